@@ -1,0 +1,1 @@
+"""Stage 3, demand: the litres a day asked of the tank, by use."""

@@ -1,0 +1,178 @@
+"""The one table of quantities: axis labels, slider labels, attributes and the glossary read it.
+
+One word, one meaning, one unit. Inside the package rain is mm, plan area m2, every volume L and every
+rate a day; other units end at the reader and begin again at the page.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One quantity of the field.
+
+    Parameters
+    ----------
+    name : str
+        The identifier used for it as parameter, variable and column.
+    unit : str
+        Its unit in UDUNITS spelling; "1" for a ratio, "" for a thing that is not a number.
+    long_name : str
+        The words used on axes, sliders and in attributes.
+    meaning : str
+        One sentence for the glossary.
+    cf_name : str
+        The CF standard name, where CF has one.
+    """
+
+    name: str
+    unit: str
+    long_name: str
+    meaning: str
+    cf_name: str = ""
+
+
+def _table(*rows: tuple[str, ...]) -> dict[str, Quantity]:
+    return {row[0]: Quantity(*row) for row in rows}
+
+
+QUANTITIES: dict[str, Quantity] = _table(
+    # ---- record
+    ("rain", "mm/day", "Rain", "Depth of rain in one observation day.", "lwe_precipitation_rate"),
+    ("time", "", "Day", "The local observation day, labelled by its date.", "time"),
+    ("flag", "", "Origin of the day", "Where a day's rain comes from: measured, filled, missing and so on."),
+    ("members", "1", "Filled versions", "How many equally likely versions of the filled record are made."),
+    ("seed", "1", "Seed", "The number that makes random choices repeatable."),
+    # ---- catchment
+    ("area", "m2", "Roof plan area", "Area of a roof seen from above; its slope does not change it."),
+    ("runoff_coefficient", "1", "Runoff coefficient", "Share of the rain on a roof that leaves it."),
+    ("wetting", "mm", "Wetting", "Depth of rain that a dry roof holds before any runs off."),
+    ("first_flush", "mm", "First flush", "Depth of runoff turned away at the start of an event."),
+    ("filter_efficiency", "1", "Filter efficiency", "Share of the flow that a screen or filter lets through."),
+    ("inflow", "L/day", "Inflow to the tank", "Rain water that reaches the tank inlet in one day."),
+    ("lost", "L/day", "Lost before the tank", "Rain water lost on the way, by named cause."),
+    # ---- demand
+    ("people", "1", "People", "How many people draw water."),
+    ("demand", "L/day", "Demand", "Water asked of the tank in one day."),
+    ("essential", "L/day", "Essential demand", "The part of the demand that rationing does not cut."),
+    # ---- storage
+    ("capacity", "L", "Usable tank size", "Volume between the outlet and the overflow of the tank."),
+    ("nominal", "L", "Nominal tank size", "Volume that the tank is sold as."),
+    ("dead_storage", "L", "Dead storage", "Volume below the outlet, which cannot be drawn."),
+    ("freeboard", "L", "Freeboard", "Volume above the overflow, which cannot be filled."),
+    ("theta", "1", "Storage operating parameter", "0 draws before the day's rain is in, 1 after it."),
+    ("start", "L", "Stored at the start", "Water in the tank on the first morning."),
+    ("stored", "L", "Stored", "Water in the tank at the end of a day, above the outlet."),
+    ("ration_level", "L", "Rationing level", "Stored water below which non-essential uses are cut."),
+    ("ration_share", "1", "Share kept in rationing", "Share of the non-essential demand served in rationing."),
+    ("top_up_trigger", "L", "Top-up trigger", "Stored water at or below which the mains valve opens."),
+    ("top_up_level", "L", "Top-up set level", "Stored water at which the mains valve closes."),
+    ("top_up_rate", "L/day", "Mains rate", "Most mains water that the valve passes in one day."),
+    ("mains_on", "1", "Mains on", "Share of the day on which the mains supply water: 0 off, 1 on."),
+    ("delivered", "L", "Delivered from the tank", "Water drawn from the tank over the record."),
+    ("spilled", "L", "Spilled", "Water that left by the overflow over the record."),
+    ("unmet", "L", "Shortfall", "Water asked for, after rationing, and not supplied."),
+    ("rationed", "L", "Cut by rationing", "Demand that rationing turned away on purpose."),
+    ("topped_up", "L", "Topped up", "Mains water put into the tank."),
+    ("changed_over", "L", "Changed over", "Mains water fed straight to the fixtures by a change-over valve."),
+    ("stored_start", "L", "Stored at the start", "Water in the tank before the first day."),
+    ("stored_end", "L", "Stored at the end", "Water in the tank after the last day."),
+    ("inflow_total", "L", "Inflow over the record", "Rain water that reached the tank inlet over the record."),
+    ("demand_total", "L", "Demand over the record", "Water asked for over the record."),
+    ("days_failed", "day", "Days failed", "Days on which what was asked, after rationing, was not all supplied."),
+    ("days_met", "day", "Days met", "Days on which all that was asked, after rationing, was supplied."),
+    ("days_rationed", "day", "Days rationed", "Days on which rationing cut some demand."),
+    ("failure_events", "1", "Failure events", "Runs of consecutive failed days."),
+    ("longest_failure", "day", "Longest failure", "Days in the longest run of failed days."),
+    ("worst_shortfall", "L", "Worst shortfall", "Largest volume short in one failure event."),
+    (
+        "volume_reliability",
+        "1",
+        "Volume reliability",
+        "Share of the water asked for that was supplied, mains water included where it backs up the tank.",
+    ),
+    ("time_reliability", "1", "Time reliability", "Share of all days on which what was asked was supplied."),
+    ("yield_by_year", "L", "Yield in the year", "Water drawn from the tank in each hydrological year."),
+    ("failed_by_year", "day", "Days failed in the year", "Failed days in each hydrological year."),
+    ("days_in_year", "day", "Days in the year", "Days of each hydrological year that the record covers."),
+    ("year", "", "Hydrological year", "Twelve months named by the calendar year in which they begin."),
+    ("year_start_month", "1", "First month of the year", "Month in which the hydrological year begins."),
+    # ---- sizing
+    ("target", "1", "Target reliability", "The reliability that the tank must reach."),
+    ("yearly_yield", "L/year", "Yield a year", "Mean volume drawn from the tank in a year."),
+    ("demand_share", "1", "Share of demand", "Share of the demand met with rain water."),
+    ("marginal_yield", "1/year", "Marginal yield", "Litres a year gained by one more litre of storage."),
+)
+
+
+def attributes(name: str, **more: object) -> dict[str, object]:
+    """Return the attributes that a variable of this name carries.
+
+    Parameters
+    ----------
+    name : str
+        A quantity of the table.
+    **more
+        Further attributes, kept as they are.
+
+    Returns
+    -------
+    dict
+        ``units``, ``long_name`` and, where CF has one, ``standard_name``.
+
+    Raises
+    ------
+    KeyError
+        If the table has no such quantity: add it there, never an attribute by hand.
+
+    Examples
+    --------
+    >>> attributes("stored")
+    {'units': 'L', 'long_name': 'Stored'}
+    """
+    q = QUANTITIES[name]
+    out: dict[str, object] = {"units": q.unit} if q.unit else {}
+    out["long_name"] = q.long_name
+    if q.cf_name:
+        out["standard_name"] = q.cf_name
+    return out | more
+
+
+SHOWN_UNITS = {
+    "m2": "m²",
+    "m3": "m³",
+    "1/year": "L a year per L",
+    "L/year": "L a year",
+    "L/day": "L a day",
+    "mm/day": "mm a day",
+    "day": "days",
+    "degC": "°C",
+}
+
+
+def label(name: str, unit: str | None = None) -> str:
+    """Return the words and the unit for an axis or a slider.
+
+    Parameters
+    ----------
+    name : str
+        A quantity of the table.
+    unit : str, optional
+        The unit shown, where the page shows another one than the table's (kL for L, % for 1).
+
+    Returns
+    -------
+    str
+        For example "Roof plan area (m²)".
+
+    Examples
+    --------
+    >>> label("area"), label("capacity", "kL"), label("theta")
+    ('Roof plan area (m²)', 'Usable tank size (kL)', 'Storage operating parameter')
+    """
+    q = QUANTITIES[name]
+    shown = q.unit if unit is None else unit
+    shown = "" if shown == "1" else SHOWN_UNITS.get(shown, shown)
+    return f"{q.long_name} ({shown})" if shown else q.long_name

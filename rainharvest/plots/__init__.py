@@ -1,0 +1,1 @@
+"""Figures: one function a figure; each takes results, returns the figure and computes nothing."""

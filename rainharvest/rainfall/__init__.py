@@ -1,0 +1,1 @@
+"""Stage 1, record: daily rain, read, doubted, filled and described."""
