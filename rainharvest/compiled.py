@@ -1,0 +1,39 @@
+"""Compiled code says when it compiles: once on a machine, then it is read from numba's cache."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from numba.core import event
+
+
+class _Notice(event.Listener):
+    """Say so on standard error when numba begins to compile; silent when the cache serves."""
+
+    def __init__(self, what: str):
+        self.what, self.said = what, False
+
+    def on_start(self, _event: event.Event) -> None:
+        if not self.said:
+            self.said = True
+            print(
+                f"Compiling {self.what} (once on this machine, some seconds)...", file=sys.stderr, flush=True
+            )
+
+    def on_end(self, _event: event.Event) -> None:
+        pass
+
+
+@contextmanager
+def compiling_notice(what: str) -> Iterator[None]:
+    """Say that ``what`` is being compiled, if the block does compile anything.
+
+    Parameters
+    ----------
+    what : str
+        What is compiled, in the reader's words.
+    """
+    with event.install_listener("numba:compile", _Notice(what)):
+        yield

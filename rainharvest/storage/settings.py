@@ -1,0 +1,332 @@
+"""What the balance is given: series and settings with names, checked and laid out in lanes."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.errors import InputError
+
+
+def common_time(**series) -> xr.DataArray:
+    """Return the days that all labelled series share, or numbers where none is labelled.
+
+    Parameters
+    ----------
+    **series
+        Series by argument name; None and plain numbers are passed over.
+
+    Returns
+    -------
+    DataArray
+        The ``time`` coordinate.
+
+    Raises
+    ------
+    InputError
+        If two series do not cover the same days, or a day is missing from the index.
+    """
+    found: tuple[str, xr.DataArray] | None = None
+    length: tuple[str, int] | None = None
+    for name, values in series.items():
+        if isinstance(values, pd.Series):
+            values = xr.DataArray(values.to_numpy(), {"time": values.index}, ("time",))
+        if isinstance(values, xr.DataArray) and "time" in values.dims:
+            if "time" not in values.coords:
+                length = length or (name, values.sizes["time"])
+                continue
+            time = values["time"]
+            if found is None:
+                found = (name, time)
+            elif not time.to_index().equals(found[1].to_index()):
+                raise InputError(
+                    f"{name} covers {_span(time)} and {found[0]} covers {_span(found[1])}",
+                    "cut both to the same days",
+                    name,
+                )
+        elif values is not None and np.ndim(values) > 0:
+            length = length or (name, len(values))
+    if found is None:
+        if length is None:
+            raise InputError("no series says how many days there are", "give inflow as a series", "inflow")
+        if length[1] == 0:
+            raise InputError("the series holds no day", "give at least one day", length[0])
+        return xr.DataArray(np.arange(length[1]), dims="time", name="time")
+    time = found[1]
+    if time.size == 0:
+        raise InputError("the series holds no day", "give at least one day", found[0])
+    if np.issubdtype(time.dtype, np.datetime64) and time.size > 1:
+        step = np.diff(time.values)
+        odd = np.flatnonzero(step != np.timedelta64(1, "D"))
+        if odd.size:
+            day = pd.Timestamp(time.values[odd[0]]).date()
+            raise InputError(
+                f"the day after {day} is not in the index", "give one value a day, in order", found[0]
+            )
+    return time
+
+
+def _span(time: xr.DataArray) -> str:
+    """Return the days covered, in words."""
+    first, last = (str(t)[:10] for t in time.values[[0, -1]])
+    return f"{time.size} days from {first} to {last}"
+
+
+def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
+    """Return a series as a DataArray whose last dimension is ``time``.
+
+    Parameters
+    ----------
+    name : str
+        The argument, for errors.
+    values : array_like, Series, DataArray or float
+        One number serves for every day.
+    time : DataArray
+        The days.
+
+    Returns
+    -------
+    DataArray
+        Floats, time last, contiguous, without missing values.
+
+    Raises
+    ------
+    InputError
+        If the length does not fit or a day has no value.
+    """
+    if isinstance(values, xr.DataArray) and "time" in values.dims:
+        array = values.transpose(..., "time").reset_coords(drop=True)
+        labels = {d: array[d] for d in array.dims[:-1] if d in array.coords}
+        array = xr.DataArray(np.array(array.values, dtype=float, order="C"), labels, array.dims)
+    elif isinstance(values, xr.DataArray):
+        array = values.reset_coords(drop=True).astype(float).expand_dims(time=time.size, axis=-1)
+        array = array.copy(data=np.ascontiguousarray(array.values))
+    else:
+        plain = np.array(values, dtype=float, order="C")
+        if plain.ndim > 1:
+            raise InputError(
+                "an array of more than one dimension has no names for them",
+                "give a DataArray with named dimensions",
+                name,
+            )
+        array = xr.DataArray(np.full(time.size, float(plain)) if plain.ndim == 0 else plain, dims="time")
+    if array.sizes["time"] != time.size:
+        raise InputError(
+            f"{name} has {array.sizes['time']} days, not {time.size}", "give one value a day", name
+        )
+    missing = ~np.isfinite(array.values)
+    if missing.any():
+        day = time.values[np.argwhere(missing)[0][-1]]
+        raise InputError(
+            f"{int(missing.sum())} days have no value, the first on {str(day)[:10]}",
+            "fill the gaps (fill_gaps) or leave those years out",
+            name,
+        )
+    return array
+
+
+def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
+    """Return a setting as a DataArray.
+
+    Parameters
+    ----------
+    name : str
+        The argument, for errors.
+    value : float, array_like or DataArray
+        The setting.
+    alone : str, optional
+        Dimension that a plain number or list is laid along.
+
+    Returns
+    -------
+    DataArray
+        Floats; a number or a list laid along ``alone`` where that is given.
+
+    Raises
+    ------
+    InputError
+        If it is not a number, or a list for which no dimension is known.
+    """
+    try:
+        if isinstance(value, xr.DataArray):
+            array = value.astype(float)
+        else:
+            plain = np.asarray(value, dtype=float)
+            if alone:
+                plain = np.atleast_1d(plain)
+            if plain.ndim > (1 if alone else 0):
+                raise InputError(
+                    "a list without a named dimension", "give a DataArray that names its dimension", name
+                )
+            array = xr.DataArray(plain, dims=(alone,) if alone else ())
+    except (TypeError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"{value!r} is not a number", "give a number", name) from None
+    if "time" in array.dims:
+        raise InputError("it varies from day to day", "give one value for the whole record", name)
+    if np.isnan(array.values).any():
+        raise InputError("it holds a missing value", "give a number for each", name)
+    if array.size == 0:
+        raise InputError("it is empty", "give at least one value", name)
+    if alone == "capacity" and array.dims == ("capacity",) and "capacity" not in array.coords:
+        array = array.assign_coords(capacity=array.values)
+    return array
+
+
+def check_range(name: str, values: xr.DataArray, low: float, high: float) -> None:
+    """Refuse values outside a range, naming the first.
+
+    Parameters
+    ----------
+    name : str
+        The argument.
+    values : DataArray
+        Its values.
+    low, high : float
+        The range, both ends allowed.
+
+    Raises
+    ------
+    InputError
+        If a value lies outside.
+    """
+    wrong = (values.values < low) | (values.values > high)
+    if wrong.any():
+        worst = values.values[wrong].flat[0]
+        span = f"at least {low:g}" if math.isinf(high) else f"from {low:g} to {high:g}"
+        raise InputError(f"{worst:g} is out of range", f"give {name} {span}", name)
+
+
+def year_edges(time: xr.DataArray, year_start_month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return where each hydrological year begins, its name and its days.
+
+    Parameters
+    ----------
+    time : DataArray
+        The days; plain numbers make years of 365 days.
+    year_start_month : int [1]
+        First month of the hydrological year.
+
+    Returns
+    -------
+    tuple of ndarray
+        Index of each first day and then the number of days; the year in which each begins; its days
+        within the record.
+
+    Raises
+    ------
+    InputError
+        If the month is not 1 to 12.
+    """
+    if year_start_month not in range(1, 13):
+        raise InputError(f"{year_start_month!r} is no month", "give a month from 1 to 12", "year_start_month")
+    if np.issubdtype(time.dtype, np.integer):
+        name = np.arange(time.size) // 365
+    else:
+        name = time.dt.year.values - (time.dt.month.values < year_start_month)
+    first = np.flatnonzero(np.diff(name, prepend=name[0] - 1))
+    edges = np.append(first, time.size).astype(np.int64)
+    return edges, name[first], np.diff(edges)
+
+
+class Axes:
+    """Series and settings laid out in lanes: one lane a tank, the dimensions of series outermost.
+
+    Parameters
+    ----------
+    series : dict of DataArray
+        Each with ``time`` last.
+    settings : dict of DataArray
+        Without ``time``.
+
+    Raises
+    ------
+    InputError
+        If two arguments give one dimension different labels.
+    """
+
+    def __init__(self, series: dict[str, xr.DataArray], settings: dict[str, xr.DataArray]):
+        self.series, self.all = series, settings | series
+        self.sizes: dict[str, int] = {}
+        self.coords: dict[str, xr.DataArray] = {}
+        source: dict[str, str] = {}
+        for name, array in (series | settings).items():
+            for dim, size in array.sizes.items():
+                if dim in ("time", "stage"):
+                    continue
+                label = array.coords[dim] if dim in array.coords else None
+                clash = self.sizes.setdefault(dim, size) != size
+                if label is not None:
+                    clash |= not self.coords.setdefault(dim, label).to_index().equals(label.to_index())
+                if clash:
+                    raise InputError(
+                        f"{name} and {source[dim]} differ along '{dim}'", "give both the same labels", name
+                    )
+                source.setdefault(dim, name)
+        of_series = [d for d in self.sizes if any(d in s.dims for s in series.values())]
+        self.dims = of_series + [d for d in self.sizes if d not in of_series]
+        self.shape = tuple(self.sizes[d] for d in self.dims)
+        self.lanes = math.prod(self.shape)
+        self.per_series = math.prod(self.shape[len(of_series) :])
+        self._series_index = {
+            n: self._flat(s.dims[:-1], np.arange(math.prod(s.shape[:-1])).reshape(s.shape[:-1]))
+            for n, s in series.items()
+        }
+
+    def _flat(self, dims: tuple[str, ...], values: np.ndarray) -> np.ndarray:
+        """Return values of some of the dimensions as one value a lane (by hand: xarray takes 10 ms)."""
+        order = [d for d in self.dims if d in dims]
+        shape = [self.sizes[d] if d in dims else 1 for d in self.dims]
+        turned = values.transpose([dims.index(d) for d in order]).reshape(shape)
+        return np.broadcast_to(turned, self.shape).ravel()
+
+    def lane_values(self, *names: str) -> np.ndarray:
+        """Return settings as rows, a column a lane."""
+        return np.array([self._flat(self.all[n].dims, self.all[n].values) for n in names])
+
+    def series_total(self, name: str) -> np.ndarray:
+        """Return the sum of a series over the record, one value a lane."""
+        array = self.series[name]
+        return self._flat(array.dims[:-1], array.values.sum(axis=-1))
+
+    def stage_values(self, name: str) -> np.ndarray:
+        """Return a setting as rows of stages, a column a lane."""
+        array = self.all[name]
+        array = array.transpose("stage", ...) if "stage" in array.dims else array.expand_dims("stage")
+        stages = max(self.all[n].sizes.get("stage", 1) for n in ("ration_level", "ration_share"))
+        if array.sizes["stage"] != stages:
+            raise InputError(
+                f"{array.sizes['stage']} stages, where the other setting has {stages}",
+                "give as many levels as shares",
+                name,
+            )
+        dims = array.dims[1:]
+        return np.array([self._flat(dims, array.values[k]) for k in range(stages)])
+
+    def lane_series(self, name: str, lanes: np.ndarray) -> np.ndarray:
+        """Return the days of one series if all lanes share it, else a column a lane."""
+        rows = self._series_index[name][lanes]
+        values = self.series[name].values.reshape(-1, self.series[name].sizes["time"])
+        if (rows == rows[0]).all():
+            return values[rows[0]]
+        return np.ascontiguousarray(values[rows].T)
+
+    def blocks(self, lanes: int, few: int) -> list[np.ndarray]:
+        """Return the lanes of each block: of one series where it has many tanks, else mixed."""
+        if self.per_series < few:
+            return [np.arange(b, min(b + lanes, self.lanes)) for b in range(0, self.lanes, lanes)]
+        out = []
+        for first in range(0, self.lanes, self.per_series):
+            out += [
+                np.arange(b, min(b + lanes, first + self.per_series))
+                for b in range(first, first + self.per_series, lanes)
+            ]
+        return out
+
+    def shaped(self, values: np.ndarray, *last: str) -> tuple[tuple[str, ...], np.ndarray]:
+        """Return lane values, with one more dimension if named, as dimensions and array."""
+        return (*self.dims, *last), values.reshape(*self.shape, *values.shape[1:])

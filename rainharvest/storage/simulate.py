@@ -1,0 +1,306 @@
+"""The labelled edge of the balance: named series and settings in, a Dataset of measures out."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import xarray as xr
+
+import rainharvest
+from rainharvest.compiled import compiling_notice
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, UNLIMITED, balance
+from rainharvest.storage.settings import Axes, as_series, as_setting, check_range, common_time, year_edges
+
+FEW = 16
+"""With fewer tanks than this to a series, lanes of several series share a block."""
+
+
+def simulate(
+    inflow,
+    demand,
+    capacity,
+    *,
+    essential=None,
+    theta=0.0,
+    start=0.0,
+    ration_level=None,
+    ration_share=None,
+    top_up_trigger=None,
+    top_up_level=None,
+    top_up_rate=None,
+    change_over=False,
+    mains_on=None,
+    year_start_month: int = 1,
+    trace: bool = False,
+    threads: int = 1,
+) -> xr.Dataset:
+    """Simulate the tank day by day and measure what it did.
+
+    The order of operations within a day is written in `rainharvest.storage.balance.balance`. Every
+    argument may carry further labelled dimensions (member, roof, arrangement, ...): they broadcast by
+    name. The mass balance closes for every tank: inflow_total + stored_start + topped_up equals
+    delivered + spilled + stored_end, and demand_total equals delivered + changed_over + unmet +
+    rationed.
+
+    Parameters
+    ----------
+    inflow : array_like [L/day]
+        Water at the tank inlet: a DataArray with ``time``, a pandas Series, or a 1-D array of days.
+    demand : array_like or float [L/day]
+        Water asked of the tank, likewise; one number serves for every day.
+    capacity : array_like or float [L]
+        Usable tank size: one number, a 1-D array, or a DataArray.
+    essential : array_like or float [L/day], optional
+        The part of the demand that rationing does not cut; 0 by default.
+    theta : float or DataArray [1], optional
+        0 (default) draws before the day's rain is in (yield after spillage), 1 after it (yield before
+        spillage).
+    start : float or DataArray [L], optional
+        Water stored on the first morning; 0 by default, which errs on the safe side.
+    ration_level : float, list or DataArray [L], optional
+        Stored water below which non-essential uses are cut; a list gives several stages.
+    ration_share : float, list or DataArray [1], optional
+        Share of the non-essential demand still served below that level; as many as levels.
+    top_up_trigger : float or DataArray [L], optional
+        Stored water at or below which the mains valve opens.
+    top_up_level : float or DataArray [L], optional
+        Stored water at which the valve closes; no higher than the tank holds.
+    top_up_rate : float or DataArray [L/day], optional
+        Most mains water in a day; unlimited by default; 0 shuts the valve for good.
+    change_over : bool or DataArray of bool, optional
+        Feed the fixtures straight from the mains when the tank is empty, instead of a top-up.
+    mains_on : array_like or float [1], optional
+        Share of each day on which the mains supply water; 1 by default.
+    year_start_month : int [1], optional
+        First month of the hydrological year, for the yearly measures.
+    trace : bool, optional
+        Add the daily values ``stored``, ``drawn_daily``, ... on ``time``.
+    threads : int, optional
+        Blocks of tanks simulated side by side.
+
+    Returns
+    -------
+    Dataset
+        On ``capacity`` and any further dimension: ``delivered``, ``spilled``, ``unmet``, ``rationed``,
+        ``topped_up``, ``changed_over``, ``stored_start``, ``stored_end``, ``days_failed``, ``days_met``,
+        ``days_rationed``, ``failure_events``, ``longest_failure``, ``worst_shortfall``,
+        ``volume_reliability``, ``time_reliability``; on ``year`` as well ``yield_by_year``,
+        ``mains_by_year``, ``failed_by_year``; ``inflow_total`` and ``demand_total``.
+
+    Raises
+    ------
+    InputError
+        If a series has missing or negative days, series do not cover the same days, or a setting is out
+        of its range.
+
+    Notes
+    -----
+    Days without labels are numbered from 0 and their years are blocks of 365 days.
+
+    Examples
+    --------
+    The hand case of seven days, 5 L tank, 2 L a day:
+
+    >>> done = simulate([0, 3, 8, 0, 2, 0, 0], 2.0, 5.0)
+    >>> float(done.delivered[0]), float(done.spilled[0]), float(done.days_failed[0])
+    (7.0, 6.0, 4.0)
+    """
+    time = common_time(inflow=inflow, demand=demand, essential=essential, mains_on=mains_on)
+    series = {"inflow": as_series("inflow", inflow, time), "demand": as_series("demand", demand, time)}
+    settings = {
+        "capacity": as_setting("capacity", capacity, alone="capacity"),
+        "theta": as_setting("theta", theta),
+        "start": as_setting("start", start),
+    }
+    rationing = ration_level is not None or ration_share is not None
+    if rationing:
+        if ration_level is None or ration_share is None:
+            missing = "ration_level" if ration_level is None else "ration_share"
+            raise InputError(
+                f"rationing needs a level and a share, and {missing} is missing",
+                f"give {missing} too",
+                missing,
+            )
+        series["essential"] = as_series("essential", 0.0 if essential is None else essential, time)
+        settings["ration_level"] = as_setting("ration_level", ration_level, alone="stage")
+        settings["ration_share"] = as_setting("ration_share", ration_share, alone="stage")
+    switched = xr.DataArray(change_over)
+    valve = top_up_trigger is not None or top_up_level is not None or bool(switched.any())
+    if valve:
+        series["mains_on"] = as_series("mains_on", 1.0 if mains_on is None else mains_on, time)
+        settings |= _valve(switched, top_up_trigger, top_up_level, top_up_rate)
+    elif top_up_rate is not None:
+        raise InputError("a rate is set but no top-up", "give top_up_trigger and top_up_level", "top_up_rate")
+
+    axes = Axes(series, settings)
+    _check(axes)
+    years, year_names, days_in_year = year_edges(time, year_start_month)
+    totals, yearly, daily = _run(axes, years, time.size, rationing, valve, trace, threads)
+    out = _measures(axes, totals, yearly, daily, time, year_names, days_in_year)
+    out.attrs = {
+        "title": "Daily balance of a rainwater tank",
+        "rainharvest_version": rainharvest.__version__,
+        "year_start_month": year_start_month,
+    }
+    for key in ("sha256", "source_file", "seed"):
+        if key in getattr(inflow, "attrs", {}):
+            out.attrs[key] = inflow.attrs[key]
+    return out
+
+
+def _valve(switched, trigger, level, rate) -> dict[str, xr.DataArray]:
+    """Return the settings of the mains valve; a change-over valve is one that stores nothing."""
+    if not bool(switched.all()):
+        for name, value in (("top_up_trigger", trigger), ("top_up_level", level)):
+            if value is None:
+                raise InputError("a top-up needs a trigger and a set level", f"give {name} too", name)
+    elif trigger is not None or level is not None:
+        raise InputError(
+            "a change-over valve and a top-up are both set",
+            "choose one: leave change_over or top_up_* out",
+            "change_over",
+        )
+    trigger, level = (
+        as_setting(n, 0.0 if v is None else v)
+        for n, v in (("top_up_trigger", trigger), ("top_up_level", level))
+    )
+    return {
+        "top_up_trigger": trigger.where(~switched, 0.0),
+        "top_up_level": level.where(~switched, 0.0),
+        "top_up_rate": as_setting("top_up_rate", UNLIMITED if rate is None else rate),
+        "change_over": switched.astype(float),
+    }
+
+
+def _check(axes: Axes) -> None:
+    """Refuse what is out of range, naming the argument."""
+    for name in ("inflow", "demand", "essential"):
+        if name in axes.series:
+            check_range(name, axes.series[name], 0.0, np.inf)
+    for name, top in (("theta", 1.0), ("ration_share", 1.0), ("mains_on", 1.0)):
+        if name in axes.all:
+            check_range(name, axes.all[name], 0.0, top)
+    for name in ("capacity", "start", "ration_level", "top_up_trigger", "top_up_level", "top_up_rate"):
+        if name in axes.all:
+            check_range(name, axes.all[name], 0.0, np.inf)
+    if bool((axes.all["start"] > axes.all["capacity"]).any()):
+        raise InputError(
+            "more water at the start than the tank holds", "give start no larger than capacity", "start"
+        )
+    if "essential" in axes.series and bool(
+        (axes.series["essential"] > axes.series["demand"] * (1 + 1e-12)).any()
+    ):
+        raise InputError(
+            "the essential demand exceeds the demand", "essential is a part of demand", "essential"
+        )
+
+
+def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool, threads: int):
+    """Hand the lanes to the compiled balance, block by block."""
+    lanes = axes.lanes
+    tank = axes.lane_values("capacity", "theta", "start")
+    level = share = mains = None
+    if rationing:
+        level, share = axes.stage_values("ration_level"), axes.stage_values("ration_share")
+    if valve:
+        mains = axes.lane_values("top_up_trigger", "top_up_level", "top_up_rate")
+        mains[1] = np.minimum(mains[1], tank[0])
+    totals = np.empty((len(TOTALS), lanes))
+    yearly = np.empty((len(BY_YEAR), years.size - 1, lanes))
+    daily = np.empty((len(DAILY), days, lanes)) if trace else None
+
+    def block(members: np.ndarray) -> None:
+        fill = np.resize(members, LANES)  # a short block repeats its lanes to stay full
+        fill[: members.size] = members
+        flows = [
+            axes.lane_series(n, fill) if n in axes.series else None
+            for n in ("inflow", "demand", "essential", "mains_on")
+        ]
+        if any(f is not None and f.ndim == 2 for f in flows):
+            flows = [
+                f
+                if f is None or f.ndim == 2
+                else np.ascontiguousarray(np.broadcast_to(f[:, None], (days, LANES)))
+                for f in flows
+            ]
+        one_total = np.empty((len(TOTALS), LANES))
+        one_year = np.empty((len(BY_YEAR), years.size - 1, LANES))
+        one_day = np.zeros((len(DAILY), days, LANES)) if trace else None
+        balance(
+            *flows,
+            tank[:, fill],
+            None if level is None else level[:, fill],
+            None if share is None else share[:, fill],
+            None if mains is None else mains[:, fill],
+            years,
+            one_total,
+            one_year,
+            one_day,
+        )
+        totals[:, members] = one_total[:, : members.size]
+        yearly[:, :, members] = one_year[:, :, : members.size]
+        if trace:
+            daily[:, :, members] = one_day[:, :, : members.size]
+
+    blocks = axes.blocks(LANES, FEW)
+    with compiling_notice("the daily balance"):
+        block(blocks[0])
+        if threads > 1 and len(blocks) > 2:
+            with ThreadPoolExecutor(threads) as pool:
+                list(pool.map(block, blocks[1:]))
+        else:
+            for members in blocks[1:]:
+                block(members)
+    return totals, yearly, daily
+
+
+def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year) -> xr.Dataset:
+    """Name the totals and derive the measures that follow from them."""
+    row = dict(zip(TOTALS, totals, strict=True))
+    year = {name: yearly[i].T for i, name in enumerate(BY_YEAR)}
+    through = 1.0 - axes.lane_values("change_over")[0] if "change_over" in axes.all else np.ones(axes.lanes)
+    asked = axes.series_total("demand")
+    short = row["unmet"] + row["rationed"]
+    measures = {
+        "delivered": row["drawn"] + through * row["mains_served"],
+        "spilled": row["spilled"],
+        "unmet": row["unmet"],
+        "rationed": row["rationed"],
+        "topped_up": through * (row["mains_stored"] + row["mains_served"]),
+        "changed_over": (1.0 - through) * row["mains_served"],
+        "stored_start": axes.lane_values("start")[0],
+        "stored_end": row["stored_end"],
+        "days_failed": row["days_failed"],
+        "days_met": time.size - row["days_failed"],
+        "days_rationed": row["days_rationed"],
+        "failure_events": row["failure_events"],
+        "longest_failure": row["longest_failure"],
+        "worst_shortfall": row["worst_shortfall"],
+        # Nothing asked is nothing failed.
+        "volume_reliability": 1.0 - short / np.where(asked > 0, asked, np.inf),
+        "time_reliability": 1.0 - row["days_failed"] / time.size,
+        "inflow_total": axes.series_total("inflow"),
+        "demand_total": asked,
+    }
+    by_year = {
+        "yield_by_year": year["drawn"] + through[:, None] * year["mains_served"],
+        "mains_by_year": year["mains_stored"] + year["mains_served"],
+        "failed_by_year": year["days_failed"],
+    }
+    out = {name: (*axes.shaped(values), attributes(name)) for name, values in measures.items()}
+    out |= {name: (*axes.shaped(values, "year"), attributes(name)) for name, values in by_year.items()}
+    if daily is not None:
+        for i, name in enumerate(DAILY):
+            shown = name if name == "stored" else f"{name}_daily"
+            out[shown] = (*axes.shaped(daily[i].T, "time"), attributes(shown))
+    out["days_in_year"] = ("year", days_in_year, attributes("days_in_year"))
+    coords = {name: (name, label.values, label.attrs) for name, label in axes.coords.items()}
+    coords["year"] = ("year", year_names, attributes("year"))
+    if daily is not None:
+        coords["time"] = ("time", time.values)
+    if "capacity" in coords:
+        coords["capacity"] = ("capacity", axes.coords["capacity"].values, attributes("capacity"))
+    return xr.Dataset(out, coords)
