@@ -13,7 +13,7 @@ from rainharvest.rainfall.flags import Flag, flag_attributes
 def with_gaps(rain: xr.DataArray, seed: int = 0) -> xr.DataArray:
     """Lose days of a complete invented record as real gauges do.
 
-    Each gauge loses single days (about 1 in 250), some weeks (about one in 3 years), and three long outages
+    Each gauge loses single days (about 1 in 1,000), some weeks (about one in 4 years), and three long outages
     of 1 to 7 months, never two gauges' long outages at once. About once a year a reading covers 2 to 4 days:
     its total stands on the last of them. About twice a year a dry day is a trace.
 
@@ -67,8 +67,8 @@ def with_gaps(rain: xr.DataArray, seed: int = 0) -> xr.DataArray:
                 value[last - covered + 1 : last] = np.nan
                 flag[days] = Flag.IN_TOTAL
                 flag[last], total[last] = Flag.TOTAL, covered
-        gaps = [(_whole(rng, 0, length - 1), 1) for _ in range(length // 250)]
-        gaps += [(_whole(rng, 0, length - 14), _whole(rng, 5, 14)) for _ in range(length // 1100)]
+        gaps = [(_whole(rng, 0, length - 1), 1) for _ in range(length // 1000)]
+        gaps += [(_whole(rng, 0, length - 14), _whole(rng, 5, 14)) for _ in range(length // 1461)]
         for start in slots[site] * slot:
             long = min(_whole(rng, 31, 215), slot - 1)
             gaps.append((start + _whole(rng, 0, slot - long - 1), long))
