@@ -76,6 +76,9 @@ QUANTITIES: dict[str, Quantity] = _table(
     ("reach", "km", "Reach of the weather", "Distance over which correlation between gauges falls to 1/e."),
     ("members", "1", "Filled versions", "How many equally likely versions of the filled record are made."),
     ("seed", "1", "Seed", "The number that makes random choices repeatable."),
+    ("wet_day", "mm/day", "Wet day from", "Rain from which a day counts as wet."),
+    ("longest_gap", "day", "Longest gap filled", "Gaps longer than this are left missing."),
+    ("longest_alone", "day", "Longest gap filled alone", "The same where no neighbour has a value."),
     # ---- catchment
     ("area", "m2", "Roof plan area", "Area of a roof seen from above; its slope does not change it."),
     ("runoff_coefficient", "1", "Runoff coefficient", "Share of the rain on a roof that leaves it."),
@@ -91,6 +94,18 @@ QUANTITIES: dict[str, Quantity] = _table(
     ("lost", "L/day", "Lost before the tank", "Rain water lost on the way, by named cause."),
     # ---- demand
     ("people", "1", "People", "How many people draw water."),
+    ("units", "1", "Units", "How many things draw water, where it is not people: animals, washes, operations."),
+    ("litres", "L/day", "Litres each a day", "Water that one person, or one unit, draws on a day of use."),
+    ("term", "", "In term", "Whether the building is open in that part of the year."),
+    ("holiday", "", "Holiday", "Whether the building is closed for a holiday."),
+    ("working", "", "Working day", "A working day of the week, in term and not a holiday."),
+    ("growth", "1/year", "Growth of enrolment", "Share by which the people grow from one year to the next."),
+    ("growth_month", "1", "Month of enrolment", "Month in which a year's growth arrives."),
+    ("growth_years", "year", "Years of growth", "After how many years enrolment stays as it is."),
+    ("growth_factor", "1", "Growth", "People as a multiple of those of the first year."),
+    ("seasonal", "1", "Seasonal load", "Load of each month as a multiple of the ordinary load."),
+    ("seasonal_load", "1", "Seasonal load", "Load of the day's month as a multiple of the ordinary load."),
+    ("visitors", "1", "Visitors", "People who come in addition on that day."),
     ("demand", "L/day", "Demand", "Water asked of the tank in one day."),
     ("essential", "L/day", "Essential demand", "The part of the demand that rationing does not cut."),
     # ---- storage

@@ -1,0 +1,173 @@
+"""Filling without a neighbour: real runs of days of the same season, and multi-day totals spread."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+FLANK = 2  # days looked at on either side of a gap
+ENOUGH = 20  # runs to choose among
+
+
+def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
+    """Return how many days apart in the season two days of the year stand (0 to 183)."""
+    apart = np.abs(day_of_year - day)
+    return np.minimum(apart, 366 - apart)
+
+
+def run_starts(sound: np.ndarray, days: pd.DatetimeIndex, start: int, length: int, window: int) -> np.ndarray:
+    """Return where a wholly known run of ``length`` days begins within ``window`` days of the season."""
+    known = np.concatenate([[0], np.cumsum(np.isfinite(sound))])
+    whole = known[length:] - known[:-length] == length
+    near = season_distance(days.day_of_year.to_numpy()[: len(whole)], days.day_of_year[start]) <= window
+    return np.flatnonzero(whole & near)
+
+
+def _flank_matches(filled, sound, starts, start, length, wet_day) -> np.ndarray:
+    """Return, for each member and run, how well the days either side agree, wet with wet, dry with dry."""
+    padded = np.concatenate([np.full(FLANK, np.nan), sound, np.full(FLANK, np.nan)])
+    score = np.zeros((len(filled), len(starts)))
+    for step in range(1, FLANK + 1):
+        for here, there in (
+            (start - step, starts - step),
+            (start + length - 1 + step, starts + length - 1 + step),
+        ):
+            if not 0 <= here < filled.shape[1]:
+                continue
+            mine, theirs = filled[:, here, None], padded[there + FLANK][None, :]
+            both = np.isfinite(mine) & np.isfinite(theirs)
+            score += both * ((mine >= wet_day) == (theirs >= wet_day)) * 2.0 ** (1 - step)
+    return score
+
+
+def resample(
+    filled: np.ndarray,
+    sound: np.ndarray,
+    days: pd.DatetimeIndex,
+    start: int,
+    length: int,
+    wet_day: float,
+    rng: np.random.Generator,
+) -> bool:
+    """Fill one gap of every member, in place, with a real run of days of the same season.
+
+    A run of the same length is drawn from the other years (or other weeks) within 15 days of the season
+    (30, then 45, where too few runs are whole), among those whose days before and after agree best, wet
+    with wet and dry with dry, with the days that stand either side of the gap. The run is taken as it
+    was, so amounts, wet days and spells keep their sequence. A gap for which too few whole runs exist is
+    filled in two halves.
+
+    Parameters
+    ----------
+    filled : ndarray (member, time) [mm/day]
+        The members, changed in place.
+    sound : ndarray (time,) [mm/day]
+        The measured days to draw from, NaN elsewhere.
+    days : DatetimeIndex
+        Their dates.
+    start, length : int [day]
+        The gap.
+    wet_day : float [mm/day]
+        Rain from which a day counts as wet.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    bool
+        Whether the gap could be filled.
+    """
+    for window in (15, 30, 45):
+        starts = run_starts(sound, days, start, length, window)
+        if len(starts) >= ENOUGH:
+            break
+    else:
+        if length > 1:
+            half = length // 2
+            return resample(filled, sound, days, start, half, wet_day, rng) and resample(
+                filled, sound, days, start + half, length - half, wet_day, rng
+            )
+        if len(starts) == 0:
+            return False
+    score = _flank_matches(filled, sound, starts, start, length, wet_day)
+    order = np.argsort(-(score + 1e-6 * rng.random(score.shape)), axis=1)
+    least = np.take_along_axis(score, order[:, min(ENOUGH, len(starts)) - 1, None], axis=1)
+    count = (score >= least).sum(axis=1)
+    chosen = starts[order[np.arange(len(filled)), (rng.random(len(filled)) * count).astype(int)]]
+    filled[:, start : start + length] = sound[chosen[:, None] + np.arange(length)]
+    return True
+
+
+def split_total(total: float, pattern: np.ndarray) -> np.ndarray | None:
+    """Return a total shared over its days in proportion to a pattern, or None where the pattern is dry.
+
+    Parameters
+    ----------
+    total : float [mm]
+        The rain of all the days together.
+    pattern : ndarray [mm/day]
+        What fell elsewhere, or at another time, on as many days.
+
+    Returns
+    -------
+    ndarray or None
+        Shares that add up to the total.
+
+    Examples
+    --------
+    >>> split_total(30.0, np.array([0.0, 10.0, 5.0]))
+    array([ 0., 20., 10.])
+    """
+    if total == 0:
+        return np.zeros(len(pattern))
+    whole = pattern.sum()
+    if not (np.isfinite(whole) and whole > 0):
+        return None
+    shares = total * pattern / whole
+    shares[np.argmax(shares)] += total - shares.sum()
+    return shares
+
+
+def spread_alone(
+    total: float,
+    sound: np.ndarray,
+    days: pd.DatetimeIndex,
+    start: int,
+    length: int,
+    members: int,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """Return a multi-day total spread as rain fell on as many days of the same season with a like total.
+
+    Among the whole runs within 45 days of the season, the twenty whose totals are nearest in ratio are
+    drawn from, one a member, and scaled to the total. Where the record holds none, the total stands on
+    its last day.
+
+    Parameters
+    ----------
+    total : float [mm]
+        The rain of all the days together.
+    sound, days, start, length
+        As in `resample`.
+    members : int [1]
+        How many versions.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    ndarray (member, day) [mm/day]
+    """
+    out = np.zeros((members, length))
+    if total == 0:
+        return out
+    starts = run_starts(sound, days, start, length, 45)
+    runs = sound[starts[:, None] + np.arange(length)]
+    runs = runs[runs.sum(axis=1) > 0]
+    if len(runs) == 0:
+        out[:, -1] = total
+        return out
+    nearest = np.argsort(np.abs(np.log(runs.sum(axis=1) / total)), kind="stable")[:ENOUGH]
+    for member, pick in enumerate(rng.choice(nearest, members)):
+        out[member] = split_total(total, runs[pick])
+    return out
