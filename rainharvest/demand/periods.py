@@ -1,0 +1,213 @@
+"""Days named by a rule: a date, a span, a day of the week, the last Monday of a month, Easter."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from rainharvest.errors import InputError
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+FORMS = (
+    '"2026-03-29", "2026-03-29 to 2026-04-10", "12-25", "12-15 to 01-10", "sat", '
+    '"last mon of 08", "easter-2" or "easter-2 to easter+1"'
+)
+"""The forms that a rule may take, for error messages."""
+
+_DAY = r"(\d{4}-)?(\d{2})-(\d{2})"
+_EASTER = r"easter([+-]\d{1,3})?"
+_NTH = r"(first|second|third|fourth|last) (mon|tue|wed|thu|fri|sat|sun) of (\d{2})"
+_ORDER = ("first", "second", "third", "fourth")
+
+
+def check_rule(rule: str) -> str:
+    """Return a rule in its plain spelling, or refuse it.
+
+    Parameters
+    ----------
+    rule : str
+        One of the forms: a date, a date of every year (MM-DD), a span of two of either kind, a day of
+        the week, the n-th or last such day of a month, Easter Sunday plus or minus days.
+
+    Returns
+    -------
+    str
+        The rule in lower case with single spaces.
+
+    Raises
+    ------
+    InputError
+        If the rule has no known form, names a day that no calendar has, or ends before it begins.
+
+    Examples
+    --------
+    >>> check_rule("12-15  to 01-10")
+    '12-15 to 01-10'
+    >>> check_rule("13-01")
+    Traceback (most recent call last):
+    rainharvest.errors.InputError: there is no day "13-01"; write month and day as 12-25, the month first
+    """
+    plain = " ".join(str(rule).lower().split())
+    if plain in WEEKDAYS:
+        return plain
+    nth = re.fullmatch(_NTH, plain)
+    if nth:
+        if not 1 <= int(nth[3]) <= 12:
+            raise InputError(f'"{rule}" names month {nth[3]}', "give a month from 01 to 12")
+        return plain
+    ends = plain.split(" to ")
+    if len(ends) <= 2 and all(re.fullmatch(f"{_DAY}|{_EASTER}", end) for end in ends):
+        for end in ends:
+            _check_day(end)
+        if len(ends) == 2:
+            _check_span(rule, *ends)
+        return plain
+    raise InputError(f'"{rule}" is not a day or a span of days', f"write it as {FORMS}")
+
+
+def _check_day(end: str) -> None:
+    """Refuse a day that no calendar has; 29 February is a day."""
+    if end.startswith("easter"):
+        return
+    year, month, day = (int(part) for part in (end if len(end) > 5 else f"2000-{end}").split("-"))
+    try:
+        date(year, month, day)
+    except ValueError:
+        raise InputError(
+            f'there is no day "{end}"', "write month and day as 12-25, the month first"
+        ) from None
+
+
+def _check_span(rule: str, first: str, last: str) -> None:
+    """Refuse a span whose ends do not go together."""
+    dated = [not end.startswith("easter") and len(end) > 5 for end in (first, last)]
+    if dated[0] != dated[1]:
+        raise InputError(f'"{rule}" has a year at one end only', "give the year at both ends or at neither")
+    if dated[0] and last < first:
+        raise InputError(f'"{rule}" ends before it begins', "turn the two dates round")
+    if first.startswith("easter") and last.startswith("easter") and _shift(last) < _shift(first):
+        raise InputError(f'"{rule}" ends before it begins', "turn the two ends round")
+
+
+def _shift(end: str) -> int:
+    return int(end.removeprefix("easter") or 0)
+
+
+def weekday(name: object) -> str:
+    """Return the short name of a day of the week, from "fri" or "Friday".
+
+    Parameters
+    ----------
+    name : str
+        The day, short or in full.
+
+    Returns
+    -------
+    str
+        "mon" to "sun".
+
+    Raises
+    ------
+    InputError
+        If it is no day of the week.
+
+    Examples
+    --------
+    >>> weekday("Friday"), weekday("sun")
+    ('fri', 'sun')
+    """
+    plain = str(name).strip().lower()
+    full = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+    if plain in full:
+        return plain[:3]
+    if plain not in WEEKDAYS:
+        raise InputError(f'"{name}" is not a day of the week', f"choose from {', '.join(WEEKDAYS)}")
+    return plain
+
+
+def in_period(rules, days: pd.DatetimeIndex) -> np.ndarray:
+    """Return for each day whether any of the rules covers it.
+
+    A span without years returns every year and may pass over the new year. In years that have no
+    29 February, "02-29" covers no day where it stands alone; in a span it is read as 28 February at the
+    end and as 1 March at the beginning.
+
+    Parameters
+    ----------
+    rules : iterable of str
+        Rules that `check_rule` accepts.
+    days : DatetimeIndex
+        The days, at midnight.
+
+    Returns
+    -------
+    ndarray of bool
+        One value a day.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2023-12-30", "2024-01-03")
+    >>> in_period(["12-31 to 01-01"], days)
+    array([False,  True,  True, False, False])
+    """
+    inside = np.zeros(len(days), dtype=bool)
+    if len(days) == 0:
+        return inside
+    years = range(int(days.year.min()) - 1, int(days.year.max()) + 2)
+    for rule in map(check_rule, rules):
+        if rule in WEEKDAYS:
+            inside |= np.asarray(days.weekday) == WEEKDAYS.index(rule)
+            continue
+        for first, last in _spans(rule, years):
+            inside |= np.asarray((days >= first) & (days <= last))
+    return inside
+
+
+def _spans(rule: str, years: range) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
+    """Return the first and last day of every span that a checked rule gives in these years."""
+    nth = re.fullmatch(_NTH, rule)
+    if nth:
+        return [(day, day) for day in (_nth_weekday(y, *nth.groups()) for y in years)]
+    first, _, last = rule.partition(" to ")
+    if not last:
+        if first == "02-29":
+            years = [y for y in years if _leap(y)]
+        last = first
+    if len(first) > 5 and not first.startswith("easter"):
+        return [(pd.Timestamp(first), pd.Timestamp(last))]
+    out = []
+    for year in years:
+        begins, ends = _on(first, year, begin=True), _on(last, year, begin=False)
+        if ends < begins:
+            ends = _on(last, year + 1, begin=False)
+        out.append((begins, ends))
+    return out
+
+
+def _leap(year: int) -> bool:
+    return year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)
+
+
+def _on(end: str, year: int, begin: bool) -> pd.Timestamp:
+    """Return the day that one end of a yearly rule names in a year."""
+    if end.startswith("easter"):
+        from dateutil.easter import easter
+
+        return pd.Timestamp(easter(year)) + pd.Timedelta(days=_shift(end))
+    if end == "02-29" and not _leap(year):
+        end = "03-01" if begin else "02-28"
+    return pd.Timestamp(f"{year}-{end}")
+
+
+def _nth_weekday(year: int, order: str, weekday: str, month: str) -> pd.Timestamp:
+    """Return the n-th or last such day of the week in a month."""
+    start = pd.Timestamp(year, int(month), 1)
+    ahead = (WEEKDAYS.index(weekday) - start.weekday()) % 7
+    if order != "last":
+        return start + pd.Timedelta(days=ahead + 7 * _ORDER.index(order))
+    end = start + pd.offsets.MonthEnd(0)
+    return end - pd.Timedelta(days=(end.weekday() - WEEKDAYS.index(weekday)) % 7)
