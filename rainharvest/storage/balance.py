@@ -65,6 +65,18 @@ def _lane_overload(value, i):
     return lambda value, i: value
 
 
+def _no_rain(q_day):  # pragma: no cover - replaced by the overload in compiled code
+    return np.ndim(q_day) == 0 and q_day == 0
+
+
+@overload(_no_rain)
+def _no_rain_overload(q_day):
+    """Tell whether no lane has inflow; not asked where each lane has a series of its own."""
+    if isinstance(q_day, types.Array):
+        return lambda q_day: False
+    return lambda q_day: q_day == 0.0
+
+
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"nnan", "nsz"})
 def balance(
     inflow, demand, essential, mains_on, tank, ration_level, ration_share, valve, years, total, by_year, trace
@@ -123,7 +135,7 @@ def balance(
     most = np.empty(LANES)
     for i in range(LANES):
         most[i] = capacity[i] / (1.0 - theta[i]) if theta[i] < 1.0 else UNLIMITED
-    asked, short, tolerance = np.empty(LANES), np.empty(LANES), np.empty(LANES)
+    asked, short = np.empty(LANES), np.empty(LANES)
     trigger, level, rate, opened = np.zeros(LANES), np.zeros(LANES), np.zeros(LANES), np.zeros(LANES)
     if valve is not None:
         trigger[:] = valve[0]
@@ -134,7 +146,7 @@ def balance(
     days_failed, days_rationed, events = np.zeros(LANES), np.zeros(LANES), np.zeros(LANES)
     run, longest = np.zeros(LANES), np.zeros(LANES)
     event_short, worst = np.zeros(LANES), np.zeros(LANES)
-    failed_before = np.zeros(LANES)
+    failing = False
 
     for year in range(years.size - 1):
         by_year[0, year] = drawn
@@ -162,33 +174,51 @@ def balance(
                     days_rationed[i] += 1.0 if cut > 0.0 else 0.0
                     if trace is not None:
                         trace[4, t, i] = cut
-            for i in range(LANES):
-                q = _lane(q_day, i)
-                a = asked[i] if ration_level is not None else _lane(d_day, i)
-                s = stored[i]
-                y = min(min(a, s + theta[i] * q), most[i])
-                full = s + q - theta[i] * y
-                kept = min(full, capacity[i])
-                stored[i] = max(kept - (1.0 - theta[i]) * y, 0.0)
-                short[i] = a - y
-                tolerance[i] = 1e-9 * a
-                drawn[i] += y
-                spilled[i] += full - kept
-                if trace is not None:
-                    trace[1, t, i] = y
-                    trace[2, t, i] = full - kept
+            lanes_short = 0
+            if _no_rain(q_day):
+                # Most days. Nothing can overflow, and the rules of spillage are all the same.
+                for i in range(LANES):
+                    a = asked[i] if ration_level is not None else _lane(d_day, i)
+                    y = min(a, stored[i])
+                    stored[i] -= y
+                    short[i] = a - y
+                    lanes_short += 1 if a > y else 0
+                    drawn[i] += y
+                    if trace is not None:
+                        trace[1, t, i] = y
+            else:
+                for i in range(LANES):
+                    q = _lane(q_day, i)
+                    a = asked[i] if ration_level is not None else _lane(d_day, i)
+                    s = stored[i]
+                    y = min(min(a, s + theta[i] * q), most[i])
+                    full = s + q - theta[i] * y
+                    kept = min(full, capacity[i])
+                    # Written so that a lane without rain gives the same bits here as above.
+                    stored[i] = max(kept - (1.0 - theta[i]) * y, 0.0) if q > 0.0 else s - y
+                    short[i] = a - y
+                    lanes_short += 1 if a > y else 0
+                    drawn[i] += y
+                    over = full - kept if q > 0.0 else 0.0
+                    spilled[i] += over
+                    if trace is not None:
+                        trace[1, t, i] = y
+                        trace[2, t, i] = over
             if valve is not None:
                 m_day = _day(mains_on, t)
+                lanes_short = 0
                 for i in range(LANES):
                     # Ones and zeros rather than branches: only so does the loop stay one of vectors.
+                    a = asked[i] if ration_level is not None else _lane(d_day, i)
                     low = 1.0 if stored[i] <= trigger[i] else 0.0
-                    dry = 1.0 if short[i] > tolerance[i] else 0.0
+                    dry = 1.0 if short[i] > 1e-9 * a else 0.0
                     is_open = max(max(low, dry), opened[i])
                     wanted = short[i] + max(level[i] - stored[i], 0.0)
                     m = min(rate[i] * _lane(m_day, i), wanted) * is_open
                     served = min(m, short[i])
                     stored[i] += m - served
                     short[i] -= served
+                    lanes_short += 1 if short[i] > 0.0 else 0
                     mains_served[i] += served
                     mains_stored[i] += m - served
                     filling = 1.0 if stored[i] < level[i] else 0.0
@@ -196,17 +226,21 @@ def balance(
                     if trace is not None:
                         trace[5, t, i] = m - served
                         trace[6, t, i] = served
-            for i in range(LANES):
-                unmet[i] += short[i]
-                failed = 1.0 if short[i] > tolerance[i] else 0.0
-                days_failed[i] += failed
-                events[i] += failed * (1.0 - failed_before[i])
-                failed_before[i] = failed
-                run[i] = (run[i] + 1.0) * failed
-                longest[i] = max(longest[i], run[i])
-                event_short[i] = (event_short[i] + short[i]) * failed
-                worst[i] = max(worst[i], event_short[i])
-                if trace is not None:
+            # Nothing short today, nothing to close from yesterday: most days of most tanks.
+            if (lanes_short > 0) | failing:
+                failing = lanes_short > 0
+                for i in range(LANES):
+                    a = asked[i] if ration_level is not None else _lane(d_day, i)
+                    unmet[i] += short[i]
+                    failed = 1.0 if short[i] > 1e-9 * a else 0.0
+                    days_failed[i] += failed
+                    run[i] = (run[i] + 1.0) * failed
+                    events[i] += 1.0 if run[i] == 1.0 else 0.0
+                    longest[i] = max(longest[i], run[i])
+                    event_short[i] = (event_short[i] + short[i]) * failed
+                    worst[i] = max(worst[i], event_short[i])
+            if trace is not None:
+                for i in range(LANES):
                     trace[0, t, i] = stored[i]
                     trace[3, t, i] = short[i]
         by_year[0, year] = drawn - by_year[0, year]

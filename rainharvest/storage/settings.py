@@ -98,9 +98,9 @@ def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
         If the length does not fit or a day has no value.
     """
     if isinstance(values, xr.DataArray) and "time" in values.dims:
-        array = values.transpose(..., "time").reset_coords(drop=True)
-        labels = {d: array[d] for d in array.dims[:-1] if d in array.coords}
-        array = xr.DataArray(np.array(array.values, dtype=float, order="C"), labels, array.dims)
+        turned = values.variable.transpose(..., "time")
+        labels = {d: values.coords[d].variable for d in turned.dims[:-1] if d in values.coords}
+        array = xr.DataArray(np.array(turned.values, dtype=float, order="C"), labels, turned.dims)
     elif isinstance(values, xr.DataArray):
         array = values.reset_coords(drop=True).astype(float).expand_dims(time=time.size, axis=-1)
         array = array.copy(data=np.ascontiguousarray(array.values))
@@ -161,7 +161,8 @@ def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
                 raise InputError(
                     "a list without a named dimension", "give a DataArray that names its dimension", name
                 )
-            array = xr.DataArray(plain, dims=(alone,) if alone else ())
+            labels = {alone: plain} if alone == "capacity" else {}
+            array = xr.DataArray(plain, labels, dims=(alone,) if alone else ())
     except (TypeError, ValueError) as error:
         if isinstance(error, InputError):
             raise
@@ -227,7 +228,12 @@ def year_edges(time: xr.DataArray, year_start_month: int) -> tuple[np.ndarray, n
     if np.issubdtype(time.dtype, np.integer):
         name = np.arange(time.size) // 365
     else:
-        name = time.dt.year.values - (time.dt.month.values < year_start_month)
+        if np.issubdtype(time.dtype, np.datetime64):  # by hand: the accessor takes a millisecond
+            months = time.values.astype("datetime64[M]").astype(np.int64)
+            year, month = 1970 + months // 12, months % 12 + 1
+        else:
+            year, month = time.dt.year.values, time.dt.month.values
+        name = year - (month < year_start_month)
     first = np.flatnonzero(np.diff(name, prepend=name[0] - 1))
     edges = np.append(first, time.size).astype(np.int64)
     return edges, name[first], np.diff(edges)
@@ -315,17 +321,14 @@ class Axes:
             return values[rows[0]]
         return np.ascontiguousarray(values[rows].T)
 
-    def blocks(self, lanes: int, few: int) -> list[np.ndarray]:
-        """Return the lanes of each block: of one series where it has many tanks, else mixed."""
-        if self.per_series < few:
-            return [np.arange(b, min(b + lanes, self.lanes)) for b in range(0, self.lanes, lanes)]
-        out = []
-        for first in range(0, self.lanes, self.per_series):
-            out += [
-                np.arange(b, min(b + lanes, first + self.per_series))
-                for b in range(first, first + self.per_series, lanes)
-            ]
-        return out
+    def blocks(self, lanes: int, few: int) -> list[tuple[int, int]]:
+        """Return where each block of lanes begins and ends; of one series where that has many tanks."""
+        step = self.lanes if self.per_series < few else self.per_series
+        return [
+            (first, min(first + lanes, begin + step))
+            for begin in range(0, self.lanes, step)
+            for first in range(begin, begin + step, lanes)
+        ]
 
     def shaped(self, values: np.ndarray, *last: str) -> tuple[tuple[str, ...], np.ndarray]:
         """Return lane values, with one more dimension if named, as dimensions and array."""

@@ -186,7 +186,8 @@ def _check(axes: Axes) -> None:
     for name in ("capacity", "start", "ration_level", "top_up_trigger", "top_up_level", "top_up_rate"):
         if name in axes.all:
             check_range(name, axes.all[name], 0.0, np.inf)
-    if bool((axes.all["start"] > axes.all["capacity"]).any()):
+    start, capacity = axes.lane_values("start", "capacity")
+    if (start > capacity).any():
         raise InputError(
             "more water at the start than the tank holds", "give start no larger than capacity", "start"
         )
@@ -212,9 +213,9 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
     yearly = np.empty((len(BY_YEAR), years.size - 1, lanes))
     daily = np.empty((len(DAILY), days, lanes)) if trace else None
 
-    def block(members: np.ndarray) -> None:
-        fill = np.resize(members, LANES)  # a short block repeats its lanes to stay full
-        fill[: members.size] = members
+    def block(first_and_end: tuple[int, int]) -> None:
+        first, end = first_and_end
+        fill = np.minimum(np.arange(first, first + LANES), end - 1)  # a short block repeats its last lane
         flows = [
             axes.lane_series(n, fill) if n in axes.series else None
             for n in ("inflow", "demand", "essential", "mains_on")
@@ -240,10 +241,10 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
             one_year,
             one_day,
         )
-        totals[:, members] = one_total[:, : members.size]
-        yearly[:, :, members] = one_year[:, :, : members.size]
+        totals[:, first:end] = one_total[:, : end - first]
+        yearly[:, :, first:end] = one_year[:, :, : end - first]
         if trace:
-            daily[:, :, members] = one_day[:, :, : members.size]
+            daily[:, :, first:end] = one_day[:, :, : end - first]
 
     blocks = axes.blocks(LANES, FEW)
     with compiling_notice("the daily balance"):
@@ -252,8 +253,8 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
             with ThreadPoolExecutor(threads) as pool:
                 list(pool.map(block, blocks[1:]))
         else:
-            for members in blocks[1:]:
-                block(members)
+            for other in blocks[1:]:
+                block(other)
     return totals, yearly, daily
 
 
