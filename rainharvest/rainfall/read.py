@@ -1,0 +1,152 @@
+"""``read_rain``: a rain file as it comes, to daily rain in mm with the origin of each day."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.errors import InputError
+from rainharvest.rainfall.read_days import Readings, plural, to_days
+from rainharvest.rainfall.read_delimited import read_rows, text_rows
+from rainharvest.rainfall.read_layout import find_table
+from rainharvest.rainfall.read_open import Source, lines, open_source, sample_lines
+from rainharvest.rainfall.read_plan import Hints
+
+SUB_DAILY = 0.75 * 86400
+"""Readings closer together than this [s] are sub-daily."""
+
+
+def read_rain(
+    path: str | os.PathLike,
+    *,
+    column: str | None = None,
+    units: str | None = None,
+    day_first: bool | None = None,
+    at: object = None,
+    blank_is_zero: bool | None = None,
+) -> xr.DataArray:
+    r"""Read the daily rain of one site from a file as it comes.
+
+    The layout is worked out from the file. Where the file leaves real doubt the reader asks: the error
+    names the doubt and the argument that settles it. Every assumption that it did make stands in the
+    attribute ``assumptions``.
+
+    Parameters
+    ----------
+    path : str or path
+        The file: delimited text, plain or packed.
+    column : str, optional
+        The rain column, by its name, where several could be it.
+    units : str, optional
+        The unit of the rain in the file, where the file does not say: "mm", "0.1 mm", "in" and so on.
+    day_first : bool, optional
+        Whether 03/04/1990 is the 3rd of April, where the dates fit both ways.
+    at : tuple of float or str, optional
+        Where, in a file of many places: (latitude, longitude), or the name of the site.
+    blank_is_zero : bool, optional
+        Whether days that are blank or have no row were dry. Asked for only where a file lists nothing
+        but rain days; otherwise such days are unknown unless True is given.
+
+    Returns
+    -------
+    DataArray [mm/day]
+        Dimension ``time``, daily without gaps; NaN where unknown; coordinates ``flag``
+        (``rainfall.flags.Flag``) and ``total_days``; attributes ``source_file``, ``sha256``,
+        ``assumptions`` and, where known, ``latitude``, ``longitude``, ``elevation``, ``site``.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or leaves a doubt.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> file = pathlib.Path(tempfile.mkdtemp()) / "gauge.csv"
+    >>> _ = file.write_text("date,rain_mm\n1990-01-01,2.5\n1990-01-02,T\n1990-01-04,0.0\n")
+    >>> rain = read_rain(file)
+    >>> rain.values, rain.flag.values
+    (array([2.5, 0. , nan, 0. ]), array([0, 1, 2, 0], dtype=int8))
+    """
+    source = open_source(path)
+    hints = Hints(column, units, day_first, at, blank_is_zero)
+    try:
+        readings = _joined(_read(source, hints))
+        rain = _dry_blanks(to_days(readings), hints)
+    except InputError as error:
+        raise error.at(source.path) from None
+    notes = [n for n in (*source.notes, rain.attrs["assumptions"]) if n]
+    rain.attrs |= {"source_file": source.path.name, "sha256": source.sha256, "assumptions": "; ".join(notes)}
+    return rain
+
+
+def _read(source: Source, hints: Hints) -> Iterator[Readings]:
+    table = find_table(sample_lines(source))
+    if table is None:
+        raise InputError(
+            "no table of days was found in it",
+            "give a row a day with a date and the rain, under a header such as date,rain_mm",
+        )
+    return read_rows(text_rows(lines(source), table), table, hints)
+
+
+def _joined(chunks: Iterator[Readings]) -> Readings:
+    """Join the chunks of a daily file."""
+    parts = list(chunks)
+    step = parts[0].step
+    if step < SUB_DAILY:
+        raise InputError(f"the readings are {step:g} s apart", "sum them to days first")
+    stamp = np.concatenate([p.stamp for p in parts])
+    _refuse_monthly(stamp, np.concatenate([p.total_days for p in parts]))
+    notes = [note for p in parts for note in p.notes]
+    clock = np.unique(stamp - stamp.astype("datetime64[D]"))
+    if len(clock) == 1 and clock[0] > np.timedelta64(0):
+        notes.append(f"each value, stamped {str(stamp[0])[11:16]}, was taken for the day of its date")
+    return Readings(
+        stamp,
+        *(
+            np.concatenate([getattr(p, name) for p in parts])
+            for name in ("rain", "flag", "total_days", "line")
+        ),
+        parts[0].facts,
+        tuple(notes),
+        step,
+    )
+
+
+def _refuse_monthly(stamp: np.ndarray, total: np.ndarray) -> None:
+    day = np.unique(stamp.astype("datetime64[D]"))
+    if len(day) < 4 or (total > 1).any():
+        return
+    gaps = np.diff(day).astype(int)
+    if gaps.min() >= 28 and gaps.max() <= 31:
+        raise InputError("the values are a month apart", "give daily rain; monthly totals cannot be undone")
+    if gaps.min() == gaps.max() > 1:
+        raise InputError(
+            f"the values are {gaps[0]} days apart: totals over {gaps[0]} days, or one day in {gaps[0]}",
+            "add a column 'days' with the days over which each value was measured",
+        )
+
+
+def _dry_blanks(rain: xr.DataArray, hints: Hints) -> xr.DataArray:
+    """Apply ``blank_is_zero``; ask for it where a file lists nothing but rain days."""
+    from rainharvest.rainfall.flags import Flag
+
+    blank = rain.flag.values == Flag.MISSING
+    if hints.blank_is_zero:
+        rain = rain.copy(data=np.where(blank, 0.0, rain.values))
+        rain["flag"].values[blank] = Flag.MEASURED
+        rain["total_days"].values[blank] = 1
+        rain.attrs["assumptions"] += f"; {plural(int(blank.sum()), 'blank day')} taken for dry, as asked"
+        return rain
+    known = rain.values[~np.isnan(rain.values)]
+    if hints.blank_is_zero is None and len(known) >= 5 and known.min() > 0 and blank.sum() > len(known):
+        raise InputError(
+            "the file lists nothing but rain days: the days between may be dry or unknown",
+            "say blank_is_zero=True if they were dry, False if they are unknown",
+            "blank_is_zero",
+        )
+    return rain

@@ -1,0 +1,287 @@
+"""Working out a table's layout from its first lines: separator, header, units, what the preamble says."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from rainharvest.errors import InputError
+from rainharvest.rainfall.read_columns import date_columns, plain
+from rainharvest.rainfall.read_dates import assemble, find_form, month_number
+from rainharvest.rainfall.read_units import Unit, parse_unit
+
+SEPARATORS = (";", "\t", ",", "|", " ")
+COMMENTS = ("#", "!", "%", "//")
+
+_ENTRY = re.compile(r"[\s#!%*;/\"'<>$-]*([^\W\d_][\w ./()°-]{0,40}?)\s*[:=]\s*(.+)")
+_KEYS = {
+    "latitude": "latitude lat",
+    "longitude": "longitude lon long lng",
+    "elevation": "elevation elev altitude alt height station_elevation",
+    "site": "site station station_name place location gauge name site_name gauge_name",
+    "unit": "unit units rain_unit rain_units precipitation_unit unit_of_rain",
+    "missing": "missing missing_value missing_values missing_code missing_data "
+    "no_data nodata nodata_value fill _fillvalue",
+    "trace": "trace trace_code trace_value",
+    "year": "year",
+}
+_ROLE = {key: role for role, keys in _KEYS.items() for key in keys.split()}
+
+
+@dataclass(frozen=True)
+class Table:
+    """Where a table's rows begin and how they are split.
+
+    Parameters
+    ----------
+    separator : str
+        One of ``SEPARATORS``; a blank stands for any run of blanks.
+    names : tuple of str
+        Column names; "column 1" and so on where the file has no header.
+    first_row : int
+        Number of lines before the first row of data.
+    unit_row : tuple of str
+        Cells of a row of units under the header, if there is one.
+    headed : bool
+        Whether the file names its columns.
+    preamble : tuple of str
+        Lines before the rows that are no header.
+    score : int
+        Lines of the sample that fit.
+    """
+
+    separator: str
+    names: tuple[str, ...]
+    first_row: int
+    unit_row: tuple[str, ...] = ()
+    headed: bool = True
+    preamble: tuple[str, ...] = ()
+    score: int = 0
+
+
+@dataclass(frozen=True)
+class Preamble:
+    """What the lines above a table say.
+
+    Parameters
+    ----------
+    facts : dict
+        latitude, longitude, elevation, site.
+    unit : Unit or None
+        The unit of rain.
+    missing, trace : tuple of float
+        Numbers declared to be codes.
+    year : int
+        A year given once for the whole table; 0 if none.
+    """
+
+    facts: dict[str, object] = field(default_factory=dict)
+    unit: Unit | None = None
+    missing: tuple[float, ...] = ()
+    trace: tuple[float, ...] = ()
+    year: int = 0
+
+
+def split(line: str, separator: str) -> list[str]:
+    """Return the stripped cells of a line."""
+    if separator == " ":
+        return [cell.strip('"') for cell in line.split()]
+    try:
+        return [
+            cell.strip() for cell in next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+        ]
+    except csv.Error:
+        return []
+
+
+def is_comment(line: str) -> bool:
+    """Tell whether a line is a remark rather than a row."""
+    return line.lstrip().startswith(COMMENTS)
+
+
+def _dated(cells: Sequence[str], where: Sequence[int], parts: str) -> bool:
+    """Tell whether a row has a date in these columns."""
+    if max(where) >= len(cells):
+        return False
+    if parts.startswith("date"):
+        try:
+            return find_form([cells[where[0]]], True) is not None
+        except InputError:
+            return True
+    try:
+        year, *rest = (cells[i] for i in where)
+        number = [int(float(year))]
+        if parts.startswith("year doy"):
+            number += [0, int(float(rest[0]))]
+        else:
+            number += [month_number(rest[0].removesuffix(".0")) or 13, int(float(rest[1]))]
+        return bool((assemble(*number) == assemble(*number)).all())
+    except (ValueError, OverflowError):
+        return False
+
+
+def find_table(lines: Sequence[str]) -> Table | None:
+    """Find the table of days in a file's first lines.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The first lines, without line ends.
+
+    Returns
+    -------
+    Table or None
+        None if no separator makes rows with dates of them.
+    """
+    best = None
+    for separator in SEPARATORS:
+        cells = [split(line, separator) for line in lines]
+        table = _headed(lines, cells, separator) or _bare(lines, cells, separator)
+        if table and (best is None or table.score > best.score or (table.headed and not best.headed)):
+            best = table
+    return best
+
+
+def _headed(lines, rows, separator) -> Table | None:
+    for i, names in enumerate(rows):
+        bare = [*names]
+        if bare and is_comment(lines[i]):  # a header may hide behind a comment sign
+            bare[0] = bare[0].lstrip("#!% ")
+            bare = bare[1:] if not bare[0] and separator == " " else bare
+        if len(bare) < 2 or (found := date_columns(bare)) is None:
+            continue
+        if separator == " ":
+            bare = _join_units(bare)
+            found = date_columns(bare)
+        for j in range(i + 1, min(i + 6, len(rows))):
+            if not rows[j]:
+                continue
+            shift = len(rows[j]) == len(bare) + 1 and rows[j][-1] != "" and separator != " "
+            for names in ([*bare], ["row", *bare]) if shift else ([*bare],):
+                found = date_columns(names)
+                if found and not is_comment(lines[j]) and _dated(rows[j], *found):
+                    if separator == " " and len(rows[j]) != len(names) and max(found[0]) + 1 >= len(rows[j]):
+                        continue
+                    between = [k for k in range(i + 1, j) if len(rows[k]) >= max(2, len(names) - 1)]
+                    units = tuple(rows[between[-1]]) if between else ()
+                    preamble = [lines[k] for k in range(j) if k != i and k not in between]
+                    score = sum(abs(len(r) - len(names)) <= 1 for r in rows[j:])
+                    return Table(separator, tuple(names), j, units, True, tuple(preamble), score)
+    return None
+
+
+def _join_units(names: list[str]) -> list[str]:
+    """Join "Rain" and "(mm)" that blanks tore apart."""
+    out: list[str] = []
+    for name in names:
+        if out and name[:1] in "([" and parse_unit(name):
+            out[-1] += f" {name}"
+        else:
+            out.append(name)
+    return out
+
+
+def _bare(lines, rows, separator) -> Table | None:
+    for i, cells in enumerate(rows):
+        if len(cells) < 2 or is_comment(lines[i]):
+            continue
+        names = [f"column {k + 1}" for k in range(len(cells))]
+        for k in range(min(len(cells) - 1, 4)):
+            # a bare number is a date only where it is eight digits long
+            text = cells[k]
+            if text.isdigit() and len(text) != 8:
+                continue
+            if _dated(cells, (k,), "date"):
+                names[k] = "date"
+                return _bare_table(lines, rows, separator, names, i)
+        for parts in (("year", "month", "day"), ("day", "month", "year")):
+            where = tuple(parts.index(p) for p in ("year", "month", "day"))
+            if (
+                len(cells) > 3
+                and re.fullmatch(r"\d{4}", cells[where[0]])
+                and _dated(cells, where, "year month day")
+            ):
+                names[:3] = parts
+                return _bare_table(lines, rows, separator, names, i)
+        if len(cells) > 2 and re.fullmatch(r"\d{4}", cells[0]) and re.fullmatch(r"\d{1,3}", cells[1]):
+            following = [r for r in rows[i : i + 400] if len(r) == len(cells)]
+            days = [int(r[1]) for r in following if re.fullmatch(r"\d{1,3}", r[1])]
+            # consecutive second cells are days of the year, not months
+            if (
+                len(days) > 2
+                and all(b - a == 1 or b == 1 for a, b in zip(days, days[1:], strict=False))
+                and max(days) > 12
+            ):
+                names[:2] = ("year", "doy")
+                return _bare_table(lines, rows, separator, names, i)
+    return None
+
+
+def _bare_table(lines, rows, separator, names, i) -> Table:
+    score = sum(len(r) == len(names) for r in rows[i:])
+    return Table(separator, tuple(names), i, (), False, tuple(lines[:i]), score)
+
+
+def _number(text: str) -> float | None:
+    found = re.search(r"[-+−]?\d+(?:[.,]\d+)?", text)
+    if not found:
+        return None
+    number = float(found[0].replace(",", ".").replace("−", "-"))
+    return -number if re.match(r"\s*°?\s*[SW]\b", text[found.end() :]) and number > 0 else number
+
+
+def read_preamble(lines: Sequence[str]) -> Preamble:
+    """Pick up what the lines above a table say: place, unit, missing codes.
+
+    Examples
+    --------
+    >>> p = read_preamble(["# latitude: -33.1", "# unit: 0.1 mm", "# missing: -1"])
+    >>> p.facts, p.unit.factor, p.missing
+    ({'latitude': -33.1}, 0.1, (-1.0,))
+    """
+    facts: dict[str, object] = {}
+    unit, year = None, 0
+    codes: dict[str, tuple[float, ...]] = {"missing": (), "trace": ()}
+    for line in lines:
+        found = _ENTRY.match(line)
+        role = found and _ROLE.get(plain(found[1]).replace(" ", "_"))
+        if not role:
+            continue
+        value = found[2].strip().strip("\"';,").strip()
+        number = _number(value)
+        if role == "unit":
+            unit = unit or parse_unit(value)
+        elif role in codes:
+            codes[role] += tuple(float(n) for n in re.findall(r"[-+]?\d+(?:\.\d+)?", value))
+        elif role == "year":
+            year = int(number or 0)
+        elif role == "site":
+            facts.setdefault("site", re.split(r"[,;]\s*\w+\s*[:=]", value)[0].strip())
+        elif (
+            number is not None and abs(number) <= {"latitude": 90, "longitude": 360, "elevation": 9000}[role]
+        ):
+            facts.setdefault(role, number)
+    return Preamble(facts, unit, codes["missing"], codes["trace"], year)
+
+
+def unit_in_preamble(lines: Sequence[str], name: str) -> tuple[Unit | None, tuple[float, ...]]:
+    """Find a line that explains the column: its unit, and the number that stands for a trace.
+
+    Examples
+    --------
+    >>> unit, trace = unit_in_preamble(["RH = Daily amount (in 0.1 mm) (-1 for <0.05 mm)"], "RH")
+    >>> unit.factor, trace
+    (0.1, (-1.0,))
+    """
+    for line in lines:
+        found = re.match(rf"[\s#!%*;]*{re.escape(name.strip())}\s*(?:[:=]|\s-\s)(.+)", line, re.IGNORECASE)
+        if not found or not name.strip():
+            continue
+        inside = [part.removeprefix("in ") for part in re.findall(r"[(\[]([^)\]]+)[)\]]", found[1])]
+        inside += re.findall(r"(0[.,]1 mm|tenths of (?:a )?(?:mm|millimet\w+))", found[1])
+        unit = next((u for u in map(parse_unit, inside) if u), None)
+        trace = re.search(r"(-\d+)\s+(?:for|=|means)\s*<\s*0[.,]\d", found[1])
+        return unit, (float(trace[1]),) if trace else ()
+    return None, ()
