@@ -21,7 +21,7 @@ from rainharvest.sources import Default
 LONGEST_GAP = Default(
     366, "day", "a year: beyond it a neighbour's record is a record of its own", "own choice"
 )
-LONGEST_ALONE = Default(31, "day", "without a neighbour, not longer than a month", "own choice")
+LONGEST_ALONE = Default(92, "day", "without a neighbour, not longer than a season", "own choice")
 WET_DAY = Default(1.0, "mm/day", "no source", "common practice")
 YEAR_ESTIMATED, YEAR_LEFT_OUT, ALONE_SHARE, FILLED_SHARE = 0.10, 0.20, 0.05, 0.10
 

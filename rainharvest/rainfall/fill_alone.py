@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 FLANK = 2  # days looked at on either side of a gap
-ENOUGH = 20  # runs to choose among
+ENOUGH = 60  # runs to choose among, at least
 
 
 def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
@@ -139,7 +139,7 @@ def spread_alone(
 ) -> np.ndarray:
     """Return a multi-day total spread as rain fell on as many days of the same season with a like total.
 
-    Among the whole runs within 45 days of the season, the twenty whose totals are nearest in ratio are
+    Among the whole runs within 45 days of the season, the sixty whose totals are nearest in ratio are
     drawn from, one a member, and scaled to the total. Where the record holds none, the total stands on
     its last day.
 

@@ -50,7 +50,7 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
                 "the series has no dates for its index", "give a Series with a DatetimeIndex", place
             )
         rain = xr.DataArray(
-            rain.to_numpy(), dims="time", coords={"time": rain.index.tz_localize(None)}, name=rain.name
+            rain.to_numpy(), dims="time", coords={"time": rain.index.tz_localize(None).rename("time")}, name=rain.name
         )
     if not isinstance(rain, xr.DataArray) or rain.dims != ("time",):
         found = f"dimensions {rain.dims}" if isinstance(rain, xr.DataArray) else type(rain).__name__
