@@ -4,19 +4,27 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import chain, islice
 
 import numpy as np
 import xarray as xr
 
 from rainharvest.errors import InputError
+from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_days import Readings, plural, to_days
 from rainharvest.rainfall.read_delimited import read_rows, text_rows
+from rainharvest.rainfall.read_excel import sheet_names, workbook_lines
+from rainharvest.rainfall.read_grid import read_netcdf
 from rainharvest.rainfall.read_layout import find_table
-from rainharvest.rainfall.read_open import Source, lines, open_source, sample_lines
+from rainharvest.rainfall.read_open import Source, lines, open_source
 from rainharvest.rainfall.read_plan import Hints
+from rainharvest.rainfall.read_stations import TENTHS, find_ghcn, read_ghcn
+from rainharvest.rainfall.read_subdaily import SUB_DAILY, begin, day_sums
+from rainharvest.rainfall.read_wide import find_wide, read_wide
 
-SUB_DAILY = 0.75 * 86400
-"""Readings closer together than this [s] are sub-daily."""
+HEAD = 400
+"""Lines looked at to work out the layout."""
 
 
 def read_rain(
@@ -37,7 +45,8 @@ def read_rain(
     Parameters
     ----------
     path : str or path
-        The file: delimited text, plain or packed.
+        The file: delimited text (a row a day, an hour or a minute; a row a month with a column a day),
+        GHCN-Daily, ECA&D, a workbook or CF netCDF; plain or packed.
     column : str, optional
         The rain column, by its name, where several could be it.
     units : str, optional
@@ -45,7 +54,8 @@ def read_rain(
     day_first : bool, optional
         Whether 03/04/1990 is the 3rd of April, where the dates fit both ways.
     at : tuple of float or str, optional
-        Where, in a file of many places: (latitude, longitude), or the name of the site.
+        Where, in a file of many places: (latitude, longitude), or the name of the site,
+        or of the sheet.
     blank_is_zero : bool, optional
         Whether days that are blank or have no row were dry. Asked for only where a file lists nothing
         but rain days; otherwise such days are unknown unless True is given.
@@ -71,11 +81,15 @@ def read_rain(
     >>> rain.values, rain.flag.values
     (array([2.5, 0. , nan, 0. ]), array([0, 1, 2, 0], dtype=int8))
     """
-    source = open_source(path)
     hints = Hints(column, units, day_first, at, blank_is_zero)
+    source, chunks = readings_of(path, column, units, day_first, at)
     try:
-        readings = _joined(_read(source, hints))
-        rain = _dry_blanks(to_days(readings), hints)
+        first = next(chunks)
+        chunks = chain([first], chunks)
+        if first.step < SUB_DAILY:
+            rain = to_days(day_sums((begin(part, None) for part in chunks), blank_is_zero=blank_is_zero))
+        else:
+            rain = _dry_blanks(to_days(_joined(chunks)), hints)
     except InputError as error:
         raise error.at(source.path) from None
     notes = [n for n in (*source.notes, rain.attrs["assumptions"]) if n]
@@ -83,38 +97,74 @@ def read_rain(
     return rain
 
 
-def _read(source: Source, hints: Hints) -> Iterator[Readings]:
-    table = find_table(sample_lines(source))
+def readings_of(path, column, units, day_first, at) -> tuple[Source, Iterator[Readings]]:
+    """Open a file and return its readings, a chunk at a time, whatever its layout.
+
+    Parameters
+    ----------
+    path, column, units, day_first, at
+        As in ``read_rain``.
+
+    Returns
+    -------
+    source : Source
+        What the file is.
+    chunks : iterator of Readings
+        At least one.
+
+    Raises
+    ------
+    InputError
+        As ``read_rain`` does.
+    """
+    source = open_source(path)
+    try:
+        return source, _layout(source, Hints(column, units, day_first, at))
+    except InputError as error:
+        raise error.at(source.path) from None
+
+
+def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
+    if source.kind == "netcdf":
+        return iter([read_netcdf(source, hints)])
+    if source.kind == "excel":
+        body = [*workbook_lines(source.path, hints.at)]
+        if not isinstance(hints.at, str) or hints.at in sheet_names(source.path):
+            hints = replace(hints, at=None)
+    else:
+        body = None
+    head = [line.rstrip("\r\n") for line in islice(_lines(source, body), HEAD)]
+    if form := find_ghcn(head):
+        return iter([read_ghcn(form, _lines(source, body), hints)])
+    table = find_table(head)
+    if table is None and (wide := find_wide(head)):
+        return iter([read_wide(wide, _lines(source, body), hints)])
     if table is None:
         raise InputError(
             "no table of days was found in it",
             "give a row a day with a date and the rain, under a header such as date,rain_mm",
         )
-    return read_rows(text_rows(lines(source), table), table, hints)
+    fixed = TENTHS if {"souid", "date", "rr"} <= {n.strip().lower() for n in table.names} else None
+    return read_rows(text_rows(_lines(source, body), table), table, hints, fixed)
+
+
+def _lines(source: Source, body: list[str] | None) -> Iterator[str]:
+    return lines(source) if body is None else iter(body)
 
 
 def _joined(chunks: Iterator[Readings]) -> Readings:
     """Join the chunks of a daily file."""
     parts = list(chunks)
-    step = parts[0].step
-    if step < SUB_DAILY:
-        raise InputError(f"the readings are {step:g} s apart", "sum them to days first")
     stamp = np.concatenate([p.stamp for p in parts])
     _refuse_monthly(stamp, np.concatenate([p.total_days for p in parts]))
     notes = [note for p in parts for note in p.notes]
     clock = np.unique(stamp - stamp.astype("datetime64[D]"))
     if len(clock) == 1 and clock[0] > np.timedelta64(0):
         notes.append(f"each value, stamped {str(stamp[0])[11:16]}, was taken for the day of its date")
-    return Readings(
-        stamp,
-        *(
-            np.concatenate([getattr(p, name) for p in parts])
-            for name in ("rain", "flag", "total_days", "line")
-        ),
-        parts[0].facts,
-        tuple(notes),
-        step,
+    rest = (
+        np.concatenate([getattr(p, name) for p in parts]) for name in ("rain", "flag", "total_days", "line")
     )
+    return Readings(stamp, *rest, parts[0].facts, tuple(notes))
 
 
 def _refuse_monthly(stamp: np.ndarray, total: np.ndarray) -> None:
@@ -133,8 +183,6 @@ def _refuse_monthly(stamp: np.ndarray, total: np.ndarray) -> None:
 
 def _dry_blanks(rain: xr.DataArray, hints: Hints) -> xr.DataArray:
     """Apply ``blank_is_zero``; ask for it where a file lists nothing but rain days."""
-    from rainharvest.rainfall.flags import Flag
-
     blank = rain.flag.values == Flag.MISSING
     if hints.blank_is_zero:
         rain = rain.copy(data=np.where(blank, 0.0, rain.values))

@@ -128,6 +128,18 @@ def date_columns(names: Sequence[str]) -> tuple[tuple[int, ...], str] | None:
     return tuple(columns), parts
 
 
+def looks_like_rain(name: str) -> bool:
+    """Tell whether a name means rain.
+
+    Examples
+    --------
+    >>> looks_like_rain("Prcp(mm)"), looks_like_rain("rain_quality"), looks_like_rain("tmax")
+    (True, False, False)
+    """
+    word = plain(name)
+    return bool(_RAIN.search(word)) and not _NOT_RAIN.search(word)
+
+
 def rain_column(names: Sequence[str], others: Sequence[int], column: str | int | None) -> int:
     """Find the rain column; several that could be it are a doubt, which ``column=`` settles.
 
@@ -156,7 +168,7 @@ def rain_column(names: Sequence[str], others: Sequence[int], column: str | int |
             )
         return same[0]
     left = [i for i in range(len(names)) if i not in others]
-    rain = [i for i in left if _RAIN.search(plain(names[i])) and not _NOT_RAIN.search(plain(names[i]))]
+    rain = [i for i in left if looks_like_rain(names[i])]
     if not rain:
         named = [
             i for i in left if plain(names[i]) and unit_in_name(names[i]) and "snow" not in plain(names[i])

@@ -39,6 +39,8 @@ class Readings:
         Assumptions made.
     step : float
         Seconds between readings; 86400 for daily ones.
+    stamp_ends : bool
+        Whether the file tells that stamps are the end of each reading.
     """
 
     stamp: np.ndarray
@@ -49,6 +51,7 @@ class Readings:
     facts: Mapping[str, object] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     step: float = 86400.0
+    stamp_ends: bool = False
 
 
 def plural(count: int, one: str = "day", many: str = "") -> str:
@@ -62,7 +65,20 @@ def plural(count: int, one: str = "day", many: str = "") -> str:
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 
-def _place(readings: Readings, row: int) -> str:
+def usual_step(stamps: np.ndarray) -> float:
+    """Return the commonest step between readings [s]; a day where there is no telling.
+
+    Examples
+    --------
+    >>> usual_step(np.array(["2000-01-01T00", "2000-01-01T01", "2000-01-01T02"], dtype="datetime64[s]"))
+    3600.0
+    """
+    gaps, count = np.unique(np.diff(np.unique(stamps)).astype(np.int64), return_counts=True)
+    return float(min(gaps[count.argmax()], 86400)) if len(gaps) else 86400.0
+
+
+def place_of(readings: Readings, row: int) -> str:
+    """Return where a reading stands, in words for an error."""
     day = str(readings.stamp[row].astype("datetime64[D]"))
     return f"line {readings.line[row]}, {day}" if len(readings.line) else day
 
@@ -149,7 +165,7 @@ def _one_a_day(readings: Readings, day: np.ndarray, order: np.ndarray, notes: li
             raise InputError(
                 f"two values for one day, {x:g} and {y:g} mm",
                 "keep the right one in the file (or name the site with at=, if the file holds several)",
-                _place(readings, b),
+                place_of(readings, b),
             )
         kept[ordered[i]] = b if loser == a else a
         drop.add(loser)
@@ -174,7 +190,7 @@ def _lay_totals(readings, values, flags, totals, row_of, first, notes) -> None:
             raise InputError(
                 f"the total over {totals[end]} days includes {day}, which has a value of its own",
                 "correct the number of days of the total, or blank the value inside it",
-                _place(readings, int(row_of[end])),
+                place_of(readings, int(row_of[end])),
             )
         zeros += int((values[inside] == 0).sum())
         values[inside], totals[inside], flags[inside] = np.nan, 0, Flag.IN_TOTAL

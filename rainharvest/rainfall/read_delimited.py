@@ -11,7 +11,7 @@ import numpy as np
 from rainharvest.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Roles, plain, roles
-from rainharvest.rainfall.read_days import LONGEST_TOTAL, Readings, plural
+from rainharvest.rainfall.read_days import LONGEST_TOTAL, Readings, plural, usual_step
 from rainharvest.rainfall.read_layout import Table, is_comment, read_preamble, split
 from rainharvest.rainfall.read_plan import Hints, Plan, column_cells, settle, stamps_of
 from rainharvest.rainfall.read_quality import apply_quality
@@ -103,6 +103,7 @@ def read_rows(
         else:
             facts, notes = {}, []
         readings = _read_chunk(cells, lines, table, role, plan, pending, notes)
+        plan = replace(plan, step=readings.step)
         yield replace(readings, facts=facts, notes=tuple(notes))
     if plan is None:
         raise InputError("the file has no rows of data", "check that this is the file meant")
@@ -206,8 +207,8 @@ def _read_chunk(
         notes += more
         if grown.any():
             total = _grown(grown, values, total, stamps, notes)
-    step = _step(stamps[dated])
-    rain = values * plan.unit.to_mm(step)
+    step = plan.step or usual_step(stamps[dated])
+    rain = plan.unit.mm(values, step)
     return Readings(stamps[dated], rain[dated], flags[dated], total[dated], lines[dated], step=step)
 
 
@@ -270,9 +271,3 @@ def _grown(grown, values, total, stamps, notes) -> np.ndarray:
         f"{plural(int(grown.sum()), 'accumulated value')} taken to cover the days since the last value"
     )
     return total
-
-
-def _step(stamps: np.ndarray) -> float:
-    """Return the usual step between readings [s]; a day where there is no telling."""
-    gaps = np.diff(np.unique(stamps)).astype(np.int64)
-    return float(min(np.median(gaps), 86400)) if len(gaps) else 86400.0

@@ -240,13 +240,3 @@ class _Readable(io.RawIOBase):
         data = self._stream.read(len(buffer))
         buffer[: len(data)] = data
         return len(data)
-
-
-def sample_lines(source: Source, count: int = 400) -> list[str]:
-    """Return the first lines without their line ends, for working out the layout."""
-    out = []
-    for line in lines(source):
-        out.append(line.rstrip("\r\n"))
-        if len(out) == count:
-            break
-    return out

@@ -37,6 +37,7 @@ class Plan:
     missing: tuple[float, ...]
     trace: tuple[float, ...]
     notes: tuple[str, ...]
+    step: float = 0.0
 
 
 def column_cells(rows: Sequence[Sequence[str]], place: int) -> list[str]:
@@ -52,9 +53,8 @@ def settle(rows, table: Table, role: Roles, preamble: Preamble, hints: Hints, fi
         notes.append(f"the file names no columns; {name} was taken for the rain")
     explained, trace = unit_in_preamble(table.preamble, name)
     under = table.unit_row[role.rain] if len(table.unit_row) > role.rain else ""
-    unit = _unit(
-        hints, fixed or unit_in_name(name), parse_unit(under), preamble.unit or explained, name, notes
-    )
+    stated = [fixed] if fixed else [unit_in_name(name), parse_unit(under), explained]
+    unit = file_unit(hints, stated, preamble, name, notes)
     comma = table.separator != " " or not any("." in c for c in column_cells(rows, role.rain))
     comma = comma and decimal_comma(column_cells(rows, role.rain))
     if comma:
@@ -81,11 +81,35 @@ def settle(rows, table: Table, role: Roles, preamble: Preamble, hints: Hints, fi
     return Plan(form, unit, comma, clock, preamble.missing, (*preamble.trace, *trace), tuple(notes))
 
 
-def _unit(hints: Hints, *rest) -> Unit:
-    """Return the unit that the caller, the column, the unit row or the preamble settles."""
-    *found, name, notes = rest
+def file_unit(
+    hints: Hints, stated: Sequence[Unit | None], preamble: Preamble, name: str, notes: list[str]
+) -> Unit:
+    """Return the unit that the caller, the columns or the preamble settle.
+
+    Parameters
+    ----------
+    hints : Hints
+        The caller's arguments.
+    stated : sequence of Unit or None
+        What the columns say, the surest first.
+    preamble : Preamble
+        What the lines above say.
+    name : str
+        The column, for the error.
+    notes : list of str
+        Assumptions, added to in place.
+
+    Returns
+    -------
+    Unit
+
+    Raises
+    ------
+    InputError
+        If nothing states the unit, or two places state different ones.
+    """
     asked = asked_unit(hints.units)
-    found = [u for u in found if u]
+    found = [u for u in (*stated, preamble.unit) if u]
     if asked:
         notes.append(f"rain was read in {asked.text}, as asked")
         if found and found[0].factor != asked.factor:
@@ -95,9 +119,9 @@ def _unit(hints: Hints, *rest) -> Unit:
         raise InputError(
             f"the unit of {name!r} is not stated", "say units='mm' (or '0.1 mm', 'in', ...)", "units"
         )
-    if any(u.factor != found[0].factor for u in found):
+    if other := next((u for u in found if u.factor != found[0].factor), None):
         raise InputError(
-            f"the unit of {name!r} is stated as {found[0].text} and as {found[-1].text}",
+            f"the unit of {name!r} is stated as {found[0].text} and as {other.text}",
             "say which with units=",
             "units",
         )

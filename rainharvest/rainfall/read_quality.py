@@ -15,6 +15,9 @@ _SUSPECT = frozenset("suspect suspicious doubtful doubt questionable".split())
 _REJECTED = frozenset("reject rejected bad wrong erroneous error invalid".split())
 _NOTHING = frozenset("ok good valid y n yes no measured checked".split()) | {""}
 _OWN = {meaning: flag for flag, meaning in MEANINGS.items()}
+_ECA = {"0": "valid", "1": "suspect", "9": "missing", "": ""}
+"""Quality codes of the European Climate Assessment & Dataset text files."""
+
 _LETTERS = frozenset("t m a e c l f ^".split()) | {""}
 """Letters of the Canadian files: trace, missing, accumulated, estimated, uncertain, may have occurred."""
 
@@ -65,6 +68,8 @@ def apply_quality(
             if count := int((mark({letter}) & had).sum()):
                 notes.append(f"the source marks {plural(count, 'value')} as {meaning}; kept")
         return accumulated, notes
+    if re.fullmatch(r"Q_R[RD]|Q", name.strip(), re.IGNORECASE) and set(words) <= set(_ECA):
+        words = [_ECA[w] for w in words]
     known = _SUSPECT | _REJECTED | _NOTHING | set(_OWN)
     if strange := [w for w in words if w not in known]:
         shown = ", ".join(repr(w) for w in sorted(strange)[:6])

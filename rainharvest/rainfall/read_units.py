@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
 from rainharvest.errors import InputError
 
 
@@ -26,9 +28,13 @@ class Unit:
     factor: float
     per: str = ""
 
-    def to_mm(self, step: float) -> float:
-        """Return the factor to mm for one interval of ``step`` seconds."""
-        return self.factor * (step / SECONDS[self.per] if self.per else 1.0)
+    def mm(self, values: np.ndarray, step: float = 86400.0) -> np.ndarray:
+        """Return values of this unit in mm for one interval of ``step`` seconds.
+
+        Rounded to 1e-9 mm, so that 188 tenths of a mm are 18.8 and not 18.800000000000001.
+        """
+        factor = self.factor * (step / SECONDS[self.per] if self.per else 1.0)
+        return np.asarray(values, dtype=float) if factor == 1 else np.round(values * factor, 9)
 
 
 SECONDS = {"day": 86400.0, "hour": 3600.0, "minute": 60.0, "second": 1.0}
