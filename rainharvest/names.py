@@ -135,6 +135,7 @@ QUANTITIES: dict[str, Quantity] = _table(
     ("members", "1", "Filled versions", "How many equally likely versions of the filled record are made."),
     ("seed", "1", "Seed", "The number that makes random choices repeatable."),
     ("wet_day", "mm/day", "Wet day from", "Rain from which a day counts as wet."),
+    ("ceiling", "mm/day", "Largest daily rain", "Rain above this is thought impossible at the site."),
     ("longest_gap", "day", "Longest gap filled", "Gaps longer than this are left missing."),
     ("longest_alone", "day", "Longest gap filled alone", "The same where no neighbour has a value."),
     # ---- catchment

@@ -49,9 +49,8 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
             raise InputError(
                 "the series has no dates for its index", "give a Series with a DatetimeIndex", place
             )
-        rain = xr.DataArray(
-            rain.to_numpy(), dims="time", coords={"time": rain.index.tz_localize(None).rename("time")}, name=rain.name
-        )
+        index = rain.index.tz_localize(None).rename("time")
+        rain = xr.DataArray(rain.to_numpy(), dims="time", coords={"time": index}, name=rain.name)
     if not isinstance(rain, xr.DataArray) or rain.dims != ("time",):
         found = f"dimensions {rain.dims}" if isinstance(rain, xr.DataArray) else type(rain).__name__
         raise InputError(
@@ -96,7 +95,7 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
         index=index,
     )
     full = pd.date_range(index.min(), index.max(), freq="D", name="time")
-    if len(full) > 400_000:
+    if len(full) > 36_525 + 10 * len(index):
         raise InputError(
             f"the dates run from {full[0].date()} to {full[-1].date()}", "correct the stray date", place
         )
@@ -110,8 +109,14 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
             "total_days": ("time", frame["total_days"].fillna(0).to_numpy("int16")),
         },
         name=rain.name,
-        attrs=attributes("rain") | rain.attrs,
+        attrs=attributes("rain") | rain.attrs | _place_of(rain),
     )
+
+
+def _place_of(rain: xr.DataArray) -> dict[str, object]:
+    """Return the site's name and position where they stand as coordinates, as in one site of several."""
+    names = ("site", "latitude", "longitude", "elevation")
+    return {name: rain[name].item() for name in names if name in rain.coords and rain[name].ndim == 0}
 
 
 @dataclass(frozen=True)
@@ -166,7 +171,7 @@ def as_neighbours(
     if isinstance(neighbours, xr.DataArray | pd.Series):
         if isinstance(neighbours, xr.DataArray) and "site" in neighbours.dims:
             names = neighbours["site"].to_numpy() if "site" in neighbours.coords else range(1, 1000)
-            parts = [neighbours.isel(site=i, drop=True) for i in range(neighbours.sizes["site"])]
+            parts = [neighbours.isel(site=i) for i in range(neighbours.sizes["site"])]
             neighbours = [part.rename(str(name)) for part, name in zip(parts, names, strict=False)]
         else:
             neighbours = [neighbours]

@@ -1,0 +1,207 @@
+"""Checking a rain record: findings, worst first; a finding changes nothing, accepting it sets a flag."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.errors import InputError
+from rainharvest.rainfall import check_habits as habits
+from rainharvest.rainfall import check_neighbours as beside
+from rainharvest.rainfall import check_runs as spans
+from rainharvest.rainfall import check_values as single
+from rainharvest.rainfall import check_years as yearly
+from rainharvest.rainfall.check_finding import SEVERITIES, Finding, day
+from rainharvest.rainfall.fill_input import as_neighbours, as_record
+from rainharvest.rainfall.flags import Flag
+
+COLUMNS = ["check", "severity", "first_day", "last_day", "days", "reason", "action", "flag"]
+
+
+def check_rain(
+    rain: xr.DataArray | pd.Series,
+    neighbours: xr.DataArray | Sequence[xr.DataArray | pd.Series] | None = None,
+    *,
+    ceiling: float | None = None,
+) -> pd.DataFrame:
+    """Doubt a rain record: return what may be wrong with it, worst first. The record is not changed.
+
+    Each check sees only the days that the ones before it left standing: first what cannot be (negative
+    values, values above the world record, dates after today, a change of unit), then values far outside the
+    site's own climate, months that stand twice, streaks, false zeros, hidden totals; then, with neighbours,
+    days out of step, dryness that they deny and rain that none confirms; then the habits of the record
+    (resolution, rounding, weekdays, small amounts, a gridded product's drizzle), completeness, breaks and
+    trend.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/day]
+        The record.
+    neighbours : list of DataArray or Series, or DataArray with dimension ``site``, optional [mm/day]
+        Neighbouring records.
+    ceiling : float, optional [mm/day]
+        The largest daily rain thought possible at the site; what is above it is suspect.
+
+    Returns
+    -------
+    DataFrame
+        A row a finding: ``check``; ``severity`` ("wrong", "suspect" or "note"); ``first_day``, ``last_day``
+        and ``days``; ``reason``, a sentence with the numbers; ``action``, what may be done; ``flag``, what
+        `accept_findings` sets ("rejected", "suspect", "total", or nothing where it is about the record as a
+        whole). Worst first: by severity, then by the days concerned.
+
+    Raises
+    ------
+    InputError
+        If it is not daily rain, or the ceiling is not above zero.
+
+    Notes
+    -----
+    The thresholds and their sources stand beside each check as defaults. Most follow Durre et al. 2010
+    (J. Appl. Meteorol. Climatol. 49:1615); those marked own choice are this package's.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2001-01-01", "2002-12-31")
+    >>> rain = pd.Series(np.random.default_rng(1).gamma(0.2, 20, len(days)).round(1), days)
+    >>> rain["2001-05-03"] = -1.0
+    >>> check_rain(rain).loc[0, ["check", "severity", "flag"]].tolist()
+    ['negative', 'wrong', 'rejected']
+    """
+    if ceiling is not None and not ceiling > 0:
+        raise InputError(f"the ceiling is {ceiling!r}", "give a depth above zero", "ceiling")
+    record = as_record(rain)
+    days = record.indexes["time"]
+    total_days = record["total_days"].to_numpy()
+    values = record.to_numpy().copy()
+    values[record["flag"].isin([Flag.REJECTED, Flag.IN_TOTAL]).to_numpy()] = np.nan
+    found: list[Finding] = []
+
+    def heed(new: list[Finding]) -> None:
+        """Keep the findings, and take their days out of the later checks."""
+        found.extend(new)
+        for one in new:
+            if one.flag in ("rejected", "suspect") and one.severity in ("wrong", "suspect"):
+                values[days.get_loc(one.first) : days.get_loc(one.last) + 1] = np.nan
+
+    heed(yearly.beyond_today(record))
+    heed(single.bounds(values, total_days, days, ceiling))
+    values[total_days > 1] = np.nan  # a total over several days has no place among daily values
+    whole = values.copy()
+    if not np.isfinite(values).any():
+        return _table(found + yearly.incomplete_years(record))
+    heed(habits.units(values, days))
+    heed(single.outliers(values, days))
+    heed(spans.duplicates(values, days))
+    heed(single.repeats(values, days))
+    others = beside.kindred(values, as_neighbours(neighbours, record))
+    zeros = spans.dry_runs(values, days) + spans.empty_months(values, days)
+    zeros = _not_twice(beside.denied_dryness(values, days, others) + zeros)
+    heed(zeros)
+    heed(beside.uncorroborated(values, days, others))
+    found.extend(beside.shifts(values, days, others))
+    found.extend(spans.hidden_totals(np.where(np.isin(total_days, 1), whole, np.nan), days))
+    for habit in (habits.resolution, habits.rounding, habits.weekdays, habits.small_amounts, habits.drizzle):
+        found.extend(habit(values, days))
+    found.extend(yearly.incomplete_years(record))
+    found.extend(yearly.breaks(values, days, others))
+    found.extend(yearly.trend(values, days))
+    return _table(found)
+
+
+def _not_twice(findings: list[Finding]) -> list[Finding]:
+    """Return the findings without those whose days lie inside an earlier one."""
+    kept: list[Finding] = []
+    for one in findings:
+        if not any(other.first <= one.last and one.first <= other.last for other in kept):
+            kept.append(one)
+    return kept
+
+
+def _table(findings: list[Finding]) -> pd.DataFrame:
+    order = sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), -f.days, f.first, f.check))
+    table = pd.DataFrame([asdict(one) for one in order])
+    if table.empty:
+        table = pd.DataFrame(columns=[c.replace("_day", "") for c in COLUMNS])
+    return table.rename(columns={"first": "first_day", "last": "last_day"})[COLUMNS]
+
+
+def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> xr.DataArray:
+    """Accept findings: return the record with their flags set.
+
+    "rejected" removes the value (the day becomes a gap to fill); "suspect" keeps the value and marks the day,
+    so that it teaches the filling nothing; "total" declares the last day the total of all the days. A finding
+    about the record as a whole has no flag to set and changes nothing.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/day]
+        The record that was checked.
+    findings : DataFrame
+        The accepted rows of what `check_rain` returned.
+
+    Returns
+    -------
+    DataArray [mm/day]
+        A new record; what was accepted is added to ``attrs["assumptions"]``.
+
+    Raises
+    ------
+    InputError
+        If the table lacks a column, or a finding lies outside the record.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2001-01-01", "2002-12-31")
+    >>> rain = pd.Series(np.random.default_rng(1).gamma(0.2, 20, len(days)).round(1), days)
+    >>> rain["2001-05-03"] = -1.0
+    >>> found = check_rain(rain)
+    >>> after = accept_findings(rain, found[found["check"] == "negative"])
+    >>> after.sel(time="2001-05-03").item(), after["flag"].sel(time="2001-05-03").item()
+    (nan, 4)
+    """
+    lacking = [c for c in ("check", "first_day", "last_day", "flag") if c not in findings.columns]
+    if lacking:
+        raise InputError(
+            f"the table has no column {', '.join(lacking)}",
+            "pass rows of what check_rain returned",
+            "findings",
+        )
+    record = as_record(rain)
+    days = record.indexes["time"]
+    values, flag = record.to_numpy().copy(), record["flag"].to_numpy().copy()
+    total_days = record["total_days"].to_numpy().copy()
+    said = []
+    for row in findings.itertuples(index=False):
+        if row.flag not in ("rejected", "suspect", "total"):
+            continue
+        first, last = pd.Timestamp(row.first_day), pd.Timestamp(row.last_day)
+        if first not in days or last not in days or last < first:
+            raise InputError(
+                f"{day(first)} to {day(last)} does not lie in the record",
+                "accept findings of this record",
+                "findings",
+            )
+        a, b = days.get_loc(first), days.get_loc(last) + 1
+        if row.flag == "rejected":
+            values[a:b], flag[a:b], total_days[a:b] = (
+                np.nan,
+                np.where(flag[a:b] == Flag.MISSING, Flag.MISSING, Flag.REJECTED),
+                0,
+            )
+        elif row.flag == "suspect":
+            flag[a:b] = np.where(np.isfinite(values[a:b]), Flag.SUSPECT, flag[a:b])
+        else:
+            values[a : b - 1], total_days[a : b - 1], flag[a : b - 1] = np.nan, 0, Flag.IN_TOTAL
+            total_days[b - 1], flag[b - 1] = b - a, Flag.TOTAL
+        said.append(f"accepted: {row.check}, {day(first)} to {day(last)}, {row.flag}")
+    earlier = [record.attrs["assumptions"]] if record.attrs.get("assumptions") else []
+    out = record.copy(data=values)
+    out["flag"] = ("time", flag, record["flag"].attrs)
+    out["total_days"] = ("time", total_days, record["total_days"].attrs)
+    out.attrs["assumptions"] = "; ".join(earlier + said)
+    return out

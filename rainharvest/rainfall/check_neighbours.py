@@ -1,0 +1,186 @@
+"""Checks against neighbours: days out of step, rain that stands alone, dryness that the neighbours deny."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from rainharvest.rainfall.check_finding import Finding, day, runs
+from rainharvest.rainfall.fill_donors import CORRELATION, rank_correlation
+from rainharvest.rainfall.fill_input import Neighbour
+from rainharvest.sources import Default
+
+SHIFT_GAIN = Default(0.15, "1", "rank correlation gained by moving a day, over half a year", "own choice")
+SHIFT_DAYS, SHIFT_WET = 120, 15  # common days and wet days that half a year must have
+DENIED = Default(1e-6, "1", "chance of a dry spell given the neighbours' wet days", "own choice")
+DENIED_EACH = Default(0.01, "1", "the same for each other neighbour that knows the spell", "own choice")
+DENIED_DAYS = Default(5, "day", "wet days at the neighbour, at least", "own choice")
+# Durre et al. 2010, JAMC 49:1615, as coded by others: threshold in mm by the difference in percentiles
+CORROBORATE = (269.24, 45.72)
+CORROBORATE_NEIGHBOURS = Default(3, "1", "Durre et al. 2010", "open data")
+
+
+def kindred(values: np.ndarray, neighbours: Sequence[Neighbour]) -> list[Neighbour]:
+    """Return the neighbours that agree with the record, on one day or the next, well enough to judge it."""
+    out = []
+    for item in neighbours:
+        best = max(np.nan_to_num(rank_correlation(values, np.roll(item.values, s))[0]) for s in (0, -1, 1))
+        if best >= CORRELATION.value:
+            out.append(item)
+    return out
+
+
+def shifts(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
+    """Return half-years in which the record fits its neighbours better when moved by a day."""
+    half = (days.year.to_numpy() - days[0].year) * 2 + (days.month.to_numpy() > 6)
+    edges = np.searchsorted(half, np.arange(half[-1] + 2))
+    votes = {}
+    for number, (a, b) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+        for item in neighbours:
+            here, there = values[a:b], item.values[a:b]
+            both = np.isfinite(here) & np.isfinite(there)
+            if both.sum() < SHIFT_DAYS or min((here[both] >= 1).sum(), (there[both] >= 1).sum()) < SHIFT_WET:
+                continue
+            now = rank_correlation(here, there)[0]
+            moved = {s: rank_correlation(here[1:-1], there[1 + s : b - a - 1 + s])[0] for s in (-1, 1)}
+            step = max(moved, key=moved.get)
+            gain = moved[step] - now
+            votes.setdefault(number, []).append(
+                (step if gain > SHIFT_GAIN.value else 0, now, moved[step], item)
+            )
+    out = []
+    agreed = np.zeros(half[-1] + 1, dtype=int)
+    for number, cast in votes.items():
+        for step in (-1, 1):
+            if 2 * sum(vote[0] == step for vote in cast) > len(cast):
+                agreed[number] = step
+    for step in (-1, 1):
+        for first, last in runs(agreed == step):
+            cast = [v for n in range(first, last + 1) for v in votes[n] if v[0] == step]
+            names = sorted({v[3].name for v in cast})
+            a, b = edges[first], edges[last + 1] - 1
+            # the neighbour moved by +1 fits: what fell here on a day stands there on the day after
+            late = step == -1
+            out.append(
+                Finding(
+                    "shifted days",
+                    "suspect",
+                    days[a],
+                    days[b],
+                    int(b - a + 1),
+                    f"the rain fits {', '.join(names)} better one day {'earlier' if late else 'later'} (rank "
+                    f"correlation {np.mean([v[2] for v in cast]):.2f} instead of "
+                    f"{np.mean([v[1] for v in cast]):.2f}): its days stand one day too "
+                    f"{'late' if late else 'early'}, or the neighbours reckon the day otherwise",
+                    f"move these days by {-1 if late else 1:+d} day, if the observation hours bear it out",
+                    "suspect",
+                )
+            )
+    return out
+
+
+def denied_dryness(
+    values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour], zero_below: float = 0.1
+) -> list[Finding]:
+    """Return dry spells during which it rained so often next door that chance does not explain them.
+
+    With q the share of the neighbour's wet days (1 mm) that are dry here when the day before was dry here
+    too, the chance of a spell that holds w such days is about q^w. Every neighbour that knows the spell must
+    speak against it; the one with the most wet days is named.
+    """
+    dry = values < zero_below
+    after_dry = np.concatenate([[False], dry[:-1]])
+    spans = [(a, b) for a, b in runs(dry) if b - a + 1 >= DENIED_DAYS.value]
+    table = []
+    for item in neighbours:
+        known = np.isfinite(item.values)
+        wet = known & (item.values >= 1)
+        counts = [
+            np.concatenate([[0], np.cumsum(m)]) for m in (known, wet, wet & after_dry & np.isfinite(values))
+        ]
+        table.append((item, counts, (wet & after_dry & dry).sum()))
+    out = []
+    for first, last in spans:
+        said = []
+        for item, (known, wet, asked), stayed in table:
+            if known[last + 1] - known[first] < 0.8 * (last - first + 1):
+                continue
+            inside = asked[last + 1] - asked[first]
+            q = (stayed - inside + 1) / (asked[-1] - inside + 2)
+            w = int(wet[last + 1] - wet[first])
+            said.append((q**w, w, q, item))
+        if not said or max(chance for chance, *_ in said) > DENIED_EACH.value:
+            continue
+        chance, w, q, item = min(said, key=lambda one: one[0])
+        if chance < DENIED.value and w >= DENIED_DAYS.value:
+            out.append(
+                Finding(
+                    "false zeros",
+                    "suspect",
+                    days[first],
+                    days[last],
+                    int(last - first + 1),
+                    f"no rain on {last - first + 1} days while {item.name} had {w} wet days with "
+                    f"{np.nansum(item.values[first : last + 1]):.0f} mm in all; in other dry spells "
+                    f"{q:.0%} of its "
+                    "wet days are dry here; missing days may have been written as zeros",
+                    "reject the days, so that they are filled",
+                    "rejected",
+                )
+            )
+    return out
+
+
+def uncorroborated(
+    values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]
+) -> list[Finding]:
+    """Return days whose rain no neighbour confirms on that day or either side of it.
+
+    A day is doubted where it lies outside the range of at least three neighbours' values over three days
+    and the distance to the nearest exceeds 269.24 - 45.72 ln(d) mm, d being the least difference between the
+    percentile of the day's rain in its own record and those of the neighbours' in theirs.
+    """
+    if len(neighbours) < CORROBORATE_NEIGHBOURS.value:
+        return []
+    around, percent = [], []
+    for item in neighbours:
+        x = item.values
+        three = np.array([np.concatenate([[np.nan], x[:-1]]), x, np.concatenate([x[1:], [np.nan]])])
+        around.append(three)
+        percent.append(_percentile(x, three))
+    around, percent = np.array(around), np.array(percent)
+    enough = np.isfinite(around).any(axis=1).sum(axis=0) >= CORROBORATE_NEIGHBOURS.value
+    flat, ranks = around.reshape(-1, len(values)), percent.reshape(-1, len(values))
+    some = np.flatnonzero(enough & np.isfinite(values) & (values > 20))
+    out = []
+    for i in some:
+        known = np.isfinite(flat[:, i])
+        apart = values[i] - flat[known, i].max()
+        if apart <= 0:
+            continue
+        difference = max(np.abs(_percentile(values, values[i]) - ranks[known, i]).min(), 1.0)
+        if apart > CORROBORATE[0] - CORROBORATE[1] * np.log(difference):
+            out.append(
+                Finding(
+                    "uncorroborated",
+                    "suspect",
+                    days[i],
+                    days[i],
+                    1,
+                    f"{values[i]:g} mm, while none of {len(neighbours)} neighbours had more than "
+                    f"{flat[known, i].max():g} mm from {day(days[max(i - 1, 0)])} to "
+                    f"{day(days[min(i + 1, len(days) - 1)])}",
+                    "look the day up in the original",
+                    "suspect",
+                )
+            )
+    return out
+
+
+def _percentile(record: np.ndarray, value):
+    known = np.sort(record[np.isfinite(record)])
+    return np.where(
+        np.isfinite(value), np.searchsorted(known, value, "right") / max(len(known), 1) * 100, np.nan
+    )

@@ -1,0 +1,373 @@
+"""Each fault put into a clean record is found, on its days, and a clean record is left in peace."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rainharvest.errors import InputError
+from rainharvest.rainfall.check import COLUMNS, accept_findings, check_rain
+from rainharvest.rainfall.check_years import completeness, double_mass
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.flags import Flag
+from rainharvest.rainfall.invented import invent_rain
+
+
+@pytest.fixture(scope="module")
+def three():
+    return invent_rain("temperate_all_year", 40, seed=3, first_year=1961)
+
+
+@pytest.fixture
+def clean(three):
+    return three.isel(site=0).to_series().copy()
+
+
+@pytest.fixture(scope="module")
+def beside(three):
+    return three.isel(site=slice(1, None))
+
+
+def found(rain, check, neighbours=None, **more):
+    table = check_rain(rain, neighbours, **more)
+    assert list(table.columns) == COLUMNS
+    return table[table["check"] == check]
+
+
+@pytest.mark.parametrize(
+    "climate", ["winter_rain", "monsoon", "two_rainy_seasons", "semi_arid", "temperate_all_year"]
+)
+def test_a_clean_record_is_left_in_peace(climate):
+    rain = invent_rain(climate, 60, seed=1)
+    table = check_rain(rain.isel(site=0), rain.isel(site=slice(1, None)))
+    assert table.empty, table["reason"].tolist()
+
+
+def test_worst_first_and_the_record_is_not_changed(clean, beside):
+    clean["1970-03-04"], clean["1971-05-06"] = -3.0, 400.0
+    clean["1980-06-01":"1980-06-20"] = np.nan
+    before = clean.copy()
+    table = check_rain(clean, beside)
+    pd.testing.assert_series_equal(clean, before)
+    assert table["check"].tolist() == ["negative", "outlier", "completeness"]
+    assert table["severity"].tolist() == ["wrong", "suspect", "note"]
+    assert table.loc[0, "first_day"] == pd.Timestamp("1970-03-04") and "-3 mm" in table.loc[0, "reason"]
+
+
+# ---- single values
+def test_negative_and_impossible(clean):
+    clean["1970-03-04":"1970-03-06"] = -99.9
+    clean["1975-01-01"] = 1826.0
+    (negative,) = found(clean, "negative").itertuples()
+    assert (negative.first_day, negative.days) == (
+        pd.Timestamp("1970-03-04"),
+        3,
+    ) and "-99.9" in negative.reason
+    (impossible,) = found(clean, "impossible").itertuples()
+    assert impossible.first_day == pd.Timestamp("1975-01-01") and "1826" in impossible.reason
+    clean["1975-01-01"] = 1825.0
+    assert found(clean, "impossible").empty and len(found(clean, "outlier")) == 1
+
+
+def test_a_total_over_days_has_the_bound_of_its_days(three):
+    rain = three.isel(site=0).copy(deep=True)
+    rain[1000:1004], rain["total_days"][1000:1003], rain["total_days"][1003] = np.nan, 0, 4
+    rain[1003] = 4900.0
+    assert found(rain, "impossible").empty
+    rain[1003] = 4937.0
+    assert len(found(rain, "impossible")) == 1
+
+
+def test_ceiling(clean):
+    top = clean.idxmax()
+    assert found(clean, "ceiling", ceiling=clean.max()).empty
+    (one,) = found(clean, "ceiling", ceiling=clean.max() - 0.1).itertuples()
+    assert one.first_day == top
+    for bad in (0, -1, float("nan")):
+        with pytest.raises(InputError, match="ceiling"):
+            check_rain(clean, ceiling=bad)
+
+
+def test_a_slipped_decimal_point(clean):
+    day = (clean["1985"] - 25).abs().idxmin()
+    clean[day] = clean[day] * 10
+    (one,) = found(clean, "outlier").itertuples()
+    assert one.first_day == day and one.flag == "suspect" and str(round(clean[day])) in one.reason
+
+
+def test_future_days(clean):
+    moved = clean.copy()
+    moved.index = moved.index + (pd.Timestamp.now().normalize() + pd.Timedelta(days=3) - moved.index[-1])
+    (one,) = found(moved, "future").itertuples()
+    assert one.days == 3 and one.severity == "wrong"
+    assert found(clean, "future").empty
+
+
+@pytest.mark.parametrize("value", [1.4, 7.2])
+def test_streak_on_days_in_sequence(clean, value):
+    clean["1984-02-03":"1984-02-10"] = value
+    (one,) = found(clean, "streak").itertuples()
+    assert one.first_day <= pd.Timestamp("1984-02-03") and one.last_day >= pd.Timestamp("1984-02-10")
+    assert one.days <= 40 and f"{value:g} mm" in one.reason
+
+
+def test_streak_over_rainy_days(clean):
+    rainy = clean.index[(clean > 0) & (clean.index >= "1984-02-03")][:25]
+    clean[rainy] = 0.8
+    table = found(clean, "streak")
+    assert table["first_day"].min() <= rainy[0] and table["last_day"].max() >= rainy[-1]
+
+
+def test_capped(clean):
+    clean["1966":"1971"] = clean["1966":"1971"].clip(upper=20.0)
+    (one,) = found(clean, "capped").itertuples()
+    assert (one.first_day.year, one.last_day.year) == (1966, 1971) and "20 mm" in one.reason
+
+
+# ---- runs
+def test_duplicate_month(clean):
+    clean["1983-07-01":"1983-07-31"] = clean["1978-07-01":"1978-07-31"].to_numpy()
+    (one,) = found(clean, "duplicate").itertuples()
+    assert one.first_day == pd.Timestamp("1983-07-01") and one.days == 31
+    assert "July 1978" in one.reason and one.flag == "rejected"
+
+
+def test_duplicate_months_of_one_year_and_of_different_length(clean):
+    clean["1983-04-01":"1983-04-30"] = clean["1983-01-01":"1983-01-30"].to_numpy()
+    (one,) = found(clean, "duplicate").itertuples()
+    assert one.first_day == pd.Timestamp("1983-04-01") and one.days == 30
+
+
+def test_duplicate_years_are_one_finding(clean):
+    clean["1987"] = clean["1986"].to_numpy()
+    (one,) = found(clean, "duplicate").itertuples()
+    assert one.days == 365 and "12 months" in one.reason and one.first_day == pd.Timestamp("1987-01-01")
+
+
+def test_false_zeros_without_neighbours(clean):
+    clean["1990-02-01":"1990-06-30"] = 0.0
+    (one,) = found(clean, "false zeros").itertuples()
+    assert one.first_day <= pd.Timestamp("1990-02-01") and one.last_day >= pd.Timestamp("1990-06-30")
+    assert one.flag == "rejected"
+
+
+def test_a_month_of_false_zeros_is_seen_with_neighbours(clean, beside):
+    clean["1990-11-01":"1990-11-30"] = 0.0
+    (one,) = found(clean, "false zeros", beside).itertuples()
+    assert one.first_day <= pd.Timestamp("1990-11-01") and one.last_day >= pd.Timestamp("1990-11-30")
+    assert "wet days" in one.reason
+
+
+def test_hidden_total_after_missing_days(clean):
+    start = clean["1985-01-01":].rolling(6).sum().idxmax()
+    span = pd.date_range(end=start, periods=6)
+    total = clean[span].sum()
+    clean[span[:-1]], clean[span[-1]] = np.nan, total
+    table = found(clean, "hidden total")
+    (one,) = table.itertuples()
+    assert (one.first_day, one.last_day, one.flag) == (span[0], span[-1], "total")
+    accepted = accept_findings(clean, table)
+    assert (
+        accepted["total_days"].sel(time=span[-1]) == 6 and accepted["flag"].sel(time=span[-1]) == Flag.TOTAL
+    )
+    assert fill_gaps(accepted).sel(time=span).sum() == pytest.approx(total)
+
+
+def test_readings_after_absences_that_are_totals(clean):
+    rng = np.random.default_rng(4)
+    for start in rng.choice(np.arange(50, len(clean) - 50, 8), 200, replace=False):
+        total = clean.iloc[start : start + 3].sum()
+        clean.iloc[start : start + 2], clean.iloc[start + 2] = np.nan, total
+    reasons = found(clean, "hidden total")["reason"]
+    assert reasons.str.contains("that follow a gap carry").sum() == 1
+
+
+def test_gaps_at_random_hide_no_totals(clean):
+    rng = np.random.default_rng(5)
+    for start in rng.choice(np.arange(50, len(clean) - 50, 8), 60, replace=False):
+        clean.iloc[start : start + 3] = np.nan
+    reasons = found(clean, "hidden total")["reason"]
+    assert not reasons.str.contains("that follow a gap carry").any() and len(reasons) <= 3
+
+
+# ---- habits
+@pytest.mark.parametrize(
+    ("factor", "words"), [(10.0, "10"), (0.1, "1/10"), (25.4, "25.4"), (1 / 25.4, "1/25.4")]
+)
+def test_unit_change(clean, factor, words):
+    clean["1975-05-01":"1977-08-31"] *= factor
+    (one,) = found(clean, "unit").itertuples()
+    assert abs((one.first_day - pd.Timestamp("1975-05-01")).days) < 60
+    assert abs((one.last_day - pd.Timestamp("1977-08-31")).days) < 60
+    assert f"close to {words}:" in one.reason and one.severity == "wrong"
+
+
+def test_resolution_change(clean):
+    clean[:"1979"] = (np.round(clean[:"1979"] / 0.254) * 0.254).round(1)
+    (one,) = found(clean, "resolution").itertuples()
+    assert (
+        one.first_day == pd.Timestamp("1980-01-01") and "0.2 mm" in one.reason and "0.01 inch" in one.reason
+    )
+    assert found(invent_rain("monsoon", 30, seed=2).isel(site=0), "resolution").empty
+
+
+def test_rounding(clean):
+    rng = np.random.default_rng(6)
+    rounds = (clean >= 2) & (rng.random(len(clean)) < 0.4)
+    clean[rounds] = np.round(clean[rounds])
+    (one,) = found(clean, "rounding").itertuples()
+    assert "multiples of 1 mm" in one.reason
+
+
+def test_weekday(clean):
+    # a gauge not read on one Sunday in three: Monday's reading holds both days
+    sundays = np.flatnonzero(clean.index.day_of_week == 6)[::3]
+    sundays = sundays[sundays + 1 < len(clean)]
+    values = clean.to_numpy().copy()
+    values[sundays + 1] += values[sundays]
+    values[sundays] = 0
+    (one,) = found(pd.Series(values, clean.index), "weekday").itertuples()
+    assert "Sundays are wet" in one.reason and "less often" in one.reason
+
+
+def test_small_amounts(clean):
+    early = clean.index.year < 1976
+    clean[early & (clean < 1)] = 0.0
+    (one,) = found(clean, "small amounts").itertuples()
+    assert (one.first_day.year, one.last_day.year) == (1961, 1975)
+
+
+def test_a_gridded_product_is_recognised(clean):
+    rng = np.random.default_rng(7)
+    drizzle = pd.Series(rng.uniform(0.01, 0.2, len(clean)), clean.index)
+    smooth = clean.rolling(2).mean().fillna(0.0).where(lambda s: s > 0, drizzle)
+    assert len(found(smooth, "gridded")) == 1
+
+
+# ---- neighbours
+def test_shifted_days(clean, beside):
+    moved = clean.copy()
+    moved["1981-01-01":"1982-06-30"] = clean.shift(1)["1981-01-01":"1982-06-30"]
+    (one,) = found(moved, "shifted days", beside).itertuples()
+    assert (one.first_day, one.last_day) == (pd.Timestamp("1981-01-01"), pd.Timestamp("1982-06-30"))
+    assert "one day too late" in one.reason and "-1 day" in one.action
+    moved["1981-01-01":"1982-06-30"] = clean.shift(-1)["1981-01-01":"1982-06-30"]
+    (one,) = found(moved, "shifted days", beside).itertuples()
+    assert "one day too early" in one.reason and "+1 day" in one.action
+
+
+def test_a_record_shifted_throughout(clean, beside):
+    (one,) = found(clean.shift(1).dropna(), "shifted days", beside).itertuples()
+    assert one.days > 14_000 and "late" in one.reason
+
+
+def test_rain_that_no_neighbour_confirms(three):
+    rain = three.isel(site=0).to_series().copy()
+    others = [three.isel(site=i) for i in (1, 2)]
+    copy = three.isel(site=1).to_series().shift(0).rename("third")
+    others.append(copy + np.where(copy > 0, 0.2, 0))
+    dry = (
+        sum(o.to_series() if isinstance(o, xr.DataArray) else o for o in others).rolling(3, center=True).sum()
+    ) == 0
+    day = dry[dry & (dry.index.year == 1988)].index[0]
+    rain[day] = 110.0  # heavy, yet within nine times the wet days' p95
+    (one,) = found(rain, "uncorroborated", others).itertuples()
+    assert one.first_day == day
+
+
+# ---- years
+def test_completeness_allows_no_missing_day(three):
+    rain = three.isel(site=0).copy(deep=True)
+    days = rain.indexes["time"]
+    rain[days.get_loc("1964-02-10")] = np.nan
+    inside, across = days.get_loc("1970-05-10"), days.get_loc("1972-06-01")
+    for end in (inside, across):
+        rain[end - 2 : end], rain["total_days"][end - 2 : end], rain["total_days"][end] = np.nan, 0, 3
+    table = completeness(rain)
+    assert table.loc[1964, 2] == 1 and table.loc[1964, "missing"] == 1 and table.loc[1964, "days"] == 366
+    assert table.loc[1970, "missing"] == 0  # the total ends in the month where it began
+    assert table.loc[1972, 5] == 2 and table.loc[1972, 6] == 1  # this one does not
+    assert table.drop([1964, 1972])["missing"].sum() == 0
+
+
+def test_completeness_findings(clean):
+    clean["1970-03-01":"1970-06-30"] = np.nan
+    clean["1972-03-01"] = np.nan
+    table = found(clean[:"1990-05-31"], "completeness").set_index(
+        found(clean[:"1990-05-31"], "completeness")["first_day"].dt.year
+    )
+    assert table.loc[1970, "days"] == 122 and table.loc[1970, "severity"] == "suspect"
+    assert table.loc[1972, "days"] == 1 and table.loc[1972, "severity"] == "note"
+    assert "March (1)" in table.loc[1972, "reason"] and table.loc[1990, "days"] == 214
+
+
+def test_a_break_beside_the_neighbours(clean, beside):
+    clean[:"1980"] *= 1.2
+    table = found(clean, "homogeneity", beside)
+    assert (
+        table["severity"].eq("suspect").any() and table["reason"].str.contains("1981: 0.8[0-9] times").any()
+    )
+    assert table["reason"].str.contains("beside").all()
+
+
+def test_double_mass_bends_where_the_gauge_changed(clean, beside):
+    clean[:"1980"] *= 1.25
+    curve = double_mass(clean, beside)
+    slope = curve["slope"]
+    before, after = slope.sel(year=slice(None, 1980)).mean(), slope.sel(year=slice(1981, None)).mean()
+    assert float(before / after) == pytest.approx(1.25, rel=0.04)
+    assert (np.diff(curve["here"]) > 0).all() and curve["here"].attrs["units"] == "mm"
+
+
+def test_trend(clean):
+    years = clean.index.year - 1961
+    (one,) = found(clean * (0.7 + 0.6 * years / 39), "trend").itertuples()
+    assert "rise by" in one.reason
+
+
+# ---- accepting
+def test_accepting_sets_flags_and_leaves_the_rest(clean):
+    clean["1970-03-04"], clean["1971-05-06"] = -3.0, 400.0
+    table = check_rain(clean)
+    before = clean.copy()
+    out = accept_findings(clean, table)
+    pd.testing.assert_series_equal(clean, before)
+    assert np.isnan(out.sel(time="1970-03-04")) and out["flag"].sel(time="1970-03-04") == Flag.REJECTED
+    assert out.sel(time="1971-05-06") == 400 and out["flag"].sel(time="1971-05-06") == Flag.SUSPECT
+    assert int((out["flag"] != Flag.MEASURED).sum()) == 2
+    assert "accepted: negative, 1970-03-04 to 1970-03-04, rejected" in out.attrs["assumptions"]
+    filled = fill_gaps(out)
+    assert filled["flag"].sel(time="1970-03-04") == Flag.RESAMPLED and not filled.isnull().any()
+
+
+def test_accepting_nothing_changes_nothing(clean):
+    table = check_rain(clean)
+    np.testing.assert_array_equal(accept_findings(clean, table.iloc[:0]), clean)
+
+
+def test_accepting_foreign_findings_is_refused(clean):
+    clean["1970-03-04"] = -3.0
+    table = check_rain(clean)
+    with pytest.raises(InputError, match="does not lie in the record"):
+        accept_findings(clean["1980":], table)
+    with pytest.raises(InputError, match="no column flag"):
+        accept_findings(clean, table.drop(columns="flag"))
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.one_of(st.floats(-50, 3000), st.just(float("nan")), st.just(0.0)), min_size=1, max_size=900),
+    st.booleans(),
+)
+def test_any_daily_record_ends_in_a_table(values, with_neighbour):
+    rain = pd.Series(values, pd.date_range("2001-01-01", periods=len(values)))
+    table = check_rain(rain, [rain.abs().rename("other")] if with_neighbour else None)
+    assert list(table.columns) == COLUMNS
+    assert table["reason"].str.len().gt(0).all()
+    negative = rain[rain < 0]
+    marked = table[table["check"] == "negative"]
+    assert marked["days"].sum() == len(negative)
+    out = accept_findings(rain, table)
+    assert not (out < 0).any()
