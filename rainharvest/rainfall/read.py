@@ -136,9 +136,9 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
     head = [line.rstrip("\r\n") for line in islice(_lines(source, body), HEAD)]
     if form := find_ghcn(head):
         return iter([read_ghcn(form, _lines(source, body), hints)])
-    table = find_table(head)
-    if table is None and (wide := find_wide(head)):
+    if wide := find_wide(head):
         return iter([read_wide(wide, _lines(source, body), hints)])
+    table = find_table(head)
     if table is None:
         raise InputError(
             "no table of days was found in it",

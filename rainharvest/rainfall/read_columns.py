@@ -90,42 +90,41 @@ def _is(role: str, name: str) -> bool:
     )
 
 
-def date_columns(names: Sequence[str]) -> tuple[tuple[int, ...], str] | None:
-    """Find the columns that make up the date.
+def date_columns(names: Sequence[str]) -> list[tuple[tuple[int, ...], str]]:
+    """Find the columns that may make up the date, the likeliest first; the rows decide between them.
 
     Examples
     --------
-    >>> date_columns(["Day", "Month", "Year", "Prcp(mm)"])
+    >>> date_columns(["Day", "Month", "Year", "Prcp(mm)"])[0]
     ((2, 1, 0), 'year month day')
-    >>> date_columns(["year", "day", "radn", "rain"])
+    >>> date_columns(["year", "day", "radn", "rain"])[0]
     ((0, 1), 'year doy')
     """
-    # yyyy and mm side by side are year and month, whatever mm means elsewhere
     lower = [plain(n) for n in names]
     found = {role: [i for i, n in enumerate(names) if _is(role, n)] for role in WORDS}
     if "yyyy" in lower and "mm" in lower and not found["month"]:
+        # yyyy and mm side by side are year and month, whatever mm means elsewhere
         found["month"] = [lower.index("mm")]
     dated = [i for i in found["date"] if lower[i] not in ("time", "tid")] or found["date"]
     dated += [i for i, n in enumerate(lower) if not dated and re.search(r"(^|\s)(date|datum|fecha)(\s|$)", n)]
-    clock = [i for i in found["clock"] if i not in dated[:1]]
-    if dated and not (lower[dated[0]] == "data" and found["year"]):
-        return ((dated[0], clock[0]), "date clock") if clock else ((dated[0],), "date")
-    if not found["year"]:
-        return None
-    year = found["year"][0]
-    if found["month"] and found["day"]:
-        columns, parts = [year, found["month"][0], found["day"][0]], "year month day"
-    elif found["doy"] or (found["day"] and not found["month"]):
-        columns, parts = [year, (found["doy"] or found["day"])[0]], "year doy"
-    else:
-        return None
-    for role in ("hour", "minute"):
-        if found[role]:
+    out: list[tuple[tuple[int, ...], str]] = []
+    if dated:
+        clock = [i for i in found["clock"] if i != dated[0]]
+        out.append(((dated[0], clock[0]), "date clock") if clock else ((dated[0],), "date"))
+    for year in found["year"][:1]:
+        columns, parts = [], ""
+        if found["month"] and found["day"]:
+            columns, parts = [year, found["month"][0], found["day"][0]], "year month day"
+        elif found["doy"] or (found["day"] and not found["month"]):
+            columns, parts = [year, (found["doy"] or found["day"])[0]], "year doy"
+        for role in ("hour", "minute") if columns else ():
+            if not found[role]:
+                break
             columns.append(found[role][0])
             parts += f" {role}"
-        else:
-            break
-    return tuple(columns), parts
+        if columns:
+            out.append((tuple(columns), parts))
+    return out + [((i,), "date") for i in found["day"][:1]]
 
 
 def looks_like_rain(name: str) -> bool:
@@ -188,18 +187,24 @@ def rain_column(names: Sequence[str], others: Sequence[int], column: str | int |
     )
 
 
-def roles(names: Sequence[str], column: str | None) -> Roles | None:
-    """Give each column its role, from the names; None where there is no date among them.
+def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str | None) -> Roles:
+    """Give each column its role, from the names.
+
+    Parameters
+    ----------
+    names : sequence of str
+        All column names.
+    date : tuple
+        The columns of the date, one of what ``date_columns`` gave.
+    column : str, optional
+        The rain column that the caller named.
 
     Raises
     ------
     InputError
         As ``rain_column`` does.
     """
-    dates = date_columns(names)
-    if dates is None:
-        return None
-    where, parts = dates
+    where, parts = date
     sites = [i for i, n in enumerate(names) if _is("site", n) and i not in where]
     sites += [
         i

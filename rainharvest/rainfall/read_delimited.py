@@ -86,11 +86,7 @@ def read_rows(
         Where the file is in doubt or damaged, with line, cause and remedy.
     """
     preamble = read_preamble(table.preamble)
-    role = roles(table.names, hints.column)
-    if role is None:
-        raise InputError(
-            "no column is plainly the date", "name the columns in a header: date, rain_mm", "header"
-        )
+    role = roles(table.names, table.date, hints.column)
     plan, pending, sites = None, [], set()
     for chunk in _chunks(rows):
         lines = np.array([line for line, _ in chunk], dtype=np.int64)

@@ -6,6 +6,9 @@ import csv
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
 
 from rainharvest.errors import InputError
 from rainharvest.rainfall.read_columns import date_columns, plain
@@ -40,6 +43,8 @@ class Table:
         One of ``SEPARATORS``; a blank stands for any run of blanks.
     names : tuple of str
         Column names; "column 1" and so on where the file has no header.
+    date : tuple
+        Places of the date's columns, and what they are (see ``read_columns.Roles``).
     first_row : int
         Number of lines before the first row of data.
     unit_row : tuple of str
@@ -54,6 +59,7 @@ class Table:
 
     separator: str
     names: tuple[str, ...]
+    date: tuple[tuple[int, ...], str]
     first_row: int
     unit_row: tuple[str, ...] = ()
     headed: bool = True
@@ -110,16 +116,12 @@ def _dated(cells: Sequence[str], where: Sequence[int], parts: str) -> bool:
             return find_form([cells[where[0]]], True) is not None
         except InputError:
             return True
-    try:
-        year, *rest = (cells[i] for i in where)
-        number = [int(float(year))]
-        if parts.startswith("year doy"):
-            number += [0, int(float(rest[0]))]
-        else:
-            number += [month_number(rest[0].removesuffix(".0")) or 13, int(float(rest[1]))]
-        return bool((assemble(*number) == assemble(*number)).all())
-    except (ValueError, OverflowError):
+    year, *rest = (cells[i].removesuffix(".0") for i in where)
+    month, day = (rest[0], rest[1]) if "month" in parts else ("", rest[0])
+    if not all(re.fullmatch(r"[0-9]{1,4}", number) for number in (year, day)):
         return False
+    number = 0 if not month else month_number(month) or 13
+    return not np.isnat(assemble(int(year), number, int(day)))
 
 
 def find_table(lines: Sequence[str]) -> Table | None:
@@ -150,26 +152,38 @@ def _headed(lines, rows, separator) -> Table | None:
         if bare and is_comment(lines[i]):  # a header may hide behind a comment sign
             bare[0] = bare[0].lstrip("#!% ")
             bare = bare[1:] if not bare[0] and separator == " " else bare
-        if len(bare) < 2 or (found := date_columns(bare)) is None:
+        bare = _join_units(bare) if separator == " " else bare
+        if len(bare) < 2 or not (date_columns(bare) or (_all_words(bare) and not is_comment(lines[i]))):
             continue
-        if separator == " ":
-            bare = _join_units(bare)
-            found = date_columns(bare)
         for j in range(i + 1, min(i + 6, len(rows))):
-            if not rows[j]:
+            if not rows[j] or is_comment(lines[j]):
                 continue
+            # a table written with row names has one cell more in its rows than in its header
             shift = len(rows[j]) == len(bare) + 1 and rows[j][-1] != "" and separator != " "
-            for names in ([*bare], ["row", *bare]) if shift else ([*bare],):
-                found = date_columns(names)
-                if found and not is_comment(lines[j]) and _dated(rows[j], *found):
-                    if separator == " " and len(rows[j]) != len(names) and max(found[0]) + 1 >= len(rows[j]):
-                        continue
-                    between = [k for k in range(i + 1, j) if len(rows[k]) >= max(2, len(names) - 1)]
-                    units = tuple(rows[between[-1]]) if between else ()
-                    preamble = [lines[k] for k in range(j) if k != i and k not in between]
-                    score = sum(abs(len(r) - len(names)) <= 1 for r in rows[j:])
-                    return Table(separator, tuple(names), j, units, True, tuple(preamble), score)
+            for header in ([*bare], ["row", *bare]) if shift else ([*bare],):
+                date = next((d for d in _choices(header, rows[j]) if _dated(rows[j], *d)), None)
+                torn = separator == " " and len(rows[j]) != len(header)
+                if date is None or (torn and max(date[0]) + 1 >= len(rows[j])):
+                    continue
+                between = [k for k in range(i + 1, j) if len(rows[k]) >= max(2, len(header) - 1)]
+                units = tuple(rows[between[-1]]) if between else ()
+                preamble = [lines[k] for k in range(j) if k != i and k not in between]
+                score = sum(abs(len(r) - len(header)) <= 1 for r in rows[j:])
+                return Table(separator, tuple(header), date, j, units, True, tuple(preamble), score)
     return None
+
+
+def _all_words(names: list[str]) -> bool:
+    return all(re.search(r"[^\W\d_]", n) and not re.search(r"\d{4}", n) for n in names)
+
+
+def _choices(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], str]]:
+    """Return the columns that may be the date: by name, else by the look of the first row."""
+    if found := date_columns(names):
+        return found
+    if len(names) != len(row) or names[0] == "row":
+        return []
+    return [((k,), "date") for k, cell in enumerate(row) if not cell.isdigit() or len(cell) == 8]
 
 
 def _join_units(names: list[str]) -> list[str]:
@@ -184,44 +198,29 @@ def _join_units(names: list[str]) -> list[str]:
 
 
 def _bare(lines, rows, separator) -> Table | None:
+    """Find a table without a header by the first row with a date in it."""
     for i, cells in enumerate(rows):
         if len(cells) < 2 or is_comment(lines[i]):
             continue
-        names = [f"column {k + 1}" for k in range(len(cells))]
-        for k in range(min(len(cells) - 1, 4)):
-            # a bare number is a date only where it is eight digits long
-            text = cells[k]
-            if text.isdigit() and len(text) != 8:
-                continue
-            if _dated(cells, (k,), "date"):
-                names[k] = "date"
-                return _bare_table(lines, rows, separator, names, i)
-        for parts in (("year", "month", "day"), ("day", "month", "year")):
-            where = tuple(parts.index(p) for p in ("year", "month", "day"))
-            if (
-                len(cells) > 3
-                and re.fullmatch(r"\d{4}", cells[where[0]])
-                and _dated(cells, where, "year month day")
-            ):
-                names[:3] = parts
-                return _bare_table(lines, rows, separator, names, i)
-        if len(cells) > 2 and re.fullmatch(r"\d{4}", cells[0]) and re.fullmatch(r"\d{1,3}", cells[1]):
-            following = [r for r in rows[i : i + 400] if len(r) == len(cells)]
-            days = [int(r[1]) for r in following if re.fullmatch(r"\d{1,3}", r[1])]
-            # consecutive second cells are days of the year, not months
-            if (
-                len(days) > 2
-                and all(b - a == 1 or b == 1 for a, b in zip(days, days[1:], strict=False))
-                and max(days) > 12
-            ):
-                names[:2] = ("year", "doy")
-                return _bare_table(lines, rows, separator, names, i)
+        # a bare number is a date only where it is eight digits long
+        likely = [k for k in range(min(len(cells) - 1, 4)) if not cells[k].isdigit() or len(cells[k]) == 8]
+        dates = [((k,), "date") for k in likely]
+        if len(cells) > 3:
+            dates += [((0, 1, 2), "year month day"), ((2, 1, 0), "year month day")]
+        if len(cells) > 2 and _counts_days(rows[i:], len(cells)):
+            dates.insert(0, ((0, 1), "year doy"))
+        date = next((d for d in dates if _dated(cells, *d)), None)
+        if date:
+            score = sum(len(r) == len(cells) for r in rows[i:])
+            names = tuple(f"column {k + 1}" for k in range(len(cells)))
+            return Table(separator, names, date, i, (), False, tuple(lines[:i]), score)
     return None
 
 
-def _bare_table(lines, rows, separator, names, i) -> Table:
-    score = sum(len(r) == len(names) for r in rows[i:])
-    return Table(separator, tuple(names), i, (), False, tuple(lines[:i]), score)
+def _counts_days(rows, width: int) -> bool:
+    """Tell whether the second cells are consecutive days of the year rather than months."""
+    days = [int(r[1]) for r in rows if len(r) == width and re.fullmatch(r"[0-9]{1,3}", r[1])]
+    return len(days) > 2 and max(days) > 12 and all(b - a == 1 or b == 1 for a, b in pairwise(days))
 
 
 def _number(text: str) -> float | None:

@@ -211,10 +211,6 @@ def day_sums(
     )
     if blank_is_zero:
         return _silent_is_dry(day, total, traces, first, notes)
-    if per_day % 1:
-        raise InputError(
-            f"readings every {first.step:g} s do not divide the day", "sum them to hours or days"
-        )
     spell = int((day[-1] - day[0]).astype(int) + 1) * per_day
     only_wet = blank_is_zero is None and wet == known.sum() and spell > 3 * wet
     if off > 0.01 * seen.sum() or only_wet:
@@ -223,9 +219,13 @@ def day_sums(
             "say blank_is_zero=True if it was dry",
             "blank_is_zero",
         )
+    if per_day % 1:
+        raise InputError(
+            f"readings every {first.step:g} s do not divide the day", "sum them to hours or days"
+        )
     if (seen > per_day).any():
         raise InputError(
-            f"{day[seen > per_day][0]} has more than {per_day:g} readings: the step changes, or the clocks do",
+            f"{day[seen > per_day][0]} has more than {per_day:g} readings: the step or the clocks change",
             "give the times in standard time and one step throughout",
         )
     whole = known == per_day
