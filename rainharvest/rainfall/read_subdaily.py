@@ -133,11 +133,11 @@ def begin(part: Readings, stamp_ends: bool | None) -> Readings:
     ends = part.stamp_ends if stamp_ends is None else stamp_ends
     if part.step >= SUB_DAILY:
         return part
-    notes = part.notes
-    if part.facts or notes or stamp_ends is not None:
-        word = "end" if ends else "beginning"
-        why = " as asked" if stamp_ends is not None else ""
-        notes = (*notes, f"each stamp was taken for the {word} of its reading{why}")
+    why = " as asked" if stamp_ends is not None else ""
+    notes = (
+        *part.notes,
+        f"each stamp was taken for the {'end' if ends else 'beginning'} of its reading{why}",
+    )
     stamp = part.stamp - np.timedelta64(int(part.step), "s") if ends else part.stamp
     return Readings(stamp, part.rain, part.flag, part.total_days, part.line, part.facts, notes, part.step)
 

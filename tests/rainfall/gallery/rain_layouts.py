@@ -505,7 +505,8 @@ CASES = [
     Case(
         "ghcn_daily_summaries",
         text(
-            '"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","PRCP","PRCP_ATTRIBUTES","MDPR","MDPR_ATTRIBUTES","DAPR","DAPR_ATTRIBUTES"',
+            '"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","PRCP","PRCP_ATTRIBUTES",'
+            '"MDPR","MDPR_ATTRIBUTES","DAPR","DAPR_ATTRIBUTES"',
             '"XX000000001","1990-01-01","-33.5","150.2","12.0","UPPER WEIR, XX","   28",",,E","","","",""',
             '"XX000000001","1990-01-02","-33.5","150.2","12.0","UPPER WEIR, XX","    0","T,,E","","","",""',
             '"XX000000001","1990-01-04","-33.5","150.2","12.0","UPPER WEIR, XX","","","   50",",,E","    2",",,E"',
