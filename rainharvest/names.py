@@ -42,7 +42,12 @@ QUANTITIES: dict[str, Quantity] = _table(
     # ---- record
     ("rain", "mm/day", "Rain", "Depth of rain in one observation day.", "lwe_precipitation_rate"),
     ("rain_step", "mm", "Rain of one reading", "Depth of rain in one sub-daily reading."),
-    ("day_start", "h", "Start of the observation day", "Hour of the clock at which the observation day begins."),
+    (
+        "day_start",
+        "h",
+        "Start of the observation day",
+        "Hour of the clock at which the observation day begins.",
+    ),
     ("time", "", "Day", "The local observation day, labelled by its date.", "time"),
     ("flag", "", "Origin of the day", "Where a day's rain comes from: measured, filled, missing and so on."),
     (
@@ -138,6 +143,39 @@ QUANTITIES: dict[str, Quantity] = _table(
     ("ceiling", "mm/day", "Largest daily rain", "Rain above this is thought impossible at the site."),
     ("longest_gap", "day", "Longest gap filled", "Gaps longer than this are left missing."),
     ("longest_alone", "day", "Longest gap filled alone", "The same where no neighbour has a value."),
+    ("filling", "", "Filling", "The way in which hidden days were filled."),
+    ("wet_agreement", "1", "Days rightly wet or dry", "Share of hidden days filled wet or dry as they were."),
+    ("absolute_error", "mm/day", "Error of a day", "Mean size of a hidden day's error."),
+    ("total_error", "1", "Error of the total", "Rain of the filled record over the measured one, less 1."),
+    (
+        "wet_share_error",
+        "1",
+        "Error of the wet-day share",
+        "Wet-day share of the filled less the measured record.",
+    ),
+    (
+        "spell_error",
+        "1",
+        "Error of dry spells",
+        "Mean dry spell of the filled record over the measured, less 1.",
+    ),
+    ("longest_spell_error", "1", "Error of the longest dry spell", "The same for the longest dry spell."),
+    ("yield_error", "1", "Error of the yield", "Yield of a reference tank on the filled record, less 1."),
+    (
+        "reliability_error",
+        "1",
+        "Error of the reliability",
+        "Volume reliability of a reference tank, filled less true.",
+    ),
+    (
+        "gap_coverage",
+        "1",
+        "Gaps within the band",
+        "Share of hidden blocks whose total lies in the 90 % band.",
+    ),
+    ("year_coverage", "1", "Years within the band", "Share of years whose total lies in the 90 % band."),
+    ("repeats", "1", "Repeats", "How many times days are hidden and filled."),
+    ("lengths", "day", "Lengths of the blocks", "Lengths of the blocks of hidden days."),
     # ---- catchment
     ("area", "m2", "Roof plan area", "Area of a roof seen from above; its slope does not change it."),
     ("runoff_coefficient", "1", "Runoff coefficient", "Share of the rain on a roof that leaves it."),
@@ -192,7 +230,12 @@ QUANTITIES: dict[str, Quantity] = _table(
     ("loss", "mm/year", "Yearly loss", "Depth lost to wetting and absorption in one year."),
     # ---- demand
     ("people", "1", "People", "How many people draw water."),
-    ("units", "1", "Units", "How many things draw water, where it is not people: animals, washes, operations."),
+    (
+        "units",
+        "1",
+        "Units",
+        "How many things draw water, where it is not people: animals, washes, operations.",
+    ),
     ("litres", "L/day", "Litres each a day", "Water that one person, or one unit, draws on a day of use."),
     ("term", "", "In term", "Whether the building is open in that part of the year."),
     ("holiday", "", "Holiday", "Whether the building is closed for a holiday."),

@@ -11,7 +11,7 @@ import xarray as xr
 
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
-from rainharvest.rainfall.fill_alone import resample, split_total, spread_alone
+from rainharvest.rainfall.fill_alone import resample, split_total, spread_alone, years_drawn
 from rainharvest.rainfall.fill_donors import Donor, best_donor, choose_donors, inverse_distance, normal_ratio
 from rainharvest.rainfall.fill_input import as_neighbours, as_record, sound_values
 from rainharvest.rainfall.fill_match import matched
@@ -140,9 +140,15 @@ def fill_gaps(
         given = best >= 0
         flag[new[given]] = Flag.FILLED
         source[new[given]] = [donors[place].name for place in best[given]]
-    for start, length in [r for a, n in gaps for r in _runs(np.isnan(filled[0, a : a + n]), a)]:
-        if length <= longest_alone and resample(filled, sound, days, start, length, wet_day, rng):
+    known = np.isfinite(sound) | np.isin(flag, [Flag.FILLED])
+    weights = years_drawn(days.year.to_numpy() - days[0].year, members, rng)
+    alone = [run for a, n in gaps for run in _runs(np.isnan(filled[0, a : a + n]), a)]
+    for start, length in sorted(
+        alone, key=lambda run: run[1]
+    ):  # short gaps first: long ones then find whole runs
+        if length <= longest_alone and resample(filled, known, days, start, length, wet_day, weights, rng):
             flag[start : start + length] = Flag.RESAMPLED
+            known[start : start + length] = True
 
     return xr.DataArray(
         filled,

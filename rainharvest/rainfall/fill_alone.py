@@ -15,38 +15,69 @@ def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
     return np.minimum(apart, 366 - apart)
 
 
-def run_starts(sound: np.ndarray, days: pd.DatetimeIndex, start: int, length: int, window: int) -> np.ndarray:
+def years_drawn(years: np.ndarray, members: int, rng: np.random.Generator) -> np.ndarray:
+    """Return how often each member draws each year: with replacement, so that members differ as samples do.
+
+    Parameters
+    ----------
+    years : ndarray of int (time,)
+        The year of each day, counted from 0.
+    members : int [1]
+        How many versions.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    ndarray (member, year)
+    """
+    count = int(years[-1]) + 1
+    return rng.multinomial(count, np.full(count, 1 / count), size=members).astype(float)
+
+
+def drawn(weights: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Return one column for each row, drawn by weight; evenly where a row weighs nothing."""
+    weights = weights + 1e-9
+    reached = np.cumsum(weights, axis=1)
+    return (reached < rng.random(len(weights))[:, None] * reached[:, -1:]).sum(axis=1)
+
+
+def run_starts(known: np.ndarray, days: pd.DatetimeIndex, start: int, length: int, window: int) -> np.ndarray:
     """Return where a wholly known run of ``length`` days begins within ``window`` days of the season."""
-    known = np.concatenate([[0], np.cumsum(np.isfinite(sound))])
-    whole = known[length:] - known[:-length] == length
+    count = np.concatenate([[0], np.cumsum(known)])
+    whole = count[length:] - count[:-length] == length
     near = season_distance(days.day_of_year.to_numpy()[: len(whole)], days.day_of_year[start]) <= window
     return np.flatnonzero(whole & near)
 
 
-def _flank_matches(filled, sound, starts, start, length, wet_day) -> np.ndarray:
+def _flank_matches(filled, known, starts, start, length, wet_day) -> np.ndarray:
     """Return, for each member and run, how well the days either side agree, wet with wet, dry with dry."""
-    padded = np.concatenate([np.full(FLANK, np.nan), sound, np.full(FLANK, np.nan)])
     score = np.zeros((len(filled), len(starts)))
+    last = filled.shape[1] - 1
     for step in range(1, FLANK + 1):
-        for here, there in (
-            (start - step, starts - step),
-            (start + length - 1 + step, starts + length - 1 + step),
-        ):
-            if not 0 <= here < filled.shape[1]:
+        for off in (-step, length - 1 + step):
+            here, there = start + off, starts + off
+            if not 0 <= here <= last:
                 continue
-            mine, theirs = filled[:, here, None], padded[there + FLANK][None, :]
-            both = np.isfinite(mine) & np.isfinite(theirs)
-            score += both * ((mine >= wet_day) == (theirs >= wet_day)) * 2.0 ** (1 - step)
+            inside = (there >= 0) & (there <= last)
+            there = np.clip(there, 0, last)
+            both = np.isfinite(filled[:, here, None]) & (inside & known[there])
+            score += (
+                both
+                * ((filled[:, here, None] >= wet_day) == (filled[:, there] >= wet_day))
+                * 2.0 ** (1 - step)
+            )
     return score
 
 
 def resample(
     filled: np.ndarray,
-    sound: np.ndarray,
+    known: np.ndarray,
     days: pd.DatetimeIndex,
     start: int,
     length: int,
     wet_day: float,
+    weights: np.ndarray,
     rng: np.random.Generator,
 ) -> bool:
     """Fill one gap of every member, in place, with a real run of days of the same season.
@@ -61,14 +92,16 @@ def resample(
     ----------
     filled : ndarray (member, time) [mm/day]
         The members, changed in place.
-    sound : ndarray (time,) [mm/day]
-        The measured days to draw from, NaN elsewhere.
+    known : ndarray of bool (time,)
+        The days to draw from: measured, or filled before this gap.
     days : DatetimeIndex
         Their dates.
     start, length : int [day]
         The gap.
     wet_day : float [mm/day]
         Rain from which a day counts as wet.
+    weights : ndarray (member, year) [1]
+        How readily each member draws each year, see `years_drawn`.
     rng : Generator
         Source of chance.
 
@@ -78,23 +111,24 @@ def resample(
         Whether the gap could be filled.
     """
     for window in (15, 30, 45):
-        starts = run_starts(sound, days, start, length, window)
+        starts = run_starts(known, days, start, length, window)
         if len(starts) >= ENOUGH:
             break
     else:
         if length > 1:
             half = length // 2
-            return resample(filled, sound, days, start, half, wet_day, rng) and resample(
-                filled, sound, days, start + half, length - half, wet_day, rng
+            return resample(filled, known, days, start, half, wet_day, weights, rng) and resample(
+                filled, known, days, start + half, length - half, wet_day, weights, rng
             )
         if len(starts) == 0:
             return False
-    score = _flank_matches(filled, sound, starts, start, length, wet_day)
-    order = np.argsort(-(score + 1e-6 * rng.random(score.shape)), axis=1)
-    least = np.take_along_axis(score, order[:, min(ENOUGH, len(starts)) - 1, None], axis=1)
-    count = (score >= least).sum(axis=1)
-    chosen = starts[order[np.arange(len(filled)), (rng.random(len(filled)) * count).astype(int)]]
-    filled[:, start : start + length] = sound[chosen[:, None] + np.arange(length)]
+    score = _flank_matches(filled, known, starts, start, length, wet_day)
+    least = -np.sort(-score, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
+    year = days.year.to_numpy()[starts] - days[0].year
+    chosen = starts[drawn(weights[:, year] * (score >= least), rng)]
+    filled[:, start : start + length] = np.take_along_axis(
+        filled, chosen[:, None] + np.arange(length), axis=1
+    )
     return True
 
 
@@ -161,7 +195,7 @@ def spread_alone(
     out = np.zeros((members, length))
     if total == 0:
         return out
-    starts = run_starts(sound, days, start, length, 45)
+    starts = run_starts(np.isfinite(sound), days, start, length, 45)
     runs = sound[starts[:, None] + np.arange(length)]
     runs = runs[runs.sum(axis=1) > 0]
     if len(runs) == 0:

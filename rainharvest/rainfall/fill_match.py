@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from rainharvest.rainfall.fill_alone import season_distance
+from rainharvest.rainfall.fill_alone import drawn, season_distance, years_drawn
 from rainharvest.rainfall.fill_donors import Donor
 
 WINDOW_PAIRS = 300  # pairs below which the whole year stands in for the three months
 STATE_PAIRS = 60  # pairs below which wet and dry yesterdays are not told apart
 HALF_SHARE, HALF_LEAST = 0.015, 10  # days of like rank looked at on either side, share of the pool and least
+KNOWN = 0.5  # share of a run's days whose level must be known
 SEASON = 30  # days of the season within which a run of scatter is drawn
 
 
@@ -86,21 +87,30 @@ def _relations(target, donor, days, wet_day, rng) -> tuple[dict[int, _Relation],
 
 def _levels(level, days, new, members, rng) -> np.ndarray:
     """Return levels in the scatter for the new days, drawn in whole runs so that they keep their sequence."""
-    season = days.day_of_year.to_numpy()
-    out = np.empty((members, len(new)))
+    season, years = days.day_of_year.to_numpy(), days.year.to_numpy() - days[0].year
+    known = np.isfinite(level)
+    count = np.concatenate([[0], np.cumsum(known)])
+    weights = years_drawn(years, members, rng)
+    out = rng.random((members, len(new)))
     for run in np.split(np.arange(len(new)), np.flatnonzero(np.diff(new) != 1) + 1):
         length = len(run)
-        starts = np.flatnonzero(
-            season_distance(season[: len(season) - length + 1], season[new[run[0]]]) <= SEASON
-        )
-        count = np.concatenate([[0], np.cumsum(np.isfinite(level))])
-        known = count[starts + length] - count[starts]
-        starts = starts[known >= min(known.max(initial=0), 0.5 * length)]
+        near = season_distance(season[: len(season) - length + 1], season[new[run[0]]]) <= SEASON
+        starts = np.flatnonzero(near)
+        share = (count[starts + length] - count[starts]) / length
+        starts = starts[(share > 0) & (share >= min(share.max(initial=0), KNOWN))]
         if len(starts):
-            out[:, run] = level[rng.choice(starts, members)[:, None] + np.arange(length)]
-        else:
-            out[:, run] = np.nan
-    return np.where(np.isfinite(out), out, rng.random(out.shape))
+            chosen = starts[drawn(weights[:, years[starts]], rng)]
+            out[:, run] = level[_known_in(chosen[:, None] + np.arange(length), known, rng)]
+    return out
+
+
+def _known_in(source: np.ndarray, known: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Return runs of days with each unknown day replaced by a known one of its own run."""
+    out = source.copy()
+    for row in np.flatnonzero(~known[source].all(axis=1)):
+        there = known[source[row]]
+        out[row, ~there] = rng.choice(source[row][there], (~there).sum())
+    return out
 
 
 def matched(

