@@ -93,7 +93,7 @@ def check_rain(
     values[total_days > 1] = np.nan  # a total over several days has no place among daily values
     whole = values.copy()
     if not np.isfinite(values).any():
-        return _table(found + yearly.incomplete_years(record))
+        return table_of(found + yearly.incomplete_years(record))
     heed(habits.units(values, days))
     heed(single.outliers(values, days))
     heed(spans.duplicates(values, days))
@@ -103,6 +103,7 @@ def check_rain(
     zeros = _not_twice(beside.denied_dryness(values, days, others) + zeros)
     heed(zeros)
     heed(beside.uncorroborated(values, days, others))
+    found.extend(beside.scale(values, days, others))
     found.extend(beside.shifts(values, days, others))
     found.extend(spans.hidden_totals(np.where(np.isin(total_days, 1), whole, np.nan), days))
     for habit in (habits.resolution, habits.rounding, habits.weekdays, habits.small_amounts, habits.drizzle):
@@ -110,7 +111,7 @@ def check_rain(
     found.extend(yearly.incomplete_years(record))
     found.extend(yearly.breaks(values, days, others))
     found.extend(yearly.trend(values, days))
-    return _table(found)
+    return table_of(found)
 
 
 def _not_twice(findings: list[Finding]) -> list[Finding]:
@@ -122,7 +123,8 @@ def _not_twice(findings: list[Finding]) -> list[Finding]:
     return kept
 
 
-def _table(findings: list[Finding]) -> pd.DataFrame:
+def table_of(findings: list[Finding]) -> pd.DataFrame:
+    """Return findings as a table, worst first."""
     order = sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), -f.days, f.first, f.check))
     table = pd.DataFrame([asdict(one) for one in order])
     if table.empty:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from rainharvest.rainfall.check_finding import Finding, day, runs
+from rainharvest.rainfall.check_habits import FACTOR_WIDTH, FACTORS
 from rainharvest.rainfall.fill_donors import CORRELATION, rank_correlation
 from rainharvest.rainfall.fill_input import Neighbour
 from rainharvest.sources import Default
@@ -79,6 +80,31 @@ def shifts(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neig
                 )
             )
     return out
+
+
+def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
+    """Return whether the whole record stands at a unit's factor from every neighbour."""
+    ratios = []
+    for item in neighbours:
+        both = np.isfinite(values) & np.isfinite(item.values)
+        ratios.append(values[both].sum() / max(item.values[both].sum(), 1e-9))
+    for factor, words, remedy in FACTORS:
+        if ratios and max(abs(np.log(max(ratio, 1e-9) / factor)) for ratio in ratios) < FACTOR_WIDTH.value:
+            return [
+                Finding(
+                    "unit",
+                    "suspect",
+                    days[0],
+                    days[-1],
+                    len(days),
+                    f"the record has {np.mean(ratios):.3g} times the rain of "
+                    f"{', '.join(n.name for n in neighbours)}, "
+                    f"close to {words}: one of them is in another unit",
+                    f"find out which; if it is this one, {remedy} in the file, or name the unit when "
+                    f"it is read",
+                )
+            ]
+    return []
 
 
 def denied_dryness(

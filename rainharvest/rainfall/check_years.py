@@ -70,7 +70,7 @@ def completeness(rain: xr.DataArray | pd.Series) -> pd.DataFrame:
         known[first : end + 1] = month[first] == month[end]
     years = np.arange(days[0].year, days[-1].year + 1)
     have = np.bincount(month[known] - years[0] * 12, minlength=12 * len(years)).reshape(-1, 12)
-    first = pd.date_range(f"{years[0]}-01-01", periods=12 * len(years), freq="MS")
+    first = pd.date_range(f"{years[0]:04d}-01-01", periods=12 * len(years), freq="MS", unit="s")
     length = first.days_in_month.to_numpy().reshape(-1, 12)
     out = pd.DataFrame(length - have, index=pd.Index(years, name="year"), columns=range(1, 13))
     return out.assign(missing=out.sum(axis=1), days=length.sum(axis=1))

@@ -42,21 +42,21 @@ def drawn(weights: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return (reached < rng.random(len(weights))[:, None] * reached[:, -1:]).sum(axis=1)
 
 
-def run_starts(known: np.ndarray, days: pd.DatetimeIndex, start: int, length: int, window: int) -> np.ndarray:
+def run_starts(known: np.ndarray, days: pd.DatetimeIndex, first: int, length: int, window: int) -> np.ndarray:
     """Return where a wholly known run of ``length`` days begins within ``window`` days of the season."""
     count = np.concatenate([[0], np.cumsum(known)])
     whole = count[length:] - count[:-length] == length
-    near = season_distance(days.day_of_year.to_numpy()[: len(whole)], days.day_of_year[start]) <= window
+    near = season_distance(days.day_of_year.to_numpy()[: len(whole)], days.day_of_year[first]) <= window
     return np.flatnonzero(whole & near)
 
 
-def _flank_matches(filled, known, starts, start, length, wet_day) -> np.ndarray:
+def _flank_matches(filled, known, starts, first, length, wet_day) -> np.ndarray:
     """Return, for each member and run, how well the days either side agree, wet with wet, dry with dry."""
     score = np.zeros((len(filled), len(starts)))
     last = filled.shape[1] - 1
     for step in range(1, FLANK + 1):
         for off in (-step, length - 1 + step):
-            here, there = start + off, starts + off
+            here, there = first + off, starts + off
             if not 0 <= here <= last:
                 continue
             inside = (there >= 0) & (there <= last)
@@ -74,7 +74,7 @@ def resample(
     filled: np.ndarray,
     known: np.ndarray,
     days: pd.DatetimeIndex,
-    start: int,
+    first: int,
     length: int,
     wet_day: float,
     weights: np.ndarray,
@@ -96,8 +96,10 @@ def resample(
         The days to draw from: measured, or filled before this gap.
     days : DatetimeIndex
         Their dates.
-    start, length : int [day]
-        The gap.
+    first : int
+        Place of the gap's first day.
+    length : int [day]
+        Its length.
     wet_day : float [mm/day]
         Rain from which a day counts as wet.
     weights : ndarray (member, year) [1]
@@ -111,22 +113,22 @@ def resample(
         Whether the gap could be filled.
     """
     for window in (15, 30, 45):
-        starts = run_starts(known, days, start, length, window)
+        starts = run_starts(known, days, first, length, window)
         if len(starts) >= ENOUGH:
             break
     else:
         if length > 1:
             half = length // 2
-            return resample(filled, known, days, start, half, wet_day, weights, rng) and resample(
-                filled, known, days, start + half, length - half, wet_day, weights, rng
+            return resample(filled, known, days, first, half, wet_day, weights, rng) and resample(
+                filled, known, days, first + half, length - half, wet_day, weights, rng
             )
         if len(starts) == 0:
             return False
-    score = _flank_matches(filled, known, starts, start, length, wet_day)
+    score = _flank_matches(filled, known, starts, first, length, wet_day)
     least = -np.sort(-score, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
     year = days.year.to_numpy()[starts] - days[0].year
     chosen = starts[drawn(weights[:, year] * (score >= least), rng)]
-    filled[:, start : start + length] = np.take_along_axis(
+    filled[:, first : first + length] = np.take_along_axis(
         filled, chosen[:, None] + np.arange(length), axis=1
     )
     return True
@@ -166,7 +168,7 @@ def spread_alone(
     total: float,
     sound: np.ndarray,
     days: pd.DatetimeIndex,
-    start: int,
+    first: int,
     length: int,
     members: int,
     rng: np.random.Generator,
@@ -181,7 +183,9 @@ def spread_alone(
     ----------
     total : float [mm]
         The rain of all the days together.
-    sound, days, start, length
+    sound : ndarray (time,) [mm/day]
+        The days to draw from, NaN elsewhere.
+    days, first, length
         As in `resample`.
     members : int [1]
         How many versions.
@@ -195,7 +199,7 @@ def spread_alone(
     out = np.zeros((members, length))
     if total == 0:
         return out
-    starts = run_starts(np.isfinite(sound), days, start, length, 45)
+    starts = run_starts(np.isfinite(sound), days, first, length, 45)
     runs = sound[starts[:, None] + np.arange(length)]
     runs = runs[runs.sum(axis=1) > 0]
     if len(runs) == 0:

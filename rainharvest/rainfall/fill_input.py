@@ -82,6 +82,13 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
         raise InputError("the values are not numbers", "read the file with read_rain", place) from None
     if np.isinf(values).any():
         raise InputError(f"{index[np.isinf(values)][0].date()} is infinite", "reject that day", place)
+    marked = "flag" in rain.coords and (rain["flag"] == Flag.TOTAL).to_numpy()
+    if "total_days" not in rain.coords and np.any(marked):
+        raise InputError(
+            f"{index[marked][0].date()} is marked as a total, over how many days is not said",
+            "add the coordinate total_days",
+            place,
+        )
     frame = pd.DataFrame(
         {
             "rain": values,
@@ -94,7 +101,7 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
         },
         index=index,
     )
-    full = pd.date_range(index.min(), index.max(), freq="D", name="time")
+    full = pd.date_range(index.min(), index.max(), freq="D", name="time", unit=index.unit)
     if len(full) > 36_525 + 10 * len(index):
         raise InputError(
             f"the dates run from {full[0].date()} to {full[-1].date()}", "correct the stray date", place

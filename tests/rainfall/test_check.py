@@ -204,6 +204,12 @@ def test_unit_change(clean, factor, words):
     assert f"close to {words}:" in one.reason and one.severity == "wrong"
 
 
+def test_a_record_all_in_another_unit_is_seen_beside_neighbours(clean, beside):
+    (one,) = found(clean / 25.4, "unit", beside).itertuples()
+    assert "close to 1/25.4" in one.reason and "multiply these days by 25.4" in one.action
+    assert found(clean, "unit", beside).empty
+
+
 def test_resolution_change(clean):
     clean[:"1979"] = (np.round(clean[:"1979"] / 0.254) * 0.254).round(1)
     (one,) = found(clean, "resolution").itertuples()

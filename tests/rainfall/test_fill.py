@@ -340,3 +340,33 @@ def test_the_averages_skip_what_is_unknown():
         inverse_distance(values, np.array([0.0, 1.0]))
     with pytest.raises(InputError):
         normal_ratio(values, np.array([0.0, 1.0]), 1.0)
+
+
+def test_a_total_without_its_days_is_refused(sites):
+    here = sites[0]
+    flag = np.zeros(len(here), dtype="int8")
+    flag[50] = Flag.TOTAL
+    rain = xr.DataArray(here.to_numpy(), dims="time", coords={"time": here.index, "flag": ("time", flag)})
+    with pytest.raises(InputError, match="1990-02-20 is marked as a total"):
+        fill_gaps(rain)
+
+
+def test_years_far_off_and_time_zones_are_taken(sites):
+    holed = with_gaps(sites[0]).to_numpy()
+    time = np.datetime64("2900-01-01", "s") + np.arange(len(holed)).astype("timedelta64[D]")
+    far = fill_gaps(xr.DataArray(holed, dims="time", coords={"time": time}))
+    assert int(far["time"].dt.year[0]) == 2900 and not far.isnull().any()
+    zoned = with_gaps(sites[0]).tz_localize("Europe/Vienna")
+    assert not fill_gaps(zoned).isnull().any()
+
+
+def test_position_may_stand_as_coordinates(sites):
+    here, there, _ = sites
+    stacked = xr.DataArray(
+        np.array([with_gaps(here).to_numpy(), there.to_numpy()]),
+        dims=("site", "time"),
+        coords={"site": ["here", "there"], "time": here.index, "latitude": ("site", [51.0, 51.1]),
+                "longitude": ("site", [0.0, 0.1])},
+    )  # fmt: skip
+    filled = fill_gaps(stacked.isel(site=0), stacked.isel(site=[1]), method="inverse_distance")
+    assert filled.attrs["days_filled"] > 0 and set(filled["donor"].values) == {"", "there"}

@@ -59,7 +59,7 @@ def test_a_perfect_neighbour_gives_a_perfect_fill(three):
     copy = here.to_series().copy() + 0.0
     skill = fill_skill(here, [copy.rename("copy")], 0.1, repeats=2).sel(filling="fill")
     assert skill["wet_agreement"] > 0.995 and skill["absolute_error"] < 0.1
-    assert abs(skill["total_error"]) < 0.001
+    assert abs(skill["total_error"]) < 0.002
 
 
 def test_the_same_seed_gives_the_same_report(three):
