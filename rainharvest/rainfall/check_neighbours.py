@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,7 @@ from rainharvest.sources import Default
 
 SHIFT_GAIN = Default(0.15, "1", "rank correlation gained by moving a day, over half a year", "own choice")
 SHIFT_DAYS, SHIFT_WET = 120, 15  # common days and wet days that half a year must have
+ZERO_BELOW = 0.1  # mm a day; less is a dry day here
 DENIED = Default(1e-6, "1", "chance of a dry spell given the neighbours' wet days", "own choice")
 DENIED_EACH = Default(0.01, "1", "the same for each other neighbour that knows the spell", "own choice")
 DENIED_DAYS = Default(5, "day", "wet days at the neighbour, at least", "own choice")
@@ -107,40 +109,55 @@ def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neigh
     return []
 
 
+class _Dryness(NamedTuple):
+    """What a neighbour says of a dry spell: its chance, its wet days, and how often those are dry here."""
+
+    chance: float
+    wet: int
+    dry_here: float
+    neighbour: Neighbour
+
+
+def _witnesses(
+    values: np.ndarray, neighbours: Sequence[Neighbour], spans: Sequence[tuple[int, int]]
+) -> list[list[_Dryness]]:
+    """Return, for each dry spell, what the neighbours that know four fifths of it say."""
+    dry = values < ZERO_BELOW
+    after_dry = np.concatenate([[False], dry[:-1]])
+    out: list[list[_Dryness]] = [[] for _ in spans]
+    for item in neighbours:
+        wet = item.values >= 1
+        asking = wet & after_dry & np.isfinite(values)
+        known, wets, asked = (
+            np.concatenate([[0], np.cumsum(m)]) for m in (np.isfinite(item.values), wet, asking)
+        )
+        stayed = int((asking & dry).sum())
+        for said, (first, last) in zip(out, spans, strict=True):
+            if known[last + 1] - known[first] >= 0.8 * (last - first + 1):
+                inside = asked[last + 1] - asked[first]
+                q = (stayed - inside + 1) / (asked[-1] - inside + 2)
+                w = int(wets[last + 1] - wets[first])
+                said.append(_Dryness(q**w, w, q, item))
+    return out
+
+
 def denied_dryness(
-    values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour], zero_below: float = 0.1
+    values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]
 ) -> list[Finding]:
     """Return dry spells during which it rained so often next door that chance does not explain them.
 
     With q the share of the neighbour's wet days (1 mm) that are dry here when the day before was dry here
     too, the chance of a spell that holds w such days is about q^w. Every neighbour that knows the spell must
-    speak against it; the one with the most wet days is named.
+    speak against it; the one that does so most is named.
     """
-    dry = values < zero_below
-    after_dry = np.concatenate([[False], dry[:-1]])
-    spans = [(a, b) for a, b in runs(dry) if b - a + 1 >= DENIED_DAYS.value]
-    table = []
-    for item in neighbours:
-        known = np.isfinite(item.values)
-        wet = known & (item.values >= 1)
-        counts = [
-            np.concatenate([[0], np.cumsum(m)]) for m in (known, wet, wet & after_dry & np.isfinite(values))
-        ]
-        table.append((item, counts, (wet & after_dry & dry).sum()))
+    spans = [(a, b) for a, b in runs(values < ZERO_BELOW) if b - a + 1 >= DENIED_DAYS.value]
     out = []
-    for first, last in spans:
-        said = []
-        for item, (known, wet, asked), stayed in table:
-            if known[last + 1] - known[first] < 0.8 * (last - first + 1):
-                continue
-            inside = asked[last + 1] - asked[first]
-            q = (stayed - inside + 1) / (asked[-1] - inside + 2)
-            w = int(wet[last + 1] - wet[first])
-            said.append((q**w, w, q, item))
-        if not said or max(chance for chance, *_ in said) > DENIED_EACH.value:
+    for (first, last), said in zip(spans, _witnesses(values, neighbours, spans), strict=True):
+        if not said or max(one.chance for one in said) > DENIED_EACH.value:
             continue
-        chance, w, q, item = min(said, key=lambda one: one[0])
-        if chance < DENIED.value and w >= DENIED_DAYS.value:
+        worst = min(said, key=lambda one: one.chance)
+        if worst.chance < DENIED.value and worst.wet >= DENIED_DAYS.value:
+            rain = np.nansum(worst.neighbour.values[first : last + 1])
             out.append(
                 Finding(
                     "false zeros",
@@ -148,15 +165,29 @@ def denied_dryness(
                     days[first],
                     days[last],
                     int(last - first + 1),
-                    f"no rain on {last - first + 1} days while {item.name} had {w} wet days with "
-                    f"{np.nansum(item.values[first : last + 1]):.0f} mm in all; in other dry spells "
-                    f"{q:.0%} of its "
-                    "wet days are dry here; missing days may have been written as zeros",
+                    f"no rain on {last - first + 1} days while {worst.neighbour.name} had {worst.wet} "
+                    f"wet days "
+                    f"with {rain:.0f} mm in all; in other dry spells {worst.dry_here:.0%} of its wet "
+                    f"days are dry "
+                    "here; missing days may have been written as zeros",
                     "reject the days, so that they are filled",
                     "rejected",
                 )
             )
     return out
+
+
+def not_borne_out(
+    findings: Sequence[Finding], values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]
+) -> list[Finding]:
+    """Return the findings of false zeros that no neighbour's own dryness bears out."""
+    spans = [(days.get_loc(one.first), days.get_loc(one.last)) for one in findings]
+    said = _witnesses(values, neighbours, spans)
+    return [
+        one
+        for one, witnesses in zip(findings, said, strict=True)
+        if not any(w.chance > DENIED_EACH.value for w in witnesses)
+    ]
 
 
 def uncorroborated(

@@ -1,0 +1,52 @@
+"""Checks on real records (data files inside the package aquacrop): known faults found, little else said."""
+
+from importlib.util import find_spec
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from rainharvest.rainfall.check import check_rain
+
+
+def aquacrop(name):
+    if find_spec("aquacrop") is None:  # its import compiles for minutes; only its data are wanted
+        pytest.skip("aquacrop is not installed")
+    path = Path(find_spec("aquacrop").origin).parent / "data" / f"{name}_climate.txt"
+    table = pd.read_csv(path, sep=r"\s+", header=0)
+    day, month, year, _, _, rain = (table.iloc[:, k] for k in range(6))
+    return pd.Series(
+        rain.to_numpy(float), pd.to_datetime({"year": year, "month": month, "day": day}), name=name
+    )
+
+
+def test_champion_has_winters_written_as_zeros():
+    """Runs of 226 and 194 zeros in the winters of 1982 to 1985: measured on this file for this project."""
+    table = check_rain(aquacrop("champion"))
+    zeros = table[table["check"] == "false zeros"]
+    assert {226, 194} <= set(zeros["days"])
+    assert zeros["first_day"].isin(pd.to_datetime(["1982-10-10", "1984-10-12"])).sum() == 2
+
+
+@pytest.mark.parametrize("name", ["brussels", "hyderabad", "cordoba", "tunis"])
+def test_dry_seasons_and_clean_gauges_are_believed(name):
+    table = check_rain(aquacrop(name))
+    assert not (table["severity"] == "wrong").any()
+    doubted = table[table["flag"] != ""]
+    assert len(doubted) <= 1, doubted["reason"].tolist()  # Tunis: a March without rain, the only one of 24
+
+
+def test_tunis_ends_within_a_year():
+    table = check_rain(aquacrop("tunis"))
+    (last,) = table[table["check"] == "completeness"].itertuples()
+    assert last.days == 214 and "2002" in last.reason
+
+
+def test_points_of_a_grid_are_told_from_gauges():
+    names = ("cambridge", "suffolk", "norfolk", "lincolnshire", "north_yorks", "northumberland")
+    records = [aquacrop(name) for name in names]
+    for number, record in enumerate(records):
+        table = check_rain(record, records[:number] + records[number + 1 :])
+        assert "gridded" in set(table["check"]) and not (table["severity"] == "wrong").any()
+        assert set(table["flag"]) == {""}, table["reason"].tolist()
+    assert "gridded" not in set(check_rain(aquacrop("brussels"))["check"])
