@@ -1,0 +1,189 @@
+"""How every panel is made: sliders on the left, figures painted as SVG, a sentence under each.
+
+A slider's move calls ``redraw`` with the values of all controls; the figures' artists are moved, the
+figures painted as SVG text into HTML widgets of fixed shape. No Output widget and no ``interact``:
+measured, they flicker, jump or lose pictures; this does not. Errors appear in the panel, since a traceback
+inside an observer would show nowhere on the page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from html import escape
+from typing import TYPE_CHECKING
+
+import ipywidgets as widgets
+
+from rainharvest.errors import InputError
+from rainharvest.names import QUANTITIES, label
+from rainharvest.plots.style import svg
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_LOOK = """<style>
+.rh-words {font-size:18px; line-height:1.45; color:#22303a; margin:2px 0 14px 0; max-width:62em}
+.rh-words.rh-stop {color:#7a2417; font-weight:600}
+.rh-controls .widget-label {font-size:15px; min-width:15em; max-width:15em; overflow:visible}
+.rh-controls .widget-readout {font-size:15px; min-width:5.5em}
+.rh-controls .widget-inline-hbox {height:36px}
+</style>"""
+
+
+def slider(name: str, value: float, low: float, high: float, step: float, *, unit=None, scale=1.0, about=""):
+    """Return a slider labelled with the quantity's words and unit.
+
+    Parameters
+    ----------
+    name : str
+        A quantity of `rainharvest.names`.
+    value, low, high, step : float
+        Where it stands, its ends and its step, in the unit shown.
+    unit : str, optional
+        The unit shown where it is not the table's (kL for L).
+    scale : float
+        How many of the table's units one of the shown units is (1000 for kL).
+    about : str
+        What it does, shown on hover; the table's meaning by default.
+
+    Returns
+    -------
+    FloatSlider or IntSlider
+        With ``rh_scale``, by which the board turns its value into the table's unit.
+    """
+    whole = all(float(v).is_integer() for v in (value, low, high, step))
+    kind = widgets.IntSlider if whole else widgets.FloatSlider
+    if whole:
+        value, low, high, step = (int(v) for v in (value, low, high, step))
+    out = kind(
+        value=min(max(value, low), high),
+        min=low,
+        max=high,
+        step=step,
+        description=label(name, unit),
+        tooltip=about or QUANTITIES[name].meaning,
+        style={"description_width": "15em"},
+        layout={"width": "36em", "max_width": "100%"},
+        readout_format=",d" if whole else ",.2f",
+    )
+    out.rh_scale = scale
+    return out
+
+
+def choice(words: str, options: Mapping[str, object] | list, value, about: str = "") -> widgets.Dropdown:
+    """Return a list to choose from.
+
+    Parameters
+    ----------
+    words : str
+        What is chosen.
+    options : list or mapping
+        What there is to choose from.
+    value : object
+        What is chosen at first.
+    about : str
+        What it does, shown on hover.
+
+    Returns
+    -------
+    Dropdown
+        The control.
+    """
+    options = list(options.items()) if isinstance(options, Mapping) else options
+    return widgets.Dropdown(
+        options=options,
+        value=value,
+        description=words,
+        tooltip=about,
+        style={"description_width": "15em"},
+        layout={"width": "36em", "max_width": "100%"},
+    )
+
+
+def board(
+    name: str,
+    controls: Mapping[str, widgets.Widget],
+    redraw: Callable[..., Mapping[str, tuple[Figure, str]]],
+    caution: str = "",
+) -> widgets.VBox:
+    """Return a panel: controls, and for each figure its picture and a sentence that says what it shows.
+
+    Parameters
+    ----------
+    name : str
+        The panel's name: salt for the figures' ids.
+    controls : mapping of str to widget
+        By the name under which ``redraw`` takes their values.
+    redraw : callable
+        Called with every control's value by name, in the units of `rainharvest.names`; returns, by name
+        and always in one order, the figure and its sentence. It calls a stage and a plot.
+    caution : str
+        The caution that belongs beside the panel, where the work can hurt someone.
+
+    Returns
+    -------
+    VBox
+        The panel, already painted.
+    """
+    start = {key: control.value for key, control in controls.items()}
+    words = widgets.HTML()
+    pictures: dict[str, tuple[widgets.HTML, widgets.HTML]] = {}
+    place = widgets.VBox(layout={"width": "100%", "max_width": "1240px", "overflow": "hidden"})
+    resetting = False
+
+    def values() -> dict[str, object]:
+        out = {}
+        for key, control in controls.items():
+            scale = getattr(control, "rh_scale", None)
+            out[key] = control.value if scale is None else control.value * scale
+        return out
+
+    def paint(_change=None) -> None:
+        if resetting:
+            return
+        try:
+            drawn = redraw(**values())
+        except InputError as error:
+            words.value = f'<div class="rh-words rh-stop" role="alert">{escape(str(error))}.</div>'
+            return
+        except Exception as error:  # a defect of ours: say so on the page, where a traceback would not show
+            words.value = (
+                '<div class="rh-words rh-stop" role="alert">This panel failed, which is a defect: '
+                f"{escape(type(error).__name__)}: {escape(str(error))}. Report the settings shown.</div>"
+            )
+            return
+        words.value = ""
+        for key, (figure, sentence) in drawn.items():
+            if key not in pictures:
+                pictures[key] = widgets.HTML(layout={"width": "100%"}), widgets.HTML()
+            picture, line = pictures[key]
+            picture.value = svg(figure, f"{name}-{key}", sentence)
+            line.value = f'<div class="rh-words">{sentence}</div>'
+        if not place.children:
+            place.children = [w for pair in pictures.values() for w in pair]
+
+    def reset(_button) -> None:
+        nonlocal resetting
+        resetting = True
+        for key, control in controls.items():
+            control.value = start[key]
+        resetting = False
+        paint()
+
+    back = widgets.Button(
+        description="Back to the study's values",
+        tooltip="Set every control as the study file has it",
+        layout={"width": "18em"},
+    )
+    back.on_click(reset)
+    for control in controls.values():
+        control.observe(paint, "value")
+    paint()
+    caution_box = [widgets.HTML(f'<div class="rh-words"><b>Caution.</b> {caution}</div>')] if caution else []
+    box = widgets.VBox([widgets.HTML(_LOOK), *controls.values(), back], layout={"overflow": "hidden"})
+    box.add_class("rh-controls")
+    panel = widgets.VBox([box, words, place, *caution_box], layout={"overflow": "hidden"})
+    panel.rh_controls = dict(controls)  # tests and notebooks move the controls by name
+    panel.rh_words = words
+    panel.rh_pictures = pictures
+    return panel
