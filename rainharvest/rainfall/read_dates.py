@@ -161,7 +161,9 @@ def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm |
 def _iso(cells: Sequence[str]) -> np.ndarray | None:
     """Read the commonest form by the fast way; None if any cell does not fit it."""
     widths = set(map(len, cells))
-    if len(widths) != 1 or not widths <= {10, 16, 19} or cells[0][4] != "-" or cells[0][7] != "-":
+    if len(widths) != 1 or not widths <= {10, 16, 19} or re.search(r"[^0-9T :-]", "".join(cells)):
+        return None
+    if not all(c[4] == c[7] == "-" and c[13:14] in ("", ":") for c in cells):  # numpy takes offsets for zones
         return None
     try:
         stamps = np.array(cells, dtype="datetime64[s]")

@@ -26,6 +26,9 @@ from rainharvest.rainfall.read_values import NEGATIVE_CODES
 PACKING_DUST = 0.01
 """Depth [mm a reading] below zero down to which a value is rounding of a packed zero; own choice."""
 
+MOST_TIMES = 50_000_000
+"""Longest dimension read: 95 years of minutes; a longer one is a damaged header."""
+
 RAIN_NAMES = frozenset(
     "precipitation_flux rainfall_flux lwe_precipitation_rate rainfall_rate precipitation_amount "
     "rainfall_amount lwe_thickness_of_precipitation_amount thickness_of_rainfall_amount".split()
@@ -85,14 +88,20 @@ def _dataset(source: Source) -> Iterator[xr.Dataset]:
 
 def _grouped(path: str) -> xr.Dataset:
     """Open the root, or the one group that holds variables with a time."""
-    data = xr.open_dataset(path, engine="netcdf4", decode_timedelta=False)
-    if data.data_vars:
-        return data
-    data.close()
+    with open(path, "rb") as handle:
+        classic = handle.read(4) in (b"CDF\x01", b"CDF\x02")
+    if classic:
+        # the C library can loop for minutes over a damaged classic header; scipy's reader stops at once
+        return xr.open_dataset(path, engine="scipy", decode_timedelta=False)
     import netCDF4
 
     with netCDF4.Dataset(path) as raw:
+        if max((len(d) for d in raw.dimensions.values()), default=0) > MOST_TIMES:
+            raise InputError("its header promises more times than any record has", "fetch the file again")
+        top = any(v.ndim and name not in raw.dimensions for name, v in raw.variables.items())
         groups = [name for name, group in raw.groups.items() if group.variables]
+    if top or not groups:
+        return xr.open_dataset(path, engine="netcdf4", decode_timedelta=False)
     if len(groups) != 1:
         raise InputError("the file holds no variables at its top", "extract the rain to a file of its own")
     return xr.open_dataset(path, engine="netcdf4", group=groups[0], decode_timedelta=False)

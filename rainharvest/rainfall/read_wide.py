@@ -166,7 +166,8 @@ def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
             f"{cells[bad]!r} is no amount of rain", "correct it, or blank it if unknown", f"line {line[bad]}"
         )
     if codes := positive_codes(values, unit.factor):
-        values[np.isin(values, codes)], flags[np.isin(values, codes)] = np.nan, Flag.MISSING
+        coded = np.isin(values, codes)
+        values[coded], flags[coded] = np.nan, Flag.MISSING
         notes.append(f"{', '.join(f'{c:g}' for c in codes)} taken for a missing code")
     real = ~np.isnat(days)
     rain = ~real & ~np.isnan(values) & ~np.isin(values, list(_FILLERS))
