@@ -48,11 +48,11 @@ def text_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[int, list[st
 
     if table.separator == " ":
         for line in body():
-            yield at, line.replace('"', "").split()
+            yield at, tuple(line.replace('"', "").split())
         return
     try:
         for row in csv.reader(body(), delimiter=table.separator, skipinitialspace=True):
-            yield at, row
+            yield at, tuple(row)
     except csv.Error as error:
         raise InputError(
             f"the row cannot be split ({error})", "look for a stray quote mark", f"line {at}"
@@ -89,7 +89,7 @@ def read_rows(
     role = roles(table.names, table.date, hints.column)
     plan, pending, sites = None, [], set()
     for chunk in _chunks(rows):
-        lines = np.array([line for line, _ in chunk], dtype=np.int64)
+        lines = np.array([line for line, _ in chunk], dtype=np.int32)
         cells = [row for _, row in chunk]
         cells, lines = _one_site(cells, lines, role, hints, sites)
         if plan is None:
@@ -239,7 +239,7 @@ def _raise_undated(row: tuple[int, str], plan: Plan) -> None:
 
 def _totals(rows, lines, table: Table, role: Roles, values: np.ndarray) -> np.ndarray:
     if role.days < 0:
-        return np.ones(len(values), dtype=np.int64)
+        return np.ones(len(values), dtype=np.int16)
     cells = column_cells(rows, role.days)
     days, _, _, bad = numbers(cells, False)
     wrong = ~np.isnan(values) & ~np.isnan(days) & ((days < 1) | (days > LONGEST_TOTAL) | (days % 1 != 0))
@@ -252,7 +252,7 @@ def _totals(rows, lines, table: Table, role: Roles, values: np.ndarray) -> np.nd
             f"give a whole number from 1 to {LONGEST_TOTAL}, or leave it blank for one day",
             f"line {lines[row]}, column {table.names[role.days]!r}",
         )
-    return np.where(np.isnan(days) | np.isnan(values), 1, days).astype(np.int64)
+    return np.where(np.isnan(days) | np.isnan(values), 1, days).astype(np.int16)
 
 
 def _grown(grown, values, total, stamps, notes) -> np.ndarray:

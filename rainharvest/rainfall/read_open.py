@@ -22,10 +22,13 @@ SAMPLE = 1 << 18
 """Bytes looked at to work out encoding and layout."""
 
 LONGEST_LINE = 1 << 16
-"""Characters in a line beyond which a file is no table (and would not fit bounded memory)."""
+"""Bytes in a line beyond which a file is no table (and would not fit bounded memory)."""
 
 LARGE = 50_000_000
 """Bytes from which reading shows a progress bar."""
+
+PATIENCE = 1.0
+"""Seconds before the progress bar shows."""
 
 DAMAGED = (OSError, EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, NotImplementedError)
 
@@ -159,7 +162,7 @@ def _progress(raw: io.BufferedReader, size: int, name: str) -> Iterator[io.Buffe
         return
     from tqdm.auto import tqdm
 
-    with tqdm.wrapattr(raw, "read", total=size, desc=f"Reading {name}", delay=1.0) as counted:
+    with tqdm.wrapattr(raw, "read", total=size, desc=f"Reading {name}", delay=PATIENCE) as counted:
         yield counted
 
 
@@ -213,30 +216,31 @@ def lines(source: Source) -> Iterator[str]:
     """
     with unpacked(source.path, source.packing) as raw:
         # a damaged byte far down must not stop the reading before the cell that holds it is named
-        text = io.TextIOWrapper(_Readable(raw), source.encoding, errors="replace")
-        number = 0
-        while line := text.readline(LONGEST_LINE):
-            number += 1
-            if len(line) >= LONGEST_LINE and not line.endswith("\n"):
-                raise InputError(
-                    f"the line is longer than {LONGEST_LINE} characters, so this is no table of days",
-                    "give one day, or one month, a line",
-                    f"line {number}",
-                    source.path,
-                )
-            yield line
+        yield from io.TextIOWrapper(_Lines(raw, source.path), source.encoding, errors="replace")
 
 
-class _Readable(io.RawIOBase):
-    """Let a text wrapper read a stream that offers only ``read`` (the counted one)."""
+class _Lines(io.RawIOBase):
+    """Let a text wrapper read a stream that offers only ``read``, and stop at a line without end."""
 
-    def __init__(self, stream):
-        self._stream = stream
+    def __init__(self, stream, path: Path):
+        self._stream, self._path = stream, path
+        self._length = 0
+        self._ends = 0
 
     def readable(self) -> bool:
         return True
 
     def readinto(self, buffer) -> int:
         data = self._stream.read(len(buffer))
+        end = max(data.rfind(b"\n"), data.rfind(b"\r"))
+        self._length = len(data) - end - 1 if end >= 0 else self._length + len(data)
+        self._ends += data.count(b"\n") or data.count(b"\r")
+        if self._length > LONGEST_LINE:
+            raise InputError(
+                f"the line is longer than {LONGEST_LINE} bytes, so this is no table of days",
+                "give one day, or one month, a line",
+                f"line {self._ends + 1}",
+                self._path,
+            )
         buffer[: len(data)] = data
         return len(data)

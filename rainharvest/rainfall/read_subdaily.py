@@ -55,24 +55,29 @@ def read_subdaily(
     source, chunks = readings_of(path, column, units, day_first, at)
     try:
         parts = [begin(part, stamp_ends) for part in chunks]
-        if parts[0].step >= SUB_DAILY:
+        step, facts = parts[0].step, parts[0].facts
+        if step >= SUB_DAILY:
             raise InputError("the readings are a day apart", "read them with read_rain")
-        stamp, rain, flag, line = (
-            np.concatenate([getattr(p, name) for p in parts]) for name in ("stamp", "rain", "flag", "line")
-        )
-        whole = Readings(stamp, rain, flag, np.ones(len(rain)), line, parts[0].facts, step=parts[0].step)
+        notes = dict.fromkeys([*source.notes, *(note for part in parts for note in part.notes)])
+        columns = []
+        for name in ("stamp", "rain", "flag", "line"):  # one after the other: a minute record fills memory
+            columns.append(np.concatenate([getattr(part, name) for part in parts]))
+        del parts
+        stamp, rain, flag, line = columns
+        whole = Readings(stamp, rain, flag, line[:0], line)
         keep = _single(whole)
     except InputError as error:
         raise error.at(source.path) from None
-    notes = [*source.notes, *(n for p in parts for n in p.notes)]
-    more = dict(parts[0].facts, step_seconds=parts[0].step, assumptions="; ".join(dict.fromkeys(notes)))
+    if len(keep) < len(stamp) or (np.diff(keep) < 0).any():
+        stamp, rain, flag = stamp[keep], rain[keep], flag[keep]
+    more = dict(facts, step_seconds=step, assumptions="; ".join(notes))
     more |= {"source_file": source.path.name, "sha256": source.sha256}
     return xr.DataArray(
-        rain[keep],
+        rain,
         dims="time",
         coords={
-            "time": pd.DatetimeIndex(stamp[keep].astype("datetime64[ns]"), name="time"),
-            "flag": ("time", flag[keep], flag_attributes()),
+            "time": pd.DatetimeIndex(stamp.astype("datetime64[ns]"), name="time"),
+            "flag": ("time", flag, flag_attributes()),
         },
         attrs=attributes("rain_step", **more),
         name="rain_step",
@@ -144,6 +149,8 @@ def begin(part: Readings, stamp_ends: bool | None) -> Readings:
 
 def _single(readings: Readings) -> np.ndarray:
     """Return the rows to keep, in order of time; two different values at one moment are an error."""
+    if (np.diff(readings.stamp) > np.timedelta64(0)).all():
+        return np.arange(len(readings.stamp))
     order = np.argsort(readings.stamp, kind="stable")
     stamp, rain = readings.stamp[order], readings.rain[order]
     same = np.flatnonzero(stamp[1:] == stamp[:-1])

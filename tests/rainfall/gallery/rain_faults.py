@@ -170,8 +170,8 @@ REFUSALS = [
     Refusal("open_quote", text("date,rain_mm", "1990-01-01,1", '1990-01-02,"2') + b"x" * 140_000, "", "line"),
     Refusal(
         "one_endless_line",
-        text("date,rain_mm") + b"1990-01-01,1" * 6000,
-        "longer than 65536 characters",
+        text("date,rain_mm") + b"1990-01-01,1" * 9000,
+        "longer than 65536 bytes",
         "line 2",
     ),
     Refusal(
