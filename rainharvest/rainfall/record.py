@@ -1,0 +1,274 @@
+"""The record as one piece of work: read, check, fill, describe, and write what a study needs."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest import __version__
+from rainharvest.errors import InputError
+from rainharvest.outputs import whole_files
+from rainharvest.rainfall.check import accept_findings, check_rain
+from rainharvest.rainfall.describe import describe_rain
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.flags import MEANINGS, Flag
+from rainharvest.rainfall.read import read_rain
+from rainharvest.rainfall.read_days import plural
+from rainharvest.rainfall.record_words import summary
+
+HINTS = ("column", "units", "day_first", "at", "blank_is_zero")
+"""Arguments of ``read_rain`` that settle a doubt."""
+
+
+@dataclass(frozen=True)
+class RainRecord:
+    """What ``make_record`` found.
+
+    Parameters
+    ----------
+    read : DataArray [mm/day]
+        The first file's rain as read.
+    neighbours : tuple of DataArray [mm/day]
+        The other files' rain as read.
+    findings : DataFrame
+        What ``check_rain`` doubts, with a column ``accepted``.
+    filled : DataArray [mm/day]
+        Equally likely complete versions (member, time).
+    description : Dataset
+        What ``describe_rain`` says of the first version.
+    text : str
+        A readable summary.
+    """
+
+    read: xr.DataArray
+    neighbours: tuple[xr.DataArray, ...]
+    findings: pd.DataFrame
+    filled: xr.DataArray
+    description: xr.Dataset
+    text: str
+
+
+def make_record(
+    files: Sequence[str | os.PathLike],
+    out: str | os.PathLike | None = None,
+    *,
+    accept: Sequence[str] = ("wrong",),
+    members: int = 20,
+    seed: int = 0,
+    method: str = "quantile",
+    wet_day: float = 1.0,
+    year_start_month: int | None = None,
+    hints: Mapping[str, object] | None = None,
+) -> RainRecord:
+    """Read, check, fill and describe a rain record, and write it out.
+
+    The first file is the site's; the others are neighbours, which help to check and to fill it. Findings
+    change the record only where they are accepted: by default those that cannot be right ("wrong").
+
+    Parameters
+    ----------
+    files : sequence of path
+        The site's file, then its neighbours'.
+    out : path, optional
+        Folder for ``record.csv`` (date, rain of the first version, origin of the day, neighbour it was
+        filled from), ``findings.csv``, ``record.nc`` (every version, the rain as read, the description,
+        attributes) and ``summary.txt``, written all together or not at all. Nothing is written without it.
+    accept : sequence of str
+        Findings to accept, by severity ("wrong", "suspect") or by check ("negative", "outlier" and so on).
+    members : int [1]
+        How many equally likely versions of the filled record are made.
+    seed : int [1]
+        Makes the random choices repeatable.
+    method : str
+        How gaps are filled; see ``fill_gaps``.
+    wet_day : float [mm/day]
+        Rain from which a day counts as wet.
+    year_start_month : int, optional [1]
+        First month of the hydrological year; the one after the driest season where not given.
+    hints : mapping, optional
+        ``column``, ``units``, ``day_first``, ``at``, ``blank_is_zero`` as in ``read_rain``; each is used
+        only in the files that leave that doubt.
+
+    Returns
+    -------
+    RainRecord
+
+    Raises
+    ------
+    InputError
+        If no file is named, one cannot be read, the record cannot be filled, or the folder not written.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> file = pathlib.Path(tempfile.mkdtemp()) / "gauge.csv"
+    >>> days = pd.date_range("1990-01-01", "1993-12-31")
+    >>> rain = np.random.default_rng(1).gamma(0.2, 20, len(days)).round(1)
+    >>> rain[500:510] = np.nan
+    >>> pd.DataFrame({"date": days, "rain_mm": rain}).to_csv(file, index=False)
+    >>> record = make_record([file], members=3)
+    >>> record.filled.sizes["member"], int(record.filled.isnull().sum())
+    (3, 0)
+    """
+    if not files:
+        raise InputError("no rain file is named", "name the site's file, then its neighbours'", "files")
+    hints = _checked(hints)
+    rain, *neighbours = (read_as_far_as_needed(file, hints) for file in files)
+    if year_start_month is not None and not 1 <= year_start_month <= 12:
+        raise InputError(f"month {year_start_month}", "give a month from 1 to 12", "year_start_month")
+    try:
+        findings = check_rain(rain, neighbours or None)
+        findings = findings.assign(accepted=_accepted(findings, accept))
+        sound = accept_findings(rain, findings[findings["accepted"]])
+        filled = fill_gaps(sound, neighbours or None, members, seed, method=method, wet_day=wet_day)
+    except InputError as error:
+        raise error.at(files[0]) from None
+    first = _one(filled)
+    start = year_start_month or int(describe_rain(first, wet_day).suggested_start) or 1
+    description = describe_rain(first, wet_day, start)
+    text = summary(rain, neighbours, findings, filled, description)
+    record = RainRecord(rain, tuple(neighbours), findings, filled, description, text)
+    if out is not None:
+        write_record(record, out)
+    return record
+
+
+def _checked(hints: Mapping[str, object] | None) -> dict[str, object]:
+    hints = {k: v for k, v in (hints or {}).items() if v is not None}
+    if strange := [k for k in hints if k not in HINTS]:
+        raise InputError(f"{strange[0]!r} settles no doubt", f"give one of: {', '.join(HINTS)}", "hints")
+    return hints
+
+
+def read_as_far_as_needed(file: str | os.PathLike, hints: Mapping[str, object]) -> xr.DataArray:
+    """Read a file, using each hint only if the file leaves the doubt that it settles.
+
+    Parameters
+    ----------
+    file : path
+        The file.
+    hints : mapping
+        Arguments of ``read_rain``.
+
+    Returns
+    -------
+    DataArray [mm/day]
+        As ``read_rain`` gives.
+
+    Raises
+    ------
+    InputError
+        As ``read_rain`` does, for a doubt that no hint settles.
+    """
+    used: dict[str, object] = {}
+    while True:
+        try:
+            return read_rain(file, **used)
+        except InputError as error:
+            settles = error.place if error.place in hints and error.place not in used else ""
+            if not settles:
+                raise
+            used[settles] = hints[settles]
+
+
+def _accepted(findings: pd.DataFrame, accept: Sequence[str]) -> np.ndarray:
+    """Return which findings are accepted; a word that names none of the record's is no error."""
+    words = [accept] if isinstance(accept, str) else [*accept]
+    named = findings["severity"].isin(words) | findings["check"].isin(words)
+    return np.asarray(named & (findings["flag"] != ""), dtype=bool)
+
+
+def _one(filled: xr.DataArray) -> xr.DataArray:
+    """Return the first version as a record of its own: every day a day, nothing still inside a total."""
+    first = filled.isel(member=0, drop=True)
+    known = first.notnull().values
+    flag = np.where(known, first["flag"].values, Flag.MISSING).astype(np.int8)
+    return first.assign_coords(
+        flag=("time", flag, first["flag"].attrs), total_days=("time", known.astype(np.int16))
+    )
+
+
+def write_record(record: RainRecord, out: str | os.PathLike) -> None:
+    """Write a record's files into a folder, all together or not at all.
+
+    Parameters
+    ----------
+    record : RainRecord
+        What ``make_record`` found.
+    out : path
+        The folder.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    with whole_files(out) as folder:
+        record_table(record.filled).to_csv(folder / "record.csv", index=False)
+        record.findings.to_csv(folder / "findings.csv", index=False)
+        (folder / "summary.txt").write_text(record.text, encoding="utf-8")
+        record_dataset(record).to_netcdf(folder / "record.nc", engine="netcdf4")
+
+
+def record_table(filled: xr.DataArray) -> pd.DataFrame:
+    """Return the first version of a filled record as a table that ``read_rain`` reads back.
+
+    Parameters
+    ----------
+    filled : DataArray [mm/day]
+        What ``fill_gaps`` gave.
+
+    Returns
+    -------
+    DataFrame
+        ``date``, ``rain_mm`` (blank where left unknown), ``flag`` (in words) and ``donor``.
+    """
+    first = _one(filled)
+    return pd.DataFrame(
+        {
+            "date": first.indexes["time"].strftime("%Y-%m-%d"),
+            "rain_mm": np.round(first.values, 3),
+            "flag": [MEANINGS[Flag(f)] for f in first["flag"].values],
+            "donor": filled["donor"].values,
+        }
+    )
+
+
+def record_dataset(record: RainRecord) -> xr.Dataset:
+    """Return everything as one Dataset: the versions, the rain as read, the description.
+
+    Parameters
+    ----------
+    record : RainRecord
+        What ``make_record`` found.
+
+    Returns
+    -------
+    Dataset
+        ``rain`` (member, time), ``rain_read`` and its ``flag_read`` (time), and the description's variables.
+    """
+    read = record.read
+    out = record.description.assign(
+        rain=record.filled,
+        rain_read=("time", read.values, dict(read.attrs, long_name="Rain as read")),
+        flag_read=("time", read["flag"].values, dict(read["flag"].attrs, long_name="Origin as read")),
+        total_days=("time", read["total_days"].values, read["total_days"].attrs),
+    )
+    files = [one.attrs["source_file"] for one in (read, *record.neighbours)]
+    digests = [one.attrs["sha256"] for one in (read, *record.neighbours)]
+    return out.assign_attrs(
+        record.description.attrs,
+        Conventions="CF-1.8",
+        title=f"Daily rain, read, checked and filled: {read.attrs.get('site', files[0])}",
+        source_files=", ".join(files),
+        source_sha256=", ".join(digests),
+        findings=plural(len(record.findings), "finding"),
+        findings_accepted=int(record.findings["accepted"].sum()),
+        seed=record.filled.attrs["seed"],
+        rainharvest=__version__,
+    )

@@ -1,0 +1,147 @@
+"""The record as one piece of work: what make_record returns, and the files that it writes."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from gallery.rain_layouts import CASES
+
+from rainharvest.errors import InputError
+from rainharvest.rainfall.flags import Flag
+from rainharvest.rainfall.read import read_rain
+from rainharvest.rainfall.record import make_record
+
+RECORDS = Path(__file__).parents[2] / "data" / "records"
+
+
+@pytest.fixture(scope="module")
+def files():
+    found = sorted(RECORDS.glob("winter_rain*.csv"))
+    assert len(found) == 3
+    return found
+
+
+@pytest.fixture(scope="module")
+def made(files, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("out") / "deep" / "record"
+    return make_record(files, folder, members=4, seed=7), folder
+
+
+def test_writes_its_files_and_no_others(made):
+    _, folder = made
+    names = sorted(p.name for p in folder.iterdir())
+    assert names == ["findings.csv", "record.csv", "record.nc", "summary.txt"]
+
+
+def test_known_days_are_the_read_ones_and_totals_are_kept(made, files):
+    record, _ = made
+    read = read_rain(files[0])
+    known = (read.flag <= Flag.TRACE).values
+    np.testing.assert_array_equal(record.filled.values[:, known], np.tile(read.values[known], (4, 1)))
+    totals = np.flatnonzero(read.flag == Flag.TOTAL)
+    assert len(totals)
+    for end in totals:
+        days = slice(end - int(read.total_days[end]) + 1, end + 1)
+        np.testing.assert_allclose(record.filled[:, days].sum("time"), read[end])
+
+
+def test_record_csv_reads_back_to_the_first_version(made):
+    record, folder = made
+    table = pd.read_csv(folder / "record.csv", keep_default_na=False)
+    assert list(table) == ["date", "rain_mm", "flag", "donor"]
+    assert set(table.flag) <= {f.name.lower() for f in Flag}
+    assert (table.donor[table.flag == "filled"] != "").all() and (table.flag == "filled").any()
+    assert (table.donor[table.flag == "measured"] == "").all()
+    again = read_rain(folder / "record.csv")
+    np.testing.assert_allclose(again.values, record.filled.isel(member=0).values, atol=5e-4)
+    np.testing.assert_array_equal(again.flag.values, record.filled.flag.values)
+
+
+def test_netcdf_holds_versions_rain_as_read_and_digests(made, files):
+    record, folder = made
+    with xr.open_dataset(folder / "record.nc") as data:
+        np.testing.assert_array_equal(data.rain.values, record.filled.values)
+        np.testing.assert_array_equal(data.rain_read.values, record.read.values)
+        assert data.attrs["source_sha256"].split(", ")[0] == record.read.sha256
+        assert data.attrs["seed"] == 7 and data.rain.units == "mm/day" and data.annual_total.units == "mm"
+        assert "measured" in data.flag.attrs["flag_meanings"]
+        rain = read_rain(folder / "record.nc", column="rain_read")
+    np.testing.assert_array_equal(rain.values, record.read.values)
+
+
+def test_findings_and_summary_agree(made):
+    record, folder = made
+    table = pd.read_csv(folder / "findings.csv")
+    assert len(table) == len(record.findings) and "accepted" in table
+    text = (folder / "summary.txt").read_text()
+    assert text == record.text
+    for word in (record.read.site, "4 versions, seed 7", "driest years", "longest dry spell", "Doubted"):
+        assert word in text
+    assert max(map(len, text.splitlines())) <= 100
+
+
+def test_same_seed_same_record_and_nothing_written_without_a_folder(files, made):
+    record, _ = made
+    again = make_record(files, members=4, seed=7)
+    np.testing.assert_array_equal(again.filled.values, record.filled.values)
+    assert again.text == record.text
+
+
+def broken(folder):
+    days = pd.date_range("1990-01-01", "1995-12-31")
+    rain = np.random.default_rng(3).gamma(0.2, 20, len(days)).round(1)
+    rain[700] = -4.0
+    rain[800:805] = np.nan
+    file = folder / "broken.csv"
+    pd.DataFrame({"date": days, "rain": rain}).to_csv(file, index=False)
+    return file, days[700]
+
+
+def test_wrong_values_are_accepted_and_said_or_refused(tmp_path):
+    file, day = broken(tmp_path)
+    with pytest.raises(InputError, match="unit of 'rain' is not stated"):
+        make_record([file])
+    record = make_record([file], hints={"units": "mm"}, members=2)
+    assert float(record.read.sel(time=day)) == -4
+    assert (record.filled.sel(time=day) >= 0).all()
+    assert "wrong, negative" in record.text and "accepted" in record.text
+    with pytest.raises(InputError, match="accept that finding first") as caught:
+        make_record([file], tmp_path / "out", hints={"units": "mm"}, accept=())
+    assert str(file) in str(caught.value)
+    assert not (tmp_path / "out").exists() or not list((tmp_path / "out").iterdir())
+
+
+def test_hints_are_used_only_where_a_file_leaves_the_doubt(tmp_path, files):
+    file, _ = broken(tmp_path)
+    record = make_record([files[0], file], hints={"units": "in"}, members=1)
+    assert "as asked" not in record.read.assumptions
+    assert "read in in, as asked" in record.neighbours[0].assumptions
+    with pytest.raises(InputError, match="'colour' settles no doubt"):
+        make_record([file], hints={"colour": "blue"})
+
+
+def test_nothing_to_read_and_nowhere_to_write(tmp_path, files):
+    with pytest.raises(InputError, match="no rain file is named"):
+        make_record([])
+    (tmp_path / "taken").write_text("")
+    with pytest.raises(InputError, match="cannot write there"):
+        make_record(files, tmp_path / "taken", members=1)
+    with pytest.raises(InputError, match="month 13"):
+        make_record(files, year_start_month=13)
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda c: c.name)
+def test_the_gallery_ends_in_a_record_or_a_clear_error(tmp_path, case):
+    """Days too few to fill or describe: what cannot be had is said, never a traceback."""
+    file = tmp_path / f"{case.name}{case.suffix}"
+    file.write_bytes(case.data)
+    try:
+        record = make_record([file], tmp_path / "out", members=2, hints=case.hints)
+    except InputError as error:
+        assert str(file) in str(error) and error.remedy
+        assert not list((tmp_path / "out").glob("*")) if (tmp_path / "out").exists() else True
+    else:
+        assert record.filled.sizes["time"] == len(case.rain)
+        assert (tmp_path / "out" / "record.csv").exists()
