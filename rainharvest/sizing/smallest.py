@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import xarray as xr
 
 from rainharvest.errors import InputError
 from rainharvest.storage.simulate import simulate
@@ -50,6 +51,7 @@ def smallest_tank(
     *,
     measure: Measure = "volume_reliability",
     largest: float | None = None,
+    shares: dict[str, object] | None = None,
     **settings,
 ) -> SmallestTank:
     """Find the smallest tank that reaches a target reliability over the record.
@@ -72,6 +74,8 @@ def smallest_tank(
         "volume_reliability" (default) or "time_reliability".
     largest : float [L], optional
         Largest size worth trying; by default all the water of the record, beyond which size cannot matter.
+    shares : dict, optional
+        Settings of `rainharvest.simulate` that grow with the tank (start, levels), as shares of its size.
     **settings
         As `rainharvest.simulate`, the same for every size.
 
@@ -102,7 +106,9 @@ def smallest_tank(
         )
 
     def reliability(sizes: np.ndarray) -> np.ndarray:
-        done = simulate(inflow, demand, sizes, **settings)[measure]
+        along = xr.DataArray(sizes, {"capacity": sizes}, ("capacity",))
+        grown = {name: share * along for name, share in (shares or {}).items()}
+        done = simulate(inflow, demand, along, **settings, **grown)[measure]
         if done.dims != ("capacity",):
             raise InputError(
                 f"the record has further dimensions {done.dims}",

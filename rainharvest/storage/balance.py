@@ -101,7 +101,9 @@ def balance(
        for today, the rest into the tank. A change-over valve is the same with trigger and set level
        zero: it feeds what is short and stores nothing.
     4. **Evening.** What is still short is the day's shortfall. The day fails if that exceeds 1e-9 of
-       what was asked. Consecutive failed days make one failure event.
+       what was asked. Failed days that follow one another make one failure event; a day on which nothing
+       is asked neither lengthens nor ends it, so that a weekend does not hide that a school is without
+       water for weeks.
 
     Parameters
     ----------
@@ -146,7 +148,7 @@ def balance(
     days_failed, days_rationed, events = np.zeros(LANES), np.zeros(LANES), np.zeros(LANES)
     run, longest = np.zeros(LANES), np.zeros(LANES)
     event_short, worst = np.zeros(LANES), np.zeros(LANES)
-    failing = False
+    lanes_failing = 0
 
     for year in range(years.size - 1):
         by_year[0, year] = drawn
@@ -226,19 +228,21 @@ def balance(
                     if trace is not None:
                         trace[5, t, i] = m - served
                         trace[6, t, i] = served
-            # Nothing short today, nothing to close from yesterday: most days of most tanks.
-            if (lanes_short > 0) | failing:
-                failing = lanes_short > 0
+            # Nothing short today, no failure to carry on or to close: most days of most tanks.
+            if (lanes_short > 0) | (lanes_failing > 0):
+                lanes_failing = 0
                 for i in range(LANES):
                     a = asked[i] if ration_level is not None else _lane(d_day, i)
                     unmet[i] += short[i]
                     failed = 1.0 if short[i] > 1e-9 * a else 0.0
+                    goes_on = 1.0 if a == 0.0 else failed
                     days_failed[i] += failed
-                    run[i] = (run[i] + 1.0) * failed
-                    events[i] += 1.0 if run[i] == 1.0 else 0.0
+                    run[i] = (run[i] + failed) * goes_on
+                    events[i] += failed if run[i] == 1.0 else 0.0
                     longest[i] = max(longest[i], run[i])
-                    event_short[i] = (event_short[i] + short[i]) * failed
+                    event_short[i] = (event_short[i] + short[i]) * goes_on
                     worst[i] = max(worst[i], event_short[i])
+                    lanes_failing += 1 if run[i] > 0.0 else 0
             if trace is not None:
                 for i in range(LANES):
                     trace[0, t, i] = stored[i]

@@ -7,7 +7,7 @@ void balance(const double *restrict inflow, const double *restrict demand, const
              const double *restrict capacity, const double *restrict theta, double *restrict stored,
              double *restrict drawn, double *restrict spilled, double *restrict unmet, double *restrict failed,
              double *restrict events, double *restrict run, double *restrict longest, double *restrict event_short,
-             double *restrict worst, double *restrict before, double *restrict most,
+             double *restrict worst, double *restrict most,
              double *restrict year_drawn, double *restrict year_failed, long lanes)
 {
     for (long i = 0; i < lanes; i++) most[i] = theta[i] < 1.0 ? capacity[i] / (1.0 - theta[i]) : 1e300;
@@ -30,11 +30,11 @@ void balance(const double *restrict inflow, const double *restrict demand, const
                 double bad = lost > tolerance ? 1.0 : 0.0;
                 unmet[i] += lost;
                 failed[i] += bad;
-                events[i] += bad * (1.0 - before[i]);
-                before[i] = bad;
-                run[i] = (run[i] + 1.0) * bad;
+                double goes_on = a == 0.0 ? 1.0 : bad;
+                run[i] = (run[i] + bad) * goes_on;
+                events[i] += run[i] == 1.0 ? bad : 0.0;
                 longest[i] = MAX(longest[i], run[i]);
-                event_short[i] = (event_short[i] + lost) * bad;
+                event_short[i] = (event_short[i] + lost) * goes_on;
                 worst[i] = MAX(worst[i], event_short[i]);
             }
         }

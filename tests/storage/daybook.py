@@ -38,12 +38,15 @@ def day_by_day(
                 kept = passed - served
             s, short = s + kept, short - served
             opened = opened and s < high
-        rows.append((s, draw, overflow, short, d - asked, kept, served, short > 1e-9 * asked))
-    stored, drawn, spilled, unmet, rationed, kept, served, failed = (
+        rows.append((s, draw, overflow, short, d - asked, kept, served, short > 1e-9 * asked, asked > 0))
+    stored, drawn, spilled, unmet, rationed, kept, served, failed, wanted = (
         np.array(c, dtype=float) for c in zip(*rows, strict=True)
     )
-    longest = worst = run = short_run = 0.0
-    for bad, lost in zip(failed, unmet, strict=True):
+    longest = worst = run = short_run = events = 0.0
+    for bad, lost, any_asked in zip(failed, unmet, wanted, strict=True):
+        if not any_asked:
+            continue
+        events += bad and run == 0
         run, short_run = (run + 1, short_run + lost) if bad else (0.0, 0.0)
         longest, worst = max(longest, run), max(worst, short_run)
     return dict(
@@ -55,7 +58,7 @@ def day_by_day(
         mains_stored_daily=kept,
         mains_served_daily=served,
         days_failed=failed.sum(),
-        failure_events=failed[0] + ((failed[1:] - failed[:-1]) == 1).sum(),
+        failure_events=events,
         longest_failure=longest,
         worst_shortfall=worst,
     )

@@ -37,6 +37,19 @@ def test_measures_of_the_hand_case():
     assert float(done.days_met) == 3
 
 
+def test_a_weekend_does_not_end_a_failure():
+    # five days asked for, two not, three asked for, with an empty tank; then water comes
+    asked = [10.0] * 5 + [0.0] * 2 + [10.0] * 3 + [0.0] * 2 + [10.0]
+    rain = [0.0] * 10 + [50.0, 0.0, 0.0]
+    done = simulate(rain, asked, 100.0).isel(capacity=0)
+    assert (done.days_failed, done.failure_events, done.longest_failure, done.worst_shortfall) == (
+        8,
+        1,
+        8,
+        80,
+    )
+
+
 def test_between_spillage_rules_the_store_never_goes_below_zero():
     # 100 L of rain on a 1 L tank with 50 L asked: the plain form of the rule would draw 50 L here and
     # leave 1 - 0.5 * 50 = -24 L. The draw stops at S / (1 - theta) = 2 L.

@@ -46,7 +46,9 @@ def in_c(tmp_path_factory):
         pytest.skip("no C compiler on this machine, so no C twin to compare with")
     out = tmp_path_factory.mktemp("c") / "balance_twin.so"
     source = Path(__file__).with_name("balance_twin.c")
-    subprocess.run([compiler, "-O3", "-march=native", "-shared", "-fPIC", str(source), "-o", str(out)], check=True)
+    subprocess.run(
+        [compiler, "-O3", "-march=native", "-shared", "-fPIC", str(source), "-o", str(out)], check=True
+    )
     function = ctypes.CDLL(str(out)).balance
 
     def run(inflow, demand, years, tanks, block):
@@ -54,12 +56,15 @@ def in_c(tmp_path_factory):
         measures = []
         for first in range(0, tanks.size, block):
             capacity = np.ascontiguousarray(tanks[first : first + block])
-            state = [np.zeros(block) for _ in range(12)]
+            state = [np.zeros(block) for _ in range(11)]
             yearly = [np.zeros((n, block)) for _ in range(2)]
             arrays = [capacity, np.zeros(block), *state, *yearly]
             pointers = [a.ctypes.data_as(ctypes.c_void_p) for a in (inflow, demand, years)]
             function(
-                *pointers, ctypes.c_long(n), *(a.ctypes.data_as(ctypes.c_void_p) for a in arrays), ctypes.c_long(block)
+                *pointers,
+                ctypes.c_long(n),
+                *(a.ctypes.data_as(ctypes.c_void_p) for a in arrays),
+                ctypes.c_long(block),
             )
             measures.append(np.array([state[i] for i in (1, 2, 3, 4, 5, 7, 9)]))
         return np.concatenate(measures, axis=1)
@@ -82,7 +87,15 @@ def test_speed_of_c_twin(benchmark, record, in_c, block):
     years = np.append(np.flatnonzero(np.diff(record[0].index.year, prepend=0)), inflow.size).astype(np.int64)
     totals = benchmark(in_c, inflow, demand, years, TANKS, block)
     done = simulate(*record, TANKS)
-    names = ("delivered", "spilled", "unmet", "days_failed", "failure_events", "longest_failure", "worst_shortfall")
+    names = (
+        "delivered",
+        "spilled",
+        "unmet",
+        "days_failed",
+        "failure_events",
+        "longest_failure",
+        "worst_shortfall",
+    )
     for name, expected in zip(names, totals, strict=True):
         np.testing.assert_allclose(done[name], expected, rtol=1e-9, atol=1e-6, err_msg=name)
 

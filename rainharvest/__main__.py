@@ -1,0 +1,105 @@
+"""The command line: ``python -m rainharvest study`` and ``python -m rainharvest record``."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from rainharvest import __version__
+from rainharvest.errors import InputError
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command.
+
+    Parameters
+    ----------
+    argv : list of str, optional
+        Arguments; those of the process by default.
+
+    Returns
+    -------
+    int
+        0 if done; 2 if the input cannot be used, with a line for each mistake on standard error.
+    """
+    parser = argparse.ArgumentParser(
+        prog="python -m rainharvest",
+        description="Rainwater yield studies: what will a tank of each size yield?",
+    )
+    parser.add_argument("--version", action="version", version=f"rainharvest {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    study = commands.add_parser("study", help="run a study file: report, results and tables")
+    study.add_argument("file", metavar="STUDY.toml", help="the study file")
+    study.add_argument("--out", metavar="FOLDER", required=True, help="folder for the results")
+    record = commands.add_parser("record", help="read, check, fill and describe a rain record")
+    record.add_argument("files", metavar="FILE", nargs="+", help="the record, then its neighbours")
+    record.add_argument("--out", metavar="FOLDER", required=True, help="folder for the results")
+    record.add_argument("--members", type=int, default=20, metavar="N", help="filled versions (20)")
+    record.add_argument("--seed", type=int, default=0, metavar="N", help="makes the filling repeatable (0)")
+    for name in ("column", "units"):
+        record.add_argument(
+            f"--{name}", metavar="NAME", help=f"the {name} of the record, where the file leaves doubt"
+        )
+    record.add_argument(
+        "--day-first", action=argparse.BooleanOptionalAction, default=None, help="order of dates"
+    )
+    record.add_argument(
+        "--at", type=float, nargs=2, metavar=("LAT", "LON"), help="the place, in a gridded file"
+    )
+    given = parser.parse_args(argv)
+    try:
+        return {"study": _study, "record": _record}[given.command](given)
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("stopped; nothing was written", file=sys.stderr)
+        return 130
+
+
+def _study(given: argparse.Namespace) -> int:
+    from tqdm import tqdm
+
+    from rainharvest.study.run import STAGES
+    from rainharvest.study.words import confidence, headline
+    from rainharvest.study.write import write_study
+
+    with tqdm(
+        total=len(STAGES) + 1, bar_format="{desc:<14} {bar:30} {n}/{total} {elapsed}", leave=False
+    ) as bar:
+        begun = False
+
+        def progress(stage: str) -> None:
+            nonlocal begun
+            bar.update(int(begun))
+            begun = True
+            bar.set_description_str(stage)
+
+        done = write_study(given.file, given.out, progress=progress)
+        bar.update(1)
+    print(headline(done))
+    print(confidence(done))
+    print(f"Written to {given.out}: report.html, results.nc, trade_off.csv, record.csv")
+    return 0
+
+
+def _record(given: argparse.Namespace) -> int:
+    from rainharvest.rainfall.record import make_record
+
+    print(
+        make_record(
+            given.files,
+            given.out,
+            members=given.members,
+            seed=given.seed,
+            column=given.column,
+            units=given.units,
+            day_first=given.day_first,
+            at=None if given.at is None else tuple(given.at),
+        )
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,129 @@
+"""Figures of the tank-size decision."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.names import label
+from rainharvest.plots.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+TICKS = np.array([1.0, 2.0, 5.0])
+
+
+def trade_off_figure(
+    curve: xr.Dataset, measure: str, target: float, chosen: float, figure: Figure | None = None
+) -> Figure:
+    """Draw reliability against tank size, the target, and the size chosen.
+
+    Parameters
+    ----------
+    curve : Dataset
+        As `rainharvest.sizing.trade_off.trade_off`, with ``member`` or without.
+    measure : str
+        "volume_reliability" or "time_reliability".
+    target : float [1]
+        The reliability asked for.
+    chosen : float [L]
+        The usable size that is marked.
+    figure : Figure, optional
+        A figure that this function made before: its artists are moved.
+
+    Returns
+    -------
+    Figure
+        Band: nine of ten filled versions; line: their middle.
+    """
+    if figure is None:
+        figure, axes = new_figure("What a tank of each size supplies")
+        axes.set_xscale("log")
+        axes.set_xlabel(label("capacity", "kL"))
+        axes.set_ylabel(label(measure, "%"))
+        axes.set_ylim(0, 104)
+    axes = figure.axes[0]
+    size = curve.capacity.values / 1000
+    share = 100 * curve[measure]
+    middle = share.median("member").values if "member" in share.dims else share.values
+    if "member" in share.dims and share.sizes["member"] > 1:
+        low, high = share.quantile([0.05, 0.95], dim="member", method="weibull").values
+    else:
+        low = high = middle
+    old = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
+    old.set_data(size, low, high) if hasattr(old, "set_data") else None
+    line = keep(axes, "curve", lambda: axes.plot([], [], color=DEEP, zorder=3)[0])
+    line.set_data(size, middle)
+    keep(
+        axes, "target", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)
+    ).set_ydata([100 * target] * 2)
+    note = keep(
+        axes,
+        "target-words",
+        lambda: axes.text(0.005, 0, "", transform=axes.get_yaxis_transform(), va="bottom", color=STONE),
+    )
+    note.set_text(f"target {100 * target:.0f} %")
+    note.set_y(100 * target + 0.6)
+    reached = float(np.interp(chosen / 1000, size, middle))
+    point = keep(
+        axes, "chosen", lambda: axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4)[0]
+    )
+    point.set_data([chosen / 1000], [reached])
+    words = keep(axes, "chosen-words", lambda: axes.text(0, 0, "", va="top", fontweight="bold", zorder=5))
+    words.set_text(f"{float(f'{chosen / 1000:.2g}'):g} kL: {reached:.0f} %")
+    # The curve rises to the right: below it and to the right the words cross nothing.
+    near_end = np.log(chosen / 1000 / size[0]) / np.log(size[-1] / size[0]) > 0.8
+    words.set_position((size[-1] * 0.98, reached - 9) if near_end else (chosen / 1000 * 1.08, reached - 4))
+    words.set_ha("right" if near_end else "left")
+    if axes.get_xlim() != (size[0], size[-1]):
+        axes.set_xlim(size[0], size[-1])
+        ticks = np.concatenate([TICKS * 10.0**p for p in range(-2, 5)])
+        ticks = ticks[(ticks >= size[0]) & (ticks <= size[-1])]
+        axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
+        axes.minorticks_off()
+    return figure
+
+
+def failed_years_figure(
+    failed: xr.DataArray, days_in_year: xr.DataArray, figure: Figure | None = None
+) -> Figure:
+    """Draw the failed days of each hydrological year.
+
+    Parameters
+    ----------
+    failed : DataArray [day]
+        ``failed_by_year`` of one tank, with ``member`` or without (the middle is drawn).
+    days_in_year : DataArray [day]
+        Days of each year within the record; years that the record cuts are left out.
+    figure : Figure, optional
+        A figure that this function made before.
+
+    Returns
+    -------
+    Figure
+        A bar a year, the worst marked.
+    """
+    if figure is None:
+        figure, axes = new_figure("In which years it fails")
+        axes.set_xlabel(label("year") + " (named by the year in which it begins)")
+        axes.set_ylabel(label("failed_by_year"))
+        axes.grid(axis="x", visible=False)
+    axes = figure.axes[0]
+    whole = (days_in_year >= 365).values
+    values = (failed.median("member") if "member" in failed.dims else failed).values[whole]
+    years = failed.year.values[whole]
+    bars = keep(axes, "bars", lambda: axes.vlines([0], [0], [0], color=BRICK, linewidth=7))
+    bars.set_segments([[(year, 0), (year, value)] for year, value in zip(years, values, strict=True)])
+    worst = int(np.argmax(values)) if values.size else 0
+    words = keep(axes, "worst", lambda: axes.text(0, 0, "", va="bottom", fontweight="bold"))
+    top = rounded_up(1.18 * max(float(values.max(initial=0)), 4.0))
+    left = years.size and years[worst] > years.mean()
+    words.set_text(f"worst: {years[worst]}, {values[worst]:.0f} days" if values.max(initial=0) > 0 else "")
+    words.set_ha("right" if left else "left")
+    words.set_position((years[worst] + (0.6 if left else -0.6), values[worst] + 0.01 * top))
+    axes.set_xlim(years[0] - 1, years[-1] + 1)
+    axes.set_ylim(0, top)
+    return figure

@@ -1,0 +1,63 @@
+"""The usual cautions, where the work can hurt someone; local codes and licensed practice govern."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution.
+
+    Parameters
+    ----------
+    title : str
+        What it is about.
+    text : str
+        What to mind, and whose rules govern.
+    """
+
+    title: str
+    text: str
+
+
+CAUTIONS = {
+    "drinking": Caution(
+        "Drinking water",
+        "Rain off a roof is not drinking water as it comes. For drinking, cooking or washing of wounds it must "
+        "be filtered and disinfected, tested as often as the local health authority asks, and looked after by "
+        "someone named. Label every tap that is not fit to drink from.",
+    ),
+    "backflow": Caution(
+        "Backflow",
+        "Rain and mains pipework must never be cross-connected. Mains water enters a tank only through an air "
+        "gap or an approved backflow device; required gaps differ from country to country (20 mm or twice the "
+        "bore in the United Kingdom, 25 mm elsewhere). A licensed plumber does this work.",
+    ),
+    "weight": Caution(
+        "Weight",
+        "A thousand litres weigh a tonne. A full tank needs level, firm, drained ground and a base laid for it; "
+        "nothing is put on a stand or a roof without a structural engineer. Keep children from climbing on it.",
+    ),
+    "roof work": Caution(
+        "Work on roofs and at height",
+        "Gutters and screens are cleaned from a safe stand, never alone, never on fragile or wet sheets. Old "
+        "roofs may hold asbestos, lead or treated timber: have them examined before the water is used.",
+    ),
+    "electricity": Caution(
+        "Pumps and electricity",
+        "Pumps near water need an earth-leakage device and a licensed electrician, and protection against "
+        "running dry.",
+    ),
+    "confined space": Caution(
+        "Inside a tank",
+        "A tank is a confined space: its air can kill. Nobody enters one without training, a permit, "
+        "ventilation and a second person outside. Keep lids locked, against children and mosquitoes.",
+    ),
+    "overflow": Caution(
+        "Overflow",
+        "Treat the tank as full when the storm comes: the overflow must carry all that the inlet brings, away "
+        "from foundations, neighbours and the tank's own base.",
+    ),
+}
+"""By subject, in the order in which they are shown. All are common practice, no source."""

@@ -1,0 +1,343 @@
+"""The one path from a study file to its results."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+import rainharvest
+from rainharvest.catchment.collect import collect
+from rainharvest.demand.periods import in_period
+from rainharvest.demand.uses import daily_demand, essential_demand
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+from rainharvest.sizing.smallest import smallest_tank
+from rainharvest.sizing.trade_off import sizes_to_try, trade_off
+from rainharvest.storage.simulate import simulate
+from rainharvest.study.file import Study, read_study
+from rainharvest.study.record import StudyRecord, study_record
+
+STAGES = ("record", "catchment", "demand", "tank sizes", "smallest tank", "chosen tank")
+SURE = 0.9
+"""Share of the filled versions in which the recommended tank reaches the target."""
+RAIN_ONLY_SERVES = ("flushing", "outdoor", "livestock")
+"""Qualities of water that untreated rain may serve: what needs no drinking quality (common practice)."""
+
+
+@dataclass(frozen=True)
+class Flows:
+    """What enters the balance.
+
+    Parameters
+    ----------
+    water : Dataset
+        What `rainharvest.catchment.collect` returns; its ``inflow`` is zero for a mains reserve.
+    asked : DataArray [L/day]
+        (use, time): what the tank is asked for.
+    not_served : tuple of str
+        Uses that need drinking quality and that rain alone may not serve.
+    """
+
+    water: xr.Dataset
+    asked: xr.DataArray
+    not_served: tuple[str, ...]
+
+
+def run_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None = None) -> xr.Dataset:
+    """Run a study from its file.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file (TOML).
+    progress : callable, optional
+        Called with the name of each stage of `STAGES` when it begins.
+
+    Returns
+    -------
+    Dataset
+        The measures of every size on (member, capacity); ``smallest`` by member and ``recommended``; the
+        daily balance of the tank described, on ``time``, in the first filled version; what was lost on
+        the way by ``loss``; rain, flags, inflow and demand. Attributes hold the study file's text, its
+        digest and that of the rain file, the version, the seed and every assumption.
+
+    Raises
+    ------
+    InputError
+        If the study file or a rain file cannot be used.
+    """
+    return study_results(path, progress)[2]
+
+
+def study_results(
+    path: str | os.PathLike, progress: Callable[[str], None] | None = None
+) -> tuple[Study, StudyRecord, xr.Dataset]:
+    """Run a study from its file, and return what it was run on as well.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file (TOML).
+    progress : callable, optional
+        Called with the name of each stage of `STAGES` when it begins.
+
+    Returns
+    -------
+    tuple of Study, StudyRecord and Dataset
+        What was asked, its rain, and the results of `run_study`.
+
+    Raises
+    ------
+    InputError
+        As `run_study`.
+    """
+    path, tell = Path(path), progress or (lambda stage: None)
+    study, text = read_study(path)
+    try:
+        tell("record")
+        record = study_record(study.rain, path.parent)
+        tell("catchment")
+        water = study_water(study, record)
+        tell("demand")
+        flows = study_flows(study, record, water)
+        return study, record, results(study, record, flows, text, tell)
+    except InputError as error:
+        raise error.at(path) from None
+
+
+def study_water(study: Study, record: StudyRecord) -> xr.Dataset:
+    """Return the water at the tank inlet and what was lost, over the study's record.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    record : StudyRecord
+        Its rain.
+
+    Returns
+    -------
+    Dataset
+        As `rainharvest.catchment.collect.collect`; nothing flows where the arrangement takes no rain.
+    """
+    if study.arrangement.kind == "mains reserve":
+        nothing = xr.zeros_like(record.filled).assign_attrs(record.filled.attrs | attributes("inflow"))
+        return nothing.reset_coords(drop=True).to_dataset(name="inflow")
+    return collect(record.filled, study.roof, study.conveyance, **study.losses.model_dump(exclude_none=True))
+
+
+def study_flows(study: Study, record: StudyRecord, water: xr.Dataset) -> Flows:
+    """Return what enters the balance, with the uses that the arrangement may serve.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    record : StudyRecord
+        Its rain.
+    water : Dataset
+        What reaches the tank.
+
+    Returns
+    -------
+    Flows
+        Inflow and demand.
+
+    Raises
+    ------
+    InputError
+        If the arrangement may serve none of the uses.
+    """
+    uses, not_served = study.use, ()
+    if study.arrangement.kind == "rain only":
+        uses = tuple(use for use in study.use if use.quality in RAIN_ONLY_SERVES)
+        not_served = tuple(use.name for use in study.use if use not in uses)
+        if not uses:
+            raise InputError(
+                "every use needs drinking quality, which rain alone may not serve",
+                'set kind = "combined" (with treatment), or add a use such as flush toilets',
+                "arrangement.kind",
+            )
+    return Flows(water, daily_demand(uses, study.calendar, record.filled), not_served)
+
+
+def balance_settings(study: Study, flows: Flows, usable, mains: bool = True) -> dict[str, object]:
+    """Return the settings of the balance that the study's arrangement stands for.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    flows : Flows
+        What enters the balance.
+    usable : float or DataArray [L]
+        Usable tank size, of which levels are shares.
+    mains : bool
+        False for the tank on rain alone, whatever backs it up.
+
+    Returns
+    -------
+    dict
+        Keyword arguments of `rainharvest.simulate`.
+    """
+    plan, tank = study.arrangement, study.tank
+    out: dict[str, object] = {"theta": tank.theta, "start": tank.start_share * usable}
+    if study.rationing:
+        stages = xr.DataArray([stage.level for stage in study.rationing], dims="stage")
+        out["ration_level"] = stages * usable
+        out["ration_share"] = [stage.share for stage in study.rationing]
+        out["essential"] = essential_demand(flows.asked)
+    if plan.kind == "rain only" or not mains:
+        return out
+    time = flows.asked.time
+    off = in_period(plan.mains_off, time.to_index()) if plan.mains_off else np.zeros(time.size, dtype=bool)
+    out["mains_on"] = xr.DataArray((~off).astype(float), {"time": time}, ("time",))
+    if plan.top_up_rate is not None:
+        out["top_up_rate"] = plan.top_up_rate
+    if plan.kind == "mains reserve":
+        out |= {"top_up_trigger": 1.0 * usable, "top_up_level": 1.0 * usable, "start": 1.0 * usable}
+    elif plan.change_over:
+        out["change_over"] = True
+    else:
+        out |= {"top_up_trigger": plan.top_up_trigger * usable, "top_up_level": plan.top_up_level * usable}
+    return out
+
+
+def results(
+    study: Study, record: StudyRecord, flows: Flows, text: str, tell: Callable[[str], None]
+) -> xr.Dataset:
+    """Simulate, decide and gather the results.
+
+    The reliability on which the size is decided is that of the tank on rain alone where rain feeds it
+    (mains water behind it would make every size look reliable), and that of the reserve through its
+    interruptions where it does not.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    record : StudyRecord
+        Its rain.
+    flows : Flows
+        What enters the balance.
+    text : str
+        The study file's text, kept with the results.
+    tell : callable
+        Called with each stage's name.
+
+    Returns
+    -------
+    Dataset
+        As `run_study`.
+    """
+    inflow, asked = flows.water.inflow, flows.asked.sum("use")
+    share, month = study.tank.usable_share, record.year_start_month
+    own = study.arrangement.kind == "mains reserve"
+    tell("tank sizes")
+    nominal = study.tank.sizes or tuple(sizes_to_try(asked) / share)
+    sizes = xr.DataArray(np.array(nominal) * share, dims="capacity")
+    sizes = sizes.assign_coords(capacity=sizes.values)
+    threads = os.cpu_count() or 1
+    shared = {"year_start_month": month, "threads": threads}
+    curve = trade_off(inflow, asked, sizes, **balance_settings(study, flows, sizes, mains=own), **shared)
+    curve = curve.assign_coords(nominal=("capacity", np.array(nominal), attributes("nominal")))
+    tell("smallest tank")
+    found = _smallest_by_member(study, flows, own)
+    recommended = _recommended(found)
+    tell("chosen tank")
+    chosen = study.tank.chosen or (recommended / share if math.isfinite(recommended) else nominal[-1])
+    usable = study.tank.usable(chosen)
+    settings = balance_settings(study, flows, usable)
+    described = simulate(inflow, asked, usable, **settings, year_start_month=month).isel(
+        capacity=0, drop=True
+    )
+    daily = simulate(inflow.isel(member=0), asked, usable, **settings, trace=True).isel(capacity=0, drop=True)
+    alone = simulate(
+        inflow, asked, usable, **balance_settings(study, flows, usable, mains=own), year_start_month=month
+    ).isel(capacity=0, drop=True)
+
+    out = curve.drop_attrs(deep=False)
+    out["smallest"] = ("member", found, attributes("smallest"))
+    out["recommended"] = ((), recommended, attributes("recommended"))
+    out["described"] = ((), usable, attributes("described"))
+    out["described_nominal"] = ((), chosen, attributes("described_nominal"))
+    for name, values in described.data_vars.items():
+        out[f"described_{name}"] = values
+    out["described_rain_reliability"] = alone[study.target.measure].assign_attrs(
+        attributes("rain_reliability")
+    )
+    for name in daily.data_vars:
+        if "time" in daily[name].dims:
+            out[name] = daily[name]
+    out["rain"] = record.filled.isel(member=0).reset_coords(drop=True)
+    out = out.assign_coords(flag=("time", record.filled.flag.values, record.filled.flag.attrs))
+    out["inflow"] = inflow.isel(member=0)
+    out["demand"] = flows.asked
+    if "lost" in flows.water:
+        days = flows.water.sizes["time"]
+        for name in ("lost", "rain_on_roof"):
+            mean = flows.water[name].isel(member=0).sum("time") / days
+            out[f"mean_{name}"] = mean.assign_attrs(attributes(name))
+    out.attrs = {
+        "title": study.title,
+        "study": text,
+        "study_sha256": hashlib.sha256(text.encode()).hexdigest(),
+        "rain_sha256": record.raw.attrs.get("sha256", ""),
+        "rain_file": Path(record.raw.attrs.get("source_file", study.rain.file)).name,
+        "rainharvest_version": rainharvest.__version__,
+        "seed": study.rain.seed,
+        "year_start_month": month,
+        "measure": study.target.measure,
+        "target": study.target.reliability,
+        "arrangement": study.arrangement.kind,
+        "not_served": "; ".join(flows.not_served),
+        "left_out": record.left_out,
+        "reading": record.raw.attrs.get("assumptions", ""),
+        "filling": record.filled.attrs.get("assumptions", ""),
+        "days_missing": int(record.raw.isnull().sum()),
+        "days_read": int(record.raw.sizes["time"]),
+        "Conventions": "CF-1.11",
+    }
+    return out
+
+
+def _smallest_by_member(study: Study, flows: Flows, own: bool) -> np.ndarray:
+    """Return the smallest tank of each filled version; NaN where none reaches the target."""
+    asked, inflow = flows.asked.sum("use"), flows.water.inflow
+    if own:  # no rain: every version is the same, and the size cannot matter beyond a year's demand
+        largest = float(asked.groupby("time.year").sum().max())
+        return np.full(inflow.sizes["member"], _smallest(study, flows, inflow.isel(member=0), asked, largest))
+    return np.array(
+        [_smallest(study, flows, inflow.isel(member=m), asked, None) for m in range(inflow.sizes["member"])]
+    )
+
+
+def _smallest(study: Study, flows: Flows, inflow, asked, largest: float | None) -> float:
+    """Return the smallest tank of one version, its levels growing with it."""
+    own = study.arrangement.kind == "mains reserve"
+    target = study.target
+    sample = balance_settings(study, flows, 1.0, mains=own)
+    scaled = {k for k in ("start", "ration_level", "top_up_trigger", "top_up_level") if k in sample}
+    return smallest_tank(
+        inflow,
+        asked,
+        target.reliability,
+        measure=target.measure,
+        largest=largest,
+        shares={k: sample[k] for k in scaled},
+        **{k: v for k, v in sample.items() if k not in scaled},
+    ).capacity
+
+
+def _recommended(found: np.ndarray) -> float:
+    """Return the size that reaches the target in nine of ten versions; NaN if too many have none."""
+    ordered = np.sort(np.where(np.isnan(found), np.inf, found))
+    size = float(ordered[math.ceil(SURE * ordered.size) - 1])
+    return size if math.isfinite(size) else math.nan

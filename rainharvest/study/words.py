@@ -1,0 +1,233 @@
+"""Results in words, with no more figures than a rain record supports."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import xarray as xr
+
+
+def rounded(value: float, figures: int = 2) -> float:
+    """Return a value to so many significant figures.
+
+    Parameters
+    ----------
+    value : float
+        Any number.
+    figures : int
+        How many; two is what a rain record supports.
+
+    Returns
+    -------
+    float
+        The rounded value.
+
+    Examples
+    --------
+    >>> rounded(18_432.0), rounded(0.0)
+    (18000.0, 0.0)
+    """
+    if value == 0 or not math.isfinite(value):
+        return value
+    return float(f"{value:.{figures}g}")
+
+
+def litres(value: float, figures: int = 2) -> str:
+    """Return a volume in words, in litres below ten thousand and in kilolitres (kL) from there.
+
+    Parameters
+    ----------
+    value : float [L]
+        The volume.
+    figures : int
+        Significant figures.
+
+    Returns
+    -------
+    str
+        For example "6,300 L" or "18 kL".
+
+    Examples
+    --------
+    >>> litres(6_312.0), litres(18_432.0), litres(181_432.0)
+    ('6,300 L', '18 kL', '180 kL')
+    """
+    near = rounded(value, figures)
+    if abs(near) < 10_000:
+        return f"{near:,.0f} L" if near == 0 or abs(near) >= 10 else f"{near:g} L"
+    return f"{near / 1000:,g} kL"
+
+
+def percent(share: float) -> str:
+    """Return a share as whole per cent; never 100 % where something was short.
+
+    Parameters
+    ----------
+    share : float [1]
+        The share.
+
+    Returns
+    -------
+    str
+        For example "91 %".
+
+    Examples
+    --------
+    >>> percent(0.914), percent(0.9996), percent(1.0), percent(0.0001)
+    ('91 %', 'over 99 %', '100 %', 'under 1 %')
+    """
+    if 0.995 <= share < 1:
+        return "over 99 %"
+    if 0 < share < 0.005:
+        return "under 1 %"
+    return f"{100 * share:.0f} %"
+
+
+def days(count: float) -> str:
+    """Return a number of days in words.
+
+    Parameters
+    ----------
+    count : float [day]
+        How many.
+
+    Returns
+    -------
+    str
+        For example "1 day", "12 days", "0.4 days".
+
+    Examples
+    --------
+    >>> days(1), days(12.2), days(0.44), days(0)
+    ('1 day', '12 days', '0.4 days', 'no day')
+    """
+    if count == 0:
+        return "no day"
+    if count < 0.05:
+        return "fewer than 0.1 days"
+    near = round(count, 1) if count < 3 and not float(count).is_integer() else round(count)
+    return f"{near:g} day{'' if near == 1 else 's'}"
+
+
+def middle(values: xr.DataArray) -> float:
+    """Return the median over filled versions, or the value itself where there is one.
+
+    Parameters
+    ----------
+    values : DataArray
+        With ``member`` or without.
+
+    Returns
+    -------
+    float
+        The median.
+    """
+    return float(np.median(values.values))
+
+
+def headline(done: xr.Dataset) -> str:
+    """Return the answer of a study in a sentence or two.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    target, measure = done.attrs["target"], done.attrs["measure"]
+    aim = (
+        f"{percent(target)} of the water asked for"
+        if measure == "volume_reliability"
+        else f"{percent(target)} of all days"
+    )
+    found, versions = done.smallest.values, done.sizes["member"]
+    of = (
+        f"in {math.ceil(0.9 * versions)} of {versions} equally likely fillings of the record"
+        if versions > 1
+        else "on the record"
+    )
+    recommended, tank = float(done.recommended), float(done.described)
+    years = _years(done)
+    if math.isnan(recommended):
+        best = middle(done[measure].isel(capacity=-1))
+        answer = (
+            f"No tank supplies {aim}: even {litres(float(done.capacity[-1]))} reaches only {percent(best)}, "
+            f"because {litres(middle(done.inflow_total) / years)} a year reach the tank and "
+            f"{litres(float(done.demand_total) / years)} a year are asked of it."
+        )
+    else:
+        nominal = recommended * float(done.described_nominal) / tank
+        answer = (
+            f"A tank of {litres(recommended)} usable ({litres(nominal)} nominal) is the smallest that "
+            f"supplies {aim} {of}"
+        )
+        if litres(found.min()) != litres(found.max()):
+            answer += f"; the fillings differ from {litres(found.min())} to {litres(found.max())}"
+        answer += "."
+    return answer + " " + described(done)
+
+
+def described(done: xr.Dataset) -> str:
+    """Return what the tank described does, in a sentence.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    years = _years(done)
+    longest = middle(done.described_longest_failure)
+    text = (
+        f"The tank described here ({litres(float(done.described))} usable) delivers "
+        f"{litres(middle(done.described_delivered) / years)} a year and falls short on "
+        f"{days(middle(done.described_days_failed) / years)} a year on average"
+    )
+    text += f", for {days(longest)} on end at the longest." if longest else "."
+    mains = middle(done.described_topped_up + done.described_changed_over)
+    if mains > 0:
+        text += f" It takes {litres(mains / years)} a year from the mains."
+    return text
+
+
+def confidence(done: xr.Dataset) -> str:
+    """Return how far the record carries the answer, in a sentence.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        Plain text. The limits are working rules of this package, from how yields over windows of one long
+        gauge record scatter.
+    """
+    years = _years(done)
+    gaps = done.attrs["days_missing"] / max(done.attrs["days_read"], 1)
+    if years < 10:
+        verdict = "too short for a design: indicative only"
+    elif years < 20:
+        verdict = "enough for a first look, not for a design"
+    elif years < 30:
+        verdict = "acceptable, with the band"
+    else:
+        verdict = "long enough for a design of this kind"
+    return (
+        f"The record used covers {years:.0f} years, which is {verdict}; {100 * gaps:.1f} % of its days had no "
+        "reading of their own."
+    )
+
+
+def _years(done: xr.Dataset) -> float:
+    return float(done.days_in_year.sum()) / 365.25

@@ -1,0 +1,115 @@
+"""The files that a study leaves behind, written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.outputs import whole_files
+from rainharvest.rainfall.flags import MEANINGS, Flag
+from rainharvest.study.run import study_results
+
+CURVE = (
+    "volume_reliability",
+    "time_reliability",
+    "yearly_yield",
+    "failed_a_year",
+    "longest_failure",
+    "worst_shortfall",
+    "failure_events",
+    "spilled_share",
+    "marginal_yield",
+)
+"""Columns of trade_off.csv."""
+
+
+def write_study(
+    path: str | os.PathLike, out: str | os.PathLike, *, progress: Callable[[str], None] | None = None
+) -> xr.Dataset:
+    """Run a study and write its report, results and tables.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    out : str or path
+        Folder for ``report.html``, ``results.nc``, ``trade_off.csv`` and ``record.csv``.
+    progress : callable, optional
+        Called with the name of each stage when it begins; the last is "report".
+
+    Returns
+    -------
+    Dataset
+        The results.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run or the folder not be written; then nothing is written.
+    """
+    from rainharvest.study.report import report_html
+
+    study, record, done = study_results(path, progress)
+    if progress:
+        progress("report")
+    with whole_files(out) as folder:
+        done.to_netcdf(folder / "results.nc")
+        trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
+        record_table(record.filled).to_csv(folder / "record.csv", lineterminator="\n")
+        (folder / "report.html").write_text(report_html(study, record.findings, done), encoding="utf-8")
+    return done
+
+
+def trade_off_table(done: xr.Dataset) -> pd.DataFrame:
+    """Return the trade-off curve as a table, a size a row, units in the column names.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    DataFrame
+        The middle of the filled versions; for the reliabilities their 5th and 95th percentile too.
+    """
+    columns: dict[str, np.ndarray] = {"nominal [L]": done.nominal.values}
+    for name in CURVE:
+        values = done[name]
+        unit = values.attrs["units"]
+        columns[f"{name} [{unit}]"] = values.median("member").values
+        if name.endswith("reliability"):
+            for share in (0.05, 0.95):
+                of = values.quantile(share, dim="member", method="weibull").values
+                columns[f"{name}_{100 * share:02.0f} [{unit}]"] = of
+    table = pd.DataFrame(columns, index=pd.Index(done.capacity.values, name="usable [L]"))
+    return table.round(6)
+
+
+def record_table(filled: xr.DataArray) -> pd.DataFrame:
+    """Return the filled record as a table: date, rain of the first version, its spread, origin, donor.
+
+    Parameters
+    ----------
+    filled : DataArray [mm/day]
+        (member, time), as `rainharvest.fill_gaps` returns it.
+
+    Returns
+    -------
+    DataFrame
+        On the date.
+    """
+    days = pd.Index(filled.indexes["time"].strftime("%Y-%m-%d"), name="date")
+    values = filled.values
+    table = {
+        "rain [mm]": values[0].round(2),
+        "lowest version [mm]": values.min(axis=0).round(2),
+        "highest version [mm]": values.max(axis=0).round(2),
+        "origin": [MEANINGS[Flag(int(flag))] for flag in filled.flag.values],
+        "donor": filled.donor.values,
+    }
+    return pd.DataFrame(table, index=days)
