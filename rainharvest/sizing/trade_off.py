@@ -94,9 +94,9 @@ def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     total = done.inflow_total.where(done.inflow_total > 0, np.inf)
     done["spilled_share"] = (done.spilled / total).assign_attrs(attributes("spilled_share"))
     if done.sizes.get("capacity", 1) > 1:
-        slope = done.yearly_yield.diff("capacity") / done.capacity.diff("capacity")
         # The gain from a size to the next stands at the smaller of the two; the last has none.
-        slope = slope.assign_coords(capacity=done.capacity.values[:-1]).reindex(capacity=done.capacity)
-        done["marginal_yield"] = slope.assign_attrs(attributes("marginal_yield"))
+        here, following = done.yearly_yield, done.yearly_yield.shift(capacity=-1)
+        step = done.capacity.shift(capacity=-1) - done.capacity
+        done["marginal_yield"] = ((following - here) / step).assign_attrs(attributes("marginal_yield"))
     done.capacity.attrs = attributes("capacity")
     return done

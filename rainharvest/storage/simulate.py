@@ -283,8 +283,6 @@ def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year)
         # Nothing asked is nothing failed.
         "volume_reliability": 1.0 - short / np.where(asked > 0, asked, np.inf),
         "time_reliability": 1.0 - row["days_failed"] / time.size,
-        "inflow_total": axes.series_total("inflow"),
-        "demand_total": asked,
     }
     by_year = {
         "yield_by_year": year["drawn"] + through[:, None] * year["mains_served"],
@@ -297,6 +295,9 @@ def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year)
         for i, name in enumerate(DAILY):
             shown = name if name == "stored" else f"{name}_daily"
             out[shown] = (*axes.shaped(daily[i].T, "time"), attributes(shown))
+    for name in ("inflow", "demand"):
+        series = axes.series[name]
+        out[f"{name}_total"] = (series.dims[:-1], series.values.sum(axis=-1), attributes(f"{name}_total"))
     out["days_in_year"] = ("year", days_in_year, attributes("days_in_year"))
     coords = {name: (name, label.values, label.attrs) for name, label in axes.coords.items()}
     coords["year"] = ("year", year_names, attributes("year"))

@@ -199,6 +199,81 @@ def described(done: xr.Dataset) -> str:
     return text
 
 
+def trade_off_words(done: xr.Dataset) -> str:
+    """Return what the trade-off curve shows for the tank described, in a sentence.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.variant.variant`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    years, target = _years(done), done.attrs["target"]
+    reached = float(done.described_rain_reliability)
+    what = (
+        "of the water asked for" if done.attrs["measure"] == "volume_reliability" else "of all days in full"
+    )
+    side = "reaches" if reached >= target else "falls short of"
+    return (
+        f"{litres(float(done.inflow_total) / years)} a year reach the tank and "
+        f"{litres(float(done.demand_total) / years)} are asked of it. A tank of {litres(float(done.described))} "
+        f"usable supplies {percent(reached)} {what}, which {side} the target of {percent(target)}."
+    )
+
+
+def failed_years_words(done: xr.Dataset) -> str:
+    """Return how the failures fall on the years, in a sentence.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.variant.variant`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    whole = (done.days_in_year >= 365).values
+    failed = done.described_failed_by_year.values[whole]
+    if failed.size == 0:
+        return "The record holds no whole year."
+    none = int((failed == 0).sum())
+    longest = days(float(done.described_longest_failure))
+    if none == failed.size:
+        return f"It fails in none of {failed.size} whole years."
+    return (
+        f"It fails in {failed.size - none} of {failed.size} whole years, on {days(float(failed.max()))} in the worst; "
+        f"the longest failure has {longest} on which water was asked for and not all supplied."
+    )
+
+
+def storage_words(worst: xr.Dataset) -> str:
+    """Return what the worst stretch shows, in a sentence.
+
+    Parameters
+    ----------
+    worst : Dataset
+        Daily balance of the stretch.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    first, last = (str(t)[:10] for t in worst.time.values[[0, -1]])
+    short = float(worst.unmet_daily.sum())
+    return (
+        f"From {first} to {last} the tank is {litres(short)} short."
+        if short
+        else f"Nothing is short from {first} to {last}."
+    )
+
+
 def confidence(done: xr.Dataset) -> str:
     """Return how far the record carries the answer, in a sentence.
 

@@ -1,0 +1,65 @@
+"""The whole study on one page: roof area, people and tank size."""
+
+from __future__ import annotations
+
+import os
+
+import ipywidgets as widgets
+
+from rainharvest.panels.board import board, slider
+from rainharvest.plots.sizing import failed_years_figure, trade_off_figure
+from rainharvest.plots.storage import storage_figure
+from rainharvest.study.cautions import CAUTIONS
+from rainharvest.study.report import worst_two_years
+from rainharvest.study.variant import prepare, variant
+from rainharvest.study.words import failed_years_words, storage_words, trade_off_words
+
+
+def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+    """Return the panel of the whole study.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    tank : float [L], optional
+        Usable size at which the slider stands at first; the middle of the curve if not given.
+
+    Returns
+    -------
+    VBox
+        Three sliders; the trade-off curve, the failed years and the worst two years.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run.
+    """
+    prepared = prepare(path)
+    largest = float(prepared.sizes[-1]) / 1000
+    first = (float(prepared.sizes[prepared.sizes.size // 2]) if tank is None else tank) / 1000
+    controls = {
+        "area": slider("area", round(prepared.area), 20, round(4 * prepared.area, -1), 10),
+        "people": slider("people", round(prepared.people), 10, round(4 * prepared.people, -1), 10),
+        "capacity": slider("capacity", round(first, 1), 0.5, round(largest), 0.5, unit="kL", scale=1000.0),
+    }
+    figures: dict[str, object] = {}
+
+    def redraw(area: float, people: float, capacity: float) -> dict[str, tuple]:
+        done = variant(prepared, area=area, people=people, capacity=capacity)
+        worst = worst_two_years(done)
+        figures["curve"] = trade_off_figure(
+            done, done.attrs["measure"], done.attrs["target"], capacity, figures.get("curve")
+        )
+        figures["years"] = failed_years_figure(
+            done.described_failed_by_year, done.days_in_year, figures.get("years")
+        )
+        figures["storage"] = storage_figure(worst, capacity, figures.get("storage"))
+        return {
+            "curve": (figures["curve"], trade_off_words(done)),
+            "years": (figures["years"], failed_years_words(done)),
+            "storage": (figures["storage"], storage_words(worst)),
+        }
+
+    mind = CAUTIONS["drinking"]
+    return board("study", controls, redraw, f"{mind.title}: {mind.text}")

@@ -1,0 +1,142 @@
+"""The same study with another roof area, other people, another tank: fast enough for a slider."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+from rainharvest.sizing.trade_off import sizes_to_try, trade_off
+from rainharvest.storage.simulate import simulate
+from rainharvest.study.file import Study, read_study
+from rainharvest.study.record import StudyRecord, study_record
+from rainharvest.study.run import Flows, balance_settings, study_flows, study_water
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A study with what does not change from one variant to the next.
+
+    Parameters
+    ----------
+    study : Study
+        What was asked.
+    record : StudyRecord
+        Its rain, in the first filled version.
+    asked : DataArray [L/day]
+        (use, time): demand of the study's own people.
+    area : float [m2]
+        Plan area of all its roofs.
+    people : float [1]
+        People of its largest use.
+    sizes : ndarray [L]
+        Usable sizes of the curve.
+    """
+
+    study: Study
+    record: StudyRecord
+    asked: xr.DataArray
+    area: float
+    people: float
+    sizes: np.ndarray
+
+
+def prepare(path: str | os.PathLike) -> Prepared:
+    """Read a study and its record once, for many variants.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+
+    Returns
+    -------
+    Prepared
+        On the first filled version of the record.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or has no roof to vary.
+    """
+    path = Path(path)
+    study, _ = read_study(path)
+    if not study.roof:
+        raise InputError("the study has no roof", "open a study that catches rain", "roof", path)
+    study = study.model_copy(update={"rain": study.rain.model_copy(update={"members": 1})})
+    try:
+        record = study_record(study.rain, path.parent)
+        flows = study_flows(study, record, study_water(study, record))
+    except InputError as error:
+        raise error.at(path) from None
+    share = study.tank.usable_share
+    sizes = np.array(study.tank.sizes) * share if study.tank.sizes else sizes_to_try(flows.asked.sum("use"))
+    counted = [use.people for use in study.use if use.people and use.name in flows.asked.use.values]
+    area = sum(roof.area for roof in study.roof)
+    return Prepared(study, record, flows.asked, area, max(counted, default=1.0), sizes)
+
+
+def variant(prepared: Prepared, *, area: float, people: float, capacity: float) -> xr.Dataset:
+    """Simulate the whole record with other roofs, people and tank.
+
+    All roofs grow alike, and so do all uses that are counted by people.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        The study.
+    area : float [m2]
+        Plan area of all roofs together.
+    people : float [1]
+        People of the largest use.
+    capacity : float [L]
+        Usable tank size.
+
+    Returns
+    -------
+    Dataset
+        The measures of every size on ``capacity``; ``described`` and its measures for the one tank, and its
+        daily balance on ``time``; ``rain_year`` and ``asked_year`` (L/year).
+
+    Raises
+    ------
+    InputError
+        If a value is not above zero, or the run of pipe cannot work.
+    """
+    for name, value in (("area", area), ("people", people), ("capacity", capacity)):
+        if not value > 0:
+            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
+    study = prepared.study
+    roofs = tuple(r.model_copy(update={"area": r.area * area / prepared.area}) for r in study.roof)
+    study = study.model_copy(update={"roof": roofs})
+    inflow = study_water(study, prepared.record).inflow.isel(member=0)
+    by_people = {use.name for use in study.use if use.people}
+    factor = [people / prepared.people if name in by_people else 1.0 for name in prepared.asked.use.values]
+    asked = prepared.asked * xr.DataArray(factor, dims="use")
+    flows = Flows(inflow.to_dataset(name="inflow"), asked, ())
+    total = asked.sum("use")
+    along = xr.DataArray(prepared.sizes, {"capacity": prepared.sizes}, ("capacity",))
+    month = prepared.record.year_start_month
+    done = trade_off(
+        inflow, total, along, **balance_settings(study, flows, along, mains=False), year_start_month=month
+    )
+    own = simulate(
+        inflow,
+        total,
+        capacity,
+        **balance_settings(study, flows, capacity),
+        year_start_month=month,
+        trace=True,
+    ).isel(capacity=0, drop=True)
+    alone = simulate(inflow, total, capacity, **balance_settings(study, flows, capacity, mains=False))
+    more = {n if "time" in v.dims else f"described_{n}": v.variable for n, v in own.data_vars.items()}
+    more["described_rain_reliability"] = alone[study.target.measure].isel(capacity=0).variable
+    more["described"] = ((), float(capacity), attributes("described"))
+    done = done.assign_coords(time=own.time.variable).assign(more)
+    done.attrs |= {"measure": study.target.measure, "target": study.target.reliability}
+    return done
