@@ -261,6 +261,8 @@ QUANTITIES: dict[str, Quantity] = _table(
     ("sunshine", "h", "Sunshine", "Hours of bright sunshine in the day."),
     ("solar", "MJ/m2/day", "Radiation", "Radiation of the sun that reaches the ground in a day."),
     ("soil_heat", "MJ/m2/day", "Soil heat", "Heat that goes into the ground in a day."),
+    ("adjustment", "degC-0.5", "Radiation adjustment", "Radiation at the ground from the range of a day."),
+    ("radiation_above_air", "MJ/m2/day", "Radiation above the air", "Radiation of the sun above the air."),
     (
         "reference_evapotranspiration",
         "mm/day",

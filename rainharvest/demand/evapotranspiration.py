@@ -1,0 +1,271 @@
+"""Reference evapotranspiration: the thirst of the air over short, well-watered grass."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.demand.calendar import as_days
+from rainharvest.demand.weather import checked_weather, each_station
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+
+
+def hargreaves(tmax, tmin, latitude) -> xr.DataArray:
+    """Return reference evapotranspiration where only temperatures are known.
+
+    ET0 = 0.0023 (T + 17.8) (Tmax - Tmin)^0.5 Ra / lambda, T the mean of both, Ra the radiation above the
+    air, lambda the heat that turns a kilogram of water to vapour.
+
+    Parameters
+    ----------
+    tmax, tmin : DataArray or Series [degC]
+        Largest and least temperature of each day.
+    latitude : float or DataArray [degrees_north]
+        South negative.
+
+    Returns
+    -------
+    DataArray [mm/day]
+        On ``time`` and whatever else the temperatures have.
+
+    Raises
+    ------
+    InputError
+        If a day has no value, a value is out of range, or a minimum exceeds its maximum.
+
+    Notes
+    -----
+    Hargreaves and Samani 1982, 1985; FAO-56 equation 52; computed by pyet. Meant for means of a week
+    or more: single days scatter. Too low in wind, too high in damp air.
+
+    Examples
+    --------
+    >>> day = pd.DatetimeIndex(["2015-07-15"])
+    >>> float(hargreaves(pd.Series([26.6], day), pd.Series([14.8], day), 45.72).item())
+    5.0
+    """
+    import pyet
+
+    given = checked_weather(tmax=tmax, tmin=tmin, latitude=latitude)
+
+    def one(index, tmax, tmin, latitude):
+        high, low = pd.Series(tmax, index), pd.Series(tmin, index)
+        return pyet.hargreaves((high + low) / 2, high, low, float(np.radians(latitude)))
+
+    return _named(each_station(one, given), "Hargreaves (FAO-56 equation 52) from temperatures alone")
+
+
+def penman_monteith(
+    tmax,
+    tmin,
+    latitude,
+    elevation,
+    wind,
+    *,
+    solar=None,
+    sunshine=None,
+    rhmax=None,
+    rhmin=None,
+    vapour_pressure=None,
+    dew_point=None,
+    tmean=None,
+    wind_height: float = 2.0,
+    soil_heat=0.0,
+) -> xr.DataArray:
+    """Return reference evapotranspiration where the whole weather is known.
+
+    ET0 = [0.408 D (Rn - G) + g 900/(T + 273) u2 (es - ea)] / [D + g (1 + 0.34 u2)], D the slope of the
+    vapour-pressure curve, g the psychrometric constant.
+
+    Parameters
+    ----------
+    tmax, tmin : DataArray or Series [degC]
+        Largest and least temperature of each day.
+    latitude : float or DataArray [degrees_north]
+        South negative.
+    elevation : float or DataArray [m]
+        Height above the sea.
+    wind : DataArray, Series or float [m/s]
+        Mean wind speed.
+    solar : DataArray, Series or float [MJ/m2/day], optional
+        Radiation that reaches the ground; or give sunshine. Where neither is measured:
+        `rainharvest.demand.radiation.solar_from_temperatures`.
+    sunshine : DataArray, Series or float [h], optional
+        Hours of bright sunshine.
+    rhmax, rhmin : DataArray, Series or float [percent], optional
+        Largest and least relative humidity of each day.
+    vapour_pressure : DataArray, Series or float [kPa], optional
+        Actual vapour pressure, instead of humidity.
+    dew_point : DataArray, Series or float [degC], optional
+        Dew point, instead of humidity. Where nothing is measured, FAO-56 takes tmin for it.
+    tmean : DataArray or Series [degC], optional
+        Mean temperature; the mean of both by default.
+    wind_height : float [m], optional
+        Height at which the wind was measured; it is brought to 2 m by the logarithmic profile.
+    soil_heat : DataArray, Series or float [MJ/m2/day], optional
+        Heat that goes into the ground; 0 by default, as for single days.
+
+    Returns
+    -------
+    DataArray [mm/day]
+        On ``time`` and whatever else the weather has.
+
+    Raises
+    ------
+    InputError
+        If something that the equation needs is not given or is given twice, a day has no value, or a
+        value is out of range.
+
+    Notes
+    -----
+    Allen, Pereira, Raes and Smith 1998, FAO Irrigation and Drainage Paper 56, equation 6; computed by
+    pyet.
+
+    Examples
+    --------
+    FAO-56 example 18: Brussels, 6 July.
+
+    >>> day = pd.DatetimeIndex(["2015-07-06"])
+    >>> et0 = penman_monteith(pd.Series([21.5], day), pd.Series([12.3], day), 50.8, 100, 10 / 3.6,
+    ...     wind_height=10, rhmax=84, rhmin=63, sunshine=9.25)
+    >>> float(et0.item())
+    3.9
+    """
+    import pyet
+
+    if (solar is None) == (sunshine is None):
+        raise InputError(
+            "the radiation is needed once", "give solar or sunshine, or solar_from_temperatures", "solar"
+        )
+    humid = {"rhmax": rhmax, "rhmin": rhmin, "vapour_pressure": vapour_pressure, "dew_point": dew_point}
+    known = {name for name, value in humid.items() if value is not None}
+    if known not in ({"rhmax", "rhmin"}, {"vapour_pressure"}, {"dew_point"}):
+        raise InputError(
+            f"the humidity is needed once and is given as {sorted(known) or 'nothing'}",
+            "give rhmax and rhmin, or vapour_pressure, or dew_point",
+            "rhmax",
+        )
+    if not 0.5 <= wind_height <= 100:
+        raise InputError(f"wind measured at {wind_height} m", "give 0.5 to 100 m", "wind_height")
+    given = checked_weather(
+        tmax=tmax,
+        tmin=tmin,
+        latitude=latitude,
+        elevation=elevation,
+        wind=wind,
+        soil_heat=soil_heat,
+        **{
+            k: v
+            for k, v in (humid | {"solar": solar, "sunshine": sunshine, "tmean": tmean}).items()
+            if v is not None
+        },
+    )
+    profile = 1.0 if wind_height == 2.0 else 4.87 / np.log(67.8 * wind_height - 5.42)
+
+    def one(index, tmax, tmin, latitude, elevation, wind, soil_heat, **more):
+        more = {name: pd.Series(value, index) for name, value in more.items()}
+        high, low = pd.Series(tmax, index), pd.Series(tmin, index)
+        if "dew_point" in more:
+            more["vapour_pressure"] = pyet.calc_e0(more["dew_point"])
+        return pyet.pm_fao56(
+            more.get("tmean", (high + low) / 2),
+            pd.Series(wind * profile, index),
+            rs=more.get("solar"),
+            n=more.get("sunshine"),
+            g=pd.Series(soil_heat, index),
+            tmax=high,
+            tmin=low,
+            rhmax=more.get("rhmax"),
+            rhmin=more.get("rhmin"),
+            ea=more.get("vapour_pressure"),
+            elevation=float(elevation),
+            lat=float(np.radians(latitude)),
+        )
+
+    return _named(each_station(one, given), "Penman-Monteith (FAO-56 equation 6)")
+
+
+def from_monthly_table(monthly, time) -> xr.DataArray:
+    """Return reference evapotranspiration from twelve monthly means, where no weather is known.
+
+    Each day has its month's mean: no dry spell is hotter than its month.
+
+    Parameters
+    ----------
+    monthly : 12 floats [mm/day]
+        Mean of each month, January first.
+    time : DatetimeIndex, pandas Series or DataArray
+        The days, or a series on them.
+
+    Returns
+    -------
+    DataArray [mm/day]
+        On ``time``.
+
+    Raises
+    ------
+    InputError
+        If there are not twelve, or one is below 0 or above 25 mm/day.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2024-01-31", periods=2)
+    >>> from_monthly_table([6, 5, 4, 3, 2, 1, 1, 2, 3, 4, 5, 6], days).values
+    array([6., 5.])
+    """
+    table = np.asarray(monthly, dtype=float)
+    if table.shape != (12,):
+        raise InputError(f"the table has {table.size} values", "give one for each month", "monthly")
+    if not ((table >= 0) & (table <= 25)).all():
+        raise InputError(
+            "a month's mean is below 0 or above 25 mm a day",
+            "give means a day, not totals of the month",
+            "monthly",
+        )
+    days = as_days(time)
+    return xr.DataArray(
+        table[days.month.to_numpy() - 1],
+        {"time": days},
+        name="reference_evapotranspiration",
+        attrs=attributes(
+            "reference_evapotranspiration", assumptions="evapotranspiration from a monthly table"
+        ),
+    )
+
+
+def monthly_table(evapotranspiration: xr.DataArray) -> list[float]:
+    """Return the twelve monthly means of a shorter series, for days that it does not cover.
+
+    Parameters
+    ----------
+    evapotranspiration : DataArray [mm/day]
+        On ``time``, with every month of the year in it.
+
+    Returns
+    -------
+    list of 12 floats [mm/day]
+        January first; `from_monthly_table` takes it.
+
+    Raises
+    ------
+    InputError
+        If a month of the year does not occur.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2023-01-01", "2023-12-31")
+    >>> monthly_table(from_monthly_table(range(12), days))[:3]
+    [0.0, 1.0, 2.0]
+    """
+    mean = evapotranspiration.groupby(evapotranspiration.time.dt.month).mean()
+    missing = sorted(set(range(1, 13)) - set(mean.month.values.tolist()))
+    if missing:
+        raise InputError(f"month {missing[0]} has no day", "give a series of a year or more", "monthly")
+    return [float(v) for v in mean]
+
+
+def _named(out: xr.DataArray, method: str) -> xr.DataArray:
+    out.attrs = attributes("reference_evapotranspiration", assumptions=method)
+    return out.rename("reference_evapotranspiration")
