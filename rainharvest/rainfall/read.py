@@ -16,7 +16,7 @@ from rainharvest.rainfall.read_days import Readings, plural, to_days
 from rainharvest.rainfall.read_delimited import read_rows, text_rows
 from rainharvest.rainfall.read_excel import sheet_names, workbook_lines
 from rainharvest.rainfall.read_grid import read_netcdf
-from rainharvest.rainfall.read_layout import find_table
+from rainharvest.rainfall.read_layout import find_table, undated
 from rainharvest.rainfall.read_open import Source, lines, open_source
 from rainharvest.rainfall.read_plan import Hints
 from rainharvest.rainfall.read_stations import TENTHS, find_ghcn, read_ghcn
@@ -140,6 +140,11 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
         return iter([read_wide(wide, _lines(source, body), hints)])
     table = find_table(head)
     if table is None:
+        name, cell = undated(head)
+        if name:
+            raise InputError(
+                f"{cell!r} is no date that can be read", "write dates as 1990-01-31", f"column {name!r}"
+            )
         raise InputError(
             "no table of days was found in it",
             "give a row a day with a date and the rain, under a header such as date,rain_mm",
@@ -162,7 +167,7 @@ def _joined(chunks: Iterator[Readings]) -> Readings:
     if len(clock) == 1 and clock[0] > np.timedelta64(0):
         notes.append(f"each value, stamped {str(stamp[0])[11:16]}, was taken for the day of its date")
     rest = (
-        np.concatenate([getattr(p, name) for p in parts]) for name in ("rain", "flag", "total_days", "line")
+        np.concatenate([getattr(p, name) for p in parts]) for name in ("amount", "flag", "total_days", "line")
     )
     return Readings(stamp, *rest, parts[0].facts, tuple(notes))
 

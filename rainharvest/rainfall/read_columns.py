@@ -11,10 +11,10 @@ from rainharvest.rainfall.read_units import unit_in_name
 
 _WORDS = {
     "date": "date datum fecha data dato dates yyyymmdd yyyy-mm-dd datetime timestamp time valid_time "
-    "mess_datum date/time date_time time_hour tid",
-    "year": "year yr yyyy annee année jahr ano año anno jaar år aar iyear",
-    "month": "month mon mois monat mes mês mese maand mo måned",
-    "day": "day dd dy jour tag dia día giorno dag dayofmonth",
+    "mess_datum date/time date_time time_hour aaaammjj jjjjmmtt tid",
+    "year": "year yr yyyy y annee année jahr ano año anno jaar år aar iyear",
+    "month": "month mon m mois monat mes mês mese maand mo måned",
+    "day": "day dd dy d jour tag dia día giorno dag dayofmonth",
     "doy": "doy jday julian yday dayofyear jul",
     "hour": "hour hr hh heure stunde hora uur ora",
     "minute": "minute minutes minuto",
@@ -34,13 +34,13 @@ _RAIN = re.compile(
 )
 _NOT_RAIN = re.compile(
     r"(flag|quality|qualit|qual$|^qc|qc$|attribut|code|days?$|prob|hours?$|durat|type|period|count|normal"
-    r"|mean temp|cumul|accum|^q_|^q$|note|comment|remark|status|measured over|intens|max|rate of)"
+    r"|mean temp|cumul|accum|^q_|(^| )q$|note|comment|remark|status|measured over|intens|max|rate of)"
 )
 _DAYS = re.compile(
     r"(period over which|number of days|^n ?days$|^days$|total days|days in total|^dapr$|day cnt|accum.* days"
     r"|days? measured|^period \(days\)$|^ndays$)"
 )
-_QUALITY = re.compile(r"(quality|^qual|^qc|qc$|^q_|^q rr|^qflag|^flag$|flag$|attributes$|^status$)")
+_QUALITY = re.compile(r"(quality|^qual|^qc|qc$|^q_|^q rr| q$|^qflag|^flag$|flag$|attributes$|^status$)")
 
 
 @dataclass(frozen=True)

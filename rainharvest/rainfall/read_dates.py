@@ -119,6 +119,27 @@ def assemble(year, month, day, seconds=0) -> np.ndarray:
     return np.where(ok, days.astype("datetime64[s]") + np.where(ok, seconds, 0), NOWHEN)
 
 
+def clock_seconds(cells: Sequence[str]) -> np.ndarray:
+    """Return the seconds since midnight of clock times such as 9:00, 14:30:00 or 2:30 PM; NaT if none.
+
+    Examples
+    --------
+    >>> clock_seconds(["9:00", "2:30 PM", "24:00", "noon"]).astype(int)[:3]
+    array([32400, 52200, 86400])
+    """
+    codes, unique = pd.factorize(np.array(cells, dtype=object))
+    out = np.full(len(unique), np.timedelta64("NaT"), dtype="timedelta64[s]")
+    pattern = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.\d+)?)?\s*([AaPp])?\.?[Mm]?\.?")
+    for i, cell in enumerate(unique):
+        if found := pattern.fullmatch(cell):
+            hour, minute, second = (int(part or 0) for part in found.groups()[:3])
+            if found[4]:
+                hour = hour % 12 + 12 * (found[4].lower() == "p")
+            if minute < 60 and second < 60 and hour * 3600 + minute * 60 + second <= 86400:
+                out[i] = np.timedelta64(hour * 3600 + minute * 60 + second, "s")
+    return out[codes]
+
+
 def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm | None:
     """Work out how these cells write dates.
 

@@ -12,8 +12,9 @@ from rainharvest.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Roles, plain, roles
 from rainharvest.rainfall.read_days import LONGEST_TOTAL, Readings, plural, usual_step
-from rainharvest.rainfall.read_layout import Table, is_comment, read_preamble, split
+from rainharvest.rainfall.read_layout import Table, is_comment, split
 from rainharvest.rainfall.read_plan import Hints, Plan, column_cells, settle, stamps_of
+from rainharvest.rainfall.read_preamble import read_preamble
 from rainharvest.rainfall.read_quality import apply_quality
 from rainharvest.rainfall.read_units import Unit
 from rainharvest.rainfall.read_values import factorize, numbers, positive_codes
@@ -90,8 +91,9 @@ def read_rows(
     plan, pending, sites = None, [], set()
     for chunk in _chunks(rows):
         lines = np.array([line for line, _ in chunk], dtype=np.int32)
-        cells = [row for _, row in chunk]
-        cells, lines = _one_site(cells, lines, role, hints, sites)
+        cells, lines = _one_site([row for _, row in chunk], lines, role, hints, sites)
+        if not len(cells):
+            continue
         if plan is None:
             plan, facts = settle(cells, table, role, preamble, hints, fixed), dict(preamble.facts)
             facts |= _facts(cells, role)
@@ -100,7 +102,10 @@ def read_rows(
             facts, notes = {}, []
         readings = _read_chunk(cells, lines, table, role, plan, pending, notes)
         plan = replace(plan, step=readings.step)
-        yield replace(readings, facts=facts, notes=tuple(notes))
+        yield replace(readings, facts=facts, notes=tuple(notes), stamp_ends=plan.stamp_ends)
+    if plan is None and hints.at is not None and sites:
+        shown = ", ".join(sorted(sites)[:12])
+        raise InputError(f"no site is called {hints.at!r}", f"name one of: {shown}", "at")
     if plan is None:
         raise InputError("the file has no rows of data", "check that this is the file meant")
     if pending:
@@ -138,10 +143,6 @@ def _one_site(rows, lines, role: Roles, hints: Hints, seen: set[str]):
     if hints.at is not None:
         wanted = str(hints.at).strip().lower()
         keep = np.array([n.lower() == wanted for n in names], dtype=bool)[codes]
-        if not keep.any() and len(rows) < CHUNK and wanted not in {n.lower() for n in seen}:
-            raise InputError(
-                f"no site is called {hints.at!r}", f"name one of: {', '.join(sorted(seen)[:12])}", "at"
-            )
         return [row for row, k in zip(rows, keep, strict=True) if k], lines[keep]
     if len(seen - {""}) > 1:
         dates = {tuple(row[i] for i in role.date if i < len(row)) for row in rows}
@@ -170,6 +171,8 @@ def _read_chunk(
     stamps = stamps_of(rows, role, plan)
     values, flags, marked, bad = numbers(column_cells(rows, role.rain), plan.comma, plan.missing, plan.trace)
     dated = ~np.isnat(stamps)
+    if table.separator == " ":
+        _refuse_torn(rows, lines, role, dated)
     if not dated.all():
         _undated(rows, lines, table, role, plan, values, dated, pending, notes)
     elif pending:
@@ -206,6 +209,23 @@ def _read_chunk(
     step = plan.step or usual_step(stamps[dated])
     rain = plan.unit.mm(values, step)
     return Readings(stamps[dated], rain[dated], flags[dated], total[dated], lines[dated], step=step)
+
+
+def _refuse_torn(rows, lines, role: Roles, dated: np.ndarray) -> None:
+    """Refuse a row too short among rows separated by blanks: which cell is missing cannot be told."""
+    width = max(len(row) for row in rows)
+    full = next(row for row in rows if len(row) == width)
+    after = numbers(list(full[role.rain + 1 :]), False)[0]
+    before = [i for i in range(role.rain) if i not in role.date]
+    if not before and np.isnan(after).all():
+        return  # nothing but flags and remarks can be missing, or the rain itself
+    short = [i for i, row in enumerate(rows) if len(row) < width and dated[i]]
+    if short:
+        raise InputError(
+            f"the row has {len(rows[short[0]])} values where others have {width}: blanks cannot be told from gaps",
+            "separate the values with commas, or write a code such as -9999 for what is missing",
+            f"line {lines[short[0]]}",
+        )
 
 
 def _undated(rows, lines, table, role, plan, values, dated, pending, notes) -> None:

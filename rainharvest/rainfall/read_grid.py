@@ -17,9 +17,9 @@ from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_cell import axis, cell
 from rainharvest.rainfall.read_columns import looks_like_rain
 from rainharvest.rainfall.read_days import Readings, plural, usual_step
-from rainharvest.rainfall.read_layout import Preamble
 from rainharvest.rainfall.read_open import Source, unpacked
 from rainharvest.rainfall.read_plan import Hints, file_unit
+from rainharvest.rainfall.read_preamble import Preamble
 from rainharvest.rainfall.read_units import parse_unit
 from rainharvest.rainfall.read_values import NEGATIVE_CODES
 

@@ -1,36 +1,22 @@
-"""Working out a table's layout from its first lines: separator, header, units, what the preamble says."""
+"""Working out a table's layout from its first lines: separator, header, row of units, date columns."""
 
 from __future__ import annotations
 
 import csv
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from rainharvest.errors import InputError
-from rainharvest.rainfall.read_columns import date_columns, plain
+from rainharvest.rainfall.read_columns import date_columns
 from rainharvest.rainfall.read_dates import assemble, find_form, month_number
-from rainharvest.rainfall.read_units import Unit, parse_unit
+from rainharvest.rainfall.read_units import parse_unit
 
 SEPARATORS = (";", "\t", ",", "|", " ")
 COMMENTS = ("#", "!", "%", "//")
-
-_ENTRY = re.compile(r"[\s#!%*;/\"'<>$-]*([^\W\d_][\w ./()°-]{0,40}?)\s*[:=]\s*(.+)")
-_KEYS = {
-    "latitude": "latitude lat",
-    "longitude": "longitude lon long lng",
-    "elevation": "elevation elev altitude alt height station_elevation",
-    "site": "site station station_name place location gauge name site_name gauge_name",
-    "unit": "unit units rain_unit rain_units precipitation_unit unit_of_rain",
-    "missing": "missing missing_value missing_values missing_code missing_data "
-    "no_data nodata nodata_value fill _fillvalue",
-    "trace": "trace trace_code trace_value",
-    "year": "year",
-}
-_ROLE = {key: role for role, keys in _KEYS.items() for key in keys.split()}
 
 
 @dataclass(frozen=True)
@@ -53,8 +39,9 @@ class Table:
         Whether the file names its columns.
     preamble : tuple of str
         Lines before the rows that are no header.
-    score : int
-        Lines of the sample that fit.
+    score : tuple of int
+        How sure: 2 where the header names the date, 1 where a row looks dated, 0 without a header; then the
+        lines of the sample that fit.
     """
 
     separator: str
@@ -64,30 +51,7 @@ class Table:
     unit_row: tuple[str, ...] = ()
     headed: bool = True
     preamble: tuple[str, ...] = ()
-    score: int = 0
-
-
-@dataclass(frozen=True)
-class Preamble:
-    """What the lines above a table say.
-
-    Parameters
-    ----------
-    facts : dict
-        latitude, longitude, elevation, site.
-    unit : Unit or None
-        The unit of rain.
-    missing, trace : tuple of float
-        Numbers declared to be codes.
-    year : int
-        A year given once for the whole table; 0 if none.
-    """
-
-    facts: dict[str, object] = field(default_factory=dict)
-    unit: Unit | None = None
-    missing: tuple[float, ...] = ()
-    trace: tuple[float, ...] = ()
-    year: int = 0
+    score: tuple[int, int] = (0, 0)
 
 
 def split(line: str, separator: str) -> list[str]:
@@ -141,49 +105,75 @@ def find_table(lines: Sequence[str]) -> Table | None:
     for separator in SEPARATORS:
         cells = [split(line, separator) for line in lines]
         table = _headed(lines, cells, separator) or _bare(lines, cells, separator)
-        if table and (best is None or table.score > best.score or (table.headed and not best.headed)):
+        if table and (best is None or table.score > best.score):
             best = table
     return best
 
 
 def _headed(lines, rows, separator) -> Table | None:
-    for i, names in enumerate(rows):
-        bare = [*names]
-        if bare and is_comment(lines[i]):  # a header may hide behind a comment sign
-            bare[0] = bare[0].lstrip("#!% ")
-            bare = bare[1:] if not bare[0] and separator == " " else bare
-        bare = _join_units(bare) if separator == " " else bare
-        if len(bare) < 2 or not (date_columns(bare) or (_all_words(bare) and not is_comment(lines[i]))):
-            continue
-        for j in range(i + 1, min(i + 6, len(rows))):
-            if not rows[j] or is_comment(lines[j]):
-                continue
-            # a table written with row names has one cell more in its rows than in its header
-            shift = len(rows[j]) == len(bare) + 1 and rows[j][-1] != "" and separator != " "
-            for header in ([*bare], ["row", *bare]) if shift else ([*bare],):
-                date = next((d for d in _choices(header, rows[j]) if _dated(rows[j], *d)), None)
-                torn = separator == " " and len(rows[j]) != len(header)
-                if date is None or (torn and max(date[0]) + 1 >= len(rows[j])):
-                    continue
-                between = [k for k in range(i + 1, j) if len(rows[k]) >= max(2, len(header) - 1)]
-                units = tuple(rows[between[-1]]) if between else ()
-                preamble = [lines[k] for k in range(j) if k != i and k not in between]
-                score = sum(abs(len(r) - len(header)) <= 1 for r in rows[j:])
-                return Table(separator, tuple(header), date, j, units, True, tuple(preamble), score)
+    """Find a header that names a date, or else words above a row that begins like one."""
+    for choose in (_by_name, _by_look):
+        for i, cells in enumerate(rows):
+            names = _names(lines[i], cells, separator)
+            if len(names) > 1 and not any(map(_NO_NAME.search, names)):
+                if table := _under(lines, rows, separator, i, names, choose):
+                    return table
     return None
 
 
-def _all_words(names: list[str]) -> bool:
-    return all(re.search(r"[^\W\d_]", n) and not re.search(r"\d{4}", n) for n in names)
+_NO_NAME = re.compile(r"^[-+]?[\d.,]+$|\d{2,4}[-/.]\d{1,2}[-/.]\d")
+"""What no header has: bare numbers and dates."""
 
 
-def _choices(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], str]]:
-    """Return the columns that may be the date: by name, else by the look of the first row."""
-    if found := date_columns(names):
-        return found
-    if len(names) != len(row) or names[0] == "row":
+def _names(line: str, cells: list[str], separator: str) -> list[str]:
+    names = [*cells]
+    if names and is_comment(line):  # a header may hide behind a comment sign
+        names[0] = names[0].lstrip("#!% ")
+        names = names[1:] if not names[0] and separator == " " else names
+    return _join_units(names) if separator == " " else names
+
+
+def _under(lines, rows, separator, i: int, names: list[str], choose) -> Table | None:
+    """Return the table under the header in line ``i``, if a row with a date follows within five lines."""
+    for j in range(i + 1, min(i + 6, len(rows))):
+        if not rows[j] or is_comment(lines[j]):
+            continue
+        # a table written with row names has one cell more in its rows than in its header
+        shift = len(rows[j]) == len(names) + 1 and rows[j][-1] != "" and separator != " "
+        between = [k for k in range(i + 1, j) if len(rows[k]) >= max(2, len(names) - 1)]
+        for header in (names, ["row", *names]) if shift else (names,):
+            date = next((d for d in choose(header, rows[j]) if _dated(rows[j], *d)), None)
+            torn = separator == " " and len(rows[j]) != len(header)
+            if date is None or (torn and max(date[0]) + 1 >= len(rows[j])):
+                continue
+            preamble = [lines[k] for k in range(j) if k != i and k not in between]
+            score = (1 + (choose is _by_name), sum(abs(len(r) - len(header)) <= 1 for r in rows[j:]))
+            units = tuple(rows[between[-1]]) if between else ()
+            return Table(separator, tuple(header), date, j, units, True, tuple(preamble), score)
+        if choose is _by_look and between:
+            return None
+    return None
+
+
+def _by_name(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], str]]:
+    return date_columns(names)
+
+
+def _by_look(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], str]]:
+    if len(names) != len(row) or not all(re.search(r"[^\W\d_]", n) for n in names):
         return []
     return [((k,), "date") for k, cell in enumerate(row) if not cell.isdigit() or len(cell) == 8]
+
+
+def undated(lines: Sequence[str]) -> tuple[str, str]:
+    """Return the column that names a date and the cell under it that is none, for an error; else blanks."""
+    for separator in SEPARATORS:
+        rows = [split(line, separator) for line in lines]
+        for names, row in pairwise(r for r in rows if r):
+            for where, parts in date_columns(names) if len(names) > 1 else ():
+                if parts.startswith("date") and len(row) == len(names) and row[where[0]]:
+                    return names[where[0]], row[where[0]]
+    return "", ""
 
 
 def _join_units(names: list[str]) -> list[str]:
@@ -211,7 +201,7 @@ def _bare(lines, rows, separator) -> Table | None:
             dates.insert(0, ((0, 1), "year doy"))
         date = next((d for d in dates if _dated(cells, *d)), None)
         if date:
-            score = sum(len(r) == len(cells) for r in rows[i:])
+            score = (0, sum(len(r) == len(cells) for r in rows[i:]))
             names = tuple(f"column {k + 1}" for k in range(len(cells)))
             return Table(separator, names, date, i, (), False, tuple(lines[:i]), score)
     return None
@@ -221,66 +211,3 @@ def _counts_days(rows, width: int) -> bool:
     """Tell whether the second cells are consecutive days of the year rather than months."""
     days = [int(r[1]) for r in rows if len(r) == width and re.fullmatch(r"[0-9]{1,3}", r[1])]
     return len(days) > 2 and max(days) > 12 and all(b - a == 1 or b == 1 for a, b in pairwise(days))
-
-
-def _number(text: str) -> float | None:
-    found = re.search(r"[-+−]?\d+(?:[.,]\d+)?", text)
-    if not found:
-        return None
-    number = float(found[0].replace(",", ".").replace("−", "-"))
-    return -number if re.match(r"\s*°?\s*[SW]\b", text[found.end() :]) and number > 0 else number
-
-
-def read_preamble(lines: Sequence[str]) -> Preamble:
-    """Pick up what the lines above a table say: place, unit, missing codes.
-
-    Examples
-    --------
-    >>> p = read_preamble(["# latitude: -33.1", "# unit: 0.1 mm", "# missing: -1"])
-    >>> p.facts, p.unit.factor, p.missing
-    ({'latitude': -33.1}, 0.1, (-1.0,))
-    """
-    facts: dict[str, object] = {}
-    unit, year = None, 0
-    codes: dict[str, tuple[float, ...]] = {"missing": (), "trace": ()}
-    for line in lines:
-        found = _ENTRY.match(line)
-        role = found and _ROLE.get(plain(found[1]).replace(" ", "_"))
-        if not role:
-            continue
-        value = found[2].strip().strip("\"';,").strip()
-        number = _number(value)
-        if role == "unit":
-            unit = unit or parse_unit(value)
-        elif role in codes:
-            codes[role] += tuple(float(n) for n in re.findall(r"[-+]?\d+(?:\.\d+)?", value))
-        elif role == "year":
-            year = int(number or 0)
-        elif role == "site":
-            facts.setdefault("site", re.split(r"[,;]\s*\w+\s*[:=]", value)[0].strip())
-        elif (
-            number is not None and abs(number) <= {"latitude": 90, "longitude": 360, "elevation": 9000}[role]
-        ):
-            facts.setdefault(role, number)
-    return Preamble(facts, unit, codes["missing"], codes["trace"], year)
-
-
-def unit_in_preamble(lines: Sequence[str], name: str) -> tuple[Unit | None, tuple[float, ...]]:
-    """Find a line that explains the column: its unit, and the number that stands for a trace.
-
-    Examples
-    --------
-    >>> unit, trace = unit_in_preamble(["RH = Daily amount (in 0.1 mm) (-1 for <0.05 mm)"], "RH")
-    >>> unit.factor, trace
-    (0.1, (-1.0,))
-    """
-    for line in lines:
-        found = re.match(rf"[\s#!%*;]*{re.escape(name.strip())}\s*(?:[:=]|\s-\s)(.+)", line, re.IGNORECASE)
-        if not found or not name.strip():
-            continue
-        inside = [part.removeprefix("in ") for part in re.findall(r"[(\[]([^)\]]+)[)\]]", found[1])]
-        inside += re.findall(r"(0[.,]1 mm|tenths of (?:a )?(?:mm|millimet\w+))", found[1])
-        unit = next((u for u in map(parse_unit, inside) if u), None)
-        trace = re.search(r"(-\d+)\s+(?:for|=|means)\s*<\s*0[.,]\d", found[1])
-        return unit, (float(trace[1]),) if trace else ()
-    return None, ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,8 +10,9 @@ import numpy as np
 
 from rainharvest.errors import InputError
 from rainharvest.rainfall.read_columns import Roles
-from rainharvest.rainfall.read_dates import DateForm, assemble, find_form, month_number
-from rainharvest.rainfall.read_layout import Preamble, Table, unit_in_preamble
+from rainharvest.rainfall.read_dates import DateForm, assemble, clock_seconds, find_form, month_number
+from rainharvest.rainfall.read_layout import Table
+from rainharvest.rainfall.read_preamble import Preamble, unit_in_preamble
 from rainharvest.rainfall.read_units import Unit, asked_unit, parse_unit, unit_in_name
 from rainharvest.rainfall.read_values import decimal_comma, factorize
 
@@ -38,6 +40,7 @@ class Plan:
     trace: tuple[float, ...]
     notes: tuple[str, ...]
     step: float = 0.0
+    stamp_ends: bool = False
 
 
 def column_cells(rows: Sequence[Sequence[str]], place: int) -> list[str]:
@@ -78,7 +81,11 @@ def settle(rows, table: Table, role: Roles, preamble: Preamble, hints: Hints, fi
             notes.append(
                 f"the times carry the offset {form.zone} and were taken for the local clock as they stand"
             )
-    return Plan(form, unit, comma, clock, preamble.missing, (*preamble.trace, *trace), tuple(notes))
+    ends = ends_at_24(rows, role)
+    if ends:
+        notes.append("an hour 24 occurs, so that stamps are the end of each reading")
+    trace = (*preamble.trace, *trace)
+    return Plan(form, unit, comma, clock, preamble.missing, trace, tuple(notes), stamp_ends=ends)
 
 
 def file_unit(
@@ -132,12 +139,7 @@ def stamps_of(rows, role: Roles, plan: Plan) -> np.ndarray:
     """Return the moment of each row, NaT where it has no date."""
     if plan.form:
         stamps = plan.form.read(column_cells(rows, role.date[0]))
-        if plan.clock:
-            day = column_cells(rows, role.date[0])
-            time = column_cells(rows, role.date[1])
-            both = [f"{d} {t}" for d, t in zip(day, time, strict=True)]
-            stamps = find_form(both, True).read(both) if not np.isnat(stamps).all() else stamps
-        return stamps
+        return stamps + clock_seconds(column_cells(rows, role.date[1])) if plan.clock else stamps
     parts = [
         integers(column_cells(rows, i), word) for i, word in zip(role.date, role.parts.split(), strict=True)
     ]
@@ -149,6 +151,17 @@ def stamps_of(rows, role: Roles, plan: Plan) -> np.ndarray:
         month = np.where(month == 0, 13, month)
     seconds = sum((t * s for t, s in zip(time, (3600, 60), strict=False)), np.zeros_like(year))
     return assemble(year, month, day, seconds)
+
+
+def ends_at_24(rows, role: Roles) -> bool:
+    """Tell whether an hour 24 occurs: then stamps are the end of each reading."""
+    if "hour" in role.parts:
+        place = role.date[role.parts.split().index("hour")]
+        return "24" in {cell.removesuffix(".0") for cell in column_cells(rows, place)}
+    if not role.parts.startswith("date"):
+        return False
+    cells = (cell for place in role.date for cell in column_cells(rows, place))
+    return any(re.search(r"(?:^|[T ,:])24[:.]00|^\d{8}24(?:00)?$", cell) for cell in cells)
 
 
 def integers(cells: list[str], word: str) -> np.ndarray:

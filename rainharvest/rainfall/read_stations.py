@@ -13,9 +13,9 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from rainharvest.errors import InputError
-from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_dates import assemble
-from rainharvest.rainfall.read_days import LONGEST_TOTAL, Readings, plural
+from rainharvest.rainfall.read_days import Readings
+from rainharvest.rainfall.read_elements import Entry, join_elements
 from rainharvest.rainfall.read_layout import split
 from rainharvest.rainfall.read_plan import Hints
 from rainharvest.rainfall.read_units import Unit, asked_unit
@@ -28,9 +28,6 @@ _MONTHLY = re.compile(
 )
 _LONG = re.compile(r"[A-Z]{2}[A-Z0-9_-]{9},[12]\d{7},[A-Z]{3}[A-Z0-9],\s*-?\d+,")
 ELEMENTS = ("PRCP", "MDPR", "DAPR")
-
-Entry = tuple[np.datetime64, float, str, str, str, int]
-"""Day, value (NaN if missing), measurement flag, quality flag, source flag, line."""
 
 
 def find_ghcn(lines: Sequence[str]) -> str:
@@ -83,7 +80,7 @@ def read_ghcn(form: str, lines: Iterable[str], hints: Hints) -> Readings:
             "the file has no rain (elements PRCP, MDPR)", "order the element PRCP for this station"
         )
     facts.setdefault("site", station)
-    return _join(elements, unit, facts, notes)
+    return join_elements(elements, unit, facts, notes)
 
 
 def _station(stations: dict[str, dict], hints: Hints) -> str:
@@ -241,67 +238,3 @@ def _place(cells: dict[str, str]) -> dict[str, object]:
     if name := cells.get("NAME", "").strip():
         facts["site"] = name
     return facts
-
-
-def _join(elements: dict[str, list[Entry]], unit: Unit, facts: dict, notes: list[str]) -> Readings:
-    """Join rain by day with totals over several days (MDPR) and their number of days (DAPR)."""
-    rows = [*elements.get("PRCP", ())]
-    own = {e[0] for e in rows if not e[3]}
-    known = np.array(sorted(own), dtype="datetime64[s]")
-    spans = {e[0]: int(e[1]) for e in elements.get("DAPR", ()) if not e[3]}
-    total = [1] * len(rows)
-    guessed = lost = 0
-    for entry in elements.get("MDPR", ()):
-        day = entry[0]
-        if day in own:
-            lost += 1
-            continue
-        before = np.searchsorted(known, day)
-        free = (
-            int((day - known[before - 1]).astype("timedelta64[D]").astype(int)) if before else LONGEST_TOTAL
-        )
-        span = spans.get(day, 0)
-        if not span and before and free <= 31:
-            span, guessed = free, guessed + 1
-        if not 1 <= span <= free:
-            lost += 1
-            entry = (*entry[:3], "span", *entry[4:])
-        rows.append(entry)
-        total.append(max(span, 1))
-    if guessed:
-        notes.append(
-            f"{plural(guessed, 'total')} of unstated length taken to cover the days since the last value"
-        )
-    if lost:
-        notes.append(
-            f"{plural(lost, 'total')} over several days left out: the days have values of their own, or the "
-            "number of them is not given"
-        )
-    quality = np.array([bool(e[3]) for e in rows], dtype=bool)
-    trace = np.array([e[2] == "T" for e in rows], dtype=bool)
-    rain = unit.mm(np.array([e[1] for e in rows], dtype=float))
-    rain = np.where(quality, np.nan, np.where(trace, 0.0, rain))
-    flag = np.where(quality, Flag.REJECTED, np.where(trace, Flag.TRACE, Flag.MEASURED)).astype(np.int8)
-    _flag_notes(rows, quality, notes)
-    return Readings(
-        np.array([e[0] for e in rows], dtype="datetime64[s]"),
-        rain,
-        flag,
-        np.array(total, dtype=np.int64),
-        np.array([e[5] for e in rows], dtype=np.int64),
-        facts,
-        tuple(notes),
-    )
-
-
-def _flag_notes(rows: list[Entry], quality: np.ndarray, notes: list[str]) -> None:
-    if quality.any():
-        letters = "".join(sorted({e[3] for e in rows if len(e[3]) == 1}))
-        notes.append(
-            f"{plural(int(quality.sum()), 'value')} rejected (quality flags {letters}) set to unknown"
-        )
-    if presumed := sum(e[2] == "P" and not e[3] for e in rows):
-        notes.append(f"{plural(presumed, 'zero')} that the source presumes (flag P) kept")
-    wet = sum(e[1] > 0 and not e[3] for e in rows)
-    if wet and (loose := sum(e[4] == "S" and e[1] > 0 and not e[3] for e in rows)) > 0.05 * wet:
-        notes.append(f"{plural(loose, 'wet day')} come from the source S, the least reliable one for rain")

@@ -12,7 +12,7 @@ import xarray as xr
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.rainfall.flags import Flag, flag_attributes
-from rainharvest.rainfall.read_days import Readings, place_of, plural, to_days
+from rainharvest.rainfall.read_days import Readings, place_of, plural, to_days, usual_step
 
 SUB_DAILY = 0.75 * 86400
 """Readings closer together than this [s] are sub-daily."""
@@ -60,7 +60,7 @@ def read_subdaily(
             raise InputError("the readings are a day apart", "read them with read_rain")
         notes = dict.fromkeys([*source.notes, *(note for part in parts for note in part.notes)])
         columns = []
-        for name in ("stamp", "rain", "flag", "line"):  # one after the other: a minute record fills memory
+        for name in ("stamp", "amount", "flag", "line"):  # one after the other: a minute record fills memory
             columns.append(np.concatenate([getattr(part, name) for part in parts]))
         del parts
         stamp, rain, flag, line = columns
@@ -85,7 +85,7 @@ def read_subdaily(
 
 
 def sum_to_days(
-    rain: xr.DataArray, *, day_start: float = 0.0, blank_is_zero: bool | None = None
+    rain_step: xr.DataArray | pd.Series, *, day_start: float = 0.0, blank_is_zero: bool | None = None
 ) -> xr.DataArray:
     """Sum sub-daily rain to observation days.
 
@@ -93,8 +93,8 @@ def sum_to_days(
 
     Parameters
     ----------
-    rain : DataArray [mm]
-        What ``read_subdaily`` gave.
+    rain_step : DataArray or Series [mm]
+        What ``read_subdaily`` gave, or any series of regular readings.
     day_start : float [h]
         Hour of the clock at which the observation day begins. A day from midnight bears its own date; one
         that begins later bears the date on which it ends, the day of reading.
@@ -109,27 +109,29 @@ def sum_to_days(
     Raises
     ------
     InputError
-        If the readings do not divide the day, or an interval has two of them.
+        If the readings do not divide the day, an interval has two of them, or the hour is none of the day's.
 
     Examples
     --------
-    >>> time = pd.date_range("2000-01-01", periods=48, freq="h")
-    >>> flag = ("time", np.zeros(48, dtype="int8"))
-    >>> rain = xr.DataArray(np.ones(48), dims="time", coords={"time": time, "flag": flag})
+    >>> rain = pd.Series(1.0, pd.date_range("2000-01-01", periods=48, freq="h"))
     >>> sum_to_days(rain).values, sum_to_days(rain, day_start=9).values
     (array([24., 24.]), array([nan, 24., nan]))
     """
-    from rainharvest.rainfall.read_days import usual_step
-
-    stamp = rain["time"].values.astype("datetime64[s]")
-    step = float(rain.attrs.get("step_seconds", 0)) or usual_step(stamp)
+    if not 0 <= day_start < 24:
+        raise InputError(f"hour {day_start}", "give an hour from 0 to below 24", "day_start")
+    if isinstance(rain_step, pd.Series):
+        rain_step = xr.DataArray(rain_step.to_numpy(float), dims="time", coords={"time": rain_step.index})
+    stamp = rain_step["time"].values.astype("datetime64[s]")
+    step = float(rain_step.attrs.get("step_seconds", 0)) or usual_step(stamp)
     keep = ("latitude", "longitude", "elevation", "site")
-    facts = {k: v for k, v in rain.attrs.items() if k in keep}
-    notes = (rain.attrs["assumptions"],) if rain.attrs.get("assumptions") else ()
+    facts = {k: v for k, v in rain_step.attrs.items() if k in keep}
+    notes = (rain_step.attrs["assumptions"],) if rain_step.attrs.get("assumptions") else ()
     none = np.array([], dtype=np.int64)
-    readings = Readings(stamp, rain.values, rain["flag"].values, none, none, facts, notes, step)
+    flag = np.where(rain_step.isnull(), Flag.MISSING, Flag.MEASURED)
+    flag = rain_step["flag"].values if "flag" in rain_step.coords else flag
+    readings = Readings(stamp, rain_step.values, flag, none, none, facts, notes, step)
     out = to_days(day_sums([readings], day_start, blank_is_zero))
-    out.attrs |= {k: rain.attrs[k] for k in ("source_file", "sha256") if k in rain.attrs}
+    out.attrs |= {k: rain_step.attrs[k] for k in ("source_file", "sha256") if k in rain_step.attrs}
     return out
 
 
@@ -144,7 +146,7 @@ def begin(part: Readings, stamp_ends: bool | None) -> Readings:
         f"each stamp was taken for the {'end' if ends else 'beginning'} of its reading{why}",
     )
     stamp = part.stamp - np.timedelta64(int(part.step), "s") if ends else part.stamp
-    return Readings(stamp, part.rain, part.flag, part.total_days, part.line, part.facts, notes, part.step)
+    return Readings(stamp, part.amount, part.flag, part.total_days, part.line, part.facts, notes, part.step)
 
 
 def _single(readings: Readings) -> np.ndarray:
@@ -152,7 +154,7 @@ def _single(readings: Readings) -> np.ndarray:
     if (np.diff(readings.stamp) > np.timedelta64(0)).all():
         return np.arange(len(readings.stamp))
     order = np.argsort(readings.stamp, kind="stable")
-    stamp, rain = readings.stamp[order], readings.rain[order]
+    stamp, rain = readings.stamp[order], readings.amount[order]
     same = np.flatnonzero(stamp[1:] == stamp[:-1])
     differ = same[~((rain[same] == rain[same + 1]) | (np.isnan(rain[same]) & np.isnan(rain[same + 1])))]
     if len(differ):
@@ -200,7 +202,7 @@ def day_sums(
         if first is None:
             first, per_day = part, 86400 / part.step
         keep = _single(part)
-        stamp, rain, flag = part.stamp[keep], part.rain[keep], part.flag[keep]
+        stamp, rain, flag = part.stamp[keep], part.amount[keep], part.flag[keep]
         off += int(((stamp - first.stamp[0]).astype(np.int64) % int(first.step) != 0).sum())
         wet += int((rain > 0).sum())
         day = (stamp - np.timedelta64(int(day_start * 3600), "s")).astype("datetime64[D]")

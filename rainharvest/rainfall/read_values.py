@@ -17,10 +17,10 @@ WORLD_RECORD = 1825.0
 MISSING_WORDS = frozenset(
     "na n/a #n/a nan null none nil nd n.d. n.a. missing miss m x - -- --- ---- — – . .. "
     "* ** *** # ? ?? / // ///".split()
-) | {""}
+) | {"", "no data", "no_data", "nodata", "not available", "#value!", "#div/0!", "(null)"}
 TRACE_WORDS = frozenset(
     "t tr tr. trace traces <0.1 <0.05 <0.2 <0.01 0.0t 0t 0.00t 0,0t t0.0 + <0,1 <0,05".split()
-)
+) | {"0.0 t", "0 t", "< 0.1"}
 
 NEGATIVE_CODES = frozenset(
     (

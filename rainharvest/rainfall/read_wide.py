@@ -13,8 +13,9 @@ from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import WORDS, plain
 from rainharvest.rainfall.read_dates import MONTHS, assemble, month_number
 from rainharvest.rainfall.read_days import Readings, plural
-from rainharvest.rainfall.read_layout import SEPARATORS, Preamble, is_comment, read_preamble, split
+from rainharvest.rainfall.read_layout import SEPARATORS, is_comment, split
 from rainharvest.rainfall.read_plan import Hints, file_unit
+from rainharvest.rainfall.read_preamble import Preamble, read_preamble
 from rainharvest.rainfall.read_values import decimal_comma, numbers, positive_codes
 
 _FILLERS = frozenset((0.0, 99.9, 999.0, 999.9, 8888.0, 9999.0))

@@ -1,4 +1,4 @@
-"""Large files: a progress bar, and memory that does not grow with the file; the speed is printed, not judged."""
+"""Large files: a progress bar, memory that does not grow with the file; speed is printed, not judged."""
 
 import tracemalloc
 from pathlib import Path

@@ -237,4 +237,18 @@ REFUSALS = [
         "blank_is_zero",
         settled={"blank_is_zero": True},
     ),
+    Refusal(
+        "day_numbers_of_a_workbook",
+        text("date,rain_mm", "36526,1", "36527,2"),
+        "'36526' is no date that can be read",
+        "column 'date'",
+    ),
+    Refusal(
+        "blanks_for_gaps",
+        text("Date       Rain  Wind", "1990-01-01  2.0  3", "1990-01-02       4", "1990-01-03  1.0  2"),
+        "the row has 2 values where others have 3",
+        "line 3",
+        hints={"units": "mm"},
+        suffix=".txt",
+    ),
 ]
