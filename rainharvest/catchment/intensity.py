@@ -1,0 +1,148 @@
+"""How hard it rains within a wet hour, and what share of the rain falls below a limit of intensity.
+
+A daily record does not say how hard it rained. Gutters, pipes and filters have a limit of flow, and what
+falls faster is lost. Here wet-hour intensity is taken as Weibull, which gives the share in closed form.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+from pydantic import BaseModel, ConfigDict, Field
+
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+
+
+class Intensity(BaseModel):
+    """How hard it rains where the roof stands.
+
+    Parameters
+    ----------
+    mean_intensity : float [mm/h]
+        Mean rain of the hours with rain.
+    variation : float [1]
+        Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where
+        ``growth`` is zero).
+    growth : float [1]
+        Exponent with which the mean of a day's wet hours grows with the day's depth; 0 for none.
+    source : str
+        Where the three come from.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    mean_intensity: float = Field(gt=0, le=100, description="mean rain of the hours with rain [mm/h]")
+    variation: float = Field(ge=0.2, le=6, description="coefficient of variation of wet-hour rain [1]")
+    growth: float = Field(0.0, ge=0, le=0.95, description="exponent of growth with the day's depth [1]")
+    source: str = "given"
+
+
+def weibull_shape(variation: float) -> float:
+    """Return the shape of the Weibull law with this coefficient of variation.
+
+    Gamma(1 + 2/k) / Gamma(1 + 1/k)^2 = 1 + CV^2, solved for the shape k.
+
+    Parameters
+    ----------
+    variation : float [1]
+        Coefficient of variation, from 0.05 to 20.
+
+    Returns
+    -------
+    float [1]
+        The shape k; 1 for the exponential law, less for one more skewed.
+
+    Raises
+    ------
+    InputError
+        If the coefficient lies outside the range.
+
+    Examples
+    --------
+    >>> weibull_shape(1.0)
+    1.0000
+    >>> weibull_shape(2.0)
+    0.5427
+    """
+    from scipy.optimize import brentq
+    from scipy.special import gammaln
+
+    if not 0.05 <= variation <= 20:
+        raise InputError(f"{variation} is not possible", "give a value from 0.05 to 20", "variation")
+
+    def excess(log_shape: float) -> float:
+        k = np.exp(log_shape)
+        return gammaln(1 + 2 / k) - 2 * gammaln(1 + 1 / k) - np.log1p(variation**2)
+
+    return float(np.exp(brentq(excess, np.log(0.15), np.log(30), xtol=1e-13)))
+
+
+def share_below(limit, mean_intensity, variation: float) -> np.ndarray:
+    """Return the share of the rain that passes a limit of intensity: E[min(I, c)] / E[I].
+
+    With I Weibull of mean mu, shape k and scale l, and z = (c / l)^k,
+    share = P(1 + 1/k, z) + (c / mu) exp(-z), P the regularised lower incomplete gamma function.
+
+    Limits: an hour hides bursts. Sizes of gutters and pipes come from design intensities, not from this.
+
+    Parameters
+    ----------
+    limit : float or array [mm/h]
+        The limit c; inf for none.
+    mean_intensity : float or array [mm/h]
+        The mean mu of the wet hours; broadcasts with the limit.
+    variation : float [1]
+        Coefficient of variation of the wet hours.
+
+    Returns
+    -------
+    ndarray [1]
+        Share from 0 to 1.
+
+    Examples
+    --------
+    The exponential law, 1 - exp(-c / mu):
+
+    >>> float(share_below(1.5, 1.5, 1.0)), float(1 - np.exp(-1))
+    (0.63212, 0.63212)
+    """
+    from scipy.special import gamma, gammainc
+
+    k = weibull_shape(variation)
+    ratio = np.minimum(np.asarray(limit, dtype=float) / mean_intensity, 1e9)
+    z = (ratio * gamma(1 + 1 / k)) ** k
+    return np.minimum(gammainc(1 + 1 / k, z) + ratio * np.exp(-z), 1.0)
+
+
+def day_intensity(rain: xr.DataArray, intensity: Intensity) -> xr.DataArray:
+    """Return the mean wet-hour intensity of each day.
+
+    mu_t = a P_t^g, with a such that the mean over all wet hours of the record stays the mean given:
+    a = mu sum(P^(1 - g)) / sum(P), since a day of depth P_t has P_t / mu_t wet hours.
+
+    Parameters
+    ----------
+    rain : DataArray [mm/day]
+        Daily rain on ``time``.
+    intensity : Intensity
+        The mean, and the growth g with the depth of the day.
+
+    Returns
+    -------
+    DataArray [mm/h]
+        One mean a day; the overall mean on days without rain.
+
+    Examples
+    --------
+    >>> rain = xr.DataArray([0.0, 4.0, 16.0], dims="time")
+    >>> hard = Intensity(mean_intensity=2.0, variation=1.0, growth=0.5)
+    >>> day_intensity(rain, hard).round(3).values
+    array([2. , 1.2, 2.4])
+    """
+    wet = rain.where(rain > 0)
+    scale = (wet ** (1 - intensity.growth)).sum("time") / rain.sum("time")
+    mean = intensity.mean_intensity * scale * wet**intensity.growth
+    mean = mean.fillna(intensity.mean_intensity).rename("mean_intensity")
+    mean.attrs = attributes("mean_intensity")
+    return mean
