@@ -1,0 +1,262 @@
+"""The garden: how much water its beds ask for on each day, most of all when rain fails."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+from numba import njit
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+from rainharvest.compiled import compiling_notice
+from rainharvest.demand.calendar import as_days
+from rainharvest.demand.periods import check_rule, in_period
+from rainharvest.demand.plantings import CROPS, METHODS, RAIN_KEPT, READILY, ROOT_DEPTH, SMALL_RAIN, SOILS
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+
+
+class Garden(BaseModel):
+    """A garden and how it is watered.
+
+    Parameters
+    ----------
+    name : str
+        The name that tables and figures show.
+    bed_area : float [m2]
+        Planted area that is watered.
+    crop : str
+        One of `rainharvest.demand.plantings.CROPS`; its mid-season coefficient is used all year. For a
+        crop that is sown and reaped give `garden_demand` a series of coefficients.
+    soil : str
+        sand, loam or clay.
+    root_depth : float [m]
+        Depth from which roots draw.
+    method : str
+        One of `rainharvest.demand.plantings.METHODS`.
+    readily_available : float [1]
+        Share of the soil's available water that plants take without stress: watering keeps it at that.
+    rain_kept : float [1]
+        Share of the rain that reaches the root zone.
+    watered : list of str
+        Rules for the days on which watering is allowed (see `rainharvest.demand.periods.check_rule`);
+        all days by default.
+    essential : bool
+        Whether rationing spares it.
+
+    Examples
+    --------
+    >>> beds = Garden(bed_area=200, crop="tomato", soil="sand")
+    >>> round(beds.available_water, 1), round(beds.efficiency, 2)
+    (22.5, 0.9)
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    name: str = Field("garden", min_length=1, max_length=80)
+    bed_area: float = Field(gt=0, le=1e6, allow_inf_nan=False)
+    crop: str = "lawn, warm season"
+    soil: str = "loam"
+    root_depth: float = Field(ROOT_DEPTH.value, ge=0.05, le=3, allow_inf_nan=False)
+    method: str = "drip"
+    readily_available: float = Field(READILY.value, gt=0, lt=1)
+    rain_kept: float = Field(RAIN_KEPT.value, ge=0, le=1)
+    watered: tuple[str, ...] = ()
+    essential: bool = False
+
+    @field_validator("crop", "soil", "method")
+    @classmethod
+    def _known(cls, value: str, info) -> str:
+        table = {"crop": CROPS, "soil": SOILS, "method": METHODS}[info.field_name]
+        if value not in table:
+            raise InputError(f'no {info.field_name} is called "{value}"', f"choose one of {', '.join(table)}")
+        return value
+
+    @field_validator("watered")
+    @classmethod
+    def _known_rules(cls, rules: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(check_rule(rule) for rule in rules)
+
+    @property
+    def available_water(self) -> float:
+        """Water [mm] between field capacity and wilting point in the root zone."""
+        return SOILS[self.soil].value * self.root_depth
+
+    @property
+    def efficiency(self) -> float:
+        """Share of the water applied that stays in the root zone."""
+        return METHODS[self.method].value
+
+
+def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=None) -> xr.Dataset:
+    """Return the litres a day that a garden asks for, from rain and the thirst of the air.
+
+    With D the depletion of the root zone [mm], TAW its available water and RAW = p TAW:
+    D <- D + K_s K_c ET0 - P_e, P_e the effective rain, what passes field capacity (D < 0) drains;
+    K_s = min(1, (TAW - D)/(TAW - RAW)). On a day when watering is allowed the garden is given what D
+    exceeds RAW, and asks area x that / efficiency. So demand is nothing until the soil has spent the last
+    rain, and all of K_c ET0 from then until it rains again.
+
+    Parameters
+    ----------
+    garden : Garden
+        The garden.
+    rain : DataArray or Series [mm/day]
+        Rain on ``time``, without gaps; further dimensions (member) are kept.
+    evapotranspiration : DataArray or Series [mm/day]
+        Reference evapotranspiration of the same days.
+    crop_coefficient : DataArray or float [1], optional
+        Crop coefficient of each day; the crop's mid-season value by default.
+
+    Returns
+    -------
+    Dataset
+        ``garden_demand`` [L/day], ``watering`` [mm/day], ``effective_rain`` [mm/day],
+        ``crop_evapotranspiration`` [mm/day] and ``depletion`` [mm] at the end of the day.
+
+    Raises
+    ------
+    InputError
+        If a day has no value or a negative one, or the series do not cover the same days.
+
+    Notes
+    -----
+    FAO-56, chapter 8, equations 84 and 85 (from memory, not verified), with one rule of watering: a
+    garden's beds are watered in turn, so that their mean is held at the edge of stress. Rain below 0.2
+    ET0 is not counted. The soil is full on the first day.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2024-01-01", periods=40)
+    >>> dry = garden_demand(Garden(bed_area=100), pd.Series(0.0, days), pd.Series(5.0, days))
+    >>> float(dry.garden_demand[0]), float(dry.garden_demand[-1])
+    (0.0, 472.2)
+    """
+    rain, thirst = _days("rain", rain), _days("evapotranspiration", evapotranspiration)
+    coefficient = CROPS[garden.crop].middle if crop_coefficient is None else crop_coefficient
+    if isinstance(coefficient, xr.DataArray | pd.Series):
+        coefficient = _days("crop_coefficient", coefficient)
+    elif not 0 <= coefficient <= 2:
+        raise InputError(f"a crop coefficient of {coefficient}", "give 0 to 2", "crop_coefficient")
+    else:
+        coefficient = xr.DataArray(float(coefficient))
+    for name, series in (("evapotranspiration", thirst), ("crop_coefficient", coefficient)):
+        if "time" in series.dims and not series.time.to_index().equals(rain.time.to_index()):
+            raise InputError(f"{name} and rain do not cover the same days", "cut both to the same days", name)
+    days = rain.time.to_index()
+    allowed = in_period(garden.watered, days) if garden.watered else np.ones(days.size, dtype=bool)
+    effective = rain.where(rain > SMALL_RAIN.value * thirst, 0.0) * garden.rain_kept
+    crop_thirst = coefficient * thirst
+    with compiling_notice("the root zone of the garden"):
+        watering, depletion, taken = xr.apply_ufunc(
+            lambda e, t: _root_zone(
+                np.ascontiguousarray(e, dtype=float),
+                np.ascontiguousarray(t, dtype=float),
+                allowed,
+                garden.available_water,
+                garden.readily_available,
+            ),
+            *xr.broadcast(effective, crop_thirst),
+            input_core_dims=[["time"], ["time"]],
+            output_core_dims=[["time"]] * 3,
+            vectorize=True,
+        )
+    litres = watering * garden.bed_area / garden.efficiency
+    out = {
+        "garden_demand": litres,
+        "watering": watering,
+        "effective_rain": effective,
+        "crop_evapotranspiration": taken,
+        "depletion": depletion,
+    }
+    dims = tuple(d for d in watering.dims if d != "time") + ("time",)
+    said = (
+        f"{garden.name}: {garden.bed_area:g} m2 of {garden.crop} on {garden.soil}, {garden.method}, "
+        f"efficiency {garden.efficiency:g}; {evapotranspiration.attrs.get('assumptions', 'ET0 as given')}"
+    )
+    return xr.Dataset(
+        {
+            name: values.reset_coords(drop=True)
+            .transpose(*(d for d in dims if d in values.dims))
+            .assign_attrs(attributes(name))
+            for name, values in out.items()
+        },
+        attrs={"assumptions": said, "garden": garden.name, "essential": int(garden.essential)},
+    )
+
+
+def with_garden(demand: xr.DataArray, garden: xr.Dataset) -> xr.DataArray:
+    """Return the demand by use with the garden as one more use.
+
+    Parameters
+    ----------
+    demand : DataArray [L/day]
+        Dimensions (use, time), as `rainharvest.demand.uses.daily_demand` returns it.
+    garden : Dataset
+        What `garden_demand` returned, on the same days.
+
+    Returns
+    -------
+    DataArray [L/day]
+        Dimensions (..., use, time).
+
+    Raises
+    ------
+    InputError
+        If a use bears the garden's name already, or the days differ.
+    """
+    name = garden.attrs["garden"]
+    if name in demand.use.values:
+        raise InputError(f'a use is called "{name}" already', "give the garden another name", "garden")
+    if not demand.time.to_index().equals(garden.time.to_index()):
+        raise InputError("the garden and the demand do not cover the same days", "use one record", "garden")
+    row = garden.garden_demand.expand_dims(use=[name]).assign_coords(
+        essential=("use", [bool(garden.attrs["essential"])]),
+        quality=("use", ["outdoor"]),
+        kind=("use", ["garden"]),
+    )
+    demand, row = xr.broadcast(demand, row, exclude=("use",))
+    out = xr.concat([demand, row], "use").transpose(..., "use", "time")
+    said = "; ".join(filter(None, (demand.attrs.get("assumptions", ""), garden.attrs["assumptions"])))
+    return out.assign_attrs(attributes("demand", assumptions=said)).rename("demand")
+
+
+def _days(name: str, values) -> xr.DataArray:
+    """Return a daily series as a DataArray, refusing days without a value or below zero."""
+    if isinstance(values, pd.Series):
+        values = xr.DataArray(values.to_numpy(dtype=float), {"time": values.index}, ("time",))
+    if not isinstance(values, xr.DataArray) or "time" not in values.dims:
+        raise InputError("it is not a series on dates", "give a Series or a DataArray with time", name)
+    values = values.astype(float).assign_coords(time=as_days(values))
+    bad = ~(np.isfinite(values) & (values >= 0))
+    if bool(bad.any()):
+        per_day = bad.any([d for d in bad.dims if d != "time"])
+        first = str(per_day.time.values[per_day.values][0])[:10]
+        raise InputError(
+            f"{int(per_day.sum())} days have no value or a negative one, the first {first}",
+            "fill the record first",
+            name,
+        )
+    return values.reset_coords(drop=True)
+
+
+@njit(cache=True, nogil=True)
+def _root_zone(rain, thirst, allowed, available, readily):
+    """Run one root zone through the days: water given, depletion in the evening, water taken up."""
+    days = rain.size
+    given, evening, taken = np.zeros(days), np.empty(days), np.empty(days)
+    edge = readily * available
+    depletion = 0.0
+    for t in range(days):
+        stress = min(1.0, max(0.0, (available - depletion) / (available - edge)))
+        taken[t] = stress * thirst[t]
+        depletion = max(depletion + taken[t] - rain[t], 0.0)
+        if allowed[t] and depletion > edge:
+            given[t] = depletion - edge
+            depletion = edge
+        elif depletion > available:
+            # The air cannot take what the soil does not hold.
+            taken[t] -= depletion - available
+            depletion = available
+        evening[t] = depletion
+    return given, evening, taken
