@@ -292,6 +292,11 @@ QUANTITIES: dict[str, Quantity] = _table(
     ("depletion", "mm", "Depletion", "Water that the root zone lacks to be full, in the evening."),
     ("watering", "mm/day", "Watering", "Depth of water that the root zone is given in a day."),
     ("garden_demand", "L/day", "Garden", "Water that the garden asks of the tank in a day."),
+    ("spell_length", "day", "Spell without mains", "Mean length of a spell without mains."),
+    ("interruptions_a_year", "1/year", "Interruptions a year", "Mean number of spells without mains a year."),
+    ("hours", "h", "Hours of supply", "Hours of a day on which the mains supply."),
+    ("scenario", "", "Scenario", "One of several equally likely courses of events."),
+    ("scenarios", "1", "Scenarios", "How many equally likely courses of events are made."),
     ("demand", "L/day", "Demand", "Water asked of the tank in one day."),
     ("essential", "L/day", "Essential demand", "The part of the demand that rationing does not cut."),
     # ---- storage
