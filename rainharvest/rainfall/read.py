@@ -161,7 +161,6 @@ def _joined(chunks: Iterator[Readings]) -> Readings:
     """Join the chunks of a daily file."""
     parts = list(chunks)
     stamp = np.concatenate([p.stamp for p in parts])
-    _refuse_monthly(stamp, np.concatenate([p.total_days for p in parts]))
     notes = [note for p in parts for note in p.notes]
     clock = np.unique(stamp - stamp.astype("datetime64[D]"))
     if len(clock) == 1 and clock[0] > np.timedelta64(0):
@@ -170,20 +169,6 @@ def _joined(chunks: Iterator[Readings]) -> Readings:
         np.concatenate([getattr(p, name) for p in parts]) for name in ("amount", "flag", "total_days", "line")
     )
     return Readings(stamp, *rest, parts[0].facts, tuple(notes))
-
-
-def _refuse_monthly(stamp: np.ndarray, total: np.ndarray) -> None:
-    day = np.unique(stamp.astype("datetime64[D]"))
-    if len(day) < 4 or (total > 1).any():
-        return
-    gaps = np.diff(day).astype(int)
-    if gaps.min() >= 28 and gaps.max() <= 31:
-        raise InputError("the values are a month apart", "give daily rain; monthly totals cannot be undone")
-    if gaps.min() == gaps.max() > 1:
-        raise InputError(
-            f"the values are {gaps[0]} days apart: totals over {gaps[0]} days, or one day in {gaps[0]}",
-            "add a column 'days' with the days over which each value was measured",
-        )
 
 
 def _dry_blanks(rain: xr.DataArray, hints: Hints) -> xr.DataArray:

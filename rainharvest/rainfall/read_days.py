@@ -83,6 +83,32 @@ def place_of(readings: Readings, row: int) -> str:
     return f"line {readings.line[row]}, {day}" if len(readings.line) else day
 
 
+def refuse_apart(readings: Readings) -> None:
+    """Refuse rows that stand days apart all along: monthly totals, or totals over an unstated number of days.
+
+    Parameters
+    ----------
+    readings : Readings
+        The rows of a table.
+
+    Raises
+    ------
+    InputError
+        If they do.
+    """
+    day = np.unique(readings.stamp.astype("datetime64[D]"))
+    if len(day) < 4 or (readings.total_days > 1).any():
+        return
+    gaps = np.diff(day).astype(int)
+    if gaps.min() >= 28 and gaps.max() <= 31:
+        raise InputError("the values are a month apart", "give daily rain; monthly totals cannot be undone")
+    if gaps.min() == gaps.max() > 1:
+        raise InputError(
+            f"the values are {gaps[0]} days apart: totals over {gaps[0]} days, or one day in {gaps[0]}",
+            "add a column 'days' with the days over which each value was measured",
+        )
+
+
 def to_days(readings: Readings) -> xr.DataArray:
     """Lay daily readings on a gapless index.
 

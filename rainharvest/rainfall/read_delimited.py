@@ -11,7 +11,7 @@ import numpy as np
 from rainharvest.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Roles, plain, roles
-from rainharvest.rainfall.read_days import LONGEST_TOTAL, Readings, plural, usual_step
+from rainharvest.rainfall.read_days import LONGEST_TOTAL, Readings, plural, refuse_apart, usual_step
 from rainharvest.rainfall.read_layout import Table, is_comment, split
 from rainharvest.rainfall.read_plan import Hints, Plan, column_cells, settle, stamps_of
 from rainharvest.rainfall.read_preamble import read_preamble
@@ -101,6 +101,8 @@ def read_rows(
         else:
             facts, notes = {}, []
         readings = _read_chunk(cells, lines, table, role, plan, pending, notes)
+        if not plan.step:
+            refuse_apart(readings)
         plan = replace(plan, step=readings.step)
         yield replace(readings, facts=facts, notes=tuple(notes), stamp_ends=plan.stamp_ends)
     if plan is None and hints.at is not None and sites:

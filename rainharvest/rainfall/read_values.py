@@ -65,7 +65,7 @@ def decimal_comma(cells: Sequence[str]) -> bool:
     InputError
         If "1,234" may be a decimal or a thousand.
     """
-    _, unique = factorize(cells)
+    unique = [c for c in factorize(cells)[1] if not (_NUMBER.fullmatch(c) and float(c) in NEGATIVE_CODES)]
     commas = [c for c in unique if "," in c and not _THOUSANDS.fullmatch(c) and _COMMA.fullmatch(c)]
     if not commas:
         return False
