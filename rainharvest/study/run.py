@@ -14,12 +14,14 @@ import xarray as xr
 
 import rainharvest
 from rainharvest.catchment.collect import collect
-from rainharvest.demand.periods import in_period
+from rainharvest.demand.fit_for_use import may_serve
+from rainharvest.demand.mains import mains_by_rule
 from rainharvest.demand.uses import daily_demand, essential_demand
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
+from rainharvest.storage.arrangements import arrangement_settings
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study, read_study
 from rainharvest.study.record import StudyRecord, study_record
@@ -27,8 +29,6 @@ from rainharvest.study.record import StudyRecord, study_record
 STAGES = ("record", "catchment", "demand", "tank sizes", "smallest tank", "chosen tank")
 SURE = 0.9
 """Share of the filled versions in which the recommended tank reaches the target."""
-RAIN_ONLY_SERVES = ("flushing", "outdoor", "livestock")
-"""Qualities of water that untreated rain may serve: what needs no drinking quality (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -157,7 +157,7 @@ def study_flows(study: Study, record: StudyRecord, water: xr.Dataset) -> Flows:
     """
     uses, not_served = study.use, ()
     if study.arrangement.kind == "rain only":
-        uses = tuple(use for use in study.use if use.quality in RAIN_ONLY_SERVES)
+        uses = tuple(use for use in study.use if may_serve("rain only", use.quality))
         not_served = tuple(use.name for use in study.use if use not in uses)
         if not uses:
             raise InputError(
@@ -188,25 +188,22 @@ def balance_settings(study: Study, flows: Flows, usable, mains: bool = True) -> 
         Keyword arguments of `rainharvest.simulate`.
     """
     plan, tank = study.arrangement, study.tank
-    out: dict[str, object] = {"theta": tank.theta, "start": tank.start_share * usable}
+    out = arrangement_settings(
+        plan.kind if mains else "rain only",
+        usable,
+        mains_on=mains_by_rule(flows.asked.time, plan.mains_off),
+        change_over=plan.change_over and mains,
+        trigger_share=plan.top_up_trigger,
+        level_share=plan.top_up_level,
+        top_up_rate=plan.top_up_rate,
+        start_share=tank.start_share,
+    )
+    out["theta"] = tank.theta
     if study.rationing:
         stages = xr.DataArray([stage.level for stage in study.rationing], dims="stage")
         out["ration_level"] = stages * usable
         out["ration_share"] = [stage.share for stage in study.rationing]
         out["essential"] = essential_demand(flows.asked)
-    if plan.kind == "rain only" or not mains:
-        return out
-    time = flows.asked.time
-    off = in_period(plan.mains_off, time.to_index()) if plan.mains_off else np.zeros(time.size, dtype=bool)
-    out["mains_on"] = xr.DataArray((~off).astype(float), {"time": time}, ("time",))
-    if plan.top_up_rate is not None:
-        out["top_up_rate"] = plan.top_up_rate
-    if plan.kind == "mains reserve":
-        out |= {"top_up_trigger": 1.0 * usable, "top_up_level": 1.0 * usable, "start": 1.0 * usable}
-    elif plan.change_over:
-        out["change_over"] = True
-    else:
-        out |= {"top_up_trigger": plan.top_up_trigger * usable, "top_up_level": plan.top_up_level * usable}
     return out
 
 

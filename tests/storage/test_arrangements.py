@@ -1,0 +1,205 @@
+"""The arrangements: hand cases, the cost of a careless set level, what a reserve rides out."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rainharvest import InputError, simulate
+from rainharvest.demand.mains import mains_by_rule, mains_in_spells
+from rainharvest.storage.arrangements import (
+    arrangement_settings,
+    careless_set_level,
+    compare_arrangements,
+)
+from rainharvest.storage.reserve import reserve_measures, ride_out, smallest_reserve, water_age
+
+DAYS = pd.date_range("2001-01-01", periods=730)
+
+
+def series(values):
+    values = np.asarray(values, dtype=float)
+    return xr.DataArray(values, {"time": DAYS[: values.size]}, ("time",))
+
+
+def record(seed, days=730):
+    rng = np.random.default_rng(seed)
+    rain = rng.exponential(60, days) * (rng.random(days) < 0.25)
+    return series(rain), series(rng.uniform(0, 30, days))
+
+
+def test_careless_set_level_by_hand():
+    # 50 L tank, 10 L a day, 40 L of rain on the third day; the valve opens at 5 L. The tank starts empty:
+    # the mains serve 10 L on the first day and fill to the level. Level 10: drawn empty and filled again
+    # on the second day; the rain finds room. Level 50: 60 L on the first day, none after; on the third
+    # the rain finds 40 L in the tank, and 30 L run over.
+    done = careless_set_level(series([0, 0, 40, 0]), series([10] * 4), 50.0, [0.2, 1.0])
+    assert done.spilled_mains.values.tolist() == [0, 30]
+    assert done.topped_up.values.tolist() == [30, 60]
+    assert done.spilled_mains.attrs["units"] == "L"
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000), st.floats(20, 2000), st.booleans())
+def test_a_higher_set_level_never_spills_less_and_what_spills_was_bought(seed, capacity, broken):
+    inflow, demand = record(seed, 300)
+    on = mains_in_spells(inflow.time, 3, 20, seed) if broken else None
+    shares = np.linspace(0, 1, 6)
+    done = careless_set_level(inflow, demand, capacity, shares, trigger_share=1.0, mains_on=on)
+    spilled = done.spilled_mains.values
+    assert (np.diff(spilled) >= -1e-6).all() and spilled[0] >= -1e-6
+    # By the balance: bought = served more + spilled more + left over.
+    assert (spilled <= done.topped_up.values + 1e-6).all()
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(0, 10_000),
+    st.floats(0, 3000),
+    st.floats(0, 1),
+    st.floats(0, 1),
+    st.one_of(st.none(), st.floats(0, 200)),
+    st.floats(0.05, 20),
+    st.floats(0.5, 15),
+)
+def test_every_arrangement_closes_its_balance_with_interruptions(
+    seed, capacity, trigger, level, rate, length, a_year
+):
+    inflow, demand = record(seed, 200)
+    on = mains_in_spells(inflow.time, length, a_year, seed, scenarios=2)
+    done = compare_arrangements(
+        inflow,
+        demand,
+        capacity,
+        rain_serves=0.4 * demand,
+        mains_on=on,
+        trigger_share=trigger,
+        level_share=level,
+        top_up_rate=rate,
+    )
+    came = done.inflow_total + done.stored_start + done.topped_up
+    went = done.delivered + done.spilled + done.stored_end
+    np.testing.assert_allclose(*xr.broadcast(came, went), rtol=1e-9, atol=1e-6)
+    asked = done.delivered + done.changed_over + done.unmet + done.rationed
+    np.testing.assert_allclose(*xr.broadcast(asked, done.demand_total), rtol=1e-9, atol=1e-6)
+    reserve, alone = done.sel(arrangement="mains reserve"), done.sel(arrangement="rain only")
+    assert float(reserve.inflow_total.max()) == 0 and float(reserve.spilled.max()) == 0
+    assert float(alone.topped_up.max()) == float(alone.changed_over.max()) == 0
+    assert (done.sel(arrangement="combined, change-over").topped_up == 0).all()
+
+
+def test_a_set_level_at_the_brim_with_mains_always_on_never_fails_and_never_on_is_rain_only():
+    inflow, demand = record(7)
+    for capacity in (1.0, 40.0, 5000.0):
+        brim = arrangement_settings("combined", capacity, trigger_share=1.0, level_share=1.0)
+        assert float(simulate(inflow, demand, capacity, **brim).days_failed[0]) == 0
+        never = compare_arrangements(inflow, demand, capacity, mains_on=0.0 * demand)
+        plain = simulate(inflow, demand, capacity)
+        for name in ("combined, top-up", "combined, change-over", "rain only"):
+            one = never.sel(arrangement=name)
+            for measure in ("delivered", "spilled", "unmet", "longest_failure", "stored_end"):
+                np.testing.assert_array_equal(one[measure], plain[measure], err_msg=f"{name} {measure}")
+
+
+def test_only_the_combined_arrangement_rides_out_both_droughts_and_interruptions():
+    rain = series([400.0] + [0.0] * 99)
+    demand = series([10.0] * 100)
+    on = series(np.r_[np.ones(60), np.zeros(15), np.ones(25)])  # mains off for 15 days in the drought
+    done = compare_arrangements(
+        rain, demand, 200.0, mains_on=on, trigger_share=0.75, level_share=1.0, trace=True
+    ).isel(capacity=0)
+    failed = dict(zip(done.arrangement.values.tolist(), done.days_failed.values.tolist(), strict=True))
+    # rain only: the first day and from the 22nd on; change-over: what the mains miss, 15 days
+    assert failed == {
+        "mains reserve": 0,
+        "rain only": 1 + 79,
+        "combined, top-up": 0,
+        "combined, change-over": 15,
+    }
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.one_of(st.just(0.0), st.floats(1, 500)), min_size=12, max_size=40),
+    st.integers(1, 10),
+    st.integers(0, 11),
+)
+def test_the_smallest_reserve_rides_out_its_days_and_a_smaller_one_does_not(asked, n, first):
+    demand = series(asked)
+    size = smallest_reserve(demand, n)
+    first = min(first, len(asked) - n)
+    assert size == pytest.approx(max(sum(asked[i : i + n]) for i in range(len(asked) - n + 1)))
+
+    def failed(capacity, begin):
+        on = np.ones(len(asked))
+        on[begin : begin + n] = 0
+        plan = arrangement_settings("mains reserve", capacity, mains_on=series(on))
+        return float(simulate(0.0 * demand, demand, capacity, **plan).days_failed[0])
+
+    assert failed(size * (1 + 1e-9), first) == 0
+    worst = int(np.argmax([sum(asked[i : i + n]) for i in range(len(asked) - n + 1)]))
+    if size > 0:
+        assert failed(0.99 * size, worst) >= 1
+    lasts = ride_out(demand, size * (1 + 1e-9)).values[0]
+    assert lasts[: len(asked) - n + 1].min() >= n - 1e-6
+
+
+def test_ride_out_in_hours_by_hand():
+    demand = series([240.0, 480.0, 0.0, 240.0])
+    lasts = ride_out(demand, [60.0, 600.0]).values
+    # 60 L: a quarter of the first day, an eighth of the second; then the idle day and a quarter more
+    np.testing.assert_allclose(lasts[0], [0.25, 0.125, 1.25, 0.25])
+    # 600 L: the first day and 360 of 480 L; 480 L, the idle day and 120 of 240 L; then to the end
+    np.testing.assert_allclose(lasts[1], [1.75, 2.5, np.inf, np.inf])
+    assert smallest_reserve(demand, 0.5) == 240.0  # any half of the second day
+    assert smallest_reserve(demand, 1.5) == 600.0  # half of the first day and the whole second
+
+
+def test_age_and_turnover_by_hand():
+    # A full reserve of 100 L, 25 L a day, refilled every evening: three quarters grow a day older,
+    # a quarter is new: a <- 0.75 (a + 1), which tends to 3 days.
+    demand = series([25.0] * 200)
+    plan = arrangement_settings("mains reserve", 100.0)
+    done = simulate(0.0 * demand, demand, 100.0, **plan, trace=True).isel(capacity=0)
+    age = water_age(done)
+    np.testing.assert_allclose(age[:3], [0.75, 1.3125, 1.734375])
+    assert float(age[-1]) == pytest.approx(3.0)
+    measures = reserve_measures(done, 100.0)
+    assert measures.turnover == pytest.approx(0.25 * 365.25)
+    assert measures.oldest == pytest.approx(3.0)
+    assert measures.days_failed == 0 and measures.failures_a_year == 0
+
+
+def test_water_of_an_empty_tank_has_no_age_and_lanes_keep_their_order():
+    inflow, demand = record(5, 300)
+    many = simulate(inflow, demand, [50.0, 4000.0], trace=True)
+    ages = water_age(many)
+    assert ages.dims == many.stored.dims
+    np.testing.assert_array_equal(ages.isel(capacity=1), water_age(many.isel(capacity=1)))
+    assert float(ages.where(many.stored <= 1e-9, 0).max()) == 0
+    assert float(ages.isel(capacity=1).mean()) > float(ages.isel(capacity=0).mean())
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: arrangement_settings("rain and mains", 5.0), "choose one of mains reserve"),
+        (lambda: arrangement_settings("rain only", 5.0, change_over=True), "change_over"),
+        (lambda: arrangement_settings("combined", 5.0, level_share=2.0), "level_share"),
+        (lambda: arrangement_settings("combined", 5.0, trigger_share=float("nan")), "trigger_share"),
+        (lambda: smallest_reserve([5.0] * 3, 4), "ride-out of 4 days on 3 days"),
+        (lambda: smallest_reserve([5.0] * 3, 0), "more than zero"),
+        (lambda: smallest_reserve([5.0, -1.0], 1), "demand"),
+        (lambda: ride_out([5.0, np.nan], 10.0), "1 days have no value"),
+        (lambda: ride_out([5.0], -10.0), "capacity"),
+        (lambda: ride_out(xr.DataArray([[5.0]], dims=("use", "time")), 1.0), "sum it over its uses"),
+        (lambda: water_age(simulate([1.0], 1.0, 5.0)), "trace=True"),
+        (lambda: reserve_measures(simulate([1.0], 1.0, [5.0, 6.0], trace=True), 5.0), "choose one"),
+        (lambda: mains_by_rule(DAYS[:0]), "no day"),
+    ],
+)
+def test_bad_arrangements_say_what_is_wrong(call, words):
+    with pytest.raises(InputError, match=words):
+        call()
