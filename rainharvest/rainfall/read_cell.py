@@ -9,15 +9,14 @@ import xarray as xr
 
 from rainharvest.errors import InputError
 from rainharvest.rainfall.read_plan import Hints
+from rainharvest.sources import Default
 
 EARTH_RADIUS = 6371.0
 """Mean radius of the earth [km]."""
 
-FARTHEST = 1.5
-"""Cells, from the centre of the nearest, beyond which a grid does not cover a place; own choice."""
+FARTHEST = Default(1.5, "1", "cells, from the nearest centre, that a grid can stand for", "own choice")
 
-FARTHEST_STATION = 10.0
-"""Distance [km] beyond which a station is not the one meant; own choice."""
+FARTHEST_STATION = Default(10.0, "km", "beyond it a station is not the one meant", "own choice")
 
 _UNITS = {
     "latitude": ("degrees_north", "degree_north", "degrees_n", "degree_n", "degreesn"),
@@ -210,7 +209,7 @@ def _nearest(data, rain, lat: str, lon: str, place: tuple[float, float], notes: 
     if lats.dims == lons.dims and lats.ndim == 1:  # stations along one dimension
         away = np.nan_to_num(distance(lats.values, lons.values, place), nan=np.inf)
         i = int(away.argmin())
-        _check(away[i], FARTHEST_STATION, "station", lats.values[i], lons.values[i], notes)
+        _check(away[i], FARTHEST_STATION.value, "station", lats.values[i], lons.values[i], notes)
         return {lats.dims[0]: i}
     if lats.ndim <= 1 and lons.ndim <= 1:
         y, x = np.atleast_1d(lats.values).astype(float), np.atleast_1d(lons.values).astype(float)
@@ -220,7 +219,7 @@ def _nearest(data, rain, lat: str, lon: str, place: tuple[float, float], notes: 
         high, wide = _spacing(y), _spacing(x)
         high, wide = high or wide or 0.25, wide or high or 0.25
         size = max(high, wide * float(np.cos(np.radians(y[i]))))
-        limit = FARTHEST * float(np.radians(size)) * EARTH_RADIUS
+        limit = FARTHEST.value * float(np.radians(size)) * EARTH_RADIUS
         _check(away, limit, "cell", y[i], x[j], notes)
         return {d: k for name, k in ((lats, i), (lons, j)) for d in name.dims}
     lats, lons = xr.broadcast(lats, lons)
@@ -233,7 +232,7 @@ def _nearest(data, rain, lat: str, lon: str, place: tuple[float, float], notes: 
         beside[k] += 1 if at[k] + 1 < away.shape[k] else -1
         if away.shape[k] > 1:
             steps.append(float(distance(lats.values[tuple(beside)], lons.values[tuple(beside)], here)))
-    _check(float(away[at]), FARTHEST * max(steps or [25.0]), "cell", *here, notes)
+    _check(float(away[at]), FARTHEST.value * max(steps or [25.0]), "cell", *here, notes)
     return dict(zip(lats.dims, map(int, at), strict=True))
 
 

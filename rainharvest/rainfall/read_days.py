@@ -12,9 +12,11 @@ import xarray as xr
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.rainfall.flags import Flag, flag_attributes
+from rainharvest.sources import Default
 
-LONGEST_TOTAL = 366
-"""Days over which a total may reach; a longer one is taken for a writing error."""
+LONGEST_TOTAL = Default(
+    366, "day", "days over which a total may reach; longer is a writing error", "own choice"
+)
 
 
 @dataclass(frozen=True)

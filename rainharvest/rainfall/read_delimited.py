@@ -264,14 +264,16 @@ def _totals(rows, lines, table: Table, role: Roles, values: np.ndarray) -> np.nd
         return np.ones(len(values), dtype=np.int16)
     cells = column_cells(rows, role.days)
     days, _, _, bad = numbers(cells, False)
-    wrong = ~np.isnan(values) & ~np.isnan(days) & ((days < 1) | (days > LONGEST_TOTAL) | (days % 1 != 0))
+    wrong = (
+        ~np.isnan(values) & ~np.isnan(days) & ((days < 1) | (days > LONGEST_TOTAL.value) | (days % 1 != 0))
+    )
     if bad >= 0 and not np.isnan(values[bad]):
         wrong[bad] = True
     if wrong.any():
         row = int(np.flatnonzero(wrong)[0])
         raise InputError(
             f"{cells[row]!r} is no number of days for a total",
-            f"give a whole number from 1 to {LONGEST_TOTAL}, or leave it blank for one day",
+            f"give a whole number from 1 to {LONGEST_TOTAL.value}, or leave it blank for one day",
             f"line {lines[row]}, column {table.names[role.days]!r}",
         )
     return np.where(np.isnan(days) | np.isnan(values), 1, days).astype(np.int16)
@@ -283,7 +285,7 @@ def _grown(grown, values, total, stamps, notes) -> np.ndarray:
     known = np.flatnonzero(~np.isnan(values))
     for row in np.flatnonzero(grown):
         before = known[known < row]
-        total[row] = min(day[row] - day[before[-1]], LONGEST_TOTAL) if len(before) else 1
+        total[row] = min(day[row] - day[before[-1]], LONGEST_TOTAL.value) if len(before) else 1
         total[row] = max(total[row], 1)
     notes.append(
         f"{plural(int(grown.sum()), 'accumulated value')} taken to cover the days since the last value"

@@ -47,7 +47,9 @@ def join_elements(elements: dict[str, list[Entry]], unit: Unit, facts: dict, not
             continue
         before = np.searchsorted(known, day)
         free = (
-            int((day - known[before - 1]).astype("timedelta64[D]").astype(int)) if before else LONGEST_TOTAL
+            int((day - known[before - 1]).astype("timedelta64[D]").astype(int))
+            if before
+            else LONGEST_TOTAL.value
         )
         if last is not None:
             free = min(free, int((day - last).astype("timedelta64[D]").astype(int)))

@@ -22,9 +22,11 @@ from rainharvest.rainfall.read_plan import Hints, file_unit
 from rainharvest.rainfall.read_preamble import Preamble
 from rainharvest.rainfall.read_units import parse_unit
 from rainharvest.rainfall.read_values import NEGATIVE_CODES
+from rainharvest.sources import Default
 
-PACKING_DUST = 0.01
-"""Depth [mm a reading] below zero down to which a value is rounding of a packed zero; own choice."""
+PACKING_DUST = Default(
+    0.01, "mm", "below zero by less than this is the rounding of a packed zero", "own choice"
+)
 
 MOST_TIMES = 50_000_000
 """Longest dimension read: 95 years of minutes; a longer one is a damaged header."""
@@ -235,7 +237,7 @@ def _clean(raw: np.ndarray, unit, step: float, notes: list[str]) -> tuple[np.nda
     if coded.any():
         notes.append(f"{plural(int(coded.sum()), 'value')} with an undeclared missing code set to unknown")
     values = unit.mm(np.where(coded, np.nan, raw), step)
-    dust = (values < 0) & (values > -PACKING_DUST)
+    dust = (values < 0) & (values > -PACKING_DUST.value)
     if dust.any():
         notes.append(f"{plural(int(dust.sum()), 'value')} a hair below zero (packing) set to 0")
     values = np.where(dust, 0.0, values)

