@@ -61,24 +61,25 @@ def _study(given: argparse.Namespace) -> int:
     from tqdm import tqdm
 
     from rainharvest.study.run import STAGES
-    from rainharvest.study.words import confidence, headline
+    from rainharvest.study.words import tell
     from rainharvest.study.write import write_study
 
-    with tqdm(
-        total=len(STAGES) + 1, bar_format="{desc:<14} {bar:30} {n}/{total} {elapsed}", leave=False
-    ) as bar:
-        begun = False
+    bars: list[tqdm] = []
 
-        def progress(stage: str) -> None:
-            nonlocal begun
-            bar.update(int(begun))
-            begun = True
-            bar.set_description_str(stage)
+    def progress(stage: str) -> None:
+        if bars:
+            bars[0].update(1)
+        else:  # only now: a study file that cannot be read gets its line and nothing else
+            layout = "{desc:<14} {bar:30} {n}/{total} {elapsed}"
+            bars.append(tqdm(total=len(STAGES) + 1, bar_format=layout, leave=False))
+        bars[0].set_description_str(stage)
 
+    try:
         done = write_study(given.file, given.out, progress=progress)
-        bar.update(1)
-    print(headline(done))
-    print(confidence(done))
+    finally:
+        for bar in bars:
+            bar.close()
+    tell(done)
     print(f"Written to {given.out}: report.html, results.nc, trade_off.csv, record.csv")
     return 0
 

@@ -8,6 +8,7 @@ inside an observer would show nowhere on the page.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from html import escape
 from typing import TYPE_CHECKING
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
 _LOOK = """<style>
 .rh-words {font-size:18px; line-height:1.45; color:#22303a; margin:2px 0 14px 0; max-width:62em}
 .rh-words.rh-stop {color:#7a2417; font-weight:600}
-.rh-controls .widget-label {font-size:15px; min-width:15em; max-width:15em; overflow:visible}
-.rh-controls .widget-readout {font-size:15px; min-width:5.5em}
+.rh-controls .widget-label {font-size:16px; overflow:visible}
+.rh-controls .widget-readout {font-size:16px; min-width:5em}
 .rh-controls .widget-inline-hbox {height:36px}
 </style>"""
 
@@ -62,9 +63,9 @@ def slider(name: str, value: float, low: float, high: float, step: float, *, uni
         step=step,
         description=label(name, unit),
         tooltip=about or QUANTITIES[name].meaning,
-        style={"description_width": "15em"},
-        layout={"width": "36em", "max_width": "100%"},
-        readout_format=",d" if whole else ",.2f",
+        style={"description_width": "13em"},
+        layout={"width": "37em", "max_width": "100%"},
+        readout_format=",d" if whole else f",.{max(0, -math.floor(math.log10(step)))}f",
     )
     out.rh_scale = scale
     return out
@@ -95,8 +96,8 @@ def choice(words: str, options: Mapping[str, object] | list, value, about: str =
         value=value,
         description=words,
         tooltip=about,
-        style={"description_width": "15em"},
-        layout={"width": "36em", "max_width": "100%"},
+        style={"description_width": "13em"},
+        layout={"width": "37em", "max_width": "100%"},
     )
 
 
@@ -128,7 +129,7 @@ def board(
     start = {key: control.value for key, control in controls.items()}
     words = widgets.HTML()
     pictures: dict[str, tuple[widgets.HTML, widgets.HTML]] = {}
-    place = widgets.VBox(layout={"width": "100%", "max_width": "1240px", "overflow": "hidden"})
+    place = widgets.VBox(layout={"width": "100%", "max_width": "1040px", "overflow": "hidden"})
     resetting = False
 
     def values() -> dict[str, object]:
@@ -173,16 +174,17 @@ def board(
     back = widgets.Button(
         description="Back to the study's values",
         tooltip="Set every control as the study file has it",
-        layout={"width": "18em"},
+        layout={"width": "16em", "margin": "4px 0 4px 13em"},
     )
     back.on_click(reset)
     for control in controls.values():
         control.observe(paint, "value")
     paint()
     caution_box = [widgets.HTML(f'<div class="rh-words"><b>Caution.</b> {caution}</div>')] if caution else []
-    box = widgets.VBox([widgets.HTML(_LOOK), *controls.values(), back], layout={"overflow": "hidden"})
+    box = widgets.HBox([*controls.values(), back], layout={"flex_flow": "row wrap", "overflow": "hidden"})
     box.add_class("rh-controls")
-    panel = widgets.VBox([box, words, place, *caution_box], layout={"overflow": "hidden"})
+    look = widgets.HTML(_LOOK, layout={"height": "0px", "margin": "0"})
+    panel = widgets.VBox([look, box, words, place, *caution_box], layout={"overflow": "hidden"})
     panel.rh_controls = dict(controls)  # tests and notebooks move the controls by name
     panel.rh_words = words
     panel.rh_pictures = pictures

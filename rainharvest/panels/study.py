@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 
 import ipywidgets as widgets
@@ -41,7 +42,9 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     controls = {
         "area": slider("area", round(prepared.area), 20, round(4 * prepared.area, -1), 10),
         "people": slider("people", round(prepared.people), 10, round(4 * prepared.people, -1), 10),
-        "capacity": slider("capacity", round(first, 1), 0.5, round(largest), 0.5, unit="kL", scale=1000.0),
+        "capacity": slider(
+            "capacity", math.ceil(2 * first) / 2, 0.5, round(largest), 0.5, unit="kL", scale=1000.0
+        ),
     }
     figures: dict[str, object] = {}
 

@@ -69,14 +69,30 @@ def trade_off_figure(
     note.set_y(100 * target + 0.6)
     reached = float(np.interp(chosen / 1000, size, middle))
     point = keep(
-        axes, "chosen", lambda: axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4)[0]
+        axes,
+        "chosen",
+        lambda: axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False)[0],
     )
     point.set_data([chosen / 1000], [reached])
-    words = keep(axes, "chosen-words", lambda: axes.text(0, 0, "", va="top", fontweight="bold", zorder=5))
-    words.set_text(f"{float(f'{chosen / 1000:.2g}'):g} kL: {reached:.0f} %")
+    words = keep(
+        axes,
+        "chosen-words",
+        lambda: axes.text(
+            0,
+            0,
+            "",
+            va="top",
+            fontweight="bold",
+            zorder=5,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
+        ),
+    )
+    share = "over 99" if 99.5 <= reached < 100 else f"{reached:.0f}"
+    words.set_text(f"{float(f'{chosen / 1000:.3g}'):g} kL: {share} %")
     # The curve rises to the right: below it and to the right the words cross nothing.
     near_end = np.log(chosen / 1000 / size[0]) / np.log(size[-1] / size[0]) > 0.8
-    words.set_position((size[-1] * 0.98, reached - 9) if near_end else (chosen / 1000 * 1.08, reached - 4))
+    below = max(reached - (9 if near_end else 4), 9)  # clear of the axis
+    words.set_position((size[-1] * 0.98 if near_end else chosen / 1000 * 1.08, below))
     words.set_ha("right" if near_end else "left")
     if axes.get_xlim() != (size[0], size[-1]):
         axes.set_xlim(size[0], size[-1])

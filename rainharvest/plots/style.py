@@ -57,7 +57,7 @@ STYLE = {
 }
 
 
-def new_figure(title: str, width: float = 11.0, height: float = 4.6, **axes) -> tuple[Figure, Axes]:
+def new_figure(title: str, width: float = 11.0, height: float = 4.0, **axes) -> tuple[Figure, Axes]:
     """Return a figure made without pyplot, with one set of axes and a title.
 
     Parameters
@@ -136,7 +136,7 @@ def svg(figure: Figure, name: str, words: str = "") -> str:
     with rc_context(STYLE | {"svg.hashsalt": name}):
         figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
     drawing = text.getvalue()
-    drawing = drawing[drawing.index("<svg") :]
+    drawing = re.sub(r"<metadata>.*?</metadata>", "", drawing[drawing.index("<svg") :], flags=re.DOTALL)
     plain = escape(re.sub(r"<[^>]+>", "", words), quote=True)
     head = f'<svg role="img" aria-label="{plain}" style="width:100%;height:auto;display:block"'
     return re.sub(

