@@ -470,3 +470,22 @@ def label(name: str, unit: str | None = None) -> str:
     shown = q.unit if unit is None else unit
     shown = "" if shown == "1" else SHOWN_UNITS.get(shown, shown)
     return f"{q.long_name} ({shown})" if shown else q.long_name
+
+
+def glossary() -> str:
+    """Return the table of quantities in Markdown, for the README.
+
+    Returns
+    -------
+    str
+        One row a quantity: its words, its unit and its meaning.
+    """
+    rows = [
+        f"| {q.long_name} | {'' if q.unit in ('', '1') else SHOWN_UNITS.get(q.unit, q.unit)} | {q.meaning} |"
+        for q in sorted(QUANTITIES.values(), key=lambda q: (q.long_name.lower(), q.name))
+    ]
+    return "\n".join(["| term | unit | meaning |", "|---|---|---|", *dict.fromkeys(rows)])
+
+
+if __name__ == "__main__":
+    print(glossary())

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 import rainharvest
-from rainharvest.names import QUANTITIES, attributes, label
+from rainharvest.names import QUANTITIES, attributes, glossary, label
 from rainharvest.plots import style
 
 ROOT = Path(__file__).parents[1]
@@ -77,7 +77,7 @@ def test_import_is_light():
         "import sys, rainharvest", "import sys, rainharvest; rainharvest.simulate([1.0], 1.0, 1.0)"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
-    assert set(ast.literal_eval(said.stdout.strip())) <= {"pandas"}
+    assert set(ast.literal_eval(said.stdout.strip())) <= {"pandas", "dask"}  # dask: xarray itself looks for it
 
 
 @pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda p: str(p.relative_to(PACKAGE)))
@@ -158,6 +158,12 @@ def test_palette_is_told_apart_by_the_colour_blind(kind):
     for i, one in enumerate(colours):
         for other in colours[i + 1 :]:
             assert np.linalg.norm(lab(one) - lab(other)) > least, (one, other)
+
+
+def test_glossary_of_the_readme_is_the_table_of_names():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = readme.split("<!-- glossary -->")[1].split("<!-- /glossary -->")[0].strip()
+    assert shown == glossary(), "run python -m rainharvest.names and put what it prints into the README"
 
 
 def test_version_is_one():
