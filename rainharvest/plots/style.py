@@ -131,10 +131,20 @@ def svg(figure: Figure, name: str, words: str = "") -> str:
         One ``<svg>`` element that fits the width it is given.
     """
     from matplotlib import rc_context
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     text = io.StringIO()
+    # The layout takes most of the time of painting: it is made anew only when the limits of an axis, and so
+    # the room that its numbers need, have changed.
+    limits = [(*axes.get_xlim(), *axes.get_ylim()) for axes in figure.axes]
     with rc_context(STYLE | {"svg.hashsalt": name}):
-        figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
+        if getattr(figure, "limits_laid_out", None) != limits:
+            figure.set_layout_engine("constrained")
+            figure.draw_without_rendering()
+            figure.set_layout_engine("none")
+            figure.limits_laid_out = limits
+        # Straight to the SVG canvas: ``savefig`` draws everything twice.
+        FigureCanvasSVG(figure).print_svg(text, metadata={"Date": None, "Creator": None})
     drawing = text.getvalue()
     drawing = re.sub(r"<metadata>.*?</metadata>", "", drawing[drawing.index("<svg") :], flags=re.DOTALL)
     plain = escape(re.sub(r"<[^>]+>", "", words), quote=True)
