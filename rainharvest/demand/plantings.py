@@ -78,7 +78,7 @@ SMALL_RAIN = Default(0.2, "1", FAO_56_MEMORY + " (chapter 8)", "from memory")
 RAIN_KEPT = Default(0.9, "1", "own choice: the rest runs off or stays on leaves", "own choice", 0.7, 1.0)
 
 
-def season_coefficients(crop: str, sown: str, stages, time) -> xr.DataArray:
+def season_coefficients(crop: str, sown: str, stage_lengths, time) -> xr.DataArray:
     """Return the crop coefficient of every day of a crop that is sown each year.
 
     Level through the initial stage, straight up to mid-season, level through it, straight down to the
@@ -90,7 +90,7 @@ def season_coefficients(crop: str, sown: str, stages, time) -> xr.DataArray:
         One of `CROPS`.
     sown : str
         Day of sowing, MM-DD.
-    stages : 4 ints [day]
+    stage_lengths : 4 ints [day]
         Days of the initial, development, middle and late stage.
     time : DatetimeIndex, pandas Series or DataArray
         The days.
@@ -120,9 +120,11 @@ def season_coefficients(crop: str, sown: str, stages, time) -> xr.DataArray:
     """
     if crop not in CROPS:
         raise InputError(f'there is no crop "{crop}"', f"choose one of {', '.join(CROPS)}", "crop")
-    lengths = np.asarray(stages, dtype=float)
+    lengths = np.asarray(stage_lengths, dtype=float)
     if lengths.shape != (4,) or not (lengths > 0).all() or lengths.sum() > 365:
-        raise InputError(f"the stages {stages} do not fit a year", "give four lengths in days", "stages")
+        raise InputError(
+            f"stages of {stage_lengths} days do not fit a year", "give four lengths in days", "stage_lengths"
+        )
     days = as_days(time)
     if len(check_rule(sown)) != 5 or sown == "02-29":
         raise InputError(f'"{sown}" is not a day of every year', "give MM-DD, such as 03-15", "sown")

@@ -134,8 +134,8 @@ def compare_arrangements(
     >>> days = pd.date_range("2024-01-01", periods=30)
     >>> rain, asked = (xr.DataArray(v, {"time": days}, ("time",)) for v in ([90.0] + [0.0] * 29, [10.0] * 30))
     >>> done = compare_arrangements(rain, asked, 50.0).isel(capacity=0)
-    >>> done.unmet.values, (done.topped_up + done.changed_over).values
-    (array([  0., 250.,   0.,   0.]), array([300.,   0., 259., 250.]))
+    >>> done.unmet.values.astype(int), (done.topped_up + done.changed_over).values.astype(int)
+    (array([  0, 250,   0,   0]), array([300,   0, 260, 250]))
     """
     rain_serves = demand if rain_serves is None else rain_serves
     plans = {
@@ -197,8 +197,8 @@ def careless_set_level(
 
     Examples
     --------
-    >>> careless_set_level([0, 0, 40, 0], 10.0, 50.0, [0.2, 1.0]).spilled_mains.values
-    array([ 0., 30.])
+    >>> careless_set_level([0, 0, 40, 0], 10.0, 50.0, [0.2, 1.0]).spilled_mains.values.astype(int)
+    array([ 0, 30])
     """
     levels = xr.DataArray([float(v) for v in level_shares], dims="level_share")
     levels = levels.assign_coords(level_share=("level_share", levels.values, attributes("level_share")))

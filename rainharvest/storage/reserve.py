@@ -137,8 +137,8 @@ def water_age(daily: xr.Dataset) -> xr.DataArray:
     --------
     >>> from rainharvest.storage.simulate import simulate
     >>> done = simulate([100.0, 0.0, 0.0, 0.0, 0.0], 10.0, 100.0, trace=True)
-    >>> water_age(done).values[0]
-    array([0., 1., 2., 3., 4.])
+    >>> water_age(done).values[0].astype(int)
+    array([0, 1, 2, 3, 4])
     """
     if "stored" not in daily or "drawn_daily" not in daily:
         raise InputError("the simulation has no daily values", "simulate with trace=True", "daily")
