@@ -1,0 +1,280 @@
+"""The description of a record: totals, wet days, dry spells, dry years, heavy days, trend, drought index."""
+
+from __future__ import annotations
+
+import calendar
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest import __version__
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+from rainharvest.rainfall.extremes import DAYS_A_YEAR, RETURN_PERIODS, days_a_year, return_levels
+from rainharvest.rainfall.fill_input import as_record
+from rainharvest.rainfall.spells import dry_spells
+from rainharvest.rainfall.spi import standardised_precipitation_index
+from rainharvest.rainfall.totals import daily_amounts, period_totals
+from rainharvest.rainfall.trend import mann_kendall
+
+SCALES = (1, 3, 6, 12)  # [months] of the drought index
+SPANS = (1, 2, 3, 5)  # [year] of the driest runs of years
+SHARES = (0.1, 0.5, 0.9)  # [1] of the months or years that stay below
+
+
+def describe_rain(
+    rain: xr.DataArray | pd.Series, wet_day: float = 1.0, year_start_month: int = 1
+) -> xr.Dataset:
+    """Describe a daily record in the terms in which a yield study asks about it.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/day]
+        Daily rain; further dimensions (``member``, ``site``) are described one by one.
+    wet_day : float [mm/day]
+        A day with at least this much rain is wet.
+    year_start_month : int [1]
+        First month of the hydrological year. ``suggested_start`` of the result says which would keep the
+        dry season whole.
+
+    Returns
+    -------
+    Dataset
+        On ``year``: ``annual_total`` (a year with a missing day has none), ``known_share``, ``wet_days``,
+        ``largest_day``, ``longest_dry_spell``; on ``month``: ``monthly_total``, ``month_known_share``, and
+        with ``scale`` the ``spi``; on ``year`` and ``season``: ``seasonal_total``; on ``calendar_month``:
+        ``month_mean``, ``month_share`` (with ``share``), ``wet_share``, ``wet_depth``; on ``spell``: each
+        dry spell; on ``spell_days``: ``spells_a_year``; on ``rank``: ``driest_total``, ``driest_year``,
+        ``driest_return_period``; on ``span``: ``driest_run_total``, ``driest_run_start``; on ``depth``:
+        ``days_a_year``; on ``return_period``: the return levels; and single values for the mean, the spread
+        and the trend of the annual total. What could not be had is NaN, and the attribute ``left_out`` says
+        why.
+
+    Raises
+    ------
+    InputError
+        If the record is not daily rain, or the settings make no sense.
+
+    Examples
+    --------
+    >>> from rainharvest.rainfall.invented import invent_rain
+    >>> found = describe_rain(invent_rain("monsoon", 30, seed=1).isel(site=0), year_start_month=3)
+    >>> found.sizes["year"], int(found.driest_month), int(found.suggested_start)
+    (31, 1, 3)
+    """
+    if not 1 <= year_start_month <= 12 or year_start_month != int(year_start_month):
+        raise InputError(f"month {year_start_month}", "give a month from 1 to 12", "year_start_month")
+    if not wet_day > 0:
+        raise InputError(f"a wet day from {wet_day} mm", "give a depth above 0", "wet_day")
+    more = [dim for dim in getattr(rain, "dims", ()) if dim != "time"]
+    if more:
+        parts = [
+            describe_rain(rain.isel({more[0]: k}), wet_day, year_start_month)
+            for k in range(rain.sizes[more[0]])
+        ]
+        found = xr.concat(
+            parts, rain[more[0]], join="outer", combine_attrs="drop_conflicts", coords="minimal"
+        )
+        reasons = dict.fromkeys(part.attrs["left_out"] for part in parts if part.attrs["left_out"])
+        return found.assign_attrs(left_out="; ".join(reasons))
+    record = as_record(rain)
+    left_out: list[str] = []
+    years = period_totals(record, 12, year_start_month)
+    months = period_totals(record, 1)
+    annual = _by_year(years)
+    found = xr.merge(
+        [
+            annual,
+            _days_by_year(record, wet_day, year_start_month),
+            _seasons(record, year_start_month),
+            _months(months),
+            _calendar_months(record, months.total.values, wet_day),
+            _spells(record, wet_day),
+            _driest(annual.annual_total),
+            days_a_year(record).rename("days_a_year").to_dataset(),
+            _heavy(record, left_out),
+            _over_the_years(annual.annual_total, left_out),
+        ],
+        join="outer",
+        combine_attrs="override",
+    )
+    kept = {k: v for k, v in record.attrs.items() if k not in ("units", "long_name", "standard_name")}
+    settings = {"wet_day": wet_day, "year_start_month": year_start_month, "rainharvest": __version__}
+    return found.assign_attrs(kept | settings | {"left_out": "; ".join(left_out)})
+
+
+def _named(dims, value, name: str, **more) -> tuple:
+    return dims, value, attributes(name, **more)
+
+
+def _by_year(years: xr.Dataset) -> xr.Dataset:
+    return xr.Dataset(
+        {
+            "annual_total": _named("year", years.total.values, "annual_total"),
+            "known_share": _named("year", years.known_share.values, "known_share"),
+        },
+        coords={"year": _named("year", years.time.dt.year.values, "year")},
+    )
+
+
+def _days_by_year(record: xr.DataArray, wet_day: float, start: int) -> xr.Dataset:
+    """Wet days, largest day and longest dry spell of each hydrological year."""
+    amount = pd.Series(daily_amounts(record), _year_of(record["time"].values, start))
+    spells = dry_spells(record, wet_day)
+    by_year = amount.groupby(level=0)
+    length = [(pd.Timestamp(y + 1, start, 1) - pd.Timestamp(y, start, 1)).days for y in by_year.groups]
+    whole = by_year.count() == length
+    longest = (
+        pd.Series(spells.dry_spell.values, _year_of(spells.spell_start.values, start)).groupby(level=0).max()
+    )
+    columns = {
+        "wet_days": (amount >= wet_day).groupby(level=0).sum().where(whole),
+        "largest_day": by_year.max(),
+        "longest_dry_spell": longest.reindex(whole.index, fill_value=0).where(by_year.count() > 0),
+    }
+    return xr.Dataset(
+        {name: _named("year", values.to_numpy(float), name) for name, values in columns.items()},
+        coords={"year": whole.index.to_numpy()},
+    )
+
+
+def _year_of(day: np.ndarray, start: int) -> np.ndarray:
+    return (day.astype("datetime64[M]").astype(int) - (start - 1)) // 12 + 1970
+
+
+def _seasons(record: xr.DataArray, start: int) -> xr.Dataset:
+    quarters = period_totals(record, 3, start)
+    first = quarters.time.dt.month.values
+    table = pd.Series(
+        quarters.total.values, [_year_of(quarters.time.values, start), (first - start) % 12 // 3]
+    ).unstack()
+    table = table.reindex(columns=range(4))
+    ends = [((start - 1 + 3 * k) % 12, (start + 1 + 3 * k) % 12) for k in range(4)]
+    names = [f"{calendar.month_abbr[a + 1]}-{calendar.month_abbr[b + 1]}" for a, b in ends]
+    return xr.Dataset(
+        {"seasonal_total": _named(("year", "season"), table.to_numpy(), "seasonal_total")},
+        coords={"year": table.index.to_numpy(), "season": _named("season", names, "season")},
+    )
+
+
+def _months(months: xr.Dataset) -> xr.Dataset:
+    total = xr.DataArray(
+        months.total.values, {"month": _named("month", months.time.values, "month")}, "month"
+    )
+    index = [standardised_precipitation_index(total, scale) for scale in SCALES]
+    return xr.Dataset(
+        {
+            "monthly_total": total.assign_attrs(attributes("monthly_total")),
+            "month_known_share": _named("month", months.known_share.values, "known_share"),
+            "spi": _named(("scale", "month"), np.array([one.values for one in index]), "spi"),
+        },
+        coords={"scale": _named("scale", list(SCALES), "scale")},
+    )
+
+
+def _calendar_months(record: xr.DataArray, totals: np.ndarray, wet_day: float) -> xr.Dataset:
+    amount, month = daily_amounts(record), record["time"].dt.month.values
+    first = int(month[0])
+    of_total = (np.arange(len(totals)) + first - 1) % 12 + 1
+    rows = []
+    for m in range(1, 13):
+        total = totals[(of_total == m) & ~np.isnan(totals)]
+        day = amount[(month == m) & ~np.isnan(amount)]
+        wet = day[day >= wet_day]
+        shares = np.quantile(total, SHARES) if len(total) else [np.nan] * len(SHARES)
+        rows.append((_mean(total), len(wet) / len(day) if len(day) else np.nan, _mean(wet), *shares))
+    table = np.array(rows)
+    mean = table[:, 0]
+    three = mean + np.roll(mean, -1) + np.roll(mean, -2)
+    known = not np.isnan(mean).any()
+    return xr.Dataset(
+        {
+            "month_mean": _named("calendar_month", mean, "month_mean"),
+            "wet_share": _named("calendar_month", table[:, 1], "wet_share"),
+            "wet_depth": _named("calendar_month", table[:, 2], "wet_depth"),
+            "month_share": _named(("calendar_month", "share"), table[:, 3:], "month_share"),
+            "driest_month": _named((), int(np.argmin(mean)) + 1 if known else 0, "driest_month"),
+            "suggested_start": _named(
+                (), (int(np.argmin(three)) + 3) % 12 + 1 if known else 0, "suggested_start"
+            ),
+        },
+        coords={
+            "calendar_month": _named("calendar_month", np.arange(1, 13), "calendar_month"),
+            "share": _named("share", list(SHARES), "share"),
+        },
+    )
+
+
+def _mean(values: np.ndarray) -> float:
+    return float(values.mean()) if len(values) else np.nan
+
+
+def _spells(record: xr.DataArray, wet_day: float) -> xr.Dataset:
+    spells = dry_spells(record, wet_day)
+    days = np.arange(1, int(spells.dry_spell.max().item()) + 1 if spells.sizes["spell"] else 1)
+    known = np.count_nonzero(~np.isnan(daily_amounts(record))) / DAYS_A_YEAR
+    count = (spells.dry_spell.values[None, :] >= days[:, None]).sum(axis=1)
+    rate = count / known if known else np.full(len(days), np.nan)
+    return spells.assign(spells_a_year=_named("spell_days", rate, "spells_a_year")).assign_coords(
+        spell_days=_named("spell_days", days, "spell_days")
+    )
+
+
+def _driest(annual: xr.DataArray) -> xr.Dataset:
+    """Years from the driest up, and the driest runs of consecutive years."""
+    total, year = annual.values, annual["year"].values
+    order = np.argsort(total, kind="stable")[: np.count_nonzero(~np.isnan(total))]
+    rank = np.arange(1, len(order) + 1)
+    runs = []
+    for span in SPANS:
+        mean = np.convolve(total, np.ones(span) / span, "valid") if len(total) >= span else np.full(1, np.nan)
+        known = not np.isnan(mean).all()
+        place = int(np.nanargmin(mean)) if known else 0
+        runs.append((mean[place], year[place] if known else np.nan))
+    run_total, run_start = np.array(runs).T
+    return xr.Dataset(
+        {
+            "driest_total": _named("rank", total[order], "driest_total"),
+            "driest_year": _named("rank", year[order], "driest_year"),
+            "driest_return_period": _named("rank", (len(order) + 1) / rank, "driest_return_period"),
+            "driest_run_total": _named("span", run_total, "driest_run_total"),
+            "driest_run_start": _named("span", run_start, "driest_run_start"),
+        },
+        coords={"rank": _named("rank", rank, "rank"), "span": _named("span", list(SPANS), "span")},
+    )
+
+
+def _heavy(record: xr.DataArray, left_out: list[str]) -> xr.Dataset:
+    try:
+        return return_levels(record)
+    except InputError as error:
+        left_out.append(f"return levels: {error}")
+        missing = np.full(len(RETURN_PERIODS), np.nan)
+        names = ("return_level", "return_level_low", "return_level_high")
+        return xr.Dataset(
+            {name: _named("return_period", missing, name) for name in names},
+            coords={
+                "return_period": _named("return_period", np.array(RETURN_PERIODS, float), "return_period")
+            },
+        )
+
+
+def _over_the_years(annual: xr.DataArray, left_out: list[str]) -> xr.Dataset:
+    total = annual.values[~np.isnan(annual.values)]
+    values = {
+        "annual_mean": _mean(total),
+        "annual_cv": float(total.std(ddof=1) / total.mean())
+        if len(total) > 1 and total.mean() > 0
+        else np.nan,
+    }
+    try:
+        plain = mann_kendall(annual.values, annual["year"].values)
+        wide = mann_kendall(annual.values, annual["year"].values, correlated=True)
+        values |= {"trend": plain.slope, "trend_low": plain.slope_low, "trend_high": plain.slope_high}
+        values |= {"trend_chance": plain.p, "trend_chance_correlated": wide.p}
+    except InputError as error:
+        left_out.append(f"trend: {error}")
+        names = ("trend", "trend_low", "trend_high", "trend_chance", "trend_chance_correlated")
+        values |= dict.fromkeys(names, np.nan)
+    return xr.Dataset({name: _named((), value, name) for name, value in values.items()})
