@@ -163,8 +163,9 @@ def _joined(chunks: Iterator[Readings]) -> Readings:
     stamp = np.concatenate([p.stamp for p in parts])
     notes = [note for p in parts for note in p.notes]
     clock = np.unique(stamp - stamp.astype("datetime64[D]"))
-    if len(clock) == 1 and clock[0] > np.timedelta64(0):
-        notes.append(f"each value, stamped {str(stamp[0])[11:16]}, was taken for the day of its date")
+    if (clock > np.timedelta64(0)).any():
+        stamped = f"stamped {str(stamp[0])[11:16]}" if len(clock) == 1 else "whatever its time"
+        notes.append(f"each value, {stamped}, was taken for the day of its date")
     rest = (
         np.concatenate([getattr(p, name) for p in parts]) for name in ("amount", "flag", "total_days", "line")
     )

@@ -30,7 +30,22 @@ _NAMES = {
 
 
 def axis(data: xr.Dataset, rain: xr.DataArray, role: str) -> str | None:
-    """Return the name of a variable's time, latitude or longitude: by its CF attributes, then its name."""
+    """Return the name of a variable's time, latitude or longitude: by its CF attributes, then its name.
+
+    Parameters
+    ----------
+    data : Dataset
+        The file.
+    rain : DataArray [mm/day]
+        The rain variable, in its own unit.
+    role : str
+        "time", "latitude" or "longitude".
+
+    Returns
+    -------
+    str or None
+        The variable's name.
+    """
     names = [str(n) for n in data.variables if set(data[n].dims) <= set(rain.dims)]
     for name in names:
         attrs = data[name].attrs
@@ -54,6 +69,18 @@ def _is_time(variable: xr.DataArray) -> bool:
 def distance(lat: np.ndarray, lon: np.ndarray, place: tuple[float, float]) -> np.ndarray:
     """Return great-circle distances [km] by the haversine formula.
 
+    Parameters
+    ----------
+    lat, lon : array of float
+        Places, in degrees.
+    place : tuple of float
+        Latitude and longitude, in degrees.
+
+    Returns
+    -------
+    array of float
+        Distances in km.
+
     Examples
     --------
     >>> round(float(distance(0.0, 1.0, (0.0, 0.0))), 1)
@@ -66,6 +93,16 @@ def distance(lat: np.ndarray, lon: np.ndarray, place: tuple[float, float]) -> np
 
 def asked_place(at: object) -> tuple[float, float]:
     """Return ``at`` as latitude and longitude.
+
+    Parameters
+    ----------
+    at : object
+        What the caller gave.
+
+    Returns
+    -------
+    tuple of float
+        Latitude and longitude.
 
     Raises
     ------

@@ -74,6 +74,15 @@ class Roles:
 def plain(name: str) -> str:
     """Return a column name in lower case, without its unit in brackets and with single blanks.
 
+    Parameters
+    ----------
+    name : str
+        As the file writes it.
+
+    Returns
+    -------
+    str
+
     Examples
     --------
     >>> plain("Rainfall amount (millimetres)"), plain("Q_RR"), plain("MESS_DATUM")
@@ -92,6 +101,16 @@ def _is(role: str, name: str) -> bool:
 
 def date_columns(names: Sequence[str]) -> list[tuple[tuple[int, ...], str]]:
     """Find the columns that may make up the date, the likeliest first; the rows decide between them.
+
+    Parameters
+    ----------
+    names : sequence of str
+        All column names.
+
+    Returns
+    -------
+    list of tuple
+        Places of the columns, and what they are (see ``Roles.parts``).
 
     Examples
     --------
@@ -130,6 +149,15 @@ def date_columns(names: Sequence[str]) -> list[tuple[tuple[int, ...], str]]:
 def looks_like_rain(name: str) -> bool:
     """Tell whether a name means rain.
 
+    Parameters
+    ----------
+    name : str
+        The name of a column or variable.
+
+    Returns
+    -------
+    bool
+
     Examples
     --------
     >>> looks_like_rain("Prcp(mm)"), looks_like_rain("rain_quality"), looks_like_rain("tmax")
@@ -150,6 +178,11 @@ def rain_column(names: Sequence[str], others: Sequence[int], column: str | int |
         Places that are dates or the like.
     column : str, optional
         The name that the caller gave.
+
+    Returns
+    -------
+    int
+        Its place.
 
     Raises
     ------
@@ -198,6 +231,10 @@ def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str |
         The columns of the date, one of what ``date_columns`` gave.
     column : str, optional
         The rain column that the caller named.
+
+    Returns
+    -------
+    Roles
 
     Raises
     ------

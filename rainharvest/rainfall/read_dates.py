@@ -83,6 +83,15 @@ class DateForm:
 def month_number(word: str) -> int:
     """Return the month that a name or number means; 0 if none.
 
+    Parameters
+    ----------
+    word : str
+        A number, a name or the beginning of one.
+
+    Returns
+    -------
+    int
+
     Examples
     --------
     >>> month_number("Sept."), month_number("août"), month_number("7"), month_number("rain")
@@ -103,6 +112,10 @@ def assemble(year, month, day, seconds=0) -> np.ndarray:
         Calendar parts; month 0 with ``day`` the day of the year.
     seconds : array of int
         Seconds since midnight; 24:00 is the next midnight.
+
+    Returns
+    -------
+    array of datetime64
     """
     year, month, day = (np.asarray(part, dtype=np.int64) for part in (year, month, day))
     by_year = month == 0
@@ -121,6 +134,15 @@ def assemble(year, month, day, seconds=0) -> np.ndarray:
 
 def clock_seconds(cells: Sequence[str]) -> np.ndarray:
     """Return the seconds since midnight of clock times such as 9:00, 14:30:00 or 2:30 PM; NaT if none.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        Cells of a clock column.
+
+    Returns
+    -------
+    array of timedelta64
 
     Examples
     --------

@@ -59,6 +59,17 @@ class Readings:
 def plural(count: int, one: str = "day", many: str = "") -> str:
     """Return "1 day", "2 days".
 
+    Parameters
+    ----------
+    count : int
+        How many.
+    one, many : str
+        The noun for one and for several; an s is added where ``many`` is not given.
+
+    Returns
+    -------
+    str
+
     Examples
     --------
     >>> plural(1), plural(3, "value")
@@ -70,6 +81,16 @@ def plural(count: int, one: str = "day", many: str = "") -> str:
 def usual_step(stamps: np.ndarray) -> float:
     """Return the commonest step between readings [s]; a day where there is no telling.
 
+    Parameters
+    ----------
+    stamps : array of datetime64
+        Moments of the readings.
+
+    Returns
+    -------
+    float
+        Seconds.
+
     Examples
     --------
     >>> usual_step(np.array(["2000-01-01T00", "2000-01-01T01", "2000-01-01T02"], dtype="datetime64[s]"))
@@ -80,7 +101,20 @@ def usual_step(stamps: np.ndarray) -> float:
 
 
 def place_of(readings: Readings, row: int) -> str:
-    """Return where a reading stands, in words for an error."""
+    """Return where a reading stands, in words for an error.
+
+    Parameters
+    ----------
+    readings : Readings
+        The readings.
+    row : int
+        Which of them.
+
+    Returns
+    -------
+    str
+        Line and day.
+    """
     day = str(readings.stamp[row].astype("datetime64[D]"))
     return f"line {readings.line[row]}, {day}" if len(readings.line) else day
 

@@ -10,12 +10,13 @@ import numpy as np
 
 from rainharvest.errors import InputError
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read_columns import Roles, plain, roles
+from rainharvest.rainfall.read_columns import Roles, roles
 from rainharvest.rainfall.read_days import LONGEST_TOTAL, Readings, plural, refuse_apart, usual_step
-from rainharvest.rainfall.read_layout import Table, is_comment, split
+from rainharvest.rainfall.read_layout import Table, is_comment
 from rainharvest.rainfall.read_plan import Hints, Plan, column_cells, settle, stamps_of
 from rainharvest.rainfall.read_preamble import read_preamble
 from rainharvest.rainfall.read_quality import apply_quality
+from rainharvest.rainfall.read_ragged import raise_undated, refuse_long, refuse_torn, sort_undated
 from rainharvest.rainfall.read_units import Unit
 from rainharvest.rainfall.read_values import factorize, numbers, positive_codes
 
@@ -37,6 +38,11 @@ def text_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[int, list[st
     ------
     tuple of int and list of str
         The number of the line, and its cells.
+
+    Raises
+    ------
+    InputError
+        If a row cannot be split.
     """
     at = 0
 
@@ -174,11 +180,13 @@ def _read_chunk(
     values, flags, marked, bad = numbers(column_cells(rows, role.rain), plan.comma, plan.missing, plan.trace)
     dated = ~np.isnat(stamps)
     if table.separator == " ":
-        _refuse_torn(rows, lines, role, dated)
+        refuse_torn(rows, lines, role, dated)
+    elif table.headed:
+        refuse_long(rows, lines, table, role)
     if not dated.all():
-        _undated(rows, lines, table, role, plan, values, dated, pending, notes)
+        sort_undated(rows, lines, table, role, plan, values, dated, pending, notes)
     elif pending:
-        _raise_undated(pending[0], plan)
+        raise_undated(pending[0], plan)
     if bad >= 0 and not dated[bad]:
         values, flags, marked, bad = numbers(
             [c if d else "" for c, d in zip(column_cells(rows, role.rain), dated, strict=True)],
@@ -211,52 +219,6 @@ def _read_chunk(
     step = plan.step or usual_step(stamps[dated])
     rain = plan.unit.mm(values, step)
     return Readings(stamps[dated], rain[dated], flags[dated], total[dated], lines[dated], step=step)
-
-
-def _refuse_torn(rows, lines, role: Roles, dated: np.ndarray) -> None:
-    """Refuse a row too short among rows separated by blanks: which cell is missing cannot be told."""
-    width = max(len(row) for row in rows)
-    full = next(row for row in rows if len(row) == width)
-    after = numbers(list(full[role.rain + 1 :]), False)[0]
-    before = [i for i in range(role.rain) if i not in role.date]
-    if not before and np.isnan(after).all():
-        return  # nothing but flags and remarks can be missing, or the rain itself
-    short = [i for i, row in enumerate(rows) if len(row) < width and dated[i]]
-    if short:
-        raise InputError(
-            f"the row has {len(rows[short[0]])} values where others have {width}: blanks cannot be told from gaps",
-            "separate the values with commas, or write a code such as -9999 for what is missing",
-            f"line {lines[short[0]]}",
-        )
-
-
-def _undated(rows, lines, table, role, plan, values, dated, pending, notes) -> None:
-    """Sort out rows without a date: repeated headers, days that do not exist, a foot; else an error."""
-    header = [plain(n) for n in table.names]
-    again = {tuple(split(line, table.separator)) for line in table.preamble} | {table.unit_row}
-    headers = blanks = 0
-    last = np.flatnonzero(dated)[-1] if dated.any() else -1
-    for i in np.flatnonzero(~dated):
-        text = " ".join(rows[i][k] for k in role.date if k < len(rows[i])).strip()
-        if [plain(c) for c in rows[i]] == header or tuple(c.strip() for c in rows[i]) in again:
-            headers += 1
-        elif np.isnan(values[i]) and not plan.form and any(ch.isdigit() for ch in text):
-            blanks += 1
-        elif any(ch.isdigit() for ch in text) or i < last:
-            _raise_undated((lines[i], text), plan)
-        else:
-            pending.append((lines[i], " ".join(rows[i])[:60].strip()))
-    if dated.any() and pending and pending[0][0] < lines[last]:
-        _raise_undated(pending[0], plan)
-    if headers:
-        notes.append(f"{plural(headers, 'line')} of the header again among the rows left out")
-    if blanks:
-        notes.append(f"{plural(blanks, 'blank row')} for days that do not exist left out")
-
-
-def _raise_undated(row: tuple[int, str], plan: Plan) -> None:
-    form = f"a {plan.form.name} date like the others" if plan.form else "a day of the calendar"
-    raise InputError(f"{row[1]!r} is not {form}", "correct the date or take the row out", f"line {row[0]}")
 
 
 def _totals(rows, lines, table: Table, role: Roles, values: np.ndarray) -> np.ndarray:

@@ -46,7 +46,17 @@ def workbook_lines(path: str | os.PathLike, sheet: object = None) -> Iterator[st
 
 
 def sheet_names(path: str | os.PathLike) -> list[str]:
-    """Return the names of a workbook's sheets."""
+    """Return the names of a workbook's sheets.
+
+    Parameters
+    ----------
+    path : str or path
+        The workbook.
+
+    Returns
+    -------
+    list of str
+    """
     book = _open(Path(path))
     try:
         return [*book.sheetnames]

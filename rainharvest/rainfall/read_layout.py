@@ -55,7 +55,19 @@ class Table:
 
 
 def split(line: str, separator: str) -> list[str]:
-    """Return the stripped cells of a line."""
+    """Return the stripped cells of a line.
+
+    Parameters
+    ----------
+    line : str
+        A line.
+    separator : str
+        One of ``SEPARATORS``.
+
+    Returns
+    -------
+    list of str
+    """
     if separator == " ":
         return [cell.strip('"') for cell in line.split()]
     try:
@@ -67,7 +79,17 @@ def split(line: str, separator: str) -> list[str]:
 
 
 def is_comment(line: str) -> bool:
-    """Tell whether a line is a remark rather than a row."""
+    """Tell whether a line is a remark rather than a row.
+
+    Parameters
+    ----------
+    line : str
+        A line.
+
+    Returns
+    -------
+    bool
+    """
     return line.lstrip().startswith(COMMENTS)
 
 
@@ -144,15 +166,22 @@ def _under(lines, rows, separator, i: int, names: list[str], choose) -> Table | 
         for header in (names, ["row", *names]) if shift else (names,):
             date = next((d for d in choose(header, rows[j]) if _dated(rows[j], *d)), None)
             torn = separator == " " and len(rows[j]) != len(header)
+            # a row with numbers is no row of units: its date is wrong, and the reading will say so
+            first = next((k for k in between if _has_number(rows[k])), j)
             if date is None or (torn and max(date[0]) + 1 >= len(rows[j])):
                 continue
-            preamble = [lines[k] for k in range(j) if k != i and k not in between]
+            units = [k for k in between if k < first]
+            preamble = [lines[k] for k in range(first) if k != i and k not in units]
             score = (1 + (choose is _by_name), sum(abs(len(r) - len(header)) <= 1 for r in rows[j:]))
-            units = tuple(rows[between[-1]]) if between else ()
-            return Table(separator, tuple(header), date, j, units, True, tuple(preamble), score)
+            row = tuple(rows[units[-1]]) if units else ()
+            return Table(separator, tuple(header), date, first, row, True, tuple(preamble), score)
         if choose is _by_look and between:
             return None
     return None
+
+
+def _has_number(cells: list[str]) -> bool:
+    return any(re.fullmatch(r"[-+]?[0-9.,]*[0-9][0-9.,]*", cell) for cell in cells)
 
 
 def _by_name(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], str]]:
@@ -166,7 +195,18 @@ def _by_look(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], st
 
 
 def undated(lines: Sequence[str]) -> tuple[str, str]:
-    """Return the column that names a date and the cell under it that is none, for an error; else blanks."""
+    """Return the column that names a date and the cell under it that is none, for an error; else blanks.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The first lines of a file in which no table was found.
+
+    Returns
+    -------
+    tuple of str
+        The column's name and the cell.
+    """
     for separator in SEPARATORS:
         rows = [split(line, separator) for line in lines]
         for names, row in pairwise(r for r in rows if r):
@@ -200,6 +240,8 @@ def _bare(lines, rows, separator) -> Table | None:
         if len(cells) > 2 and _counts_days(rows[i:], len(cells)):
             dates.insert(0, ((0, 1), "year doy"))
         date = next((d for d in dates if _dated(cells, *d)), None)
+        while date and i and len(rows[i - 1]) == len(cells) and _has_number(rows[i - 1][-1:]):
+            i -= 1  # a row like the others whose date is wrong: the reading will say so
         if date:
             score = (0, sum(len(r) == len(cells) for r in rows[i:]))
             names = tuple(f"column {k + 1}" for k in range(len(cells)))

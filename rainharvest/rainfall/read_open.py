@@ -133,7 +133,24 @@ def _packing(path: Path, head: bytes) -> str:
 
 @contextmanager
 def unpacked(path: Path, packing: str) -> Iterator[io.BufferedIOBase]:
-    """Give the file's content as a binary stream, unpacked as it is read; large files show progress."""
+    """Give the file's content as a binary stream, unpacked as it is read; large files show progress.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    packing : str
+        See ``Source``.
+
+    Yields
+    ------
+    binary stream
+
+    Raises
+    ------
+    InputError
+        If the file is damaged.
+    """
     try:
         with open(path, "rb") as raw:
             size = os.fstat(raw.fileno()).st_size

@@ -44,12 +44,50 @@ class Plan:
 
 
 def column_cells(rows: Sequence[Sequence[str]], place: int) -> list[str]:
-    """Return one column of rows that may be short."""
+    """Return one column of rows that may be short.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        The rows.
+    place : int
+        The column.
+
+    Returns
+    -------
+    list of str
+        Stripped cells, blank where a row ends before the column.
+    """
     return [row[place].strip() if len(row) > place else "" for row in rows]
 
 
 def settle(rows, table: Table, role: Roles, preamble: Preamble, hints: Hints, fixed: Unit | None) -> Plan:
-    """Decide unit, decimals and date form on the first chunk; doubt raises."""
+    """Decide unit, decimals and date form on the first chunk; doubt raises.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        The rows of the first chunk.
+    table : Table
+        The layout.
+    role : Roles
+        The columns.
+    preamble : Preamble
+        What the lines above say.
+    hints : Hints
+        The caller's arguments.
+    fixed : Unit or None
+        The unit that the layout prescribes.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        If the unit, the decimals or the dates are in doubt.
+    """
     notes: list[str] = []
     name = table.names[role.rain]
     if not table.headed:
@@ -136,7 +174,21 @@ def file_unit(
 
 
 def stamps_of(rows, role: Roles, plan: Plan) -> np.ndarray:
-    """Return the moment of each row, NaT where it has no date."""
+    """Return the moment of each row, NaT where it has no date.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        The rows.
+    role : Roles
+        The columns.
+    plan : Plan
+        How to read them.
+
+    Returns
+    -------
+    array of datetime64
+    """
     if plan.form:
         stamps = plan.form.read(column_cells(rows, role.date[0]))
         return stamps + clock_seconds(column_cells(rows, role.date[1])) if plan.clock else stamps
@@ -154,7 +206,19 @@ def stamps_of(rows, role: Roles, plan: Plan) -> np.ndarray:
 
 
 def ends_at_24(rows, role: Roles) -> bool:
-    """Tell whether an hour 24 occurs: then stamps are the end of each reading."""
+    """Tell whether an hour 24 occurs: then stamps are the end of each reading.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        The rows of the first chunk.
+    role : Roles
+        The columns.
+
+    Returns
+    -------
+    bool
+    """
     if "hour" in role.parts:
         place = role.date[role.parts.split().index("hour")]
         return "24" in {cell.removesuffix(".0") for cell in column_cells(rows, place)}
@@ -165,7 +229,19 @@ def ends_at_24(rows, role: Roles) -> bool:
 
 
 def integers(cells: list[str], word: str) -> np.ndarray:
-    """Read whole numbers (1990.0 too) or month names; -1 where it is neither."""
+    """Read whole numbers (1990.0 too) or month names; -1 where it is neither.
+
+    Parameters
+    ----------
+    cells : list of str
+        Cells of a column.
+    word : str
+        What the column holds; month names are read in a "month".
+
+    Returns
+    -------
+    array of int
+    """
     codes, unique = factorize(cells)
     out = np.full(len(unique), -1, dtype=np.int64)
     for i, cell in enumerate(unique):

@@ -58,6 +58,15 @@ def _number(text: str) -> float | None:
 def read_preamble(lines: Sequence[str]) -> Preamble:
     """Pick up what the lines above a table say: place, unit, missing codes.
 
+    Parameters
+    ----------
+    lines : sequence of str
+        The lines.
+
+    Returns
+    -------
+    Preamble
+
     Examples
     --------
     >>> p = read_preamble(["# latitude: -33.1", "# unit: 0.1 mm", "# missing: -1"])
@@ -91,6 +100,18 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
 
 def unit_in_preamble(lines: Sequence[str], name: str) -> tuple[Unit | None, tuple[float, ...]]:
     """Find a line that explains the column: its unit, and the number that stands for a trace.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The lines.
+    name : str
+        The column's name.
+
+    Returns
+    -------
+    tuple
+        The unit or None, and the codes for a trace.
 
     Examples
     --------

@@ -31,7 +31,17 @@ ELEMENTS = ("PRCP", "MDPR", "DAPR")
 
 
 def find_ghcn(lines: Sequence[str]) -> str:
-    """Return which of the forms a file has: "monthly", "long", "summaries" or ""."""
+    """Return which of the forms a file has: "monthly", "long", "summaries" or "".
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The first lines, without line ends.
+
+    Returns
+    -------
+    str
+    """
     for line in lines[:50]:
         if _MONTHLY.match(line):
             return "monthly"
@@ -73,7 +83,9 @@ def read_ghcn(form: str, lines: Iterable[str], hints: Hints) -> Readings:
     else:
         stations, unit = _summaries(lines, hints, facts, notes)
     station = _station(stations, hints)
-    unit = asked_unit(hints.units) or unit
+    if asked := asked_unit(hints.units):
+        notes.append(f"rain was read in {asked.text}, as asked; the layout prescribes {unit.text}")
+        unit = asked
     elements = stations[station]
     if not any(elements.get(e) for e in ("PRCP", "MDPR")):
         raise InputError(

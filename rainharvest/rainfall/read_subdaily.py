@@ -136,7 +136,19 @@ def sum_to_days(
 
 
 def begin(part: Readings, stamp_ends: bool | None) -> Readings:
-    """Move the stamps of a chunk to the beginning of each reading."""
+    """Move the stamps of a chunk to the beginning of each reading.
+
+    Parameters
+    ----------
+    part : Readings
+        The chunk; daily readings are given back as they are.
+    stamp_ends : bool or None
+        What the caller says; None leaves it to the file.
+
+    Returns
+    -------
+    Readings
+    """
     ends = part.stamp_ends if stamp_ends is None else stamp_ends
     if part.step >= SUB_DAILY:
         return part

@@ -111,6 +111,15 @@ def parse_unit(text: str) -> Unit | None:
 def asked_unit(units: str | None) -> Unit | None:
     """Return the unit that the caller named with ``units=``.
 
+    Parameters
+    ----------
+    units : str or None
+        What the caller gave.
+
+    Returns
+    -------
+    Unit or None
+
     Raises
     ------
     InputError
@@ -128,6 +137,15 @@ def asked_unit(units: str | None) -> Unit | None:
 
 def unit_in_name(name: str) -> Unit | None:
     """Return the unit that a column's name carries: rain_mm, Prcp(mm), Rainfall amount (millimetres).
+
+    Parameters
+    ----------
+    name : str
+        The column's name.
+
+    Returns
+    -------
+    Unit or None
 
     Examples
     --------

@@ -53,13 +53,32 @@ _MARKED = re.compile(r"(.*\d)\s?[*#†^]")  # a number that the source marks (es
 
 
 def factorize(cells: Sequence[str]) -> tuple[np.ndarray, list[str]]:
-    """Return codes and the different cells, since a rain column repeats few of them."""
+    """Return codes and the different cells, since a rain column repeats few of them.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        The column.
+
+    Returns
+    -------
+    tuple of array of int and list of str
+    """
     codes, unique = pd.factorize(np.array(cells, dtype=object))
     return codes, list(unique)
 
 
 def decimal_comma(cells: Sequence[str]) -> bool:
     """Decide whether these cells write decimals with a comma.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        The rain column.
+
+    Returns
+    -------
+    bool
 
     Raises
     ------

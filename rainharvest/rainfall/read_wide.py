@@ -56,7 +56,17 @@ class Wide:
 
 
 def find_wide(lines: Sequence[str]) -> Wide | None:
-    """Recognise a wide table by its header, or by rows of year, month and 28 to 31 values."""
+    """Recognise a wide table by its header, or by rows of year, month and 28 to 31 values.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The first lines, without line ends.
+
+    Returns
+    -------
+    Wide or None
+    """
     for separator in SEPARATORS:
         for i, line in enumerate(lines):
             names = split(line.lstrip("#! ") if is_comment(line) else line, separator)

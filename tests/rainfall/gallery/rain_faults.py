@@ -251,4 +251,23 @@ REFUSALS = [
         hints={"units": "mm"},
         suffix=".txt",
     ),
+    Refusal(
+        "decimal_commas_between_commas",
+        text("Datum,Regen (mm)", "01.01.1990,0,0", "02.01.1990,1,5", "15.01.1990,0,2"),
+        "the row has 3 cells for 2 columns",
+        "line 2",
+    ),
+    Refusal(
+        "first_row_with_a_wrong_date",
+        text("date,rain_mm", "31/31/1990,1", "01/02/1990,2", "15/02/1990,0"),
+        "'31/31/1990' is not a day-month-year date",
+        "line 2",
+    ),
+    Refusal(
+        "first_row_with_a_wrong_date_without_header",
+        text("1990-02-30,1.0", "1990-03-01,2.0", "1990-03-02,0.0"),
+        "'1990-02-30' is not a year-month-day date",
+        "line 1",
+        hints={"units": "mm"},
+    ),
 ]
