@@ -9,17 +9,7 @@ import math
 from dataclasses import dataclass
 
 from rainharvest.catchment.conveyance import FITTINGS, Conveyance
-from rainharvest.sources import Default
-
-GRAVITY = 9.80665
-VISCOSITY = Default(
-    1.31e-6,
-    "m2/s",
-    "water at 10 degrees; EN 12056-3:2000, Table C.1, as transcribed",
-    "standard",
-    0.8e-6,
-    1.8e-6,
-)
+from rainharvest.catchment.friction import GRAVITY, friction_head, part_full_flow, section
 
 
 @dataclass(frozen=True)
@@ -44,65 +34,6 @@ class Head:
     def total(self) -> float:
         """Sum of the three [m]."""
         return self.friction + self.fittings + self.velocity
-
-
-def section(bore: float) -> float:
-    """Return the area of a round bore.
-
-    Parameters
-    ----------
-    bore : float [mm]
-        Inside diameter.
-
-    Returns
-    -------
-    float [m2]
-        Area.
-
-    Examples
-    --------
-    >>> section(100.0)
-    0.0078540
-    """
-    return math.pi * (bore / 1000) ** 2 / 4
-
-
-def friction_head(
-    flow: float, bore: float, length: float, roughness: float, viscosity: float = VISCOSITY.value
-) -> float:
-    """Return the head lost along a full pipe: h = f (L / D) V^2 / 2g, f by Colebrook (64 / Re if laminar).
-
-    Parameters
-    ----------
-    flow : float [L/s]
-        Flow.
-    bore : float [mm]
-        Inside diameter, above zero.
-    length : float [m]
-        Length of pipe.
-    roughness : float [mm]
-        Colebrook roughness.
-    viscosity : float [m2/s]
-        Kinematic viscosity.
-
-    Returns
-    -------
-    float [m]
-        Head lost. Source: Darcy and Weisbach; Colebrook 1939, solved by the library ``fluids``.
-
-    Examples
-    --------
-    >>> friction_head(flow=5.0, bore=100.0, length=60.0, roughness=0.25)
-    0.3430
-    """
-    from fluids.friction import friction_factor
-
-    if flow == 0 or length == 0:
-        return 0.0
-    velocity = flow / 1000 / section(bore)
-    reynolds = velocity * bore / 1000 / viscosity
-    factor = friction_factor(Re=reynolds, eD=roughness / bore)
-    return factor * length / (bore / 1000) * velocity**2 / (2 * GRAVITY)
 
 
 def head_needed(conveyance: Conveyance, flow: float) -> Head:
@@ -183,48 +114,6 @@ def level_margin(conveyance: Conveyance) -> float:
     return head_available(conveyance) - fall
 
 
-def part_full_flow(
-    bore: float, fall: float, filling: float, roughness: float, viscosity: float = VISCOSITY.value
-) -> float:
-    """Return the flow of a pipe that runs part full, by Colebrook and White.
-
-    With Dh = 4A / P, four times the hydraulic radius, and q = sqrt(2 g Dh S),
-    V = -2 q log10(k / (3.71 Dh) + 2.51 nu / (Dh q)).
-
-    Parameters
-    ----------
-    bore : float [mm]
-        Inside diameter.
-    fall : float [m/m]
-        Slope of the pipe.
-    filling : float [1]
-        Depth of water over bore, up to 1.
-    roughness : float [mm]
-        Colebrook roughness.
-    viscosity : float [m2/s]
-        Kinematic viscosity.
-
-    Returns
-    -------
-    float [L/s]
-        Flow. Source: the method of EN 12056-3:2000, Table C.1.
-
-    Examples
-    --------
-    >>> round(part_full_flow(bore=96, fall=0.01, filling=0.7, roughness=1.0), 1)
-    4.2
-    """
-    if bore == 0 or fall <= 0:
-        return 0.0
-    diameter = bore / 1000
-    angle = 2 * math.acos(1 - 2 * filling)
-    area = diameter**2 / 8 * (angle - math.sin(angle))
-    hydraulic = 4 * area / (diameter * angle / 2)
-    root = math.sqrt(2 * GRAVITY * hydraulic * fall)
-    inner = roughness / 1000 / (3.71 * hydraulic) + 2.51 * viscosity / (hydraulic * root)
-    return -2 * root * math.log10(inner) * area * 1000
-
-
 def held_volume(conveyance: Conveyance) -> float:
     """Return the water that stands in the run after rain: what lies below the level of the inlet.
 
@@ -283,3 +172,51 @@ def pipe_capacity(conveyance: Conveyance) -> float:
     return brentq(
         lambda flow: head_needed(conveyance, flow).total - margin, 0.0, most, xtol=1e-12, rtol=1e-12
     )
+
+
+def head_margin(conveyance: Conveyance, flow: float) -> float:
+    """Return the head left over at a flow: head available less head needed (wet), or the level left (dry).
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run with a bore above zero.
+    flow : float [L/s]
+        Flow at the tank inlet, as at the design intensity.
+
+    Returns
+    -------
+    float [m]
+        Below zero where the run backs up at the gutter.
+
+    Examples
+    --------
+    >>> head_margin(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4), 3.0)
+    0.3718
+    """
+    needed = head_needed(conveyance, flow).total if conveyance.kind == "wet" else 0.0
+    return level_margin(conveyance) - needed
+
+
+def pipe_length(conveyance: Conveyance) -> float:
+    """Return the length of pipe to buy: the run, and for a wet one every leg down and the riser.
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run of either kind.
+
+    Returns
+    -------
+    float [m]
+        Length; the downpipes of a dry run are those of the building and not counted.
+
+    Examples
+    --------
+    >>> pipe_length(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
+    66.4
+    """
+    if conveyance.kind == "dry":
+        return conveyance.run
+    down = conveyance.outlet_level - conveyance.low_level
+    return conveyance.run + conveyance.downpipes * down + conveyance.inlet_level - conveyance.low_level

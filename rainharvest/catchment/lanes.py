@@ -183,4 +183,6 @@ def _drying_steps(drying: float | xr.DataArray, rain: Rain) -> np.ndarray:
             "give zero or more for every day of the rain",
             "drying",
         )
+    if rain.hours < 24:  # a roof dries between showers; a day hides them, a shorter step shows them
+        laid = np.where(rain.depth > 0, 0.0, laid)
     return np.ascontiguousarray(laid)

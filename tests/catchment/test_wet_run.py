@@ -1,0 +1,176 @@
+"""The wet run: textbook friction, Colebrook against fluids, and one run worked step by step by hand."""
+
+import math
+
+import pytest
+from fluids.friction import friction_factor
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from rainharvest.catchment.conveyance import Conveyance, other_kind
+from rainharvest.catchment.friction import friction_head, hazen_williams_head, section
+from rainharvest.catchment.hydraulics import (
+    head_available,
+    head_margin,
+    head_needed,
+    held_volume,
+    level_margin,
+    pipe_capacity,
+    pipe_length,
+)
+from rainharvest.catchment.standing import SELF_CLEANSING, full_velocity, static_pressure
+from rainharvest.catchment.working import cannot_work
+
+RUN = Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4, low_level=-0.5)
+
+
+def test_the_wet_run_of_60_m_worked_by_hand():
+    """60 m of 100 mm bore, 0.6 m of head; 3.5 m down, 2.9 m up; entrance and three bends; k = 1 mm."""
+    # 1. Head from the gutter outlet at 3.0 m down to the inlet at 2.4 m.
+    head = 0.6
+    assert head_available(RUN) == pytest.approx(head)
+    # 2. Length: down 3.0 - (-0.5) = 3.5 m, along 60 m, up 2.4 - (-0.5) = 2.9 m.
+    length = 3.5 + 60 + 2.9
+    assert pipe_length(RUN) == pytest.approx(length) == pytest.approx(66.4)
+    # 3. Losses in velocity heads: entrance 0.5, three bends 0.9 each, 1 for the exit.
+    fixed = 0.5 + 3 * 0.9 + 1
+    assert fixed == pytest.approx(4.2)
+    # 4. First guess, fully rough: 1/sqrt(f) = -2 log10((1/100)/3.7) = 5.136, f = 0.03791.
+    f = (-2 * math.log10(0.01 / 3.7)) ** -2
+    assert f == pytest.approx(0.03791, abs=1e-5)
+    # 5. 0.6 = (f L / D + 4.2) V2 / 2g: f L / D = 25.1, V2 = 2 x 9.807 x 0.6 / 29.3, V = 0.633 m/s.
+    velocity = math.sqrt(2 * 9.80665 * head / (f * length / 0.1 + fixed))
+    assert velocity == pytest.approx(0.633, abs=0.001)
+    # 6. Re = V D / nu = 0.633 x 0.1 / 1.31e-6 = 48,300; Colebrook then gives f = 0.0391, V = 0.624 m/s.
+    for _ in range(6):
+        reynolds = velocity * 0.1 / 1.31e-6
+        f = (-2 * math.log10(0.01 / 3.7 + 2.51 / (reynolds * math.sqrt(f)))) ** -2
+        velocity = math.sqrt(2 * 9.80665 * head / (f * length / 0.1 + fixed))
+    assert f == pytest.approx(0.0391, abs=1e-4) and velocity == pytest.approx(0.624, abs=0.001)
+    # 7. Q = V A = 0.624 x 0.007854 = 4.90 L/s: more than that backs up at the gutter.
+    by_hand = velocity * math.pi * 0.1**2 / 4 * 1000
+    assert by_hand == pytest.approx(4.90, abs=0.01)
+    assert pipe_capacity(RUN) == pytest.approx(by_hand, rel=1e-4)
+    # 8. The three parts of the head: friction 0.516, fittings 0.064, velocity head 0.020 m.
+    parts = head_needed(RUN, by_hand)
+    assert parts.friction == pytest.approx(0.516, abs=0.001)
+    assert parts.fittings == pytest.approx(0.0636, abs=0.0005)
+    assert parts.velocity == pytest.approx(0.0199, abs=0.0002)
+    # 9. Held: 7.854 L on each of 60 + 2 x 2.9 m below the inlet level: 516.8 L.
+    assert held_volume(RUN) == pytest.approx(7.854 * 65.8, rel=1e-4)
+    # 10. Pressure on the lowest joint at rest: 2.9 m of water, 28.4 kPa; backed up: 3.5 m, 34.3 kPa.
+    assert static_pressure(RUN) == pytest.approx(28.4, abs=0.05)
+    assert static_pressure(RUN, backed_up=True) == pytest.approx(34.3, abs=0.05)
+    # 11. Even when it backs up the pipe is too slow to clean itself.
+    assert full_velocity(RUN, by_hand) == pytest.approx(0.624, abs=0.001)
+    assert full_velocity(RUN, by_hand) < SELF_CLEANSING.value
+    # 12. On 200 m2 it backs up at 4.90 x 3600 / 200 = 88 mm/h; at 75 mm/h (4.17 L/s) 0.16 m of head is left.
+    assert by_hand * 3600 / 200 == pytest.approx(88.3, abs=0.1)
+    assert head_margin(RUN, 200 * 75 / 3600) == pytest.approx(0.6 * (1 - (4.167 / 4.903) ** 2), abs=0.006)
+
+
+def test_darcy_weisbach_textbook_example():
+    """Surge Analysis and the Wave Plan Method, Problem 0.2: 0.0689 m, with f rounded to 0.0169."""
+    flow = 2.0 * section(300) * 1000
+    head = friction_head(flow, bore=300, length=6, roughness=0.12, viscosity=1e-6)
+    assert head == pytest.approx(0.0689, rel=0.005)
+
+
+def test_hazen_williams_textbook_example():
+    """Shammas and Wang, Water Engineering, Example 5.36: 2.17 m/km in SI, 2.07 ft/1000 ft."""
+    head = hazen_williams_head(flow=43.8, bore=304.8, length=1000, smoothness=100)
+    assert head == pytest.approx(2.17, rel=0.05) and head == pytest.approx(2.07, rel=0.05)
+
+
+@given(st.floats(4500, 1e7), st.floats(1e-6, 0.04))
+def test_colebrook_against_fluids_and_against_the_equation(reynolds, relative):
+    bore, length, viscosity = 100.0, 10.0, 1.31e-6
+    velocity = reynolds * viscosity / 0.1
+    head = friction_head(velocity * section(bore) * 1000, bore, length, relative * bore, viscosity)
+    f = head / (length / 0.1 * velocity**2 / (2 * 9.80665))
+    assert f == pytest.approx(friction_factor(Re=reynolds, eD=relative, Method="Colebrook"), rel=1e-9)
+    assert 1 / math.sqrt(f) == pytest.approx(
+        -2 * math.log10(relative / 3.7 + 2.51 / (reynolds * math.sqrt(f))), rel=2e-3
+    )
+
+
+def test_laminar_flow():
+    velocity, viscosity = 0.01, 1.31e-6  # Re = 763
+    head = friction_head(velocity * section(100) * 1000, 100, 10, 0.5, viscosity)
+    assert head == pytest.approx(
+        64 * viscosity / (velocity * 0.1) * 10 / 0.1 * velocity**2 / (2 * 9.80665), rel=1e-9
+    )
+
+
+@given(st.floats(0.01, 3), st.floats(15, 400), st.floats(0, 500), st.integers(1, 6))
+def test_the_flow_found_needs_exactly_the_head_there_is(head, bore, length, downpipes):
+    run = RUN.model_copy(
+        update={"outlet_level": 2.4 + head, "bore": bore, "run": length, "downpipes": downpipes}
+    )
+    flow = pipe_capacity(run)
+    reynolds = flow / downpipes / 1000 / section(bore) * bore / 1000 / 1.31e-6
+    assume(reynolds > 4000)  # between laminar and turbulent the friction jumps
+    assert head_needed(run, flow).total == pytest.approx(head_available(run), rel=1e-6)
+
+
+def test_more_head_a_wider_bore_and_a_shorter_run_pass_more():
+    flows = [
+        pipe_capacity(RUN.model_copy(update=change))
+        for change in ({}, {"outlet_level": 3.3}, {"bore": 150}, {"run": 30})
+    ]
+    assert all(flow > flows[0] for flow in flows[1:])
+
+
+# ---- what cannot work says so
+
+
+@pytest.mark.parametrize(
+    "change, reason, remedy",
+    [
+        ({"bore": 0.0}, "bore is zero", "bore above zero"),
+        ({"outlet_level": 2.4}, "no head|0.00 m above", "lower the tank"),
+        ({"outlet_level": 2.0}, "0.40 m above", "by more than 0.40 m"),
+    ],
+)
+def test_limits_of_a_wet_run(change, reason, remedy):
+    run = RUN.model_copy(update=change)
+    assert pipe_capacity(run) == 0
+    problem, cure = cannot_work(run)
+    assert any(r in problem for r in reason.split("|")) and remedy in cure
+
+
+def test_dry_run_levels():
+    dry = Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4, filter_drop=0.2)
+    assert level_margin(dry) == pytest.approx(3.0 - 0.2 - 30 * 0.01 - 2.4)
+    assert cannot_work(dry) is None and held_volume(dry) == 0 and static_pressure(dry) == 0
+    far = dry.model_copy(update={"run": 50.0})
+    problem, cure = cannot_work(far)
+    assert "0.10 m too low" in problem and "within 40.0 m" in cure and "wet run" in cure
+    assert cannot_work(dry.model_copy(update={"run": 40.0 - 1e-9})) is None
+    high = dry.model_copy(update={"outlet_level": 2.0})
+    assert "wet run" not in cannot_work(high)[1]
+
+
+@pytest.mark.parametrize(
+    "fields, key",
+    [
+        ({"kind": "dry", "bleed": 3.0}, "bleed"),
+        ({"kind": "wet", "fall": 0.02}, "fall"),
+        ({"fittings": {"elbow": 1}}, "elbow"),
+        ({"fittings": {"bend 90": -1}}, "bend 90"),
+        ({"low_level": 2.9}, "low_level"),
+        ({"bore": -1}, "bore"),
+        ({"kind": "damp"}, "kind"),
+        ({"colour": "red"}, "colour"),
+    ],
+)
+def test_conveyance_errors_name_the_key(fields, key):
+    good = {"kind": "wet", "run": 60, "bore": 100, "outlet_level": 3.0, "inlet_level": 2.4}
+    with pytest.raises(ValueError, match=key):
+        Conveyance(**(good | fields))
+
+
+def test_other_kind_there_and_back():
+    dry = other_kind(RUN)
+    assert dry.kind == "dry" and (dry.run, dry.bore, dry.outlet_level) == (60, 100, 3.0)
+    assert other_kind(dry, low_level=-0.5) == RUN
