@@ -175,6 +175,9 @@ def _profile_interval(excess: np.ndarray, m: float, level: float, best: float) -
         )
         return found.fun - best - 1.920729  # half the 95 percent point of chi-squared with one degree
 
+    if over(level) >= 0:  # the best law lies beyond the shapes searched, as with excesses that have an end
+        return np.nan, np.nan
+
     def edge(factor: float) -> float:
         near, far = level, level * factor
         while over(far) < 0:
