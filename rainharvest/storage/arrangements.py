@@ -188,7 +188,7 @@ def careless_set_level(
     Returns
     -------
     Dataset
-        On ``level_share``: ``topped_up`` [L], ``spilled_mains`` [L], ``unmet`` [L], ``days_failed`` [day].
+        The measures of `rainharvest.simulate` on ``level_share``, and ``spilled_mains`` [L].
 
     Raises
     ------
@@ -212,6 +212,40 @@ def careless_set_level(
     with_mains = simulate(inflow, demand, capacity, **(plan | settings)).isel(capacity=0, drop=True)
     alone = {k: v for k, v in settings.items() if k != "top_up_rate"}
     without = simulate(inflow, demand, capacity, **alone).isel(capacity=0, drop=True)
-    out = with_mains[["topped_up", "unmet", "days_failed"]]
-    out["spilled_mains"] = (with_mains.spilled - without.spilled).assign_attrs(attributes("spilled_mains"))
-    return out
+    spilled = (with_mains.spilled - without.spilled).assign_attrs(attributes("spilled_mains"))
+    return with_mains.assign(spilled_mains=spilled)
+
+
+def per_year(done: xr.Dataset) -> xr.Dataset:
+    """Return what a simulation comes to in a mean year.
+
+    Rain used is the inflow less what spilled and what is left of it at the end; mains bought is what was
+    topped up or changed over.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.simulate`, `compare_arrangements` or `careless_set_level` returns it.
+
+    Returns
+    -------
+    Dataset
+        ``failed_a_year`` [day/year], ``mains_a_year`` and ``rain_used_a_year`` [L/year], and
+        ``spilled_mains_a_year`` [L/year] where it is known.
+
+    Examples
+    --------
+    >>> year = per_year(simulate([30.0] * 365, 20.0, 100.0))
+    >>> round(float(year.failed_a_year[0]), 4), round(float(year.rain_used_a_year[0]))
+    (1.0007, 7285)
+    """
+    years = float(done.days_in_year.sum()) / 365.25
+    used = done.inflow_total - done.spilled - (done.stored_end - done.stored_start)
+    values = {
+        "failed_a_year": done.days_failed,
+        "mains_a_year": done.topped_up + done.changed_over,
+        "rain_used_a_year": used.where(done.inflow_total > 0, 0.0).clip(0.0),
+    }
+    if "spilled_mains" in done:
+        values["spilled_mains_a_year"] = done.spilled_mains
+    return xr.Dataset({name: (v / years).assign_attrs(attributes(name)) for name, v in values.items()})

@@ -107,6 +107,41 @@ def smallest_reserve(demand, days: float) -> float:
     return float((np.interp(begins + days, edge, sums) - np.interp(begins, edge, sums)).max())
 
 
+def reserve_curve(demand, ride_outs) -> xr.DataArray:
+    """Return the smallest reserve for each of several ride-outs.
+
+    Parameters
+    ----------
+    demand : DataArray, Series or 1-D array [L/day]
+        Water asked for.
+    ride_outs : list of float [day]
+        The ride-outs.
+
+    Returns
+    -------
+    DataArray [L]
+        On ``ride_out``.
+
+    Raises
+    ------
+    InputError
+        As `smallest_reserve`.
+
+    Examples
+    --------
+    >>> reserve_curve([100.0] * 9, [0.5, 2, 3]).values
+    array([ 50., 200., 300.])
+    """
+    lengths = [float(d) for d in ride_outs]
+    return xr.DataArray(
+        [smallest_reserve(demand, d) for d in lengths],
+        {"ride_out": ("ride_out", lengths, attributes("ride_out"))},
+        ("ride_out",),
+        name="smallest_reserve",
+        attrs=attributes("smallest_reserve"),
+    )
+
+
 def water_age(daily: xr.Dataset) -> xr.DataArray:
     """Return the mean age of the water in the tank each evening.
 
