@@ -46,6 +46,7 @@ def main(argv: list[str] | None = None) -> int:
     record.add_argument(
         "--at", type=float, nargs=2, metavar=("LAT", "LON"), help="the place, in a gridded file"
     )
+    record.add_argument("--site", metavar="NAME", help="the site, station or sheet, in a file with several")
     given = parser.parse_args(argv)
     try:
         return {"study": _study, "record": _record}[given.command](given)
@@ -87,18 +88,11 @@ def _study(given: argparse.Namespace) -> int:
 def _record(given: argparse.Namespace) -> int:
     from rainharvest.rainfall.record import make_record
 
-    print(
-        make_record(
-            given.files,
-            given.out,
-            members=given.members,
-            seed=given.seed,
-            column=given.column,
-            units=given.units,
-            day_first=given.day_first,
-            at=None if given.at is None else tuple(given.at),
-        )
-    )
+    place = {"at": tuple(given.at)} if given.at else {"at": given.site} if given.site else {}
+    named = {"column": given.column, "units": given.units, "day_first": given.day_first} | place
+    hints = {name: value for name, value in named.items() if value is not None}
+    made = make_record(given.files, given.out, members=given.members, seed=given.seed, hints=hints)
+    print(made.text)
     return 0
 
 

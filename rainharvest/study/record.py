@@ -63,11 +63,13 @@ def study_record(rain: Rain, folder: Path) -> StudyRecord:
     from rainharvest.rainfall.check import accept_findings, check_rain
     from rainharvest.rainfall.describe import describe_rain
     from rainharvest.rainfall.fill import fill_gaps
-    from rainharvest.rainfall.read import read_rain
+    from rainharvest.rainfall.record import read_as_far_as_needed
 
-    hints = {"column": rain.column, "units": rain.units, "day_first": rain.day_first}
-    raw = read_rain(folder / rain.file, **hints)
-    neighbours = [read_rain(folder / other) for other in rain.neighbours]
+    hints = rain.model_dump(
+        include={"column", "units", "day_first", "at", "blank_is_zero"}, exclude_none=True
+    )
+    raw = read_as_far_as_needed(folder / rain.file, hints)
+    neighbours = [read_as_far_as_needed(folder / other, hints) for other in rain.neighbours]
     findings = check_rain(raw, neighbours or None)
     sound = accept_findings(raw, findings[findings.severity == "wrong"]) if len(findings) else raw
     filled = fill_gaps(sound, neighbours or None, members=rain.members, seed=rain.seed)
@@ -79,7 +81,7 @@ def study_record(rain: Rain, folder: Path) -> StudyRecord:
             "rain.file",
             folder / rain.file,
         )
-    month = rain.year_start_month or int(describe_rain(filled.isel(member=0)).suggested_start)
+    month = rain.year_start_month or int(describe_rain(filled.isel(member=0)).suggested_start) or 1
     return StudyRecord(raw, filled, findings, month, left_out)
 
 
