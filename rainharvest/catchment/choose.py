@@ -162,7 +162,7 @@ def roof_order(
     rain : DataArray or Series [mm/day]
         Daily rain on ``time`` without gaps; over members and sites the mean decides.
     catchment : Catchment
-        Every roof with its ``distance`` and a name of its own.
+        Every roof with its ``pipe_to_add`` and a name of its own.
     drying : float or DataArray [mm/day]
         Most that a wet roof loses to the air in a day.
     intensity : Intensity
@@ -171,7 +171,7 @@ def roof_order(
     Returns
     -------
     DataFrame
-        A row for each roof in order: ``added`` (L/year), ``distance`` (m), ``added_per_metre`` (L/year per
+        A row for each roof in order: ``added`` (L/year), ``pipe_to_add`` (m), ``added_per_metre`` (L/year per
         m; infinite for no pipe at all), ``total`` (L/year) so far.
 
     Raises
@@ -182,16 +182,18 @@ def roof_order(
     Examples
     --------
     >>> rain = pd.Series([10.0] * 365, index=pd.date_range("2001-01-01", periods=365))
-    >>> near = Roof(name="shed", area=40, distance=4)
-    >>> far = Roof(name="barn", area=300, distance=60)
+    >>> near = Roof(name="shed", area=40, pipe_to_add=4)
+    >>> far = Roof(name="barn", area=300, pipe_to_add=60)
     >>> roof_order(rain, Catchment(roofs=(far, near))).index.to_list()
     ['shed', 'barn']
     """
     names = [roof.name for roof in catchment.roofs]
     for n, roof in enumerate(catchment.roofs):
-        if roof.distance is None:
+        if roof.pipe_to_add is None:
             raise InputError(
-                f"roof {roof.name!r} has no distance", "give the metres of pipe to add", f"roof[{n}].distance"
+                f"roof {roof.name!r} has no pipe_to_add",
+                "give the metres of pipe to add",
+                f"roof[{n}].pipe_to_add",
             )
         if names.count(roof.name) > 1:
             raise InputError(f"two roofs bear the name {roof.name!r}", "give each its own", f"roof[{n}].name")
@@ -204,14 +206,14 @@ def roof_order(
         data = collect_totals(rain, tries, drying=drying, intensity=intensity)
         brought = data.inflow.mean([d for d in data.inflow.dims if d != "catchment"]).values * 365.25
         added = brought - total
-        worth = [a / r.distance if r.distance else np.inf for a, r in zip(added, left, strict=True)]
+        worth = [a / r.pipe_to_add if r.pipe_to_add else np.inf for a, r in zip(added, left, strict=True)]
         pick = max(range(len(left)), key=lambda i: (worth[i], added[i]))
         roof = left.pop(pick)
         done.append(roof)
         total = float(brought[pick])
         rows[roof.name] = {
             "added": float(added[pick]),
-            "distance": roof.distance,
+            "pipe_to_add": roof.pipe_to_add,
             "added_per_metre": float(worth[pick]),
             "total": total,
         }

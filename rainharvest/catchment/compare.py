@@ -10,7 +10,7 @@ from rainharvest.catchment.chain import LOSSES
 from rainharvest.catchment.collect import label_days, read_daily
 from rainharvest.catchment.conveyance import Conveyance
 from rainharvest.catchment.drainage import design_flow
-from rainharvest.catchment.hydraulics import head_margin, held_volume, pipe_capacity, pipe_length
+from rainharvest.catchment.hydraulics import head_margin, held_volume, pipe_capacity, total_length
 from rainharvest.catchment.intensity import Intensity, day_intensity, weibull_shape
 from rainharvest.catchment.lanes import run_lanes
 from rainharvest.catchment.parts import (
@@ -74,7 +74,7 @@ def compare_conveyance(
     runs: dict[str, Conveyance],
     design_intensity: float,
     *,
-    limit: float = STANDING_LIMIT.value,
+    standing_limit: float = STANDING_LIMIT.value,
     drying: float | xr.DataArray = DRYING.value,
     intensity: Intensity = INTENSITY,
 ) -> pd.DataFrame:
@@ -90,7 +90,7 @@ def compare_conveyance(
         The runs to compare, by name. One that cannot work has a column of reasons and no numbers.
     design_intensity : float [mm/h]
         Rain of the design storm over a few minutes.
-    limit : float [day]
+    standing_limit : float [day]
         Standing water older than this counts as too old.
     drying : float or DataArray [mm/day]
         Most that a wet roof loses to the air in a day.
@@ -119,18 +119,22 @@ def compare_conveyance(
             table[name] = {"can it work": f"no: {reason[0]}; {reason[1]}"}
             continue
         variant = make_catchment(**(whole | {"conveyance": run}))
-        table[name] = {"can it work": "yes"} | _figures(steps, variant, flow, limit, drying, intensity)
+        table[name] = {"can it work": "yes"} | _figures(
+            steps, variant, flow, standing_limit, drying, intensity
+        )
     rows = max((column.keys() for column in table.values()), key=len)
     return pd.DataFrame(table).reindex(list(rows))
 
 
-def _figures(steps, catchment: Catchment, flow: float, limit: float, drying, intensity) -> dict[str, float]:
+def _figures(
+    steps, catchment: Catchment, flow: float, standing_limit: float, drying, intensity
+) -> dict[str, float]:
     """Compute the rows of the comparison for one run that can work."""
     run = catchment.conveyance
     total, rows = run_lanes(steps, [catchment], drying, intensity, trace=True)
     water = label_days(steps.label(rows), catchment, steps.array)
     years = steps.depth.shape[0] / 365.25
-    spells = standing_spells(water, limit)
+    spells = standing_spells(water, standing_limit)
     capacity = pipe_capacity(run)
     return {
         "delivered [L/year]": float(water.inflow.sum()) / years,
@@ -149,8 +153,8 @@ def _figures(steps, catchment: Catchment, flow: float, limit: float, drying, int
         "water held [L]": held_volume(run),
         "days on which water stands [1]": float(spells.share.max()),
         "longest time that water stands [day]": float(spells.longest.max()),
-        f"spells a year beyond {limit:g} days [1/year]": float(spells.spells_beyond.max()) / years,
+        f"spells a year beyond {standing_limit:g} days [1/year]": float(spells.spells_beyond.max()) / years,
         "pressure on the lowest joint [kPa]": static_pressure(run),
-        "pipe [m]": pipe_length(run),
+        "pipe [m]": total_length(run),
         "fittings [1]": float(sum(run.fittings.values())),
     }

@@ -68,18 +68,18 @@ def design_flow(area: float, design_intensity: float, coefficient: float = 1.0, 
     return area * design_intensity / 3600 * coefficient * risk
 
 
-def wind_area(length: float, width: float, height: float) -> float:
+def wind_area(gutter_length: float, roof_width: float, roof_height: float) -> float:
     """Return the area that wind-driven rain at two down to one across finds: L (W + H / 2).
 
     For the size of gutters only. The yield of a roof goes by its plan area.
 
     Parameters
     ----------
-    length : float [m]
+    gutter_length : float [m]
         Along the gutter.
-    width : float [m]
+    roof_width : float [m]
         Plan width from ridge to gutter.
-    height : float [m]
+    roof_height : float [m]
         Height from gutter to ridge.
 
     Returns
@@ -94,11 +94,11 @@ def wind_area(length: float, width: float, height: float) -> float:
 
     Examples
     --------
-    >>> wind_area(length=10, width=4, height=3)
+    >>> wind_area(gutter_length=10, roof_width=4, roof_height=3)
     55.0
     """
-    require_positive(length=length, width=width, height=height)
-    return length * (width + height / 2)
+    require_positive(gutter_length=gutter_length, roof_width=roof_width, roof_height=roof_height)
+    return gutter_length * (roof_width + roof_height / 2)
 
 
 def vertical_pipe_capacity(
@@ -141,7 +141,7 @@ def vertical_pipe_capacity(
 
 
 def size_drainage(
-    flow: float, length: float, fall: float = 0.0, bends: int = 0, outlets: int = 1
+    flow: float, gutter_length: float, fall: float = 0.0, bends: int = 0, outlets: int = 1
 ) -> pd.DataFrame:
     """Return the smallest half-round gutter and vertical pipe that pass a design flow.
 
@@ -152,7 +152,7 @@ def size_drainage(
     ----------
     flow : float [L/s]
         Design flow of the whole gutter.
-    length : float [m]
+    gutter_length : float [m]
         From the far end of the gutter to its outlet.
     fall : float [m/m]
         Fall of the gutter.
@@ -174,12 +174,12 @@ def size_drainage(
 
     Examples
     --------
-    >>> size_drainage(flow=2.1, length=8, outlets=2).round(2)
+    >>> size_drainage(flow=2.1, gutter_length=8, outlets=2).round(2)
                    size  capacity  used
     gutter          125      1.21  0.87
     vertical pipe    50      1.69  0.62
     """
-    require_positive(flow=flow, length=length, fall=fall)
+    require_positive(flow=flow, gutter_length=gutter_length, fall=fall)
     if outlets < 1:
         raise InputError("a gutter without an outlet", "give one outlet or more", "outlets")
     each = flow / outlets
@@ -187,8 +187,8 @@ def size_drainage(
     for name, sizes, passes in (
         (
             "gutter",
-            [w for w in HALF_ROUND_WIDTHS if length <= 0.25 * w],
-            lambda w: gutter_capacity(half_round_section(w), length, w / 2, fall, bends),
+            [w for w in HALF_ROUND_WIDTHS if gutter_length <= 0.25 * w],
+            lambda w: gutter_capacity(half_round_section(w), gutter_length, w / 2, fall, bends),
         ),
         ("vertical pipe", VERTICAL_BORES, vertical_pipe_capacity),
     ):

@@ -21,7 +21,7 @@ from rainharvest.names import attributes
 
 
 def collect_finer(
-    rain: xr.DataArray | pd.Series,
+    rain_rate: xr.DataArray | pd.Series,
     roofs: Roof | Sequence[Roof],
     conveyance: Conveyance | None = None,
     *,
@@ -35,7 +35,7 @@ def collect_finer(
 
     Parameters
     ----------
-    rain : DataArray or Series [mm/h]
+    rain_rate : DataArray or Series [mm/h]
         Rain on an even ``time`` without gaps, each step stamped by its start; an hour or less.
     roofs : Roof or sequence of Roof
         The roofs connected.
@@ -65,7 +65,7 @@ def collect_finer(
     >>> water.inflow.values, water.lost.sel(loss="gutter capacity").values
     (array([2040.]), array([1800.]))
     """
-    steps = _finer(rain)
+    steps = _finer(rain_rate)
     catchment = make_catchment(
         roofs=(roofs,) if isinstance(roofs, Roof) else tuple(roofs), conveyance=conveyance, **settings
     )
@@ -82,12 +82,12 @@ def collect_finer(
     return out[list(data.data_vars)]
 
 
-def daily_rain(rain: xr.DataArray | pd.Series) -> xr.DataArray:
+def daily_rain(rain_rate: xr.DataArray | pd.Series) -> xr.DataArray:
     """Add hourly or finer rain up to days, midnight to midnight.
 
     Parameters
     ----------
-    rain : DataArray or Series [mm/h]
+    rain_rate : DataArray or Series [mm/h]
         Rain on an even ``time`` without gaps, each step stamped by its start.
 
     Returns
@@ -106,15 +106,19 @@ def daily_rain(rain: xr.DataArray | pd.Series) -> xr.DataArray:
     >>> daily_rain(pd.Series([0.5] * 24 + [0.0] * 24, index=hours)).values
     array([12.,  0.])
     """
-    steps = _finer(rain)
+    steps = _finer(rain_rate)
     depth = steps.array * steps.hours
     out = depth.groupby(depth.time.dt.floor("D").rename("day")).sum().rename(day="time").rename("rain")
-    out.attrs = {**rain.attrs, **attributes("rain")} if isinstance(rain, xr.DataArray) else attributes("rain")
+    out.attrs = (
+        {**rain_rate.attrs, **attributes("rain")}
+        if isinstance(rain_rate, xr.DataArray)
+        else attributes("rain")
+    )
     return out.transpose("time", ...)
 
 
 def compare_steps(
-    rain: xr.DataArray | pd.Series,
+    rain_rate: xr.DataArray | pd.Series,
     roofs: Roof | Sequence[Roof],
     conveyance: Conveyance | None = None,
     *,
@@ -126,7 +130,7 @@ def compare_steps(
 
     Parameters
     ----------
-    rain : DataArray or Series [mm/h]
+    rain_rate : DataArray or Series [mm/h]
         One series of hourly or finer rain.
     roofs : Roof or sequence of Roof
         The roofs connected.
@@ -150,9 +154,9 @@ def compare_steps(
     InputError
         As `collect_finer` and `rainharvest.catchment.intensity.estimate_intensity`.
     """
-    told = intensity or estimate_intensity(rain)
-    days = daily_rain(rain)
-    fine = collect_finer(rain, roofs, conveyance, **settings)
+    told = intensity or estimate_intensity(rain_rate)
+    days = daily_rain(rain_rate)
+    fine = collect_finer(rain_rate, roofs, conveyance, **settings)
     short = collect(days, roofs, conveyance, intensity=told, **settings)
     top = np.sort(np.argsort(days.values)[::-1][:heaviest])
     columns = {}
@@ -165,7 +169,7 @@ def compare_steps(
 
 
 def shortcut_error(
-    rain: xr.DataArray | pd.Series,
+    rain_rate: xr.DataArray | pd.Series,
     limits: Sequence[float],
     intensity: Intensity | None = None,
     heaviest: int = 10,
@@ -174,7 +178,7 @@ def shortcut_error(
 
     Parameters
     ----------
-    rain : DataArray or Series [mm/h]
+    rain_rate : DataArray or Series [mm/h]
         One series of hourly or finer rain.
     limits : sequence of float [mm/h]
         Limits of intensity.
@@ -193,9 +197,9 @@ def shortcut_error(
     InputError
         As `rainharvest.catchment.intensity.estimate_intensity`.
     """
-    steps = _finer(rain)
-    told = intensity or estimate_intensity(rain)
-    days = daily_rain(rain)
+    steps = _finer(rain_rate)
+    told = intensity or estimate_intensity(rain_rate)
+    days = daily_rain(rain_rate)
     mean = day_intensity(days, told).values
     top = np.argsort(days.values)[::-1][:heaviest]
     index = pd.DatetimeIndex(steps.array.indexes["time"]).floor("D")
@@ -219,10 +223,10 @@ def shortcut_error(
 
 def _finer(rain: xr.DataArray | pd.Series) -> Rain:
     """Check a rate in mm/h whose step divides a day, and lay it out as depths."""
-    steps = read_steps(rain)
+    steps = read_steps(rain, "rain_rate")
     if steps.hours > 12 or abs(24 / steps.hours - round(24 / steps.hours)) > 1e-9:
         raise InputError(
-            f"steps of {steps.hours:g} h do not divide a day", "give steps of an hour or less", "rain"
+            f"steps of {steps.hours:g} h do not divide a day", "give steps of an hour or less", "rain_rate"
         )
     return steps
 

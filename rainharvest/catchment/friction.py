@@ -42,7 +42,7 @@ def section(bore: float) -> float:
 
 
 def friction_head(
-    flow: float, bore: float, length: float, roughness: float, viscosity: float = VISCOSITY.value
+    flow: float, bore: float, pipe_length: float, roughness: float, viscosity: float = VISCOSITY.value
 ) -> float:
     """Return the head lost along a full pipe: h = f (L / D) V^2 / 2g, f by Colebrook (64 / Re if laminar).
 
@@ -52,7 +52,7 @@ def friction_head(
         Flow.
     bore : float [mm]
         Inside diameter, above zero.
-    length : float [m]
+    pipe_length : float [m]
         Length of pipe.
     roughness : float [mm]
         Colebrook roughness.
@@ -66,17 +66,17 @@ def friction_head(
 
     Examples
     --------
-    >>> friction_head(flow=5.0, bore=100.0, length=60.0, roughness=0.25)
+    >>> friction_head(flow=5.0, bore=100.0, pipe_length=60.0, roughness=0.25)
     0.3430
     """
     from fluids.friction import friction_factor
 
-    if flow == 0 or length == 0:
+    if flow == 0 or pipe_length == 0:
         return 0.0
     velocity = flow / 1000 / section(bore)
     reynolds = velocity * bore / 1000 / viscosity
     factor = friction_factor(Re=reynolds, eD=roughness / bore)
-    return factor * length / (bore / 1000) * velocity**2 / (2 * GRAVITY)
+    return factor * pipe_length / (bore / 1000) * velocity**2 / (2 * GRAVITY)
 
 
 def part_full_flow(
@@ -121,7 +121,7 @@ def part_full_flow(
     return -2 * root * math.log10(inner) * area * 1000
 
 
-def hazen_williams_head(flow: float, bore: float, length: float, smoothness: float) -> float:
+def hazen_williams_head(flow: float, bore: float, pipe_length: float, smoothness: float) -> float:
     """Return the head lost along a full pipe by Hazen and Williams, as a second opinion on friction.
 
     h = 10.67 L Q^1.852 / (C^1.852 D^4.8704), in metres and m3/s. Textbooks round the exponents, which
@@ -133,7 +133,7 @@ def hazen_williams_head(flow: float, bore: float, length: float, smoothness: flo
         Flow.
     bore : float [mm]
         Inside diameter.
-    length : float [m]
+    pipe_length : float [m]
         Length of pipe.
     smoothness : float [1]
         The coefficient C: about 100 for old iron, 140 to 150 for plastic.
@@ -145,7 +145,7 @@ def hazen_williams_head(flow: float, bore: float, length: float, smoothness: flo
 
     Examples
     --------
-    >>> hazen_williams_head(flow=43.8, bore=304.8, length=1000, smoothness=100)
+    >>> hazen_williams_head(flow=43.8, bore=304.8, pipe_length=1000, smoothness=100)
     2.095
     """
-    return 10.67 * length * (flow / 1000) ** 1.852 / (smoothness**1.852 * (bore / 1000) ** 4.8704)
+    return 10.67 * pipe_length * (flow / 1000) ** 1.852 / (smoothness**1.852 * (bore / 1000) ** 4.8704)

@@ -33,12 +33,12 @@ _FALLS = {4: (1.0, 1.03, 1.10), 6: (1.0, 1.08, 1.25), 8: (1.0, 1.13, 1.40), 10: 
 _NOMINALLY_LEVEL = 3.0
 
 
-def half_round_section(width: float) -> float:
+def half_round_section(gutter_width: float) -> float:
     """Return the section of a half-round gutter that is full to the brim.
 
     Parameters
     ----------
-    width : float [mm]
+    gutter_width : float [mm]
         Inside width at the top.
 
     Returns
@@ -51,13 +51,13 @@ def half_round_section(width: float) -> float:
     >>> half_round_section(100)
     3927.0
     """
-    return math.pi * width**2 / 8
+    return math.pi * gutter_width**2 / 8
 
 
 def gutter_capacity(
     gutter_section: float,
-    length: float = 0.0,
-    depth: float | None = None,
+    gutter_length: float = 0.0,
+    gutter_depth: float | None = None,
     fall: float = 0.0,
     bends: int = 0,
     shape: str = "half round",
@@ -73,9 +73,9 @@ def gutter_capacity(
     ----------
     gutter_section : float [mm2]
         Section A, full to the brim.
-    length : float [m]
+    gutter_length : float [m]
         From the end of the gutter to the outlet.
-    depth : float [mm], optional
+    gutter_depth : float [mm], optional
         Design depth of water; needed for a length above zero.
     fall : float [m/m]
         Fall towards the outlet.
@@ -103,7 +103,7 @@ def gutter_capacity(
     >>> round(float(gutter_capacity(half_round_section(100))) / 0.021, 1)
     37.0
     """
-    require_positive(gutter_section=gutter_section, length=length, fall=fall, bends=bends)
+    require_positive(gutter_section=gutter_section, gutter_length=gutter_length, fall=fall, bends=bends)
     if shape == "half round":
         nominal = 2.78e-5 * gutter_section**1.25
     elif shape == "other":
@@ -117,23 +117,23 @@ def gutter_capacity(
     else:
         raise InputError(f"no gutter shape is called {shape!r}", 'use "half round" or "other"', "shape")
     factor = 1.0
-    if length > 0:
-        if depth is None or not depth > 0:
-            raise InputError("the depth of water is missing", "give the design depth in mm", "depth")
-        factor = long_gutter_factor(length, depth, fall)
+    if gutter_length > 0:
+        if gutter_depth is None or not gutter_depth > 0:
+            raise InputError("the depth of water is missing", "give the design depth in mm", "gutter_depth")
+        factor = long_gutter_factor(gutter_length, gutter_depth, fall)
     return SAFETY.value * nominal * factor * (BEND.value if bends else 1.0)
 
 
-def long_gutter_factor(length: float, depth: float, fall: float = 0.0) -> float:
+def long_gutter_factor(gutter_length: float, gutter_depth: float, fall: float = 0.0) -> float:
     """Return the factor for a gutter longer than 50 times its depth of water, by Table 6.
 
     Up to 3 mm/m a gutter is nominally level. Between the entries of the table the factor is interpolated.
 
     Parameters
     ----------
-    length : float [m]
+    gutter_length : float [m]
         From the end of the gutter to the outlet.
-    depth : float [mm]
+    gutter_depth : float [mm]
         Design depth of water.
     fall : float [m/m]
         Fall towards the outlet; above 10 mm/m counts as 10.
@@ -150,15 +150,15 @@ def long_gutter_factor(length: float, depth: float, fall: float = 0.0) -> float:
 
     Examples
     --------
-    >>> long_gutter_factor(length=10, depth=50), long_gutter_factor(length=10, depth=50, fall=0.004)
+    >>> long_gutter_factor(10, 50), long_gutter_factor(10, 50, fall=0.004)
     (0.80, 1.10)
     """
-    ratio = length * 1000 / depth
+    ratio = gutter_length * 1000 / gutter_depth
     if ratio > 500:
         raise InputError(
-            f"{length:g} m is more than 500 times the depth of water",
-            f"add an outlet so that no length exceeds {0.5 * depth:g} m",
-            "length",
+            f"{gutter_length:g} m is more than 500 times the depth of water",
+            f"add an outlet so that no length exceeds {0.5 * gutter_depth:g} m",
+            "gutter_length",
         )
     level = float(np.interp(ratio, *_LEVEL))
     slope = min(fall * 1000, 10.0)
@@ -205,12 +205,12 @@ def outlet_capacity(diameter: float, head: float, strainer: bool = False) -> flo
     return k * diameter**2 * head**0.5 / 15000
 
 
-def freeboard(depth: float) -> float:
+def freeboard(gutter_depth: float) -> float:
     """Return the least freeboard of a gutter: 25 mm, then 0.3 of its depth, at most 75 mm.
 
     Parameters
     ----------
-    depth : float [mm]
+    gutter_depth : float [mm]
         Depth of the gutter.
 
     Returns
@@ -223,8 +223,8 @@ def freeboard(depth: float) -> float:
     >>> freeboard(60), freeboard(100), freeboard(400)
     (25.0, 30.0, 75.0)
     """
-    require_positive(depth=depth)
-    return 25.0 if depth < 85 else 0.3 * depth if depth <= 250 else 75.0
+    require_positive(gutter_depth=gutter_depth)
+    return 25.0 if gutter_depth < 85 else 0.3 * gutter_depth if gutter_depth <= 250 else 75.0
 
 
 def require_positive(**values: float) -> None:

@@ -198,7 +198,7 @@ def head_margin(conveyance: Conveyance, flow: float) -> float:
     return level_margin(conveyance) - needed
 
 
-def pipe_length(conveyance: Conveyance) -> float:
+def total_length(conveyance: Conveyance) -> float:
     """Return the length of pipe to buy: the run, and for a wet one every leg down and the riser.
 
     Parameters
@@ -213,7 +213,7 @@ def pipe_length(conveyance: Conveyance) -> float:
 
     Examples
     --------
-    >>> pipe_length(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
+    >>> total_length(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     66.4
     """
     if conveyance.kind == "dry":

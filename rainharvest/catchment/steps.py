@@ -17,8 +17,8 @@ class Rain:
 
     Parameters
     ----------
-    depth : ndarray, shape (steps, series) [mm]
-        Depth in each step.
+    depth : ndarray, shape (steps, series)
+        Rain in each step, mm.
     array : DataArray
         The rain as labelled, ``time`` first.
     hours : float [h]

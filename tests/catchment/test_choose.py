@@ -20,8 +20,8 @@ from rainharvest.catchment.roofs import Roof
 from rainharvest.catchment.standing import standing_days, standing_spells
 
 WET = Conveyance(kind="wet", run=60, bore=80, outlet_level=3.0, inlet_level=2.4, bleed=40.0)
-HARD = Intensity(mean_intensity=3.5, variation=1.3, growth=0.6)
-GENTLE = Intensity(mean_intensity=0.9, variation=1.0, growth=0.6)
+HARD = Intensity(mean_intensity=3.5, variation=1.3, depth_growth=0.6)
+GENTLE = Intensity(mean_intensity=0.9, variation=1.0, depth_growth=0.6)
 
 
 def some_rain(days=3653, wet=0.3, depth=9.0, seed=1):
@@ -157,9 +157,9 @@ def test_a_run_that_cannot_work_has_reasons_and_no_numbers():
 
 def test_roof_order_takes_the_most_litres_per_metre_first():
     roofs = (
-        Roof(name="barn", area=300, distance=60),
-        Roof(name="porch", area=10, distance=0),
-        Roof(name="house", area=120, distance=8),
+        Roof(name="barn", area=300, pipe_to_add=60),
+        Roof(name="porch", area=10, pipe_to_add=0),
+        Roof(name="house", area=120, pipe_to_add=8),
     )
     order = roof_order(some_rain(), Catchment(roofs=roofs))
     assert order.index.to_list() == ["porch", "house", "barn"]
@@ -168,17 +168,17 @@ def test_roof_order_takes_the_most_litres_per_metre_first():
 
 
 def test_roof_order_counts_what_the_shared_run_can_still_pass():
-    roofs = (Roof(name="one", area=200, distance=10), Roof(name="two", area=200, distance=10.001))
+    roofs = (Roof(name="one", area=200, pipe_to_add=10), Roof(name="two", area=200, pipe_to_add=10.001))
     narrow = WET.model_copy(update={"bore": 32.0, "bleed": 0.0})
     order = roof_order(some_rain(), Catchment(roofs=roofs, conveyance=narrow), intensity=HARD)
     assert order.index[0] == "one" and order.added["two"] < 0.8 * order.added["one"]
 
 
 def test_roof_order_needs_distances_and_names():
-    with pytest.raises(InputError, match="no distance"):
+    with pytest.raises(InputError, match="no pipe_to_add"):
         roof_order(some_rain(10), Catchment(roofs=(Roof(area=1),)))
     with pytest.raises(InputError, match="bear the name"):
-        roof_order(some_rain(10), Catchment(roofs=(Roof(area=1, distance=1),) * 2))
+        roof_order(some_rain(10), Catchment(roofs=(Roof(area=1, pipe_to_add=1),) * 2))
 
 
 # ---- standing water
@@ -190,7 +190,7 @@ def test_standing_days_by_hand():
     water = collect(rain, Roof(area=200), run)
     # Emptied on the third dry day: it stands for two days, twice.
     assert standing_days(water).values.tolist() == [0, 1, 2, 0, 0, 1, 2, 0]
-    spells = standing_spells(water, limit=1)
+    spells = standing_spells(water, standing_limit=1)
     assert (int(spells.longest), int(spells.spells), int(spells.spells_beyond)) == (2, 2, 2)
     assert float(spells.share) == 0.5 and float(spells.length_of_spell.sel(quantile=0.5)) == 2
 

@@ -85,7 +85,10 @@ RUNS = st.one_of(
     st.floats(0, 1),
     st.floats(0, 8),
     st.builds(
-        Intensity, mean_intensity=st.floats(0.3, 8), variation=st.floats(0.3, 4), growth=st.floats(0, 0.9)
+        Intensity,
+        mean_intensity=st.floats(0.3, 8),
+        variation=st.floats(0.3, 4),
+        depth_growth=st.floats(0, 0.9),
     ),
 )
 def test_any_chain_conserves_volume(seed, roofs, run, flush, bleed, reset, screen, drying, intensity):
@@ -297,7 +300,7 @@ def test_roof_errors_name_the_key(fields, key):
 def test_plan_area():
     assert plan_area(10, 5) == 50
     assert plan_area(10, 5, eaves=0.5, eaves_at_ends=0) == 60
-    with pytest.raises(InputError, match="width"):
+    with pytest.raises(InputError, match="roof_width"):
         plan_area(10, 0)
 
 

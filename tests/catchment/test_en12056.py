@@ -119,8 +119,8 @@ def test_bends_and_other_shapes():
     for arguments, words in (
         ({"shape": "other"}, "Fd and Fs"),
         ({"shape": "round"}, "half round"),
-        ({"length": 5}, "design depth"),
-        ({"length": -1}, "zero or more"),
+        ({"gutter_length": 5}, "design depth"),
+        ({"gutter_length": -1}, "zero or more"),
     ):
         with pytest.raises(InputError, match=words):
             gutter_capacity(section, **arguments)
@@ -145,12 +145,12 @@ def test_design_flow_and_wind_area():
 
 
 def test_sizes_are_the_smallest_that_pass():
-    sizes = size_drainage(flow=1.0, length=3.0)
+    sizes = size_drainage(flow=1.0, gutter_length=3.0)
     gutter = int(sizes.loc["gutter", "size"])
     assert sizes.loc["gutter", "capacity"] >= 1.0 >= sizes.loc["vertical pipe", "capacity"] * 0.3
     smaller = {115: 100, 125: 115}[gutter]
     assert gutter_capacity(half_round_section(smaller), 3.0, smaller / 2) < 1.0
-    assert np.isnan(size_drainage(flow=50, length=3).loc["gutter", "size"])
+    assert np.isnan(size_drainage(flow=50, gutter_length=3).loc["gutter", "size"])
 
 
 def test_vertical_pipe_outside_the_standard():

@@ -54,7 +54,7 @@ def test_ends():
 
 def test_growth_keeps_the_mean_over_wet_hours():
     rain = xr.DataArray([0.0, 1.0, 7.0, 30.0, 0.2], dims="time")
-    mean = day_intensity(rain, Intensity(mean_intensity=1.7, variation=1, growth=0.65))
+    mean = day_intensity(rain, Intensity(mean_intensity=1.7, variation=1, depth_growth=0.65))
     hours = (rain / mean).where(rain > 0)
     assert float(rain.sum() / hours.sum()) == pytest.approx(1.7)
     assert float(mean[3] / mean[1]) == pytest.approx(30**0.65)
@@ -109,7 +109,7 @@ def test_estimate_recovers_what_made_the_rain():
     found = estimate_intensity(rain)
     assert found.mean_intensity == pytest.approx(rain[rain > 0].mean())
     # A day is deep partly because its hours happened to be hard: a little more growth, less variation.
-    assert 0.6 <= found.growth <= 0.8 and 0.65 < found.variation < 0.9
+    assert 0.6 <= found.depth_growth <= 0.8 and 0.65 < found.variation < 0.9
     error = shortcut_error(rain, [2, 5, 10], found)
     assert error.all_error.abs().max() < 0.02 and error.heaviest_error.abs().max() < 0.07
 

@@ -91,7 +91,7 @@ def test_limits_of_the_space(capacity, out):
     [
         (lambda: share(flow([1]), 1.1), "kept"),
         (lambda: share(flow([1]), np.nan), "kept"),
-        (lambda: cap_flow(flow([1]), -1), "limit"),
+        (lambda: cap_flow(flow([1]), -1), "flow_limit"),
         (lambda: fill_store(flow([1]), -1), "capacity"),
         (lambda: fill_store(flow([1]), 1, drain=-1), "drain"),
         (lambda: fill_store(flow([1]), 1, start=2), "start"),

@@ -16,7 +16,7 @@ from rainharvest.catchment.hydraulics import (
     held_volume,
     level_margin,
     pipe_capacity,
-    pipe_length,
+    total_length,
 )
 from rainharvest.catchment.standing import SELF_CLEANSING, full_velocity, static_pressure
 from rainharvest.catchment.working import cannot_work
@@ -31,7 +31,7 @@ def test_the_wet_run_of_60_m_worked_by_hand():
     assert head_available(RUN) == pytest.approx(head)
     # 2. Length: down 3.0 - (-0.5) = 3.5 m, along 60 m, up 2.4 - (-0.5) = 2.9 m.
     length = 3.5 + 60 + 2.9
-    assert pipe_length(RUN) == pytest.approx(length) == pytest.approx(66.4)
+    assert total_length(RUN) == pytest.approx(length) == pytest.approx(66.4)
     # 3. Losses in velocity heads: entrance 0.5, three bends 0.9 each, 1 for the exit.
     fixed = 0.5 + 3 * 0.9 + 1
     assert fixed == pytest.approx(4.2)
@@ -72,13 +72,13 @@ def test_the_wet_run_of_60_m_worked_by_hand():
 def test_darcy_weisbach_textbook_example():
     """Surge Analysis and the Wave Plan Method, Problem 0.2: 0.0689 m, with f rounded to 0.0169."""
     flow = 2.0 * section(300) * 1000
-    head = friction_head(flow, bore=300, length=6, roughness=0.12, viscosity=1e-6)
+    head = friction_head(flow, bore=300, pipe_length=6, roughness=0.12, viscosity=1e-6)
     assert head == pytest.approx(0.0689, rel=0.005)
 
 
 def test_hazen_williams_textbook_example():
     """Shammas and Wang, Water Engineering, Example 5.36: 2.17 m/km in SI, 2.07 ft/1000 ft."""
-    head = hazen_williams_head(flow=43.8, bore=304.8, length=1000, smoothness=100)
+    head = hazen_williams_head(flow=43.8, bore=304.8, pipe_length=1000, smoothness=100)
     assert head == pytest.approx(2.17, rel=0.05) and head == pytest.approx(2.07, rel=0.05)
 
 
