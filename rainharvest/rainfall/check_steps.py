@@ -21,12 +21,12 @@ LUMPED_SHARE = Default(0.8, "1", "of them with all their rain in one reading at 
 LUMPED_CHANCE = Default(1e-4, "1", "binomial, from the share in the whole record", "own choice")
 
 
-def check_steps(rain: xr.DataArray) -> pd.DataFrame:
+def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
     """Doubt an hourly or minute record: readings that cannot be, that repeat, or that hold a whole day.
 
     Parameters
     ----------
-    rain : DataArray [mm]
+    rain_step : DataArray [mm]
         Rain of each reading on ``time``, as `rainharvest.rainfall.read_subdaily.read_subdaily` gives it.
 
     Returns
@@ -53,17 +53,21 @@ def check_steps(rain: xr.DataArray) -> pd.DataFrame:
     >>> check_steps(rain)[["check", "first_day"]].values.tolist()
     [['negative', Timestamp('2000-01-05 00:00:00')]]
     """
-    index = rain.indexes.get("time") if isinstance(rain, xr.DataArray) and rain.dims == ("time",) else None
+    index = (
+        rain_step.indexes.get("time")
+        if isinstance(rain_step, xr.DataArray) and rain_step.dims == ("time",)
+        else None
+    )
     if not isinstance(index, pd.DatetimeIndex) or len(index) < 2 or not index.is_monotonic_increasing:
         raise InputError(
-            "readings in order of time were expected", "read the file with read_subdaily", "rain"
+            "readings in order of time were expected", "read the file with read_subdaily", "rain_step"
         )
     step = float(np.median(np.diff(index.to_numpy()) / np.timedelta64(1, "s")))
     if step >= 86_400:
-        raise InputError("the readings are a day or more apart", "check them with check_rain", "rain")
-    values = rain.to_numpy().astype(float).copy()
-    if "flag" in rain.coords:
-        values[(rain["flag"] == Flag.REJECTED).to_numpy()] = np.nan
+        raise InputError("the readings are a day or more apart", "check them with check_rain", "rain_step")
+    values = rain_step.to_numpy().astype(float).copy()
+    if "flag" in rain_step.coords:
+        values[(rain_step["flag"] == Flag.REJECTED).to_numpy()] = np.nan
     days = index.normalize()
     found = _bounds(values, days, step) + _missing(values, days)
     values[values < 0] = np.nan

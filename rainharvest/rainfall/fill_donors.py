@@ -82,7 +82,7 @@ def rank_correlation(one: np.ndarray, other: np.ndarray) -> tuple[float, int]:
 
 
 def choose_donors(
-    target: np.ndarray, attrs: dict, neighbours: Sequence[Neighbour]
+    sound: np.ndarray, attrs: dict, neighbours: Sequence[Neighbour]
 ) -> tuple[list[Donor], list[str]]:
     """Return the neighbours that may serve, best correlated first, and why the others may not.
 
@@ -93,7 +93,7 @@ def choose_donors(
 
     Parameters
     ----------
-    target : ndarray (time,) [mm/day]
+    sound : ndarray (time,) [mm/day]
         The sound days of the record to fill, NaN elsewhere.
     attrs : dict
         Its attributes.
@@ -106,12 +106,12 @@ def choose_donors(
     """
     donors, refused = [], []
     for item in neighbours:
-        correlation, common = rank_correlation(target, item.values)
+        correlation, common = rank_correlation(sound, item.values)
         distance = distance_km(attrs, item.attrs)
         if common < COMMON_DAYS.value:
             refused.append(f"{item.name} has only {common} days in common with the record")
             continue
-        shifted = {step: rank_correlation(target, np.roll(item.values, step))[0] for step in (-1, 1)}
+        shifted = {step: rank_correlation(sound, np.roll(item.values, step))[0] for step in (-1, 1)}
         step = max(shifted, key=lambda s: np.nan_to_num(shifted[s], nan=-1))
         if shifted[step] > np.nan_to_num(correlation) + SHIFT_GAIN.value:
             refused.append(

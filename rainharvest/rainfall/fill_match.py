@@ -61,18 +61,18 @@ class _Relation:
     pools: tuple[_Pool, _Pool]
 
 
-def _relations(target, donor, days, wet_day, rng) -> tuple[dict[int, _Relation], np.ndarray]:
+def _relations(sound, donor, days, wet_day, rng) -> tuple[dict[int, _Relation], np.ndarray]:
     """Return the relation of each month, and the level in the scatter of each day that both know."""
     months = days.month.to_numpy()
-    both = np.isfinite(target) & np.isfinite(donor)
-    before = np.concatenate([[np.nan], target[:-1]])
+    both = np.isfinite(sound) & np.isfinite(donor)
+    before = np.concatenate([[np.nan], sound[:-1]])
     yesterday = np.where(np.isfinite(before), before >= wet_day, -1)
-    level = np.full(len(target), np.nan)
+    level = np.full(len(sound), np.nan)
     relations = {}
     for month in range(1, 13):
         near = both & np.isin(months, [(month - 2) % 12 + 1, month, month % 12 + 1])
         pairs = np.flatnonzero(near if near.sum() >= WINDOW_PAIRS else both)
-        there, here = _ranks(donor[pairs], rng), _ranks(target[pairs], rng)
+        there, here = _ranks(donor[pairs], rng), _ranks(sound[pairs], rng)
         pools = []
         for wet in (0, 1):
             alike = np.flatnonzero(yesterday[pairs] == wet)
@@ -81,7 +81,7 @@ def _relations(target, donor, days, wet_day, rng) -> tuple[dict[int, _Relation],
             mine = (months[pairs[alike]] == month) & (yesterday[pairs[alike]] == wet)
             level[pairs[alike[mine]]] = own[mine]
             pools.append(pool)
-        relations[month] = _Relation(np.sort(donor[pairs]), np.sort(target[pairs]), tuple(pools))
+        relations[month] = _Relation(np.sort(donor[pairs]), np.sort(sound[pairs]), tuple(pools))
     return relations, level
 
 
@@ -114,7 +114,7 @@ def _known_in(source: np.ndarray, known: np.ndarray, rng: np.random.Generator) -
 
 
 def matched(
-    target: np.ndarray,
+    sound: np.ndarray,
     donor: Donor,
     days: pd.DatetimeIndex,
     new: np.ndarray,
@@ -138,7 +138,7 @@ def matched(
 
     Parameters
     ----------
-    target : ndarray (time,) [mm/day]
+    sound : ndarray (time,) [mm/day]
         The sound days of the record, NaN elsewhere.
     donor : Donor
         The neighbour.
@@ -158,7 +158,7 @@ def matched(
     ndarray (2, member, day) [mm/day]
         The rain if the day before was dry, and if it was wet.
     """
-    relations, level = _relations(target, donor.values, days, wet_day, rng)
+    relations, level = _relations(sound, donor.values, days, wet_day, rng)
     levels = _levels(level, days, new, members, rng)
     months = days.month.to_numpy()[new]
     out = np.empty((2, members, len(new)))

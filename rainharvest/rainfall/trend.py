@@ -46,7 +46,7 @@ def mann_kendall(values, years=None, correlated: bool = False) -> Trend:
     ----------
     values : array_like [1]
         One value a year, in any unit; NaN where there is none.
-    years : array_like [1], optional
+    years : array_like, optional
         The years; by default they follow one another.
     correlated : bool
         Widen the variance for values that depend on the years before (Hamed and Rao 1998): it is multiplied
@@ -98,6 +98,8 @@ def _widening(residual: np.ndarray) -> float:
     n = len(residual)
     rank = rankdata(residual)
     rank -= rank.mean()
+    if not rank.any():  # a straight line leaves nothing to be correlated
+        return 1.0
     correlation = np.correlate(rank, rank, "full")[n:] / (rank @ rank)  # lags 1 to n - 1
     lag = np.arange(1, n)
     telling = np.abs(correlation) > 1.96 / np.sqrt(n)
