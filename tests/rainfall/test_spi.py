@@ -92,6 +92,25 @@ def test_against_the_library(climate, scale):
     np.testing.assert_allclose(both.iloc[:, 0], both.iloc[:, 1], atol=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("climate", "scale"), [("temperate_all_year", 3), ("semi_arid", 12), ("monsoon", 12)]
+)
+def test_against_another_estimator(climate, scale):
+    """Thom's closed form of the gamma's shape (1958, from memory) instead of the likelihood's."""
+    from scipy.stats import gamma, norm
+
+    total = monthly(climate)
+    sums = total.rolling(month=scale).sum()
+    index = spi(total, scale)
+    for month in range(1, 13):
+        x = sums[sums.month.dt.month == month].dropna("month").values
+        a = np.log(x.mean()) - np.log(x).mean()
+        shape = (1 + np.sqrt(1 + 4 * a / 3)) / (4 * a)
+        theirs = norm.ppf(gamma.cdf(x, shape, scale=x.mean() / shape))
+        ours = index[index.month.dt.month == month].dropna("month").values
+        np.testing.assert_allclose(ours, theirs, atol=0.03)
+
+
 def test_a_month_without_rain_has_the_chance_of_one():
     total = monthly("winter_rain", 60)
     january = total.month.dt.month == 1
