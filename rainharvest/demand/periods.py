@@ -157,13 +157,16 @@ def in_period(rules, days: pd.DatetimeIndex) -> np.ndarray:
     inside = np.zeros(len(days), dtype=bool)
     if len(days) == 0:
         return inside
+    at = days.to_numpy().astype("datetime64[ns]")
     years = range(int(days.year.min()) - 1, int(days.year.max()) + 2)
     for rule in map(check_rule, rules):
         if rule in WEEKDAYS:
             inside |= np.asarray(days.weekday) == WEEKDAYS.index(rule)
             continue
-        for first, last in _spans(rule, years):
-            inside |= np.asarray((days >= first) & (days <= last))
+        spans = np.array(_spans(rule, years), dtype="datetime64[ns]").reshape(-1, 2)
+        begun = np.searchsorted(np.sort(spans[:, 0]), at, side="right")
+        ended = np.searchsorted(np.sort(spans[:, 1]), at, side="left")
+        inside |= begun > ended
     return inside
 
 

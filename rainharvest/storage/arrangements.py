@@ -159,7 +159,10 @@ def compare_arrangements(
             )
         )
     names = xr.DataArray(list(plans), dims="arrangement", attrs=attributes("arrangement"))
-    return xr.concat(done, "arrangement", data_vars="all").assign_coords(arrangement=names)
+    # The days of the years are those of the record, whatever the arrangement.
+    shared = done[0].days_in_year
+    out = xr.concat([one.drop_vars("days_in_year") for one in done], "arrangement", data_vars="all")
+    return out.assign(days_in_year=shared).assign_coords(arrangement=names)
 
 
 def careless_set_level(

@@ -102,9 +102,11 @@ def smallest_reserve(demand, days: float) -> float:
         )
     edge = np.arange(sums.size, dtype=float)
     # The sum between two moments is piecewise linear: its largest value has an end on a midnight.
-    begins = np.unique(np.concatenate([edge, edge - days]))
-    begins = begins[(begins >= 0) & (begins + days <= edge[-1])]
-    return float((np.interp(begins + days, edge, sums) - np.interp(begins, edge, sums)).max())
+    most = 0.0
+    for begins in (edge, edge - days):
+        begins = begins[(begins >= 0) & (begins + days <= edge[-1])]
+        most = max(most, (np.interp(begins + days, edge, sums) - np.interp(begins, edge, sums)).max())
+    return float(most)
 
 
 def reserve_curve(demand, ride_outs) -> xr.DataArray:

@@ -13,6 +13,7 @@ from rainharvest.storage.arrangements import (
     arrangement_settings,
     careless_set_level,
     compare_arrangements,
+    per_year,
 )
 from rainharvest.storage.reserve import reserve_measures, ride_out, smallest_reserve, water_age
 
@@ -118,6 +119,25 @@ def test_only_the_combined_arrangement_rides_out_both_droughts_and_interruptions
         "combined, top-up": 0,
         "combined, change-over": 15,
     }
+
+
+def test_a_mean_year_is_the_total_over_the_years():
+    inflow, demand = record(9)
+    on = mains_in_spells(inflow.time, 3, 20, 1)
+    done = compare_arrangements(inflow, demand, 300.0, mains_on=on).isel(capacity=0)
+    year = per_year(done)
+    np.testing.assert_allclose(year.failed_a_year * 730 / 365.25, done.days_failed)
+    bought = done.topped_up + done.changed_over
+    np.testing.assert_allclose(year.mains_a_year * 730 / 365.25, bought)
+    # what was supplied and is left came from rain or mains
+    supplied = done.delivered + done.changed_over + done.stored_end - done.stored_start
+    from_rain = year.rain_used_a_year * 730 / 365.25 + (done.stored_end - done.stored_start)
+    rainy = done.arrangement != "mains reserve"
+    np.testing.assert_allclose((from_rain + bought).where(rainy, 0), supplied.where(rainy, 0), atol=1e-6)
+    level = per_year(careless_set_level(inflow, demand, 300.0, [0.2, 0.9], mains_on=on))
+    np.testing.assert_allclose(
+        level.failed_a_year.sel(level_share=0.2), year.failed_a_year.sel(arrangement="combined, top-up")
+    )
 
 
 @settings(max_examples=60, deadline=None)
