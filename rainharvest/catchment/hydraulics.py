@@ -114,6 +114,28 @@ def level_margin(conveyance: Conveyance) -> float:
     return head_available(conveyance) - fall
 
 
+def fall_available(conveyance: Conveyance) -> float:
+    """Return the steepest fall at which a dry run could be laid: (outlet - filter drop - inlet) / run.
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run of either kind.
+
+    Returns
+    -------
+    float [m/m]
+        Below zero where the tank stands too high; infinite for a run of no length that drops.
+
+    Examples
+    --------
+    >>> fall_available(Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4))
+    0.02
+    """
+    head = head_available(conveyance)
+    return head / conveyance.run if conveyance.run else math.copysign(math.inf, head) if head else 0.0
+
+
 def held_volume(conveyance: Conveyance) -> float:
     """Return the water that stands in the run after rain: what lies below the level of the inlet.
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from rainharvest.catchment.conveyance import Conveyance, other_kind
 from rainharvest.catchment.friction import friction_head, hazen_williams_head, section
 from rainharvest.catchment.hydraulics import (
+    fall_available,
     head_available,
     head_margin,
     head_needed,
@@ -143,6 +144,8 @@ def test_dry_run_levels():
     dry = Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4, filter_drop=0.2)
     assert level_margin(dry) == pytest.approx(3.0 - 0.2 - 30 * 0.01 - 2.4)
     assert cannot_work(dry) is None and held_volume(dry) == 0 and static_pressure(dry) == 0
+    assert fall_available(dry) == pytest.approx(0.4 / 30)
+    assert fall_available(dry.model_copy(update={"run": 0.0})) == math.inf
     far = dry.model_copy(update={"run": 50.0})
     problem, cure = cannot_work(far)
     assert "0.10 m too low" in problem and "within 40.0 m" in cure and "wet run" in cure
