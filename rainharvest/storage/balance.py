@@ -181,10 +181,19 @@ def balance(
                 # Most days. Nothing can overflow, and the rules of spillage are all the same.
                 for i in range(LANES):
                     a = asked[i] if ration_level is not None else _lane(d_day, i)
+                    lanes_short += 1 if a > stored[i] else 0
+                if (lanes_short == 0) & (lanes_failing == 0) & (valve is None) & (trace is None):
+                    # Enough in every tank: the same draw from all, and the day is done.
+                    for i in range(LANES):
+                        a = asked[i] if ration_level is not None else _lane(d_day, i)
+                        stored[i] -= a
+                        drawn[i] += a
+                    continue
+                for i in range(LANES):
+                    a = asked[i] if ration_level is not None else _lane(d_day, i)
                     y = min(a, stored[i])
                     stored[i] -= y
                     short[i] = a - y
-                    lanes_short += 1 if a > y else 0
                     drawn[i] += y
                     if trace is not None:
                         trace[1, t, i] = y
