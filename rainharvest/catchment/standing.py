@@ -107,12 +107,11 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
     entered = water.inflow + held - before + drained
     small = 1e-9 * max(float(held.max()), 1.0)
     stands = ((held > small) & (entered <= small)).transpose("time", ...)
-    count = np.zeros(stands.shape, dtype=int)
-    run = np.zeros(stands.shape[1:], dtype=int)
-    for t, row in enumerate(stands.values):
-        run = (run + 1) * row
-        count[t] = run
-    out = stands.copy(data=count).rename("standing")
+    step = np.arange(stands.sizes["time"]).reshape(-1, *[1] * (stands.ndim - 1))
+    renewed = np.maximum.accumulate(
+        np.where(stands.values, -1, step), axis=0
+    )  # the last day that did not stand
+    out = stands.copy(data=step - renewed).rename("standing")
     out.attrs = attributes("standing")
     return out
 

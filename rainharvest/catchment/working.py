@@ -64,7 +64,8 @@ def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
         return (
             f"{kind}: the gutter outlet is {-margin:.2f} m too low for a run of {conveyance.run:g} m "
             f"at a fall of {conveyance.fall:g}",
-            f"stand the tank within {nearest:.1f} m, or lower its inlet by {-margin:.2f} m"
-            + (", or use a wet run" if head_available(conveyance) > 0 else ""),
+            f"stand the tank within {nearest:.1f} m, or lower its inlet by {-margin:.2f} m, or use a wet run"
+            if nearest
+            else f"lower the inlet, or raise the outlet, by {-margin:.2f} m",
         )
     return None

@@ -184,19 +184,23 @@ def losses_figure(yearly: xr.DataArray, figure: Figure | None = None) -> Figure:
     return figure
 
 
+BORE_TICKS = np.array([32.0, 40.0, 50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 300.0])
+"""Marks on the axis of bores, mm."""
+
+
 def _kilolitres(value: float) -> str:
     if value == 0:
         return "0"
     return "under 0.1" if value < 0.095 else f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
 
 
-def bore_figure(curve: xr.Dataset, bore: float, figure: Figure | None = None) -> Figure:
+def bore_figure(curve: xr.Dataset | None, bore: float, figure: Figure | None = None) -> Figure:
     """Draw what a wet run loses by its bore: to backing up, to draining, and both together.
 
     Parameters
     ----------
-    curve : Dataset
-        As `rainharvest.catchment.choose.best_bore`.
+    curve : Dataset or None
+        As `rainharvest.catchment.choose.best_bore`; None for a run that cannot work with any bore.
     bore : float [mm]
         The bore that is looked at.
     figure : Figure, optional
@@ -207,26 +211,25 @@ def bore_figure(curve: xr.Dataset, bore: float, figure: Figure | None = None) ->
     Figure
         Shares of the water that arrives at the run; the bore that loses least is the one that brings most.
     """
-    size = curve.bore.values
+    size = BORE_TICKS if curve is None else curve.bore.values
     if figure is None:
         figure, axes = new_figure("What a wet run loses, by its bore", height=4.8)
         axes.set_xscale("log")
         axes.set_yscale("log")
         axes.set_xlabel(label("bore"))
         axes.set_ylabel("Lost of what arrives (%)")
-        axes.set_xlim(size[0], size[-1])
+        axes.set_xlim(BORE_TICKS[0], BORE_TICKS[-1])
         axes.set_ylim(0.1, 100)
         axes.set_yticks([0.1, 1, 10, 100], ["0.1", "1", "10", "100"])
         axes.minorticks_off()
-        shown = [size[0]]
-        for one in size[1:]:
-            if one / shown[-1] > 1.15:
-                shown.append(one)
-        axes.set_xticks(shown, [f"{s:g}" for s in shown])
+        axes.set_xticks(BORE_TICKS, [f"{s:g}" for s in BORE_TICKS])
     axes = figure.axes[0]
-    backed = curve.lost.sel(loss="pipe capacity").values
-    drained = curve.lost.sel(loss="held in pipe").values
-    arrives = curve.inflow.values + backed + drained
+    if curve is None:
+        backed = drained = arrives = np.full(size.shape, np.nan)
+    else:
+        backed = curve.lost.sel(loss="pipe capacity").values
+        drained = curve.lost.sel(loss="held in pipe").values
+        arrives = curve.inflow.values + backed + drained
     shares = {}
     for name, lost, colour, dash, wide in (
         ("the pipe backs up", backed, BRICK, (0, (6, 2)), 2.2),
@@ -242,7 +245,6 @@ def bore_figure(curve: xr.Dataset, bore: float, figure: Figure | None = None) ->
         )
         shares[name] = np.maximum(100 * np.divide(lost, arrives, out=0 * lost, where=arrives > 0), 1e-9)
         line.set_data(size, shares[name])
-    best = curve.attrs["best_bore"]
     point = keep(
         axes,
         "best",
@@ -250,7 +252,11 @@ def bore_figure(curve: xr.Dataset, bore: float, figure: Figure | None = None) ->
             [], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False, label="brings most"
         )[0],
     )
-    point.set_data([best], [np.clip(shares["both together"][list(size).index(best)], 0.1, 100)])
+    if curve is None:
+        point.set_data([], [])
+    else:
+        best = curve.attrs["best_bore"]
+        point.set_data([best], [np.clip(shares["both together"][list(size).index(best)], 0.1, 100)])
     keep(axes, "bore", lambda: axes.axvline(1, color=INK, linewidth=1.4, linestyle=(0, (2, 3)))).set_xdata(
         [bore] * 2
     )

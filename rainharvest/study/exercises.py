@@ -11,7 +11,16 @@ NEAR = 0.1
 """How far off, as a share, an answer read off a figure may be."""
 
 
-def _says(right: bool, why: str) -> None:
+def says(right: bool, why: str) -> None:
+    """Print whether an answer is right, and why.
+
+    Parameters
+    ----------
+    right : bool
+        Whether it is.
+    why : str
+        The reason, or where to look again.
+    """
     print(("Right. " if right else "Not yet. ") + why)
 
 
@@ -33,11 +42,11 @@ def check_size(done: xr.Dataset, target: float, yours_kilolitres: float) -> None
     """
     curve = _middle(done[done.attrs["measure"]])
     if float(curve.max()) < target:
-        _says(False, f"No size of the curve reaches {percent(target)}.")
+        says(False, f"No size of the curve reaches {percent(target)}.")
         return
     size = float(np.interp(target, np.maximum.accumulate(curve.values), done.capacity.values))
     right = abs(1000 * yours_kilolitres - size) <= NEAR * size
-    _says(
+    says(
         right,
         f"The curve crosses {percent(target)} near {litres(size)}." if right else "Read the curve again.",
     )
@@ -58,7 +67,7 @@ def check_share(done: xr.Dataset, capacity_kilolitres: float, yours_percent: flo
     curve = _middle(done.volume_reliability)
     share = float(np.interp(1000 * capacity_kilolitres, done.capacity.values, curve.values))
     right = abs(yours_percent - 100 * share) <= 3
-    _says(
+    says(
         right,
         f"It supplies {percent(share)}." if right else "Move the tank slider to that size and read the mark.",
     )
@@ -77,7 +86,7 @@ def check_worst_year(done: xr.Dataset, yours: int) -> None:
     failed = _middle(done.described_failed_by_year).values
     worst = set(done.year.values[failed == failed.max()].tolist())
     right = yours in worst
-    _says(
+    says(
         right,
         f"{int(failed.max())} days failed." if right else "Look for the tallest bar of the second figure.",
     )

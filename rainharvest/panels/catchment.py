@@ -1,0 +1,57 @@
+"""The catchment on one page: roof, levels, pipe, bleed and first flush; dry against wet."""
+
+from __future__ import annotations
+
+import ipywidgets as widgets
+
+from rainharvest.catchment.concerns import WORK_CAUTIONS
+from rainharvest.panels.board import board, choice, slider
+from rainharvest.plots.catchment import bore_figure, levels_figure, losses_figure
+from rainharvest.study.conveyance import Case, dry_and_wet
+from rainharvest.study.conveyance_words import bore_words, levels_words, losses_words
+
+
+def catchment_panel(case: Case, design_intensity: float = 75.0) -> widgets.VBox:
+    """Return the panel of roof, pipe and levels.
+
+    Parameters
+    ----------
+    case : Case
+        As `rainharvest.study.conveyance.load_case`.
+    design_intensity : float [mm/h]
+        Rain of the design storm at which its slider stands at first; national rules say which.
+
+    Returns
+    -------
+    VBox
+        The climate and eight sliders; levels to scale, where the rain goes, what the wet run loses.
+    """
+    run = case.catchment.conveyance
+    climates = list(case.climates)
+    controls = {
+        "climate": choice("Rain", climates, climates[0], "Which of the invented records it rains by"),
+        "area": slider("area", round(case.area), 20, round(4 * case.area, -1), 10),
+        "bore": slider("bore", run.bore, 40, 200, 5),
+        "run": slider("run", run.run, 0, 120, 1),
+        "outlet_level": slider("outlet_level", run.outlet_level, 2.0, 6.0, 0.1),
+        "inlet_level": slider("inlet_level", run.inlet_level, 0.5, 4.0, 0.1),
+        "bleed": slider("bleed", max(run.bleed, 20.0), 0, 200, 5),
+        "first_flush": slider("first_flush", case.catchment.first_flush, 0.0, 10.0, 0.1),
+        "design_intensity": slider("design_intensity", design_intensity, 20, 200, 5),
+    }
+    figures: dict[str, object] = {}
+
+    def redraw(climate: str, design_intensity: float, **places: float) -> dict[str, tuple]:
+        done = dry_and_wet(case, climate, design_intensity, **places)
+        figures["levels"] = levels_figure(
+            {name.capitalize(): one for name, one in done.levels.items()}, figures.get("levels")
+        )
+        figures["losses"] = losses_figure(done.yearly, figures.get("losses"))
+        figures["bore"] = bore_figure(done.curve, places["bore"], figures.get("bore"))
+        return {
+            "levels": (figures["levels"], levels_words(done)),
+            "losses": (figures["losses"], losses_words(done)),
+            "bore": (figures["bore"], bore_words(done)),
+        }
+
+    return board("catchment", controls, redraw, " ".join(WORK_CAUTIONS[:4]))

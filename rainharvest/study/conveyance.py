@@ -1,0 +1,228 @@
+"""Dry against wet for a study's roofs in several climates: fast enough for a slider."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import xarray as xr
+
+from rainharvest.catchment.chain import LOSSES
+from rainharvest.catchment.choose import best_bore, vary
+from rainharvest.catchment.compare import compare_conveyance
+from rainharvest.catchment.conveyance import Conveyance
+from rainharvest.catchment.drainage import design_flow
+from rainharvest.catchment.intensity import CLIMATES, Intensity
+from rainharvest.catchment.levels import Levels, run_levels
+from rainharvest.catchment.parts import Catchment, make_catchment
+from rainharvest.errors import InputError
+from rainharvest.study.file import read_study
+from rainharvest.study.record import longest_stretch
+
+DEMO = {
+    "rain in winter": ("winter_rain", "dry summer"),
+    "monsoon": ("monsoon", "monsoon"),
+    "two rainy seasons": ("two_rainy_seasons", "wet tropics"),
+    "semi-arid": ("semi_arid", "dry"),
+    "rain all year": ("temperate_all_year", "cool maritime"),
+}
+"""The demo's climates: the stem of the record's file, and the key of `CLIMATES` for how hard it rains."""
+
+BORES = (32.0, 40.0, 50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 300.0)
+"""Bores of the curve, mm."""
+
+
+@dataclass(frozen=True)
+class Climate:
+    """Rain of one place.
+
+    Parameters
+    ----------
+    rain : DataArray [mm/day]
+        One filled version without gaps.
+    intensity : Intensity
+        How hard it rains.
+    """
+
+    rain: xr.DataArray
+    intensity: Intensity
+
+
+@dataclass(frozen=True)
+class Case:
+    """A study's catchment, and the climates to put it to.
+
+    Parameters
+    ----------
+    catchment : Catchment
+        Roofs, run of pipe and what stands between, as the study has them.
+    climates : dict of str to Climate
+        By name.
+    """
+
+    catchment: Catchment
+    climates: dict[str, Climate]
+
+    @property
+    def area(self) -> float:
+        """Plan area of all roofs [m2]."""
+        return sum(roof.area for roof in self.catchment.roofs)
+
+
+@dataclass(frozen=True)
+class DryAndWet:
+    """The dry and the wet run between the same two points, side by side.
+
+    Parameters
+    ----------
+    catchment : Catchment
+        The roofs, with the wet run.
+    levels : dict of str to Levels
+        By "dry run" and "wet run".
+    flow : float [L/s]
+        Flow of the design storm.
+    table : DataFrame
+        As `rainharvest.catchment.compare.compare_conveyance`.
+    yearly : DataArray [L/year]
+        On ``conveyance`` and ``cause``: what reaches the tank and what is lost.
+    curve : Dataset or None
+        As `rainharvest.catchment.choose.best_bore` of the wet run; None if it cannot work.
+    """
+
+    catchment: Catchment
+    levels: dict[str, Levels]
+    flow: float
+    table: object
+    yearly: xr.DataArray
+    curve: xr.Dataset | None
+
+
+def load_case(study: str | os.PathLike, records: str | os.PathLike) -> Case:
+    """Read a study's catchment and the demo's records, each filled once from its neighbours.
+
+    Parameters
+    ----------
+    study : str or path
+        The study file; it must have a run of pipe.
+    records : str or path
+        Folder of the demo's records.
+
+    Returns
+    -------
+    Case
+        The catchment and five climates.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read, or the study has no conveyance.
+    """
+    from rainharvest.rainfall.fill import fill_gaps
+    from rainharvest.rainfall.read import read_rain
+
+    asked, _ = read_study(study)
+    if asked.conveyance is None:
+        raise InputError("it has no run of pipe", "add a [conveyance] table", "conveyance", Path(study))
+    climates = {}
+    for name, (stem, hard) in DEMO.items():
+        rain = read_rain(Path(records) / f"{stem}.csv")
+        beside = [read_rain(path) for path in sorted(Path(records).glob(f"{stem}_*.csv"))]
+        filled, _ = longest_stretch(fill_gaps(rain, beside or None, members=1))
+        climates[name] = Climate(filled.isel(member=0, drop=True), CLIMATES[hard])
+    return Case(asked.catchment, climates)
+
+
+def dry_and_wet(
+    case: Case,
+    climate: str,
+    design_intensity: float,
+    *,
+    area: float | None = None,
+    first_flush: float | None = None,
+    bleed: float = 0.0,
+    **places: float,
+) -> DryAndWet:
+    """Put a dry and a wet run between the same two points to one climate.
+
+    Parameters
+    ----------
+    case : Case
+        The study's catchment and the climates.
+    climate : str
+        Name of one.
+    design_intensity : float [mm/h]
+        Rain of the design storm.
+    area : float [m2], optional
+        Plan area of all roofs together; the study's if not given.
+    first_flush : float [mm], optional
+        Depth turned away; the study's if not given.
+    bleed : float [L/day]
+        Low-point bleed of the wet run.
+    **places
+        ``bore``, ``run``, ``outlet_level``, ``inlet_level`` of both runs; the study's if not given.
+
+    Returns
+    -------
+    DryAndWet
+        Levels, yearly litres, table and bore curve.
+
+    Raises
+    ------
+    InputError
+        If a value is outside its limits.
+    """
+    own = case.catchment
+    factor = 1.0 if area is None else area / case.area
+    roofs = tuple(
+        roof.model_copy(update={"area": roof.area * factor, "outlet_level": None}) for roof in own.roofs
+    )
+    shared = {"filter_drop": own.conveyance.filter_drop, "downpipes": own.conveyance.downpipes}
+    shared |= {n: getattr(own.conveyance, n) for n in ("run", "bore", "outlet_level", "inlet_level")} | places
+    runs = {
+        "dry run": Conveyance(kind="dry", **shared),
+        "wet run": Conveyance(kind="wet", bleed=bleed, **shared),
+    }
+    kept = {
+        "first_flush": own.first_flush if first_flush is None else first_flush,
+        "first_flush_bleed": own.first_flush_bleed,
+        "first_flush_reset": own.first_flush_reset,
+        "filter_efficiency": own.filter_efficiency,
+    }
+    catchment = make_catchment(roofs=roofs, conveyance=runs["wet run"], **kept)
+    flow = sum(design_flow(roof.area, design_intensity) for roof in roofs)
+    rain, intensity = case.climates[climate].rain, case.climates[climate].intensity
+    levels = {name: run_levels(run, flow) for name, run in runs.items()}
+    table = compare_conveyance(rain, catchment, runs, design_intensity, intensity=intensity)
+    rows = {"delivered": "delivered [L/year]"} | {loss: f"lost: {loss} [L/year]" for loss in LOSSES}
+    yearly = xr.DataArray(
+        table.reindex(list(rows.values())).astype(float).T.values,
+        {"conveyance": list(runs), "cause": list(rows)},
+        ("conveyance", "cause"),
+    )
+    curve = None
+    if not levels["wet run"].answer:
+        curve = best_bore(rain, catchment, BORES, intensity=intensity)
+    return DryAndWet(catchment, levels, flow, table, yearly, curve)
+
+
+def first_flush_cost(case: Case, depths: tuple[float, ...]) -> xr.DataArray:
+    """Return the share of the rain on the roofs that the first flush takes, by climate and depth.
+
+    Parameters
+    ----------
+    case : Case
+        The study's catchment and the climates.
+    depths : tuple of float [mm]
+        First-flush depths.
+
+    Returns
+    -------
+    DataArray [1]
+        On ``climate`` and ``first_flush``.
+    """
+    shares = []
+    for climate in case.climates.values():
+        done = vary(climate.rain, case.catchment, "first_flush", depths, intensity=climate.intensity)
+        shares.append(done.lost.sel(loss="first flush", drop=True) / done.rain_on_roof)
+    return xr.concat(shares, xr.DataArray(list(case.climates), dims="climate", name="climate"))

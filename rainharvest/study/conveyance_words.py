@@ -1,0 +1,142 @@
+"""Dry against wet in words."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.catchment.standing import STANDING_LIMIT
+from rainharvest.study.conveyance import Case, DryAndWet, first_flush_cost
+from rainharvest.study.words import days, litres, percent
+
+
+def levels_words(done: DryAndWet) -> str:
+    """Return whether each run can work and what level or head is left, in a few sentences.
+
+    Parameters
+    ----------
+    done : DryAndWet
+        As `rainharvest.study.conveyance.dry_and_wet`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    dry, wet = done.levels["dry run"], done.levels["wet run"]
+    said = [f"The design storm brings {done.flow:.1f} L/s."]
+    if dry.answer:
+        said.append(f"Dry: {dry.answer}.")
+    else:
+        passes = done.table.loc["flow before it backs up [L/s]", "dry run"]
+        said.append(
+            f"Dry: the fall leaves {dry.margin:.2f} m of level above the inlet; the pipe, part full, passes "
+            f"{passes:.1f} L/s{_enough(passes, done.flow)}."
+        )
+    if wet.answer:
+        said.append(f"Wet: {wet.answer}.")
+    else:
+        passes = done.table.loc["flow before it backs up [L/s]", "wet run"]
+        head = "is short by" if wet.margin < 0 else "leaves"
+        said.append(
+            f"Wet: the head {head} {abs(wet.margin):.2f} m in that storm; the run passes {passes:.1f} L/s"
+            f"{_enough(passes, done.flow)}. It holds {litres(done.table.loc['water held [L]', 'wet run'])} and puts "
+            f"{done.table.loc['pressure on the lowest joint [kPa]', 'wet run']:.0f} kPa on its lowest joint."
+        )
+    return " ".join(said)
+
+
+def _enough(passes: float, flow: float) -> str:
+    return ", which is enough" if passes >= flow else ", and the rest runs over the gutter"
+
+
+def losses_words(done: DryAndWet) -> str:
+    """Return what reaches the tank by each run and what the wet one costs, in a few sentences.
+
+    Parameters
+    ----------
+    done : DryAndWet
+        As `rainharvest.study.conveyance.dry_and_wet`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    dry, wet = (done.yearly.sel(conveyance=f"{kind} run") for kind in ("dry", "wet"))
+    if done.levels["dry run"].answer and done.levels["wet run"].answer:
+        return "Neither run brings any water: move the tank down, or nearer, or raise the gutter outlet."
+    if done.levels["wet run"].answer:
+        return (
+            f"By the dry run {litres(float(dry.sel(cause='delivered')))} a year reach the tank, after a first "
+            f"flush of {litres(float(dry.sel(cause='first flush')))}; a wet run cannot work here."
+        )
+    stands = done.table["wet run"]
+    limit = STANDING_LIMIT.value
+    beyond = stands[f"spells a year beyond {limit:g} days [1/year]"]
+    first = (
+        "A dry run cannot work here; by"
+        if done.levels["dry run"].answer
+        else f"By the dry run {litres(float(dry.sel(cause='delivered')), 3)} a year reach the tank; by"
+    )
+    return (
+        f"{first} the wet run {litres(float(wet.sel(cause='delivered')), 3)} do, after a first flush of "
+        f"{litres(float(wet.sel(cause='first flush')))}. It loses {_some(wet.sel(cause='held in pipe'))} "
+        f"through its bleed and {_some(wet.sel(cause='pipe capacity'))} when it backs up. Water stands "
+        f"in it on {percent(stands['days on which water stands [1]'])} of all days, "
+        f"{days(stands['longest time that water stands [day]'])} at the longest, and "
+        f"{beyond:.0f} times a year for more than {limit:g} days."
+    )
+
+
+def _some(volume: xr.DataArray) -> str:
+    return f"{litres(float(volume))} a year" if float(volume) >= 10 else "next to nothing"
+
+
+def bore_words(done: DryAndWet) -> str:
+    """Return which bore brings most and which passes the design storm, in a few sentences.
+
+    Parameters
+    ----------
+    done : DryAndWet
+        As `rainharvest.study.conveyance.dry_and_wet`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    if done.curve is None:
+        return "No bore makes this wet run work: the inlet stands too high for the gutter outlet."
+    best = done.curve.attrs["best_bore"]
+    own = done.catchment.conveyance.bore
+    most = float(done.curve.inflow.sel(bore=best)) * 365.25
+    less = 1 - float(done.yearly.sel(conveyance="wet run", cause="delivered")) / most if most else 0.0
+    passing = done.curve.bore.values[done.curve.capacity_of_pipe.values >= done.flow]
+    storm = (
+        f"The first bore that passes the design storm is {passing.min():g} mm"
+        if passing.size
+        else f"None up to {done.curve.bore.values.max():g} mm passes the design storm"
+    )
+    return (
+        f"Over this record {best:g} mm brings most, {litres(most, 3)} a year; {own:g} mm brings "
+        f"{'as much' if less < 0.0005 else f'{100 * less:.1f} % less'}. {storm}: build for the storm, "
+        "since a gutter that overflows wets the wall, and let the bleed out no more than flushing asks."
+    )
+
+
+def tell_first_flush(case: Case, depths: tuple[float, ...] = (0.1, 0.4, 2.0, 10.0)) -> None:
+    """Print what first-flush depths cost in each climate, as shares of the rain on the roofs.
+
+    Parameters
+    ----------
+    case : Case
+        The study's catchment and the climates.
+    depths : tuple of float [mm]
+        Depths from the range that is published.
+    """
+    cost = first_flush_cost(case, depths)
+    print("first flush (mm)".ljust(20) + "".join(f"{depth:>8g}" for depth in depths))
+    for climate in cost.climate.values:
+        row = np.round(100 * cost.sel(climate=climate).values, 1)
+        print(str(climate).ljust(20) + "".join(f"{share:>6.1f} %" for share in row))
