@@ -11,7 +11,8 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.catchment.parts import Catchment
+from rainharvest.catchment.intensity import CLIMATES, Intensity
+from rainharvest.catchment.parts import INTENSITY, Catchment
 from rainharvest.catchment.roofs import Roof
 from rainharvest.demand.calendar import Calendar
 from rainharvest.demand.periods import check_rule
@@ -55,12 +56,26 @@ class Rain(_Table):
 
 
 class Losses(_Table):
-    """What stands between roof and tank; what is left out takes the catchment's defaults."""
+    """What stands between roof and tank; what is left out takes the catchment's defaults.
+
+    ``intensity`` says how hard it rains, which matters where a gutter or pipe has a limit: the name of a climate of
+    `rainharvest.catchment.intensity.CLIMATES`, or a table with what hourly rain of the place gave.
+    """
 
     first_flush: float | None = Field(None, ge=0, le=100)
     first_flush_bleed: float | None = Field(None, ge=0, le=1e5)
     first_flush_reset: float | None = Field(None, ge=1, le=3650)
     filter_efficiency: float | None = Field(None, ge=0, le=1)
+    intensity: Intensity = INTENSITY
+
+    @field_validator("intensity", mode="before")
+    @classmethod
+    def _by_name(cls, value: object) -> object:
+        if not isinstance(value, str):
+            return value
+        if value not in CLIMATES:
+            raise InputError(f'no climate is called "{value}"', f"choose one of {', '.join(CLIMATES)}")
+        return CLIMATES[value]
 
 
 class Arrangement(_Table):
@@ -161,7 +176,7 @@ class Study(_Table):
     @property
     def catchment(self) -> Catchment:
         """The roofs, the run of pipe and what stands between, with the defaults in place."""
-        given = self.losses.model_dump(exclude_none=True)
+        given = self.losses.model_dump(exclude={"intensity"}, exclude_none=True)
         return Catchment(roofs=self.roof, conveyance=self.conveyance, **given)
 
 

@@ -8,16 +8,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.catchment.parts import (
-    DRYING,
-    FILTER_EFFICIENCY,
-    FIRST_FLUSH,
-    FIRST_FLUSH_BLEED,
-    FIRST_FLUSH_RESET,
-)
-from rainharvest.catchment.roofs import roof_defaults
+from rainharvest.catchment.defaults import catchment_defaults
 from rainharvest.demand.uses import defaults_used
-from rainharvest.names import QUANTITIES, SHOWN_UNITS, label
+from rainharvest.names import SHOWN_UNITS, label
 from rainharvest.sizing.costs import annual_cost
 from rainharvest.sources import Default
 from rainharvest.storage.tank import DEAD_SHARE, FREEBOARD_SHARE
@@ -341,19 +334,8 @@ def _costs_words(study: Study) -> list[str]:
 
 def _assumptions(study: Study) -> dict[str, object]:
     used: dict[str, Default] = {}
-    for roof in study.roof:
-        used |= {f"{roof.name}: {QUANTITIES[k].long_name.lower()}": v for k, v in roof_defaults(roof).items()}
     if study.roof:
-        own = study.losses.model_dump(exclude_none=True)
-        for name, default in (
-            ("first_flush", FIRST_FLUSH),
-            ("first_flush_bleed", FIRST_FLUSH_BLEED),
-            ("first_flush_reset", FIRST_FLUSH_RESET),
-            ("filter_efficiency", FILTER_EFFICIENCY),
-        ):
-            if name not in own:
-                used[QUANTITIES[name].long_name] = default
-        used[QUANTITIES["drying"].long_name] = DRYING
+        used |= catchment_defaults(study.catchment, intensity=study.losses.intensity)
     used |= {f"{name}: litres a day each": default for name, default in defaults_used(study.use).items()}
     for name, share, default in (
         ("Share of the tank below the outlet", study.tank.dead_share, DEAD_SHARE),

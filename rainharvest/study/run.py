@@ -130,7 +130,8 @@ def study_water(study: Study, record: StudyRecord) -> xr.Dataset:
     if study.arrangement.kind == "mains reserve":
         nothing = xr.zeros_like(record.filled).assign_attrs(record.filled.attrs | attributes("inflow"))
         return nothing.reset_coords(drop=True).to_dataset(name="inflow")
-    return collect(record.filled, study.roof, study.conveyance, **study.losses.model_dump(exclude_none=True))
+    given = study.losses.model_dump(exclude={"intensity"}, exclude_none=True)
+    return collect(record.filled, study.roof, study.conveyance, **given, intensity=study.losses.intensity)
 
 
 def study_flows(study: Study, record: StudyRecord, water: xr.Dataset) -> Flows:
