@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+TITLE = {"loc": "left", "fontsize": STYLE["axes.titlesize"], "fontweight": "bold"}
+SUBTITLE = TITLE | {"fontsize": STYLE["axes.labelsize"]}
 HATCHES = ("", "//", "..", "\\\\", "xx")
 
 
@@ -88,12 +90,12 @@ def week_figure(week: xr.DataArray, figure: Figure | None = None) -> Figure:
     return figure
 
 
-def months_figure(months: xr.DataArray, figure: Figure | None = None) -> Figure:
+def months_figure(by_month: xr.DataArray, figure: Figure | None = None) -> Figure:
     """Draw the mean demand of each month, by use.
 
     Parameters
     ----------
-    months : DataArray [L/day]
+    by_month : DataArray [L/day]
         (use, calendar_month), as `rainharvest.demand.picture.months_of` returns it.
     figure : Figure, optional
         A figure that this function made before, of the same uses.
@@ -108,7 +110,7 @@ def months_figure(months: xr.DataArray, figure: Figure | None = None) -> Figure:
         axes.set_xticks(range(12), MONTHS)
         axes.grid(axis="x", visible=False)
         axes.set_ylabel(label("demand"))
-    _stacked(figure.axes[0], months.values, [str(n) for n in months.use.values])
+    _stacked(figure.axes[0], by_month.values, [str(n) for n in by_month.use.values])
     return figure
 
 
@@ -139,7 +141,6 @@ def calendar_figure(year: xr.DataArray, figure: Figure | None = None) -> Figure:
     if figure is None:
         figure, axes = new_figure("", height=3.0)
         shades = LinearSegmentedColormap.from_list("water", ["#eef2f3", MIST, DEEP])
-        shades.set_bad("white")
         with rc_context(STYLE):
             mesh = axes.pcolormesh(
                 np.arange(55), np.arange(8), cells, cmap=shades, vmin=0, vmax=top, edgecolors="white"
@@ -157,7 +158,7 @@ def calendar_figure(year: xr.DataArray, figure: Figure | None = None) -> Figure:
     mesh.set_clim(0, top)
     first = np.flatnonzero(days.day == 15)
     axes.set_xticks((first + offset) // 7 + 0.5, MONTHS)
-    axes.set_title(f"{days[0].year}, the year that asks for most: demand of every day")
+    axes.set_title(f"{days[0].year}, the year that asks for most: demand of every day", **TITLE)
     return figure
 
 
@@ -182,10 +183,10 @@ def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figu
     if figure is None:
         figure, all_axes = new_figure("", height=3.4, ncols=3, sharey=True)
         for axes, (name, _, _) in zip(all_axes, shown, strict=True):
-            axes.set_title(QUANTITIES[name].long_name, fontsize=15)
+            axes.set_title(QUANTITIES[name].long_name, **SUBTITLE)
             axes.set_xlabel("days a year" if units[name] is None else units[name])
             axes.grid(axis="y", visible=False)
-            axes.locator_params(axis="x", nbins=4)
+            axes.locator_params(axis="x", nbins=4, prune="upper")
         all_axes[0].set_yticks(range(len(names)), names)
         all_axes[0].invert_yaxis()
     for axes, (name, colour, factor) in zip(figure.axes, shown, strict=True):
@@ -226,7 +227,7 @@ def set_level_figure(levels: xr.Dataset, chosen: float, figure: Figure | None = 
         for axes, name, unit in zip(
             all_axes, ("spilled_mains_a_year", "failed_a_year"), ("kL a year", "days a year"), strict=True
         ):
-            axes.set_title(QUANTITIES[name].long_name, fontsize=15)
+            axes.set_title(QUANTITIES[name].long_name, **SUBTITLE)
             axes.set_ylabel(unit)
             axes.set_xlabel(label("level_share", "% of the tank"))
             axes.set_xlim(0, 100)

@@ -120,8 +120,8 @@ def compare_arrangements(
     Returns
     -------
     Dataset
-        As `rainharvest.simulate`, with dimension ``arrangement``: "mains reserve", "rain only", "combined,
-        top-up", "combined, change-over".
+        As `rainharvest.simulate`, with dimension ``arrangement``: "mains reserve", "rain only",
+        "combined (top-up)", "combined (change-over)".
 
     Raises
     ------
@@ -141,8 +141,8 @@ def compare_arrangements(
     plans = {
         "mains reserve": dict(kind="mains reserve"),
         "rain only": dict(kind="rain only"),
-        "combined, top-up": dict(kind="combined", trigger_share=trigger_share, level_share=level_share),
-        "combined, change-over": dict(kind="combined", change_over=True),
+        "combined (top-up)": dict(kind="combined", trigger_share=trigger_share, level_share=level_share),
+        "combined (change-over)": dict(kind="combined", change_over=True),
     }
     # A valve shut for good is the same as none, and gives every arrangement the dimensions of the mains.
     shut = {"top_up_trigger": 0.0, "top_up_level": 0.0, "top_up_rate": 0.0, "mains_on": mains_on}

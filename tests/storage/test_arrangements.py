@@ -88,7 +88,7 @@ def test_every_arrangement_closes_its_balance_with_interruptions(
     reserve, alone = done.sel(arrangement="mains reserve"), done.sel(arrangement="rain only")
     assert float(reserve.inflow_total.max()) == 0 and float(reserve.spilled.max()) == 0
     assert float(alone.topped_up.max()) == float(alone.changed_over.max()) == 0
-    assert (done.sel(arrangement="combined, change-over").topped_up == 0).all()
+    assert (done.sel(arrangement="combined (change-over)").topped_up == 0).all()
 
 
 def test_a_set_level_at_the_brim_with_mains_always_on_never_fails_and_never_on_is_rain_only():
@@ -98,7 +98,7 @@ def test_a_set_level_at_the_brim_with_mains_always_on_never_fails_and_never_on_i
         assert float(simulate(inflow, demand, capacity, **brim).days_failed[0]) == 0
         never = compare_arrangements(inflow, demand, capacity, mains_on=0.0 * demand)
         plain = simulate(inflow, demand, capacity)
-        for name in ("combined, top-up", "combined, change-over", "rain only"):
+        for name in ("combined (top-up)", "combined (change-over)", "rain only"):
             one = never.sel(arrangement=name)
             for measure in ("delivered", "spilled", "unmet", "longest_failure", "stored_end"):
                 np.testing.assert_array_equal(one[measure], plain[measure], err_msg=f"{name} {measure}")
@@ -116,8 +116,8 @@ def test_only_the_combined_arrangement_rides_out_both_droughts_and_interruptions
     assert failed == {
         "mains reserve": 0,
         "rain only": 1 + 79,
-        "combined, top-up": 0,
-        "combined, change-over": 15,
+        "combined (top-up)": 0,
+        "combined (change-over)": 15,
     }
 
 
@@ -136,7 +136,7 @@ def test_a_mean_year_is_the_total_over_the_years():
     np.testing.assert_allclose((from_rain + bought).where(rainy, 0), supplied.where(rainy, 0), atol=1e-6)
     level = per_year(careless_set_level(inflow, demand, 300.0, [0.2, 0.9], mains_on=on))
     np.testing.assert_allclose(
-        level.failed_a_year.sel(level_share=0.2), year.failed_a_year.sel(arrangement="combined, top-up")
+        level.failed_a_year.sel(level_share=0.2), year.failed_a_year.sel(arrangement="combined (top-up)")
     )
 
 
