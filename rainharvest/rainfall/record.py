@@ -20,6 +20,7 @@ from rainharvest.rainfall.flags import MEANINGS, Flag
 from rainharvest.rainfall.read import read_rain
 from rainharvest.rainfall.read_days import plural
 from rainharvest.rainfall.record_words import summary
+from rainharvest.rainfall.versions import one_version
 
 HINTS = ("column", "units", "day_first", "at", "blank_is_zero")
 """Arguments of ``read_rain`` that settle a doubt."""
@@ -128,7 +129,7 @@ def make_record(
         filled = fill_gaps(sound, neighbours or None, members, seed, method=method, wet_day=wet_day)
     except InputError as error:
         raise error.at(files[0]) from None
-    first = _one(filled)
+    first = one_version(filled)
     start = year_start_month or int(describe_rain(first, wet_day).suggested_start) or 1
     description = describe_rain(first, wet_day, start)
     text = summary(rain, neighbours, findings, filled, description)
@@ -183,16 +184,6 @@ def _accepted(findings: pd.DataFrame, accept: Sequence[str]) -> np.ndarray:
     return np.asarray(named & (findings["flag"] != ""), dtype=bool)
 
 
-def _one(filled: xr.DataArray) -> xr.DataArray:
-    """Return the first version as a record of its own: every day a day, nothing still inside a total."""
-    first = filled.isel(member=0, drop=True)
-    known = first.notnull().values
-    flag = np.where(known, first["flag"].values, Flag.MISSING).astype(np.int8)
-    return first.assign_coords(
-        flag=("time", flag, first["flag"].attrs), total_days=("time", known.astype(np.int16))
-    )
-
-
 def write_record(record: RainRecord, out: str | os.PathLike) -> None:
     """Write a record's files into a folder, all together or not at all.
 
@@ -228,7 +219,7 @@ def record_table(filled: xr.DataArray) -> pd.DataFrame:
     DataFrame
         ``date``, ``rain_mm`` (blank where left unknown), ``flag`` (in words) and ``donor``.
     """
-    first = _one(filled)
+    first = one_version(filled)
     return pd.DataFrame(
         {
             "date": first.indexes["time"].strftime("%Y-%m-%d"),

@@ -1,0 +1,283 @@
+"""Figures of the rain record: where each day comes from, how dry the dry years are, how far a fill errs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.names import label
+from rainharvest.plots.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, STYLE, keep, new_figure, rounded_up
+from rainharvest.rainfall.flags import Flag
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+PALE = "#e4eaec"
+ORIGINS = ("measured", "share of a longer reading", "from a neighbour", "its own season", "unknown")
+ORIGIN_COLOURS = (PALE, OCHRE, DEEP, STONE, BRICK)
+ORIGIN_OF = {
+    Flag.TOTAL: 1,
+    Flag.IN_TOTAL: 1,
+    Flag.SPREAD: 1,
+    Flag.FILLED: 2,
+    Flag.RESAMPLED: 3,
+    Flag.MISSING: 4,
+    Flag.REJECTED: 4,
+}
+"""Place in ``ORIGINS`` of each flag; the other flags are measurements."""
+SKILLS = {
+    "total_error": "Total rain",
+    "wet_share_error": "Wet days",
+    "spell_error": "Mean dry spell",
+    "longest_spell_error": "Longest dry spell",
+    "reliability_error": "Reliability of a tank",
+}
+
+
+def _legend(axes: Axes, colours, words, below: float) -> None:
+    from matplotlib import rc_context
+    from matplotlib.patches import Patch
+
+    with rc_context(STYLE):
+        axes.legend(
+            handles=[
+                Patch(facecolor=c, edgecolor=INK, linewidth=0.5, label=w)
+                for c, w in zip(colours, words, strict=True)
+            ],
+            loc="upper center",
+            bbox_to_anchor=(0.5, below),
+            ncols=len(words),
+            frameon=False,
+            fontsize=14,
+            handlelength=1.0,
+            handletextpad=0.5,
+            columnspacing=1.2,
+        )
+
+
+def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
+    """Draw the origin of every day: a row a year, a column a day of the year.
+
+    Parameters
+    ----------
+    rain : DataArray [mm/day]
+        A record on ``time``, or a filled one on ``member`` and ``time``, with its ``flag``.
+    figure : Figure, optional
+        A figure that this function made before.
+
+    Returns
+    -------
+    Figure
+        The colour says measured, part of a longer reading, filled from a neighbour or from its own season,
+        or unknown.
+    """
+    from matplotlib import rc_context
+    from matplotlib.colors import to_rgb
+
+    if figure is None:
+        figure, axes = new_figure("Where each day of the record comes from", height=5.4)
+        axes.set_ylabel("Year")
+        axes.grid(visible=False)
+        axes.set_xticks(np.arange(12) * 30.5 + 15, MONTHS)
+        axes.tick_params(axis="x", length=0)
+        _legend(axes, ORIGIN_COLOURS, ORIGINS, -0.06)
+    axes = figure.axes[0]
+    days = rain.indexes["time"]
+    origin = np.array([ORIGIN_OF.get(flag, 0) for flag in Flag])[rain["flag"].values]
+    first, last = days[0].year, days[-1].year
+    # A leap day has a column of its own, so that a date stands in one column in every year.
+    column = (days.month.to_numpy() - 1) * 31 + days.day.to_numpy() - 1
+    place = {c: k for k, c in enumerate(np.unique((_leap().month - 1) * 31 + _leap().day - 1))}
+    picture = np.ones((last - first + 1, 366, 3))
+    colours = np.array([to_rgb(colour) for colour in ORIGIN_COLOURS])
+    picture[days.year.to_numpy() - first, [place[c] for c in column]] = colours[origin]
+    short = ~pd.DatetimeIndex([f"{year:04d}-01-01" for year in range(first, last + 1)]).is_leap_year
+    picture[short, place[31 + 28]] = picture[short, place[31 + 27]]  # no white stripe where there is no 29th
+    with rc_context(STYLE):
+        image = keep(
+            axes, "days", lambda: axes.imshow(picture, aspect="auto", interpolation="nearest", zorder=1)
+        )
+    image.set_data(picture)
+    image.set_extent((0, 366, last + 0.5, first - 0.5))
+    axes.set_xlim(0, 366)
+    axes.set_ylim(last + 0.5, first - 0.5)
+    step = 1 if last - first < 8 else 5 if last - first < 32 else 10
+    axes.set_yticks(np.arange(-(-first // step) * step, last + 1, step))
+    return figure
+
+
+def _leap() -> pd.DatetimeIndex:
+    return pd.date_range("2000-01-01", "2000-12-31")
+
+
+def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
+    """Draw the rain of each hydrological year, the driest marked, and how far filled versions differ.
+
+    Parameters
+    ----------
+    totals : DataArray [mm]
+        Annual rain on ``year``, with ``member`` or without; NaN for a year that has no total.
+    figure : Figure, optional
+        A figure that this function made before.
+
+    Returns
+    -------
+    Figure
+        A bar a year (the middle of the versions), the range of the versions on it, and the mean.
+    """
+    if figure is None:
+        figure, axes = new_figure("The rain of each year, and the driest")
+        axes.set_xlabel(label("year") + " (named by the year in which it begins)")
+        axes.set_ylabel(label("annual_total"))
+        axes.grid(axis="x", visible=False)
+    axes = figure.axes[0]
+    known = totals.notnull().all("member") if "member" in totals.dims else totals.notnull()
+    totals, years = totals[..., known.values], totals.year.values[known.values]
+    versions = totals if "member" in totals.dims else totals.expand_dims("member")
+    middle, low, high = (
+        versions.median("member").values,
+        versions.min("member").values,
+        versions.max("member").values,
+    )
+    driest = int(np.argmin(middle)) if years.size else 0
+    rest = np.arange(years.size) != driest
+    wide = 9 if years.size < 50 else 7
+    bars = keep(axes, "bars", lambda: axes.vlines([0], [0], [0], color=MIST, linewidth=wide))
+    bars.set_segments([[(y, 0), (y, v)] for y, v in zip(years[rest], middle[rest], strict=True)])
+    least = keep(axes, "driest", lambda: axes.vlines([0], [0], [0], color=BRICK, linewidth=wide))
+    least.set_segments([[(y, 0), (y, v)] for y, v in zip(years[~rest], middle[~rest], strict=True)])
+    spread = keep(axes, "spread", lambda: axes.vlines([0], [0], [0], color=INK, linewidth=2.2, zorder=3))
+    spread.set_segments(
+        [[(y, a), (y, b)] for y, a, b in zip(years, low, high, strict=True) if b - a > 1e-9]
+        or [[(np.nan, np.nan)] * 2]
+    )
+    mean = float(middle.mean()) if years.size else np.nan
+    keep(axes, "mean", lambda: axes.axhline(0, color=DEEP, linewidth=2, linestyle=(0, (6, 3)))).set_ydata(
+        [mean] * 2
+    )
+    top = rounded_up(1.22 * float(np.max(high, initial=1.0)))
+    box = {"facecolor": "white", "edgecolor": "none", "pad": 2, "alpha": 0.85}
+    words = keep(
+        axes,
+        "words",
+        lambda: axes.text(0.01, 0.97, "", transform=axes.transAxes, va="top", color=DEEP, bbox=box),
+    )
+    words.set_text(f"mean {mean:,.0f} mm" if years.size else "no year is complete")
+    mark = keep(
+        axes,
+        "driest-words",
+        lambda: axes.text(
+            0.99,
+            0.97,
+            "",
+            transform=axes.transAxes,
+            va="top",
+            ha="right",
+            color=BRICK,
+            fontweight="bold",
+            bbox=box,
+        ),
+    )
+    mark.set_text(f"driest: {years[driest]}, {middle[driest]:,.0f} mm" if years.size else "")
+    if years.size:
+        axes.set_xlim(years[0] - 1, years[-1] + 1)
+    axes.set_ylim(0, top)
+    return figure
+
+
+def double_mass_figure(mass: xr.Dataset, figure: Figure | None = None) -> Figure:
+    """Draw the record's accumulated rain against its neighbours': straight where their relation held.
+
+    Parameters
+    ----------
+    mass : Dataset
+        As `rainharvest.rainfall.check_years.double_mass`; without years where there is no neighbour.
+    figure : Figure, optional
+        A figure that this function made before.
+
+    Returns
+    -------
+    Figure
+        A dot a year, and the straight line from the first to the last.
+    """
+    if figure is None:
+        figure, axes = new_figure(
+            "Rain here against rain at the neighbours, added up year by year", height=4.4
+        )
+        axes.set_xlabel("Mean of the neighbours, added up (m)")
+        axes.set_ylabel("Rain here, added up (m)")
+    axes = figure.axes[0]
+    here, there, year = mass.here.values / 1000, mass.there.values / 1000, mass.year.values
+    line = keep(axes, "line", lambda: axes.plot([], [], color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)[0])
+    line.set_data([0, there[-1]], [0, here[-1]]) if year.size else line.set_data([], [])
+    keep(axes, "years", lambda: axes.plot([], [], "o", ms=7, color=DEEP)[0]).set_data(there, here)
+    shown = [k for k in range(year.size) if year[k] % 10 == 0 and here[k] > 0.12 * here[-1]]
+    for k in range(12):  # a decade a label; those not needed are empty
+        words = keep(
+            axes,
+            f"year-{k}",
+            lambda: axes.annotate("", (0, 0), (9, -9), textcoords="offset points", ha="left", va="top"),
+        )
+        words.set_text(str(year[shown[k]]) if k < len(shown) else "")
+        words.xy = (there[shown[k]], here[shown[k]]) if k < len(shown) else (0, 0)
+    none = keep(
+        axes,
+        "none",
+        lambda: axes.text(0.5, 0.5, "", transform=axes.transAxes, ha="center", va="center", fontsize=16),
+    )
+    none.set_text("" if year.size else "no neighbour to compare with")
+    axes.set_xlim(0, rounded_up(1.05 * there[-1]) if year.size else 1)
+    axes.set_ylim(0, rounded_up(1.05 * here[-1]) if year.size else 1)
+    return figure
+
+
+def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
+    """Draw how far a fill, and the mean of the season, err on days that were known and hidden.
+
+    Parameters
+    ----------
+    skill : Dataset
+        As `rainharvest.rainfall.fill_skill.fill_skill` with a balance.
+    figure : Figure, optional
+        A figure that this function made before.
+
+    Returns
+    -------
+    Figure
+        Two bars an error, each with its figure, in per cent or percentage points of the whole record.
+    """
+    if figure is None:
+        figure, axes = new_figure("Known days hidden and filled: how far off is the record then?", height=5.2)
+        axes.set_xlabel("Error of the whole record (%; for wet days and reliability: percentage points)")
+        axes.set_yticks(np.arange(len(SKILLS)), SKILLS.values())
+        axes.set_ylim(len(SKILLS) - 0.4, -0.6)
+        axes.grid(axis="y", visible=False)
+        axes.axvline(0, color=INK, linewidth=1.2)
+        _legend(axes, (DEEP, OCHRE), ("this fill", "mean of the season, the plainest fill"), -0.17)
+    axes = figure.axes[0]
+    table = 100 * np.array([skill[name].values for name in SKILLS])
+    right = rounded_up(1.25 * max(float(np.nanmax(table)), 2.0))
+    left = max(rounded_up(1.25 * max(float(-np.nanmin(table)), 2.0)), 0.2 * right)
+    right = max(right, 0.2 * left)
+    for j, (filling, colour) in enumerate(zip(skill.filling.values, (DEEP, OCHRE), strict=True)):
+        for i, value in enumerate(table[:, j]):
+            y = i - 0.2 + 0.4 * j
+            bar = keep(
+                axes,
+                f"{filling} {i}",
+                lambda y=y, colour=colour: axes.barh(y, 0, 0.36, color=colour, edgecolor=INK, linewidth=0.6)[
+                    0
+                ],
+            )
+            bar.set_width(value)
+            words = keep(axes, f"words {filling} {i}", lambda y=y: axes.text(0, y, "", va="center"))
+            words.set_text(f"{value:+.1f}".replace("-", "−"))
+            words.set_x(value + (0.01 if value >= 0 else -0.01) * (left + right))
+            words.set_ha("left" if value >= 0 else "right")
+    axes.set_xlim(-left, right)
+    return figure
