@@ -53,8 +53,8 @@ def trade_off_figure(
         low, high = share.quantile([0.05, 0.95], dim="member", method="weibull").values
     else:
         low = high = middle
-    old = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
-    old.set_data(size, low, high) if hasattr(old, "set_data") else None
+    band = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
+    band.set_data(size, low, high)
     line = keep(axes, "curve", lambda: axes.plot([], [], color=DEEP, zorder=3)[0])
     line.set_data(size, middle)
     keep(

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 
-def rounded(value: float, figures: int = 2) -> float:
+def rounded(value: float, figures: int = 2, up: bool = False) -> float:
     """Return a value to so many significant figures.
 
     Parameters
@@ -18,6 +18,8 @@ def rounded(value: float, figures: int = 2) -> float:
         Any number.
     figures : int
         How many; two is what a rain record supports.
+    up : bool
+        Never below the value: for a size that must suffice.
 
     Returns
     -------
@@ -26,15 +28,18 @@ def rounded(value: float, figures: int = 2) -> float:
 
     Examples
     --------
-    >>> rounded(18_432.0), rounded(0.0)
-    (18000.0, 0.0)
+    >>> rounded(18_432.0), rounded(18_432.0, up=True), rounded(0.0)
+    (18000.0, 19000.0, 0.0)
     """
     if value == 0 or not math.isfinite(value):
         return value
-    return float(f"{value:.{figures}g}")
+    near = float(f"{value:.{figures}g}")
+    if up and near < value:
+        near += 10.0 ** (math.floor(math.log10(value)) + 1 - figures)
+    return near
 
 
-def litres(value: float, figures: int = 2) -> str:
+def litres(value: float, figures: int = 2, up: bool = False) -> str:
     """Return a volume in words, in litres below ten thousand and in kilolitres (kL) from there.
 
     Parameters
@@ -43,6 +48,8 @@ def litres(value: float, figures: int = 2) -> str:
         The volume.
     figures : int
         Significant figures.
+    up : bool
+        Never below the value: for a size that must suffice.
 
     Returns
     -------
@@ -54,7 +61,7 @@ def litres(value: float, figures: int = 2) -> str:
     >>> litres(6_312.0), litres(18_432.0), litres(181_432.0)
     ('6,300 L', '18 kL', '180 kL')
     """
-    near = rounded(value, figures)
+    near = rounded(value, figures, up)
     if abs(near) < 10_000:
         return f"{near:,.0f} L" if near == 0 or abs(near) >= 10 else f"{near:g} L"
     return f"{near / 1000:,g} kL"
@@ -164,8 +171,8 @@ def headline(done: xr.Dataset) -> str:
     else:
         nominal = recommended * float(done.described_nominal) / tank
         answer = (
-            f"A tank of {litres(recommended)} usable ({litres(nominal)} nominal) is the smallest that "
-            f"supplies {aim} {of}"
+            f"A tank of {litres(recommended, up=True)} usable ({litres(nominal, up=True)} nominal) is the smallest "
+            f"that supplies {aim} {of}"
         )
         if litres(found.min()) != litres(found.max()):
             answer += f"; the fillings differ from {litres(found.min())} to {litres(found.max())}"
