@@ -261,9 +261,9 @@ def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
         _legend(axes, (DEEP, OCHRE), ("this fill", "mean of the season, the plainest fill"), -0.17)
     axes = figure.axes[0]
     table = 100 * np.array([skill[name].values for name in SKILLS])
-    right = rounded_up(1.25 * max(float(np.nanmax(table)), 2.0))
-    left = max(rounded_up(1.25 * max(float(-np.nanmin(table)), 2.0)), 0.2 * right)
-    right = max(right, 0.2 * left)
+    known = np.append(table[np.isfinite(table)], 0.0)
+    right, left = (rounded_up(1.25 * max(float(end), 1.6)) for end in (known.max(), -known.min()))
+    right, left = max(right, 0.25 * left), max(left, 0.25 * right)  # room for the figure beside a bar
     for j, (filling, colour) in enumerate(zip(skill.filling.values, (DEEP, OCHRE), strict=True)):
         for i, value in enumerate(table[:, j]):
             y = i - 0.2 + 0.4 * j
@@ -274,10 +274,10 @@ def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
                     0
                 ],
             )
-            bar.set_width(value)
+            bar.set_width(np.nan_to_num(value))
             words = keep(axes, f"words {filling} {i}", lambda y=y: axes.text(0, y, "", va="center"))
-            words.set_text(f"{value:+.1f}".replace("-", "−"))
-            words.set_x(value + (0.01 if value >= 0 else -0.01) * (left + right))
-            words.set_ha("left" if value >= 0 else "right")
+            words.set_text(f"{value:+.1f}".replace("-", "−") if np.isfinite(value) else "not known")
+            words.set_x(np.nan_to_num(value) + (-0.01 if value < 0 else 0.01) * (left + right))
+            words.set_ha("right" if value < 0 else "left")
     axes.set_xlim(-left, right)
     return figure

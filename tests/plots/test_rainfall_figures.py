@@ -1,0 +1,202 @@
+"""Figures of the rain record: they show the numbers they are given, and are moved, not drawn anew."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from matplotlib.colors import to_rgb
+
+from rainharvest.plots.rainfall import (
+    ORIGIN_COLOURS,
+    SKILLS,
+    annual_figure,
+    double_mass_figure,
+    origin_figure,
+    skill_figure,
+)
+from rainharvest.plots.rainfall_regime import monthly_figure, spells_figure, spi_figure
+from rainharvest.plots.style import svg
+from rainharvest.rainfall.check_years import double_mass
+from rainharvest.rainfall.describe import describe_rain
+from rainharvest.rainfall.flags import Flag
+from rainharvest.rainfall.invented import invent_rain
+
+
+def rain(climate="monsoon", years=30):
+    return invent_rain(climate, years, seed=3)
+
+
+def flagged(years=12):
+    one = rain(years=years).isel(site=0)
+    flag = np.resize(np.arange(len(Flag)), one.sizes["time"]).astype("int8")
+    return one.assign_coords(flag=("time", flag))
+
+
+def totals(members=3, years=20):
+    rng = np.random.default_rng(years)
+    middle = rng.uniform(400, 900, years)
+    values = np.tile(middle, (members, 1))
+    values[1:, 4] += 80.0
+    values[:, 7] = np.nan
+    return xr.DataArray(values, {"year": np.arange(2000, 2000 + years)}, ("member", "year"))
+
+
+def skill(longest=1.1, seed=0):
+    rng = np.random.default_rng(seed)
+    values = {name: ("filling", rng.normal(0, 0.02, 2)) for name in SKILLS}
+    values["longest_spell_error"] = ("filling", [-0.05, longest])
+    return xr.Dataset(values, {"filling": ["fill", "same-season mean"]})
+
+
+def described(climate="monsoon", wet_day=1.0):
+    return describe_rain(rain(climate).isel(site=0), wet_day)
+
+
+def index(climate, scale):
+    return described(climate).spi.sel(scale=scale)
+
+
+def mass(climate="monsoon", years=30):
+    three = rain(climate, years)
+    return double_mass(three.isel(site=0), three.isel(site=slice(1, None)))
+
+
+def artist(axes, name):
+    return next(a for a in axes.get_children() if a.get_gid() == name)
+
+
+def texts(figure):
+    return [t.get_text() for axes in figure.axes for t in axes.texts if t.get_text()]
+
+
+@pytest.mark.parametrize(
+    "draw, first, second",
+    [
+        (origin_figure, flagged, lambda: flagged(45)),
+        (annual_figure, totals, lambda: totals(1, 31)),
+        (skill_figure, skill, lambda: skill(0.2, 1)),
+        (monthly_figure, described, lambda: described("winter_rain")),
+        (spells_figure, described, lambda: described("temperate_all_year", 3.0)),
+        (spi_figure, lambda: index("monsoon", 12), lambda: index("semi_arid", 3)),
+        (double_mass_figure, mass, lambda: mass("semi_arid", 15)),
+    ],
+)
+def test_the_figure_is_moved_and_shows_what_a_new_one_would(draw, first, second):
+    figure = draw(first())
+    before, painted = [len(a.get_children()) for a in figure.axes], svg(figure, "t")
+    data = second()
+    assert draw(data, figure=figure) is figure
+    assert [len(a.get_children()) for a in figure.axes] == before
+    fresh = draw(data)
+    assert svg(figure, "t") != painted and texts(figure) == texts(fresh)
+    for moved, new in zip(figure.axes, fresh.axes, strict=True):
+        assert moved.get_title(loc="left") == new.get_title(loc="left")
+        assert (moved.get_xlim(), moved.get_ylim()) == (new.get_xlim(), new.get_ylim())
+        for line, other in zip(moved.lines, new.lines, strict=True):
+            np.testing.assert_array_equal(line.get_xydata(), other.get_xydata())
+        for patch, other in zip(moved.patches, new.patches, strict=True):
+            np.testing.assert_array_equal(patch.get_path().vertices, other.get_path().vertices)
+        for picture, other in zip(moved.images, new.images, strict=True):
+            np.testing.assert_array_equal(picture.get_array(), other.get_array())
+            assert picture.get_extent() == other.get_extent()
+        for group, other in zip(moved.collections, new.collections, strict=True):
+            for path, same in zip(group.get_paths(), other.get_paths(), strict=True):
+                np.testing.assert_array_equal(path.vertices, same.vertices)
+
+
+def test_every_day_has_the_colour_of_its_origin():
+    data = flagged(9)
+    picture = artist(origin_figure(data).axes[0], "days").get_array()
+    wanted = {
+        Flag.MEASURED: 0,
+        Flag.TRACE: 0,
+        Flag.SUSPECT: 0,
+        Flag.TOTAL: 1,
+        Flag.IN_TOTAL: 1,
+        Flag.SPREAD: 1,
+        Flag.FILLED: 2,
+        Flag.RESAMPLED: 3,
+        Flag.MISSING: 4,
+        Flag.REJECTED: 4,
+    }
+    assert set(wanted) == set(Flag)
+    days = data.indexes["time"]
+    leap = pd.date_range("2000-01-01", "2000-12-31")
+    for day in ("2016-01-01", "2016-02-29", "2017-03-01", "2018-12-31", "2020-12-31"):
+        day = pd.Timestamp(day)
+        column = leap.get_loc(day.replace(year=2000))
+        flag = Flag(int(data.flag.values[days.get_loc(day)]))
+        np.testing.assert_allclose(
+            picture[day.year - days[0].year, column], to_rgb(ORIGIN_COLOURS[wanted[flag]]), atol=0.005
+        )
+
+
+def test_days_before_the_record_are_blank():
+    data = flagged(9).isel(time=slice(100, None))
+    picture = artist(origin_figure(data).axes[0], "days").get_array()
+    assert (picture[0, :90] == 1).all() and not (picture[0, 120:] == 1).all(axis=-1).any()
+
+
+def test_the_driest_year_is_the_lowest_bar_and_a_year_without_a_total_has_none():
+    data = totals()
+    axes = annual_figure(data).axes[0]
+    known = data.dropna("year")
+    year = int(known.year[int(np.argmin(known.median("member").values))])
+    (marked,) = artist(axes, "driest").get_segments()
+    assert marked[0, 0] == year and marked[1, 1] == float(known.median("member").min())
+    drawn = [segment[0, 0] for segment in artist(axes, "bars").get_segments()]
+    assert sorted([*drawn, year]) == known.year.values.tolist() and 2007 not in drawn
+    (spread,) = artist(axes, "spread").get_segments()
+    assert spread[0, 0] == 2004 and spread[1, 1] - spread[0, 1] == pytest.approx(80)
+    assert artist(axes, "mean").get_ydata()[0] == pytest.approx(float(known.median("member").mean()))
+
+
+def test_no_complete_year_is_said():
+    figure = annual_figure(totals() * np.nan)
+    assert texts(figure) == ["no year is complete"]
+
+
+def test_bars_have_the_lengths_of_the_errors():
+    data = skill()
+    figure = skill_figure(data)
+    axes = figure.axes[0]
+    for i, name in enumerate(SKILLS):
+        for j, filling in enumerate(data.filling.values):
+            assert artist(axes, f"{filling} {i}").get_width() == pytest.approx(100 * data[name].values[j])
+    assert "+110.0" in texts(figure) and "−5.0" in texts(figure)
+
+
+def test_an_error_that_is_not_known_is_said():
+    figure = skill_figure(skill() * np.nan)
+    assert set(texts(figure)) == {"not known"}
+
+
+def test_months_spells_and_index_show_the_description():
+    found = described()
+    bars = artist(monthly_figure(found).axes[0], "bars").get_segments()
+    np.testing.assert_allclose([segment[1, 1] for segment in bars], found.month_mean)
+    axes = spells_figure(found).axes[0]
+    np.testing.assert_array_equal(artist(axes, "spells").get_ydata(), found.spells_a_year)
+    assert artist(axes, "longest").get_xdata() == [int(found.dry_spell.max())]
+    spi = found.spi.sel(scale=6)
+    axes = spi_figure(spi).axes[0]
+    for name, worst in (("dry", float(spi.min())), ("wet", float(spi.max()))):
+        drawn = artist(axes, name).get_paths()[0].vertices[:, 1]
+        assert (drawn.min() if worst < 0 else drawn.max()) == pytest.approx(worst)
+
+
+def test_a_record_of_one_wet_decade_has_no_spell_to_show():
+    days = pd.date_range("2001-01-01", "2010-12-31")
+    found = describe_rain(pd.Series(5.0, days))
+    assert texts(spells_figure(found)) == ["once a year"]
+
+
+def test_the_double_mass_line_ends_at_the_sums_and_no_neighbour_is_said():
+    data = mass()
+    axes = double_mass_figure(data).axes[0]
+    np.testing.assert_allclose(artist(axes, "years").get_ydata(), data.here / 1000)
+    np.testing.assert_allclose(
+        artist(axes, "line").get_xydata()[-1], [data.there[-1] / 1000, data.here[-1] / 1000]
+    )
+    figure = double_mass_figure(data.isel(year=slice(0, 0)))
+    assert texts(figure) == ["no neighbour to compare with"]
