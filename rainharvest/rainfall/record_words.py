@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from rainharvest.errors import InputError
+from rainharvest.rainfall.beside import beside_gauge
 from rainharvest.rainfall.flags import MEANINGS, Flag
 from rainharvest.rainfall.read_days import plural
 
@@ -47,6 +49,7 @@ def summary(
         ("Read", [_read(rain), *(_read(other) for other in neighbours)]),
         ("Assumed in reading", _sentences(rain.attrs.get("assumptions", ""))),
         ("Doubted", _doubted(findings)),
+        ("Beside the gauge", _beside(rain, neighbours)),
         ("Filled", _filled(rain, filled)),
         ("The rain, by the first version", _described(description)),
     ]
@@ -89,6 +92,22 @@ def _doubted(findings: pd.DataFrame) -> list[str]:
         lines.append(f"{row.severity}, {row.check}, {span}: {row.reason} [{done}]")
     if len(findings) > MOST_FINDINGS:
         lines.append(f"and {len(findings) - MOST_FINDINGS} more: see findings.csv")
+    return lines
+
+
+def _beside(rain: xr.DataArray, neighbours: Sequence[xr.DataArray]) -> list[str]:
+    """Return what to mind about each neighbour that looks like a grid or a model."""
+    lines = []
+    for other in neighbours:
+        try:
+            found = beside_gauge(rain, other)
+        except InputError:  # too few days in common, which the fill says of its neighbours
+            continue
+        if found["looks_gridded"].values[1]:
+            lines.append(
+                f"{other.attrs['source_file']}, over {int(found['common_days'])} days in common: "
+                f"{found.attrs['warnings']}"
+            )
     return lines
 
 

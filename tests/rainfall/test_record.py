@@ -145,3 +145,18 @@ def test_the_gallery_ends_in_a_record_or_a_clear_error(tmp_path, case):
     else:
         assert record.filled.sizes["time"] == len(case.rain)
         assert (tmp_path / "out" / "record.csv").exists()
+
+
+def test_a_neighbour_that_drizzles_is_put_beside_the_gauge(files, made, tmp_path):
+    from rainharvest.rainfall.beside import beside_gauge
+
+    gauge = read_rain(files[0]).sel(time=slice("2010", None))
+    smooth = gauge.fillna(0).rolling(time=3, center=True, min_periods=1).mean().to_series()
+    smooth += np.random.default_rng(1).random(len(smooth)) * 0.3
+    grid = tmp_path / "grid.csv"
+    smooth.round(3).rename("rain_mm").rename_axis("date").to_csv(grid)
+    record = make_record([files[0], grid], members=1)
+    said = record.text.split("Beside the gauge\n")[1].split("\n\n")[0]
+    warnings = beside_gauge(record.read, record.neighbours[0]).attrs["warnings"]
+    assert "the product drizzles" in warnings and warnings in " ".join(said.split())
+    assert "Beside the gauge" not in made[0].text, "gauges beside a gauge need no warning"
