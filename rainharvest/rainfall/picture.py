@@ -27,6 +27,13 @@ SKILLS = (
     "longest_spell_error",
     "reliability_error",
 )
+DEMO_STEMS = {
+    "rain in winter": "winter_rain",
+    "monsoon": "monsoon",
+    "two rainy seasons": "two_rainy_seasons",
+    "semi-arid": "semi_arid",
+    "rain all year": "temperate_all_year",
+}
 SHOWN_YEARS = 30  # [year] as many as make a normal; a panel fills no more, so that it follows the hand
 
 
@@ -53,6 +60,44 @@ class CheckedRecord:
     findings: pd.DataFrame
     recent: xr.DataArray
     recent_neighbours: tuple[xr.DataArray, ...]
+
+
+def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
+    """Return the invented demo records: each climate's gauge and its neighbours.
+
+    Parameters
+    ----------
+    folder : str or path
+        Where ``rainharvest.rainfall.invented.write_records`` wrote them.
+
+    Returns
+    -------
+    dict of str to list of Path
+        By the climate's name, the file of the gauge to study and then those of its neighbours.
+
+    Raises
+    ------
+    InputError
+        If the folder holds none of them.
+
+    Examples
+    --------
+    >>> folder = Path(tempfile.mkdtemp())
+    >>> for name in ("monsoon_b.csv", "monsoon.csv", "notes.csv"):
+    ...     (folder / name).touch()
+    >>> {climate: [file.name for file in files] for climate, files in demo_files(folder).items()}
+    {'monsoon': ['monsoon.csv', 'monsoon_b.csv']}
+    """
+    folder = Path(folder)
+    found = {
+        words: [folder / f"{stem}.csv", *sorted(folder.glob(f"{stem}_*.csv"))]
+        for words, stem in DEMO_STEMS.items()
+        if (folder / f"{stem}.csv").is_file()
+    }
+    if not found:
+        remedy = f"run python -m rainharvest.rainfall.invented {folder.as_posix()}"
+        raise InputError("no demo record is there", remedy, file=folder.as_posix())
+    return found
 
 
 def checked_record(
