@@ -6,10 +6,11 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.chain import LOSSES
-from rainharvest.catchment.choose import best_bore, vary
+from rainharvest.catchment.choose import best_bore, roof_order, vary
 from rainharvest.catchment.compare import compare_conveyance
 from rainharvest.catchment.conveyance import Conveyance
 from rainharvest.catchment.drainage import design_flow
@@ -93,7 +94,7 @@ class DryAndWet:
     catchment: Catchment
     levels: dict[str, Levels]
     flow: float
-    table: object
+    table: pd.DataFrame
     yearly: xr.DataArray
     curve: xr.Dataset | None
 
@@ -226,3 +227,33 @@ def first_flush_cost(case: Case, depths: tuple[float, ...]) -> xr.DataArray:
         done = vary(climate.rain, case.catchment, "first_flush", depths, intensity=climate.intensity)
         shares.append(done.lost.sel(loss="first flush", drop=True) / done.rain_on_roof)
     return xr.concat(shares, xr.DataArray(list(case.climates), dims="climate", name="climate"))
+
+
+def which_roof_first(case: Case, climate: str, pipe_to_add: dict[str, float]) -> pd.DataFrame:
+    """Return in which order to connect the study's roofs: most litres for each metre of pipe first.
+
+    Parameters
+    ----------
+    case : Case
+        The study's catchment and the climates.
+    climate : str
+        Name of one.
+    pipe_to_add : dict of str to float [m]
+        Gutter and pipe that each roof needs, by its name.
+
+    Returns
+    -------
+    DataFrame
+        As `rainharvest.catchment.choose.roof_order`.
+
+    Raises
+    ------
+    InputError
+        If a roof has no length.
+    """
+    roofs = tuple(
+        roof.model_copy(update={"pipe_to_add": pipe_to_add.get(roof.name, roof.pipe_to_add)})
+        for roof in case.catchment.roofs
+    )
+    rain, intensity = case.climates[climate].rain, case.climates[climate].intensity
+    return roof_order(rain, case.catchment.model_copy(update={"roofs": roofs}), intensity=intensity)

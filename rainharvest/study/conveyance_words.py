@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import numpy as np
+import pandas as pd
 import xarray as xr
 
-from rainharvest.catchment.standing import STANDING_LIMIT
+from rainharvest.catchment.standing import SELF_CLEANSING, STANDING_LIMIT
 from rainharvest.study.conveyance import Case, DryAndWet, first_flush_cost
-from rainharvest.study.words import days, litres, percent
+from rainharvest.study.words import days, litres, percent, rounded
 
 
 def levels_words(done: DryAndWet) -> str:
@@ -37,11 +40,15 @@ def levels_words(done: DryAndWet) -> str:
         said.append(f"Wet: {wet.answer}.")
     else:
         passes = done.table.loc["flow before it backs up [L/s]", "wet run"]
+        speed = done.table.loc["velocity at the design storm [m/s]", "wet run"]
+        clean = SELF_CLEANSING.value
         head = "is short by" if wet.margin < 0 else "leaves"
         said.append(
             f"Wet: the head {head} {abs(wet.margin):.2f} m in that storm; the run passes {passes:.1f} L/s"
             f"{_enough(passes, done.flow)}. It holds {litres(done.table.loc['water held [L]', 'wet run'])} and puts "
-            f"{done.table.loc['pressure on the lowest joint [kPa]', 'wet run']:.0f} kPa on its lowest joint."
+            f"{done.table.loc['pressure on the lowest joint [kPa]', 'wet run']:.0f} kPa on its lowest joint. "
+            f"Its water moves at {speed:.1f} m/s then, {'above' if speed >= clean else 'below'} the guideline of "
+            f"{clean:g} m/s at which a drain keeps itself clean."
         )
     return " ".join(said)
 
@@ -123,6 +130,45 @@ def bore_words(done: DryAndWet) -> str:
         f"{'as much' if less < 0.0005 else f'{100 * less:.1f} % less'}. {storm}: build for the storm, "
         "since a gutter that overflows wets the wall, and let the bleed out no more than flushing asks."
     )
+
+
+def tell_runs(done: DryAndWet, width: int = 100) -> None:
+    """Print what the levels allow, what reaches the tank and which bore to choose, broken into lines.
+
+    Parameters
+    ----------
+    done : DryAndWet
+        As `rainharvest.study.conveyance.dry_and_wet`.
+    width : int
+        Characters on a line.
+    """
+    for text in (levels_words(done), losses_words(done), bore_words(done)):
+        print(textwrap.fill(text, width))
+
+
+def side_by_side(done: DryAndWet) -> pd.DataFrame:
+    """Return the table of dry against wet with no more figures than it supports.
+
+    Parameters
+    ----------
+    done : DryAndWet
+        As `rainharvest.study.conveyance.dry_and_wet`.
+
+    Returns
+    -------
+    DataFrame
+        The rows of `rainharvest.catchment.compare.compare_conveyance`, as text.
+    """
+    return done.table.map(_shown)
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, str):
+        return value
+    if pd.isna(value):
+        return "-"
+    near = rounded(float(value), 3)
+    return f"{near:,.0f}" if abs(near) >= 100 else "under 0.001" if 0 < abs(near) < 0.001 else f"{near:g}"
 
 
 def tell_first_flush(case: Case, depths: tuple[float, ...] = (0.1, 0.4, 2.0, 10.0)) -> None:

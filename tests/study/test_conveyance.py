@@ -6,9 +6,16 @@ import numpy as np
 import pytest
 
 from rainharvest import InputError
-from rainharvest.study.conveyance import DEMO, dry_and_wet, first_flush_cost, load_case
+from rainharvest.study.conveyance import DEMO, dry_and_wet, first_flush_cost, load_case, which_roof_first
 from rainharvest.study.conveyance_exercises import check_backing_up, check_best_bore, check_dry_reach
-from rainharvest.study.conveyance_words import bore_words, levels_words, losses_words, tell_first_flush
+from rainharvest.study.conveyance_words import (
+    bore_words,
+    levels_words,
+    losses_words,
+    side_by_side,
+    tell_first_flush,
+    tell_runs,
+)
 
 DATA = Path(__file__).parents[2] / "data"
 STUDY = DATA / "studies" / "day_school.toml"
@@ -44,6 +51,27 @@ def test_sentences_say_what_fails_and_what_mends_it(case):
     assert none.curve is None and none.yearly.isnull().all()
     assert "lower the inlet, or raise the outlet" in levels_words(none)
     assert losses_words(none).startswith("Neither") and bore_words(none).startswith("No bore")
+
+
+def test_table_and_sentences_are_rounded_and_complete(case, capsys):
+    done = dry_and_wet(case, "rain in winter", 75.0, bleed=20)
+    shown = side_by_side(done)
+    assert list(shown.index) == list(done.table.index) and shown.map(lambda v: isinstance(v, str)).all(None)
+    assert shown.loc["velocity at the design storm [m/s]", "dry run"] == "-"
+    held = done.table.loc["water held [L]", "wet run"]
+    assert shown.loc["water held [L]", "wet run"] == f"{held:.0f}"
+    tell_runs(done)
+    said = capsys.readouterr().out
+    assert "above the guideline of 0.7" in said and max(map(len, said.splitlines())) <= 100
+
+
+def test_which_roof_first_is_litres_for_a_metre(case):
+    near = which_roof_first(case, "monsoon", {"classroom block": 60, "clinic": 5})
+    far = which_roof_first(case, "monsoon", {"classroom block": 5, "clinic": 60})
+    assert list(near.index) == ["clinic", "classroom block"] == list(far.index[::-1])
+    np.testing.assert_allclose(near.total.iloc[-1], far.total.iloc[-1])
+    with pytest.raises(InputError, match="classroom block"):
+        which_roof_first(case, "monsoon", {"clinic": 5})
 
 
 def test_more_roof_widens_the_best_bore_and_more_bleed_narrows_it(case):
