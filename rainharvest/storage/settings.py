@@ -323,7 +323,9 @@ class Axes:
 
     def blocks(self, lanes: int, few: int) -> list[tuple[int, int]]:
         """Return where each block of lanes begins and ends; of one series where that has many tanks."""
-        step = self.lanes if self.per_series < few else self.per_series
+        # Mixing pays, and is worth compiling for, only where many series have few tanks each.
+        mixed = self.per_series < few and self.lanes > lanes * self.per_series
+        step = self.lanes if mixed else self.per_series
         return [
             (first, min(first + lanes, begin + step))
             for begin in range(0, self.lanes, step)

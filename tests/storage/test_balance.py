@@ -209,19 +209,17 @@ def test_yield_grows_with_tank_and_inflow_and_spillage_rule(case, factor):
 
 def test_further_dimensions_broadcast_by_name_and_give_the_same_bits_alone(rng):
     time = pd.date_range("2001-01-01", periods=800)
+    wet = rng.random((40, 800)) < 0.3
     q = xr.DataArray(
-        rng.exponential(30, (3, 800)) * (rng.random((3, 800)) < 0.3),
-        {"member": [1, 2, 3], "time": time},
-        ("member", "time"),
+        rng.exponential(30, (40, 800)) * wet, {"member": range(40), "time": time}, ("member", "time")
     )
     d = xr.DataArray(rng.uniform(5, 15, (2, 800)), {"people": [100, 200], "time": time}, ("people", "time"))
-    for tanks in (np.linspace(10, 4000, 70), np.array([50.0, 700.0])):  # one series a block, and mixed blocks
-        theta = xr.DataArray([0.0, 0.5, 1.0], {"rule": [0, 5, 9]}, ("rule",))
-        all_at_once = simulate(q, d, tanks, theta=theta, top_up_trigger=5.0, top_up_level=9.0, threads=2)
+    theta = xr.DataArray([0.0, 0.5, 1.0], {"rule": [0, 5, 9]}, ("rule",))
+    more = {"top_up_trigger": 5.0, "top_up_level": 9.0}
+    for tanks in (np.linspace(10, 4000, 70), np.array([50.0, 700.0])):  # a series a block, and mixed blocks
+        all_at_once = simulate(q, d, tanks, theta=theta, **more, threads=2)
         assert set(all_at_once.delivered.dims) == {"member", "people", "rule", "capacity"}
-        one = simulate(
-            q.sel(member=2), d.sel(people=200), tanks[1], theta=0.5, top_up_trigger=5.0, top_up_level=9.0
-        ).isel(capacity=0)
+        one = simulate(q.sel(member=2), d.sel(people=200), tanks[1], theta=0.5, **more).isel(capacity=0)
         same = all_at_once.sel(member=2, people=200, rule=5).isel(capacity=1)
         for name in ("delivered", "spilled", "unmet", "topped_up", "worst_shortfall", "yield_by_year"):
             np.testing.assert_array_equal(same[name], one[name], err_msg=name)
