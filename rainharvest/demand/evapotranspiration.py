@@ -115,8 +115,8 @@ def penman_monteith(
     Raises
     ------
     InputError
-        If something that the equation needs is not given or is given twice, a day has no value, or a
-        value is out of range.
+        If something that the equation needs is not given or is given twice, a day has no value, a value
+        is out of range, or the sun shone longer than the day.
 
     Notes
     -----
@@ -169,11 +169,12 @@ def penman_monteith(
         high, low = pd.Series(tmax, index), pd.Series(tmin, index)
         if "dew_point" in more:
             more["vapour_pressure"] = pyet.calc_e0(more["dew_point"])
+        if "sunshine" in more:
+            more["solar"] = _solar_from_sunshine(more["sunshine"], float(np.radians(latitude)))
         return pyet.pm_fao56(
             more.get("tmean", (high + low) / 2),
             pd.Series(wind * profile, index),
             rs=more.get("solar"),
-            n=more.get("sunshine"),
             g=pd.Series(soil_heat, index),
             tmax=high,
             tmin=low,
@@ -264,6 +265,23 @@ def monthly_table(evapotranspiration: xr.DataArray) -> list[float]:
     if missing:
         raise InputError(f"month {missing[0]} has no day", "give a series of a year or more", "monthly")
     return [float(v) for v in mean]
+
+
+def _solar_from_sunshine(sunshine: pd.Series, latitude: float) -> pd.Series:
+    """Return (0.25 + 0.5 n/N) Ra (FAO-56 equation 35), latitude in radians, for polar nights as well."""
+    import pyet
+
+    hours = np.asarray(pyet.daylight_hours(sunshine.index, latitude), dtype=float)
+    # The sun's disc and the bending of its light make real days longer than N, by an hour near the circles.
+    beyond = sunshine.index[sunshine.to_numpy() > hours + 1.5]
+    if beyond.size:
+        raise InputError(
+            f"sunshine lasts longer than the day on {beyond.size} days, the first {str(beyond[0])[:10]}",
+            "check that it is in hours",
+            "sunshine",
+        )
+    share = np.minimum(np.divide(sunshine, hours, out=np.zeros(hours.size), where=hours > 0), 1.0)
+    return pd.Series((0.25 + 0.5 * share) * pyet.extraterrestrial_r(sunshine.index, latitude), sunshine.index)
 
 
 def _named(out: xr.DataArray, method: str) -> xr.DataArray:

@@ -22,7 +22,7 @@ def mains_by_rule(time, off: Iterable[str] = ()) -> xr.DataArray:
     ----------
     time : DatetimeIndex, pandas Series or DataArray
         The days.
-    off : list of str
+    off : str or list of str
         Rules for the days without mains (see `rainharvest.demand.periods.check_rule`): ["sat", "sun"],
         ["2026-03-02 to 2026-03-09"], ["12-20 to 01-05"]. None by default.
 
@@ -42,7 +42,7 @@ def mains_by_rule(time, off: Iterable[str] = ()) -> xr.DataArray:
     array([1., 0., 0., 1.])
     """
     days = as_days(time)
-    rules = list(off)
+    rules = [off] if isinstance(off, str) else list(off)
     without = in_period(rules, days) if rules else np.zeros(days.size, dtype=bool)
     said = f"no mains on {', '.join(rules)}" if rules else "mains every day"
     return _mains(days, (~without).astype(float), said)
@@ -112,7 +112,7 @@ def mains_in_spells(
     Raises
     ------
     InputError
-        If a length or frequency is not positive, or the spells fill the year.
+        If a length or frequency is not positive, the spells fill the year, or the seed is no whole number.
 
     Notes
     -----
@@ -140,6 +140,8 @@ def mains_in_spells(
             "give fewer or shorter ones",
             "interruptions_a_year",
         )
+    if not isinstance(seed, int | np.integer) or seed < 0:
+        raise InputError(f"{seed!r} is not a seed", "give a whole number, 0 or more", "seed")
     if scenarios is not None and not 1 <= scenarios <= 10_000:
         raise InputError(f"{scenarios} scenarios", "give 1 to 10,000", "scenarios")
     streams = np.random.default_rng(seed).spawn(scenarios or 1)

@@ -8,6 +8,7 @@ import xarray as xr
 from rainharvest.demand.fit_for_use import SOURCES, Arrangement
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
+from rainharvest.storage.settings import as_setting, check_range
 from rainharvest.storage.simulate import simulate
 
 
@@ -29,7 +30,7 @@ def arrangement_settings(
     kind : str
         "mains reserve": no rain, always kept full while the mains are on. "rain only": no mains.
         "combined": rain first, mains behind it.
-    capacity : float or DataArray [L]
+    capacity : float, list or DataArray [L]
         Usable tank size, of which the levels are shares.
     mains_on : DataArray [1], optional
         Share of each day on which the mains supply (`rainharvest.demand.mains`); always by default.
@@ -51,7 +52,7 @@ def arrangement_settings(
     Raises
     ------
     InputError
-        If the arrangement is unknown, or a share is not between 0 and 1.
+        If the arrangement is unknown, the size is negative, or a share is not between 0 and 1.
 
     Examples
     --------
@@ -68,7 +69,9 @@ def arrangement_settings(
     for name, share in shares.items():
         values = np.asarray(share, dtype=float)
         if not ((values >= 0) & (values <= 1)).all():
-            raise InputError(f"{share} is not a share of the tank", "give a number between 0 and 1", name)
+            wrong = values[~((values >= 0) & (values <= 1))].flat[0]
+            raise InputError(f"{wrong:g} is not a share of the tank", "give a number between 0 and 1", name)
+    capacity = _sizes(capacity)
     out: dict[str, object] = {"start": start_share * capacity}
     if kind == "rain only":
         return out
@@ -104,7 +107,7 @@ def compare_arrangements(
         Rain water at the tank inlet.
     demand : DataArray [L/day]
         What the whole building asks for.
-    capacity : float or DataArray [L]
+    capacity : float, list or DataArray [L]
         Usable tank size.
     rain_serves : DataArray [L/day], optional
         The part of the demand that rain alone may serve; all of it by default.
@@ -163,6 +166,13 @@ def compare_arrangements(
     shared = done[0].days_in_year
     out = xr.concat([one.drop_vars("days_in_year") for one in done], "arrangement", data_vars="all")
     return out.assign(days_in_year=shared).assign_coords(arrangement=names)
+
+
+def _sizes(capacity):
+    """Return tank sizes of which shares can be taken: a number as it is, a list with its dimension."""
+    sizes = as_setting("capacity", capacity, alone="capacity")
+    check_range("capacity", sizes, 0.0, np.inf)
+    return float(capacity) if np.ndim(capacity) == 0 else sizes
 
 
 def careless_set_level(

@@ -143,6 +143,19 @@ def test_never_below_zero_and_more_sun_and_dry_air_never_less(latitude, seed):
     assert float(bright.sum()) >= float(dull.sum())
 
 
+@pytest.mark.parametrize("latitude", [-89.9, -75.0, 0.0, 68.0, 90.0])
+def test_polar_nights_and_midnight_suns_have_an_answer(latitude):
+    time = pd.date_range("2023-01-01", "2023-12-31")
+    high, low = pd.Series(5.0, time), pd.Series(-5.0, time)
+    dark = penman_monteith(high, low, latitude, 10, 2.0, sunshine=0.0, dew_point=low)
+    assert np.isfinite(dark).all() and np.isfinite(hargreaves(high, low, latitude)).all()
+    # No sunshine is a quarter of what comes from above the air.
+    same = penman_monteith(
+        high, low, latitude, 10, 2.0, solar=0.25 * radiation_above_air(time, latitude), dew_point=low
+    )
+    np.testing.assert_allclose(dark, same, atol=1e-9)
+
+
 def test_a_monthly_table_there_and_back_over_leap_years():
     table = [6.1, 5.5, 4.2, 3.0, 1.8, 1.2, 1.3, 2.0, 3.1, 4.4, 5.2, 6.0]
     days = from_monthly_table(table, pd.date_range("1899-01-01", "2001-12-31"))
@@ -165,6 +178,7 @@ good = dict(latitude=45.0, elevation=100, wind=2.0, rhmax=80, rhmin=50, sunshine
         ({"elevation": 20_000}, "elevation is not between"),
         ({"latitude": 95.0}, "latitude is not between"),
         ({"sunshine": float("nan")}, "sunshine has no value"),
+        ({"sunshine": 20.0}, "longer than the day on 1 days, the first 2020-06-01"),
         ({"rhmax": 0.8 * 200}, "rhmax is not between 0 and 100"),
     ],
 )

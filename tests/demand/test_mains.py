@@ -20,6 +20,7 @@ def test_a_rule_over_a_century():
     leap_not_sunday = sum(pd.Timestamp(y, 2, 29).weekday() != 6 for y in range(1920, 2020, 4))
     assert float((1 - on).sum()) == (CENTURY.weekday == 6).sum() + leap_not_sunday
     assert float(mains_by_rule(CENTURY).mean()) == 1
+    assert mains_by_rule(CENTURY, "sun").identical(mains_by_rule(CENTURY, ["sun"]))
     assert on.attrs["units"] == "1" and "sun" in on.attrs["assumptions"]
 
 
@@ -69,6 +70,9 @@ def test_spells_add_up_to_what_lacked(length, a_year, seed):
         ((2, float("nan"), 1), "above zero"),
         ((40, 12, 1), "fill more than the year"),
         ((2, 12, 1, 0), "scenarios"),
+        ((2, 12, -1), "-1 is not a seed"),
+        ((2, 12, 1.5), "1.5 is not a seed"),
+        ((2, 12, "x"), "'x' is not a seed"),
     ],
 )
 def test_spells_that_cannot_be_are_refused(arguments, words):

@@ -104,6 +104,17 @@ def test_a_set_level_at_the_brim_with_mains_always_on_never_fails_and_never_on_i
                 np.testing.assert_array_equal(one[measure], plain[measure], err_msg=f"{name} {measure}")
 
 
+def test_sizes_as_a_list_an_array_and_one_by_one():
+    inflow, demand = record(11, 200)
+    sizes = [40.0, 900.0]
+    done = compare_arrangements(inflow, demand, sizes)
+    for other in (np.array(sizes), xr.DataArray(sizes, dims="capacity"), (40, 900)):
+        xr.testing.assert_identical(done, compare_arrangements(inflow, demand, other))
+    for i, size in enumerate(sizes):
+        alone = compare_arrangements(inflow, demand, size).isel(capacity=0)
+        np.testing.assert_array_equal(done.unmet.isel(capacity=i), alone.unmet)
+
+
 def test_only_the_combined_arrangement_rides_out_both_droughts_and_interruptions():
     rain = series([400.0] + [0.0] * 99)
     demand = series([10.0] * 100)
@@ -209,6 +220,10 @@ def test_water_of_an_empty_tank_has_no_age_and_lanes_keep_their_order():
         (lambda: arrangement_settings("rain only", 5.0, change_over=True), "change_over"),
         (lambda: arrangement_settings("combined", 5.0, level_share=2.0), "level_share"),
         (lambda: arrangement_settings("combined", 5.0, trigger_share=float("nan")), "trigger_share"),
+        (lambda: arrangement_settings("combined", 5.0, level_share=[0.5, 2.0]), "level_share: 2 is not"),
+        (lambda: arrangement_settings("mains reserve", -5.0), "capacity: -5 is out of range"),
+        (lambda: arrangement_settings("mains reserve", float("nan")), "capacity"),
+        (lambda: arrangement_settings("mains reserve", "large"), "capacity: 'large' is not a number"),
         (lambda: smallest_reserve([5.0] * 3, 4), "ride-out of 4 days on 3 days"),
         (lambda: smallest_reserve([5.0] * 3, 0), "more than zero"),
         (lambda: smallest_reserve([5.0, -1.0], 1), "demand"),
