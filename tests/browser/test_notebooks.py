@@ -14,6 +14,10 @@ pytestmark = pytest.mark.browser
 NOTEBOOKS = sorted(p.name for p in (Path(__file__).parents[2] / "notebooks").glob("*.ipynb"))
 SCREENS = [(1280, 800), (1920, 1080)]
 
+# A run asked for before the kernel has started is dropped without a word.
+KERNEL_IDLE = """() => window.jupyterapp.shell.currentWidget?.context?.sessionContext
+  ?.session?.kernel?.status === 'idle'"""
+
 RUN = """async () => {
   await window.jupyterapp.commands.execute('notebook:run-all-cells');
   const cells = [...window.jupyterapp.shell.currentWidget.content.model.cells];
@@ -63,7 +67,7 @@ def opened(page, lab, name):
     page.wait_for_function(
         "() => window.jupyterapp && document.querySelector('.jp-Notebook-ExecutionIndicator')"
     )
-    page.wait_for_timeout(1500)  # the kernel is being started
+    page.wait_for_function(KERNEL_IDLE, timeout=60_000)
     counts = page.evaluate(RUN)
     assert counts and all(counts), f"cells that did not run: {counts}"
 
