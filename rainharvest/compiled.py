@@ -18,9 +18,9 @@ class _Notice(event.Listener):
     def on_start(self, _event: event.Event) -> None:
         if not self.said:
             self.said = True
-            print(
-                f"Compiling {self.what} (once on this machine, some seconds)...", file=sys.stderr, flush=True
-            )
+            clear = "\r\x1b[K" if sys.stderr.isatty() else ""  # a progress bar may stand on this line
+            words = f"Compiling {self.what} (once on this machine, some seconds)..."
+            print(clear + words, file=sys.stderr, flush=True)
 
     def on_end(self, _event: event.Event) -> None:
         pass

@@ -151,7 +151,7 @@ def headline(done: xr.Dataset) -> str:
     aim = (
         f"{percent(target)} of the water asked for"
         if measure == "volume_reliability"
-        else f"{percent(target)} of all days"
+        else f"everything asked for on {percent(target)} of all days"
     )
     found, versions = done.smallest.values, done.sizes["member"]
     of = (
