@@ -50,11 +50,20 @@ class Rule(BaseModel):
     def __str__(self) -> str:
         if not self.stages:
             return "no rationing"
-        words = {0.0: "only the essential", 0.5: "half of the rest"}
-        return ", ".join(
-            f"{words.get(share, f'{100 * share:.0f} % of the rest')} below {100 * level:.0f} %"
+        return ", ".join(self.words)
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Each stage in words."""
+        known = {0.0: "only the essential", 0.5: "half of the rest"}
+        return tuple(
+            f"{known.get(share, f'{_percent(share)} of the rest')} below {_percent(level)}"
             for level, share in self.stages
         )
+
+
+def _percent(share: float) -> str:
+    return f"{round(100 * share, 6):g} %"
 
 
 SIMPLE_RULES: tuple[Rule, ...] = (
@@ -90,7 +99,7 @@ def try_rationing(
     Raises
     ------
     InputError
-        If there is no rule, or as `rainharvest.simulate`.
+        If there is no rule, one is given twice, or as `rainharvest.simulate`.
 
     Examples
     --------
@@ -102,6 +111,8 @@ def try_rationing(
     rules = list(rules)
     if not rules:
         raise InputError("there is no rule", "give at least one", "rules")
+    if len(set(rules)) < len(rules):
+        raise InputError("one rule is given twice", "give each rule once", "rules")
     most = max(max(len(rule.stages) for rule in rules), 1)
     # A stage that a rule does not have is one whose level no store is ever below.
     stages = np.array([[*rule.stages, *[(0.0, 1.0)] * (most - len(rule.stages))] for rule in rules])
@@ -119,6 +130,49 @@ def try_rationing(
     done["cut_share"] = (done.rationed / asked).assign_attrs(attributes("cut_share"))
     names = [str(rule) for rule in rules]
     return done.assign_coords(rule=("rule", names, attributes("rule")))
+
+
+def cuts_of_stages(demand: xr.DataArray, rule: Rule) -> xr.DataArray:
+    """Return what each stage of a rule cuts from each use on a mean day.
+
+    cut = (1 - share) x demand for a use that can wait, nothing for an essential one.
+
+    Parameters
+    ----------
+    demand : DataArray [L/day]
+        Dimensions (use, time), with ``essential`` on ``use``, as
+        `rainharvest.demand.uses.daily_demand` returns it.
+    rule : Rule
+        The rule.
+
+    Returns
+    -------
+    DataArray [L/day]
+        On (stage, use), the stages in words.
+
+    Raises
+    ------
+    InputError
+        If the demand does not say which uses are essential, or the rule has no stage.
+
+    Examples
+    --------
+    >>> asked = xr.DataArray([[100.0] * 2, [30.0] * 2], {"use": ["wc", "ward"]}, ("use", "time"))
+    >>> asked = asked.assign_coords(essential=("use", [False, True]))
+    >>> cuts_of_stages(asked, Rule(stages=[(0.5, 0.75), (0.2, 0.0)])).values.astype(int)
+    array([[ 25,   0],
+           [100,   0]])
+    """
+    if "use" not in demand.dims or "essential" not in demand.coords:
+        raise InputError("the demand does not say which uses are essential", "use daily_demand", "demand")
+    if not rule.stages:
+        raise InputError("the rule has no stage", "give a rule that rations", "rule")
+    stage = xr.DataArray(list(rule.words), dims="stage", attrs=attributes("stage"))
+    kept = xr.DataArray([share for _, share in rule.stages], dims="stage").assign_coords(stage=stage)
+    cut = ((1.0 - kept) * demand.mean("time")).where(~demand.essential, 0.0)
+    return (
+        cut.transpose("stage", ..., "use").assign_attrs(attributes("rationed_daily")).rename("rationed_daily")
+    )
 
 
 def best_rule(tried: xr.Dataset, most_cut: float = 0.1) -> xr.Dataset:

@@ -1,13 +1,17 @@
 """Rationing: hand cases, and the best rule against a search written apart."""
 
 import numpy as np
+import pandas as pd
 import pytest
+import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError, simulate
-from rainharvest.storage.rationing import SIMPLE_RULES, Rule, best_rule, try_rationing
+from rainharvest.demand.calendar import Calendar
+from rainharvest.demand.uses import Use, daily_demand, essential_demand
+from rainharvest.storage.rationing import SIMPLE_RULES, Rule, best_rule, cuts_of_stages, try_rationing
 
 
 def record(seed, days=1500):
@@ -85,7 +89,33 @@ def test_rules_that_make_no_sense_are_refused(stages, words):
         Rule(stages=stages)
 
 
+def test_what_each_stage_cuts_is_what_the_balance_cuts():
+    days = pd.date_range("2024-03-01", periods=60)
+    uses = [
+        Use(name="ward", kind="inpatient", people=5),
+        Use(name="wc", kind="dual_flush", people=20, days="working"),
+        Use(name="beds", kind="garden", units=50, litres=4, source="invented"),
+    ]
+    demand = daily_demand(uses, Calendar(), days)
+    for stages in ([(1.0, 0.3)], [(1.0, 0.5), (0.9, 0.0)]):
+        rule = Rule(stages=stages)
+        cut = cuts_of_stages(demand, rule)
+        assert cut.sel(use="ward").values.tolist() == [0.0] * len(stages)
+        # A tank that stays empty stays in the last stage.
+        done = try_rationing(
+            0.0 * demand.sum("use"), demand.sum("use"), essential_demand(demand), 100.0, [rule]
+        )
+        assert float(cut[-1].sum()) * 60 == pytest.approx(float(done.rationed[0]))
+    assert cut.stage.values.tolist() == ["half of the rest below 100 %", "only the essential below 90 %"]
+
+
 def test_bad_trials_say_what_is_wrong():
+    with pytest.raises(InputError, match="given twice"):
+        try_rationing([1.0], 1.0, 0.5, 5.0, [Rule(), Rule()])
+    with pytest.raises(InputError, match="no stage"):
+        cuts_of_stages(xr.DataArray([[1.0]], {"essential": ("use", [True])}, ("use", "time")), Rule())
+    with pytest.raises(InputError, match="which uses are essential"):
+        cuts_of_stages(xr.DataArray([1.0], dims="time"), SIMPLE_RULES[1])
     with pytest.raises(InputError, match="there is no rule"):
         try_rationing([1.0], 1.0, 0.5, 5.0, [])
     with pytest.raises(InputError, match="essential"):
