@@ -36,8 +36,9 @@ from rainharvest.rainfall.versions import one_version, version_totals
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.cautions import CAUTIONS
 
-UNITS = {"ask me": None, "millimetres": "mm", "tenths of a millimetre": "0.1 mm", "inches": "in"}
-DATES = {"ask me": None, "day before month": True, "month before day": False}
+ASK = ""  # not None, for which a list shows nothing chosen
+UNITS = {"ask me": ASK, "millimetres": "mm", "tenths of a millimetre": "0.1 mm", "inches": "in"}
+DATES = {"ask me": ASK, "day before month": True, "month before day": False}
 STANDING = (
     "A filled day was never measured: it can set no record, and a year with many of them is left out of "
     "headline figures. The panel fills the last 30 years; the command line fills them all."
@@ -70,8 +71,8 @@ def record_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.
     controls = {
         "name": choice("Record", list(records), next(iter(records)), "Invented records of five climates"),
         "upload": upload,
-        "units": choice("If it gives no unit", UNITS, None, "Used only where your file leaves that doubt"),
-        "day_first": choice("If its dates fit both ways", DATES, None, "The same for 03/04/2001"),
+        "units": choice("If it gives no unit", UNITS, ASK, "Used only where your file leaves that doubt"),
+        "day_first": choice("If its dates fit both ways", DATES, ASK, "The same for 03/04/2001"),
         "longest_gap": slider("longest_gap", 366, 0, 366, 1, scale=1),
         "members": slider("members", 10, 1, 20, 1, scale=1),
         "hidden_share": hidden,
@@ -79,9 +80,10 @@ def record_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.
     figures: dict[str, object] = {}
 
     @lru_cache(maxsize=8)
-    def chosen(name: str, file: str, content: bytes, units: str | None, day_first: bool | None):
+    def chosen(name: str, file: str, content: bytes, units: str, day_first: bool | str):
         if file:
-            return checked_upload(file, content, {"units": units, "day_first": day_first})
+            hints = {"units": units, "day_first": day_first}
+            return checked_upload(file, content, {k: v for k, v in hints.items() if v != ASK})
         return checked_record(records[name])
 
     @lru_cache(maxsize=8)

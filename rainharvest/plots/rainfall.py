@@ -130,12 +130,16 @@ def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
     Figure
         A bar a year (the middle of the versions), the range of the versions on it, and the mean.
     """
+    from matplotlib.ticker import MaxNLocator
+
     if figure is None:
         figure, axes = new_figure("The rain of each year, and the driest")
         axes.set_xlabel(label("year") + " (named by the year in which it begins)")
         axes.set_ylabel(label("annual_total"))
         axes.grid(axis="x", visible=False)
+        axes.xaxis.set_major_locator(MaxNLocator(8, integer=True))
     axes = figure.axes[0]
+    axes.set_xlim(totals.year.values[0] - 1, totals.year.values[-1] + 1)
     known = totals.notnull().all("member") if "member" in totals.dims else totals.notnull()
     totals, years = totals[..., known.values], totals.year.values[known.values]
     versions = totals if "member" in totals.dims else totals.expand_dims("member")
@@ -184,8 +188,6 @@ def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
         ),
     )
     mark.set_text(f"driest: {years[driest]}, {middle[driest]:,.0f} mm" if years.size else "")
-    if years.size:
-        axes.set_xlim(years[0] - 1, years[-1] + 1)
     axes.set_ylim(0, top)
     return figure
 
@@ -262,8 +264,9 @@ def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
     axes = figure.axes[0]
     table = 100 * np.array([skill[name].values for name in SKILLS])
     known = np.append(table[np.isfinite(table)], 0.0)
-    right, left = (rounded_up(1.25 * max(float(end), 1.6)) for end in (known.max(), -known.min()))
-    right, left = max(right, 0.25 * left), max(left, 0.25 * right)  # room for the figure beside a bar
+    high, low = max(float(known.max()), 0.8), max(float(-known.min()), 0.8)
+    room = 0.14 * (high + low)  # for the figure beside a bar
+    right, left = rounded_up(1.05 * high + room), rounded_up(1.05 * low + room)
     for j, (filling, colour) in enumerate(zip(skill.filling.values, (DEEP, OCHRE), strict=True)):
         for i, value in enumerate(table[:, j]):
             y = i - 0.2 + 0.4 * j
@@ -276,7 +279,7 @@ def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
             )
             bar.set_width(np.nan_to_num(value))
             words = keep(axes, f"words {filling} {i}", lambda y=y: axes.text(0, y, "", va="center"))
-            words.set_text(f"{value:+.1f}".replace("-", "−") if np.isfinite(value) else "not known")
+            words.set_text(f"{value:+z.1f}".replace("-", "−") if np.isfinite(value) else "not known")
             words.set_x(np.nan_to_num(value) + (-0.01 if value < 0 else 0.01) * (left + right))
             words.set_ha("right" if value < 0 else "left")
     axes.set_xlim(-left, right)
