@@ -109,7 +109,7 @@ def arrangements_panel(
     reserves = reserve_of(asked)
     controls = {
         "capacity": slider("capacity", 10, 1, 60, 0.5, unit="kL", scale=1000.0),
-        "interruptions_a_year": slider("interruptions_a_year", 12, 1, 26, 1),
+        "interruptions_a_year": slider("interruptions_a_year", 12, 1, 26, 1, unit=""),
         "spell_length": slider("spell_length", 2, 0.5, 10, 0.5),
         "level_share": slider("level_share", 20, 5, 100, 5, unit="%", scale=0.01),
         "ride_out": slider("ride_out", 3, 0.5, 14, 0.5),

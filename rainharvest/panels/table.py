@@ -58,6 +58,7 @@ def table(
         value=tuple(tuple(f.value for f in row) for row in fields),
         layout={
             "grid_template_columns": "minmax(12em, max-content) " + "9em " * (len(heads) - 1),
+            "grid_gap": "0 14px",
             "width": "100%",
             "margin": "4px 0 8px 1em",
         },
