@@ -11,9 +11,9 @@ from rainharvest.panels.board import board, slider
 from rainharvest.plots.sizing import failed_years_figure, trade_off_figure
 from rainharvest.plots.storage import storage_figure
 from rainharvest.study.cautions import CAUTIONS
-from rainharvest.study.report import worst_two_years
 from rainharvest.study.variant import prepare, variant
 from rainharvest.study.words import failed_years_words, storage_words, trade_off_words
+from rainharvest.study.worst_years import worst_two_years
 
 
 def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:

@@ -12,7 +12,8 @@ from rainharvest.compiled import compiling_notice
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, UNLIMITED, balance
-from rainharvest.storage.settings import Axes, as_series, as_setting, check_range, common_time, year_edges
+from rainharvest.storage.lanes import Axes
+from rainharvest.storage.settings import as_series, as_setting, check_range, common_time, year_edges
 
 FEW = 16
 """With fewer tanks than this to a series, lanes of several series share a block."""

@@ -17,6 +17,7 @@ from rainharvest.storage.tank import DEAD_SHARE, FREEBOARD_SHARE
 from rainharvest.study.cautions import CAUTIONS
 from rainharvest.study.file import Study
 from rainharvest.study.words import confidence, days, headline, litres, middle, percent, rounded
+from rainharvest.study.worst_years import worst_two_years
 
 SIZES_SHOWN = 12
 
@@ -76,29 +77,6 @@ def _table(head: list[str], rows: list[list[str]], numbers: set[int] = frozenset
 
 def _years(done: xr.Dataset) -> float:
     return float(done.days_in_year.sum()) / 365.25
-
-
-def worst_two_years(done: xr.Dataset) -> xr.Dataset:
-    """Return the daily balance of the two years around the largest shortfall.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.run.run_study`, with ``stored`` and ``unmet_daily`` on ``time``.
-
-    Returns
-    -------
-    Dataset
-        730 days, fewer where the record is shorter.
-    """
-    daily = done[["stored", "unmet_daily"]]
-    total = np.concatenate([[0.0], np.cumsum(daily.unmet_daily.values)])
-    span = min(730, daily.sizes["time"])
-    # From the many windows that hold the whole shortfall, the one in which it lies in the middle.
-    short = total[span:] - total[:-span]
-    best = np.flatnonzero(short >= short.max() - 1e-9)
-    first = int(best[best.size // 2])
-    return daily.isel(time=slice(first, first + span))
 
 
 def _figures(done: xr.Dataset) -> dict[str, dict[str, str]]:

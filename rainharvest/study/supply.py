@@ -19,8 +19,8 @@ from rainharvest.errors import InputError
 from rainharvest.storage.arrangements import careless_set_level, compare_arrangements, per_year
 from rainharvest.storage.reserve import reserve_curve
 from rainharvest.study.file import Study, read_study
+from rainharvest.study.flows import study_water
 from rainharvest.study.record import study_record
-from rainharvest.study.run import study_water
 
 LEVELS = (0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 """Set levels of the curve, shares of the tank."""

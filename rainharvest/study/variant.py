@@ -14,8 +14,8 @@ from rainharvest.names import attributes
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study, read_study
+from rainharvest.study.flows import Flows, balance_settings, study_flows, study_water
 from rainharvest.study.record import StudyRecord, study_record
-from rainharvest.study.run import Flows, balance_settings, study_flows, study_water
 
 
 @dataclass(frozen=True)
