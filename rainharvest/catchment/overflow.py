@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
+from rainharvest.catchment.conveyance import Conveyance, other_kind
 from rainharvest.catchment.drainage import design_flow
 from rainharvest.catchment.hydraulics import pipe_capacity
 from rainharvest.catchment.parts import Catchment
@@ -30,7 +31,7 @@ class PeakOverflow:
     gutters : float [L/s]
         What the gutters pass of it; infinite without limits.
     pipe : float [L/s]
-        What the run of pipe passes before it backs up; infinite without a run.
+        Most that the run of pipe can bring, see `most_through_pipe`; infinite without a run.
     """
 
     flow: float
@@ -81,9 +82,38 @@ def peak_overflow(catchment: Catchment, design_intensity: float) -> PeakOverflow
         flow if roof.gutter_capacity is None else min(flow, roof.gutter_capacity)
         for flow, roof in zip(shed, catchment.roofs, strict=True)
     ]
-    pipe = np.inf if catchment.conveyance is None else pipe_capacity(catchment.conveyance)
+    pipe = np.inf if catchment.conveyance is None else most_through_pipe(catchment.conveyance)
     roofs, gutters = sum(shed), sum(limited)
     return PeakOverflow(flow=min(gutters, pipe), roofs=roofs, gutters=gutters, pipe=pipe)
+
+
+def most_through_pipe(conveyance: Conveyance) -> float:
+    """Return the most that a run can bring to the tank, backed up to the gutter outlet.
+
+    A dry run is sized part full, but in a storm beyond that it fills and is driven by the whole head, like a
+    wet one: the overflow must pass that flow, although the yield does not count on it.
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run of either kind.
+
+    Returns
+    -------
+    float [L/s]
+        Never less than `rainharvest.catchment.hydraulics.pipe_capacity`; zero where the run cannot work.
+
+    Examples
+    --------
+    >>> dry = Conveyance(kind="dry", run=20, bore=100, outlet_level=3.0, inlet_level=2.0)
+    >>> pipe_capacity(dry), most_through_pipe(dry)
+    (4.67, 9.92)
+    """
+    passes = pipe_capacity(conveyance)
+    if conveyance.kind == "wet" or passes == 0:
+        return passes
+    full = other_kind(conveyance, low_level=min(conveyance.inlet_level, conveyance.outlet_level))
+    return max(passes, pipe_capacity(full))
 
 
 def daily_overflow(overflow: xr.DataArray, quantiles: tuple[float, ...] = (0.5, 0.9, 0.99)) -> xr.Dataset:

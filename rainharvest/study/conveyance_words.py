@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from rainharvest.catchment.concerns import roof_cautions
 from rainharvest.catchment.standing import SELF_CLEANSING, STANDING_LIMIT
 from rainharvest.study.conveyance import Case, DryAndWet, first_flush_cost
 from rainharvest.study.words import days, litres, percent, rounded
@@ -143,7 +144,7 @@ def tell_runs(done: DryAndWet, width: int = 100) -> None:
         Characters on a line.
     """
     for text in (levels_words(done), losses_words(done), bore_words(done)):
-        print(textwrap.fill(text, width))
+        print(textwrap.fill(text, width), end="\n\n")
 
 
 def side_by_side(done: DryAndWet) -> pd.DataFrame:
@@ -169,6 +170,22 @@ def _shown(value: object) -> str:
         return "-"
     near = rounded(float(value), 3)
     return f"{near:,.0f}" if abs(near) >= 100 else "under 0.001" if 0 < abs(near) < 0.001 else f"{near:g}"
+
+
+def tell_roofs(case: Case, width: int = 100) -> None:
+    """Print what to be careful about with each roof: cautions, not verdicts.
+
+    Parameters
+    ----------
+    case : Case
+        The study's catchment and the climates.
+    width : int
+        Characters on a line.
+    """
+    for roof in case.catchment.roofs:
+        print(f"{roof.name}, {roof.area:g} m2 of {roof.material}:")
+        for caution in roof_cautions(roof) or ["nothing known; look before anyone drinks from it"]:
+            print(textwrap.fill(caution, width, initial_indent="  - ", subsequent_indent="    "))
 
 
 def tell_first_flush(case: Case, depths: tuple[float, ...] = (0.1, 0.4, 2.0, 10.0)) -> None:

@@ -12,9 +12,10 @@ from rainharvest.catchment.compare import compare_conveyance, gutter_hours
 from rainharvest.catchment.concerns import CAUTIONS, WORK_CAUTIONS, roof_cautions
 from rainharvest.catchment.conveyance import Conveyance, other_kind
 from rainharvest.catchment.finer import collect_finer, daily_rain
+from rainharvest.catchment.friction import friction_head, section
 from rainharvest.catchment.hydraulics import pipe_capacity
 from rainharvest.catchment.intensity import Intensity, estimate_intensity
-from rainharvest.catchment.overflow import daily_overflow, peak_overflow
+from rainharvest.catchment.overflow import daily_overflow, most_through_pipe, peak_overflow
 from rainharvest.catchment.parts import Catchment, pipe_limit
 from rainharvest.catchment.roofs import Roof
 from rainharvest.catchment.standing import standing_days, standing_spells
@@ -217,6 +218,21 @@ def test_peak_overflow_is_the_least_of_roofs_gutters_and_pipe():
     assert (free.roofs, free.gutters, free.flow, free.governed_by) == (4.5, 3.0, 3.0, "gutters")
     narrow = peak_overflow(Catchment(roofs=roofs, conveyance=WET), 90)
     assert narrow.flow == narrow.pipe == pytest.approx(pipe_capacity(WET)) and narrow.governed_by == "pipe"
+
+
+def test_overflow_counts_on_a_dry_run_that_fills_in_the_storm():
+    dry = Conveyance(kind="dry", run=20, bore=100, outlet_level=3.0, inlet_level=2.0)
+    full = most_through_pipe(dry)
+    # 1 m of head drives 20 m along and 1 m down, an entrance, three bends and the exit.
+    needed = (
+        friction_head(full, 100, 21, dry.roughness) + (full / 1000 / section(100)) ** 2 / 2 / 9.80665 * 4.2
+    )
+    assert needed == pytest.approx(1.0, rel=1e-9) and full > 2 * pipe_capacity(dry)
+    roofs = Catchment(roofs=(Roof(area=580),), conveyance=dry)
+    assert peak_overflow(roofs, 75).flow == pytest.approx(full)
+    flat = dry.model_copy(update={"inlet_level": 2.8})  # nothing but its fall: part full passes as much
+    assert most_through_pipe(flat) >= pipe_capacity(flat) > 0
+    assert most_through_pipe(dry.model_copy(update={"inlet_level": 3.5})) == 0
 
 
 def test_daily_overflow():

@@ -14,6 +14,7 @@ from rainharvest.study.conveyance_words import (
     losses_words,
     side_by_side,
     tell_first_flush,
+    tell_roofs,
     tell_runs,
 )
 
@@ -63,6 +64,13 @@ def test_table_and_sentences_are_rounded_and_complete(case, capsys):
     tell_runs(done)
     said = capsys.readouterr().out
     assert "above the guideline of 0.7" in said and max(map(len, said.splitlines())) <= 100
+
+
+def test_every_roof_has_its_cautions(case, capsys):
+    tell_roofs(case)
+    said = capsys.readouterr().out
+    assert "classroom block, 420 m2 of metal:\n  - copper or zinc: " in said
+    assert "clinic, 160 m2 of tile:\n  - nothing known" in said
 
 
 def test_which_roof_first_is_litres_for_a_metre(case):
