@@ -121,7 +121,8 @@ def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
     Parameters
     ----------
     totals : DataArray [mm]
-        Annual rain on ``year``, with ``member`` or without; NaN for a year that has no total.
+        Annual rain on ``year``, with ``member`` or without; NaN for a year that has no total. The attribute
+        ``year_start_month`` says in which month the years begin, January where it is not given.
     figure : Figure, optional
         A figure that this function made before.
 
@@ -134,11 +135,12 @@ def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
 
     if figure is None:
         figure, axes = new_figure("The rain of each year, and the driest")
-        axes.set_xlabel(label("year") + " (named by the year in which it begins)")
         axes.set_ylabel(label("annual_total"))
         axes.grid(axis="x", visible=False)
         axes.xaxis.set_major_locator(MaxNLocator(8, integer=True))
     axes = figure.axes[0]
+    named = label("year") + " (named by the year in which it begins)"
+    axes.set_xlabel(named if totals.attrs.get("year_start_month", 1) > 1 else "Calendar year")
     axes.set_xlim(totals.year.values[0] - 1, totals.year.values[-1] + 1)
     known = totals.notnull().all("member") if "member" in totals.dims else totals.notnull()
     totals, years = totals[..., known.values], totals.year.values[known.values]

@@ -55,7 +55,7 @@ def version_totals(filled: xr.DataArray, year_start_month: int = 1) -> xr.DataAr
     Returns
     -------
     DataArray [mm]
-        On ``member`` and ``year``.
+        On ``member`` and ``year``; the attribute ``year_start_month`` keeps the setting.
 
     Examples
     --------
@@ -74,5 +74,5 @@ def version_totals(filled: xr.DataArray, year_start_month: int = 1) -> xr.DataAr
         np.array([one.total.values for one in years]),
         {"year": ("year", years[0].time.dt.year.values, attributes("year"))},
         ("member", "year"),
-        attrs=attributes("annual_total"),
+        attrs=attributes("annual_total", year_start_month=int(year_start_month)),
     )

@@ -200,3 +200,18 @@ def test_the_double_mass_line_ends_at_the_sums_and_no_neighbour_is_said():
     )
     figure = double_mass_figure(data.isel(year=slice(0, 0)))
     assert texts(figure) == ["no neighbour to compare with"]
+
+
+@pytest.mark.parametrize("start, words", [(1, "Calendar year"), (6, "Hydrological year (named by")])
+def test_the_axis_says_which_years_are_meant(start, words):
+    figure = annual_figure(totals().assign_attrs(year_start_month=start))
+    assert figure.axes[0].get_xlabel().startswith(words)
+
+
+def test_a_label_of_years_is_a_whole_year_and_no_error_is_minus_nought():
+    figure = annual_figure(totals(1, 9))
+    figure.draw_without_rendering()
+    assert all(float(tick).is_integer() for tick in figure.axes[0].get_xticks())
+    assert "+0.0" in texts(skill_figure(skill() * 0 - 1e-5)) and "−0.0" not in texts(
+        skill_figure(skill() * 0 - 1e-5)
+    )
