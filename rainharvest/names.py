@@ -330,6 +330,8 @@ QUANTITIES: dict[str, Quantity] = _table(
         "Water the beds give to the air in a day.",
     ),
     ("effective_rain", "mm/day", "Effective rain", "Rain of the day that reaches the root zone."),
+    ("pool_area", "m2", "Pool area", "Water surface of a pool."),
+    ("pool_drop", "mm", "Drop of the pool", "How far a pool may fall below its overflow before it is topped up."),
     ("depletion", "mm", "Depletion", "Water that the root zone lacks to be full, in the evening."),
     ("watering", "mm/day", "Watering", "Depth of water that the root zone is given in a day."),
     ("garden_demand", "L/day", "Garden", "Water that the garden asks of the tank in a day."),

@@ -9,7 +9,7 @@ from numba import njit
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from rainharvest.compiled import compiling_notice
-from rainharvest.demand.calendar import as_days
+from rainharvest.demand.join import join_uses, known_days
 from rainharvest.demand.periods import check_rule, in_period
 from rainharvest.demand.plantings import CROPS, METHODS, RAIN_KEPT, READILY, ROOT_DEPTH, SMALL_RAIN, SOILS
 from rainharvest.errors import InputError
@@ -132,10 +132,10 @@ def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=Non
     >>> float(dry.garden_demand[0]), float(dry.garden_demand[-1])
     (0.0, 472.2)
     """
-    rain, thirst = _days("rain", rain), _days("evapotranspiration", evapotranspiration)
+    rain, thirst = known_days("rain", rain), known_days("evapotranspiration", evapotranspiration)
     coefficient = CROPS[garden.crop].middle if crop_coefficient is None else crop_coefficient
     if isinstance(coefficient, xr.DataArray | pd.Series):
-        coefficient = _days("crop_coefficient", coefficient)
+        coefficient = known_days("crop_coefficient", coefficient)
     elif not 0 <= coefficient <= 2:
         raise InputError(f"a crop coefficient of {coefficient}", "give 0 to 2", "crop_coefficient")
     else:
@@ -149,7 +149,7 @@ def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=Non
     crop_thirst = coefficient * thirst
     with compiling_notice("the root zone of the garden"):
         watering, depletion, taken = xr.apply_ufunc(
-            lambda e, t: _root_zone(
+            lambda e, t: root_zone(
                 np.ascontiguousarray(e, dtype=float),
                 np.ascontiguousarray(t, dtype=float),
                 allowed,
@@ -205,43 +205,16 @@ def with_garden(demand: xr.DataArray, garden: xr.Dataset) -> xr.DataArray:
     InputError
         If a use bears the garden's name already, or the days differ.
     """
-    name = garden.attrs["garden"]
-    if name in demand.use.values:
-        raise InputError(f'a use is called "{name}" already', "give the garden another name", "garden")
-    if not demand.time.to_index().equals(garden.time.to_index()):
-        raise InputError("the garden and the demand do not cover the same days", "use one record", "garden")
-    row = garden.garden_demand.expand_dims(use=[name]).assign_coords(
+    row = garden.garden_demand.expand_dims(use=[garden.attrs["garden"]]).assign_coords(
         essential=("use", [bool(garden.attrs["essential"])]),
         quality=("use", ["outdoor"]),
         kind=("use", ["garden"]),
     )
-    demand, row = xr.broadcast(demand, row, exclude=("use",))
-    out = xr.concat([demand, row], "use").transpose(..., "use", "time")
-    said = "; ".join(filter(None, (demand.attrs.get("assumptions", ""), garden.attrs["assumptions"])))
-    return out.assign_attrs(attributes("demand", assumptions=said)).rename("demand")
-
-
-def _days(name: str, values) -> xr.DataArray:
-    """Return a daily series as a DataArray, refusing days without a value or below zero."""
-    if isinstance(values, pd.Series):
-        values = xr.DataArray(values.to_numpy(dtype=float), {"time": values.index}, ("time",))
-    if not isinstance(values, xr.DataArray) or "time" not in values.dims:
-        raise InputError("it is not a series on dates", "give a Series or a DataArray with time", name)
-    values = values.astype(float).assign_coords(time=as_days(values))
-    bad = ~(np.isfinite(values) & (values >= 0))
-    if bool(bad.any()):
-        per_day = bad.any([d for d in bad.dims if d != "time"])
-        first = str(per_day.time.values[per_day.values][0])[:10]
-        raise InputError(
-            f"{int(per_day.sum())} days have no value or a negative one, the first {first}",
-            "fill the record first",
-            name,
-        )
-    return values.reset_coords(drop=True)
+    return join_uses(demand, row.assign_attrs(assumptions=garden.attrs["assumptions"]))
 
 
 @njit(cache=True, nogil=True)
-def _root_zone(rain, thirst, allowed, available, readily):
+def root_zone(rain, thirst, allowed, available, readily):
     """Run one root zone through the days: water given, depletion in the evening, water taken up."""
     days = rain.size
     given, evening, taken = np.zeros(days), np.empty(days), np.empty(days)

@@ -38,6 +38,17 @@ UK_METHOD = (
     "United Kingdom government water-efficiency method for new dwellings (Approved Document G, appendix "
     "A), factors as printed on a building-regulation compliance form"
 )
+UK_FITTINGS = (
+    "United Kingdom Water Supply (Water Fittings) Regulations 1999, schedule 2, as quoted in an "
+    "installation requirement note: at most 7.5 L an hour to each urinal of a shared cistern; the 10 hours "
+    "a day are an own choice"
+)
+UK_MEALS = "daily water usage chart of British practice, 7 L a restaurant meal, as quoted on a public page"
+CAR_WASH = (
+    "New England trade association of car washes, 15 US gallons at a self-service bay to 66 from a garden "
+    "hose in 10 minutes, as quoted on a public page"
+)
+MOPPING = "own choice: a bucket of 10 L for 50 m2 of floor"
 NO_SOURCE = "common practice, no source"
 
 
@@ -161,7 +172,9 @@ KINDS: dict[str, KindOfUse] = {
     "hand_washing": _person(
         "hand-washing and basic hygiene", _a_day(6.0, SPHERE_2011, "handbook", 2.0), "washing", True
     ),
-    "kitchen": _person("kitchen of a canteen or mess", None, "drinking", True),
+    "kitchen": _person(
+        "kitchen of a canteen, one meal a day", _a_day(7.0, UK_MEALS, "common practice"), "drinking", True
+    ),
     "laundry": _person(
         "laundry by machine",
         _a_day(round(8.17 * 2.1, 3), UK_METHOD, "standard"),
@@ -243,15 +256,32 @@ KINDS: dict[str, KindOfUse] = {
         _a_day(400.0, WHO_HEALTH, "from memory", 300.0),
     ),
     # ---- things and animals
-    "urinal": _thing("urinal", "bowl", None, "flushing", days="working"),
-    "cleaning": _thing("cleaning of floors", "m2 of floor", None, "flushing", days="working"),
-    "vehicle_washing": _thing("vehicle washing", "wash a day", None, "outdoor"),
-    "pool": _thing("pool top-up at a steady rate", "m2 of pool", None, "outdoor"),
+    "urinal": _thing(
+        "urinal, flushed by an automatic cistern",
+        "bowl",
+        _a_day(75.0, UK_FITTINGS, "standard"),
+        "flushing",
+        days="working",
+    ),
+    "cleaning": _thing(
+        "mopping of floors", "m2 of floor", _a_day(0.2, MOPPING, "own choice"), "flushing", days="working"
+    ),
+    "vehicle_washing": _thing(
+        "vehicle washing", "wash a day", _a_day(250.0, CAR_WASH, "common practice", 57.0), "outdoor"
+    ),
+    "pool": _thing(
+        "pool top-up at a steady rate (by the weather: rainharvest.demand.pool)",
+        "m2 of pool",
+        None,
+        "outdoor",
+    ),
     "cattle": _thing("cattle", "head", _a_day(40.0, OFDA, "handbook", 20.0), "livestock", True),
     "small_stock": _thing(
         "sheep, goats and other small stock", "head", _a_day(5.0, OFDA, "handbook"), "livestock", True
     ),
-    "garden": _thing("garden at a steady rate", "m2 of bed", None, "outdoor"),
+    "garden": _thing(
+        "garden at a steady rate (by the weather: rainharvest.demand.garden)", "m2 of bed", None, "outdoor"
+    ),
     "other": _thing("anything else", "unit", None, "outdoor"),
 }
 """Every kind of use that a study may name."""

@@ -77,6 +77,10 @@ SMALL_RAIN = Default(0.2, "1", FAO_56_MEMORY + " (chapter 8)", "from memory")
 """Rain below this share of the day's reference evapotranspiration evaporates and is not counted."""
 RAIN_KEPT = Default(0.9, "1", "own choice: the rest runs off or stays on leaves", "own choice", 0.7, 1.0)
 
+OPEN_WATER = Default(1.05, "1", FAO_56_MEMORY + " (table 12, open water less than 2 m deep)", "from memory")
+"""Evaporation of a shallow pool, a multiple of the reference evapotranspiration."""
+POOL_DROP = Default(50.0, "mm", "own choice: as deep as the mouth of a skimmer", "own choice", 10.0, 150.0)
+
 
 def season_coefficients(crop: str, sown: str, stage_lengths, time) -> xr.DataArray:
     """Return the crop coefficient of every day of a crop that is sown each year.

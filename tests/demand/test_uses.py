@@ -70,6 +70,15 @@ def test_survival_range_of_sphere_2011():
     assert sum(p.value for p in parts) == 15
 
 
+def test_figures_of_british_and_american_practice():
+    # UK Water Fittings Regulations: 7.5 L an hour a bowl; here over ten hours. 66 and 15 US gallons a wash.
+    assert KINDS["urinal"].litres.value == 7.5 * 10
+    wash = KINDS["vehicle_washing"].litres
+    assert (wash.value, wash.low) == (pytest.approx(66 * 3.785, abs=1), pytest.approx(15 * 3.785, abs=1))
+    # laundry of the UK method: 8.17 L/kg at 2.1 kg a day
+    assert KINDS["laundry"].litres.value == pytest.approx(17.157)
+
+
 def test_every_figure_carries_a_source():
     for name, kind in KINDS.items():
         if kind.litres is not None:
@@ -188,8 +197,9 @@ def test_a_bad_use_names_its_key(given, key, words):
 
 
 def test_a_kind_without_a_sourced_figure_asks_for_one():
-    with pytest.raises(ValidationError, match="one wash a day draws"):
-        Use(name="vans", kind="vehicle_washing", units=2)
+    with pytest.raises(ValidationError, match="one m2 of pool draws"):
+        Use(name="pool", kind="pool", units=2)
+    assert {name for name, kind in KINDS.items() if kind.litres is None} == {"pool", "garden", "other"}
     vans = Use(name="vans", kind="vehicle_washing", units=2, litres=150, source="metered, invented")
     assert vans.default is None
     assert vans.origin == "metered, invented"
