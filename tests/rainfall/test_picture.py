@@ -1,0 +1,146 @@
+"""A record prepared for its panel, its sentences, and the exercises that check themselves."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+
+from rainharvest.errors import InputError
+from rainharvest.rainfall.check_years import double_mass
+from rainharvest.rainfall.describe import describe_rain
+from rainharvest.rainfall.exercises import check_left, check_longest_spell, check_rightly_wet
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.picture import SKILLS, checked_record, checked_upload, demo_files, hidden_days_skill
+from rainharvest.rainfall.picture_words import (
+    annual_words,
+    answer,
+    climatology_words,
+    double_mass_words,
+    record_words,
+    return_levels_words,
+    skill_words,
+    spells_words,
+    spi_words,
+)
+from rainharvest.rainfall.versions import one_version, version_totals
+from rainharvest.storage.simulate import simulate
+
+
+def table(days, seed=1, unit="rain_mm"):
+    rng = np.random.default_rng(seed)
+    rain = np.where(rng.random(len(days)) < 0.3, rng.gamma(0.7, 12, len(days)), 0).round(1)
+    return pd.DataFrame({"date": days.strftime("%Y-%m-%d"), unit: rain})
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("records")
+    days = pd.date_range("2001-01-01", "2012-12-31")
+    here, there = table(days), table(days)
+    there["rain_mm"] = (there["rain_mm"] * 1.2).round(1)
+    here.loc[500:539, "rain_mm"] = np.nan
+    here.loc[1000, "rain_mm"] = np.nan
+    here.loc[3000, "rain_mm"] = -4.0
+    here.to_csv(folder / "monsoon.csv", index=False)
+    there.to_csv(folder / "monsoon_there.csv", index=False)
+    return demo_files(folder)["monsoon"]
+
+
+@pytest.fixture(scope="module")
+def record(files):
+    return checked_record(files, years=10)
+
+
+@pytest.fixture(scope="module")
+def filled(record):
+    return fill_gaps(record.recent, record.recent_neighbours, members=4)
+
+
+def test_the_last_years_are_kept_less_what_cannot_be_right(record):
+    days = record.recent.indexes["time"]
+    assert (days[0], days[-1]) == (pd.Timestamp("2003-01-01"), pd.Timestamp("2012-12-31"))
+    wrong = record.read.indexes["time"][3000]
+    assert record.read.sel(time=wrong) == -4.0 and np.isnan(record.recent.sel(time=wrong))
+    assert len(record.recent_neighbours) == 1 and record.recent_neighbours[0].sizes == record.recent.sizes
+    assert (record.findings["check"] == "negative").sum() == 1
+
+
+def test_an_upload_is_the_same_as_the_file(files):
+    one = checked_upload("C:\\mine\\monsoon.csv", files[0].read_bytes())
+    xr.testing.assert_equal(one.read, checked_record(files[:1]).read)
+
+
+def test_an_upload_that_leaves_a_doubt_names_the_file_as_its_owner_does():
+    days = pd.date_range("2001-01-01", "2003-12-31")
+    content = table(days, unit="rain").to_csv(index=False).encode()
+    with pytest.raises(InputError) as stop:
+        checked_upload("mine.csv", content)
+    assert stop.value.file == "mine.csv" and stop.value.place == "units" and "tmp" not in str(stop.value)
+    assert checked_upload("mine.csv", content, {"units": "mm"}).read.sizes["time"] == len(days)
+
+
+def test_a_folder_without_records_is_said(tmp_path):
+    with pytest.raises(InputError, match="no demo record"):
+        demo_files(tmp_path)
+
+
+def test_a_record_too_short_to_hide_days_of_says_why():
+    days = pd.date_range("2001-01-01", "2001-02-10")
+    short = checked_upload("short.csv", table(days).to_csv(index=False).encode())
+    skill = hidden_days_skill(short, 0.3, simulate)
+    assert set(SKILLS) <= set(skill)
+    if skill.attrs.get("left_out"):
+        assert np.isnan(skill.wet_agreement).all() and "No test on hidden days" in skill_words(skill)
+    else:
+        assert np.isfinite(skill.wet_agreement).all()
+
+
+def test_the_sentences_hold_the_numbers(record, filled):
+    gaps = int(np.isnan(record.recent).sum())
+    words = record_words(record, filled)
+    assert f"{gaps} days filled from neighbours" in words or f"{filled.attrs['days_filled']} day" in words
+    assert "<b>0 left unknown</b>" in words and "cannot be right" in words
+    totals = version_totals(filled)
+    driest = int(totals.median("member").idxmin())
+    assert f"The driest, {driest}," in annual_words(totals) and "10 years of 10" in annual_words(totals)
+    assert "No year is whole" in annual_words(totals * np.nan)
+    found = describe_rain(one_version(filled))
+    assert f"<b>{int(found.dry_spell.max())} days</b>" in spells_words(found)
+    assert f"({float(found.month_mean.max()):.0f} mm)" in climatology_words(found)
+    assert f"{float(found.spi.sel(scale=3).min()):.1f}" in spi_words(found.spi.sel(scale=3), 3)
+    assert "too short" in spi_words(found.spi.sel(scale=3) * np.nan, 3)
+    assert f"<b>{float(found.return_level.sel(return_period=10)):.0f} mm</b>" in return_levels_words(
+        found, 10
+    )
+    mass = double_mass(record.recent, record.recent_neighbours)
+    assert "0.83 times" in double_mass_words(mass)
+
+
+def test_a_name_from_a_file_is_not_markup(record, filled):
+    named = filled.assign_attrs(site="<script>x</script>")
+    assert "<script>" not in record_words(record, named)
+
+
+def test_the_answer_in_lines(record, filled, capsys):
+    answer(record, filled, describe_rain(one_version(filled)))
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 4 and lines[1].startswith("Last 10 years:") and "0 after filling from 1" in lines[1]
+
+
+def test_exercises_know_right_from_wrong(record, filled, capsys):
+    found = describe_rain(one_version(filled))
+    skill = hidden_days_skill(record, 0.15, simulate)
+    left = fill_gaps(record.recent, record.recent_neighbours, longest_gap=0, longest_alone=0).attrs[
+        "days_left"
+    ]
+    right = [
+        lambda yours: check_left(record, 0, yours),
+        lambda yours: check_longest_spell(found, yours),
+        lambda yours: check_rightly_wet(skill, yours),
+    ]
+    answers = [left, int(found.dry_spell.max()), 100 * float(skill.wet_agreement[0])]
+    for check, yours in zip(right, answers, strict=True):
+        check(yours)
+        assert capsys.readouterr().out.startswith("Right. ")
+        check(yours * 3 + 10)
+        assert capsys.readouterr().out.startswith("Not yet. ")
