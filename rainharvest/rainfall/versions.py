@@ -67,12 +67,14 @@ def version_totals(filled: xr.DataArray, year_start_month: int = 1) -> xr.DataAr
     array([[365., 365., 365.],
            [365., 365., 365.]])
     """
-    years = [
-        period_totals(one_version(filled, k), 12, year_start_month) for k in range(filled.sizes["member"])
-    ]
+    # A version knows a day or does not: one tells which years are whole, and the sums of all are taken at
+    # once, since a slider waits for them.
+    first = period_totals(one_version(filled), 12, year_start_month)
+    starts = np.searchsorted(filled.indexes["time"], first.time.values)
+    total = np.add.reduceat(filled.transpose("member", "time").values, starts, axis=1)
     return xr.DataArray(
-        np.array([one.total.values for one in years]),
-        {"year": ("year", years[0].time.dt.year.values, attributes("year"))},
+        np.where(first.known_share.values == 1, total, np.nan),
+        {"year": ("year", first.time.dt.year.values, attributes("year"))},
         ("member", "year"),
         attrs=attributes("annual_total", year_start_month=int(year_start_month)),
     )
