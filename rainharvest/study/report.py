@@ -141,7 +141,6 @@ def _record(done: xr.Dataset) -> list[str]:
         f"reading of their own. Used: {str(done.time.values[0])[:10]} to {str(done.time.values[-1])[:10]}, "
         f"{rounded(total, 3):,.0f} mm a year on average once filled, in {done.sizes['member']} equally likely "
         "versions.",
-        confidence(done),
     ]
     return [*out, *([done.attrs["left_out"] + "."] if done.attrs["left_out"] else [])]
 
