@@ -5,7 +5,7 @@ import datetime
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
@@ -92,6 +92,7 @@ def test_rules_that_name_no_day_are_refused(rule, words):
         check_rule(rule)
 
 
+@settings(deadline=None)
 @given(
     st.dates(datetime.date(1890, 1, 1), datetime.date(2110, 1, 1)),
     st.integers(1, 12),

@@ -147,7 +147,7 @@ def test_visitors_season_and_growth_reach_the_right_uses():
     assert demand.sel(time=saturday).values.tolist() == [0, 300, 80]  # closed, but visitors are there
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0.1, 1e5), st.floats(0.01, 1e4)), min_size=1, max_size=8),
     st.floats(-0.2, 0.2),
