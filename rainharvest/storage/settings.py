@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -225,15 +226,23 @@ def year_edges(time: xr.DataArray, year_start_month: int) -> tuple[np.ndarray, n
     """
     if year_start_month not in range(1, 13):
         raise InputError(f"{year_start_month!r} is no month", "give a month from 1 to 12", "year_start_month")
+    if np.issubdtype(time.dtype, np.datetime64):
+        first = int(time.values[0].astype("datetime64[D]").astype(np.int64))
+        return _edges_of_days(first, time.size, year_start_month)
     if np.issubdtype(time.dtype, np.integer):
-        name = np.arange(time.size) // 365
-    else:
-        if np.issubdtype(time.dtype, np.datetime64):  # by hand: the accessor takes a millisecond
-            months = time.values.astype("datetime64[M]").astype(np.int64)
-            year, month = 1970 + months // 12, months % 12 + 1
-        else:
-            year, month = time.dt.year.values, time.dt.month.values
-        name = year - (month < year_start_month)
+        return _edges(np.arange(time.size) // 365)
+    return _edges(time.dt.year.values - (time.dt.month.values < year_start_month))
+
+
+@lru_cache(maxsize=64)
+def _edges_of_days(first: int, size: int, year_start_month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the edges for days that follow one another from a first one (kept: sliders ask again and again)."""
+    months = np.arange(first, first + size).astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
+    return _edges(1970 + months // 12 - (months % 12 + 1 < year_start_month))
+
+
+def _edges(name: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return where each year begins, its name and its days, from the name of every day's year."""
     first = np.flatnonzero(np.diff(name, prepend=name[0] - 1))
-    edges = np.append(first, time.size).astype(np.int64)
+    edges = np.append(first, name.size).astype(np.int64)
     return edges, name[first], np.diff(edges)
