@@ -14,6 +14,10 @@ from rainharvest.rainfall.read_days import plural
 from rainharvest.rainfall.spi import spi_class
 
 
+def _percent(share, sign: str = "") -> str:
+    return f"{100 * float(share):{sign}.0f} %"
+
+
 def record_words(record: CheckedRecord, filled: xr.DataArray) -> str:
     """Say whose record it is, what was doubted and what was filled.
 
@@ -73,7 +77,7 @@ def annual_words(annual: xr.DataArray) -> str:
     driest = int(middle.values.argmin())
     out = (
         f"{plural(whole.sizes['year'], 'year')} of {annual.sizes['year']} have a total. The driest, "
-        f"{int(whole.year[driest])}, has {float(middle[driest] / middle.mean()):.0%} of the mean year's rain."
+        f"{int(whole.year[driest])}, has {_percent(middle[driest] / middle.mean())} of the mean year's rain."
     )
     if whole.sizes["member"] > 1 and float(apart[widest]) > 0.5:
         out += (
@@ -100,10 +104,10 @@ def skill_words(skill: xr.Dataset) -> str:
         return f"No test on hidden days: {escape(skill.attrs['left_out'])}."
     ours, plain = skill.isel(filling=0), skill.isel(filling=1)
     return (
-        f"{skill.attrs['share']:.0%} of the known days were hidden and filled: "
-        f"<b>{float(ours.wet_agreement):.0%}</b> of them came out rightly wet or dry "
-        f"({float(plain.wet_agreement):.0%} with the mean of the season). The longest dry spell is off by "
-        f"{float(ours.longest_spell_error):+.0%} ({float(plain.longest_spell_error):+.0%})."
+        f"{_percent(skill.attrs['share'])} of the known days were hidden and filled: "
+        f"<b>{_percent(ours.wet_agreement)}</b> of them came out rightly wet or dry "
+        f"({_percent(plain.wet_agreement)} with the mean of the season). The longest dry spell is off by "
+        f"{_percent(ours.longest_spell_error, '+')} ({_percent(plain.longest_spell_error, '+')})."
     )
 
 
@@ -180,7 +184,7 @@ def spi_words(spi: xr.DataArray, scale: int) -> str:
     return (
         f"Looking back over {plural(scale, 'month')}, the driest time ended in "
         f"{str(worst.month.values)[:7]} ({float(worst):.1f}, {spi_class(float(worst))}); "
-        f"{dry:.0%} of the months are dry (-1 or less)."
+        f"{_percent(dry)} of the months are dry (-1 or less)."
     )
 
 
@@ -255,7 +259,7 @@ def answer(record: CheckedRecord, filled: xr.DataArray, description: xr.Dataset)
         f"filling from {len(record.recent_neighbours)} neighbours."
     )
     print(
-        f"Mean year {float(description.annual_mean):.0f} mm; driest {int(description.driest_year[0])} with "
-        f"{float(description.driest_total[0]):.0f} mm."
+        f"First version: mean year {float(description.annual_mean):.0f} mm; driest "
+        f"{int(description.driest_year[0])} with {float(description.driest_total[0]):.0f} mm."
     )
     print(f"Longest dry spell {int(description.dry_spell.max())} days.")
