@@ -172,8 +172,8 @@ def board(
         paint()
 
     back = widgets.Button(
-        description="Back to the study's values",
-        tooltip="Set every control as the study file has it",
+        description="Back to the start",
+        tooltip="Set every control as it stood at first",
         layout={"width": "16em", "margin": "4px 0 4px 13em"},
     )
     back.on_click(reset)

@@ -107,7 +107,7 @@ def test_notebook_runs_and_every_slider_moves_to_both_ends(page, lab, name):
             assert page.evaluate(FAULTS) == [], (index, key)
             assert before, "the panel has sentences"
         assert len(seen) == 2, f"slider {index} changes nothing that is said"
-        page.get_by_role("button", name="Back to the study").first.click()
+        page.get_by_role("button", name="Back to the start").first.click()
         page.wait_for_timeout(600)
 
 
