@@ -199,10 +199,16 @@ def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figu
             words = keep(
                 axes, f"words-{k}", lambda k=k, axes=axes: axes.text(0, k, "", va="center", color=INK)
             )
-            words.set_text(f"{value:,.0f}" if value >= 10 or value == 0 else f"{value:.1f}")
+            words.set_text(_figures(value))
             words.set_x(value + 0.02 * top)
         axes.set_xlim(0, top)
     return figure
+
+
+def _figures(value: float) -> str:
+    if 0 < value < 0.05:
+        return "under 0.1"
+    return f"{value:,.0f}" if value >= 10 or value == 0 else f"{value:.1f}"
 
 
 def set_level_figure(levels: xr.Dataset, chosen: float, figure: Figure | None = None) -> Figure:
