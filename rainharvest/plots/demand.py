@@ -206,9 +206,8 @@ def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figu
 
 
 def _figures(value: float) -> str:
-    if 0 < value < 0.05:
-        return "under 0.1"
-    return f"{value:,.0f}" if value >= 10 or value == 0 else f"{value:.1f}"
+    plain = f"{value:,.0f}" if value >= 10 or value == 0 else f"{value:.1f}"
+    return "under 0.1" if 0 < value < 0.05 else plain
 
 
 def set_level_figure(levels: xr.Dataset, chosen: float, figure: Figure | None = None) -> Figure:
