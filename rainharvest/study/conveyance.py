@@ -18,17 +18,18 @@ from rainharvest.catchment.intensity import CLIMATES, Intensity
 from rainharvest.catchment.levels import Levels, run_levels
 from rainharvest.catchment.parts import Catchment, make_catchment
 from rainharvest.errors import InputError
+from rainharvest.rainfall.picture import DEMO_STEMS
 from rainharvest.study.file import read_study
 from rainharvest.study.record import longest_stretch
 
-DEMO = {
-    "rain in winter": ("winter_rain", "dry summer"),
-    "monsoon": ("monsoon", "monsoon"),
-    "two rainy seasons": ("two_rainy_seasons", "wet tropics"),
-    "semi-arid": ("semi_arid", "dry"),
-    "rain all year": ("temperate_all_year", "cool maritime"),
+HARDNESS = {
+    "winter_rain": "dry summer",
+    "monsoon": "monsoon",
+    "two_rainy_seasons": "wet tropics",
+    "semi_arid": "dry",
+    "temperate_all_year": "cool maritime",
 }
-"""The demo's climates: the stem of the record's file, and the key of `CLIMATES` for how hard it rains."""
+"""How hard it rains in each of the demo's climates: the key of `CLIMATES` by the stem of the record's file."""
 
 BORES = (32.0, 40.0, 50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 300.0)
 """Bores of the curve, mm."""
@@ -126,11 +127,11 @@ def load_case(study: str | os.PathLike, records: str | os.PathLike) -> Case:
     if asked.conveyance is None:
         raise InputError("it has no run of pipe", "add a [conveyance] table", "conveyance", Path(study))
     climates = {}
-    for name, (stem, hard) in DEMO.items():
+    for name, stem in DEMO_STEMS.items():
         rain = read_rain(Path(records) / f"{stem}.csv")
         beside = [read_rain(path) for path in sorted(Path(records).glob(f"{stem}_*.csv"))]
         filled, _ = longest_stretch(fill_gaps(rain, beside or None, members=1))
-        climates[name] = Climate(filled.isel(member=0, drop=True), CLIMATES[hard])
+        climates[name] = Climate(filled.isel(member=0, drop=True), CLIMATES[HARDNESS[stem]])
     return Case(asked.catchment, climates)
 
 

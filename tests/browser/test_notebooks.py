@@ -99,7 +99,9 @@ def test_notebook_runs_and_every_slider_moves_to_both_ends(page, lab, name):
             before = page.locator(".jp-OutputArea .rh-words").all_inner_texts()
             handles.nth(index).focus()
             page.keyboard.press(key)
-            page.wait_for_timeout(900)
+            page.wait_for_timeout(250)  # the message is on its way
+            page.wait_for_function(KERNEL_IDLE, timeout=20_000)
+            page.wait_for_timeout(250)  # the answer is being painted
             after = page.locator(".jp-OutputArea .rh-words").all_inner_texts()
             seen.add("\n".join(after))
             picture(page, f"{stem}-{index}-{key}")
@@ -108,7 +110,9 @@ def test_notebook_runs_and_every_slider_moves_to_both_ends(page, lab, name):
             assert before, "the panel has sentences"
         assert len(seen) == 2, f"slider {index} changes nothing that is said"
         page.get_by_role("button", name="Back to the start").first.click()
-        page.wait_for_timeout(600)
+        page.wait_for_timeout(250)
+        page.wait_for_function(KERNEL_IDLE, timeout=20_000)
+        page.wait_for_timeout(250)
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS[:1])

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from rainharvest import InputError
-from rainharvest.study.conveyance import DEMO, dry_and_wet, first_flush_cost, load_case, which_roof_first
+from rainharvest.rainfall.picture import DEMO_STEMS
+from rainharvest.study.conveyance import dry_and_wet, first_flush_cost, load_case, which_roof_first
 from rainharvest.study.conveyance_exercises import check_backing_up, check_best_bore, check_dry_reach
 from rainharvest.study.conveyance_words import (
     bore_words,
@@ -28,7 +29,7 @@ def case():
 
 
 def test_every_climate_of_the_demo_is_whole(case):
-    assert list(case.climates) == list(DEMO)
+    assert list(case.climates) == list(DEMO_STEMS)
     for climate in case.climates.values():
         assert climate.rain.sizes["time"] == 21915 and not climate.rain.isnull().any()
 
