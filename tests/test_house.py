@@ -77,7 +77,10 @@ def test_import_is_light():
         "import sys, rainharvest", "import sys, rainharvest; rainharvest.simulate([1.0], 1.0, 1.0)"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
-    assert set(ast.literal_eval(said.stdout.strip())) <= {"pandas", "dask"}  # dask: xarray itself looks for it
+    assert set(ast.literal_eval(said.stdout.strip())) <= {
+        "pandas",
+        "dask",
+    }  # dask: xarray itself looks for it
 
 
 @pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda p: str(p.relative_to(PACKAGE)))
