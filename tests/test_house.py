@@ -169,5 +169,14 @@ def test_glossary_of_the_readme_is_the_table_of_names():
     assert shown == glossary(), "run python -m rainharvest.names and put what it prints into the README"
 
 
+def test_python_of_the_readme_runs(monkeypatch, capsys):
+    monkeypatch.chdir(ROOT)
+    code = (ROOT / "README.md").read_text(encoding="utf-8").split("```python\n")[1].split("```")[0]
+    names: dict = {}
+    exec(compile(code, "README.md", "exec"), names)
+    small, large = (float(x) for x in capsys.readouterr().out.strip(" []\n").split())
+    assert 0 < small < large < 1 and float(names["answer"].recommended) > 0
+
+
 def test_version_is_one():
     assert f'version = "{rainharvest.__version__}"' in (ROOT / "pyproject.toml").read_text(encoding="utf-8")

@@ -120,9 +120,10 @@ def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
         )
     missing = ~np.isfinite(array.values)
     if missing.any():
-        day = time.values[np.argwhere(missing)[0][-1]]
+        unknown = missing.reshape(-1, time.size).any(axis=0)
+        first = str(time.values[np.argmax(unknown)])[:10]
         raise InputError(
-            f"{int(missing.sum())} days have no value, the first on {str(day)[:10]}",
+            f"{int(unknown.sum())} days have no value, the first on {first}",
             "fill the gaps (fill_gaps) or leave those years out",
             name,
         )
