@@ -142,6 +142,13 @@ def _record(done: xr.Dataset) -> list[str]:
         f"{rounded(total, 3):,.0f} mm a year on average once filled, in {done.sizes['member']} equally likely "
         "versions.",
     ]
+    if done.attrs["years_mostly_filled"]:
+        out.append(
+            f"More than a fifth of these years is filled: {done.attrs['years_mostly_filled']}. They stay in the "
+            "simulation, so that the store is carried through them; take no figure of one of them for measured."
+        )
+    if done.attrs["years_estimated"]:
+        out.append(f"More than a tenth of these years is filled: {done.attrs['years_estimated']}.")
     return [*out, *([done.attrs["left_out"] + "."] if done.attrs["left_out"] else [])]
 
 

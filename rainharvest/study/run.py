@@ -179,6 +179,8 @@ def results(
         "left_out": record.left_out,
         "reading": record.raw.attrs.get("assumptions", ""),
         "filling": record.filled.attrs.get("assumptions", ""),
+        "years_estimated": record.filled.attrs.get("years_estimated", ""),
+        "years_mostly_filled": record.filled.attrs.get("years_to_leave_out", ""),
         "days_missing": int(record.raw.isnull().sum()),
         "days_read": int(record.raw.sizes["time"]),
         "Conventions": "CF-1.11",

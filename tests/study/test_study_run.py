@@ -48,6 +48,15 @@ def test_rain_only_does_not_serve_what_is_drunk(demo):
     )
 
 
+def test_report_says_which_years_are_filled_and_what_was_assumed(demo):
+    done, out = demo
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert done.attrs["years_mostly_filled"] == "1999, 2013"
+    assert "More than a fifth of these years is filled: 1999, 2013." in page
+    for words in ("Runoff coefficient".lower(), "from memory", "own choice", done.attrs["rain_sha256"]):
+        assert words in page, words
+
+
 def test_every_litre_of_rain_is_accounted_for(demo):
     done, _ = demo
     tank = float(done.described)
