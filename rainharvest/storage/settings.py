@@ -30,50 +30,52 @@ def common_time(**series) -> xr.DataArray:
     InputError
         If two series do not cover the same days, or a day is missing from the index.
     """
-    found: tuple[str, xr.DataArray] | None = None
+    found: tuple[str, pd.Index] | None = None
     length: tuple[str, int] | None = None
     for name, values in series.items():
         if isinstance(values, pd.Series):
-            values = xr.DataArray(values.to_numpy(), {"time": values.index}, ("time",))
-        if isinstance(values, xr.DataArray) and "time" in values.dims:
-            if "time" not in values.coords:
-                length = length or (name, values.sizes["time"])
-                continue
-            time = values["time"]
-            if found is None:
-                found = (name, time)
-            elif not time.to_index().equals(found[1].to_index()):
-                raise InputError(
-                    f"{name} covers {_span(time)} and {found[0]} covers {_span(found[1])}",
-                    "cut both to the same days",
-                    name,
-                )
-        elif values is not None and np.ndim(values) > 0:
-            length = length or (name, len(values))
+            index = values.index
+        elif isinstance(values, xr.DataArray) and "time" in values.indexes:
+            index = values.indexes["time"]
+        elif isinstance(values, xr.DataArray):
+            length = length or (("time" in values.dims) and (name, values.sizes["time"])) or None
+            continue
+        else:
+            length = length or ((name, len(values)) if values is not None and np.ndim(values) > 0 else None)
+            continue
+        if found is None:
+            found = (name, index)
+        elif index is not found[1] and not index.equals(found[1]):
+            raise InputError(
+                f"{name} covers {_span(index)} and {found[0]} covers {_span(found[1])}",
+                "cut both to the same days",
+                name,
+            )
     if found is None:
         if length is None:
             raise InputError("no series says how many days there are", "give inflow as a series", "inflow")
         if length[1] == 0:
             raise InputError("the series holds no day", "give at least one day", length[0])
         return xr.DataArray(np.arange(length[1]), dims="time", name="time")
-    time = found[1]
-    if time.size == 0:
-        raise InputError("the series holds no day", "give at least one day", found[0])
-    if np.issubdtype(time.dtype, np.datetime64) and time.size > 1:
-        step = np.diff(time.values)
-        odd = np.flatnonzero(step != np.timedelta64(1, "D"))
+    name, index = found
+    if index.size == 0:
+        raise InputError("the series holds no day", "give at least one day", name)
+    if isinstance(index, pd.DatetimeIndex):
+        days = index.to_numpy()
+        odd = np.flatnonzero(days[1:] - days[:-1] != np.timedelta64(1, "D"))
         if odd.size:
-            day = pd.Timestamp(time.values[odd[0]]).date()
+            day = index[odd[0]].date()
             raise InputError(
-                f"the day after {day} is not in the index", "give one value a day, in order", found[0]
+                f"the day after {day} is not in the index", "give one value a day, in order", name
             )
-    return time
+    return xr.DataArray(index, dims="time", name="time")
 
 
-def _span(time: xr.DataArray) -> str:
+def _span(index: pd.Index) -> str:
     """Return the days covered, in words."""
-    first, last = (str(t)[:10] for t in time.values[[0, -1]])
-    return f"{time.size} days from {first} to {last}"
+    if index.size == 0:
+        return "no day"
+    return f"{index.size} days from {str(index[0])[:10]} to {str(index[-1])[:10]}"
 
 
 def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:

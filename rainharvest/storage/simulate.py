@@ -128,8 +128,8 @@ def simulate(
         series["essential"] = as_series("essential", 0.0 if essential is None else essential, time)
         settings["ration_level"] = as_setting("ration_level", ration_level, alone="stage")
         settings["ration_share"] = as_setting("ration_share", ration_share, alone="stage")
-    switched = xr.DataArray(change_over)
-    valve = top_up_trigger is not None or top_up_level is not None or bool(switched.any())
+    switched = change_over if isinstance(change_over, xr.DataArray) else xr.DataArray(change_over)
+    valve = top_up_trigger is not None or top_up_level is not None or bool(switched.values.any())
     if valve:
         series["mains_on"] = as_series("mains_on", 1.0 if mains_on is None else mains_on, time)
         settings |= _valve(switched, top_up_trigger, top_up_level, top_up_rate)
@@ -154,7 +154,7 @@ def simulate(
 
 def _valve(switched, trigger, level, rate) -> dict[str, xr.DataArray]:
     """Return the settings of the mains valve; a change-over valve is one that stores nothing."""
-    if not bool(switched.all()):
+    if not bool(switched.values.all()):
         for name, value in (("top_up_trigger", trigger), ("top_up_level", level)):
             if value is None:
                 raise InputError("a top-up needs a trigger and a set level", f"give {name} too", name)
