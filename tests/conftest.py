@@ -1,7 +1,12 @@
-"""Fixtures that every stage's tests share."""
+"""What every stage's tests share."""
 
 import numpy as np
 import pytest
+from hypothesis import settings
+
+# No test fails for being slow: a loaded machine is not a defect.
+settings.register_profile("house", deadline=None)
+settings.load_profile("house")
 
 
 @pytest.fixture
