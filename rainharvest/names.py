@@ -454,7 +454,6 @@ QUANTITIES: dict[str, Quantity] = _table(
     ("yield_quantile", "L/year", "Yield of a dry, middling and wet year", "Yearly yields."),
     ("failed_a_year", "day/year", "Days failed a year", "Mean number of failed days in a year."),
     ("spilled_share", "1", "Share spilled", "Share of the water that reached the tank and overflowed."),
-    ("demand_share", "1", "Share of demand", "Share of the demand met with rain water."),
     ("marginal_yield", "1/year", "Marginal yield", "Litres a year gained by one more litre of storage."),
 )
 
