@@ -6,6 +6,7 @@ import hashlib
 import math
 import os
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +25,28 @@ from rainharvest.study.record import StudyRecord, study_record
 STAGES = ("record", "catchment", "demand", "tank sizes", "smallest tank", "chosen tank")
 SURE = 0.9
 """Share of the filled versions in which the recommended tank reaches the target."""
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A study that has been run: what was asked, what entered, what came out.
+
+    Parameters
+    ----------
+    study : Study
+        What was asked.
+    record : StudyRecord
+        Its rain.
+    flows : Flows
+        What entered the balance.
+    done : Dataset
+        The results, as `run_study` returns them.
+    """
+
+    study: Study
+    record: StudyRecord
+    flows: Flows
+    done: xr.Dataset
 
 
 def run_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None = None) -> xr.Dataset:
@@ -49,12 +72,10 @@ def run_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None
     InputError
         If the study file or a rain file cannot be used.
     """
-    return study_results(path, progress)[2]
+    return work_study(path, progress=progress).done
 
 
-def study_results(
-    path: str | os.PathLike, progress: Callable[[str], None] | None = None
-) -> tuple[Study, StudyRecord, xr.Dataset]:
+def work_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None = None) -> Worked:
     """Run a study from its file, and return what it was run on as well.
 
     Parameters
@@ -66,8 +87,8 @@ def study_results(
 
     Returns
     -------
-    tuple of Study, StudyRecord and Dataset
-        What was asked, its rain, and the results of `run_study`.
+    Worked
+        What was asked, its rain, what entered the balance, and the results of `run_study`.
 
     Raises
     ------
@@ -83,7 +104,7 @@ def study_results(
         water = study_water(study, record)
         tell("demand")
         flows = study_flows(study, record, water)
-        return study, record, results(study, record, flows, text, tell)
+        return Worked(study, record, flows, results(study, record, flows, text, tell))
     except InputError as error:
         raise error.at(path) from None
 

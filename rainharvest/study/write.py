@@ -11,7 +11,7 @@ import xarray as xr
 
 from rainharvest.outputs import whole_files
 from rainharvest.rainfall.flags import MEANINGS, Flag
-from rainharvest.study.run import study_results
+from rainharvest.study.run import work_study
 
 CURVE = (
     "volume_reliability",
@@ -53,14 +53,17 @@ def write_study(
     """
     from rainharvest.study.report import report_html
 
-    study, record, done = study_results(path, progress)
+    worked = work_study(path, progress=progress)
+    done = worked.done
     if progress:
         progress("report")
     with whole_files(out) as folder:
         done.to_netcdf(folder / "results.nc")
         trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
-        record_table(record.filled).to_csv(folder / "record.csv", lineterminator="\n")
-        (folder / "report.html").write_text(report_html(study, record.findings, done), encoding="utf-8")
+        record_table(worked.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
+        (folder / "report.html").write_text(
+            report_html(worked.study, worked.record.findings, done), encoding="utf-8"
+        )
     return done
 
 

@@ -1,0 +1,6 @@
+"""Prints the glossary, for the README."""
+
+from rainharvest.names import glossary
+
+if __name__ == "__main__":
+    print(glossary())

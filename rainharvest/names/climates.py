@@ -1,0 +1,3 @@
+"""Quantities of many climates."""
+
+ROWS: tuple[tuple[str, ...], ...] = ()

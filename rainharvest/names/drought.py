@@ -1,0 +1,3 @@
+"""Quantities of the drought years."""
+
+ROWS: tuple[tuple[str, ...], ...] = ()

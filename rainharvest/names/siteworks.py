@@ -1,0 +1,3 @@
+"""Quantities of the site works."""
+
+ROWS: tuple[tuple[str, ...], ...] = ()

@@ -1,0 +1,3 @@
+"""Quantities of the study and its report."""
+
+ROWS: tuple[tuple[str, ...], ...] = ()
