@@ -8,6 +8,8 @@ import textwrap
 import numpy as np
 import xarray as xr
 
+from rainharvest.reader import GALLON, date, gallons, marks, number
+
 
 def rounded(value: float, figures: int = 2, up: bool = False) -> float:
     """Return a value to so many significant figures.
@@ -42,6 +44,8 @@ def rounded(value: float, figures: int = 2, up: bool = False) -> float:
 def litres(value: float, figures: int = 2, up: bool = False) -> str:
     """Return a volume in words, in litres below ten thousand and in kilolitres (kL) from there.
 
+    For a reader in the US (`rainharvest.reader`): in gallons.
+
     Parameters
     ----------
     value : float [L]
@@ -61,10 +65,12 @@ def litres(value: float, figures: int = 2, up: bool = False) -> str:
     >>> litres(6_312.0), litres(18_432.0), litres(181_432.0)
     ('6,300 L', '18 kL', '180 kL')
     """
+    if gallons():
+        return f"{number(rounded(value / GALLON, figures, up))} gal"
     near = rounded(value, figures, up)
     if abs(near) < 10_000:
-        return f"{near:,.0f} L" if near == 0 or abs(near) >= 10 else f"{near:g} L"
-    return f"{near / 1000:,g} kL"
+        return marks(f"{near:,.0f} L" if near == 0 or abs(near) >= 10 else f"{near:g} L")
+    return f"{number(near / 1000)} kL"
 
 
 def percent(share: float) -> str:
@@ -113,9 +119,9 @@ def days(count: float) -> str:
     if count == 0:
         return "no day"
     if count < 0.05:
-        return "fewer than 0.1 days"
+        return f"fewer than {number(0.1)} days"
     near = round(count, 1) if count < 3 and not float(count).is_integer() else round(count)
-    return f"{near:g} day{'' if near == 1 else 's'}"
+    return f"{number(near)} day{'' if near == 1 else 's'}"
 
 
 def middle(values: xr.DataArray) -> float:
@@ -287,7 +293,7 @@ def storage_words(worst: xr.Dataset) -> str:
     str
         Plain text.
     """
-    first, last = (str(t)[:10] for t in worst.time.values[[0, -1]])
+    first, last = (date(t) for t in worst.time.values[[0, -1]])
     short = float(worst.unmet_daily.sum())
     return (
         f"From {first} to {last} the tank is {litres(short)} short."
@@ -311,7 +317,7 @@ def confidence(done: xr.Dataset) -> str:
         gauge record scatter.
     """
     years = _years(done)
-    gaps = done.attrs["days_missing"] / max(done.attrs["days_read"], 1)
+    gaps = marks(f"{100 * done.attrs['days_missing'] / max(done.attrs['days_read'], 1):.1f}")
     if years < 10:
         verdict = "too short for a design: indicative only"
     elif years < 20:
@@ -321,7 +327,7 @@ def confidence(done: xr.Dataset) -> str:
     else:
         verdict = "long enough for a design of this kind"
     return (
-        f"The record used covers {years:.0f} years, which is {verdict}; {100 * gaps:.1f} % of its days had no "
+        f"The record used covers {years:.0f} years, which is {verdict}; {gaps} % of its days had no "
         "reading of their own."
     )
 
