@@ -64,7 +64,8 @@ def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     Returns
     -------
     Dataset
-        What `rainharvest.simulate` returns and, on ``capacity``: ``yearly_yield`` (L/year),
+        What `rainharvest.simulate` returns and, on ``capacity``: ``share_of_demand`` (what was delivered of
+        all that was asked, before rationing), ``yearly_yield`` (L/year),
         ``yield_quantile`` (L/year, the 10th, 50th and 90th percentile year, whole years only),
         ``failed_a_year`` (day/year), ``spilled_share`` and ``marginal_yield`` (L a year for one more litre
         of storage, from each size to the next).
@@ -90,6 +91,8 @@ def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     if bool(whole.any()):
         quantile = done.yield_by_year.sel(year=whole).quantile([0.1, 0.5, 0.9], dim="year")
         done["yield_quantile"] = quantile.assign_attrs(attributes("yield_quantile"))
+    asked = done.demand_total.where(done.demand_total > 0, np.inf)
+    done["share_of_demand"] = (done.delivered / asked).assign_attrs(attributes("share_of_demand"))
     done["failed_a_year"] = (done.days_failed / years).assign_attrs(attributes("failed_a_year"))
     total = done.inflow_total.where(done.inflow_total > 0, np.inf)
     done["spilled_share"] = (done.spilled / total).assign_attrs(attributes("spilled_share"))
