@@ -40,7 +40,18 @@ PIPE = ("filter_efficiency", "pipe_limit", "held_volume", "bleed", "emptied_afte
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def run_chain(
-    rain, drying, series, roofs, gutter_ratio, gutter_index, pipes, pipe_ratio, pipe_index, total, trace
+    rain,
+    drying,
+    series,
+    roofs,
+    gutter_ratio,
+    gutter_index,
+    pipes,
+    pipe_ratio,
+    pipe_index,
+    total,
+    kept,
+    trace,
 ):
     """Run all lanes through the record.
 
@@ -71,7 +82,9 @@ def run_chain(
         Which column of it.
     total : ndarray, shape (len(ROWS), lanes)
         Filled with the sums over the record (L); for the stores with what they hold at the end.
-    trace : ndarray, shape (len(ROWS), steps, lanes), or None
+    kept : ndarray of int
+        Which of the `ROWS` the trace has.
+    trace : ndarray, shape (kept.size, steps, lanes), or None
         Filled with the values of each step (L) if given.
     """
     count = roofs.shape[1]
@@ -120,9 +133,9 @@ def run_chain(
                 for i in range(first, last):
                     total[k, i] += row[k, i - first]
             if trace is not None:
-                for k in range(12):
+                for k in range(kept.size):
                     for i in range(first, last):
-                        trace[k, t, i] = row[k, i - first]
+                        trace[k, t, i] = row[kept[k], i - first]
         for k in range(9, 12):
             for i in range(first, last):
                 total[k, i] = row[k, i - first]

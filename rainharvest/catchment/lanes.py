@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.chain import PIPE, ROOF, ROWS, run_chain
 from rainharvest.catchment.hydraulics import held_volume, pipe_capacity
-from rainharvest.catchment.intensity import Intensity, day_intensity, share_below
+from rainharvest.catchment.intensity import Intensity, share_below, wet_day_intensity
 from rainharvest.catchment.losses import NEVER
 from rainharvest.catchment.parts import Catchment, gutter_limits, pipe_limit
 from rainharvest.catchment.steps import Rain
@@ -20,8 +22,11 @@ from rainharvest.errors import InputError
 class _Shares:
     """Columns of the share of each day's runoff below a limit, each computed once."""
 
-    def __init__(self, rain: Rain, intensity: Intensity):
-        self.rain, self.intensity = rain, intensity
+    def __init__(self, rain: Rain, intensity: Intensity | Sequence[Intensity]):
+        self.rain = rain
+        self.intensity = (
+            [intensity] * rain.depth.shape[1] if isinstance(intensity, Intensity) else list(intensity)
+        )
         self.columns = [np.ones(rain.depth.shape[0])]
         self.known: dict = {}
         self.days: dict = {}
@@ -33,11 +38,10 @@ class _Shares:
         if series not in self.days:
             depth = self.rain.depth[:, series]
             wet = np.flatnonzero(depth > 0)
-            mean = day_intensity(xr.DataArray(depth[wet], dims="time"), self.intensity).values
-            self.days[series] = wet, mean
+            self.days[series] = wet, wet_day_intensity(depth[wet], self.intensity[series])
         wet, mean = self.days[series]
         share = np.ones(self.rain.depth.shape[0])
-        share[wet] = share_below(limit, mean, self.intensity.variation)
+        share[wet] = share_below(limit, mean, self.intensity[series].variation)
         return share
 
     def column(self, key: tuple, make) -> int:
@@ -55,8 +59,8 @@ def run_lanes(
     rain: Rain,
     catchments: list[Catchment],
     drying: float | xr.DataArray,
-    intensity: Intensity,
-    trace: bool,
+    intensity: Intensity | Sequence[Intensity],
+    trace: bool | Sequence[int],
 ) -> tuple[np.ndarray, np.ndarray | None]:
     """Run every catchment with every series of the rain; lanes are catchments by series.
 
@@ -68,16 +72,17 @@ def run_lanes(
         Chains to compare.
     drying : float or DataArray [mm/day]
         Most that a roof dries in a day.
-    intensity : Intensity
-        How hard it rains within the day; not used where the steps are shorter than a day.
-    trace : bool
-        Whether the values of each step are wanted.
+    intensity : Intensity or sequence of Intensity
+        How hard it rains within the day, for all series or for each; not used where the steps are shorter
+        than a day.
+    trace : bool or sequence of int
+        Whether the values of each step are wanted, or of which of the `ROWS`, by place.
 
     Returns
     -------
     total : ndarray, shape (len(ROWS), catchments, series) [L]
         Sums over the record; for the stores, what they hold at the end.
-    trace : ndarray, shape (len(ROWS), steps, catchments * series) [L], or None
+    trace : ndarray, shape (rows wanted, steps, catchments * series) [L], or None
         Values of each step.
 
     Raises
@@ -139,7 +144,8 @@ def run_lanes(
                     key, lambda a=limits, w=weights, c=common, s=s: _pipe_share(runs, a, w, c, s)
                 )
     total = np.zeros((len(ROWS), lanes))
-    rows = np.zeros((len(ROWS), steps, lanes)) if trace else None
+    kept = np.array(range(len(ROWS)) if trace is True else trace or (), dtype=np.int64)
+    rows = np.zeros((kept.size, steps, lanes)) if kept.size else None
     with compiling_notice("the loss chain"):
         run_chain(
             rain.depth,
@@ -152,6 +158,7 @@ def run_lanes(
             runs.table(),
             pipe_index,
             total,
+            kept,
             rows,
         )
     return total.reshape(len(ROWS), len(catchments), count), rows
