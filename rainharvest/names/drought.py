@@ -1,3 +1,43 @@
 """Quantities of the drought years."""
 
-ROWS: tuple[tuple[str, ...], ...] = ()
+ROWS: tuple[tuple[str, ...], ...] = (
+    ("shortfall", "L/day", "Shortfall", "Water asked for in a day and not supplied."),
+    (
+        "resilience",
+        "1",
+        "Resilience",
+        "Chance that a failed day is followed by one on which all that was asked is supplied.",
+    ),
+    (
+        "vulnerability",
+        "L/day",
+        "Vulnerability",
+        "Largest daily shortfall of a failure event, averaged over the events.",
+    ),
+    ("vulnerability_share", "1", "Vulnerability", "The same as a share of a mean day's demand."),
+    ("mean_shortfall", "L/day", "Mean shortfall", "Shortfall of a failed day on average."),
+    ("largest_shortfall", "L/day", "Largest shortfall", "Largest shortfall of any day."),
+    ("mean_failure", "day", "Mean failure", "Failed days in a failure event on average."),
+    ("spells_by_month", "1/year", "Long dry spells", "Long dry spells that begin in a month, a year."),
+    ("long_spell", "day", "Long dry spell from", "Days from which a dry spell counts as long."),
+    (
+        "longest_chance",
+        "1",
+        "Chance of no longer spell",
+        "Chance that the longest dry spell is no longer than this.",
+    ),
+    ("longest_expected", "day", "Longest dry spell expected", "Mean of the longest in so many years."),
+    ("longest_low", "day", "Longest dry spell, low", "1 in 10 such stretches of years stays below."),
+    ("longest_high", "day", "Longest dry spell, high", "9 in 10 such stretches of years stay below."),
+    ("dry_share", "1", "Share of dry years", "Share of the years that are called dry."),
+    ("year_rain", "mm", "Rain of the year", "Rain of a whole hydrological year."),
+    ("lowest_spi", "1", "Lowest index of the year", "Lowest precipitation index reached within the year."),
+    ("year_short", "L", "Shortfall of the year", "Water asked for and not supplied within the year."),
+    ("dry_by_rain", "", "Dry by rain", "Whether a year is among the driest by its total."),
+    ("dry_by_index", "", "Dry by the index", "Whether a year is among the driest by its lowest index."),
+    ("dry_by_tank", "", "Dry by the tank", "Whether a year is among those that left this tank shortest."),
+    ("run_return_period", "year", "Return period", "Years between such dry runs of years, middle estimate."),
+    ("run_return_period_low", "year", "Return period, low", "Lower end of its 80 percent interval."),
+    ("run_return_period_high", "year", "Return period, high", "Upper end of its 80 percent interval."),
+    ("year_correlation", "1", "Correlation of years", "Correlation of a year's rain with the year before."),
+)

@@ -1,0 +1,78 @@
+"""Resilience and vulnerability against the hand case of reference/check-values.md, section 5."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rainharvest import InputError, simulate
+from rainharvest.drought.failures import failure_measures
+
+# Own hand case after the definitions of Hashimoto, Stedinger and Loucks (1982): demand 10 a day.
+HAND = [0, 0, 2, 4, 0, 0, 3, 0, 0, 0]
+
+
+def values(found):
+    return {name: float(v) for name, v in found.data_vars.items()}
+
+
+def test_hand_case():
+    found = values(failure_measures(HAND, 10.0))
+    assert found["time_reliability"] == pytest.approx(0.70)
+    assert found["volume_reliability"] == pytest.approx(0.91)
+    assert found["failure_events"] == 2
+    assert found["resilience"] == pytest.approx(2 / 3)
+    assert found["vulnerability"] == pytest.approx(3.5)
+    assert found["vulnerability_share"] == pytest.approx(0.35)
+    assert found["mean_shortfall"] == pytest.approx(3.0)
+    assert found["largest_shortfall"] == 4
+    assert found["mean_failure"] == pytest.approx(1.5)
+
+
+def test_no_failure_has_nothing_to_recover_from():
+    found = values(failure_measures([0.0] * 5, 10.0))
+    assert found["time_reliability"] == 1 and found["failure_events"] == 0
+    assert np.isnan(found["resilience"]) and np.isnan(found["vulnerability"])
+
+
+def test_all_failed_never_recovers():
+    assert values(failure_measures([1.0] * 5, 10.0))["resilience"] == 0
+
+
+def test_a_failure_that_the_record_cuts_is_not_held_against_it():
+    # two failed days; only the first is seen to be followed by a day without failure
+    found = values(failure_measures([0, 3, 0, 0, 5], 10.0))
+    assert found["resilience"] == 1 and found["failure_events"] == 2
+
+
+def test_a_day_without_demand_neither_fails_nor_ends_a_failure():
+    found = values(failure_measures([4, 0, 5, 0], [10, 0, 10, 10]))
+    assert found["failure_events"] == 1 and found["resilience"] == pytest.approx(0.5)
+    assert found["vulnerability"] == 5 and found["vulnerability_share"] == pytest.approx(0.5)
+
+
+def test_dimensions_are_measured_one_by_one():
+    both = xr.DataArray([HAND, [0] * 10], {"member": [3, 4]}, ("member", "time"))
+    found = failure_measures(both, 10.0)
+    assert found.member.values.tolist() == [3, 4]
+    assert float(found.vulnerability[0]) == pytest.approx(3.5) and np.isnan(found.vulnerability[1])
+
+
+@given(st.lists(st.sampled_from([0.0, 1.0, 4.0, 9.0]), min_size=2, max_size=60))
+def test_it_counts_as_the_balance_does(inflow):
+    done = simulate(np.array(inflow), 2.0, 5.0, trace=True).isel(capacity=0)
+    found = failure_measures(done.unmet_daily, 2.0)
+    assert float(found.time_reliability) == pytest.approx(float(done.time_reliability))
+    assert float(found.volume_reliability) == pytest.approx(float(done.volume_reliability))
+    assert float(found.failure_events) == float(done.failure_events)
+    assert float(found.largest_shortfall) <= 2.0
+
+
+def test_bad_input_is_named():
+    with pytest.raises(InputError, match="below zero"):
+        failure_measures([-1.0, 0.0], 10.0)
+    days = pd.date_range("2001-01-01", periods=3)
+    with pytest.raises(InputError, match="3 days"):
+        failure_measures(pd.Series([0.0] * 3, days), pd.Series([1.0] * 3, days + pd.Timedelta("1D")))
