@@ -1,0 +1,107 @@
+"""Blocks as HTML: what a section shows in a notebook and on the report's page."""
+
+from __future__ import annotations
+
+from html import escape
+
+from rainharvest.study.report.blocks import (
+    Block,
+    Bullets,
+    Caution,
+    Facts,
+    Listing,
+    Paragraph,
+    Picture,
+    Section,
+    Subheading,
+    Table,
+)
+from rainharvest.study.report.fixed_words import CAUTION, FIGURE, MORE, TABLE
+
+
+def section_html(section: Section) -> str:
+    """Return a section as HTML.
+
+    Parameters
+    ----------
+    section : Section
+        With its pictures and tables counted.
+
+    Returns
+    -------
+    str
+        One ``<section>`` element.
+    """
+    inside = "\n".join(block_html(block) for block in section.blocks)
+    key = escape(section.key, quote=True)
+    return f'<section id="{key}">\n<h2>{escape(section.title)}</h2>\n{inside}\n</section>'
+
+
+def block_html(block: Block) -> str:
+    """Return a block as HTML.
+
+    Parameters
+    ----------
+    block : Block
+        Any of them.
+
+    Returns
+    -------
+    str
+        One element.
+
+    Examples
+    --------
+    >>> block_html(Paragraph("Less than 5 < 6."))
+    '<p class="text">Less than 5 &lt; 6.</p>'
+    """
+    match block:
+        case Paragraph(text, kind):
+            return f'<p class="{kind}">{escape(text)}</p>'
+        case Subheading(text):
+            return f"<h3>{escape(text)}</h3>"
+        case Bullets(items):
+            return "<ul>" + "".join(f"<li>{escape(item)}</li>" for item in items) + "</ul>"
+        case Caution(title, text):
+            return f'<p class="caution"><b>{CAUTION}: {escape(title)}.</b> {escape(text)}</p>'
+        case Listing(text):
+            return f'<pre tabindex="0">{escape(text)}</pre>'
+        case Facts(rows):
+            return f'<dl class="facts">{"".join(_fact(*_parts(row)) for row in rows)}</dl>'
+        case Picture():
+            return (
+                f"<figure>{block.svg}<figcaption><b>{FIGURE} {block.number}.</b> "
+                f"{escape(block.caption)}</figcaption></figure>"
+            )
+        case Table():
+            return _table(block)
+
+
+def _parts(row) -> tuple[str, str, str]:
+    return escape(row.question), escape(row.answer), escape(row.section, quote=True)
+
+
+def _fact(question: str, answer: str, section: str) -> str:
+    link = f'<a href="#{section}" aria-label="{MORE}: {question}">{MORE}</a>'
+    return f"<div><dt>{question}</dt><dd>{answer} {link}</dd></div>"
+
+
+def _table(table: Table) -> str:
+    def cell(tag: str, column: int, text: str, scope: str = "") -> str:
+        number = ' class="n"' if column in table.numbers else ""
+        return f"<{tag}{scope}{number}>{escape(text)}</{tag}>"
+
+    head = "".join(cell("th", i, text, ' scope="col"') for i, text in enumerate(table.head))
+    rows = "\n".join(
+        "<tr>"
+        + cell("th", 0, row[0], ' scope="row"')
+        + "".join(cell("td", i, text) for i, text in enumerate(row[1:], 1))
+        + "</tr>"
+        for row in table.rows
+    )
+    caption = f"<b>{TABLE} {table.number}.</b> {escape(table.caption)}"
+    # A table wider than a phone is moved sideways by itself; it can be reached from the keyboard.
+    return (
+        f'<div class="wide" tabindex="0" role="region" aria-label="{TABLE} {table.number}"><table>'
+        f"<caption>{caption}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>{rows}</tbody></table></div>"
+    )
