@@ -114,8 +114,8 @@ def water_in_hand(stored, demand, spells=SPELLS) -> xr.DataArray:
 
     Examples
     --------
-    >>> water_in_hand([250.0, 150.0, 50.0, 250.0, 250.0], 100.0, spells=[1, 2]).values
-    array([0.75, 0.3333])
+    >>> water_in_hand([250.0, 150.0, 50.0, 250.0, 250.0], 100.0, spells=[1, 2]).values.round(4)
+    array([0.75  , 0.3333])
     """
     time = common_time(stored=stored, demand=demand)
     held = as_series("stored", stored, time).values

@@ -1,0 +1,259 @@
+"""Tanks as they are sold: which of them, alone or linked, reach a size for the least money."""
+
+from __future__ import annotations
+
+import csv
+import math
+import os
+from dataclasses import dataclass
+from itertools import combinations_with_replacement
+from pathlib import Path
+
+import numpy as np
+
+from rainharvest.errors import InputError
+
+COLUMNS = {"nominal_L": "nominal", "price": "price", "height_m": "height", "footprint_m2": "footprint"}
+"""Columns of a catalogue file, and what each is."""
+MOST_COMBINATIONS = 300_000
+LINKED_WORDS = (
+    "Linked tanks count as one store only if they stand on one level and are joined at the outlet, so that their "
+    "water levels are the same: the lowest overflow is then the overflow of all, and a taller tank is not filled "
+    "above it."
+)
+
+
+@dataclass(frozen=True)
+class SoldTank:
+    """One tank of a catalogue: upright, its plan the same at every height.
+
+    Parameters
+    ----------
+    nominal : float [L]
+        The size that it is sold as.
+    price : float
+        In the currency of the study.
+    height : float [m]
+        Height of its walls.
+    footprint : float [m2]
+        Plan area that it stands on.
+    """
+
+    nominal: float
+    price: float
+    height: float
+    footprint: float
+
+    def __post_init__(self):
+        for name in ("nominal", "height", "footprint"):
+            if not 0 < getattr(self, name) < 1e9:
+                raise InputError(f"{getattr(self, name):g} is not possible", "give it above zero", name)
+        if not 0 <= self.price < 1e12:
+            raise InputError(f"a price of {self.price:g}", "give zero or more", "price")
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A combination of tanks that makes one store.
+
+    Parameters
+    ----------
+    tanks : tuple of SoldTank
+        From the largest down.
+    nominal : float [L]
+        What they hold together, a taller tank counted up to the height of the lowest.
+    price : float
+        Of the tanks and of linking them.
+    footprint : float [m2]
+        Plan area that they stand on.
+    """
+
+    tanks: tuple[SoldTank, ...]
+    nominal: float
+    price: float
+    footprint: float
+
+    @property
+    def words(self) -> str:
+        """The combination in words, for example "2 x 5,000 L + 1,000 L"."""
+        sizes = [tank.nominal for tank in self.tanks]
+        counted = dict.fromkeys(sizes)
+        return " + ".join(
+            (f"{sizes.count(size)} x " if sizes.count(size) > 1 else "") + f"{size:,.0f} L"
+            for size in counted
+        )
+
+
+def read_catalogue(path: str | os.PathLike) -> tuple[SoldTank, ...]:
+    """Read a catalogue of tanks.
+
+    Parameters
+    ----------
+    path : str or path
+        A CSV file with the columns ``nominal_L``, ``price``, ``height_m``, ``footprint_m2``; lines that
+        begin with ``#`` are remarks.
+
+    Returns
+    -------
+    tuple of SoldTank
+        In the order of the file.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, a column is missing, or a cell is not a number that can be.
+    """
+    path = Path(path)
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise InputError(f"cannot be read ({why})", "name a CSV file of tanks", file=path) from None
+    numbered = [
+        (n, line) for n, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not numbered:
+        raise InputError("it holds no line", f"begin with the line {','.join(COLUMNS)}", file=path)
+    head = [cell.strip() for cell in next(csv.reader([numbered[0][1]]))]
+    missing = [column for column in COLUMNS if column not in head]
+    if missing:
+        raise InputError(
+            f"the column {missing[0]} is missing",
+            f"name the columns {', '.join(COLUMNS)}",
+            f"line {numbered[0][0]}",
+            path,
+        )
+    tanks = []
+    for number, line in numbered[1:]:
+        cells = next(csv.reader([line]))
+        row = dict(zip(head, cells, strict=False))
+        values = {}
+        for column, name in COLUMNS.items():
+            text = row.get(column, "").strip()
+            try:
+                values[name] = float(text)
+            except ValueError:
+                raise InputError(
+                    f"{column} is {text!r}, not a number",
+                    "write it with a decimal point, without a unit",
+                    f"line {number}",
+                    path,
+                ) from None
+        try:
+            tanks.append(SoldTank(**values))
+        except InputError as error:
+            raise InputError(error.problem, error.remedy, f"line {number}: {error.place}", path) from None
+    if not tanks:
+        raise InputError("it lists no tank", "add a line a tank", file=path)
+    return tuple(tanks)
+
+
+def every_choice(
+    tanks: tuple[SoldTank, ...],
+    *,
+    most_linked: int = 4,
+    link_price: float = 0.0,
+    most_height: float | None = None,
+    most_footprint: float | None = None,
+) -> tuple[Choice, ...]:
+    """Return the combinations that nothing betters: more store for more money, the cheapest first.
+
+    Every combination of up to so many tanks is counted through. Among equals the one with fewer tanks stays.
+
+    Parameters
+    ----------
+    tanks : tuple of SoldTank
+        The catalogue.
+    most_linked : int [1]
+        Most tanks in one store.
+    link_price : float
+        Price of joining one more tank.
+    most_height : float [m], optional
+        What fits below the inlet or the eaves.
+    most_footprint : float [m2], optional
+        What fits on the base.
+
+    Returns
+    -------
+    tuple of Choice
+        Rising in size and in price.
+
+    Raises
+    ------
+    InputError
+        If nothing fits, or there are more combinations than can be counted through.
+
+    Examples
+    --------
+    >>> small, large = SoldTank(1000, 200, 1.5, 1.0), SoldTank(3000, 450, 1.5, 2.2)
+    >>> [choice.words for choice in every_choice((small, large), most_linked=2, link_price=20)]
+    ['1,000 L', '2 x 1,000 L', '3,000 L', '3,000 L + 1,000 L', '2 x 3,000 L']
+    """
+    if most_linked < 1:
+        raise InputError(f"{most_linked} tanks at most", "allow one or more", "most_linked")
+    fit = [
+        t
+        for t in dict.fromkeys(tanks)
+        if (most_height is None or t.height <= most_height)
+        and (most_footprint is None or t.footprint <= most_footprint)
+    ]
+    if not fit:
+        raise InputError(
+            "no tank of the catalogue fits", "allow more height or footprint, or add tanks", "catalogue"
+        )
+    fit.sort(key=lambda t: (-t.nominal, t.price))
+    count = sum(math.comb(len(fit) + n - 1, n) for n in range(1, most_linked + 1))
+    if count > MOST_COMBINATIONS:
+        raise InputError(
+            f"{len(fit)} tanks, up to {most_linked} linked, make {count:,} combinations",
+            "leave tanks out, or link fewer",
+            "most_linked",
+        )
+    size, price, height, area = (
+        np.array([getattr(t, k) for t in fit]) for k in ("nominal", "price", "height", "footprint")
+    )
+    holds, costs, stands, members = [], [], [], []
+    for n in range(1, most_linked + 1):
+        pick = np.array(list(combinations_with_replacement(range(len(fit)), n)))
+        lowest = height[pick].min(axis=1, keepdims=True)
+        holds.append((size[pick] * (lowest / height[pick])).sum(axis=1))
+        costs.append(price[pick].sum(axis=1) + link_price * (n - 1))
+        stands.append(area[pick].sum(axis=1))
+        members += [tuple(row) for row in pick]
+    holds, costs, stands = (np.concatenate(x) for x in (holds, costs, stands))
+    number = np.array([len(m) for m in members])
+    # Cheapest first; of one price the largest, then the fewest tanks. What holds no more than a cheaper one goes.
+    order = np.lexsort((number, -holds, costs))
+    if most_footprint is not None:
+        order = order[stands[order] <= most_footprint * (1 + 1e-12)]
+    most = np.maximum.accumulate(holds[order])
+    better = np.concatenate([[True], holds[order][1:] > most[:-1] * (1 + 1e-12)])
+    return tuple(
+        Choice(tuple(fit[i] for i in members[k]), float(holds[k]), float(costs[k]), float(stands[k]))
+        for k in order[better]
+    )
+
+
+def cheapest(choices: tuple[Choice, ...], nominal: float) -> Choice | None:
+    """Return the cheapest combination that holds at least a nominal size.
+
+    Parameters
+    ----------
+    choices : tuple of Choice
+        As `every_choice`.
+    nominal : float [L]
+        Size to reach.
+
+    Returns
+    -------
+    Choice or None
+        None where none is large enough.
+
+    Examples
+    --------
+    >>> small, large = SoldTank(1000, 200, 1.5, 1.0), SoldTank(3000, 450, 1.5, 2.2)
+    >>> choices = every_choice((small, large), most_linked=2)
+    >>> cheapest(choices, 2500.0).words, cheapest(choices, 9000.0)
+    ('3,000 L', None)
+    """
+    return next((choice for choice in choices if choice.nominal >= nominal * (1 - 1e-12)), None)

@@ -1,0 +1,295 @@
+"""The short ways to size a tank: what each recommends, each with its source."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.errors import InputError
+from rainharvest.sizing.sequent_peak import storage_deficit
+from rainharvest.sources import Default
+
+FIVE_PER_CENT = Default(
+    0.05,
+    "1",
+    "BS 8515:2009, the intermediate way, and EN 16941-1:2018, from memory, not verified; the same form in the Toronto "
+    "and Region Conservation Authority's design guide",
+    "from memory",
+)
+SIX_PER_CENT = Default(
+    0.06, "1", "DIN 1989-1:2002 (21 of 365 days, rounded up), from memory, not verified", "from memory"
+)
+DAYS_A_YEAR = 365.25
+MELBOURNE = (-37.81, 144.96)
+"""Latitude and longitude of the place for which the regression was made."""
+MELBOURNE_REACH = 100.0
+"""How far from it the regression is used, in km (own choice)."""
+_REGRESSION = {0.85: (0.08, 5.58), 0.90: (0.15, 5.16), 0.95: (0.29, 4.85)}
+
+
+def dry_season_tank(daily_demand: float, dry_days: float) -> float:
+    """Return the tank that carries the demand through the dry period.
+
+    T = C n days: what is asked in a day times the days of the longest dry period of a mean year. It knows
+    nothing of the roof: where rain is short, no dry season decides.
+
+    Parameters
+    ----------
+    daily_demand : float [L/day]
+        Water asked on a mean day.
+    dry_days : float [day]
+        Longest dry period of a mean year.
+
+    Returns
+    -------
+    float [L]
+        Usable size.
+
+    Raises
+    ------
+    InputError
+        If either is below zero.
+
+    Notes
+    -----
+    University of Warwick, Development Technology Unit, Sizing the DRWH system, method 1.
+
+    Examples
+    --------
+    Six people at 20 L a day, 25 days:
+
+    >>> dry_season_tank(6 * 20, 25)
+    3000.0
+    """
+    _zero_or_more(daily_demand=daily_demand, dry_days=dry_days)
+    return float(daily_demand) * float(dry_days)
+
+
+def share_rule_tank(yield_a_year: float, demand_a_year: float, share: float = FIVE_PER_CENT.value) -> float:
+    """Return a stated share of a year's yield or demand, whichever is less.
+
+    It knows no seasons: 5 per cent is 18 days of supply whether the dry season lasts 10 days or 200.
+
+    Parameters
+    ----------
+    yield_a_year : float [L/year]
+        What the roof brings in a mean year: area x coefficient x rain x efficiency of the filter.
+    demand_a_year : float [L/year]
+        What is asked in a year.
+    share : float [1]
+        0.05 (`FIVE_PER_CENT`) or 0.06 (`SIX_PER_CENT`).
+
+    Returns
+    -------
+    float [L]
+        Size.
+
+    Raises
+    ------
+    InputError
+        If a value is below zero.
+
+    Examples
+    --------
+    100 m2, coefficient 0.9, 700 mm, filter 0.9; three people at 50 L a day (own example):
+
+    >>> share_rule_tank(100 * 0.9 * 700 * 0.9, 3 * 50 * 365)
+    2737.5
+    """
+    _zero_or_more(yield_a_year=yield_a_year, demand_a_year=demand_a_year, share=share)
+    return float(share) * min(float(yield_a_year), float(demand_a_year))
+
+
+def monthly_balance_tank(inflow, demand) -> float:
+    """Return the tank that carries the mean year through its dry months.
+
+    The mean inflow and demand of each calendar month are balanced over two years on end; the largest
+    deficit is the size. Every year is taken for the mean year: no dry year is in it.
+
+    Parameters
+    ----------
+    inflow : DataArray or Series [L/day]
+        Water at the tank inlet, on dated days.
+    demand : DataArray or Series [L/day]
+        Water asked of the tank.
+
+    Returns
+    -------
+    float [L]
+        Usable size; infinite where a mean year asks for more than it brings.
+
+    Raises
+    ------
+    InputError
+        If the days bear no dates, or cover less than a year.
+
+    Notes
+    -----
+    Common practice, no source.
+    """
+    brought, asked = (_calendar_months(x, n) for x, n in ((inflow, "inflow"), (demand, "demand")))
+    if asked.sum() > brought.sum() * (1 + 1e-12):
+        return float("inf")
+    return float(storage_deficit(np.tile(brought, 2), np.tile(asked, 2)).max())
+
+
+def mass_curve_tank(inflow, demand) -> float:
+    """Return the tank that never fails on the months of the record, full at its beginning.
+
+    The largest running deficit of the record's monthly totals, once through (Rippl). Nothing is said of
+    how reliable that is beyond the record, nor of days within a month.
+
+    Parameters
+    ----------
+    inflow : DataArray or Series [L/day]
+        Water at the tank inlet, on dated days.
+    demand : DataArray or Series [L/day]
+        Water asked of the tank.
+
+    Returns
+    -------
+    float [L]
+        Usable size.
+
+    Raises
+    ------
+    InputError
+        If the days bear no dates.
+
+    Notes
+    -----
+    Rippl 1883; worked in Davis, Water and Wastewater Engineering, 2010, Example 2-3.
+    """
+    brought, asked = (_months(x, n) for x, n in ((inflow, "inflow"), (demand, "demand")))
+    return float(storage_deficit(brought.to_numpy(), asked.to_numpy()).max())
+
+
+def melbourne_tank(area: float, annual_rain: float, demand_a_year: float, reliability: float) -> float:
+    """Return the tank of a regression on daily simulations with the rain of Melbourne.
+
+    x = D / (A R), y = a e^(b x), C = y A^1.5 in kilolitres over square metres, with a and b for a
+    reliability of 85, 90 and 95 per cent. It holds for Melbourne's rain and nowhere else.
+
+    Parameters
+    ----------
+    area : float [m2]
+        Roof plan area.
+    annual_rain : float [mm/year]
+        Mean rain of a year.
+    demand_a_year : float [L/year]
+        What is asked in a year.
+    reliability : float [1]
+        0.85, 0.90 or 0.95.
+
+    Returns
+    -------
+    float [L]
+        Size.
+
+    Raises
+    ------
+    InputError
+        If the reliability is none of these, or a value is not above zero.
+
+    Notes
+    -----
+    Khastagir and Jayasuriya 2010, Journal of Hydrology, as quoted in an example by A. Ladson, which rounds
+    to 1.5 kL:
+
+    Examples
+    --------
+    >>> round(melbourne_tank(200, 700, 3 * 16 * 365, 0.95))
+    1505
+    """
+    if reliability not in _REGRESSION:
+        raise InputError(f"a reliability of {reliability:g}", "give 0.85, 0.90 or 0.95", "reliability")
+    for name, value in (("area", area), ("annual_rain", annual_rain), ("demand_a_year", demand_a_year)):
+        if not value > 0:
+            raise InputError(f"{value:g} is not possible", "give it above zero", name)
+    a, b = _REGRESSION[reliability]
+    # In the source y = C / A^1.5 with C in kilolitres and A in square metres, times 1,000.
+    return float(a * np.exp(b * demand_a_year / (area * annual_rain)) / 1000 * area**1.5 * 1000)
+
+
+def near_melbourne(latitude: float | None, longitude: float | None) -> bool:
+    """Return whether a site is near enough to Melbourne for `melbourne_tank`.
+
+    Parameters
+    ----------
+    latitude : float [degrees_north]
+        Of the site; None if unknown.
+    longitude : float [degrees_east]
+        Of the site; None if unknown.
+
+    Returns
+    -------
+    bool
+        True within 100 km (own choice).
+
+    Examples
+    --------
+    >>> near_melbourne(-37.7, 145.1), near_melbourne(-33.4, 4.9), near_melbourne(None, None)
+    (True, False, False)
+    """
+    if latitude is None or longitude is None:
+        return False
+    a, b = np.radians([latitude, longitude]), np.radians(MELBOURNE)
+    half = np.sin((a[0] - b[0]) / 2) ** 2 + np.cos(a[0]) * np.cos(b[0]) * np.sin((a[1] - b[1]) / 2) ** 2
+    return bool(2 * 6371.0 * np.arcsin(np.sqrt(half)) <= MELBOURNE_REACH)
+
+
+def mean_dry_period(rain: xr.DataArray, year_start_month: int = 1, wet_day: float = 1.0) -> float:
+    """Return the longest dry spell of a year, mean over the whole years of the record.
+
+    Parameters
+    ----------
+    rain : DataArray [mm/day]
+        One daily record without missing days.
+    year_start_month : int [1]
+        First month of the hydrological year, in a wet season, so that no dry season is cut in two.
+    wet_day : float [mm/day]
+        A day with at least this much rain is wet.
+
+    Returns
+    -------
+    float [day]
+        The dry period.
+
+    Raises
+    ------
+    InputError
+        As `rainharvest.rainfall.describe.describe_rain`; also if the record holds no whole year.
+    """
+    from rainharvest.rainfall.describe import describe_rain
+
+    longest = describe_rain(rain, wet_day, year_start_month).longest_dry_spell.values.astype(float)
+    longest = longest[np.isfinite(longest)]
+    if not longest.size:
+        raise InputError("the record holds no whole year", "give a longer record", "rain")
+    return float(longest.mean())
+
+
+def _zero_or_more(**values: float) -> None:
+    for name, value in values.items():
+        if not value >= 0:
+            raise InputError(f"{value:g} is not possible", "give zero or more", name)
+
+
+def _months(series, name: str) -> pd.Series:
+    """Return the totals of the months of a record; those cut by its ends as they are."""
+    given = series.to_series() if isinstance(series, xr.DataArray) else series
+    if not isinstance(given, pd.Series) or not isinstance(given.index, pd.DatetimeIndex):
+        raise InputError("the days bear no dates", "give a series on dated days", name)
+    return given.resample("MS").sum()
+
+
+def _calendar_months(series, name: str) -> np.ndarray:
+    """Return the mean total of each calendar month, from whole months."""
+    totals = _months(series, name)
+    given = series.to_series() if isinstance(series, xr.DataArray) else series
+    whole = given.resample("MS").count() == totals.index.days_in_month
+    by_month = totals[whole.to_numpy()].groupby(totals.index[whole.to_numpy()].month).mean()
+    if by_month.size < 12:
+        raise InputError("not every month of the year is in the record", "give a year or more", name)
+    return by_month.to_numpy()
