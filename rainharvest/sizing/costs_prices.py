@@ -36,11 +36,11 @@ class Part(_Table):
         For example "base", "gutters", "pipes", "pump", "treatment".
     fixed : float
         Price whatever the size of the tank.
-    per_litre : float
+    per_litre : float [currency/L]
         Price for each litre of nominal tank size.
     upkeep : float
         Paid every year.
-    per_kilolitre : float
+    per_kilolitre : float [currency/kL]
         Paid for each kilolitre delivered: filters, lamps, disinfectant.
     life : float [year], optional
         After how long it is bought again; the years of the study if not given.
@@ -68,9 +68,9 @@ class Block(_Table):
 
     Parameters
     ----------
-    up_to : float, optional
-        Kilolitres in a billing period up to which it reaches; the last block has none.
-    price : float
+    up_to : float [kL], optional
+        Volume in a billing period up to which it reaches; the last block has none.
+    price : float [currency/kL]
         Price of a kilolitre within it.
     """
 
@@ -90,15 +90,15 @@ class Costs(_Table):
         A label.
     fixed, upkeep : float
         Price whatever the size; what is paid every year.
-    per_litre : float
+    per_litre : float [currency/L]
         Price for each litre of nominal tank size.
     part : list of Part
         Parts with a life of their own.
-    tariff : float
+    tariff : float [currency/kL]
         Price of a kilolitre of mains water, where it has no blocks.
     block : list of Block
         The tariff in blocks, from the first kilolitre up; instead of ``tariff``.
-    billing_months : int
+    billing_months : int [month]
         Months that a bill covers; matters only with blocks.
     other_use : float [L/day]
         Mains water that the building uses beside what the tank is asked for: it fills the lower blocks.

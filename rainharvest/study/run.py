@@ -41,12 +41,15 @@ class Worked:
         What entered the balance.
     done : Dataset
         The results, as `run_study` returns them.
+    folder : Path
+        The folder of the study file, from which its paths are meant.
     """
 
     study: Study
     record: StudyRecord
     flows: Flows
     done: xr.Dataset
+    folder: Path = Path()
 
 
 def run_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None = None) -> xr.Dataset:
@@ -104,7 +107,7 @@ def work_study(path: str | os.PathLike, *, progress: Callable[[str], None] | Non
         water = study_water(study, record)
         tell("demand")
         flows = study_flows(study, record, water)
-        return Worked(study, record, flows, results(study, record, flows, text, tell))
+        return Worked(study, record, flows, results(study, record, flows, text, tell), path.parent)
     except InputError as error:
         raise error.at(path) from None
 
