@@ -105,7 +105,7 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
     drained = water.lost.sel(loss="held in pipe", drop=True)
     before = held.shift(time=1, fill_value=0.0)
     entered = water.inflow + held - before + drained
-    small = 1e-9 * max(float(held.max()), 1.0)
+    small = 1e-9 * np.maximum(held.max("time"), 1.0)  # a series at a time: its neighbours do not matter
     stands = ((held > small) & (entered <= small)).transpose("time", ...)
     step = np.arange(stands.sizes["time"]).reshape(-1, *[1] * (stands.ndim - 1))
     renewed = np.maximum.accumulate(

@@ -81,15 +81,31 @@ def _dataset(source: Source) -> Iterator[xr.Dataset]:
             path = os.path.join(folder, "unpacked.nc")
             with unpacked(source.path, source.packing) as packed, open(path, "wb") as out:
                 shutil.copyfileobj(packed, out)
-            with _grouped(path) as data:
+            with open_netcdf(path) as data:
                 yield data
     else:
-        with _grouped(os.fspath(source.path)) as data:
+        with open_netcdf(os.fspath(source.path)) as data:
             yield data
 
 
-def _grouped(path: str) -> xr.Dataset:
-    """Open the root, or the one group that holds variables with a time."""
+def open_netcdf(path: str) -> xr.Dataset:
+    """Open the root of a netCDF file, or the one group that holds variables with a time; nothing is read yet.
+
+    Parameters
+    ----------
+    path : str
+        The file.
+
+    Returns
+    -------
+    Dataset
+        Lazy.
+
+    Raises
+    ------
+    InputError
+        If the header is damaged or the root holds no variables.
+    """
     with open(path, "rb") as handle:
         classic = handle.read(4) in (b"CDF\x01", b"CDF\x02")
     if classic:
@@ -111,14 +127,14 @@ def _grouped(path: str) -> xr.Dataset:
 
 def _read(data: xr.Dataset, hints: Hints) -> Readings:
     notes: list[str] = []
-    name = _variable(data, hints, notes)
+    name = rain_variable(data, hints, notes)
     rain = data[name]
     time = axis(data, rain, "time")
     if time is None:
         raise InputError(f"{name!r} has no time", "name a variable with a time axis", "column")
     facts: dict[str, object] = {}
     rain = cell(data, rain, time, hints, facts, notes)
-    stamp, begins = _stamps(data, data[time], notes)
+    stamp, begins = day_stamps(data, data[time], notes)
     step = _interval(data, data[time], begins)
     unit = file_unit(hints, [parse_unit(str(rain.attrs.get("units", "")))], Preamble(), name, notes)
     raw = np.atleast_1d(np.asarray(rain.values, dtype=float))
@@ -141,8 +157,28 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
     return Readings(when, values, flags, one, none, facts, tuple(notes), step, ends)
 
 
-def _variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:
-    """Choose the rain variable."""
+def rain_variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:
+    """Choose the variable that is the rain.
+
+    Parameters
+    ----------
+    data : Dataset
+        The file.
+    hints : Hints
+        ``column`` names the variable.
+    notes : list of str
+        Assumptions, added to in place.
+
+    Returns
+    -------
+    str
+        Its name.
+
+    Raises
+    ------
+    InputError
+        If none or several may be the rain, or none has a time.
+    """
     timed = [
         str(n)
         for n, v in data.data_vars.items()
@@ -168,8 +204,30 @@ def _variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:
     raise InputError(f"{problem}: {', '.join((rain or timed)[:12])}", "say which with column=", "column")
 
 
-def _stamps(data: xr.Dataset, time: xr.DataArray, notes: list[str]) -> tuple[np.ndarray, np.ndarray | None]:
-    """Return the stamps and, where there are bounds, when each interval begins."""
+def day_stamps(
+    data: xr.Dataset, time: xr.DataArray, notes: list[str]
+) -> tuple[np.ndarray, np.ndarray | None]:
+    """Return the stamps and, where there are bounds, when each interval begins.
+
+    Parameters
+    ----------
+    data : Dataset
+        The file.
+    time : DataArray
+        Its time coordinate, in any calendar.
+    notes : list of str
+        Assumptions, added to in place.
+
+    Returns
+    -------
+    tuple of ndarray
+        datetime64[s], by the date on the wall; None in second place without usable bounds.
+
+    Raises
+    ------
+    InputError
+        If the calendar has days that the year has not, or the times have no unit.
+    """
     stamp = _plain(time, notes)
     bounds = time.attrs.get("bounds") or time.encoding.get("bounds")
     if bounds not in data.variables:
