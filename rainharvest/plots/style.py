@@ -32,9 +32,13 @@ PALETTE = (DEEP, OCHRE, BRICK, MIST, STONE)
 DASHES = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (8, 2, 2, 2)), (0, (3, 1, 1, 1, 1, 1)))
 """Line styles in the order of the palette: a line is told apart without its colour."""
 
+POINTS = 72
+"""Points an inch: the unit in which an SVG is drawn."""
+
 STYLE = {
     "font.size": 15,
     "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
     "axes.titlesize": 17,
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
@@ -116,6 +120,9 @@ def keep(axes: Axes, name: str, make: Callable[[], Artist]) -> Artist:
 def svg(figure: Figure, name: str, words: str = "") -> str:
     """Return the figure as SVG text: the same bytes for the same figure, and words for who cannot see it.
 
+    Painting is what a slider waits for, so it does only what a move changed: the axes' numbers, ticks and grid are
+    drawn anew when limits or labels change, the layout when these need other room, everything else each time.
+
     Parameters
     ----------
     figure : Figure
@@ -131,30 +138,99 @@ def svg(figure: Figure, name: str, words: str = "") -> str:
         One ``<svg>`` element that fits the width it is given.
     """
     from matplotlib import rc_context
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    with rc_context(STYLE | {"svg.hashsalt": name}):
+        if figure.dpi != POINTS:
+            figure.dpi = POINTS
+        frame = _laid_out(figure, name)
+        drawing = _document(figure, lambda renderer, text: _draw(figure, frame, renderer, text))
+    width, height = (POINTS * inches for inches in figure.get_size_inches())
+    plain = escape(re.sub(r"<[^>]+>", "", words), quote=True)
+    return (
+        f'<svg role="img" aria-label="{plain}" style="width:100%;height:auto;display:block" '
+        f'viewBox="0 0 {width:g} {height:g}" xmlns="http://www.w3.org/2000/svg" version="1.1" '
+        f'xmlns:xlink="http://www.w3.org/1999/xlink">{drawing}</svg>\n'
+    )
+
+
+def _laid_out(figure: Figure, name: str) -> dict:
+    """Return what is known of each axis (its state, the room it needs, its drawing), the layout made if need be."""
+    known, frame = getattr(figure, "frame_drawn", {}), {}
+    for axis in (axis for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)):
+        low, high = axis.get_view_interval()
+        ticks = axis.get_major_locator(), axis.get_major_formatter()  # new ones come with new ticks
+        label = axis.label.get_text()
+        state = (name, *figure.bbox.size, low, high, label, *ticks)
+        if axis in known and known[axis]["state"] == state:
+            frame[axis] = known[axis]
+            continue
+        places = (axis.get_majorticklocs() - low) / ((high - low) or 1)
+        places = places[(places > -1e-6) & (places < 1 + 1e-6)]
+        longest = max((len(tick.get_text()) for tick in axis.get_majorticklabels()), default=0)
+        at_ends = places.size and (places.min() < 0.05, places.max() > 0.95)
+        frame[axis] = {"state": state, "room": (*figure.bbox.size, label, longest, at_ends), "drawing": ""}
+    if {a: f["room"] for a, f in known.items()} != {a: f["room"] for a, f in frame.items()}:
+        figure.set_layout_engine("constrained")
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")
+        for one in frame.values():
+            one["drawing"] = ""
+    figure.frame_drawn = frame
+    return frame
+
+
+def _document(figure: Figure, draw: Callable) -> str:
+    """Return what is drawn on an SVG renderer of the figure's size, without its ``<svg>`` element and its head."""
+    from matplotlib.backends.backend_svg import RendererSVG
 
     text = io.StringIO()
-    # The layout takes most of the time of painting: it is made anew only when the limits of an axis, and so
-    # the room that its numbers need, have changed.
-    limits = [(*axes.get_xlim(), *axes.get_ylim()) for axes in figure.axes]
-    with rc_context(STYLE | {"svg.hashsalt": name}):
-        if getattr(figure, "limits_laid_out", None) != limits:
-            figure.set_layout_engine("constrained")
-            figure.draw_without_rendering()
-            figure.set_layout_engine("none")
-            figure.limits_laid_out = limits
-        # Straight to the SVG canvas: ``savefig`` draws everything twice.
-        FigureCanvasSVG(figure).print_svg(text, metadata={"Date": None, "Creator": None})
+    renderer = RendererSVG(*figure.bbox.size, text, image_dpi=2 * POINTS, metadata={"Date": None})
+    draw(renderer, text)
+    renderer.finalize()
     drawing = text.getvalue()
-    drawing = re.sub(r"<metadata>.*?</metadata>", "", drawing[drawing.index("<svg") :], flags=re.DOTALL)
-    plain = escape(re.sub(r"<[^>]+>", "", words), quote=True)
-    head = f'<svg role="img" aria-label="{plain}" style="width:100%;height:auto;display:block"'
-    return re.sub(
-        r'<svg\b|(?<=\s)(?:width|height)="[\d.]+pt"\s?',
-        lambda m: head if m[0] == "<svg" else "",
-        drawing,
-        count=3,
-    )
+    start = drawing.index("<defs>", drawing.find("</metadata>"))  # the head's default style is wanted
+    return drawing[start : drawing.rindex("</svg>")]
+
+
+def _draw(figure: Figure, frame: dict, renderer, text: io.StringIO) -> None:
+    """Draw all artists of a figure in their order; each axis from its own drawing where that is at hand."""
+    figure.patch.draw(renderer)
+    others = [artist for artist in figure.get_children() if artist is not figure.patch]
+    for top in sorted(others, key=lambda artist: artist.get_zorder()):
+        if top not in figure.axes:
+            top.draw(renderer)
+            continue
+        if not top.get_visible():
+            continue
+        top.apply_aspect()
+        ordered = sorted((a for a in top.get_children() if a is not top.patch), key=lambda a: a.get_zorder())
+        for artist in (top.patch, *ordered) if top.axison else ordered:
+            if artist not in frame:
+                if top.axison or artist not in top.spines.values():
+                    _as_one(artist).draw(renderer)
+            elif top.axison:
+                if not frame[artist]["drawing"]:
+                    frame[artist]["drawing"] = _document(figure, lambda own, _, axis=artist: axis.draw(own))
+                renderer.writer.comment("axis")  # ends the open element, so that text can follow
+                text.write(frame[artist]["drawing"])
+
+
+def _as_one(artist: Artist) -> Artist:
+    """Return strokes of one look as one path, which is painted far faster than an element each; else the artist."""
+    from matplotlib.collections import LineCollection
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    looks = isinstance(artist, LineCollection) and (artist.get_edgecolor(), artist.get_linewidth())
+    if not looks or any(len(look) != 1 for look in looks) or not artist.get_visible():
+        return artist
+    path = Path.make_compound_path(*artist.get_paths())
+    style = {"edgecolor": looks[0][0], "linewidth": looks[1][0], "linestyle": artist.get_linestyle()[0]}
+    one = PathPatch(path, fill=False, capstyle=artist.get_capstyle() or "butt", gid=artist.get_gid(), **style)
+    one.set_figure(artist.get_figure())
+    one.set_transform(artist.get_transform())
+    one.set_clip_box(artist.get_clip_box())
+    return one
 
 
 def rounded_up(value: float) -> float:
