@@ -142,7 +142,9 @@ def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float])
     if isinstance(demand, pd.Series):
         demand = xr.DataArray(demand.to_numpy(float), {"time": demand.index.to_numpy()}, ("time",))
     along = xr.DataArray(
-        factors, {"demand_factor": ("demand_factor", factors, attributes("demand_factor"))}, ("demand_factor",)
+        factors,
+        {"demand_factor": ("demand_factor", factors, attributes("demand_factor"))},
+        ("demand_factor",),
     )
     return (along * demand.reset_coords(drop=True)).assign_attrs(attributes("demand")).rename("demand")
 
