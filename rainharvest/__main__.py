@@ -31,6 +31,11 @@ def main(argv: list[str] | None = None) -> int:
     study = commands.add_parser("study", help="run a study file: report, results and tables")
     study.add_argument("file", metavar="STUDY.toml", help="the study file")
     study.add_argument("--out", metavar="FOLDER", required=True, help="folder for the results")
+    study.add_argument(
+        "--cache",
+        metavar="FOLDER",
+        help='where results of earlier runs are kept, safe to delete; "off" for none (the user\'s cache folder)',
+    )
     record = commands.add_parser("record", help="read, check, fill and describe a rain record")
     record.add_argument("files", metavar="FILE", nargs="+", help="the record, then its neighbours")
     record.add_argument("--out", metavar="FOLDER", required=True, help="folder for the results")
@@ -61,7 +66,9 @@ def main(argv: list[str] | None = None) -> int:
 def _study(given: argparse.Namespace) -> int:
     from tqdm import tqdm
 
-    from rainharvest.study.run import STAGES
+    from rainharvest.reader import reading
+    from rainharvest.study.file import read_study, reader_of
+    from rainharvest.study.run import PROGRESS
     from rainharvest.study.words import tell
     from rainharvest.study.write import write_study
 
@@ -72,15 +79,16 @@ def _study(given: argparse.Namespace) -> int:
             bars[0].update(1)
         else:  # only now: a study file that cannot be read gets its line and nothing else
             layout = "{desc:<14} {bar:30} {n}/{total} {elapsed}"
-            bars.append(tqdm(total=len(STAGES) + 1, bar_format=layout, leave=False))
+            bars.append(tqdm(total=len(PROGRESS) + 1, bar_format=layout, leave=False))
         bars[0].set_description_str(stage)
 
     try:
-        done = write_study(given.file, given.out, progress=progress)
+        done = write_study(given.file, given.out, progress=progress, cache=given.cache)
     finally:
         for bar in bars:
             bar.close()
-    tell(done)
+    with reading(reader_of(read_study(given.file)[0])):
+        tell(done)
     print(f"Written to {given.out}: report.html, results.nc, trade_off.csv, record.csv")
     return 0
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import tomllib
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
 
@@ -15,10 +14,19 @@ from rainharvest.catchment.intensity import CLIMATES, Intensity
 from rainharvest.catchment.parts import INTENSITY, Catchment
 from rainharvest.catchment.roofs import Roof
 from rainharvest.demand.calendar import Calendar
-from rainharvest.demand.periods import check_rule
+from rainharvest.demand.garden import Garden
+from rainharvest.demand.pool import Pool
 from rainharvest.demand.uses import Use
 from rainharvest.errors import InputError
+from rainharvest.reader import Dates, Numbers, Reader, Units
+from rainharvest.sizing.costs_prices import Costs
 from rainharvest.storage.tank import Tank
+from rainharvest.study.file_mistakes import Mistake, StudyFileError, found_by_pydantic, missing_files
+from rainharvest.study.file_options import with_options
+from rainharvest.study.file_sizing import Catalogue, Sizing
+from rainharvest.study.file_supply import Arrangement, Weather
+from rainharvest.study.file_units import to_metric
+from rainharvest.study.plausible import too_small, unlikely_values
 
 
 class _Table(BaseModel):
@@ -26,7 +34,13 @@ class _Table(BaseModel):
 
 
 class Site(_Table):
-    """Where the building stands."""
+    """Where the building stands.
+
+    Parameters
+    ----------
+    elevation : float [m]
+        Height above the sea.
+    """
 
     name: str = Field(min_length=1, max_length=120)
     latitude: float | None = Field(None, ge=-90, le=90)
@@ -60,6 +74,13 @@ class Losses(_Table):
 
     ``intensity`` says how hard it rains, which matters where a gutter or pipe has a limit: the name of a climate of
     `rainharvest.catchment.intensity.CLIMATES`, or a table with what hourly rain of the place gave.
+
+    Parameters
+    ----------
+    first_flush : float [mm]
+        Depth of runoff turned away at the start of an event.
+    first_flush_bleed : float [L/day]
+        What the bleed of each roof's first-flush space lets out.
     """
 
     first_flush: float | None = Field(None, ge=0, le=100)
@@ -78,35 +99,6 @@ class Losses(_Table):
         return CLIMATES[value]
 
 
-class Arrangement(_Table):
-    """How rain and mains supply the building; levels are shares of the usable size."""
-
-    kind: Literal["rain only", "combined", "mains reserve"] = "rain only"
-    change_over: bool = False
-    top_up_trigger: float = Field(0.1, ge=0, le=1)
-    top_up_level: float = Field(0.2, ge=0, le=1)
-    top_up_rate: float | None = Field(None, ge=0)
-    mains_off: tuple[str, ...] = ()
-
-    @field_validator("mains_off")
-    @classmethod
-    def _known_rules(cls, rules: tuple[str, ...]) -> tuple[str, ...]:
-        return tuple(check_rule(rule) for rule in rules)
-
-    @model_validator(mode="after")
-    def _makes_sense(self):
-        if self.kind == "mains reserve" and not self.mains_off:
-            raise InputError(
-                "a mains reserve has nothing to ride out",
-                'give mains_off, the days without mains, such as ["sat", "sun"]',
-            )
-        if self.kind != "combined" and self.change_over:
-            raise InputError(
-                f'change_over has no meaning for "{self.kind}"', 'leave it out, or set kind = "combined"'
-            )
-        return self
-
-
 class Rationing(_Table):
     """One stage of rationing: below a share of the usable size, non-essential uses keep a share."""
 
@@ -121,43 +113,52 @@ class Target(_Table):
     measure: Literal["volume_reliability", "time_reliability"] = "volume_reliability"
 
 
-class Costs(_Table):
-    """Prices, in one currency that is only a label; all amounts real, of today."""
-
-    currency: str = Field("money", min_length=1, max_length=12)
-    fixed: float = Field(0.0, ge=0)
-    per_litre: float = Field(0.0, ge=0)
-    upkeep: float = Field(0.0, ge=0)
-    tariff: float = Field(0.0, ge=0)
-    life: int = Field(20, ge=1, le=100)
-    rate: float = Field(0.04, ge=0, le=0.5)
-
-
 class Report(_Table):
-    """For whom the report is."""
+    """For whom the report is, and in what form they read numbers and dates (see `rainharvest.reader`)."""
 
     client: str = ""
     author: str = ""
     note: str = ""
+    numbers: Numbers = "1,234.5"
+    dates: Dates | None = None
+
+
+class Option(_Table):
+    """Another choice to compare with the study: the study with what the option changes."""
+
+    name: str = Field(min_length=1, max_length=60)
+    note: str = ""
+    study: Study
 
 
 class Study(_Table):
-    """A whole study, as its file states it."""
+    """A whole study, as its file states it; metric, whatever the file's units.
+
+    ``confirmed`` names the places that look implausible and are right (see `rainharvest.study.plausible`).
+    """
 
     title: str = Field(min_length=1, max_length=160)
+    units: Units = "metric"
+    confirmed: tuple[str, ...] = ()
     site: Site
     rain: Rain
     roof: tuple[Roof, ...] = Field((), max_length=100)
     conveyance: Conveyance | None = None
     losses: Losses = Losses()
     calendar: Calendar = Calendar()
-    use: tuple[Use, ...] = Field(min_length=1, max_length=200)
+    use: tuple[Use, ...] = Field((), max_length=200)
+    garden: tuple[Garden, ...] = Field((), max_length=20)
+    pool: tuple[Pool, ...] = Field((), max_length=20)
+    weather: Weather | None = None
     tank: Tank = Tank()
     arrangement: Arrangement = Arrangement()
     rationing: tuple[Rationing, ...] = ()
     target: Target = Target()
+    sizing: Sizing = Sizing()
+    catalogue: Catalogue | None = None
     costs: Costs | None = None
     report: Report = Report()
+    option: tuple[Option, ...] = Field((), max_length=12)
 
     @model_validator(mode="after")
     def _fits_together(self):
@@ -165,10 +166,17 @@ class Study(_Table):
             raise InputError(
                 "no roof is given", "add a [[roof]] table, or set the arrangement to mains reserve"
             )
-        names = [use.name for use in self.use]
-        for name in names:
-            if names.count(name) > 1:
-                raise InputError(f'two uses bear the name "{name}"', "give each its own name")
+        if not (self.use or self.garden or self.pool):
+            raise InputError("nothing draws water", "add a [[use]], a [[garden]] or a [[pool]] table")
+        if (self.garden or self.pool) and self.weather is None:
+            raise InputError(
+                "a garden or a pool needs the thirst of the air",
+                "add [weather] with evapotranspiration, twelve monthly means, January first",
+            )
+        drawing = [thing.name for thing in (*self.use, *self.garden, *self.pool)]
+        for what, names in (("uses", drawing), ("options", [option.name for option in self.option])):
+            for name in dict.fromkeys(name for name in names if names.count(name) > 1):
+                raise InputError(f'two {what} bear the name "{name}"', "give each its own name")
         if self.roof:
             self.catchment  # noqa: B018 - says what does not fit between roofs and conveyance
         return self
@@ -180,16 +188,24 @@ class Study(_Table):
         return Catchment(roofs=self.roof, conveyance=self.conveyance, **given)
 
 
-class StudyFileError(InputError):
-    """All the mistakes of a study file, a line each."""
+Option.model_rebuild()
 
-    def __init__(self, mistakes: list[InputError]):
-        first = mistakes[0]
-        super().__init__(first.problem, first.remedy, first.place, first.file)
-        self.mistakes = mistakes
 
-    def __str__(self) -> str:
-        return "\n".join(str(mistake) for mistake in self.mistakes)
+def reader_of(study: Study) -> Reader:
+    """Return the form of numbers, units and dates that the study's reader expects.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Reader
+        Dates are written month first where the units are those of the US and nothing else is asked.
+    """
+    dates = study.report.dates or ("11/25/2026" if study.units == "us" else "2026-11-25")
+    return Reader(study.units, study.report.numbers, dates)
 
 
 def read_study(path: str | os.PathLike) -> tuple[Study, str]:
@@ -209,7 +225,7 @@ def read_study(path: str | os.PathLike) -> tuple[Study, str]:
     ------
     InputError
         If the file cannot be read or is not TOML; `StudyFileError`, with every mistake, if it says what
-        cannot be.
+        cannot be, or what is implausible and not confirmed, or names a rain file that is not there.
     """
     path = Path(path)
     try:
@@ -226,46 +242,44 @@ def read_study(path: str | os.PathLike) -> tuple[Study, str]:
         raise InputError(
             f"it is not TOML: {error}", "mend that line (text in quotes, tables in [brackets])", file=path
         ) from None
+    study, mistakes = study_from(data, path.parent)
+    if mistakes or study is None:
+        raise StudyFileError([mistake.error(path) for mistake in mistakes])
+    return study, text
+
+
+def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
+    """Return the study that a file's tables state, and every mistake in them.
+
+    Parameters
+    ----------
+    data : dict
+        The tables.
+    folder : Path
+        The folder of the study file, from which its paths are meant.
+
+    Returns
+    -------
+    tuple of Study or None, and list of Mistake
+        No study where its tables cannot be read as one.
+    """
+    metric, mistakes = to_metric(data, Study)
+    whole, more = with_options(metric)
+    mistakes += more
+    study = None
     try:
-        return Study.model_validate(data), text
+        study = Study.model_validate(whole)
     except ValidationError as error:
-        raise StudyFileError([_mistake(one, path) for one in error.errors()]) from None
-
-
-def _mistake(error: dict, path: Path) -> InputError:
-    """Turn one of pydantic's errors into the words of the project."""
-    place = ""
-    for part in error["loc"]:
-        place += f"[{part + 1}]" if isinstance(part, int) else ("." if place else "") + str(part)
-    inner = error.get("ctx", {}).get("error")
-    kind = error["type"]
-    if isinstance(inner, InputError):
-        return InputError(inner.problem, inner.remedy, place or inner.place, path)
-    if isinstance(inner, ValueError):
-        problem, _, remedy = str(inner).partition("; ")
-        return InputError(problem, remedy or "give a value that fits", place, path)
-    if kind == "missing":
-        return InputError("it is missing", "add it", place, path)
-    if kind == "extra_forbidden":
-        known = _known_keys(error["loc"][:-1])
-        near = get_close_matches(str(error["loc"][-1]), known, 1)
-        remedy = f"did you mean {near[0]}?" if near else f"use one of {', '.join(known)}"
-        return InputError("no such key is known", remedy, place, path)
-    shown = error.get("input")
-    value = (
-        f"{shown!r} is not possible" if isinstance(shown, str | int | float | bool) else "it is not possible"
-    )
-    message = error["msg"].removeprefix("Input should be ").removeprefix("Input ")
-    return InputError(value, f"give {message[0].lower()}{message[1:]}", place, path)
-
-
-def _known_keys(loc: tuple) -> list[str]:
-    """Return the keys of the table at that place."""
-    model: object = Study
-    for part in loc:
-        if isinstance(part, int):
-            continue
-        annotation = model.model_fields[part].annotation if part in model.model_fields else None
-        inside = [annotation, *getattr(annotation, "__args__", ())]
-        model = next((m for m in inside if isinstance(m, type) and issubclass(m, BaseModel)), Study)
-    return list(model.model_fields)
+        mistakes += found_by_pydantic(error, Study, data)
+    else:
+        mistakes += too_small(study)
+    mistakes += unlikely_values(whole, data)
+    mistakes += missing_files(whole, folder)
+    confirmed = data.get("confirmed")
+    confirmed = confirmed if isinstance(confirmed, list) else []
+    # One mistake, one line: an option repeats the study's own.
+    own = {(m.tail, m.problem) for m in mistakes if not m.option}
+    sure = {m.loc for m in mistakes if not m.doubt}
+    kept = [m for m in mistakes if not (m.option and (m.tail, m.problem) in own)]
+    kept = [m for m in kept if not (m.doubt and (m.place in confirmed or m.loc in sure))]
+    return study, list(dict.fromkeys(kept))

@@ -3,28 +3,24 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
 import xarray as xr
 
 import rainharvest
 from rainharvest.errors import InputError
-from rainharvest.names import attributes
-from rainharvest.sizing.smallest import smallest_tank
-from rainharvest.sizing.trade_off import sizes_to_try, trade_off
-from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study, read_study
-from rainharvest.study.flows import Flows, balance_settings, study_flows, study_water
-from rainharvest.study.record import StudyRecord, study_record
+from rainharvest.study.flows import Flows
+from rainharvest.study.kept import kept_folder
+from rainharvest.study.options import options_group
+from rainharvest.study.record import StudyRecord
+from rainharvest.study.stages import GROUPS, STAGES, Run, flows_of, parcel_of, record_of
 
-STAGES = ("record", "catchment", "demand", "tank sizes", "smallest tank", "chosen tank")
-SURE = 0.9
-"""Share of the filled versions in which the recommended tank reaches the target."""
+PROGRESS = (*STAGES, "options")
+"""The names that progress is told by."""
 
 
 @dataclass(frozen=True)
@@ -41,18 +37,26 @@ class Worked:
         What entered the balance.
     done : Dataset
         The results, as `run_study` returns them.
-    folder : Path
-        The folder of the study file, from which its paths are meant.
+    groups : dict of str to Dataset
+        What the stages after the storage gave, and "options" where the study has some.
+    fresh : tuple of str
+        The stages that were worked anew; the others were left by an earlier run.
     """
 
     study: Study
     record: StudyRecord
     flows: Flows
     done: xr.Dataset
-    folder: Path = Path()
+    groups: dict[str, xr.Dataset] = field(default_factory=dict)
+    fresh: tuple[str, ...] = ()
 
 
-def run_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None = None) -> xr.Dataset:
+def run_study(
+    path: str | os.PathLike,
+    *,
+    progress: Callable[[str], None] | None = None,
+    cache: str | os.PathLike | None = None,
+) -> xr.Dataset:
     """Run a study from its file.
 
     Parameters
@@ -60,7 +64,10 @@ def run_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None
     path : str or path
         The study file (TOML).
     progress : callable, optional
-        Called with the name of each stage of `STAGES` when it begins.
+        Called with each name of `PROGRESS` when that stage begins.
+    cache : str or path, optional
+        Folder where results of earlier runs are found and left; "off" for none. The environment variable
+        RAINHARVEST_CACHE or the user's cache folder by default.
 
     Returns
     -------
@@ -75,23 +82,30 @@ def run_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None
     InputError
         If the study file or a rain file cannot be used.
     """
-    return work_study(path, progress=progress).done
+    return work_study(path, progress=progress, cache=cache).done
 
 
-def work_study(path: str | os.PathLike, *, progress: Callable[[str], None] | None = None) -> Worked:
-    """Run a study from its file, and return what it was run on as well.
+def work_study(
+    path: str | os.PathLike,
+    *,
+    progress: Callable[[str], None] | None = None,
+    cache: str | os.PathLike | None = None,
+) -> Worked:
+    """Run a study from its file, and return what it was run on and what every stage gave.
 
     Parameters
     ----------
     path : str or path
         The study file (TOML).
     progress : callable, optional
-        Called with the name of each stage of `STAGES` when it begins.
+        Called with each name of `PROGRESS` when that stage begins.
+    cache : str or path, optional
+        As for `run_study`.
 
     Returns
     -------
     Worked
-        What was asked, its rain, what entered the balance, and the results of `run_study`.
+        What was asked, its rain, what entered the balance, the results of `run_study`, the stages' groups.
 
     Raises
     ------
@@ -100,148 +114,31 @@ def work_study(path: str | os.PathLike, *, progress: Callable[[str], None] | Non
     """
     path, tell = Path(path), progress or (lambda stage: None)
     study, text = read_study(path)
+    run = Run(study, path.parent, kept_folder(cache))
     try:
-        tell("record")
-        record = study_record(study.rain, path.parent)
-        tell("catchment")
-        water = study_water(study, record)
-        tell("demand")
-        flows = study_flows(study, record, water)
-        return Worked(study, record, flows, results(study, record, flows, text, tell), path.parent)
+        for stage in STAGES:
+            tell(stage)
+            parcel_of(run, stage)
+        groups = {stage: parcel_of(run, stage)["group"] for stage in GROUPS}
+        tell("options")
+        if study.option:
+            groups["options"] = options_group(run)
+        record = record_of(run)
+        done = _signed(parcel_of(run, "storage")["done"], study, record, text)
+        return Worked(study, record, flows_of(run), done, groups, tuple(run.fresh))
     except InputError as error:
         raise error.at(path) from None
 
 
-def results(
-    study: Study, record: StudyRecord, flows: Flows, text: str, tell: Callable[[str], None]
-) -> xr.Dataset:
-    """Simulate, decide and gather the results.
-
-    The reliability on which the size is decided is that of the tank on rain alone where rain feeds it
-    (mains water behind it would make every size look reliable), and that of the reserve through its
-    interruptions where it does not.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What enters the balance.
-    text : str
-        The study file's text, kept with the results.
-    tell : callable
-        Called with each stage's name.
-
-    Returns
-    -------
-    Dataset
-        As `run_study`.
-    """
-    inflow, asked = flows.water.inflow, flows.asked.sum("use")
-    share, month = study.tank.usable_share, record.year_start_month
-    own = study.arrangement.kind == "mains reserve"
-    tell("tank sizes")
-    nominal = study.tank.sizes or tuple(sizes_to_try(asked) / share)
-    sizes = xr.DataArray(np.array(nominal) * share, dims="capacity")
-    sizes = sizes.assign_coords(capacity=sizes.values)
-    threads = os.cpu_count() or 1
-    shared = {"year_start_month": month, "threads": threads}
-    curve = trade_off(inflow, asked, sizes, **balance_settings(study, flows, sizes, mains=own), **shared)
-    curve = curve.assign_coords(nominal=("capacity", np.array(nominal), attributes("nominal")))
-    tell("smallest tank")
-    found = _smallest_by_member(study, flows, own)
-    recommended = _recommended(found)
-    tell("chosen tank")
-    chosen = study.tank.chosen or (recommended / share if math.isfinite(recommended) else nominal[-1])
-    usable = study.tank.usable(chosen)
-    settings = balance_settings(study, flows, usable)
-    described = simulate(inflow, asked, usable, **settings, year_start_month=month).isel(
-        capacity=0, drop=True
+def _signed(done: xr.Dataset, study: Study, record: StudyRecord, text: str) -> xr.Dataset:
+    """Return the results with what says where they come from."""
+    return done.assign_attrs(
+        title=study.title,
+        study=text,
+        study_sha256=hashlib.sha256(text.encode()).hexdigest(),
+        rain_sha256=record.raw.attrs.get("sha256", ""),
+        rain_file=Path(record.raw.attrs.get("source_file", study.rain.file)).name,
+        rainharvest_version=rainharvest.__version__,
+        seed=study.rain.seed,
+        Conventions="CF-1.11",
     )
-    daily = simulate(inflow.isel(member=0), asked, usable, **settings, trace=True).isel(capacity=0, drop=True)
-    alone = simulate(
-        inflow, asked, usable, **balance_settings(study, flows, usable, mains=own), year_start_month=month
-    ).isel(capacity=0, drop=True)
-
-    out = curve.drop_attrs(deep=False)
-    out["smallest"] = ("member", found, attributes("smallest"))
-    out["recommended"] = ((), recommended, attributes("recommended"))
-    out["described"] = ((), usable, attributes("described"))
-    out["described_nominal"] = ((), chosen, attributes("described_nominal"))
-    for name, values in described.data_vars.items():
-        out[f"described_{name}"] = values
-    out["described_rain_reliability"] = alone[study.target.measure].assign_attrs(
-        attributes("rain_reliability")
-    )
-    for name in daily.data_vars:
-        if "time" in daily[name].dims:
-            out[name] = daily[name]
-    out["rain"] = record.filled.isel(member=0).reset_coords(drop=True)
-    out = out.assign_coords(flag=("time", record.filled.flag.values, record.filled.flag.attrs))
-    out["inflow"] = inflow.isel(member=0)
-    out["demand"] = flows.asked
-    if "lost" in flows.water:
-        days = flows.water.sizes["time"]
-        for name in ("lost", "rain_on_roof"):
-            mean = flows.water[name].isel(member=0).sum("time") / days
-            out[f"mean_{name}"] = mean.assign_attrs(attributes(name))
-    out.attrs = {
-        "title": study.title,
-        "study": text,
-        "study_sha256": hashlib.sha256(text.encode()).hexdigest(),
-        "rain_sha256": record.raw.attrs.get("sha256", ""),
-        "rain_file": Path(record.raw.attrs.get("source_file", study.rain.file)).name,
-        "rainharvest_version": rainharvest.__version__,
-        "seed": study.rain.seed,
-        "year_start_month": month,
-        "measure": study.target.measure,
-        "target": study.target.reliability,
-        "arrangement": study.arrangement.kind,
-        "not_served": "; ".join(flows.not_served),
-        "left_out": record.left_out,
-        "reading": record.raw.attrs.get("assumptions", ""),
-        "filling": record.filled.attrs.get("assumptions", ""),
-        "years_estimated": record.filled.attrs.get("years_estimated", ""),
-        "years_mostly_filled": record.filled.attrs.get("years_to_leave_out", ""),
-        "days_missing": int(record.raw.isnull().sum()),
-        "days_read": int(record.raw.sizes["time"]),
-        "Conventions": "CF-1.11",
-    }
-    return out
-
-
-def _smallest_by_member(study: Study, flows: Flows, own: bool) -> np.ndarray:
-    """Return the smallest tank of each filled version; NaN where none reaches the target."""
-    asked, inflow = flows.asked.sum("use"), flows.water.inflow
-    if own:  # no rain: every version is the same, and the size cannot matter beyond a year's demand
-        largest = float(asked.groupby("time.year").sum().max())
-        return np.full(inflow.sizes["member"], _smallest(study, flows, inflow.isel(member=0), asked, largest))
-    return np.array(
-        [_smallest(study, flows, inflow.isel(member=m), asked, None) for m in range(inflow.sizes["member"])]
-    )
-
-
-def _smallest(study: Study, flows: Flows, inflow, asked, largest: float | None) -> float:
-    """Return the smallest tank of one version, its levels growing with it."""
-    own = study.arrangement.kind == "mains reserve"
-    target = study.target
-    sample = balance_settings(study, flows, 1.0, mains=own)
-    scaled = {k for k in ("start", "ration_level", "top_up_trigger", "top_up_level") if k in sample}
-    return smallest_tank(
-        inflow,
-        asked,
-        target.reliability,
-        measure=target.measure,
-        largest=largest,
-        shares={k: sample[k] for k in scaled},
-        **{k: v for k, v in sample.items() if k not in scaled},
-    ).capacity
-
-
-def _recommended(found: np.ndarray) -> float:
-    """Return the size that reaches the target in nine of ten versions; NaN if too many have none."""
-    ordered = np.sort(np.where(np.isnan(found), np.inf, found))
-    size = float(ordered[math.ceil(SURE * ordered.size) - 1])
-    return size if math.isfinite(size) else math.nan

@@ -11,6 +11,8 @@ import xarray as xr
 
 from rainharvest.outputs import whole_files
 from rainharvest.rainfall.flags import MEANINGS, Flag
+from rainharvest.reader import reading
+from rainharvest.study.file import reader_of
 from rainharvest.study.run import work_study
 
 CURVE = (
@@ -28,7 +30,11 @@ CURVE = (
 
 
 def write_study(
-    path: str | os.PathLike, out: str | os.PathLike, *, progress: Callable[[str], None] | None = None
+    path: str | os.PathLike,
+    out: str | os.PathLike,
+    *,
+    progress: Callable[[str], None] | None = None,
+    cache: str | os.PathLike | None = None,
 ) -> xr.Dataset:
     """Run a study and write its report, results and tables.
 
@@ -37,14 +43,17 @@ def write_study(
     path : str or path
         The study file.
     out : str or path
-        Folder for ``report.html``, ``results.nc``, ``trade_off.csv`` and ``record.csv``.
+        Folder for ``report.html``, ``results.nc`` (the results, and a group for every stage after the
+        storage), ``trade_off.csv`` and ``record.csv``.
     progress : callable, optional
         Called with the name of each stage when it begins; the last is "report".
+    cache : str or path, optional
+        As for `rainharvest.study.run.run_study`.
 
     Returns
     -------
     Dataset
-        The results.
+        The results, as `rainharvest.study.run.run_study`.
 
     Raises
     ------
@@ -53,12 +62,14 @@ def write_study(
     """
     from rainharvest.study.report import report_html
 
-    worked = work_study(path, progress=progress)
+    worked = work_study(path, progress=progress, cache=cache)
     done = worked.done
     if progress:
         progress("report")
-    with whole_files(out) as folder:
+    with whole_files(out) as folder, reading(reader_of(worked.study)):
         done.to_netcdf(folder / "results.nc")
+        for name, group in worked.groups.items():
+            group.to_netcdf(folder / "results.nc", mode="a", group=name)
         trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
         record_table(worked.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
         (folder / "report.html").write_text(

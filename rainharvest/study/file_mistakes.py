@@ -1,0 +1,226 @@
+"""Mistakes of a study file in the words of the project: the place, what is wrong, what to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import get_args
+
+from pydantic import BaseModel, ValidationError
+
+from rainharvest.errors import InputError
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """One mistake.
+
+    Parameters
+    ----------
+    loc : tuple
+        Keys and numbers (from zero) that lead to it.
+    problem, remedy : str
+        What is wrong and what to do, as in `rainharvest.errors.InputError`.
+    doubt : bool
+        Whether it may be right all the same, and be confirmed.
+    """
+
+    loc: tuple[str | int, ...]
+    problem: str
+    remedy: str
+    doubt: bool = False
+
+    @property
+    def option(self) -> int | None:
+        """The option it lies in, from one; None for the study itself."""
+        return self.loc[1] + 1 if self.loc[:1] == ("option",) and "study" in self.loc[2:3] else None
+
+    @property
+    def tail(self) -> tuple[str | int, ...]:
+        """Its place within the study or the option's study."""
+        return self.loc[3:] if self.option else self.loc
+
+    @property
+    def place(self) -> str:
+        """Its place as the file's author counts, such as "roof[1].area"."""
+        text = ""
+        for part in (*self.loc[:2], *self.tail) if self.option else self.loc:
+            text += f"[{part + 1}]" if isinstance(part, int) else ("." if text else "") + str(part)
+        return text
+
+    def error(self, path: Path) -> InputError:
+        """Return it as the error that names the file."""
+        remedy = self.remedy + (f', or add confirmed = ["{self.place}"]' if self.doubt else "")
+        return InputError(self.problem, remedy, self.place, path)
+
+
+class StudyFileError(InputError):
+    """All the mistakes of a study file, a line each."""
+
+    def __init__(self, mistakes: list[InputError]):
+        first = mistakes[0]
+        super().__init__(first.problem, first.remedy, first.place, first.file)
+        self.mistakes = mistakes
+
+    def __str__(self) -> str:
+        return "\n".join(str(mistake) for mistake in self.mistakes)
+
+
+def found_by_pydantic(error: ValidationError, model: type[BaseModel], data: dict) -> list[Mistake]:
+    """Return the mistakes that the model of the study found.
+
+    Parameters
+    ----------
+    error : ValidationError
+        What it raised.
+    model : type
+        The model.
+    data : dict
+        The tables as the file has them, for the value that is shown.
+
+    Returns
+    -------
+    list of Mistake
+        In the order found.
+    """
+    return [_mistake(one, model, data) for one in error.errors()]
+
+
+def missing_files(data: dict, folder: Path) -> list[Mistake]:
+    """Return the rain files that a study names and that are not there.
+
+    Parameters
+    ----------
+    data : dict
+        The tables.
+    folder : Path
+        The folder of the study file, from which its paths are meant.
+
+    Returns
+    -------
+    list of Mistake
+        One a file.
+    """
+    named: list[tuple[tuple, object]] = []
+    for start, tables in studies_of(data):
+        rain = tables.get("rain")
+        if isinstance(rain, dict):
+            named.append(((*start, "rain", "file"), rain.get("file")))
+            neighbours = rain.get("neighbours")
+            if isinstance(neighbours, list):
+                named += [((*start, "rain", "neighbours", i), name) for i, name in enumerate(neighbours)]
+    remedy = "name a rain file that exists, from the folder of this one"
+    return [
+        Mistake(loc, f"there is no file {folder / name}", remedy)
+        for loc, name in named
+        if isinstance(name, str) and name and not (folder / name).exists()
+    ]
+
+
+def studies_of(data: dict) -> list[tuple[tuple[str | int, ...], dict]]:
+    """Return the tables of the study and of each of its options, each with its place.
+
+    Parameters
+    ----------
+    data : dict
+        The tables, options written out.
+
+    Returns
+    -------
+    list of tuple
+        The study first.
+    """
+    options = data.get("option")
+    several = options if isinstance(options, list) else []
+    within = [
+        (("option", i, "study"), option.get("study"))
+        for i, option in enumerate(several)
+        if isinstance(option, dict)
+    ]
+    return [((), data), *(pair for pair in within if isinstance(pair[1], dict))]
+
+
+def value_at(data: object, loc: tuple[str | int, ...]) -> object:
+    """Return what the file says at a place, or None where it says nothing there.
+
+    Parameters
+    ----------
+    data : dict
+        The file's tables.
+    loc : tuple
+        Keys and numbers that lead to the place; the study of an option is the option's own table.
+
+    Returns
+    -------
+    object
+        As TOML gives it. A US file calls gallons what is litres inside.
+    """
+    for part in loc:
+        if part == "study":
+            continue
+        if isinstance(data, dict):
+            data = data.get(part, data.get(str(part).replace("litre", "gallon")))
+        elif isinstance(data, list) and isinstance(part, int) and part < len(data):
+            data = data[part]
+        else:
+            return None
+    return data
+
+
+def _mistake(error: dict, model: type[BaseModel], data: dict) -> Mistake:
+    """Turn one of pydantic's errors into the words of the project."""
+    loc, kind = error["loc"], error["type"]
+    inner = error.get("ctx", {}).get("error")
+    if isinstance(inner, InputError):
+        at = tuple(inner.place.split(".")) if inner.place and not loc else ()
+        return Mistake(loc + at, inner.problem, inner.remedy)
+    if isinstance(inner, ValueError):
+        problem, _, remedy = str(inner).partition("; ")
+        return Mistake(loc, problem, remedy or "give a value that fits")
+    if kind == "missing":
+        return Mistake(loc, "it is missing", "add it")
+    if kind == "extra_forbidden":
+        known = _known_keys(loc[:-1], model)
+        if str(loc[-1]).replace("gallon", "litre") in known:
+            return Mistake(loc, "gallons in a metric file", 'give litres, or write units = "us" at the top')
+        near = get_close_matches(str(loc[-1]), known, 1)
+        return Mistake(
+            loc,
+            "no such key is known",
+            f"did you mean {near[0]}?" if near else f"use one of {', '.join(known)}",
+        )
+    value, given = error.get("input"), value_at(data, loc)
+    shown = "it is not possible"
+    if isinstance(value, str | int | float | bool):
+        shown = f"{value!r} is not possible"
+        if isinstance(given, int | float) and not isinstance(given, bool) and given != value:
+            shown = f"{given!r}, which is {value:g} in metric units, is not possible"
+    message = error["msg"].removeprefix("Input should be ").removeprefix("Input ")
+    return Mistake(loc, shown, f"give {message[0].lower()}{message[1:]}")
+
+
+def _known_keys(loc: tuple, model: type[BaseModel]) -> list[str]:
+    """Return the keys of the table at that place."""
+    for part in loc:
+        if isinstance(part, str) and part in model.model_fields:
+            model = next(iter(models_of(model.model_fields[part].annotation)), model)
+    return list(model.model_fields)
+
+
+def models_of(annotation: object) -> list[type[BaseModel]]:
+    """Return the models that a field may hold, through tuples and unions.
+
+    Parameters
+    ----------
+    annotation : object
+        The type of a field.
+
+    Returns
+    -------
+    list of type
+        Models, in the order named.
+    """
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for part in get_args(annotation) for model in models_of(part)]

@@ -1,0 +1,125 @@
+"""Options side by side: the study as described and each of its options, on the same sizes."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+from rainharvest.sizing.costs import annual_cost
+from rainharvest.study.file import Study
+from rainharvest.study.stages import Run, parcel_of
+
+AS_DESCRIBED = "as described"
+"""Name of the study itself among its options."""
+
+
+def options_group(run: Run) -> xr.Dataset:
+    """Return the study and its options side by side.
+
+    Parameters
+    ----------
+    run : Run
+        The study being worked; its options share what they have in common with it.
+
+    Returns
+    -------
+    Dataset
+        On ``study_option``, the study as described first: the size recommended and the one described, usable
+        and nominal; what the one described does in a mean year; roof area; its costs where there are
+        prices. On (study_option, nominal): ``reliability``, the middle over the filled versions of the target's
+        measure, on rain alone where rain feeds the tank, for the study's own sizes.
+
+    Raises
+    ------
+    InputError
+        If an option cannot be run; the place names it.
+    """
+    first = parcel_of(run, "storage")["done"]
+    sizes = tuple(float(v) for v in first.nominal.values)
+    rows = [_row(run.study, first)]
+    for i, option in enumerate(run.study.option):
+        # All are tried on the study's sizes: what is compared is not the list of sizes.
+        study = option.study.model_copy(
+            update={"tank": option.study.tank.model_copy(update={"sizes": sizes})}
+        )
+        try:
+            done = parcel_of(dataclasses.replace(run, study=study), "storage")["done"]
+        except InputError as error:
+            place = f"option[{i + 1}].{error.place}".rstrip(".")
+            raise InputError(error.problem, error.remedy, place, error.file) from None
+        rows.append(_row(study, done))
+    names = [AS_DESCRIBED, *(option.name for option in run.study.option)]
+    notes = ["", *(option.note for option in run.study.option)]
+    coords = {
+        "study_option": ("study_option", np.array(names), attributes("study_option")),
+        "option_note": ("study_option", np.array(notes), attributes("option_note")),
+        "nominal": ("nominal", np.array(sizes), attributes("nominal")),
+    }
+    values = {
+        name: (
+            ("study_option", "nominal") if np.ndim(rows[0][name]) else "study_option",
+            np.array([row[name] for row in rows]),
+        )
+        for name in rows[0]
+    }
+    named = {"reliability": run.study.target.measure}
+    out = xr.Dataset(
+        {name: (*value, attributes(named.get(name, name))) for name, value in values.items()}, coords
+    )
+    costs = run.study.costs
+    return out.assign_attrs(
+        title="Options side by side",
+        currency=costs.currency if costs else "",
+        measure=run.study.target.measure,
+    )
+
+
+def _row(study: Study, done: xr.Dataset) -> dict[str, object]:
+    """Return what one option comes to."""
+    years = float(done.days_in_year.sum()) / 365.25
+    middle = {name: float(np.median(done[name].values)) for name in _MIDDLE}
+    recommended, share = float(done.recommended), study.tank.usable_share
+    found = done.smallest.values
+    nominal = float(done.described_nominal)
+    row: dict[str, object] = {
+        "recommended": recommended,
+        "recommended_nominal": recommended / share,
+        "smallest_low": float(np.min(found)) if np.isfinite(found).all() else math.nan,
+        "smallest_high": float(np.max(found)) if np.isfinite(found).all() else math.nan,
+        "described": float(done.described),
+        "described_nominal": nominal,
+        "rain_reliability": middle["described_rain_reliability"],
+        "delivered_a_year": middle["described_delivered"] / years,
+        "failed_a_year": middle["described_days_failed"] / years,
+        "longest_failure": middle["described_longest_failure"],
+        "mains_a_year": (middle["described_topped_up"] + middle["described_changed_over"]) / years,
+        "inflow_a_year": middle["inflow_total"] / years,
+        "demand_a_year": float(np.median(done.demand_total.values)) / years,
+        "area": sum(roof.area for roof in study.roof) if study.arrangement.kind != "mains reserve" else 0.0,
+        "reliability": _median(done[study.target.measure]),
+    }
+    if study.costs is not None:
+        capital = study.costs.fixed + study.costs.per_litre * nominal
+        row["capital"] = capital
+        row["annual"] = float(annual_cost(capital, study.costs.upkeep, study.costs.rate, study.costs.life))
+    return row
+
+
+_MIDDLE = (
+    "described_rain_reliability",
+    "described_delivered",
+    "described_days_failed",
+    "described_longest_failure",
+    "described_topped_up",
+    "described_changed_over",
+    "inflow_total",
+)
+
+
+def _median(values: xr.DataArray) -> np.ndarray:
+    return (values.median("member") if "member" in values.dims else values).values
