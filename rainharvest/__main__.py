@@ -89,7 +89,7 @@ def _study(given: argparse.Namespace) -> int:
             bar.close()
     with reading(reader_of(read_study(given.file)[0])):
         tell(done)
-    print(f"Written to {given.out}: report.html, results.nc, trade_off.csv, record.csv")
+    print(f"Written to {given.out}: report.html, report.docx, results.nc, trade_off.csv, record.csv")
     return 0
 
 

@@ -43,7 +43,7 @@ def write_study(
     path : str or path
         The study file.
     out : str or path
-        Folder for ``report.html``, ``results.nc`` (the results, and a group for every stage after the
+        Folder for ``report.html``, ``report.docx``, ``results.nc`` (the results, and a group for every stage after the
         storage), ``trade_off.csv`` and ``record.csv``.
     progress : callable, optional
         Called with the name of each stage when it begins; the last is "report".
@@ -60,7 +60,7 @@ def write_study(
     InputError
         If the study cannot be run or the folder not be written; then nothing is written.
     """
-    from rainharvest.study.report import report_html
+    from rainharvest.study.report.make import report_files
 
     worked = work_study(path, progress=progress, cache=cache)
     done = worked.done
@@ -72,9 +72,7 @@ def write_study(
             group.to_netcdf(folder / "results.nc", mode="a", group=name)
         trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
         record_table(worked.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
-        (folder / "report.html").write_text(
-            report_html(worked.study, worked.record.findings, done), encoding="utf-8"
-        )
+        report_files(worked, folder)
     return done
 
 

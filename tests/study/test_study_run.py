@@ -19,7 +19,7 @@ from rainharvest.study.write import write_study
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "studies" / "day_school.toml"
-OUTPUTS = {"report.html", "results.nc", "trade_off.csv", "record.csv"}
+OUTPUTS = {"report.html", "report.docx", "results.nc", "trade_off.csv", "record.csv"}
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +89,7 @@ def test_outputs_open_and_agree(demo):
     assert {"measured", "spread", "filled"} <= set(record["origin"])
     page = (out / "report.html").read_text()
     assert (
-        page.count("<svg") == 3
+        page.count("<svg") >= 6
         and "Invented example" in page
         and "http" not in page.replace("http://www.w3.org", "")
     )
@@ -98,7 +98,8 @@ def test_outputs_open_and_agree(demo):
 def test_same_file_gives_the_same_bytes(demo, tmp_path):
     done, out = demo
     again = write_study(DEMO, tmp_path)
-    assert (tmp_path / "report.html").read_bytes() == (out / "report.html").read_bytes()
+    for name in ("report.html", "report.docx", "trade_off.csv", "record.csv"):
+        assert (tmp_path / name).read_bytes() == (out / name).read_bytes(), name
     xr.testing.assert_identical(again, done)
 
 

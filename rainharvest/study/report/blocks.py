@@ -10,8 +10,10 @@ if TYPE_CHECKING:
 
 DOTS = 180
 """Dots an inch of the pictures in the Word document."""
-SIZE = (9.0, 3.9)
-"""Inches of a picture: the type of the figures then reads on a page and on a phone held sideways."""
+SCALE = 0.82
+"""What a picture is made smaller by before it is painted: its type then reads on a page and on a phone."""
+KEPT_WHOLE, LINE = 16, 38
+"""A table of so many lines, of about so many letters each, is not broken over two pages."""
 
 
 @dataclass(frozen=True)
@@ -142,6 +144,12 @@ class Table:
     widths: tuple[float, ...] = ()
     number: int = 0
 
+    @property
+    def short(self) -> bool:
+        """Whether it is small enough to be kept on one page."""
+        lines = sum(1 + max(len(cell) for cell in row) // LINE for row in self.rows)
+        return lines <= KEPT_WHOLE
+
 
 @dataclass(frozen=True)
 class Picture:
@@ -224,7 +232,7 @@ class Report:
         return {section.key: section for section in self.sections}[key]
 
 
-def picture(name: str, figure: Figure, caption: str, words: str = "") -> Picture:
+def picture(name: str, figure: Figure, caption: str, words: str = "", scale: float = SCALE) -> Picture:
     """Return a figure as a block, painted for the page and for the Word document.
 
     Parameters
@@ -237,6 +245,8 @@ def picture(name: str, figure: Figure, caption: str, words: str = "") -> Picture
         The words under it.
     words : str, optional
         What it shows; the caption if not given.
+    scale : float
+        What its sides are multiplied by; 1 for a figure with much to say.
 
     Returns
     -------
@@ -244,15 +254,19 @@ def picture(name: str, figure: Figure, caption: str, words: str = "") -> Picture
         The same bytes for the same figure.
     """
     import io
+    import re
 
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     from rainharvest.plots.style import STYLE, svg
 
-    width, height = figure.get_size_inches()
-    figure.set_size_inches(SIZE[0], SIZE[1] * max(1.0, (height / width) / (SIZE[1] / SIZE[0])))
-    drawn = svg(figure, f"report-{name}", words or caption)
+    figure.set_size_inches(*(scale * side for side in figure.get_size_inches()))
+    # An id stands once on a page: those of groups, to which nothing refers, go; so do repeated definitions.
+    drawn = re.sub(r'<g id="[^"]*"', "<g", svg(figure, f"report-{name}", words or caption))
+    seen: set[str] = set()
+    clip = re.compile(r'<clipPath id="([^"]*)">.*?</clipPath>', re.DOTALL)
+    drawn = clip.sub(lambda m: "" if m[1] in seen or seen.add(m[1]) else m[0], drawn)
     file = io.BytesIO()
     with rc_context(STYLE):
         FigureCanvasAgg(figure)

@@ -1,9 +1,11 @@
 """The report's fixed words: titles, heads of tables, names of things. Sentences lie in the modules beside it.
 
-Whoever translates the report translates the modules of this package whose names end in ``words``.
+Whoever translates the report translates the modules of ``study`` whose names end in ``words``.
 """
 
 from __future__ import annotations
+
+from rainharvest.rainfall.flags import Flag
 
 LANGUAGE = "en"
 CONTENTS = "Contents"
@@ -12,4 +14,97 @@ TABLE = "Table"
 CAUTION = "Caution"
 MORE = "More"
 PAGE = "Page"
+YES, NO = "yes", "no"
+TINY = "under {}"
 INVENTED = "Invented example: no such place, building or rain gauge exists."
+
+TITLES = {
+    "answer": "The answer",
+    "site": "The site and what was asked",
+    "record": "The rain record and its faults",
+    "catchment": "Roofs, conveyance, and what is lost on the way",
+    "demand": "Demand",
+    "size": "The tank size, and how sure it is",
+    "options": "Options compared",
+    "drought": "Drought years and the caretaker's card",
+    "supply": "Arrangement, treatment and cautions",
+    "siteworks": "Site works",
+    "costs": "Costs",
+    "parts": "List of parts",
+    "upkeep": "Upkeep",
+    "assumptions": "Assumptions",
+    "reproduce": "How to reproduce this report",
+}
+"""By section, in the order of the report."""
+
+QUESTIONS = {
+    "tank": "What tank?",
+    "why": "Why this one?",
+    "sure": "How sure is it?",
+    "drought": "What happens in a drought?",
+    "cost": "What does it cost?",
+    "watch": "What to watch?",
+}
+
+ORIGINS = {
+    Flag.MEASURED: "measured",
+    Flag.TRACE: "too little to measure, counted as none",
+    Flag.SUSPECT: "measured, doubted and kept",
+    Flag.TOTAL: "total over several days",
+    Flag.SPREAD: "spread from a total over several days",
+    Flag.FILLED: "filled from a neighbour",
+    Flag.RESAMPLED: "drawn from the same season of other years",
+    Flag.MISSING: "no reading",
+    Flag.REJECTED: "removed as wrong",
+    Flag.IN_TOTAL: "inside a later total",
+}
+"""Where a day's rain comes from, by its flag."""
+
+RECORD_HEAD = ("origin of the day", "days", "share")
+FINDINGS_HEAD = ("finding", "days", "why", "suggested")
+LOSSES_HEAD = ("where the rain goes", "{unit}, mean", "share")
+RAIN_ON_ROOFS, REACHES_TANK, LOST = "rain on the roofs", "reaches the tank", "lost: {cause}"
+DRY_WET = "Dry against wet"
+DRY_WET_HEAD = ("measure", "dry run", "wet run")
+ROOF_COLUMNS = ("roof", "material")
+USES_HEAD = ("use", "how many", "{unit} each", "days", "quality", "can wait", "source")
+NOT_SERVED = "{use} (not served)"
+SIZES_HEAD = (
+    "usable",
+    "nominal",
+    "share of the water asked for",
+    "share of days met in full",
+    "yield a year",
+    "days short a year",
+    "longest failure, days",
+)
+COSTS_HEAD = (
+    "usable",
+    "capital ({currency})",
+    "a year ({currency})",
+    "per {volume} ({currency})",
+    "mains water saved a year ({currency})",
+)
+ASSUMPTIONS_HEAD = ("what", "value", "unit", "range", "kind", "source")
+REPRODUCE_HEAD = ("what", "value")
+REPRODUCE = {
+    "rainharvest_version": "rainharvest version",
+    "study_sha256": "SHA-256 of the study file",
+    "rain_file": "rain file",
+    "rain_sha256": "SHA-256 of the rain file",
+    "seed": "seed",
+}
+COMMAND, COMMAND_TEXT = "command", "python -m rainharvest study STUDY.toml --out FOLDER"
+
+CAPTIONS = {
+    "origins": "Where each day of the record comes from.",
+    "findings": "What checking the record found, worst first.",
+    "roofs": "Roofs.",
+    "losses": "Where the rain on the roofs goes.",
+    "dry_wet": "The dry and the wet run between the same two points.",
+    "uses": "What is asked for, by use.",
+    "sizes": "Tank sizes compared: the middle of the filled versions of the record.",
+    "costs": "What each size costs and saves.",
+    "assumptions": "Every default value that the study rests on.",
+    "reproduce": "What the study was run on.",
+}

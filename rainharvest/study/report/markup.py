@@ -69,10 +69,9 @@ def block_html(block: Block) -> str:
         case Facts(rows):
             return f'<dl class="facts">{"".join(_fact(*_parts(row)) for row in rows)}</dl>'
         case Picture():
-            return (
-                f"<figure>{block.svg}<figcaption><b>{FIGURE} {block.number}.</b> "
-                f"{escape(block.caption)}</figcaption></figure>"
-            )
+            name = f"{FIGURE} {block.number}"
+            caption = f"<figcaption><b>{name}.</b> {escape(block.caption)}</figcaption>"
+            return f"<figure>{_wide(block.svg, name)}{caption}</figure>"
         case Table():
             return _table(block)
 
@@ -99,9 +98,14 @@ def _table(table: Table) -> str:
         + "</tr>"
         for row in table.rows
     )
-    caption = f"<b>{TABLE} {table.number}.</b> {escape(table.caption)}"
-    # A table wider than a phone is moved sideways by itself; it can be reached from the keyboard.
-    return (
-        f'<div class="wide" tabindex="0" role="region" aria-label="{TABLE} {table.number}"><table>'
-        f"<caption>{caption}</caption>\n<thead><tr>{head}</tr></thead>\n<tbody>{rows}</tbody></table></div>"
-    )
+    kind = " ".join(word for word, true in (("broad", len(table.head) > 4), ("short", table.short)) if true)
+    columns = "".join(f'<col style="width:{100 * share:.0f}%">' for share in table.widths)
+    inside = f"<caption><b>{TABLE} {table.number}.</b> {escape(table.caption)}</caption>\n"
+    inside += f"<colgroup>{columns}</colgroup>\n" if columns else ""
+    inside += f"<thead><tr>{head}</tr></thead>\n<tbody>{rows}</tbody>"
+    return _wide(f'<table class="{kind}">{inside}</table>', f"{TABLE} {table.number}")
+
+
+def _wide(inside: str, name: str) -> str:
+    """Wrap what may be wider than a phone: it is moved sideways by itself, also from the keyboard."""
+    return f'<div class="wide" tabindex="0" role="region" aria-label="{name}">{inside}</div>'

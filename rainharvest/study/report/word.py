@@ -99,7 +99,7 @@ def _add_block(document: Document, block: Block, width: int) -> None:
         case Table():
             counted(document.add_paragraph(style="Caption"), TABLE, block.number, block.caption, above=True)
             widths = block.widths or spread(block.head, block.rows)
-            add_table(document, [block.head, *block.rows], widths, width, block.numbers, head=True)
+            add_table(document, [block.head, *block.rows], widths, width, block.numbers, True, block.short)
             document.add_paragraph(style="After table")
         case Picture():
             paragraph = document.add_paragraph(style="Picture")

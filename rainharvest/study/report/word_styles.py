@@ -22,7 +22,7 @@ BODY, HEAD = "Cambria", "Calibri"
 LOOK = {
     "Title": (HEAD, 22, True, DEEP, 0, 4, True, {}),
     "Subtitle": (HEAD, 10.5, False, INK, 0, 10, False, {}),
-    "Heading 1": (HEAD, 15, True, DEEP, 20, 6, True, {"bottom": (12, DEEP)}),
+    "Heading 1": (HEAD, 15, True, DEEP, 20, 6, True, {}),
     "Heading 2": (HEAD, 12, True, INK, 12, 4, True, {}),
     "Contents heading": (HEAD, 13, True, DEEP, 16, 4, True, {}),
     "toc 1": (HEAD, 10.5, False, INK, 0, 2, False, {}),
@@ -119,6 +119,8 @@ def _style(document, name, font, size, bold, colour, before, after, keep, border
     fonts = style.element.rPr.rFonts
     for kind in ("asciiTheme", "hAnsiTheme", "eastAsiaTheme", "cstheme"):
         fonts.attrib.pop(qn(f"w:{kind}"), None)
+    for spacing in style.element.rPr.findall(qn("w:spacing")):
+        style.element.rPr.remove(spacing)
     shape = style.paragraph_format
     shape.space_before, shape.space_after, shape.keep_with_next = Pt(before), Pt(after), keep
     shape.widow_control = True
@@ -126,6 +128,9 @@ def _style(document, name, font, size, bold, colour, before, after, keep, border
     for old in inside.findall(qn("w:pBdr")):
         inside.remove(old)
     if borders:
+        # The rules stand within the margins, not beside them.
+        shape.left_indent = Pt(8)
+        shape.right_indent = Pt(6 if "right" in borders else 0)
         box = element("pBdr")
         for side in ("top", "left", "bottom", "right"):
             if side in borders:

@@ -12,15 +12,15 @@ if TYPE_CHECKING:
     from docx.document import Document
     from docx.table import Table
 
-KEPT_WHOLE = 14
-"""A table of so many rows is not broken over two pages."""
+LETTER, PADDING, PAGE = 2.0, 2.5, 166.0
+"""Width in mm of a letter of the widest type that may stand in, of what a column keeps free, and of a table."""
 
 
 def spread(head: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[float, ...]:
     """Return the share of the width that each column should take.
 
-    A column needs at least its longest word; beyond that it gets room by the square root of what its
-    longest cell holds, so that long texts wrap and short ones do not.
+    A column gets its longest word; what is left is shared out by the square root of what the longest cell
+    holds beyond that, so that long texts wrap and short ones do not.
 
     Parameters
     ----------
@@ -37,15 +37,20 @@ def spread(head: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[float, .
     Examples
     --------
     >>> [round(s, 2) for s in spread(("a", "b"), [("xx", "some longer text of many words")])]
-    [0.26, 0.74]
+    [0.16, 0.84]
     """
-    wants = []
-    for column in range(len(head)):
-        cells = [head[column], *(row[column] for row in rows)]
-        word = max((len(part) for cell in cells for part in cell.split()), default=1)
-        longest = max(len(cell) for cell in cells)
-        wants.append(max(word, 3.0) + 3.0 * math.sqrt(max(longest - word, 0)) / 1.5)
-    return tuple(want / sum(wants) for want in wants)
+    columns = [[head[i], *(row[i] for row in rows)] for i in range(len(head))]
+    least = [
+        LETTER * max((len(word) for cell in cells for word in cell.split()), default=1) + PADDING
+        for cells in columns
+    ]
+    more = [
+        1.0 + math.sqrt(max(LETTER * max(map(len, cells)) - word, 0.0))
+        for cells, word in zip(columns, least, strict=True)
+    ]
+    free = PAGE - sum(least)
+    wide = least if free < 0 else [w + free * m / sum(more) for w, m in zip(least, more, strict=True)]
+    return tuple(w / sum(wide) for w in wide)
 
 
 def add_table(
@@ -55,6 +60,7 @@ def add_table(
     width: int,
     numbers: frozenset[int] = frozenset(),
     head: bool = False,
+    whole: bool = True,
 ) -> Table:
     """Add a table that prints well.
 
@@ -72,6 +78,8 @@ def add_table(
         Columns that are set to the right.
     head : bool
         Whether the first row is a heading, repeated on each page.
+    whole : bool
+        Whether it is kept on one page.
 
     Returns
     -------
@@ -91,7 +99,6 @@ def add_table(
     sizes = [int(width * share) for share in widths]
     for grid, size in zip(table._tbl.tblGrid.gridCol_lst, sizes, strict=True):
         grid.w = size
-    whole = len(rows) <= KEPT_WHOLE
     for number, (line, texts) in enumerate(zip(table._tbl.tr_lst, rows, strict=True)):
         properties = line.get_or_add_trPr()
         properties.append(element("cantSplit"))

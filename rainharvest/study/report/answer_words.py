@@ -1,0 +1,195 @@
+"""What a reader who has only the report must find: what tank, why, how sure, in a drought, its cost, what to watch."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.names import label
+from rainharvest.reader import number
+from rainharvest.study.file import Study
+from rainharvest.study.words import confidence, days, litres, middle, percent
+
+
+def tank_said(study: Study, done: xr.Dataset) -> str:
+    """Return what tank.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        One sentence or two.
+    """
+    tank, nominal = float(done.described), float(done.described_nominal)
+    sizes = f"{litres(nominal, up=True)} nominal, of which {litres(tank, up=True)} can be drawn"
+    if math.isnan(float(done.recommended)):
+        return f"No size reaches what was asked. Described is {sizes}; {study.arrangement.kind}."
+    kind = study.arrangement.kind.capitalize()
+    if study.tank.chosen is None:
+        return f"{kind}, {sizes}."
+    least = float(done.recommended) / study.tank.usable_share
+    return (
+        f"{kind}, {sizes}, as the study file asks; the smallest that reaches the target is "
+        f"{litres(least, up=True)} nominal."
+    )
+
+
+def why_said(done: xr.Dataset) -> str:
+    """Return why this size: what half of it and twice of it would do.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    curve = done[done.attrs["measure"]].median("member")
+    tank = float(done.described)
+    half, twice = (
+        float(np.interp(factor * tank, curve.capacity.values, curve.values)) for factor in (0.5, 2.0)
+    )
+    what = (
+        "of the water asked for" if done.attrs["measure"] == "volume_reliability" else "of all days in full"
+    )
+    own = middle(done.described_rain_reliability)
+    text = f"It supplies {percent(own)} {what}; half the size would supply {percent(half)}"
+    if 2 * tank <= float(done.capacity[-1]):
+        text += f", twice the size {percent(twice)}"
+    return text + "."
+
+
+def sure_said(done: xr.Dataset) -> str:
+    """Return how sure the size is.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    found = done.smallest.values
+    if done.sizes["member"] < 2 or not np.isfinite(found).any():
+        return confidence(done)
+    low, high = litres(np.nanmin(found)), litres(np.nanmax(found))
+    if low == high:
+        return f"All {found.size} equally likely fillings of the record's gaps ask for {low} usable. {confidence(done)}"
+    return (
+        f"Over {found.size} equally likely fillings of the record's gaps the size differs from {low} to {high} usable. "
+        f"{confidence(done)}"
+    )
+
+
+def drought_said(done: xr.Dataset) -> str:
+    """Return what happens in a drought, by the worst of the record.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    whole = (done.days_in_year >= 365).values
+    failed = done.described_failed_by_year.median("member")[whole]
+    if failed.size == 0:
+        return "The record holds no whole year to say so."
+    worst = int(failed.values.argmax())
+    if float(failed[worst]) == 0:
+        return f"It never fell short in the {failed.size} whole years of the record."
+    longest = middle(done.described_longest_failure)
+    years = int((failed > 0).sum())
+    return (
+        f"In the worst year, {int(failed.year[worst])}, it is short on {days(float(failed[worst]))}; the longest "
+        f"failure holds {days(longest)}. It falls short in {years} of {failed.size} whole years."
+    )
+
+
+def watch_said(study: Study, done: xr.Dataset) -> str:
+    """Return what to watch.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        A few sentences.
+    """
+    drink = (
+        "Nobody drinks from it: label every tap"
+        if study.arrangement.kind == "rain only"
+        else "Nobody drinks from it untreated"
+    )
+    return (
+        f"{drink}. Clean gutters, screens and the first flush before the rains; read the gauge and ration early; rain "
+        "and mains pipework are never cross-connected; a full tank stands on a base made for it."
+    )
+
+
+def trade_off_caption(done: xr.Dataset) -> str:
+    """Return what the trade-off curve shows.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.run.run_study`.
+
+    Returns
+    -------
+    str
+        A few sentences.
+    """
+    tank = float(done.described)
+    return (
+        f"{label(done.attrs['measure'])} of tanks from {litres(float(done.capacity[0]))} to "
+        f"{litres(float(done.capacity[-1]))} usable. The mark is the tank described, {litres(tank)} usable: "
+        f"{percent(middle(done.described_rain_reliability))}. The shaded band, where it is wide enough to be seen, "
+        "holds nine of ten fillings of the record's gaps."
+    )
+
+
+def cost_said(study: Study, costs) -> str:
+    """Return what the tank described costs.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    costs : Series or None
+        Row of `rainharvest.study.report.costs.cost_rows` of the tank described; None without prices.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    if costs is None:
+        return "The study file gives no prices."
+    unit = study.costs.currency
+    return (
+        f"{number(costs.capital, 2)} {unit} to build and {number(costs.annual, 2)} a year over {study.costs.life} "
+        f"years with upkeep; it saves {number(costs.saved, 2)} a year of mains water at today's tariff."
+    )

@@ -1,0 +1,66 @@
+"""The report of a study: its sections in order, as page and as Word document."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rainharvest.study.report.back import assumptions_section, reproduce_section
+from rainharvest.study.report.blocks import Report, numbered
+from rainharvest.study.report.decision import costs_section, drought_section, size_section, supply_section
+from rainharvest.study.report.fixed_words import INVENTED
+from rainharvest.study.report.front import answer_section, demand_section, record_section, site_section
+from rainharvest.study.report.page import report_page
+from rainharvest.study.report.water import catchment_section
+from rainharvest.study.report.word import report_document
+from rainharvest.study.run import Worked
+
+PAPER = {"metric": "A4", "us": "Letter"}
+"""Paper of the Word document; the page fits both."""
+SECTIONS = (
+    answer_section,
+    site_section,
+    record_section,
+    catchment_section,
+    demand_section,
+    size_section,
+    drought_section,
+    supply_section,
+    costs_section,
+    assumptions_section,
+    reproduce_section,
+)
+"""In the order of the report; one that has nothing to say of a study returns None."""
+
+
+def study_report(worked: Worked) -> Report:
+    """Return the report of a study, in the reader's units.
+
+    Parameters
+    ----------
+    worked : Worked
+        As `rainharvest.study.run.work_study`.
+
+    Returns
+    -------
+    Report
+        Its sections; ``report["answer"]`` shows itself in a notebook.
+    """
+    study = worked.study
+    sections = numbered(tuple(s for s in (make(worked) for make in SECTIONS) if s is not None))
+    heading = tuple(text for text in (study.site.name, study.report.client, study.report.author) if text)
+    return Report(study.title, heading, INVENTED if study.site.invented else "", sections)
+
+
+def report_files(worked: Worked, folder: Path) -> None:
+    """Write the report as ``report.html`` and ``report.docx``.
+
+    Parameters
+    ----------
+    worked : Worked
+        As `rainharvest.study.run.work_study`.
+    folder : Path
+        Where they are written.
+    """
+    report = study_report(worked)
+    (folder / "report.html").write_text(report_page(report), encoding="utf-8", newline="\n")
+    (folder / "report.docx").write_bytes(report_document(report, PAPER[worked.study.units]))
