@@ -61,8 +61,8 @@ class Tap:
             )
         if self.tap_run == 0 and self.tap_height < self.floor_height - 1e-9:
             raise InputError(
-                f"the tap at {self.tap_height:g} m is under the base: the floor of the tank lies {self.floor_height:g} m "
-                "above the ground",
+                f"the tap at {self.tap_height:g} m is under the base: the floor of the tank lies "
+                f"{self.floor_height:g} m above the ground",
                 "raise the tap, or give tap_run, the length of pipe to a tap that stands apart",
                 "tap_height",
             )

@@ -114,9 +114,9 @@ def overflow_pipe(
 ) -> OverflowPipe:
     """Return the overflow that passes a peak flow with the tank full.
 
-    The smallest bore, no smaller than the inlet's, whose entry passes the flow with the water no higher than
-    ``rise`` and whose pipe, 70 % full at its fall, carries it away; more pipes side by side where one is
-    not enough.
+    The smallest bore, no smaller than the inlet's and no taller than ``rise``, whose entry passes the flow with
+    the water no higher than that and whose pipe, 70 % full at its fall, carries it away; more pipes side by
+    side where one is not enough.
 
     Parameters
     ----------
@@ -157,12 +157,19 @@ def overflow_pipe(
             "rise",
         )
     bores = [bore for bore in OVERFLOW_BORES if bore >= inlet_bore] or [inlet_bore]
+    fitting = [bore for bore in bores if bore <= 1000 * rise + 1e-6]
+    if not fitting:
+        raise InputError(
+            f"an overflow of {bores[0]:g} mm does not fit into the {rise:.2f} m above its lowest point",
+            "lower the overflow (a larger freeboard_share), or raise the inlet and the lid",
+            "rise",
+        )
     for pipes in range(1, MOST_PIPES + 1):
-        for bore in bores:
+        for bore in fitting:
             entry = pipes * entry_capacity(bore, rise)
             carried = pipes * part_full_flow(bore, fall, FILLING.value, roughness)
             if min(entry, carried) >= peak:
-                smallest = pipes == 1 and bore == bores[0]
+                smallest = pipes == 1 and bore == fitting[0]
                 by = "inlet bore" if smallest else "entry" if entry <= carried else "pipe"
                 return OverflowPipe(bore, pipes, min(entry, carried), by)
     raise InputError(

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
 from rainharvest.demand.fit_for_use import Arrangement, may_serve, treatment_class
-from rainharvest.demand.uses import Use
 from rainharvest.errors import InputError
 from rainharvest.siteworks.defaults import NO_SOURCE
 from rainharvest.siteworks.disinfection import (
@@ -101,8 +100,8 @@ def treatment_train(
                 (
                     "chlorine and contact tank",
                     f"{RESIDUAL.value:g} mg/L left after {CONTACT.value:g} minutes at {flow:.2f} L/s: a tank of "
-                    f"{contact_volume(flow, CONTACT.value):,.0f} L, baffling factor {BAFFLING.value:g}; colder water or "
-                    "cysts ask for longer",
+                    f"{contact_volume(flow, CONTACT.value):,.0f} L, baffling factor {BAFFLING.value:g}; colder "
+                    "water or cysts ask for longer",
                     RESIDUAL.source,
                 )
             )
@@ -110,14 +109,14 @@ def treatment_train(
 
 
 def treatment_of_uses(
-    uses: Iterable[Use], arrangement: Arrangement, flow: float, disinfect: str = "ultraviolet"
+    qualities: Mapping[str, str], arrangement: Arrangement, flow: float, disinfect: str = "ultraviolet"
 ) -> pd.DataFrame:
     """Return the treatment of each use in one line.
 
     Parameters
     ----------
-    uses : iterable of Use
-        The uses.
+    qualities : mapping of str to str
+        Quality that each use needs, by its name.
     arrangement : str
         "mains reserve", "rain only" or "combined".
     flow : float [L/s]
@@ -137,21 +136,20 @@ def treatment_of_uses(
 
     Examples
     --------
-    >>> treatment_of_uses([Use(name="wc", kind="dual_flush", people=8)], "rain only", 0.3).served.tolist()
+    >>> treatment_of_uses({"toilets": "flushing"}, "rain only", 0.3).served.tolist()
     [True]
     """
-    uses = list(uses)
-    if not uses:
+    if not qualities:
         raise InputError("there is no use", "give at least one", "use")
     rows = []
-    for use in uses:
-        served = may_serve(arrangement, use.quality)
-        train = treatment_train(use.quality, arrangement, flow, disinfect)
+    for use, quality in qualities.items():
+        served = may_serve(arrangement, quality)
+        train = treatment_train(quality, arrangement, flow, disinfect)
         rows.append(
             {
-                "use": use.name,
-                "quality": use.quality,
-                "class": treatment_class(use.quality, arrangement),
+                "use": use,
+                "quality": quality,
+                "class": treatment_class(quality, arrangement),
                 "served": served,
                 "steps": " > ".join(train.step) if served else "from the mains, not from this tank",
             }

@@ -23,6 +23,7 @@ from rainharvest.sizing.costs_prices import Costs
 from rainharvest.storage.tank import Tank
 from rainharvest.study.file_mistakes import Mistake, StudyFileError, found_by_pydantic, missing_files
 from rainharvest.study.file_options import with_options
+from rainharvest.study.file_siteworks import SiteWorks
 from rainharvest.study.file_sizing import Catalogue, Sizing
 from rainharvest.study.file_supply import Arrangement, Weather
 from rainharvest.study.file_units import to_metric
@@ -157,6 +158,7 @@ class Study(_Table):
     sizing: Sizing = Sizing()
     catalogue: Catalogue | None = None
     costs: Costs | None = None
+    site_works: SiteWorks = SiteWorks()
     report: Report = Report()
     option: tuple[Option, ...] = Field((), max_length=12)
 
