@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from rainharvest.errors import InputError
@@ -46,9 +48,10 @@ def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float
         raise InputError(f"a life of {life} years", "give a life above zero", "life")
     if not growth > -1:
         raise InputError(f"a growth of {growth} a year", "give a growth above -1", "growth")
-    if abs(rate - growth) < 1e-12:
+    if rate == growth:
         return float(life) / (1.0 + rate)
-    return (1.0 - ((1.0 + growth) / (1.0 + rate)) ** life) / (rate - growth)
+    # Written with expm1 and log1p: rate and growth may differ by next to nothing.
+    return -math.expm1(life * math.log1p((growth - rate) / (1.0 + rate))) / (rate - growth)
 
 
 def annual_cost(capital, upkeep: float, rate: float, life: float):

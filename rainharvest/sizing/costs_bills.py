@@ -54,7 +54,7 @@ def drawn_by_period(inflow, demand, capacity, months: int, **settings) -> xr.Dat
             for k, v in settings.items()
         }
         daily = simulate(inflow, demand, along, **own, trace=True).drawn_daily.transpose("capacity", "time")
-        rows.append(np.add.reduceat(daily.values, edges, axis=1)[:, :-1])
+        rows.append(_sums(daily.values, edges))
     return xr.DataArray(
         np.concatenate(rows),
         {"capacity": ("capacity", sizes, attributes("capacity")), "period": ("period", first)},
@@ -94,7 +94,7 @@ def saved_bills(costs: Costs, drawn: xr.DataArray, demand: xr.DataArray) -> xr.D
     if not np.array_equal(first, drawn.period.values):
         raise InputError("the periods are not those of the bills", "sum over billing_months", "drawn")
     per_day = np.asarray(demand.transpose("time").values, dtype=float) + costs.other_use
-    used = np.add.reduceat(per_day, edges)[:-1] / 1000
+    used = _sums(per_day, edges) / 1000
     left = np.maximum(used - drawn.transpose("capacity", "period").values / 1000, 0.0)
     saved = bill(costs.blocks, used) - bill(costs.blocks, left)
     a_year = saved.mean(axis=1) * 12 / costs.billing_months
@@ -119,3 +119,8 @@ def _periods(time: pd.DatetimeIndex, months: int) -> tuple[np.ndarray, np.ndarra
             "billing_months",
         )
     return time.values[starts[:-1]], starts
+
+
+def _sums(values: np.ndarray, edges: np.ndarray) -> np.ndarray:
+    """Return the sums between edges, along the last axis."""
+    return np.add.reduceat(values[..., : edges[-1]], edges[:-1], axis=-1)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import xarray as xr
 
@@ -70,62 +72,22 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
     >>> round(float(done.capital + done.running), 2)
     7131860.5
     """
-    nominal, amount = _labelled(nominal, "nominal"), _labelled(yearly_yield, "yearly_yield")
-    if saved_bill is None:
-        if costs.block:
-            raise InputError(
-                "a tariff in blocks needs the volumes of each bill", "give saved_bill", "saved_bill"
-            )
-        saved_bill = amount / 1000 * costs.tariff
-    saved_bill = _labelled(saved_bill, "saved_bill")
-    rate, life = costs.real_rate, costs.life
-    even = present_worth_factor(rate, life)
-    energy = amount / 1000 * costs.pump_energy
-
-    capital, replacements, residual = xr.zeros_like(nominal), xr.zeros_like(nominal), xr.zeros_like(nominal)
-    spent = [xr.zeros_like(nominal)] * (life + 1)
-    for number, part in enumerate(costs.parts):
-        price = part.price(nominal)
-        if number == 0 and tank_price is not None:  # the first part is the tank itself
-            price = part.fixed + _labelled(tank_price, "tank_price")
-        capital = capital + price
-        for year in replacement_years(part.life or life, life):
-            replacements = replacements + price / (1 + rate) ** year
-            at = int(np.ceil(year))
-            spent[at] = spent[at] + price * (1 + rate) ** (at - year)
-        residual = residual + price * _left(costs, part) / (1 + rate) ** life
-    steady = sum(p.upkeep for p in costs.parts) + amount / 1000 * sum(p.per_kilolitre for p in costs.parts)
-    powered = energy * costs.energy_price
-    running = steady * even + powered * present_worth_factor(rate, life, costs.energy_growth)
-    worth = saved_bill * present_worth_factor(rate, life, costs.tariff_growth)
-    whole = capital + replacements + running - residual
-    with np.errstate(divide="ignore", invalid="ignore"):
-        each = xr.where(amount > 0, whole / (amount / 1000 * even), np.inf)
-    out = {
-        "capital": capital,
-        "replacements": replacements,
-        "running": running,
-        "residual": residual,
-        "saved_bill": saved_bill,
-        "net_present_value": worth - whole,
-        "annual": whole / even,
-        "per_kilolitre": each,
-        "energy": energy,
-    }
-    flow = [-capital]
-    for year in range(1, life + 1):
-        saved = saved_bill * (1 + costs.tariff_growth) ** (year - 1)
-        paid = steady + powered * (1 + costs.energy_growth) ** (year - 1)
-        flow.append(saved - paid - spent[year])
-    for name, discount in (("payback", rate), ("payback_plain", 0.0)):
-        out[name] = _payback([amount / (1 + discount) ** year for year, amount in enumerate(flow)])
-    data = xr.Dataset(out)
-    for name in data.data_vars:
-        data[name].attrs = attributes(name) | ({"units": costs.currency} if name in MONEY else {})
+    if saved_bill is None and costs.block:
+        raise InputError("a tariff in blocks needs the volumes of each bill", "give saved_bill", "saved_bill")
+    given = {"nominal": nominal, "yearly_yield": yearly_yield}
+    given |= {} if saved_bill is None else {"saved_bill": saved_bill}
+    given |= {} if tank_price is None else {"tank_price": tank_price}
+    arrays = xr.broadcast(*(_labelled(value, name) for name, value in given.items()))
+    values = {name: array.values for name, array in zip(given, arrays, strict=True)}
+    done = _numbers(costs, **values)
+    data = arrays[0].to_dataset(name="capital")
+    for name, of_size in done.items():
+        more = {"units": costs.currency} if name in MONEY else {}
+        data[name] = (arrays[0].dims, of_size, attributes(name) | more)
     data.attrs = {
         "currency": costs.currency,
-        "life": life,
-        "real_rate": rate,
+        "life": costs.life,
+        "real_rate": costs.real_rate,
         "rate_kind": costs.rate_kind,
         "residual_value": costs.residual,
     }
@@ -135,12 +97,56 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
 def _labelled(value, name: str) -> xr.DataArray:
     """Return a value as a DataArray of sound numbers."""
     array = value if isinstance(value, xr.DataArray) else xr.DataArray(value)
-    if array.dims and array.dims[0].startswith("dim_"):
+    if array.dims and str(array.dims[0]).startswith("dim_"):
         array = array.rename(dim_0="capacity")
     array = array.astype(float).reset_coords(drop=True)
-    if not bool((array >= 0).all()):
+    if not bool((array.values >= 0).all()):
         raise InputError("a value is missing or below zero", "give zero or more for each size", name)
     return array
+
+
+def _numbers(costs: Costs, nominal, yearly_yield, saved_bill=None, tank_price=None) -> dict[str, np.ndarray]:
+    """Return the measures as arrays of one shape."""
+    kilolitres = yearly_yield / 1000
+    saved = kilolitres * costs.tariff if saved_bill is None else saved_bill
+    rate, life = costs.real_rate, costs.life
+    even = present_worth_factor(rate, life)
+    capital, again, residual = (np.zeros(nominal.shape) for _ in range(3))
+    bought = np.zeros((life + 1, *nominal.shape))
+    for number, part in enumerate(costs.parts):
+        price = part.price(nominal)
+        if number == 0 and tank_price is not None:  # the first part is the tank itself
+            price = part.fixed + tank_price
+        capital = capital + price
+        for year in replacement_years(part.life or life, life):
+            again = again + price / (1 + rate) ** year
+            end = math.ceil(year)  # the flows stand at the ends of years
+            bought[end] += price * (1 + rate) ** (end - year)
+        residual = residual + price * _left(costs, part) / (1 + rate) ** life
+    energy = kilolitres * costs.pump_energy
+    steady = sum(p.upkeep for p in costs.parts) + kilolitres * sum(p.per_kilolitre for p in costs.parts)
+    powered = energy * costs.energy_price
+    running = steady * even + powered * present_worth_factor(rate, life, costs.energy_growth)
+    spent = capital + again + running - residual
+    years = np.arange(life).reshape(-1, *[1] * nominal.ndim)
+    flow = saved * (1 + costs.tariff_growth) ** years - steady - powered * (1 + costs.energy_growth) ** years
+    flow = np.concatenate([-capital[None], flow - bought[1:]])
+    fading = (1 + rate) ** -np.arange(life + 1.0).reshape(-1, *[1] * nominal.ndim)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        each = np.where(kilolitres > 0, spent / (kilolitres * even), np.inf)
+    return {
+        "capital": capital,
+        "replacements": again,
+        "running": running,
+        "residual": residual,
+        "saved_bill": saved,
+        "net_present_value": saved * present_worth_factor(rate, life, costs.tariff_growth) - spent,
+        "annual": spent / even,
+        "per_kilolitre": each,
+        "payback": _payback(flow * fading),
+        "payback_plain": _payback(flow),
+        "energy": energy,
+    }
 
 
 def _left(costs: Costs, part: Part) -> float:
@@ -152,16 +158,14 @@ def _left(costs: Costs, part: Part) -> float:
     return max(0.0, 1.0 - age / part.life)
 
 
-def _payback(flow: list[xr.DataArray]) -> xr.DataArray:
+def _payback(flow: np.ndarray) -> np.ndarray:
     """Return after how many years the sum of the flows is no longer below zero, for good."""
-    total = xr.concat(xr.broadcast(*flow), "year", coords="minimal").cumsum("year")
-    values = total.transpose("year", ...).values
-    below = values < -1e-9 * np.abs(values[0])
-    last = values.shape[0] - 1 - np.argmax(below[::-1], axis=0)  # last year in which it is still below
-    ever = below.any(axis=0)
-    at = np.minimum(last, values.shape[0] - 2)
-    here, following = (np.take_along_axis(values, (at + k)[None], 0)[0] for k in (0, 1))
+    total = np.cumsum(flow, axis=0)
+    below = total < -1e-9 * np.abs(flow[0])
+    end = total.shape[0] - 1
+    last = end - np.argmax(below[::-1], axis=0)  # the last year after which it is still below
+    at = np.minimum(last, end - 1)
+    here, following = (np.take_along_axis(total, (at + k)[None], 0)[0] for k in (0, 1))
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(following > here, -here / (following - here), 0.0)
-    years = np.where(~ever, 0.0, np.where(last == values.shape[0] - 1, np.inf, at + part))
-    return xr.DataArray(years, dims=total.transpose("year", ...).dims[1:])
+    return np.where(~below.any(axis=0), 0.0, np.where(last == end, np.inf, at + part))
