@@ -9,6 +9,14 @@ settings.register_profile("house", deadline=None)
 settings.load_profile("house")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def kept_results(tmp_path_factory):
+    """Studies run by several tests are worked once; nothing of the tests reaches the user's cache folder."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("RAINHARVEST_CACHE", str(tmp_path_factory.mktemp("kept")))
+        yield
+
+
 @pytest.fixture
 def rng():
     """A seeded generator, made anew for each test."""

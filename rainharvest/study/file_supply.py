@@ -51,7 +51,7 @@ class Arrangement(BaseModel):
         "rain only", "combined" or "mains reserve".
     change_over : bool
         Combined: feed the fixtures from the mains when the tank is empty, instead of a top-up.
-    top_up_trigger, top_up_level : float [1]
+    top_up_trigger, top_up_level : float
         Combined: shares of the tank at which the mains valve opens and shuts.
     top_up_rate : float [L/day], optional
         Most mains water in a day; unlimited by default.

@@ -31,8 +31,9 @@ def options_group(run: Run) -> xr.Dataset:
     Dataset
         On ``study_option``, the study as described first: the size recommended and the one described, usable
         and nominal; what the one described does in a mean year; roof area; its costs where there are
-        prices. On (study_option, nominal): ``reliability``, the middle over the filled versions of the target's
-        measure, on rain alone where rain feeds the tank, for the study's own sizes.
+        prices. Where no size will do and none is chosen, the study's own is described. On (study_option,
+        nominal): ``reliability``, the middle over the filled versions of the target's measure, on rain
+        alone where rain feeds the tank, for the study's own sizes.
 
     Raises
     ------
@@ -44,11 +45,14 @@ def options_group(run: Run) -> xr.Dataset:
     rows = [_row(run.study, first)]
     for i, option in enumerate(run.study.option):
         # All are tried on the study's sizes: what is compared is not the list of sizes.
-        study = option.study.model_copy(
-            update={"tank": option.study.tank.model_copy(update={"sizes": sizes})}
-        )
+        study = _with_tank(option.study, sizes=sizes)
         try:
+            if study.target.measure != run.study.target.measure:
+                raise InputError("it has another measure than the study", "compare by one", "target.measure")
             done = parcel_of(dataclasses.replace(run, study=study), "storage")["done"]
+            if study.tank.chosen is None and math.isnan(done.recommended):  # then beside the study's own tank
+                study = _with_tank(study, chosen=float(first.described_nominal))
+                done = parcel_of(dataclasses.replace(run, study=study), "storage")["done"]
         except InputError as error:
             place = f"option[{i + 1}].{error.place}".rstrip(".")
             raise InputError(error.problem, error.remedy, place, error.file) from None
@@ -77,6 +81,10 @@ def options_group(run: Run) -> xr.Dataset:
         currency=costs.currency if costs else "",
         measure=run.study.target.measure,
     )
+
+
+def _with_tank(study: Study, **changes: object) -> Study:
+    return study.model_copy(update={"tank": study.tank.model_copy(update=changes)})
 
 
 def _row(study: Study, done: xr.Dataset) -> dict[str, object]:
