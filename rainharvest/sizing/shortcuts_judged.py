@@ -139,7 +139,7 @@ def judge_shortcuts(
     Returns
     -------
     Dataset
-        On ``method``, the daily simulation first: ``size_by_method`` [L] (NaN where a way finds none),
+        On ``way``, the daily simulation first: ``size_by_way`` [L] (NaN where a way finds none),
         ``volume_reliability``, ``time_reliability``, ``failed_a_year``, ``longest_failure``.
 
     Raises
@@ -151,14 +151,14 @@ def judge_shortcuts(
     table = {SIMULATED: found} | sizes
     size = np.array([v if np.isfinite(v) else np.nan for v in table.values()])
     run = np.where(np.isnan(size), 0.0, size)
-    along = xr.DataArray(run, {"method": list(table)}, ("method",))
+    along = xr.DataArray(run, {"way": list(table)}, ("way",))
     grown = {name: share * along for name, share in (shares or {}).items()}
     done = simulate(inflow, demand, along, **settings, **grown)
     done["failed_a_year"] = done.days_failed / (float(done.days_in_year.sum()) / DAYS_A_YEAR)
-    out = xr.Dataset({"size_by_method": ("method", size)}, {"method": list(table)})
+    out = xr.Dataset({"size_by_way": ("way", size)}, {"way": list(table)})
     for name in ("volume_reliability", "time_reliability", "failed_a_year", "longest_failure"):
-        out[name] = done[name].where(~np.isnan(out.size_by_method))
-    for name in (*out.data_vars, "method"):
+        out[name] = done[name].where(~np.isnan(out.size_by_way))
+    for name in (*out.data_vars, "way"):
         out[name].attrs = attributes(name)
     out.attrs = {"target": target, "measure": measure}
     return out
