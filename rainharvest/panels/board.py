@@ -2,32 +2,38 @@
 
 A slider's move calls ``redraw`` with the values of all controls; the figures' artists are moved, the
 figures painted as SVG text into HTML widgets of fixed shape. No Output widget and no ``interact``:
-measured, they flicker, jump or lose pictures; this does not. Errors appear in the panel, since a traceback
-inside an observer would show nowhere on the page.
+measured, they flicker, jump or lose pictures; this does not.
 """
 
 from __future__ import annotations
 
 import math
+import os
+import re
 from collections.abc import Callable, Mapping
 from html import escape
 from typing import TYPE_CHECKING
 
 import ipywidgets as widgets
 
-from rainharvest.errors import InputError
 from rainharvest.names import QUANTITIES, label
+from rainharvest.panels.saving import choices_row, figure_row, stopped
+from rainharvest.plots.save import still_picture
 from rainharvest.plots.style import svg
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _LOOK = """<style>
-.rh-words {font-size:18px; line-height:1.45; color:#22303a; margin:2px 0 14px 0; max-width:62em}
-.rh-words.rh-stop {color:#7a2417; font-weight:600}
+.rh-words {font-size:18px; line-height:1.45; color:#22303a; margin:2px 0 4px 0; max-width:62em}
+.rh-words.rh-stop {color:#7a2417; font-weight:600; position:absolute; z-index:3; background:#fdf3ee;
+  border-left:5px solid #a5402d; padding:6px 12px}
+.rh-note {font-size:16px; line-height:1.45; color:#22303a; margin:2px 0 6px 0; max-width:62em}
+.rh-links a {font-size:16px; line-height:32px; margin-left:14px; color:#10405f; text-decoration:underline}
 .rh-controls .widget-label {font-size:16px; overflow:visible}
 .rh-controls .widget-readout {font-size:16px; min-width:5em}
 .rh-controls .widget-inline-hbox {height:36px}
+.rh-stay {overflow:visible}
 </style>"""
 
 
@@ -106,13 +112,15 @@ def board(
     controls: Mapping[str, widgets.Widget],
     redraw: Callable[..., Mapping[str, tuple[Figure, str]]],
     caution: str = "",
+    study: str | os.PathLike | None = None,
+    choices: Callable[..., Mapping[str, object]] | None = None,
 ) -> widgets.VBox:
     """Return a panel: controls, and for each figure its picture and a sentence that says what it shows.
 
     Parameters
     ----------
     name : str
-        The panel's name: salt for the figures' ids.
+        The panel's name: salt for the figures' ids, stem of the files they are saved in.
     controls : mapping of str to widget
         By the name under which ``redraw`` takes their values.
     redraw : callable
@@ -120,6 +128,11 @@ def board(
         and always in one order, the figure and its sentence. It calls a stage and a plot.
     caution : str
         The caution that belongs beside the panel, where the work can hurt someone.
+    study : str or path, optional
+        The study file that the panel shows, where its choices can be saved.
+    choices : callable, optional
+        Called like ``redraw``; returns the study file's keys that the controls stand for, with their values,
+        as `rainharvest.study.choices.save_choices` takes them.
 
     Returns
     -------
@@ -127,8 +140,12 @@ def board(
         The panel, already painted.
     """
     start = {key: control.value for key, control in controls.items()}
-    words = widgets.HTML()
+    words = widgets.HTML(
+        layout={"height": "0px", "margin": "0", "overflow": "visible"}
+    )  # over the figures: no jump
     pictures: dict[str, tuple[widgets.HTML, widgets.HTML]] = {}
+    figures: dict[str, tuple[Figure, str]] = {}
+    rows: dict[str, tuple[widgets.HBox, Callable[[], None]]] = {}
     place = widgets.VBox(layout={"width": "100%", "max_width": "1040px", "overflow": "hidden"})
     resetting = False
 
@@ -143,25 +160,21 @@ def board(
         if resetting:
             return
         try:
-            drawn = redraw(**values())
-        except InputError as error:
-            words.value = f'<div class="rh-words rh-stop" role="alert">{escape(str(error))}.</div>'
-            return
-        except Exception as error:  # a defect of ours: say so on the page, where a traceback would not show
-            words.value = (
-                '<div class="rh-words rh-stop" role="alert">This panel failed, which is a defect: '
-                f"{escape(type(error).__name__)}: {escape(str(error))}. Report the settings shown.</div>"
-            )
+            figures.update(redraw(**values()))
+        except Exception as error:
+            words.value = stopped(error)
             return
         words.value = ""
-        for key, (figure, sentence) in drawn.items():
+        for key, (figure, sentence) in figures.items():
             if key not in pictures:
                 pictures[key] = widgets.HTML(layout={"width": "100%"}), widgets.HTML()
+                rows[key] = figure_row(f"{name}-{key}", lambda key=key: figures[key])
             picture, line = pictures[key]
-            picture.value = svg(figure, f"{name}-{key}", sentence)
             line.value = f'<div class="rh-words">{sentence}</div>'
+            picture.value = svg(figure, f"{name}-{key}", sentence)
+            rows[key][1]()
         if not place.children:
-            place.children = [w for pair in pictures.values() for w in pair]
+            place.children = [w for key in pictures for w in (*pictures[key], rows[key][0])]
 
     def reset(_button) -> None:
         nonlocal resetting
@@ -174,18 +187,51 @@ def board(
     back = widgets.Button(
         description="Back to the start",
         tooltip="Set every control as it stood at first",
-        layout={"width": "16em", "margin": "4px 0 4px 13em"},
+        layout={"width": "12em"},
     )
     back.on_click(reset)
     for control in controls.values():
         control.observe(paint, "value")
     paint()
+    buttons, said = [back], []
+    if study is not None and choices is not None:
+        more, answer = choices_row(study, lambda: choices(**values()))
+        buttons, said = [back, *more], [answer]
     caution_box = [widgets.HTML(f'<div class="rh-words"><b>Caution.</b> {caution}</div>')] if caution else []
-    box = widgets.HBox([*controls.values(), back], layout={"flex_flow": "row wrap", "overflow": "hidden"})
+    bar = widgets.HBox(buttons, layout={"flex_flow": "row wrap", "margin": "4px 0 4px 13em"})
+    box = widgets.HBox(list(controls.values()), layout={"flex_flow": "row wrap", "overflow": "hidden"})
     box.add_class("rh-controls")
     look = widgets.HTML(_LOOK, layout={"height": "0px", "margin": "0"})
-    panel = widgets.VBox([look, box, words, place, *caution_box], layout={"overflow": "hidden"})
+    panel = widgets.VBox([look, box, bar, *said, words, place, *caution_box], layout={"overflow": "hidden"})
     panel.rh_controls = dict(controls)  # tests and notebooks move the controls by name
     panel.rh_words = words
     panel.rh_pictures = pictures
+    panel.rh_figures = figures
     return panel
+
+
+def still(panel: widgets.VBox):
+    """Return the figures of a panel as they stand, as one picture, for a reader without a kernel.
+
+    The first figure at full width, the others below it in pairs; their sentences follow and are the alternative text.
+
+    Parameters
+    ----------
+    panel : VBox
+        A panel of `board`.
+
+    Returns
+    -------
+    IPython.display.HTML
+        The same bytes for the same panel, below 100 kB.
+    """
+    import base64
+
+    from IPython.display import HTML
+
+    picture = still_picture([figure for figure, _ in panel.rh_figures.values()])
+    said = [re.sub(r"<[^>]+>", "", sentence) for _, sentence in panel.rh_figures.values()]
+    data = base64.b64encode(picture).decode()
+    lines = "".join(f"<p>{escape(line, quote=False)}</p>" for line in said)
+    words = escape(" ".join(said), quote=True)
+    return HTML(f'<img alt="{words}" width="900" src="data:image/png;base64,{data}">{lines}')

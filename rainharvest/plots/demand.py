@@ -40,7 +40,7 @@ def _stacked(axes, values: np.ndarray, names: list[str]) -> None:
         for k, height in enumerate(layer):
             bar = keep(
                 axes,
-                f"bar-{i}-{k}",
+                f"{name}-{k}",
                 lambda k=k, colour=colour, hatch=hatch, name=name: axes.bar(
                     k, 0, 0.8, color=colour, hatch=hatch, edgecolor="white", linewidth=0.6
                 )[0],

@@ -76,8 +76,7 @@ def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
         The colour says measured, part of a longer reading, filled from a neighbour or from its own season,
         or unknown.
     """
-    from matplotlib import rc_context
-    from matplotlib.colors import to_rgb
+    from matplotlib.colors import ListedColormap
 
     if figure is None:
         figure, axes = new_figure("Where each day of the record comes from", height=5.4)
@@ -93,15 +92,16 @@ def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
     # A leap day has a column of its own, so that a date stands in one column in every year.
     column = (days.month.to_numpy() - 1) * 31 + days.day.to_numpy() - 1
     place = {c: k for k, c in enumerate(np.unique((_leap().month - 1) * 31 + _leap().day - 1))}
-    picture = np.ones((last - first + 1, 366, 3))
-    colours = np.array([to_rgb(colour) for colour in ORIGIN_COLOURS])
-    picture[days.year.to_numpy() - first, [place[c] for c in column]] = colours[origin]
+    picture = np.full((last - first + 1, 366), np.nan)
+    picture[days.year.to_numpy() - first, [place[c] for c in column]] = origin
     short = ~pd.DatetimeIndex([f"{year:04d}-01-01" for year in range(first, last + 1)]).is_leap_year
     picture[short, place[31 + 28]] = picture[short, place[31 + 27]]  # no white stripe where there is no 29th
-    with rc_context(STYLE):
-        image = keep(
-            axes, "days", lambda: axes.imshow(picture, aspect="auto", interpolation="nearest", zorder=1)
-        )
+    look = {"cmap": ListedColormap(ORIGIN_COLOURS), "vmin": -0.5, "vmax": len(ORIGIN_COLOURS) - 0.5}
+    image = keep(
+        axes,
+        "days",
+        lambda: axes.imshow(picture, aspect="auto", interpolation="nearest", interpolation_stage="data", zorder=1, **look),
+    )
     image.set_data(picture)
     image.set_extent((0, 366, last + 0.5, first - 0.5))
     axes.set_xlim(0, 366)

@@ -1,0 +1,205 @@
+"""The one study file of the workbook: the demo, or the reader's working copy of it with the choices saved so far."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+from rainharvest.errors import InputError
+from rainharvest.study.file import StudyFileError, read_study
+
+COPY = "my_study.toml"
+"""Name of the working copy, in the folder in which the notebooks run."""
+ASIDE = "my_study-before.toml"
+"""Where a working copy goes that is set aside."""
+_HEAD = "# Working copy of "
+
+
+def study_in_use(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Path:
+    """Return the study file that the workbook works on.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file as long as no choices were saved.
+    copy : str or path
+        The working copy.
+
+    Returns
+    -------
+    Path
+        The working copy if there is one, else ``path``.
+
+    Raises
+    ------
+    InputError
+        If there is neither.
+    """
+    for one in (Path(copy), Path(path)):
+        if one.is_file():
+            return one
+    raise InputError("there is no such study file", "name a study file that exists", file=path)
+
+
+def use_study(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Path:
+    """Make a study the one that all notebooks open: its working copy is made.
+
+    Parameters
+    ----------
+    path : str or path
+        A study file.
+    copy : str or path
+        The working copy; one that is there is set aside.
+
+    Returns
+    -------
+    Path
+        The working copy.
+
+    Raises
+    ------
+    InputError
+        If the study file cannot be used; nothing is written then.
+    """
+    read_study(path)
+    _write(_moved(Path(path), Path(copy)).as_string(), Path(copy), aside=True)
+    return Path(copy)
+
+
+def save_choices(
+    path: str | os.PathLike, choices: Mapping[str, object], copy: str | os.PathLike = COPY
+) -> dict[str, object]:
+    """Write choices into the working copy, whole or not at all; everything else of it stays, comments too.
+
+    Parameters
+    ----------
+    path : str or path
+        The study that was open when the choices were made.
+    choices : mapping of str to value
+        By dotted key, such as "target.reliability" or "roof.0.area" (the first ``[[roof]]``).
+    copy : str or path
+        The working copy; made from ``path`` if it is not there yet.
+
+    Returns
+    -------
+    dict
+        What was changed: those of the choices that differed.
+
+    Raises
+    ------
+    InputError
+        If the working copy belongs to another study, or if the study would not be valid with these choices;
+        nothing is written then.
+    """
+    path, copy = Path(path), Path(copy)
+    if copy.is_file() and not _same(path, copy) and not _same(path, _origin(copy)):
+        raise InputError(
+            f"the choices saved there are those of another study ({_origin(copy) or 'unknown'})",
+            "set them aside first, or open the study that they belong to",
+            file=copy,
+        )
+    document = _moved(copy if copy.is_file() else path, copy)
+    changed = {}
+    for key, value in choices.items():
+        *tables, last = key.split(".")
+        inside = document
+        for name in tables:
+            if isinstance(inside, list):
+                inside = inside[int(name)]
+            else:
+                inside = inside.setdefault(name, {})
+        value = _plain(value)
+        before = inside[int(last)] if isinstance(inside, list) else inside.get(last)
+        if before != value:
+            inside[int(last) if isinstance(inside, list) else last] = changed[key] = value
+    if changed:
+        _write(document.as_string(), copy)
+    return changed
+
+
+def set_aside(copy: str | os.PathLike = COPY) -> Path | None:
+    """Set the working copy aside: the notebooks open the study that it was made from again.
+
+    Parameters
+    ----------
+    copy : str or path
+        The working copy.
+
+    Returns
+    -------
+    Path or None
+        Where it is now; None if there was none. One that was set aside before is written over.
+    """
+    copy = Path(copy)
+    if not copy.is_file():
+        return None
+    return copy.replace(copy.with_name(ASIDE))
+
+
+def _same(one: Path, other: Path | None) -> bool:
+    return other is not None and one.resolve() == other.resolve()
+
+
+def _origin(copy: Path) -> Path | None:
+    """Return the file that a working copy was made from, which its first line names."""
+    first = copy.read_text(encoding="utf-8").partition("\n")[0]
+    return copy.parent / first.removeprefix(_HEAD).rstrip(".") if first.startswith(_HEAD) else None
+
+
+def _plain(value: object) -> object:
+    """Return a value as a study file has it: no more figures than a slider has, whole numbers without a point."""
+    if isinstance(value, bool | str) or not hasattr(value, "__float__"):
+        return value
+    near = float(f"{float(value):.6g}")
+    return int(near) if near.is_integer() else near
+
+
+def _moved(path: Path, copy: Path):
+    """Return a study file's document as it must read in the place of the copy: paths in it lead to the same files."""
+    import tomlkit
+
+    _, text = read_study(path)
+    if not _same(path, copy):
+        origin = Path(os.path.relpath(path, copy.parent)).as_posix()
+        text = f"{_HEAD}{origin}.\n{text}"
+    document = tomlkit.parse(text)
+
+    def lead(inside) -> None:
+        for key, value in list(inside.items() if hasattr(inside, "items") else enumerate(inside)):
+            if isinstance(value, str):
+                there = path.parent / value
+                if not Path(value).is_absolute() and there.is_file():
+                    inside[key] = Path(os.path.relpath(there, copy.parent)).as_posix()
+            elif isinstance(value, dict | list):
+                lead(value)
+
+    if path.parent.resolve() != copy.parent.resolve():
+        lead(document)
+    return document
+
+
+def _write(text: str, copy: Path, aside: bool = False) -> None:
+    """Write the copy whole or not at all: beside its place first, where its paths lead where they will."""
+    try:
+        handle, name = tempfile.mkstemp(prefix=".unfinished-", suffix=".toml", dir=copy.parent)
+    except OSError as error:
+        raise InputError(
+            f"cannot write there ({error.strerror})", "make the folder writable", file=copy
+        ) from None
+    trial = Path(name)
+    try:
+        with open(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        read_study(trial)
+        if aside and copy.is_file():
+            copy.replace(copy.with_name(ASIDE))
+        trial.replace(copy)
+    except InputError as error:
+        mistakes = getattr(error, "mistakes", [error])
+        raise StudyFileError([InputError(m.problem, m.remedy, m.place, copy) for m in mistakes]) from None
+    finally:
+        trial.unlink(missing_ok=True)
