@@ -1,3 +1,37 @@
 """Quantities of many climates."""
 
-ROWS: tuple[tuple[str, ...], ...] = ()
+ROWS = (
+    ("storm_depth", "mm", "Mean storm depth", "Mean rain of a run of wet days."),
+    ("mean_dry_spell", "day", "Mean dry spell", "Mean length of a run of days that are not wet."),
+    (
+        "seasonality",
+        "1",
+        "Seasonality",
+        "How unevenly rain falls over the months: 0 for even, 1.83 for rain in one month.",
+    ),
+    ("driest_decade_yield", "L/year", "Yield of the driest decade", "Least mean yield of ten years on end."),
+    ("reaching", "L", "Size that reaches the target", "Smallest of the sizes tried that reaches the target."),
+    ("brought_a_year", "L/year", "Brought to the tank", "Rain water that reaches the tank in a mean year."),
+    ("caught_a_year", "L/year", "Rain on the roofs in a year", "Rain that falls on the roofs in a mean year."),
+    ("lost_a_year", "L/year", "Lost before the tank", "Rain water lost on the way in a mean year, by cause."),
+    ("standing_share", "1", "Days on which water stands", "Share of days on which a run's water is not renewed."),
+    ("longest_standing", "day", "Longest time that water stands", "Longest time without fresh water in a run."),
+    (
+        "standing_spells_a_year",
+        "1/year",
+        "Spells of old water",
+        "How often a year water stands longer than its limit.",
+    ),
+    ("best_bore", "mm", "Best bore", "Smallest bore of a wet run within 0.1 % of the most water brought."),
+    ("wet_cost", "1", "Cost of the wet run", "Share of the dry run's water that the wet run does not bring."),
+    ("days_missing", "day", "Days missing", "Days of a place without a value: the place is left out."),
+    ("days_clipped", "day", "Days clipped", "Days a hair below zero, by packing, that were set to zero."),
+    ("days_impossible", "day", "Days impossible", "Days below zero or beyond the world's record of rain."),
+    ("conveyance", "", "Conveyance", "The run of pipe to the tank: dry or wet."),
+    ("done", "1", "Region done", "1 where a region of the grid has been worked and written."),
+    ("region", "1", "Region", "A part of a grid that is worked and written at once."),
+    ("rank_correlation", "1", "Rank correlation", "Spearman's: 1 if one rises whenever the other does."),
+    ("slope", "1", "Standardised slope", "Change in ranks, in standard deviations, for one of the statistic's."),
+    ("explained", "1", "Share explained", "Share of the variance of the ranks that a regression explains."),
+    ("group", "1", "Group", "Number of a group of similar climates, the wettest first."),
+)

@@ -1,0 +1,222 @@
+"""A run killed at any moment ends, when it is started again, with the bytes of one that was left alone."""
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+import zarr
+from climates_case import plan_for, region
+
+from rainharvest.climates.cells import VARIABLES, over_cells
+from rainharvest.climates.grid import open_grid
+from rainharvest.climates.run import run_climates
+from rainharvest.climates.store import COUNTS, open_climates
+from rainharvest.errors import InputError
+
+SIZES = tuple(np.geomspace(500, 80_000, 64))
+SLOW = (50.0, 65.0, 80.0, 100.0, 125.0, 150.0)  # bores that make a run last long enough to be killed
+
+RUN = """
+import sys
+sys.path.insert(0, {tests!r})
+from test_resume import start
+start({rain!r}, {out!r}, {memory!r})
+"""
+
+
+def start(rain, out, memory):
+    """Run from files to a store: what the process that is killed does, and the one that is not."""
+    grid = open_grid(rain, mask="land")
+    plan = plan_for(grid.days, capacity=SIZES, bores=SLOW)
+    return run_climates(grid, plan, out, threads=2, cells=6, memory=memory)
+
+
+def tree(folder):
+    """Every file of a folder with its bytes."""
+    return {
+        str(p.relative_to(folder)): p.read_bytes() for p in sorted(Path(folder).rglob("*")) if p.is_file()
+    }
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    """The region in one file by cell, and in a file a year with a chunk a day."""
+    folder = tmp_path_factory.mktemp("rain")
+    data = region(rows=8, columns=9, years=10)
+    data.to_netcdf(
+        folder / "whole.nc", encoding={"rain": {"chunksizes": (data.sizes["time"], 2, 3), "zlib": True}}
+    )
+    fixed = data[["mean_intensity", "land"]]
+    for year, part in data[["rain"]].groupby("time.year"):
+        part.merge(fixed).to_netcdf(
+            folder / f"y{year}.nc", encoding={"rain": {"chunksizes": (1, 8, 9), "zlib": True}}
+        )
+    return {"by cell": str(folder / "whole.nc"), "a file a year": str(folder / "y*.nc")}
+
+
+@pytest.fixture(scope="module")
+def undisturbed(files, tmp_path_factory):
+    """The stores of runs that nobody killed."""
+    folder = tmp_path_factory.mktemp("whole")
+    for name, rain in files.items():
+        start(rain, folder / name, 150_000.0)
+    return folder
+
+
+def kill_in_the_middle(files, kind, out, seen):
+    """Start a run in a process of its own and kill it as soon as ``seen`` says so."""
+    code = RUN.format(tests=str(Path(__file__).parent), rain=files[kind], out=str(out), memory=150_000.0)
+    process = subprocess.Popen([sys.executable, "-c", code], cwd=Path(__file__).parents[2])
+    while process.poll() is None and not seen():
+        time.sleep(0.002)
+    process.send_signal(signal.SIGKILL)
+    return process.wait()
+
+
+def marks(folder):
+    try:
+        return int(zarr.open_group(folder, mode="r")["done"][:].sum())
+    except Exception:  # not made yet
+        return 0
+
+
+@pytest.mark.parametrize("moment", [1, 5])
+def test_sigkill_among_the_regions_and_a_second_run_gives_the_same_bytes(
+    files, undisturbed, tmp_path, moment
+):
+    out = tmp_path / "out"
+    assert kill_in_the_middle(files, "by cell", out, lambda: marks(out) >= moment) == -signal.SIGKILL
+    done = marks(out)
+    regions = zarr.open_group(out, mode="r")["done"].size
+    assert moment <= done < regions, "killed too late to show anything"
+    with pytest.raises(InputError, match=f"{regions - done} of {regions} regions"):
+        open_climates(out)
+    assert int((open_climates(out, unfinished=True).done == 1).sum()) == done
+    (out / "reaching" / "0.0.0.0.x.partial").write_bytes(b"half a chunk")  # what a kill can leave behind
+    start(files["by cell"], out, 150_000.0)
+    assert tree(out) == tree(undisturbed / "by cell")
+
+
+def test_sigkill_while_rain_by_day_is_laid_out(files, undisturbed, tmp_path):
+    out, beside = tmp_path / "out", tmp_path / ".out.rain"
+    assert kill_in_the_middle(files, "a file a year", out, lambda: marks(beside) >= 2) == -signal.SIGKILL
+    slabs = zarr.open_group(beside, mode="r")["done"]
+    assert 2 <= int(slabs[:].sum()) < slabs.size and marks(out) == 0
+    start(files["a file a year"], out, 150_000.0)
+    assert tree(out) == tree(undisturbed / "a file a year") and not beside.exists()
+
+
+def test_how_the_rain_lies_makes_no_difference(undisturbed):
+    one, other = (open_climates(undisturbed / name).load() for name in ("by cell", "a file a year"))
+    for name in (*VARIABLES, *COUNTS):
+        np.testing.assert_array_equal(one[name], other[name], err_msg=name)
+    assert json_free(one.attrs) == json_free(other.attrs)
+
+
+def json_free(attrs):
+    return {k: v for k, v in attrs.items() if k not in ("digests", "tile")}
+
+
+def test_threads_a_loop_over_cells_and_a_cluster_that_loses_a_worker_give_the_same_bits(
+    files, undisturbed, tmp_path
+):
+    distributed = pytest.importorskip("distributed")
+    whole = open_climates(undisturbed / "by cell").load()
+    grid = open_grid(files["by cell"], mask="land")
+    plan = plan_for(grid.days, capacity=SIZES, bores=SLOW)
+
+    data = xr.open_dataset(files["by cell"])
+    for i, j in [(4, 0), (7, 8), (0, 5)]:  # a loop over cells
+        one = over_cells(data.rain[:, i, j].astype(float), plan, float(data.mean_intensity[i, j]))
+        for name in VARIABLES:
+            np.testing.assert_array_equal(one[name], whole[name][i, j], err_msg=name)
+
+    run_climates(grid, plan, tmp_path / "one", threads=1, cells=6)
+    assert tree(tmp_path / "one") == tree(undisturbed / "by cell")
+
+    with (
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        ) as cluster,
+        distributed.Client(cluster) as client,
+    ):
+        victims = [worker.process.pid for worker in cluster.workers.values()]
+        killed = []
+
+        def kill():
+            while marks(tmp_path / "cluster") < 3:
+                time.sleep(0.002)
+            os.kill(victims[0], signal.SIGKILL)
+            killed.append(marks(tmp_path / "cluster"))
+
+        killer = threading.Thread(target=kill)
+        killer.start()
+        run_climates(grid, plan, tmp_path / "cluster", cluster=client, cells=6)
+        killer.join()
+        assert killed and killed[0] < zarr.open_group(tmp_path / "cluster", mode="r")["done"].size
+        assert tree(tmp_path / "cluster") == tree(undisturbed / "by cell")
+
+        run_climates(grid, plan, tmp_path / "address", cluster=cluster.scheduler_address, cells=6)
+        assert tree(tmp_path / "address") == tree(undisturbed / "by cell")
+
+
+@pytest.mark.parametrize(
+    "change, words",
+    [
+        ({"capacity": SIZES[:-1]}, "tank sizes"),
+        ({"target": 0.9}, "settings"),
+        ({"bores": ()}, "settings"),
+        ({"demand": 1.01}, "demand"),
+        ({"catchments": "dry run"}, "roofs and pipes"),
+    ],
+)
+def test_another_study_does_not_go_on_in_the_folder(files, undisturbed, change, words):
+    grid = open_grid(files["by cell"], mask="land")
+    plan = plan_for(grid.days, capacity=SIZES, bores=SLOW)
+    if "demand" in change:
+        change = {"demand": plan.demand * 1.01}
+    if "catchments" in change:
+        change = {"catchments": {"dry run": plan.catchments["dry run"]}}
+    before = tree(undisturbed / "by cell")
+    with pytest.raises(InputError, match=words) as caught:
+        run_climates(
+            grid,
+            plan_for(grid.days, **{"capacity": SIZES, "bores": SLOW} | change),
+            undisturbed / "by cell",
+            cells=6,
+        )
+    assert "another folder" in caught.value.remedy
+    with pytest.raises(InputError, match="rain"):
+        run_climates(open_grid(files["a file a year"], mask="land"), plan, undisturbed / "by cell", cells=6)
+    assert tree(undisturbed / "by cell") == before
+
+
+def test_a_folder_of_something_else_is_left_alone(files, tmp_path):
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "letter.txt").write_text("dear")
+    grid = open_grid(files["by cell"])
+    with pytest.raises(InputError, match="not one of a run"):
+        run_climates(grid, plan_for(grid.days), tmp_path / "mine")
+    assert [p.name for p in (tmp_path / "mine").iterdir()] == ["letter.txt"]
+    with pytest.raises(InputError, match="no scheduler answers"):
+        run_climates(grid, plan_for(grid.days), tmp_path / "out", cluster="tcp://127.0.0.1:9")
+
+
+def test_the_store_reads_as_cf(undisturbed):
+    cf_xarray = pytest.importorskip("cf_xarray")
+    assert cf_xarray
+    store = open_climates(undisturbed / "by cell")
+    assert store.attrs["Conventions"].startswith("CF-") and store.attrs["invented"] == 1
+    assert store.cf["latitude"].attrs["units"] == "degrees_north" and store.cf["longitude"].size == 9
+    for name in (*VARIABLES, *COUNTS):
+        assert store[name].attrs["units"] and store[name].attrs["long_name"], name
+    store.load().to_netcdf(undisturbed / "copy.nc")
+    with xr.open_dataset(undisturbed / "copy.nc") as back:
+        np.testing.assert_array_equal(back.reaching, store.reaching)
