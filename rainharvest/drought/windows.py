@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import xarray as xr
 
 from rainharvest.compiled import compiling_notice
 from rainharvest.errors import InputError
@@ -286,20 +285,3 @@ def _blocks(windows: Windows, capacity: float, settings: Settings, theta: float,
                 )
                 balance(*flows, None, tank, level, share, None, edges, total, by_part, daily)
                 yield row, begin, end, flows[1], by_part, daily
-
-
-def dated(flows: Flows) -> xr.DataArray:
-    """Return the days of a record.
-
-    Parameters
-    ----------
-    flows : Flows
-        The record.
-
-    Returns
-    -------
-    DataArray
-        ``time``.
-    """
-    days = flows.first + np.arange(flows.inflow.shape[1])
-    return xr.DataArray(days.astype("datetime64[ns]"), dims="time")
