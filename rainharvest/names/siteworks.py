@@ -125,7 +125,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("soakaway_distance", "m", "Distance of the soakaway", "To the nearest building or boundary."),
     ("opening", "m", "Way in", "Narrowest opening on the way of the tank."),
     ("part", "", "Part", "A part of the site works."),
-    ("quantity", "", "Quantity", "How much of a part, in what it is counted by."),
+    ("quantity", "1", "Quantity", "How much of a part, in what it is counted by."),
     ("counted", "", "Counted by", "What a quantity is counted by: piece, m, m2, m3."),
     ("cost", "", "Cost", "In the currency of the study."),
     ("task", "", "Task", "A task of upkeep."),

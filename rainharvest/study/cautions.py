@@ -54,6 +54,17 @@ CAUTIONS = {
         "A tank is a confined space: its air can kill. Nobody enters one without training, a permit, "
         "ventilation and a second person outside. Keep lids locked, against children and mosquitoes.",
     ),
+    "mosquitoes": Caution(
+        "Mosquitoes",
+        "Any opening wider than about a millimetre lets mosquitoes in, and some grow from egg to adult within a "
+        "week: screen inlet, overflow, vent and lid, mend what is torn, let no gutter or saucer hold water. Where "
+        "they carry disease, the health authority says what may be put into the water.",
+    ),
+    "digging": Caution(
+        "Digging",
+        "A trench or a pit can collapse on whoever stands in it, or meet a cable or a gas pipe. Have services "
+        "located; shore or slope anything that a person enters; fence a trial pit while it drains.",
+    ),
     "overflow": Caution(
         "Overflow",
         "Treat the tank as full when the storm comes: the overflow must carry all that the inlet brings, away "

@@ -156,6 +156,7 @@ def works_dataset(works: Works) -> xr.Dataset:
             "largest_overflow": float(works.spills.largest),
         }
         out["overflow_of_day"] = works.spills.overflow_of_day.assign_attrs(attributes("overflow_of_day"))
+        out["quantile"].attrs = {"units": "1", "long_name": "Share of the days with overflow"}
     if works.soakaway is not None:
         out = out.merge(works.soakaway.drop_attrs(deep=False))
         single["infiltration"] = works.soakaway.attrs["infiltration"]

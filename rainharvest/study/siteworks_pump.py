@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
+from rainharvest.catchment.friction import GRAVITY
 from rainharvest.names import attributes
 from rainharvest.siteworks.pump import (
     Duty,
@@ -21,10 +22,9 @@ from rainharvest.siteworks.pump_starts import drawdown, dry_running_level, start
 from rainharvest.siteworks.vessel import Vessel
 from rainharvest.study.file_siteworks import PumpPlan
 
-GRAVITY_HEAD = 9.80665
-"""Pressure of a metre of water, kPa."""
-CUT_IN_SHARE, CUT_OUT_SHARE = 0.75, 0.92
-"""Shares of the pressure at no flow at which a pump without other settings starts and stops: own choice."""
+CUT_OUT_SHARE, CUT_IN_SHARE = 0.95, 0.8
+"""Own choices where no pressures are given: the pump stops at so much of its pressure at no flow, and starts at the
+pressure that the highest tap wants or, if that is lower, at so much of the pressure at which it stops."""
 POINTS = 41
 
 
@@ -97,10 +97,10 @@ def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> Pu
     curve = pump_curve(shut_off, most)
     flow, head = duty_point(curve, lambda q: head_wanted(rise, q), most)
     duty = pump_duty(flow, head, plan.pump_efficiency, plan.motor_efficiency)
-    shut = shut_off * GRAVITY_HEAD
-    start, end = (
-        (CUT_IN_SHARE * shut, CUT_OUT_SHARE * shut) if plan.cut_in is None else (plan.cut_in, plan.cut_out)
-    )
+    start, end = plan.cut_in, plan.cut_out
+    if start is None or end is None:
+        end = CUT_OUT_SHARE * shut_off * GRAVITY
+        start = min(rise.static_head * GRAVITY, CUT_IN_SHARE * end)
     size = plan.vessel_volume or vessel_needed(flow, start, end, plan.most_starts)
     flows = np.linspace(0.0, most, POINTS)
     return PumpWorks(
