@@ -10,8 +10,10 @@ if TYPE_CHECKING:
 
 DOTS = 180
 """Dots an inch of the pictures in the Word document."""
-SCALE = 0.82
-"""What a picture is made smaller by before it is painted: its type then reads on a page and on a phone."""
+SCALE = (0.82, 0.95)
+"""What the sides of a picture are multiplied by before it is painted: its type then reads on a page and a phone."""
+WIDE = (1.0, 1.0)
+"""For a picture with much to say."""
 KEPT_WHOLE, LINE = 16, 38
 """A table of so many lines, of about so many letters each, is not broken over two pages."""
 
@@ -232,7 +234,9 @@ class Report:
         return {section.key: section for section in self.sections}[key]
 
 
-def picture(name: str, figure: Figure, caption: str, words: str = "", scale: float = SCALE) -> Picture:
+def picture(
+    name: str, figure: Figure, caption: str, words: str = "", scale: tuple[float, float] = SCALE
+) -> Picture:
     """Return a figure as a block, painted for the page and for the Word document.
 
     Parameters
@@ -245,8 +249,8 @@ def picture(name: str, figure: Figure, caption: str, words: str = "", scale: flo
         The words under it.
     words : str, optional
         What it shows; the caption if not given.
-    scale : float
-        What its sides are multiplied by; 1 for a figure with much to say.
+    scale : tuple of float
+        What its sides are multiplied by.
 
     Returns
     -------
@@ -261,12 +265,12 @@ def picture(name: str, figure: Figure, caption: str, words: str = "", scale: flo
 
     from rainharvest.plots.style import STYLE, svg
 
-    figure.set_size_inches(*(scale * side for side in figure.get_size_inches()))
+    figure.set_size_inches(*(f * side for f, side in zip(scale, figure.get_size_inches(), strict=True)))
     # An id stands once on a page: those of groups, to which nothing refers, go; so do repeated definitions.
     drawn = re.sub(r'<g id="[^"]*"', "<g", svg(figure, f"report-{name}", words or caption))
     seen: set[str] = set()
-    clip = re.compile(r'<clipPath id="([^"]*)">.*?</clipPath>', re.DOTALL)
-    drawn = clip.sub(lambda m: "" if m[1] in seen or seen.add(m[1]) else m[0], drawn)
+    named = re.compile(r'<(clipPath|path) id="([^"]*)"(?:[^>]*/>|.*?</\1>)', re.DOTALL)
+    drawn = named.sub(lambda m: "" if m[2] in seen or seen.add(m[2]) else m[0], drawn)
     file = io.BytesIO()
     with rc_context(STYLE):
         FigureCanvasAgg(figure)

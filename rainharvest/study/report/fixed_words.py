@@ -15,7 +15,7 @@ CAUTION = "Caution"
 MORE = "More"
 PAGE = "Page"
 YES, NO = "yes", "no"
-TINY = "under {}"
+TINY, NONE = "under {}", "none"
 INVENTED = "Invented example: no such place, building or rain gauge exists."
 
 TITLES = {
@@ -78,6 +78,17 @@ SIZES_HEAD = (
     "days short a year",
     "longest failure, days",
 )
+OPTIONS_HEAD = {
+    "study_option": "option",
+    "recommended_nominal": "smallest that reaches the target, nominal",
+    "described_nominal": "tank described, nominal",
+    "rain_reliability": "reached on rain",
+    "delivered_a_year": "yield a year",
+    "failed_a_year": "days short a year",
+    "mains_a_year": "mains water a year",
+    "capital": "capital ({currency})",
+    "annual": "a year ({currency})",
+}
 COSTS_HEAD = (
     "usable",
     "capital ({currency})",
@@ -104,6 +115,7 @@ CAPTIONS = {
     "dry_wet": "The dry and the wet run between the same two points.",
     "uses": "What is asked for, by use.",
     "sizes": "Tank sizes compared: the middle of the filled versions of the record.",
+    "options": "Options side by side, each with the tank described for it.",
     "costs": "What each size costs and saves.",
     "assumptions": "Every default value that the study rests on.",
     "reproduce": "What the study was run on.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rainharvest.reader import date, in_units, number
 from rainharvest.study.report import answer_words, record_words
-from rainharvest.study.report.blocks import Fact, Facts, Paragraph, Section, Table, picture
+from rainharvest.study.report.blocks import WIDE, Fact, Facts, Paragraph, Section, Table, picture
 from rainharvest.study.report.costs import cost_of_described
 from rainharvest.study.report.fixed_words import (
     CAPTIONS,
@@ -114,7 +114,7 @@ def record_section(worked: Worked) -> Section:
     blocks = [Paragraph(text) for text in record_words.record_read(done)]
     blocks += [
         Table(CAPTIONS["origins"], RECORD_HEAD, tuple(origins), frozenset({1, 2}), (0.6, 0.2, 0.2)),
-        picture("origin", origin_figure(record.filled), record_words.origins_caption(flags), scale=1.0),
+        picture("origin", origin_figure(record.filled), record_words.origins_caption(flags), scale=WIDE),
         picture("annual", annual_figure(annual), record_words.annual_caption(annual)),
         Paragraph(record_words.findings_said(record.findings, len(rows))),
     ]

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from rainharvest.study.report.back import assumptions_section, reproduce_section
 from rainharvest.study.report.blocks import Report, numbered
+from rainharvest.study.report.choices import options_section
 from rainharvest.study.report.decision import costs_section, drought_section, size_section, supply_section
 from rainharvest.study.report.fixed_words import INVENTED
 from rainharvest.study.report.front import answer_section, demand_section, record_section, site_section
@@ -23,6 +24,7 @@ SECTIONS = (
     catchment_section,
     demand_section,
     size_section,
+    options_section,
     drought_section,
     supply_section,
     costs_section,

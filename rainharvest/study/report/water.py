@@ -12,7 +12,16 @@ from rainharvest.sources import Default
 from rainharvest.study.conveyance import Case, Climate, DryAndWet, dry_and_wet
 from rainharvest.study.conveyance_words import bore_words, levels_words, losses_words
 from rainharvest.study.report import decision_words
-from rainharvest.study.report.blocks import Block, Bullets, Paragraph, Section, Subheading, Table, picture
+from rainharvest.study.report.blocks import (
+    WIDE,
+    Block,
+    Bullets,
+    Paragraph,
+    Section,
+    Subheading,
+    Table,
+    picture,
+)
 from rainharvest.study.report.fixed_words import (
     CAPTIONS,
     DRY_WET,
@@ -112,7 +121,7 @@ def _conveyance(worked: Worked) -> list[Block]:
         Subheading(DRY_WET),
         Paragraph(decision_words.run_said(run)),
         Paragraph(decision_words.storm_said(storm, given=False)),
-        picture("levels", drawn, decision_words.levels_caption(done, storm)),
+        picture("levels", drawn, decision_words.levels_caption(done, storm), scale=WIDE),
         *(Paragraph(text) for text in words),
         dry_wet_table(done),
         Bullets(WORK_CAUTIONS[1:4]),
