@@ -4,127 +4,40 @@ from __future__ import annotations
 
 import os
 import tomllib
+from dataclasses import replace
 from pathlib import Path
-from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.catchment.intensity import CLIMATES, Intensity
-from rainharvest.catchment.parts import INTENSITY, Catchment
+from rainharvest.catchment.parts import Catchment
 from rainharvest.catchment.roofs import Roof
 from rainharvest.demand.calendar import Calendar
 from rainharvest.demand.garden import Garden
 from rainharvest.demand.pool import Pool
 from rainharvest.demand.uses import Use
 from rainharvest.errors import InputError
-from rainharvest.reader import Dates, Numbers, Reader, Units
+from rainharvest.reader import Reader, Units
 from rainharvest.sizing.costs_prices import Costs
 from rainharvest.storage.tank import Tank
-from rainharvest.study.file_mistakes import Mistake, StudyFileError, found_by_pydantic, missing_files
+from rainharvest.study.file_mistakes import (
+    Mistake,
+    StudyFileError,
+    found_by_pydantic,
+    missing_files,
+    studies_of,
+    value_at,
+)
 from rainharvest.study.file_options import with_options
 from rainharvest.study.file_siteworks import SiteWorks
 from rainharvest.study.file_sizing import Catalogue, Sizing
 from rainharvest.study.file_supply import Arrangement, Weather
+from rainharvest.study.file_tables import Losses, Rain, Rationing, Report, Site, Table, Target
 from rainharvest.study.file_units import to_metric
 from rainharvest.study.plausible import too_small, unlikely_values
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Site(_Table):
-    """Where the building stands.
-
-    Parameters
-    ----------
-    elevation : float [m]
-        Height above the sea.
-    """
-
-    name: str = Field(min_length=1, max_length=120)
-    latitude: float | None = Field(None, ge=-90, le=90)
-    longitude: float | None = Field(None, ge=-180, le=360)
-    elevation: float | None = Field(None, ge=-450, le=9000)
-    invented: bool = False
-    note: str = ""
-
-
-class Rain(_Table):
-    """The rain files and how they are read and filled.
-
-    ``column``, ``units``, ``day_first``, ``at`` and ``blank_is_zero`` are what `rainharvest.read_rain` asks for
-    where a file leaves doubt; each is used only for a file that does.
-    """
-
-    file: str = Field(min_length=1)
-    neighbours: tuple[str, ...] = ()
-    column: str | None = None
-    units: str | None = None
-    day_first: bool | None = None
-    at: tuple[float, float] | str | None = None
-    blank_is_zero: bool | None = None
-    members: int = Field(20, ge=1, le=200)
-    seed: int = Field(0, ge=0)
-    year_start_month: int | None = Field(None, ge=1, le=12)
-
-
-class Losses(_Table):
-    """What stands between roof and tank; what is left out takes the catchment's defaults.
-
-    ``intensity`` says how hard it rains, which matters where a gutter or pipe has a limit: the name of a climate of
-    `rainharvest.catchment.intensity.CLIMATES`, or a table with what hourly rain of the place gave.
-
-    Parameters
-    ----------
-    first_flush : float [mm]
-        Depth of runoff turned away at the start of an event.
-    first_flush_bleed : float [L/day]
-        What the bleed of each roof's first-flush space lets out.
-    """
-
-    first_flush: float | None = Field(None, ge=0, le=100)
-    first_flush_bleed: float | None = Field(None, ge=0, le=1e5)
-    first_flush_reset: float | None = Field(None, ge=1, le=3650)
-    filter_efficiency: float | None = Field(None, ge=0, le=1)
-    intensity: Intensity = INTENSITY
-
-    @field_validator("intensity", mode="before")
-    @classmethod
-    def _by_name(cls, value: object) -> object:
-        if not isinstance(value, str):
-            return value
-        if value not in CLIMATES:
-            raise InputError(f'no climate is called "{value}"', f"choose one of {', '.join(CLIMATES)}")
-        return CLIMATES[value]
-
-
-class Rationing(_Table):
-    """One stage of rationing: below a share of the usable size, non-essential uses keep a share."""
-
-    level: float = Field(gt=0, le=1)
-    share: float = Field(ge=0, le=1)
-
-
-class Target(_Table):
-    """What the tank must reach."""
-
-    reliability: float = Field(0.9, gt=0, le=1)
-    measure: Literal["volume_reliability", "time_reliability"] = "volume_reliability"
-
-
-class Report(_Table):
-    """For whom the report is, and in what form they read numbers and dates (see `rainharvest.reader`)."""
-
-    client: str = ""
-    author: str = ""
-    note: str = ""
-    numbers: Numbers = "1,234.5"
-    dates: Dates | None = None
-
-
-class Option(_Table):
+class Option(Table):
     """Another choice to compare with the study: the study with what the option changes."""
 
     name: str = Field(min_length=1, max_length=60)
@@ -132,7 +45,7 @@ class Option(_Table):
     study: Study
 
 
-class Study(_Table):
+class Study(Table):
     """A whole study, as its file states it; metric, whatever the file's units.
 
     ``confirmed`` names the places that look implausible and are right (see `rainharvest.study.plausible`).
@@ -268,11 +181,15 @@ def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
     metric, mistakes = to_metric(data, Study)
     whole, more = with_options(metric)
     mistakes += more
-    study = None
-    try:
-        study = Study.model_validate(whole)
-    except ValidationError as error:
-        mistakes += found_by_pydantic(error, Study, data)
+    study, found = _validated(whole, data)
+    mistakes += found
+    if study is None:
+        # One part that fails hides what does not fit together in another: each is looked at by itself.
+        for start, tables in studies_of(whole):
+            alone = {key: value for key, value in tables.items() if key != "option"}
+            mistakes += [
+                replace(m, loc=(*start, *m.loc)) for m in _validated(alone, value_at(data, start))[1]
+            ]
     else:
         mistakes += too_small(study)
     mistakes += unlikely_values(whole, data)
@@ -284,4 +201,13 @@ def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
     sure = {m.loc for m in mistakes if not m.doubt}
     kept = [m for m in mistakes if not (m.option and (m.tail, m.problem) in own)]
     kept = [m for m in kept if not (m.doubt and (m.place in confirmed or m.loc in sure))]
+    # What an option takes over from the study is doubted there, if anywhere.
+    kept = [m for m in kept if not (m.doubt and m.option and value_at(data, m.loc) is None)]
     return study, list(dict.fromkeys(kept))
+
+
+def _validated(tables: dict, data: dict) -> tuple[Study | None, list[Mistake]]:
+    try:
+        return Study.model_validate(tables), []
+    except ValidationError as error:
+        return None, found_by_pydantic(error, Study, data)

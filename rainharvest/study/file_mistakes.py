@@ -194,7 +194,7 @@ def _mistake(error: dict, model: type[BaseModel], data: dict) -> Mistake:
     shown = "it is not possible"
     if isinstance(value, str | int | float | bool):
         shown = f"{value!r} is not possible"
-        if isinstance(given, int | float) and not isinstance(given, bool) and given != value:
+        if isinstance(given, int | float) and not isinstance(given, bool) and abs(given - value) > 0:
             shown = f"{given!r}, which is {value:g} in metric units, is not possible"
     message = error["msg"].removeprefix("Input should be ").removeprefix("Input ")
     return Mistake(loc, shown, f"give {message[0].lower()}{message[1:]}")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rainharvest.demand.fit_for_use import may_serve
-from rainharvest.reader import US_UNITS
+from rainharvest.reader import US_UNITS, number
 from rainharvest.study.file_mistakes import Mistake, studies_of, value_at
 
 if TYPE_CHECKING:
@@ -48,8 +48,8 @@ LIKELY: dict[str, Likely] = {
     "garden.bed_area": Likely(0.5, 50_000, "m2"),
     "garden.root_depth": Likely(0.05, 2, "m"),
     "pool.pool_area": Likely(0.5, 5_000, "m2"),
-    "tank.chosen": Likely(100, 10_000_000, "L"),
-    "tank.sizes": Likely(20, 100_000_000, "L"),
+    "tank.chosen": Likely(0, 10_000_000, "L"),
+    "tank.sizes": Likely(0, 100_000_000, "L"),
 }
 """Own choice, no source: beyond them a wrong unit is likelier than such a building."""
 
@@ -81,7 +81,9 @@ def unlikely_values(metric: dict, data: dict) -> list[Mistake]:
                 given = value_at(data, (*start, *loc))
                 given = value_at(data, loc) if given is None else given
                 side, limit = ("above", likely.high) if value > likely.high else ("below", likely.low)
-                problem = f"{given:,g}{unit} is {side} {limit / factor:,.3g}{unit}, which is unlikely"
+                problem = (
+                    f"{number(given)}{unit} is {side} {number(limit / factor, 3)}{unit}, which is unlikely"
+                )
                 remedy = f"give it in{unit}" if unit else "check it"
                 out.append(Mistake((*start, *loc), problem, remedy, doubt=True))
     return out
@@ -114,7 +116,7 @@ def _too_small(study: Study, start: tuple) -> list[Mistake]:
     out = []
     for key, nominal in (("chosen", tank.chosen), ("sizes", max(tank.sizes or (0,)))):
         if nominal and tank.usable(nominal) < day:
-            held, asked = f"{nominal / factor:,.6g} {unit}", f"{day / factor:,.3g} {unit}"
+            held, asked = f"{number(nominal / factor)} {unit}", f"{number(day / factor, 3)} {unit}"
             problem = f"{held} hold less than the {asked} of one day's demand"
             out.append(
                 Mistake((*start, "tank", key), problem, f"give {unit}, not thousands of them", doubt=True)
