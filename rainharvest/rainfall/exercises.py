@@ -5,15 +5,12 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from rainharvest.exercises import says
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.picture import CheckedRecord
 
 
-def _says(right: bool, why: str) -> None:
-    print(("Right. " if right else "Not yet. ") + why)
-
-
-def check_left(record: CheckedRecord, longest_gap: int, yours: int) -> None:
+def check_left(record: CheckedRecord, longest_gap: int, yours: int | None) -> None:
     """Check how many days stay unknown where long gaps are not filled.
 
     Parameters
@@ -22,8 +19,8 @@ def check_left(record: CheckedRecord, longest_gap: int, yours: int) -> None:
         As `rainharvest.rainfall.picture.checked_record`.
     longest_gap : int [day]
         The longest gap that is filled.
-    yours : int
-        The reader's answer in days.
+    yours : int, optional
+        The reader's answer in days; None asks for the right one.
     """
     left = fill_gaps(
         record.recent,
@@ -31,45 +28,44 @@ def check_left(record: CheckedRecord, longest_gap: int, yours: int) -> None:
         longest_gap=longest_gap,
         longest_alone=min(longest_gap, 92),
     ).attrs["days_left"]
-    right = yours == left
-    _says(
-        right,
-        f"{left:,} days stay unknown."
-        if right
-        else "Set the slider of the longest gap and read the sentence.",
+    says(
+        yours,
+        yours == left,
+        f"{left:,} days stay unknown.",
+        "Set the slider of the longest gap and read the sentence.",
     )
 
 
-def check_longest_spell(description: xr.Dataset, yours: int) -> None:
+def check_longest_spell(description: xr.Dataset, yours: int | None) -> None:
     """Check the length of the longest dry spell.
 
     Parameters
     ----------
     description : Dataset
         As `rainharvest.rainfall.describe.describe_rain`.
-    yours : int
-        The reader's answer in days.
+    yours : int, optional
+        The reader's answer in days; None asks for the right one.
     """
     longest = int(np.max(description.dry_spell.values, initial=0))
-    right = abs(yours - longest) <= 0.05 * longest
-    _says(right, f"It lasts {longest} days." if right else "Look at the end of the line of dry spells.")
+    right = yours is not None and abs(yours - longest) <= 0.05 * longest
+    says(yours, right, f"It lasts {longest} days.", "Look at the end of the line of dry spells.")
 
 
-def check_rightly_wet(skill: xr.Dataset, yours_percent: float) -> None:
+def check_rightly_wet(skill: xr.Dataset, yours_percent: float | None) -> None:
     """Check how many hidden days a fill gets rightly wet or dry.
 
     Parameters
     ----------
     skill : Dataset
         As `rainharvest.rainfall.picture.hidden_days_skill`.
-    yours_percent : float
-        The reader's answer in per cent.
+    yours_percent : float, optional
+        The reader's answer in per cent; None asks for the right one.
     """
     share = 100 * float(skill.wet_agreement[0])
-    right = abs(yours_percent - share) <= 2
-    _says(
+    right = yours_percent is not None and abs(yours_percent - share) <= 2
+    says(
+        yours_percent,
         right,
-        f"{share:.0f} % of them are rightly wet or dry."
-        if right
-        else "Set the slider of the hidden days and read the sentence under the last figure of the first panel.",
+        f"{share:.0f} % of them are rightly wet or dry.",
+        "Set the slider of the hidden days and read the sentence under the last figure of the first panel.",
     )

@@ -34,10 +34,10 @@ def test_stacked_bars_add_up(draw, days, dim, uses):
     count = artists(figure)
     given = stacked(uses, days, dim, 3.5)
     assert draw(given, figure) is figure and artists(figure) == count
-    bars = [p for p in figure.axes[0].patches if (p.get_gid() or "").startswith("bar-")]
+    bars = [p for p in figure.axes[0].patches if p.get_gid()]
     tops = np.zeros(days)
     for bar in bars:
-        k = int(bar.get_gid().split("-")[2])
+        k = int(bar.get_gid().rpartition("-")[2])
         tops[k] = max(tops[k], bar.get_y() + bar.get_height())
     np.testing.assert_allclose(tops, given.sum("use"))
     assert figure.axes[0].get_ylim()[1] >= tops.max()
