@@ -8,13 +8,12 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.catchment.collect import label_days
 from rainharvest.catchment.intensity import Intensity
-from rainharvest.catchment.lanes import run_lanes
 from rainharvest.catchment.parts import DRYING, INTENSITY, Catchment
 from rainharvest.catchment.steps import read_daily
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
+from rainharvest.sizing.inflow import scaled_catchment, tank_inflow
 from rainharvest.sizing.trade_off import trade_off
 
 KEPT = (
@@ -29,25 +28,6 @@ KEPT = (
     "marginal_yield",
 )
 """Measures that a map keeps."""
-
-
-def scaled_catchment(catchment: Catchment, factor: float) -> Catchment:
-    """Return the same catchment with every roof's plan area multiplied.
-
-    Parameters
-    ----------
-    catchment : Catchment
-        What is to grow.
-    factor : float [1]
-        Above zero.
-
-    Returns
-    -------
-    Catchment
-        Gutters and the run of pipe stay as they are, and so lose more when the roofs grow.
-    """
-    roofs = tuple(roof.model_copy(update={"area": roof.area * factor}) for roof in catchment.roofs)
-    return catchment.model_copy(update={"roofs": roofs})
 
 
 def inflow_by_area(
@@ -99,11 +79,7 @@ def inflow_by_area(
     if steps.depth.shape[1] != 1:
         raise InputError("the rain has further dimensions", "give one record at a time", "rain")
     own = sum(roof.area for roof in catchment.roofs)
-    rows = []
-    for area in areas:  # one lane at a time: the trace of all rows is large, the inflow alone is kept
-        site = scaled_catchment(catchment, area / own)
-        _, trace = run_lanes(steps, [site], drying, intensity, trace=True)
-        rows.append(label_days(steps.label(trace), site, steps.array).inflow.values.ravel())
+    rows = [tank_inflow(steps, scaled_catchment(catchment, area=a / own), drying, intensity) for a in areas]
     time = steps.array["time"].variable
     coords = {"area": ("area", areas, attributes("area")), "time": time}
     return xr.DataArray(np.array(rows), coords, ("area", "time"), "inflow", attributes("inflow"))

@@ -83,7 +83,7 @@ def year_draws(
     for name, value in (("count", count), ("block_years", block_years)):
         if int(value) != value or value < 1:
             raise InputError(f"{value!r} is not possible", "give a whole number of 1 or more", name)
-    labels, first, last, starts = _whole_years(time, year_start_month)
+    labels, first, last, starts = _span(time, year_start_month)
     years = starts.size
     if years < LEAST_YEARS:
         raise InputError(
@@ -120,13 +120,34 @@ def year_draws(
     )
 
 
-def _whole_years(time, year_start_month: int):
+def whole_years(days_in_year: np.ndarray) -> np.ndarray:
+    """Return which hydrological years the record covers from end to end.
+
+    Parameters
+    ----------
+    days_in_year : ndarray [day]
+        Days of each year within the record.
+
+    Returns
+    -------
+    ndarray of int
+        Their positions.
+
+    Examples
+    --------
+    >>> whole_years(np.array([120, 365, 366, 40]))
+    array([1, 2])
+    """
+    return np.flatnonzero(days_in_year >= 365)
+
+
+def _span(time, year_start_month: int):
     """Return the days, where the whole years begin and end among them, and the first day of each."""
     if isinstance(time, pd.Series):
         time = time.index
     labels = time["time"].values if isinstance(time, xr.DataArray) else np.asarray(time)
     edges, _, days_in_year = year_edges(xr.DataArray(labels, dims="time", name="time"), year_start_month)
-    whole = np.flatnonzero(days_in_year >= 365)
+    whole = whole_years(days_in_year)
     if not whole.size:
         return labels, 0, 0, edges[:0]
     return labels, int(edges[whole[0]]), int(edges[whole[-1] + 1]), edges[whole]

@@ -1,0 +1,322 @@
+"""Uncertainty carried through: one draw is one filling, one run of years, one value of each uncertain input."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.catchment.intensity import Intensity
+from rainharvest.catchment.parts import DRYING, INTENSITY, Catchment
+from rainharvest.catchment.steps import read_daily
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+from rainharvest.sizing.inflow import scaled_catchment, tank_inflow
+from rainharvest.sizing.ranges import Range
+from rainharvest.sizing.resample import BLOCK_YEARS, whole_years, year_draws
+from rainharvest.storage.settings import common_time, year_edges
+from rainharvest.storage.simulate import simulate
+
+MIDDLING_DAYS = 30.0
+"""The tank by whose yearly yield years are called dry or wet, in days of mean demand (own choice)."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A site whose tank is to be sized, with what is not known about it.
+
+    Parameters
+    ----------
+    rain : DataArray [mm/day]
+        (member, time): the fillings of the record, equally likely; or (time,) alone.
+    catchment : Catchment
+        Roofs, first flush, filter and run of pipe.
+    demand : DataArray [L/day]
+        On ``time``: what is asked of the tank by the calendar.
+    ranges : tuple of Range
+        Inputs that are not known for sure; none by default.
+    weather_demand : DataArray [L/day], optional
+        On ``time``: demand that follows the weather (a garden), beside ``demand``; it goes with the rain of
+        the year drawn.
+    essential : DataArray [L/day], optional
+        The part of ``demand`` that rationing spares.
+    settings : mapping
+        Further arguments of `rainharvest.simulate` that do not grow with the tank.
+    shares : mapping
+        Arguments of `rainharvest.simulate` that grow with the tank, as shares of its size.
+    year_start_month : int [1]
+        First month of the hydrological year.
+    block_years : int [year]
+        Years drawn together.
+    drying : float or DataArray [mm/day]
+        As `rainharvest.catchment.collect.collect`.
+    intensity : Intensity
+        As `rainharvest.catchment.collect.collect`.
+    """
+
+    rain: xr.DataArray
+    catchment: Catchment
+    demand: xr.DataArray
+    ranges: tuple[Range, ...] = ()
+    weather_demand: xr.DataArray | None = None
+    essential: xr.DataArray | None = None
+    settings: Mapping[str, object] = field(default_factory=dict)
+    shares: Mapping[str, object] = field(default_factory=dict)
+    year_start_month: int = 1
+    block_years: int = int(BLOCK_YEARS.value)
+    drying: float | xr.DataArray = DRYING.value
+    intensity: Intensity = INTENSITY
+
+    def __post_init__(self):
+        common_time(rain=self.rain, demand=self.demand, weather_demand=self.weather_demand)
+
+    @property
+    def members(self) -> int:
+        """How many fillings of the record there are."""
+        return self.rain.sizes.get("member", 1)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What enters the balance in every draw.
+
+    Parameters
+    ----------
+    case : Case
+        The site.
+    inputs : Dataset
+        What was drawn: see `draw_inputs`.
+    inflow : DataArray [L/day]
+        (draw, time).
+    demand : DataArray [L/day]
+        (draw, time), or (time,) where it is the same in all.
+    settings : dict
+        Arguments of `rainharvest.simulate` that are the same for every size.
+    """
+
+    case: Case
+    inputs: xr.Dataset
+    inflow: xr.DataArray
+    demand: xr.DataArray
+    settings: dict[str, object]
+
+
+def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
+    """Draw versions of everything that is uncertain about a case.
+
+    Fillings take turns, in a random order. The inputs with a range are drawn from triangular laws by Latin
+    hypercube: one value from each of ``count`` equally likely slices. The years come in blocks, with
+    chances tilted towards dry or wet years (see `rainharvest.sizing.resample.year_draws`); years are
+    called dry or wet by what a tank of 30 days' demand would have yielded in them on the first filling.
+
+    Parameters
+    ----------
+    case : Case
+        The site.
+    count : int [1]
+        How many draws.
+    seed : int [1]
+        The same seed gives the same draws.
+
+    Returns
+    -------
+    Dataset
+        On ``draw``: ``member``, ``year_draw`` and a multiple for each range; on (year_draw, time):
+        ``day_drawn``, the day of the record whose weather stands on each day.
+
+    Raises
+    ------
+    InputError
+        As `rainharvest.sizing.resample.year_draws`.
+    """
+    days = year_draws(
+        case.rain,
+        count=count,
+        block_years=case.block_years,
+        seed=seed,
+        year_start_month=case.year_start_month,
+        yearly=_yields_of_years(case),
+    )
+    rng = np.random.default_rng([seed, 1])
+    turns = np.argsort(rng.random(count)) % case.members
+    chosen = {"member": turns, "year_draw": np.arange(count)}
+    for one in case.ranges:
+        slices = np.argsort(rng.random(count))
+        chosen[one.name] = one.at((slices + rng.random(count)) / count)
+    return inputs_of(chosen, days)
+
+
+def record_inputs(case: Case) -> xr.Dataset:
+    """Return the record as it stands: a draw for each filling, every input at its best.
+
+    Parameters
+    ----------
+    case : Case
+        The site.
+
+    Returns
+    -------
+    Dataset
+        As `draw_inputs`, on the record's own days.
+    """
+    time = case.rain["time"]
+    own = np.arange(time.size, dtype=np.int32)[None]
+    days = xr.DataArray(own, {"draw": [0], "time": time.variable}, ("draw", "time"))
+    chosen = {"member": np.arange(case.members), "year_draw": np.zeros(case.members, dtype=int)}
+    chosen |= {one.name: np.full(case.members, one.best) for one in case.ranges}
+    return inputs_of(chosen, days)
+
+
+def inputs_of(chosen: Mapping[str, np.ndarray], days: xr.DataArray) -> xr.Dataset:
+    """Gather inputs that were chosen, draw by draw, into what `draw_flows` takes.
+
+    Parameters
+    ----------
+    chosen : mapping of str to ndarray
+        ``member`` and ``year_draw`` (positions) and a multiple for each range.
+    days : DataArray
+        What `rainharvest.sizing.resample.year_draws` returned, or ``day_drawn`` of earlier inputs.
+
+    Returns
+    -------
+    Dataset
+        As `draw_inputs`.
+    """
+    data = {name: ("draw", np.asarray(values), attributes(name)) for name, values in chosen.items()}
+    data["day_drawn"] = (("year_draw_row", "time"), days.values, attributes("day_drawn"))
+    count = len(next(iter(chosen.values())))
+    coords = {"draw": ("draw", np.arange(count), attributes("draw")), "time": days["time"].variable}
+    kept = {name: days.attrs[name] for name in ("seed", "block_years") if name in days.attrs}
+    return xr.Dataset(data, coords, kept)
+
+
+def draw_flows(case: Case, inputs: xr.Dataset, *, threads: int = 1) -> Drawn:
+    """Run the catchment of every draw over its filling and lay the days out as the draw has them.
+
+    The loss chain runs over the record in its own order; its days are then taken as drawn, so that only
+    what a first flush or a pipe holds from one day to the next is broken where two blocks meet.
+
+    Parameters
+    ----------
+    case : Case
+        The site.
+    inputs : Dataset
+        From `draw_inputs` or `record_inputs`.
+    threads : int [1]
+        Draws worked on side by side.
+
+    Returns
+    -------
+    Drawn
+        Inflow and demand of every draw.
+
+    Raises
+    ------
+    InputError
+        If the run of pipe cannot work with what was drawn.
+    """
+    rain = case.rain if "member" in case.rain.dims else case.rain.expand_dims("member")
+    steps = [read_daily(rain.isel(member=m, drop=True)) for m in range(case.members)]
+    named = [one.name for one in case.ranges]
+    table = {name: inputs[name].values for name in ("member", "year_draw", *named)}
+    days = inputs.day_drawn.values
+    known: dict[tuple, np.ndarray] = {}
+    keys = [
+        (int(table["member"][k]), *(float(table[n][k]) for n in named if n != "demand"))
+        for k in range(inputs.sizes["draw"])
+    ]
+
+    def run(key: tuple) -> None:
+        factors = dict(zip((n for n in named if n != "demand"), key[1:], strict=True))
+        site = scaled_catchment(case.catchment, **factors)
+        known[key] = tank_inflow(steps[key[0]], site, case.drying, case.intensity)
+
+    # Draws that share a filling and a catchment (all of them, where only the years differ) share its inflow.
+    once = list(dict.fromkeys(keys))
+    inflow = np.empty((len(keys), days.shape[1]))
+    for first in range(0, len(once), 64):
+        some = once[first : first + 64]
+        with ThreadPoolExecutor(max(threads, 1)) as pool:
+            list(pool.map(run, some))
+        for k, key in enumerate(keys):
+            if key in known:
+                inflow[k] = known[key][days[table["year_draw"][k]]]
+        known.clear()
+    coords = {"draw": inputs["draw"].variable, "time": inputs["time"].variable}
+    flow = xr.DataArray(inflow, coords, ("draw", "time"), "inflow", attributes("inflow"))
+    demand, more = _demand_of(case, inputs, table, days)
+    return Drawn(case, inputs, flow, demand, more)
+
+
+def pick_draws(drawn: Drawn, some) -> Drawn:
+    """Return some of the draws.
+
+    Parameters
+    ----------
+    drawn : Drawn
+        All of them.
+    some : slice or array of int
+        Which.
+
+    Returns
+    -------
+    Drawn
+        What enters the balance in those.
+    """
+
+    def part(value):
+        return value.isel(draw=some) if isinstance(value, xr.DataArray) and "draw" in value.dims else value
+
+    settings = {name: part(value) for name, value in drawn.settings.items()}
+    return replace(drawn, inflow=part(drawn.inflow), demand=part(drawn.demand), settings=settings)
+
+
+def _demand_of(case: Case, inputs: xr.Dataset, table: dict, days: np.ndarray):
+    """Return the demand of the draws, and the settings, on the calendar of the draws."""
+    time = inputs["time"].variable
+    begin = int(np.searchsorted(case.rain["time"].values, time.values[0]))
+    calendar = slice(begin, begin + time.size)
+
+    def cut(series: xr.DataArray) -> xr.DataArray:
+        turned = series.transpose(..., "time").isel(time=calendar)
+        return xr.DataArray(turned.values, {"time": time}, turned.dims, attrs=series.attrs)
+
+    factor = xr.DataArray(1.0)
+    if "demand" in table:
+        factor = xr.DataArray(table["demand"], {"draw": inputs["draw"].variable}, ("draw",))
+    demand = cut(case.demand)
+    if case.weather_demand is not None:
+        went = case.weather_demand.values[days[table["year_draw"]]]
+        demand = demand + xr.DataArray(
+            went, {"draw": inputs["draw"].variable, "time": time}, ("draw", "time")
+        )
+    settings = {
+        name: cut(value) if isinstance(value, xr.DataArray) and "time" in value.dims else value
+        for name, value in case.settings.items()
+    }
+    settings["year_start_month"] = case.year_start_month
+    if case.essential is not None:
+        settings["essential"] = cut(case.essential) * factor
+    total = demand * factor
+    if "draw" in total.dims:
+        total = total.transpose("draw", "time")
+    return total.assign_attrs(attributes("demand")), settings
+
+
+def _yields_of_years(case: Case) -> np.ndarray:
+    """Return what a middling tank would have yielded a day in each whole year, on the first filling."""
+    rain = case.rain.isel(member=0, drop=True) if "member" in case.rain.dims else case.rain
+    inflow = tank_inflow(read_daily(rain), case.catchment, case.drying, case.intensity)
+    demand = case.demand.values + (0.0 if case.weather_demand is None else case.weather_demand.values)
+    if not demand.mean() > 0:
+        raise InputError("nothing is asked of the tank", "give a demand above zero", "demand")
+    # Mean demand on every day: growth of the demand over the record must not pass for weather.
+    size = MIDDLING_DAYS * demand.mean()
+    flow = xr.DataArray(inflow, {"time": rain["time"].variable}, ("time",))
+    done = simulate(flow, float(demand.mean()), size, start=size / 2, year_start_month=case.year_start_month)
+    edges = year_edges(rain["time"], case.year_start_month)
+    whole = whole_years(edges[2])
+    return done.yield_by_year.values[0][whole] / edges[2][whole]
