@@ -11,6 +11,9 @@ from pydantic import BaseModel, ValidationError
 
 from rainharvest.errors import InputError
 
+NAMING_FILES = (("rain", "file"), ("rain", "neighbours"), ("sizing", "finer_rain"), ("catalogue", "file"))
+"""Tables and keys that name files."""
+
 
 @dataclass(frozen=True)
 class Mistake:
@@ -88,7 +91,7 @@ def found_by_pydantic(error: ValidationError, model: type[BaseModel], data: dict
 
 
 def missing_files(data: dict, folder: Path) -> list[Mistake]:
-    """Return the rain files that a study names and that are not there.
+    """Return the files that a study names and that are not there.
 
     Parameters
     ----------
@@ -104,13 +107,12 @@ def missing_files(data: dict, folder: Path) -> list[Mistake]:
     """
     named: list[tuple[tuple, object]] = []
     for start, tables in studies_of(data):
-        rain = tables.get("rain")
-        if isinstance(rain, dict):
-            named.append(((*start, "rain", "file"), rain.get("file")))
-            neighbours = rain.get("neighbours")
-            if isinstance(neighbours, list):
-                named += [((*start, "rain", "neighbours", i), name) for i, name in enumerate(neighbours)]
-    remedy = "name a rain file that exists, from the folder of this one"
+        for table, key in NAMING_FILES:
+            inside = tables.get(table)
+            value = inside.get(key) if isinstance(inside, dict) else None
+            several = enumerate(value) if isinstance(value, list) else [(None, value)]
+            named += [((*start, table, key, *((i,) if i is not None else ())), name) for i, name in several]
+    remedy = "name a file that exists, from the folder of this one"
     return [
         Mistake(loc, f"there is no file {folder / name}", remedy)
         for loc, name in named

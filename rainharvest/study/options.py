@@ -10,7 +10,7 @@ import xarray as xr
 
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
-from rainharvest.sizing.costs import annual_cost
+from rainharvest.sizing.costs_life import life_cycle
 from rainharvest.study.file import Study
 from rainharvest.study.stages import Run, parcel_of
 
@@ -112,9 +112,8 @@ def _row(study: Study, done: xr.Dataset) -> dict[str, object]:
         "reliability": _median(done[study.target.measure]),
     }
     if study.costs is not None:
-        capital = study.costs.fixed + study.costs.per_litre * nominal
-        row["capital"] = capital
-        row["annual"] = float(annual_cost(capital, study.costs.upkeep, study.costs.rate, study.costs.life))
+        paid = life_cycle(study.costs, nominal, row["delivered_a_year"], saved_bill=0.0)
+        row |= {name: float(paid[name]) for name in ("capital", "annual")}
     return row
 
 

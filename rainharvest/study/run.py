@@ -37,6 +37,8 @@ class Worked:
         What entered the balance.
     done : Dataset
         The results, as `run_study` returns them.
+    folder : Path
+        The folder of the study file, from which its paths are meant.
     groups : dict of str to Dataset
         What the stages after the storage gave, and "options" where the study has some.
     fresh : tuple of str
@@ -47,6 +49,7 @@ class Worked:
     record: StudyRecord
     flows: Flows
     done: xr.Dataset
+    folder: Path = Path()
     groups: dict[str, xr.Dataset] = field(default_factory=dict)
     fresh: tuple[str, ...] = ()
 
@@ -125,7 +128,7 @@ def work_study(
             groups["options"] = options_group(run)
         record = record_of(run)
         done = _signed(parcel_of(run, "storage")["done"], study, record, text)
-        return Worked(study, record, flows_of(run), done, groups, tuple(run.fresh))
+        return Worked(study, record, flows_of(run), done, path.parent, groups, tuple(run.fresh))
     except InputError as error:
         raise error.at(path) from None
 

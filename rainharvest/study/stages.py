@@ -36,14 +36,17 @@ class Stage:
         Tables of the study file, or single keys of a table ("arrangement.kind").
     takes : tuple of str
         Stages whose results it works on.
+    files : tuple of str
+        Keys that name files that it reads.
     """
 
     reads: tuple[str, ...]
     takes: tuple[str, ...] = ()
+    files: tuple[str, ...] = ()
 
 
 STAGES: dict[str, Stage] = {
-    "record": Stage(("rain",)),
+    "record": Stage(("rain",), files=("rain.file", "rain.neighbours")),
     "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",)),
     "demand": Stage(("use", "calendar", "garden", "pool", "weather", "arrangement.kind"), ("record",)),
     "storage": Stage(("tank", "arrangement", "rationing", "target"), ("catchment", "demand")),
@@ -120,7 +123,7 @@ def stage_key(run: Run, stage: str) -> str:
         See `rainharvest.study.kept.key_of`.
     """
     said = {name: _section(run.study, name) for name in STAGES[stage].reads}
-    files = _rain_files(run) if stage == "record" else []
+    files = [(str(path), _digest(path)) for key in STAGES[stage].files for path in _named(run, key)]
     return key_of(stage, said, files, *(stage_key(run, before) for before in STAGES[stage].takes))
 
 
@@ -214,11 +217,13 @@ def _section(study: Study, name: str) -> object:
     return said[key] if key else said
 
 
-def _rain_files(run: Run) -> list[tuple[str, str]]:
-    """Return the rain files with a digest of their bytes."""
-    rain = run.study.rain
-    paths = [run.folder / name for name in (rain.file, *rain.neighbours)]
-    return [(str(path), _digest(path)) for path in paths]
+def _named(run: Run, key: str) -> list[Path]:
+    """Return the files that a key of the study file names."""
+    named: object = run.study
+    for part in key.split("."):
+        named = getattr(named, part, None)
+    several = named if isinstance(named, tuple) else (named,)
+    return [run.folder / name for name in several if name]
 
 
 def _digest(path: Path) -> str:
@@ -261,7 +266,7 @@ def _group(run: Run, stage: str) -> Parcel:
 
     done = parcel_of(run, "storage")["done"]
     groups = {name: parcel_of(run, name)["group"] for name in STAGES[stage].takes if name in GROUPS}
-    worked = Worked(seen_by(run.study, stage), record_of(run), flows_of(run), done, groups)
+    worked = Worked(seen_by(run.study, stage), record_of(run), flows_of(run), done, run.folder, groups)
     work: Callable[[Worked], xr.Dataset] = getattr(
         importlib.import_module(f"rainharvest.study.{stage}"), f"{stage}_group"
     )
