@@ -16,7 +16,8 @@ from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.flows import Flows, balance_settings, study_water
 from rainharvest.study.run import Worked
-from rainharvest.study.siteworks_plan import Given, Works, plan_siteworks
+from rainharvest.study.siteworks_plan import plan_siteworks
+from rainharvest.study.siteworks_things import Given, Works
 from rainharvest.study.variant import Prepared, prepare
 
 
