@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from rainharvest.catchment.defaults import catchment_defaults
 from rainharvest.demand.uses import defaults_used
+from rainharvest.names import QUANTITIES
 from rainharvest.reader import in_units, number
+from rainharvest.siteworks import defaults
+from rainharvest.sizing.costs_prices import costs_defaults
 from rainharvest.sources import Default
 from rainharvest.storage.tank import DEAD_SHARE, FREEBOARD_SHARE
 from rainharvest.study.file import Study
@@ -19,8 +22,20 @@ from rainharvest.study.report.fixed_words import (
     REPRODUCE_HEAD,
     TITLES,
 )
-from rainharvest.study.report.water import DESIGN_STORM
 from rainharvest.study.run import Worked
+
+PUMPS = ("PUMP_", "MOTOR_", "SHUT_OFF_", "STARTS", "FIXTURE_", "CUT_OUT_")
+SOAKAWAYS = (
+    "VOIDS",
+    "HALF_EMPTY_",
+    "LEAST_INFILTRATION",
+    "SHORTEST_STORM",
+    "DAY_TO_24_HOURS",
+    "RETURN_PERIOD",
+)
+GAPS = ("AIR_GAP_",)
+STORMS = ("DESIGN_INTENSITY", "OVERFLOW_", "SOAKAWAY_", "GROUNDWATER_")
+"""Beginnings of the names of defaults that count only with a pump, a trial pit, mains, or rain."""
 
 
 def defaults_of(study: Study) -> dict[str, Default]:
@@ -39,8 +54,6 @@ def defaults_of(study: Study) -> dict[str, Default]:
     used: dict[str, Default] = {}
     if study.roof:
         used |= catchment_defaults(study.catchment, intensity=study.losses.intensity)
-        if study.conveyance is not None:
-            used[back_words.STORM] = DESIGN_STORM
     used |= {back_words.EACH.format(use=name): default for name, default in defaults_used(study.use).items()}
     for name, share, default in (
         (back_words.DEAD, study.tank.dead_share, DEAD_SHARE),
@@ -48,6 +61,27 @@ def defaults_of(study: Study) -> dict[str, Default]:
     ):
         if share == default.value:
             used[name] = default
+    used |= _of_the_site(study)
+    return used | (costs_defaults(study.costs) if study.costs else {})
+
+
+def _of_the_site(study: Study) -> dict[str, Default]:
+    """Return the defaults of the site works that count for this study."""
+    site = study.site_works
+    not_used = () if site.pump else PUMPS
+    not_used += () if site.trial_pit else SOAKAWAYS
+    not_used += () if study.arrangement.kind != "rain only" else GAPS
+    not_used += () if study.arrangement.kind != "mains reserve" else STORMS
+    used = {}
+    for constant, default in vars(defaults).items():
+        field = constant.lower()
+        if not isinstance(default, Default) or constant.startswith(not_used):
+            continue
+        if getattr(site, field, None) in (None, default.value):
+            words = (
+                QUANTITIES[field].long_name if field in QUANTITIES else field.replace("_", " ").capitalize()
+            )
+            used[words] = default
     return used
 
 

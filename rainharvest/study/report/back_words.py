@@ -6,7 +6,6 @@ ASSUMED = (
     "Every default value that this study rests on, with its source. What the study file gives itself is not here. "
     '"From memory" marks a published value that was not read in the original: check your edition.'
 )
-STORM = "Design storm in which the runs of pipe are compared"
 EACH = "{use}: drawn by each"
 DEAD = "Share of the tank below the outlet"
 FREEBOARD = "Share of the tank above the overflow"

@@ -10,6 +10,7 @@ from rainharvest.study.report import decision_words
 from rainharvest.study.report.blocks import Caution, Paragraph, Section, Table, picture
 from rainharvest.study.report.costs import cost_rows
 from rainharvest.study.report.fixed_words import CAPTIONS, COSTS_HEAD, SIZES_HEAD, TITLES
+from rainharvest.study.report.works import treatment_blocks
 from rainharvest.study.run import Worked
 from rainharvest.study.words import litres, percent
 from rainharvest.study.worst_years import worst_two_years
@@ -96,7 +97,7 @@ def supply_section(worked: Worked) -> Section:
     """
     said = [Paragraph(text) for text in decision_words.arrangement_said(worked.study, worked.done)]
     cautions = [Caution(caution.title, caution.text) for caution in CAUTIONS.values()]
-    return Section("supply", TITLES["supply"], (*said, *cautions))
+    return Section("supply", TITLES["supply"], (*said, *treatment_blocks(worked), *cautions))
 
 
 def costs_section(worked: Worked) -> Section | None:

@@ -89,6 +89,24 @@ OPTIONS_HEAD = {
     "capital": "capital ({currency})",
     "annual": "a year ({currency})",
 }
+CHECKS_HEAD = ("level or distance", "found", "asked", "fits")
+TREATMENT_HEAD = ("use", "quality", "what its water passes through")
+PARTS_HEAD = ("part", "quantity", "counted in", "what", "cost")
+UPKEEP_HEAD = ("task", "when", "mind", "source")
+MONTHS = {
+    "Jan": "January",
+    "Feb": "February",
+    "Mar": "March",
+    "Apr": "April",
+    "May": "May",
+    "Jun": "June",
+    "Jul": "July",
+    "Aug": "August",
+    "Sep": "September",
+    "Oct": "October",
+    "Nov": "November",
+    "Dec": "December",
+}
 COSTS_HEAD = (
     "usable",
     "capital ({currency})",
@@ -116,6 +134,10 @@ CAPTIONS = {
     "uses": "What is asked for, by use.",
     "sizes": "Tank sizes compared: the middle of the filled versions of the record.",
     "options": "Options side by side, each with the tank described for it.",
+    "checks": "Levels and distances on the site.",
+    "treatment": "What the water of each use passes through.",
+    "parts": "Parts of the system.",
+    "upkeep": "Upkeep through the year.",
     "costs": "What each size costs and saves.",
     "assumptions": "Every default value that the study rests on.",
     "reproduce": "What the study was run on.",

@@ -13,6 +13,7 @@ from rainharvest.study.report.front import answer_section, demand_section, recor
 from rainharvest.study.report.page import report_page
 from rainharvest.study.report.water import catchment_section
 from rainharvest.study.report.word import report_document
+from rainharvest.study.report.works import parts_section, siteworks_section, upkeep_section
 from rainharvest.study.run import Worked
 
 PAPER = {"metric": "A4", "us": "Letter"}
@@ -27,7 +28,10 @@ SECTIONS = (
     options_section,
     drought_section,
     supply_section,
+    siteworks_section,
     costs_section,
+    parts_section,
+    upkeep_section,
     assumptions_section,
     reproduce_section,
 )

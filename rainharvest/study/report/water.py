@@ -8,7 +8,7 @@ import pandas as pd
 
 from rainharvest.catchment.concerns import WORK_CAUTIONS, roof_cautions
 from rainharvest.reader import in_units, label_for_reader, number
-from rainharvest.sources import Default
+from rainharvest.siteworks.defaults import DESIGN_INTENSITY
 from rainharvest.study.conveyance import Case, Climate, DryAndWet, dry_and_wet
 from rainharvest.study.conveyance_words import bore_words, levels_words, losses_words
 from rainharvest.study.report import decision_words
@@ -37,10 +37,6 @@ from rainharvest.study.report.fixed_words import (
 from rainharvest.study.run import Worked
 from rainharvest.study.words import percent, rounded
 
-DESIGN_STORM = Default(
-    75.0, "mm/h", "common practice, no source: national rules say which storm", "common practice", 30.0, 200.0
-)
-"""Rain of the design storm in which the runs are compared."""
 LEFT_OUT = {"left in store at the end"}
 """Rows of the comparison that matter to its sums only."""
 
@@ -113,14 +109,14 @@ def _conveyance(worked: Worked) -> list[Block]:
     run = study.conveyance
     rain = worked.record.filled.isel(member=0, drop=True)
     case = Case(study.catchment, {study.site.name: Climate(rain, study.losses.intensity)})
-    storm = DESIGN_STORM.value
+    storm = study.site_works.design_intensity
     done = dry_and_wet(case, study.site.name, storm, bleed=run.bleed)
     drawn = levels_figure({name.capitalize(): one for name, one in done.levels.items()})
     words = (levels_words(done), losses_words(done), bore_words(done))
     return [
         Subheading(DRY_WET),
         Paragraph(decision_words.run_said(run)),
-        Paragraph(decision_words.storm_said(storm, given=False)),
+        Paragraph(decision_words.storm_said(storm, storm != DESIGN_INTENSITY.value)),
         picture("levels", drawn, decision_words.levels_caption(done, storm), scale=WIDE),
         *(Paragraph(text) for text in words),
         dry_wet_table(done),
