@@ -164,7 +164,7 @@ def work_places(rain: np.ndarray, hard, plan: Plan, days: pd.DatetimeIndex) -> t
         these = known[first : first + BLOCK]
         for name, values in _work(np.ascontiguousarray(flat[these]), hardness[these], plan, days).items():
             out[name][these] = values
-    return tuple(values.reshape(*shape, *values.shape[1:]) for values in out.values())
+    return tuple(values.reshape((*shape, *values.shape[1:])) for values in out.values())
 
 
 def _work(rain: np.ndarray, hard: np.ndarray, plan: Plan, days: pd.DatetimeIndex) -> dict[str, np.ndarray]:

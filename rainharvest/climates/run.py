@@ -145,7 +145,7 @@ def _on_cluster(tasks: list, cluster, progress: bool) -> None:
         ) from None
     own = isinstance(cluster, str)
     try:
-        client = distributed.Client(cluster, timeout=20) if own else cluster
+        client = distributed.Client(cluster, timeout=5) if own else cluster
     except (OSError, ValueError) as error:
         raise InputError(
             f"no scheduler answers at {cluster} ({' '.join(str(error).split())[:120]})",
