@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import ipywidgets as widgets
 
 from rainharvest.catchment.concerns import WORK_CAUTIONS
@@ -11,7 +13,9 @@ from rainharvest.study.conveyance import Case, dry_and_wet
 from rainharvest.study.conveyance_words import bore_words, levels_words, losses_words
 
 
-def catchment_panel(case: Case, design_intensity: float = 75.0) -> widgets.VBox:
+def catchment_panel(
+    case: Case, design_intensity: float = 75.0, study: str | os.PathLike | None = None
+) -> widgets.VBox:
     """Return the panel of roof, pipe and levels.
 
     Parameters
@@ -20,6 +24,8 @@ def catchment_panel(case: Case, design_intensity: float = 75.0) -> widgets.VBox:
         As `rainharvest.study.conveyance.load_case`.
     design_intensity : float [mm/h]
         Rain of the design storm at which its slider stands at first; national rules say which.
+    study : str or path, optional
+        The study file of the case, where choices can be saved.
 
     Returns
     -------
@@ -54,4 +60,15 @@ def catchment_panel(case: Case, design_intensity: float = 75.0) -> widgets.VBox:
             "bore": (figures["bore"], bore_words(done)),
         }
 
-    return board("catchment", controls, redraw, " ".join(WORK_CAUTIONS[:4]))
+    def choices(area: float, first_flush: float, bleed: float, **places: float) -> dict[str, object]:
+        out = {f"conveyance.{name}": places[name] for name in ("bore", "run", "outlet_level", "inlet_level")}
+        if case.catchment.conveyance.kind == "wet":
+            out["conveyance.bleed"] = bleed
+        if first_flush != round(case.catchment.first_flush, 1):
+            out["losses.first_flush"] = first_flush
+        if area != round(case.area):
+            roofs = enumerate(case.catchment.roofs)
+            out |= {f"roof.{k}.area": round(roof.area * area / case.area, 1) for k, roof in roofs}
+        return out
+
+    return board("catchment", controls, redraw, " ".join(WORK_CAUTIONS[:4]), study, choices)

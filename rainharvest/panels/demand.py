@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Sequence
 
@@ -76,8 +77,17 @@ def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.V
             "calendar": (figures["calendar"], calendar_words(year)),
         }
 
+    def choices(uses, bed_area: float) -> dict[str, object]:
+        out = {}
+        for k, (use, (count, each)) in enumerate(zip(supply.study.use, uses, strict=True)):
+            if count != use.count:
+                out[f"use.{k}.{'units' if use.people is None else 'people'}"] = count
+            if each != use.litres:
+                out |= {f"use.{k}.litres": each, f"use.{k}.source": "given by the reader"}
+        return out
+
     mind = CAUTIONS["drinking"]
-    return board("demand", controls, redraw, f"{mind.title}: {mind.text}")
+    return board("demand", controls, redraw, f"{mind.title}: {mind.text}", path, choices)
 
 
 def arrangements_panel(
@@ -107,8 +117,10 @@ def arrangements_panel(
     supply = prepare_supply(path, monthly)
     asked = asked_of(supply, supply.study.use, bed_area)
     reserves = reserve_of(asked)
+    tank = supply.study.tank
+    own = round(2 * tank.usable(tank.chosen) / 1000) / 2 if tank.chosen else 10
     controls = {
-        "capacity": slider("capacity", 10, 1, 60, 0.5, unit="kL", scale=1000.0),
+        "capacity": slider("capacity", own, 1, max(60, math.ceil(2 * own)), 0.5, unit="kL", scale=1000.0),
         "interruptions_a_year": slider("interruptions_a_year", 12, 1, 26, 1, unit=""),
         "spell_length": slider("spell_length", 2, 0.5, 10, 0.5),
         "level_share": slider("level_share", 20, 5, 100, 5, unit="%", scale=0.01),
@@ -136,5 +148,11 @@ def arrangements_panel(
             "reserve": (figures["reserve"], reserve_words(reserves, ride_out, capacity)),
         }
 
+    def choices(capacity: float, level_share: float, **_others: float) -> dict[str, object]:
+        out = {"tank.chosen": capacity / tank.usable_share}
+        if level_share != supply.study.arrangement.top_up_level:
+            out["arrangement.top_up_level"] = level_share
+        return out
+
     mind = CAUTIONS["backflow"]
-    return board("arrangements", controls, redraw, f"{mind.title}: {mind.text}")
+    return board("arrangements", controls, redraw, f"{mind.title}: {mind.text}", path, choices)

@@ -11,7 +11,7 @@ from rainharvest.panels.board import board, slider
 from rainharvest.plots.sizing import failed_years_figure, trade_off_figure
 from rainharvest.plots.storage import storage_figure
 from rainharvest.study.cautions import CAUTIONS
-from rainharvest.study.variant import prepare, variant
+from rainharvest.study.variant import chosen_in_study, prepare, variant
 from rainharvest.study.words import failed_years_words, storage_words, trade_off_words
 from rainharvest.study.worst_years import worst_two_years
 
@@ -24,7 +24,8 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     path : str or path
         The study file.
     tank : float [L], optional
-        Usable size at which the slider stands at first; the middle of the curve if not given.
+        Usable size at which the slider stands at first where the study has chosen none; the middle of the
+        curve if not given.
 
     Returns
     -------
@@ -38,7 +39,9 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     """
     prepared = prepare(path)
     largest = float(prepared.sizes[-1]) / 1000
-    first = (float(prepared.sizes[prepared.sizes.size // 2]) if tank is None else tank) / 1000
+    own = prepared.study.tank
+    first = float(prepared.sizes[prepared.sizes.size // 2]) if tank is None else tank
+    first = (own.usable(own.chosen) if own.chosen else first) / 1000
     controls = {
         "area": slider("area", round(prepared.area), 20, round(4 * prepared.area, -1), 10),
         "people": slider("people", round(prepared.people), 10, round(4 * prepared.people, -1), 10),
@@ -64,5 +67,8 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
             "storage": (figures["storage"], storage_words(worst)),
         }
 
+    def choices(area: float, people: float, capacity: float) -> dict[str, object]:
+        return chosen_in_study(prepared, area=area, people=people, capacity=capacity)
+
     mind = CAUTIONS["drinking"]
-    return board("study", controls, redraw, f"{mind.title}: {mind.text}")
+    return board("study", controls, redraw, f"{mind.title}: {mind.text}", path, choices)

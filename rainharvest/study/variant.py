@@ -140,3 +140,33 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
     done = done.assign_coords(time=own.time.variable).assign(more)
     done.attrs |= {"measure": study.target.measure, "target": study.target.reliability}
     return done
+
+
+def chosen_in_study(prepared: Prepared, *, area: float, people: float, capacity: float) -> dict[str, object]:
+    """Return the keys of the study file that a variant stands for.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        The study.
+    area : float [m2]
+        Plan area of all roofs together.
+    people : float [1]
+        People of the largest use.
+    capacity : float [L]
+        Usable tank size.
+
+    Returns
+    -------
+    dict
+        By dotted key, as `rainharvest.study.choices.save_choices` takes them: the nominal size that has this usable
+        size, and roofs and people grown alike where they have changed.
+    """
+    study = prepared.study
+    out: dict[str, object] = {"tank.chosen": capacity / study.tank.usable_share}
+    if area != round(prepared.area):
+        out |= {f"roof.{k}.area": round(r.area * area / prepared.area, 1) for k, r in enumerate(study.roof)}
+    if people != round(prepared.people):
+        counted = ((k, use.people) for k, use in enumerate(study.use) if use.people)
+        out |= {f"use.{k}.people": max(round(n * people / prepared.people), 1) for k, n in counted}
+    return out
