@@ -173,7 +173,4 @@ ROWS = (
         "Mains water saved",
         "Rain water drawn in place of mains water in a mean year.",
     ),
-    ("input", "", "Input", "Something that is not known for sure."),
-    ("rule", "", "Rule", "A rule: of spillage, or of rationing."),
-    ("runoff_factor", "1", "Runoff coefficient", "Mean runoff coefficient of the roofs, by what they bring."),
 )

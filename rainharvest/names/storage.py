@@ -39,7 +39,7 @@ ROWS = (
     ("mains_a_year", "L/year", "Mains water bought", "Mains water used or stored in a mean year."),
     ("rain_used_a_year", "L/year", "Rain water used", "Rain water drawn in a mean year."),
     ("spilled_mains_a_year", "L/year", "Mains water spilled", "Mains water lost to spilling in a mean year."),
-    ("rule", "", "Rule", "A rule of rationing."),
+    ("rule", "", "Rule", "A rule: of rationing, or of spillage."),
     ("stage", "", "Stage", "A stage of rationing: a level of the gauge and what is still served below it."),
     ("cut_share", "1", "Share cut", "Share of the demand that rationing turns away."),
     ("most_cut", "1", "Most that is cut", "Largest share of the demand that a rule may turn away."),

@@ -55,7 +55,7 @@ class Sizing(_Table):
     """
 
     targets: tuple[float, ...] = Field((0.8, 0.9, 0.95, 0.99), min_length=1, max_length=12)
-    draws: int = Field(200, ge=20, le=5000)
+    draws: int = Field(100, ge=20, le=5000)
     seed: int = Field(0, ge=0)
     block_years: int | None = Field(None, ge=1, le=30)
     ranges: Ranges = Ranges()
