@@ -23,7 +23,7 @@ class Change(BaseModel):
         The months of the season; all twelve by default.
     amount : float [1]
         Factor on the season's total.
-    wet_days : float [1]
+    frequency : float [1]
         Factor on the share of its days that are wet.
     intensity : float [1]
         Factor on how unevenly the wet days share the total: on the coefficient of variation (standard
@@ -34,7 +34,7 @@ class Change(BaseModel):
 
     months: tuple[int, ...] = tuple(range(1, 13))
     amount: float = Field(1.0, gt=0, le=10)
-    wet_days: float = Field(1.0, gt=0, le=10)
+    frequency: float = Field(1.0, gt=0, le=10)
     intensity: float = Field(1.0, gt=0, le=10)
 
     @field_validator("months")
@@ -47,7 +47,7 @@ class Change(BaseModel):
     @property
     def none(self) -> bool:
         """Whether nothing changes."""
-        return self.amount == self.wet_days == self.intensity == 1
+        return self.amount == self.frequency == self.intensity == 1
 
 
 class Scenario(BaseModel):
@@ -67,7 +67,7 @@ class Scenario(BaseModel):
 
     Examples
     --------
-    >>> Scenario(name="drier", source="reader's own", change=[Change(amount=0.9)]).change[0].wet_days
+    >>> Scenario(name="drier", source="reader's own", change=[Change(amount=0.9)]).change[0].frequency
     1.0
     """
 
@@ -97,7 +97,7 @@ def changed_rain(
     wet day's x becomes w + k (x - w)^b: order is kept, a wet day stays wet, b is the one that gives the
     coefficient of variation of wet-day depths wanted and k the one that gives the total wanted. Mean, share
     of wet days and that coefficient so answer each to its own factor and to no other; the mean depth of a wet
-    day is amount / wet_days. All at 1 leaves the season's days as they are, bit for bit.
+    day is amount / frequency. All at 1 leaves the season's days as they are, bit for bit.
 
     Parameters
     ----------
@@ -157,7 +157,7 @@ def changed_rain(
             continue
         said.append(
             f"months {', '.join(map(str, change.months))}: amount x {amount:.4g}, wet days x "
-            f"{change.wet_days:g}, intensity x {change.intensity:g}"
+            f"{change.frequency:g}, intensity x {change.intensity:g}"
         )
         for k, row in enumerate(rows):
             rng = np.random.default_rng([seed, k])
@@ -178,10 +178,10 @@ def _season(x: np.ndarray, amount: float, change: Change, w: float, rng) -> np.n
             f"take a longer season: {FEWEST_WET} wet days or more",
             place,
         )
-    want = round(change.wet_days * count)
+    want = round(change.frequency * count)
     if not FEWEST_WET <= want <= x.size:
         raise InputError(
-            f"wet_days = {change.wet_days:g} would leave {want} wet days of {x.size}",
+            f"frequency = {change.frequency:g} would leave {want} wet days of {x.size}",
             "give a factor nearer to 1",
             place,
         )

@@ -20,6 +20,7 @@ from rainharvest.errors import InputError
 from rainharvest.reader import Reader, Units
 from rainharvest.sizing.costs_prices import Costs
 from rainharvest.storage.tank import Tank
+from rainharvest.study.file_drought import Drought
 from rainharvest.study.file_mistakes import (
     Mistake,
     StudyFileError,
@@ -71,6 +72,7 @@ class Study(Table):
     sizing: Sizing = Sizing()
     catalogue: Catalogue | None = None
     costs: Costs | None = None
+    drought: Drought = Drought()
     site_works: SiteWorks = SiteWorks()
     report: Report = Report()
     option: tuple[Option, ...] = Field((), max_length=12)

@@ -50,6 +50,7 @@ STAGES: dict[str, Stage] = {
     "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",)),
     "demand": Stage(("use", "calendar", "garden", "pool", "weather", "arrangement.kind"), ("record",)),
     "storage": Stage(("tank", "arrangement", "rationing", "target"), ("catchment", "demand")),
+    "drought": Stage(("drought",), ("storage",)),
     "siteworks": Stage(("site_works",), ("storage",)),
 }
 """In their order. Those after "storage" give a group of the results file each."""

@@ -46,27 +46,29 @@ def test_all_at_one_is_the_record_bit_for_bit(records):
 
 
 @pytest.mark.parametrize("climate", CLIMATES)
-@given(amount=factor, wet_days=factor, intensity=factor)
+@given(amount=factor, frequency=factor, intensity=factor)
 @settings(max_examples=15)
 def test_each_measure_answers_to_its_own_factor_and_to_no_other(
-    records, climate, amount, wet_days, intensity
+    records, climate, amount, frequency, intensity
 ):
     rain = records[climate]
     before = measures(rain)
     try:
-        after = measures(changed_rain(rain, scenario(amount=amount, wet_days=wet_days, intensity=intensity)))
+        after = measures(
+            changed_rain(rain, scenario(amount=amount, frequency=frequency, intensity=intensity))
+        )
     except InputError as error:  # a few combinations cannot be: they are refused, in words
         assert "scenario, months" in str(error)
         return
     assert after[0] == pytest.approx(amount * before[0], rel=1e-9)
-    assert after[1] == pytest.approx(wet_days * before[1], abs=1 / rain.size)
+    assert after[1] == pytest.approx(frequency * before[1], abs=1 / rain.size)
     assert after[2] == pytest.approx(intensity * before[2], rel=1e-6)
 
 
-@pytest.mark.parametrize("name", ["amount", "wet_days", "intensity"])
+@pytest.mark.parametrize("name", ["amount", "frequency", "intensity"])
 def test_one_factor_alone(records, name):
     rain = records["winter_rain"]
-    order = ["amount", "wet_days", "intensity"]
+    order = ["amount", "frequency", "intensity"]
     ratio = np.divide(measures(changed_rain(rain, scenario(**{name: 0.85}))), measures(rain))
     wanted = np.where(np.array(order) == name, 0.85, 1.0)
     np.testing.assert_allclose(ratio, wanted, atol=2e-4)
@@ -84,7 +86,7 @@ def test_one_season_leaves_the_others_alone(records):
 def test_the_sequence_stays_plausible(records):
     """Fewer wet days make longer dry spells, more make shorter; heavy days stay heavy; nothing falls below 0."""
     rain = records["temperate_all_year"]
-    fewer, more = (changed_rain(rain, scenario(wet_days=f)) for f in (0.8, 1.2))
+    fewer, more = (changed_rain(rain, scenario(frequency=f)) for f in (0.8, 1.2))
     mean = [float(dry_spells(x).dry_spell.mean()) for x in (more, rain, fewer)]
     assert mean[0] < mean[1] < mean[2]
     both = (rain >= 1) & (fewer >= 1)
@@ -100,7 +102,7 @@ def test_the_sequence_stays_plausible(records):
 
 def test_members_change_alike_and_repeat(records):
     rain = xr.concat([records["winter_rain"]] * 2, "member")
-    tried = scenario(wet_days=1.2, amount=0.9)
+    tried = scenario(frequency=1.2, amount=0.9)
     one, again = changed_rain(rain, tried, seed=3), changed_rain(rain, tried, seed=3)
     assert one.dims == rain.dims and one.equals(again)
     assert float(one[0].mean()) == pytest.approx(float(one[1].mean()))
@@ -123,9 +125,9 @@ def test_the_trend_is_carried_when_asked(records):
 def test_mistakes_are_named(records):
     rain = records["winter_rain"]
     with pytest.raises(InputError, match="nearer to 1"):
-        changed_rain(rain, scenario(wet_days=9.0))
+        changed_rain(rain, scenario(frequency=9.0))
     with pytest.raises(InputError, match="larger amount"):
-        changed_rain(rain, scenario(wet_days=2.0, amount=0.2))
+        changed_rain(rain, scenario(frequency=2.0, amount=0.2))
     with pytest.raises(InputError, match="wet days in the record"):
         changed_rain(rain.isel(time=slice(0, 60)), scenario(months=[1], amount=0.9))
     with pytest.raises(InputError, match="unknown"):

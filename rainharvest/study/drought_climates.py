@@ -1,0 +1,208 @@
+"""The same tank under other climates: the user's scenarios, and records drawn anew from the years there were."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.drought.change import Change, Scenario, changed_rain, wet_day_spread
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+from rainharvest.rainfall.spells import dry_spells
+from rainharvest.sizing.resample import take_days, year_draws
+from rainharvest.storage.simulate import simulate
+from rainharvest.study.drought_basis import Basis, simulated
+from rainharvest.study.flows import study_demand, study_water
+
+RECORD = "the record"
+DRAWS = 200
+RUN = 3  # [year] of the driest run that drawn records are compared by
+
+
+def scenarios_tried(basis: Basis, scenarios: Sequence[Scenario] | None = None) -> xr.Dataset:
+    """Run the tank on the record and on each scenario.
+
+    Parameters
+    ----------
+    basis : Basis
+        The study.
+    scenarios : list of Scenario, optional
+        The study's own if not given.
+
+    Returns
+    -------
+    Dataset
+        On ``scenario``, the record first: ``scenario_rain`` [mm], the mean yearly rain;
+        ``scenario_wet_share``, ``scenario_spread`` [1]; ``scenario_dry_spell`` [day], the longest;
+        ``scenario_volume_reliability``, ``scenario_time_reliability`` [1]; ``scenario_failed_a_year``
+        [day/year], ``scenario_longest_failure`` [day]; on ``calendar_month`` ``scenario_month`` [mm]. The
+        attributes say what each scenario was.
+
+    Raises
+    ------
+    InputError
+        If a scenario does not fit the record; its place names it.
+    """
+    scenarios = basis.asks.scenario if scenarios is None else scenarios
+    rows, months, said = [], [], []
+    for k, one in enumerate([None, *scenarios]):
+        try:
+            rain, done = scenario_run(basis, one)
+        except InputError as error:
+            raise InputError(error.problem, error.remedy, f"drought.scenario[{k}]") from None
+        years = rain.sizes["time"] / 365.25
+        rows.append(
+            (
+                float(rain.sum()) / years,
+                float((rain >= 1.0).mean()),
+                wet_day_spread(rain),
+                float(dry_spells(rain).dry_spell.max()),
+                float(done.volume_reliability),
+                float(done.time_reliability),
+                float(done.days_failed) / years,
+                float(done.longest_failure),
+            )
+        )
+        months.append(rain.groupby("time.month").sum().values / years)
+        said.append(rain.attrs.get("scenario", "the record as it is"))
+    names = ("rain", "wet_share", "spread", "dry_spell", "volume_reliability", "time_reliability")
+    names = tuple(f"scenario_{n}" for n in (*names, "failed_a_year", "longest_failure"))
+    table = np.array(rows).T
+    out = {n: ("scenario", v, attributes(n)) for n, v in zip(names, table, strict=True)}
+    out["scenario_month"] = (("scenario", "calendar_month"), np.array(months), attributes("scenario_month"))
+    coords = {
+        "scenario": ("scenario", [RECORD, *(s.name for s in scenarios)], attributes("scenario")),
+        "calendar_month": ("calendar_month", np.arange(1, 13), attributes("calendar_month")),
+    }
+    return xr.Dataset(out, coords).assign_attrs(scenarios="\n".join(said))
+
+
+def scenario_run(basis: Basis, scenario: Scenario | None) -> tuple[xr.DataArray, xr.Dataset]:
+    """Run the tank under one scenario, its roofs and its demand as they are.
+
+    Parameters
+    ----------
+    basis : Basis
+        The study.
+    scenario : Scenario or None
+        None for the record.
+
+    Returns
+    -------
+    tuple of DataArray [mm/day] and Dataset
+        The rain; the measures of `rainharvest.simulate`. A garden asks for what the changed rain leaves it.
+
+    Raises
+    ------
+    InputError
+        If the scenario does not fit the record.
+    """
+    if scenario is None or (all(c.none for c in scenario.change) and scenario.trend_to is None):
+        return basis.rain, simulated(basis)
+    rain = changed_rain(basis.rain, scenario, seed=basis.study.rain.seed)
+    filled = basis.record.filled.isel(member=[0])
+    record = replace(basis.record, filled=filled.copy(data=rain.transpose(*filled.dims[1:]).values[None]))
+    inflow = study_water(basis.study, record).inflow.isel(member=0, drop=True)
+    asked = basis.asked
+    if basis.study.garden or basis.study.pool:
+        asked = study_demand(basis.study, record)[0].sum("use")
+    return rain, simulated(basis, inflow, asked=asked)
+
+
+def one_change(
+    amount: float, frequency: float, intensity: float, months: Sequence[int] | None = None, trend_to=None
+) -> Scenario:
+    """Return the scenario of a panel's sliders.
+
+    Parameters
+    ----------
+    amount, frequency, intensity : float [1]
+        The factors.
+    months : list of int [1], optional
+        The season; the whole year if not given.
+    trend_to : int [1], optional
+        Year to which the trend is carried.
+
+    Returns
+    -------
+    Scenario
+    """
+    season = {} if months is None else {"months": tuple(months)}
+    change = Change(amount=amount, frequency=frequency, intensity=intensity, **season)
+    return Scenario(name="yours", source="the reader's own factors", change=(change,), trend_to=trend_to)
+
+
+def longer_droughts(basis: Basis, count: int = DRAWS) -> xr.Dataset:
+    """Run the tank on records drawn anew from the years there were, droughts longer than any among them.
+
+    Parameters
+    ----------
+    basis : Basis
+        The study.
+    count : int [1]
+        How many records, each as long as this one.
+
+    Returns
+    -------
+    Dataset
+        On ``draw``: ``drawn_driest_run`` [mm], mean yearly rain of the driest three years on end;
+        ``drawn_longest_failure`` [day], ``drawn_failed_a_year`` [day/year], ``drawn_volume_reliability`` [1];
+        the same of the record itself with ``record_`` for ``drawn_``.
+
+    Raises
+    ------
+    InputError
+        If the record has too few whole years.
+
+    Notes
+    -----
+    `rainharvest.sizing.resample`: years in blocks, each with what follows from its weather.
+    """
+    first = basis.inflow.isel(member=0, drop=True)
+    draws = year_draws(first, count=count, seed=basis.study.rain.seed, year_start_month=basis.month)
+    asked = basis.asked.sel(time=draws.time)
+    inflow, rain = (take_days(series.reset_coords(drop=True), draws) for series in (first, basis.rain))
+    done = simulate(
+        inflow,
+        asked,
+        basis.capacity,
+        theta=basis.theta,
+        start=basis.study.tank.start_share * basis.capacity,
+        year_start_month=basis.month,
+    ).isel(capacity=0, drop=True)
+    own = simulate(
+        first.sel(time=draws.time),
+        asked,
+        basis.capacity,
+        theta=basis.theta,
+        start=basis.study.tank.start_share * basis.capacity,
+        year_start_month=basis.month,
+    ).isel(capacity=0, drop=True)
+    edges = np.flatnonzero((draws.time.dt.day.values == 1) & (draws.time.dt.month.values == basis.month))
+    out = {}
+    for name, run, depth in (
+        ("drawn", done, rain.transpose("draw", "time").values),
+        ("record", own, basis.rain.sel(time=draws.time).values[None]),
+    ):
+        yearly = np.add.reduceat(depth, edges, axis=1)
+        if yearly.shape[1] < RUN:
+            raise InputError("fewer than 3 whole years", "give a longer record", "rain")
+        means = np.lib.stride_tricks.sliding_window_view(yearly, RUN, axis=1).mean(axis=2)
+        years = draws.sizes["time"] / 365.25
+        values = {
+            "driest_run": means.min(axis=1),
+            "longest_failure": np.atleast_1d(run.longest_failure.values),
+            "failed_a_year": np.atleast_1d(run.days_failed.values) / years,
+            "volume_reliability": np.atleast_1d(run.volume_reliability.values),
+        }
+        for what, value in values.items():
+            key = f"{name}_{what}"
+            out[key] = (
+                ("draw", value, attributes(key)) if name == "drawn" else ((), value[0], attributes(key))
+            )
+    return xr.Dataset(out, {"draw": ("draw", np.arange(count), attributes("draw"))}).assign_attrs(
+        block_years=int(draws.attrs["block_years"])
+    )

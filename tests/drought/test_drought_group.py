@@ -1,0 +1,172 @@
+"""The drought stage of a study: its table in the study file and its group of the results."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from rainharvest import InputError
+from rainharvest.drought.change import Change, Scenario
+from rainharvest.study.drought import PARTS, drought_group
+from rainharvest.study.drought_basis import basis_of, simulated
+from rainharvest.study.drought_climates import longer_droughts, one_change, scenarios_tried
+from rainharvest.study.file import StudyFileError, read_study
+from rainharvest.study.run import work_study
+
+SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
+
+
+@pytest.fixture(scope="module")
+def worked():
+    return work_study(SCHOOL)
+
+
+@pytest.fixture(scope="module")
+def group(worked):
+    return drought_group(worked)
+
+
+@pytest.fixture(scope="module")
+def basis(worked):
+    return basis_of(worked.study, worked.record, worked.flows, float(worked.done.described))
+
+
+def test_everything_is_there_and_named(group):
+    assert group.attrs["left_out"] == ""
+    for name, values in group.variables.items():
+        assert values.attrs.get("long_name"), name
+        assert values.dtype.kind != "f" or values.attrs.get("units"), name
+    assert group.essential.startswith("no use is marked essential: 50 %")
+    assert float(group.failing_years) <= group.plan_wanted < float(group.failing_years_without)
+    assert group.sizes["plan"] == 3 and group.sizes["draw"] == 200
+
+
+def test_it_goes_through_netcdf_and_repeats(group, worked, tmp_path):
+    group.to_netcdf(tmp_path / "drought.nc")
+    with xr.open_dataset(tmp_path / "drought.nc") as back:
+        for name in group.data_vars:
+            np.testing.assert_array_equal(back[name].values, group[name].values, err_msg=name)
+    xr.testing.assert_identical(drought_group(worked), group)
+
+
+def test_it_is_in_the_results_of_the_run(worked, group):
+    xr.testing.assert_identical(worked.groups["drought"], group)
+
+
+def test_the_worst_sequence_is_that_of_the_results(group, worked):
+    daily = worked.done.unmet_daily.sel(time=slice(group.worst_from, group.worst_to))
+    own = group.sel(through_capacity=float(worked.done.described))
+    assert float(daily.sum()) == pytest.approx(float(own.drawdown_short))
+    assert int((daily > 1e-6).sum()) == int(own.drawdown_days_short)
+    stored = worked.done.stored.sel(time=group.worst_day.values)
+    np.testing.assert_allclose(own.worst_stored.values, stored.values)
+
+
+def test_droughts_longer_than_any_on_record(group):
+    drier = group.drawn_driest_run < group.record_driest_run
+    worse = group.drawn_longest_failure > group.record_longest_failure
+    assert 0.05 < float(drier.mean()) < 0.95 and bool(worse.any())
+    middle = float(group.drawn_failed_a_year.median())
+    assert middle == pytest.approx(float(group.record_failed_a_year), rel=0.25)
+
+
+def test_a_scenario_without_change_is_the_record(basis):
+    found = scenarios_tried(basis, [Scenario(name="same", source="none", change=[Change()])])
+    for name in (n for n in found.data_vars if n.startswith("scenario_")):
+        np.testing.assert_array_equal(found[name][0], found[name][1])
+
+
+def test_a_drier_climate_fails_more(basis):
+    found = scenarios_tried(
+        basis, [one_change(0.8, 1.0, 1.0), one_change(1.0, 0.8, 1.0).model_copy(update={"name": "few"})]
+    )
+    assert (found.scenario_failed_a_year[1:] > found.scenario_failed_a_year[0]).all()
+    assert found.scenario_rain[1] == pytest.approx(0.8 * float(found.scenario_rain[0]))
+    assert float(found.scenario_dry_spell[2]) >= float(found.scenario_dry_spell[0])
+    assert "the reader's own factors" in found.scenarios and "trend not carried" in found.scenarios
+
+
+def test_a_short_record_leaves_parts_out_and_says_why(worked):
+    short = worked.record.filled.isel(time=slice(0, 365 * 4))
+    from dataclasses import replace
+
+    few = replace(
+        worked,
+        record=replace(worked.record, filled=short),
+        flows=replace(
+            worked.flows,
+            water=worked.flows.water.isel(time=slice(0, 365 * 4)),
+            asked=worked.flows.asked.isel(time=slice(0, 365 * 4)),
+        ),
+    )
+    found = drought_group(few)
+    assert "dry spells" in found.left_out and "10 or more" in found.left_out
+    assert "resilience" in found
+
+
+def changed(tmp_path, more):
+    data = SCHOOL.parents[1].as_posix()
+    text = SCHOOL.read_text(encoding="utf-8").replace('"../', f'"{data}/')
+    path = tmp_path / "study.toml"
+    path.write_text(text + more, encoding="utf-8")
+    return path
+
+
+def test_the_table_of_the_study_file(tmp_path):
+    more = """
+[drought]
+may_fail = 0.1
+stage_shares = [0.6, 0.2]
+help_days = 10
+
+[[drought.scenario]]
+name = "drier winters"
+source = "made up for a test"
+change = [{ months = [6, 7, 8], amount = 0.85, frequency = 0.9 }]
+"""
+    study, _ = read_study(changed(tmp_path, more))
+    assert study.drought.may_fail == 0.1 and study.drought.scenario[0].change[0].frequency == 0.9
+    assert read_study(SCHOOL)[0].drought.scenario == ()
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ("[drought]\nmay_fail = 2", "drought.may_fail"),
+        ("[drought]\nstage_shares = [0.2, 0.5]", "falling shares"),
+        ("[drought]\nmayfail = 0.1", "may_fail"),
+        ('[[drought.scenario]]\nname = "a"', "drought.scenario[1].source"),
+        (
+            '[[drought.scenario]]\nname = "a"\nsource = "b"\nchange = [{ months = [13] }]',
+            "each month once",
+        ),
+        (
+            '[[drought.scenario]]\nname="a"\nsource="b"\n[[drought.scenario]]\nname="a"\nsource="b"',
+            "its own name",
+        ),
+    ],
+)
+def test_mistakes_are_one_clear_line(tmp_path, more, said):
+    with pytest.raises(StudyFileError) as found:
+        read_study(changed(tmp_path, "\n" + more))
+    lines = str(found.value).splitlines()
+    assert len(lines) == 1 and said in lines[0], lines
+
+
+def test_a_scenario_that_cannot_be_is_the_readers_mistake(basis):
+    with pytest.raises(InputError, match=r"drought.scenario\[1\]"):
+        scenarios_tried(basis, [one_change(0.2, 2.0, 1.0)])
+
+
+def test_a_mains_reserve_has_no_drought(basis):
+    study = basis.study.model_copy(
+        update={"arrangement": basis.study.arrangement.model_copy(update={"kind": "mains reserve"})}
+    )
+    with pytest.raises(InputError, match="no drought empties it"):
+        basis_of(study, basis.record, None, 1000.0)
+
+
+def test_the_parts_stand_on_their_own(basis):
+    assert list(PARTS)[0] == "dry years" and longer_droughts(basis, 5).sizes["draw"] == 5
+    assert simulated(basis).volume_reliability > 0.85
