@@ -29,7 +29,7 @@ from rainharvest.study.file_mistakes import (
     studies_of,
     value_at,
 )
-from rainharvest.study.file_options import with_options
+from rainharvest.study.file_options import merged, with_options
 from rainharvest.study.file_siteworks import SiteWorks
 from rainharvest.study.file_sizing import Catalogue, Sizing
 from rainharvest.study.file_supply import Arrangement, Weather
@@ -190,7 +190,7 @@ def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
         for start, tables in studies_of(whole):
             alone = {key: value for key, value in tables.items() if key != "option"}
             mistakes += [
-                replace(m, loc=(*start, *m.loc)) for m in _validated(alone, value_at(data, start))[1]
+                replace(m, loc=(*start, *m.loc)) for m in _validated(alone, _as_written(data, start))[1]
             ]
     else:
         mistakes += too_small(study)
@@ -213,3 +213,8 @@ def _validated(tables: dict, data: dict) -> tuple[Study | None, list[Mistake]]:
         return Study.model_validate(tables), []
     except ValidationError as error:
         return None, found_by_pydantic(error, Study, data)
+
+
+def _as_written(data: dict, start: tuple) -> dict:
+    """Return the file's tables with what the option at a place changes, as the file has both."""
+    return merged(data, value_at(data, start)) if start else data

@@ -193,6 +193,7 @@ def _mistake(error: dict, model: type[BaseModel], data: dict) -> Mistake:
             f"did you mean {near[0]}?" if near else f"use one of {', '.join(known)}",
         )
     value, given = error.get("input"), value_at(data, loc)
+    given = value_at(data, loc[3:]) if given is None and loc[:1] == ("option",) else given
     shown = "it is not possible"
     if isinstance(value, str | int | float | bool):
         shown = f"{value!r} is not possible"

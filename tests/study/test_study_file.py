@@ -203,7 +203,7 @@ MISTAKES = {
 
 def a_study(folder, text):
     path = folder / "study.toml"
-    path.write_text(text.replace("../records", str(DEMO.parents[1] / "records")), encoding="utf-8")
+    path.write_text(text.replace('"../', f'"{DEMO.parents[1]}/'), encoding="utf-8")
     return path
 
 
@@ -353,7 +353,7 @@ def test_missing_files_are_named(tmp_path):
 
 
 def test_rain_alone_for_drinking_is_refused(tmp_path):
-    text = DEMO.read_text().replace("../records", str(DEMO.parents[1] / "records"))
+    text = DEMO.read_text().replace('"../', f'"{DEMO.parents[1]}/')
     for kind in ("pour_flush", "dual_flush"):
         text = text.replace(f'kind = "{kind}"', 'kind = "day_pupil"')
     path = tmp_path / "study.toml"

@@ -204,11 +204,7 @@ def test_command_prints_the_answer_and_refuses_bad_input_in_one_line(tmp_path):
     said, _ = run.communicate(timeout=300)
     assert run.returncode == 0 and "51 kL usable" in said.replace("\n", " ")
     bad = tmp_path / "bad.toml"
-    bad.write_text(
-        DEMO.read_text()
-        .replace("area = 420", "area = -420")
-        .replace("../records", str(ROOT / "data" / "records"))
-    )
+    bad.write_text(DEMO.read_text().replace("area = 420", "area = -420").replace('"../', f'"{ROOT}/data/'))
     run = command("study", bad, "--out", tmp_path / "none")
     said, complaint = run.communicate(timeout=300)
     lines = complaint.strip().splitlines()
@@ -222,9 +218,7 @@ def test_a_kill_at_any_moment_leaves_old_or_new_files_whole(tmp_path):
     old = {name: (tmp_path / name).read_bytes() for name in OUTPUTS}
     altered = tmp_path / "altered.toml"
     altered.write_text(
-        DEMO.read_text()
-        .replace("people = 240", "people = 200")
-        .replace("../records", str(ROOT / "data" / "records"))
+        DEMO.read_text().replace("people = 240", "people = 200").replace('"../', f'"{ROOT}/data/')
     )
     fresh = tmp_path / "fresh"
     begun = time.monotonic()
