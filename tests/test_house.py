@@ -1,8 +1,10 @@
 """The house's own rules: units in docstrings, light imports, direction of imports, notebooks that are compared."""
 
 import ast
+import base64
 import importlib
 import inspect
+import itertools
 import json
 import pkgutil
 import re
@@ -100,26 +102,98 @@ def test_imports_run_up_the_table_only(path):
 
 
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+BOOK = ["start_here", "rainfall_record", "catchment", "demand", "storage", "sizing", "drought", "climates"]
+BOOK = [f"{k:02d}_{name}" for k, name in enumerate([*BOOK, "siteworks", "study"], 1)]
+SECTIONS = ["## What to notice", "## How it is computed", "## Cautions", "## Exercises", "**Where next.**"]
+
+
+def cells_of(path, kind=None):
+    """Return the cells of a notebook with their text."""
+    book = json.loads(path.read_text(encoding="utf-8"))
+    return [(c, "".join(c["source"])) for c in book["cells"] if kind in (None, c["cell_type"])]
+
+
+def tagged(cell, tag):
+    """Return whether a cell bears a tag."""
+    return tag in cell["metadata"].get("tags", [])
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.name)
-def test_notebooks_keep_only_what_is_compared(path):
-    book = json.loads(path.read_text(encoding="utf-8"))
-    assert book["metadata"]["kernelspec"]["name"] == "python3" and "widgets" not in book["metadata"]
-    code = [c for c in book["cells"] if c["cell_type"] == "code"]
-    checked = [c for c in code if "NBVAL_CHECK_OUTPUT" in "".join(c["source"])]
-    assert checked, "no cell is compared"
-    for cell in code:
-        source = "".join(cell["source"])
+def test_notebooks_keep_only_what_is_compared_and_the_stills(path):
+    meta = json.loads(path.read_text(encoding="utf-8"))["metadata"]
+    assert meta["kernelspec"]["name"] == "python3" and "widgets" not in meta
+    code = cells_of(path, "code")
+    assert any("NBVAL_CHECK_OUTPUT" in source for _, source in code), "no cell is compared"
+    for cell, source in code:
         assert len(source.splitlines()) <= 12 and not source.rstrip().endswith(";")
         assert not re.search(r"\binteract\b|^%matplotlib|^\s*(def|class) ", source, re.MULTILINE), source
-        if cell in checked:
+        compared, still = "NBVAL_CHECK_OUTPUT" in source, tagged(cell, "still")
+        assert tagged(cell, "keep_output") == (compared or still) and not (compared and still), source
+        if compared:
             assert cell["outputs"] and cell["execution_count"], (
                 "a compared cell without its text is compared with nothing"
             )
             assert all(o["output_type"] == "stream" and o["name"] == "stdout" for o in cell["outputs"])
-        else:
+        elif not still:
             assert not cell["outputs"] and cell["execution_count"] is None
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.name)
+def test_each_panel_has_its_picture_before_it(path):
+    code = cells_of(path, "code")
+    shown = [source.strip() for cell, source in code if tagged(cell, "panel")]
+    stills = []
+    for cell, source in code:
+        assert tagged(cell, "still") == bool(re.search(r"\w_panel\(|\bstill\(", source)), source
+        if not tagged(cell, "still"):
+            continue
+        stills.append(re.search(r"^still\((\w+)\)$", source.rstrip().splitlines()[-1])[1])
+        (output,) = cell["outputs"]
+        words, picture = re.search(
+            r'<img alt="([^"]+)" width="\d+" src="data:image/png;base64,([^"]+)">',
+            "".join(output["data"]["text/html"]),
+        ).groups()
+        assert len(words) > 40 and len(base64.b64decode(picture)) < 100_000
+        assert (
+            base64.b64decode(picture).startswith(b"\x89PNG")
+            and len("".join(output["data"]["text/html"])) < 140_000
+        )
+    assert stills == shown, "after its picture each panel stands alone in a cell"
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.name)
+def test_each_notebook_has_the_sections_of_the_book(path):
+    text = "\n".join(source for _, source in cells_of(path, "markdown"))
+    assert text.startswith("# ") and "\n\n**The question.** " in text
+    places = [text.find(f"\n{section}") for section in SECTIONS]
+    assert min(places) > 0 and places == sorted(places), dict(zip(SECTIONS, places, strict=True))
+    assert path.stem in BOOK
+    follower = BOOK[(BOOK.index(path.stem) + 1) % len(BOOK)]
+    links = re.findall(r"\]\((\d\d_\w+)\.ipynb\)", text[places[-1] :])
+    assert links and links[0] == follower
+    assert set(re.findall(r"\]\((\d\d_\w+)\.ipynb", text)) <= set(BOOK)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.name)
+def test_each_notebook_has_three_exercises_that_are_checked_by_computing(path):
+    cells, found = cells_of(path), []
+    for (before, question), (cell, source) in itertools.pairwise(cells):
+        asked = re.search(r"^\*\*(\d)\.\*\* ", question, re.MULTILINE)
+        if before["cell_type"] == "markdown" and asked:
+            assert cell["cell_type"] == "code", question
+            call = ast.parse(source).body[-1].value
+            assert call.func.id.startswith("check_"), source
+            (yours,) = [k for k in call.keywords if k.arg.startswith("yours")]
+            ast.literal_eval(yours.value)
+            found.append(int(asked[1]))
+    assert found == [1, 2, 3]
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.name)
+def test_all_notebooks_open_the_one_study(path):
+    sources = [source for _, source in cells_of(path, "code")]
+    named = [line for source in sources for line in source.splitlines() if ".toml" in line]
+    assert named in ([], ['STUDY = study_in_use("../data/studies/day_school.toml")']), named
 
 
 # Linear RGB matrices of Machado, Oliveira and Fernandes 2009 for full colour blindness, from memory, not verified.

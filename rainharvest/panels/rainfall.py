@@ -45,13 +45,17 @@ STANDING = (
 )
 
 
-def record_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VBox:
+def record_panel(
+    records: Mapping[str, Sequence[str | os.PathLike]], study: str | os.PathLike | None = None
+) -> widgets.VBox:
     """Return the panel that fills a record, one of those named or a file of the reader's own.
 
     Parameters
     ----------
     records : mapping of str to list of path
         By the name shown, the site's file and its neighbours'.
+    study : str or path, optional
+        The study file, where the number of filled versions can be saved.
 
     Returns
     -------
@@ -112,7 +116,14 @@ def record_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.
         }
 
     mind = CAUTIONS["drinking"]
-    return board("record", controls, redraw, f"{STANDING} {mind.title}: {mind.text}")
+    return board(
+        "record",
+        controls,
+        redraw,
+        f"{STANDING} {mind.title}: {mind.text}",
+        study,
+        lambda members, **_others: {"rain.members": members},
+    )
 
 
 def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VBox:

@@ -203,3 +203,25 @@ def _write(text: str, copy: Path, aside: bool = False) -> None:
         raise StudyFileError([InputError(m.problem, m.remedy, m.place, copy) for m in mistakes]) from None
     finally:
         trial.unlink(missing_ok=True)
+
+
+def rain_files(path: str | os.PathLike) -> list[Path]:
+    """Return the rain files of a study: the site's own, then its neighbours'.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+
+    Returns
+    -------
+    list of Path
+        From where the caller stands.
+
+    Raises
+    ------
+    InputError
+        If the study file cannot be used.
+    """
+    study, _ = read_study(path)
+    return [Path(path).parent / name for name in (study.rain.file, *study.rain.neighbours)]
