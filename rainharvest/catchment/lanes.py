@@ -30,6 +30,7 @@ class _Shares:
         self.columns = [np.ones(rain.depth.shape[0])]
         self.known: dict = {}
         self.days: dict = {}
+        self.shares: dict = {}
 
     def below(self, limit: float, series: int) -> np.ndarray:
         """Return the share of each day's rain below a limit (mm/h)."""
@@ -39,10 +40,12 @@ class _Shares:
             depth = self.rain.depth[:, series]
             wet = np.flatnonzero(depth > 0)
             self.days[series] = wet, wet_day_intensity(depth[wet], self.intensity[series])
-        wet, mean = self.days[series]
-        share = np.ones(self.rain.depth.shape[0])
-        share[wet] = share_below(limit, mean, self.intensity[series].variation)
-        return share
+        if (limit, series) not in self.shares:  # roofs of one run of pipe often share a limit
+            wet, mean = self.days[series]
+            share = np.ones(self.rain.depth.shape[0])
+            share[wet] = share_below(limit, mean, self.intensity[series].variation)
+            self.shares[limit, series] = share
+        return self.shares[limit, series]
 
     def column(self, key: tuple, make) -> int:
         """Return the column kept under this key, made if need be."""

@@ -6,6 +6,7 @@ import warnings
 
 import numpy as np
 import xarray as xr
+from numba import njit
 
 from rainharvest.catchment.conveyance import Conveyance
 from rainharvest.catchment.friction import GRAVITY, section
@@ -76,6 +77,17 @@ def full_velocity(conveyance: Conveyance, flow: float) -> float:
     return flow / 1000 / section(conveyance.bore)
 
 
+@njit(cache=True, nogil=True, error_model="numpy")
+def _count_standing(inflow, held, drained, small, stood):
+    """Fill in, for each day and series, for how many days on end the water has stood."""
+    for t in range(held.shape[0]):
+        for i in range(held.shape[1]):
+            before = held[t - 1, i] if t > 0 else 0.0
+            entered = inflow[t, i] + held[t, i] - before + drained[t, i]
+            if held[t, i] > small[i] and entered <= small[i]:
+                stood[t, i] = (stood[t - 1, i] if t > 0 else 0) + 1
+
+
 def standing_days(water: xr.Dataset) -> xr.DataArray:
     """Return, for each day, how many days the water in the pipe has stood unrenewed.
 
@@ -101,17 +113,17 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
     >>> standing_days(collect(rain, Roof(area=200), wet)).values
     array([0, 1, 2, 0, 1])
     """
-    held = water.held.sel(store="pipe", drop=True)
-    drained = water.lost.sel(loss="held in pipe", drop=True)
-    before = held.shift(time=1, fill_value=0.0)
-    entered = water.inflow + held - before + drained
+    held = water.held.sel(store="pipe", drop=True).transpose("time", ...)
+    drained = water.lost.sel(loss="held in pipe", drop=True).transpose(*held.dims)
+    inflow = water.inflow.transpose(*held.dims)
     small = 1e-9 * np.maximum(held.max("time"), 1.0)  # a series at a time: its neighbours do not matter
-    stands = ((held > small) & (entered <= small)).transpose("time", ...)
-    step = np.arange(stands.sizes["time"]).reshape(-1, *[1] * (stands.ndim - 1))
-    renewed = np.maximum.accumulate(
-        np.where(stands.values, -1, step), axis=0
-    )  # the last day that did not stand
-    out = stands.copy(data=step - renewed).rename("standing")
+    days = held.sizes["time"]
+    flat = [
+        np.ascontiguousarray(array.values, dtype=float).reshape(days, -1) for array in (inflow, held, drained)
+    ]
+    stood = np.zeros(flat[0].shape, dtype=np.int64)
+    _count_standing(*flat, np.atleast_1d(small.values).reshape(-1), stood)
+    out = held.copy(data=stood.reshape(held.shape)).rename("standing")
     out.attrs = attributes("standing")
     return out
 
