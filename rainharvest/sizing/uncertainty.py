@@ -17,11 +17,14 @@ from rainharvest.names import attributes
 from rainharvest.sizing.inflow import scaled_catchment, tank_inflow
 from rainharvest.sizing.ranges import Range
 from rainharvest.sizing.resample import BLOCK_YEARS, whole_years, year_draws
-from rainharvest.storage.settings import common_time, year_edges
+from rainharvest.storage.settings import common_time
 from rainharvest.storage.simulate import simulate
 
-MIDDLING_DAYS = 30.0
-"""The tank by whose yearly yield years are called dry or wet, in days of mean demand (own choice)."""
+JUDGING_DAYS = (5.0, 20.0, 80.0)
+"""The tanks by whose yearly yields years are called dry or wet, in days of mean demand (own choice).
+
+Small tanks feel how often it rains, large ones how much: with one middling tank the band of the smallest
+and the largest came out too narrow (`tests/sizing/test_band_covers.py`)."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +113,8 @@ def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
     Fillings take turns, in a random order. The inputs with a range are drawn from triangular laws by Latin
     hypercube: one value from each of ``count`` equally likely slices. The years come in blocks, with
     chances tilted towards dry or wet years (see `rainharvest.sizing.resample.year_draws`); years are
-    called dry or wet by what a tank of 30 days' demand would have yielded in them on the first filling.
+    called dry or wet by what tanks of 5, 20 and 80 days' demand would have yielded in them on the first
+    filling.
 
     Parameters
     ----------
@@ -307,16 +311,19 @@ def _demand_of(case: Case, inputs: xr.Dataset, table: dict, days: np.ndarray):
 
 
 def _yields_of_years(case: Case) -> np.ndarray:
-    """Return what a middling tank would have yielded a day in each whole year, on the first filling."""
+    """Return how wet each whole year was to three tanks: their yields, each made standard, in the mean."""
     rain = case.rain.isel(member=0, drop=True) if "member" in case.rain.dims else case.rain
     inflow = tank_inflow(read_daily(rain), case.catchment, case.drying, case.intensity)
     demand = case.demand.values + (0.0 if case.weather_demand is None else case.weather_demand.values)
-    if not demand.mean() > 0:
+    mean = float(demand.mean())
+    if not mean > 0:
         raise InputError("nothing is asked of the tank", "give a demand above zero", "demand")
     # Mean demand on every day: growth of the demand over the record must not pass for weather.
-    size = MIDDLING_DAYS * demand.mean()
+    sizes = np.array(JUDGING_DAYS) * mean
+    half = xr.DataArray(sizes / 2, {"capacity": sizes}, ("capacity",))
     flow = xr.DataArray(inflow, {"time": rain["time"].variable}, ("time",))
-    done = simulate(flow, float(demand.mean()), size, start=size / 2, year_start_month=case.year_start_month)
-    edges = year_edges(rain["time"], case.year_start_month)
-    whole = whole_years(edges[2])
-    return done.yield_by_year.values[0][whole] / edges[2][whole]
+    done = simulate(flow, mean, sizes, start=half, year_start_month=case.year_start_month)
+    whole = whole_years(done.days_in_year.values)
+    yearly = (done.yield_by_year / done.days_in_year).values[:, whole]
+    apart, spread = yearly - yearly.mean(axis=1, keepdims=True), yearly.std(axis=1, keepdims=True)
+    return np.divide(apart, spread, out=np.zeros_like(apart), where=spread > 1e-9 * mean).mean(axis=0)
