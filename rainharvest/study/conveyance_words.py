@@ -10,6 +10,7 @@ import xarray as xr
 
 from rainharvest.catchment.concerns import roof_cautions
 from rainharvest.catchment.standing import SELF_CLEANSING, STANDING_LIMIT
+from rainharvest.reader import gallons, marks, measure
 from rainharvest.study.conveyance import Case, DryAndWet, first_flush_cost
 from rainharvest.study.words import days, litres, percent, rounded
 
@@ -28,30 +29,36 @@ def levels_words(done: DryAndWet) -> str:
         Plain text.
     """
     dry, wet = done.levels["dry run"], done.levels["wet run"]
-    said = [f"The design storm brings {done.flow:.1f} L/s."]
+    said = [f"The design storm brings {_told(done.flow, 'L/s', 1)}."]
     if dry.answer:
         said.append(f"Dry: {dry.answer}.")
     else:
         passes = done.table.loc["flow before it backs up [L/s]", "dry run"]
         said.append(
-            f"Dry: the fall leaves {dry.margin:.2f} m of level above the inlet; the pipe, part full, passes "
-            f"{passes:.1f} L/s{_enough(passes, done.flow)}."
+            f"Dry: the fall leaves {_told(dry.margin, 'm', 2)} of level above the inlet; the pipe, part full, passes "
+            f"{_told(passes, 'L/s', 1)}{_enough(passes, done.flow)}."
         )
     if wet.answer:
         said.append(f"Wet: {wet.answer}.")
     else:
         passes = done.table.loc["flow before it backs up [L/s]", "wet run"]
         speed = done.table.loc["velocity at the design storm [m/s]", "wet run"]
-        clean = SELF_CLEANSING.value
+        clean, held = SELF_CLEANSING.value, done.table.loc["water held [L]", "wet run"]
+        pressure = done.table.loc["pressure on the lowest joint [kPa]", "wet run"]
         head = "is short by" if wet.margin < 0 else "leaves"
         said.append(
-            f"Wet: the head {head} {abs(wet.margin):.2f} m in that storm; the run passes {passes:.1f} L/s"
-            f"{_enough(passes, done.flow)}. It holds {litres(done.table.loc['water held [L]', 'wet run'])} and puts "
-            f"{done.table.loc['pressure on the lowest joint [kPa]', 'wet run']:.0f} kPa on its lowest joint. "
-            f"Its water moves at {speed:.1f} m/s then, {'above' if speed >= clean else 'below'} the guideline of "
-            f"{clean:g} m/s at which a drain keeps itself clean."
+            f"Wet: the head {head} {_told(abs(wet.margin), 'm', 2)} in that storm; the run passes "
+            f"{_told(passes, 'L/s', 1)}{_enough(passes, done.flow)}. It holds {litres(held)} and puts "
+            f"{_told(pressure, 'kPa', 0)} on its lowest joint. Its water moves at {_told(speed, 'm/s', 1)} then, "
+            f"{'above' if speed >= clean else 'below'} the guideline of {_told(clean, 'm/s', 1)} at which a drain "
+            "keeps itself clean."
         )
     return " ".join(said)
+
+
+def _told(value: float, unit: str, decimals: int) -> str:
+    """Return a measure to so many decimals, or in US units to two figures."""
+    return measure(value, unit, 2) if gallons() else marks(f"{value:,.{decimals}f}") + f" {unit}"
 
 
 def _enough(passes: float, flow: float) -> str:
@@ -122,12 +129,12 @@ def bore_words(done: DryAndWet) -> str:
     less = 1 - float(done.yearly.sel(conveyance="wet run", cause="delivered")) / most if most else 0.0
     passing = done.curve.bore.values[done.curve.capacity_of_pipe.values >= done.flow]
     storm = (
-        f"The first bore that passes the design storm is {passing.min():g} mm"
+        f"The first bore that passes the design storm is {_told(passing.min(), 'mm', 0)}"
         if passing.size
-        else f"None up to {done.curve.bore.values.max():g} mm passes the design storm"
+        else f"None up to {_told(done.curve.bore.values.max(), 'mm', 0)} passes the design storm"
     )
     return (
-        f"Over this record {best:g} mm brings most, {litres(most, 3)} a year; {own:g} mm brings "
+        f"Over this record {_told(best, 'mm', 0)} brings most, {litres(most, 3)} a year; {_told(own, 'mm', 0)} brings "
         f"{'as much' if less < 0.0005 else f'{100 * less:.1f} % less'}. {storm}: build for the storm, "
         "since a gutter that overflows wets the wall, and let the bleed out no more than flushing asks."
     )

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from rainharvest.reader import number
+from rainharvest.reader import in_units, number
 from rainharvest.study.report import works_words
-from rainharvest.study.report.blocks import Block, Paragraph, Section, Subheading, Table
+from rainharvest.study.report.blocks import WIDE, Block, Paragraph, Section, Subheading, Table, picture
 from rainharvest.study.report.fixed_words import (
     CAPTIONS,
     CHECKS_HEAD,
@@ -17,12 +17,15 @@ from rainharvest.study.report.fixed_words import (
     TREATMENT_HEAD,
     UPKEEP_HEAD,
 )
+from rainharvest.study.report.works_words import reader_units
 from rainharvest.study.run import Worked
 from rainharvest.study.siteworks import siteworks_of
+from rainharvest.study.siteworks_water_words import mains_words, soakaway_words, storms_words
 from rainharvest.study.siteworks_words import (
-    mains_words,
+    gauge_words,
     parts_words,
     siteworks_said,
+    tank_words,
     treatment_words,
 )
 
@@ -40,13 +43,30 @@ def siteworks_section(worked: Worked) -> Section:
     Section
         A heading and a paragraph each, and the levels and distances that were checked.
     """
+    from rainharvest.plots.siteworks import gauge_figure, tank_figure
+    from rainharvest.plots.siteworks_water import soakaway_figure, storms_figure
+
     works = siteworks_of(worked)
+    drawn = {
+        tank_words(works): ("tank", tank_figure(works)),
+        gauge_words(works): ("gauge", gauge_figure(works)),
+    }
+    if works.soakaway is not None:
+        drawn[soakaway_words(works)] = ("soakaway", soakaway_figure(works.soakaway))
+    if works.storms is not None and works.storms.sizes["storm"]:
+        drawn[storms_words(works)] = ("storms", storms_figure(works.storms))
     elsewhere = {mains_words(works), treatment_words(works), parts_words(works)}
     blocks: list[Block] = []
     for head, words in siteworks_said(works):
         if words not in elsewhere:
             blocks += [Subheading(head), Paragraph(words)]
-    rows = tuple((row.check, row.found, row.asked, row.fits) for row in works.checks.itertuples())
+            if words in drawn:
+                name, figure = drawn[words]
+                blocks.append(picture(name, figure, CAPTIONS[name], words, WIDE))
+    rows = tuple(
+        (row.check, reader_units(row.found), reader_units(row.asked), row.fits)
+        for row in works.checks.itertuples()
+    )
     blocks.append(Table(CAPTIONS["checks"], CHECKS_HEAD, rows))
     return Section("siteworks", TITLES["siteworks"], tuple(blocks))
 
@@ -93,9 +113,8 @@ def parts_section(worked: Worked) -> Section:
     rows = tuple(
         (
             row.part,
-            number(row.quantity, 3),
-            row.counted,
-            row.what_for,
+            *_counted(row.quantity, row.counted),
+            reader_units(row.what_for),
             *((NONE if math.isnan(row.cost) else number(row.cost, 3),) if priced else ()),
         )
         for row in works.parts.itertuples()
@@ -103,6 +122,11 @@ def parts_section(worked: Worked) -> Section:
     head = PARTS_HEAD if priced else PARTS_HEAD[:-1]
     table = Table(CAPTIONS["parts"], head, rows, frozenset({1, 4}) if priced else frozenset({1}))
     return Section("parts", TITLES["parts"], (Paragraph(parts_words(works)), table))
+
+
+def _counted(quantity: float, unit: str) -> tuple[str, str]:
+    value, shown = in_units(quantity, unit)
+    return number(value, 3), shown
 
 
 def upkeep_section(worked: Worked) -> Section:

@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
+from rainharvest.reader import gallons, measure
+
+_MEASURE = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|m|L|kg|kPa)\b")
+
 UPKEEP = (
     "Somebody named does this and writes it down. Where a task says what to mind, the caution of that name stands "
     "under arrangement, treatment and cautions."
@@ -53,3 +59,28 @@ def steps_said(steps: str) -> str:
     'leaf screen, then covered tank'
     """
     return steps.replace(" > ", ", then ")
+
+
+def reader_units(text: str) -> str:
+    """Return a short text of the site works with its measures in the reader's units.
+
+    Parameters
+    ----------
+    text : str
+        Metric, such as "100 mm bore".
+
+    Returns
+    -------
+    str
+        The same for a metric reader.
+
+    Examples
+    --------
+    >>> from rainharvest.reader import US, reading
+    >>> with reading(US):
+    ...     reader_units("238 L in all")
+    '63 gal in all'
+    """
+    if not gallons():
+        return text
+    return _MEASURE.sub(lambda found: measure(float(found[1].replace(",", "")), found[2], 2), text)
