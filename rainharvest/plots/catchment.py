@@ -49,31 +49,56 @@ def levels_figure(levels: dict[str, Levels], figure: Figure | None = None) -> Fi
     for axes, (title, one) in zip(figure.axes, levels.items(), strict=True):
         axes.set_xlim(-0.3 * across, across)
         axes.set_ylim(bottom, top)
-        _draw_run(axes, title, one, across)
+        draw_run(axes, title, one, across)
     return figure
 
 
-def _draw_run(axes: Axes, title: str, one: Levels, across: float) -> None:
-    """Draw one run: ground, house, tank, pipe, standing water, margin."""
+def draw_run(
+    axes: Axes,
+    title: str,
+    one: Levels,
+    across: float,
+    tank: tuple[float, float, float, float] | None = None,
+) -> None:
+    """Draw one run: ground, house, tank, pipe, standing water, margin.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where it is drawn, its limits set.
+    title : str
+        What stands over it.
+    one : Levels
+        The run.
+    across : float
+        Width of the drawing, m.
+    tank : tuple of float, optional
+        Length, height and level of the overflow of the tank, and its floor above the ground, m; if not given,
+        a tank as high as the inlet that stands on the ground.
+    """
     run = one.conveyance
     bottom, top = axes.get_ylim()
     head = keep(axes, "title", lambda: axes.set_title("", fontweight="bold", loc="left"))
     head.set_text(title)
     ground = keep(axes, "ground", lambda: axes.fill_between([], [], color=GROUND, alpha=0.55, linewidth=0))
-    ground.set_data(np.array([-across, 2 * across]), np.full(2, 2 * bottom), np.zeros(2))
+    earth = 0.0 if tank is None else -tank[3]
+    ground.set_data(np.array([-across, 2 * across]), np.full(2, 2 * bottom), np.full(2, earth))
     wall, eave = -0.2 * across, -0.012 * across
     over, rise = 0.02 * across, 0.6 * (top - run.outlet_level)
     house = keep(axes, "house", lambda: axes.fill([], [], facecolor="#eceff0", edgecolor=STONE)[0])
-    house.set_xy([(wall, 0), (wall, run.outlet_level), (2 * eave, run.outlet_level), (2 * eave, 0)])
+    house.set_xy([(wall, earth), (wall, run.outlet_level), (2 * eave, run.outlet_level), (2 * eave, earth)])
     roof = keep(axes, "roof", lambda: axes.fill([], [], facecolor=STONE, edgecolor=INK)[0])
     gutter = run.outlet_level + 0.02 * (top - bottom)
     roof.set_xy([(wall - over, gutter), ((wall + 2 * eave) / 2, gutter + rise), (eave, gutter)])
-    wide = 0.16 * across
-    tank = keep(axes, "tank", lambda: axes.fill([], [], facecolor="white", edgecolor=INK, linewidth=2)[0])
-    lid = max(run.inlet_level, 0.3) + 0.04 * (top - bottom)
-    tank.set_xy([(run.run, 0), (run.run, lid), (run.run + wide, lid), (run.run + wide, 0)])
-    water = keep(axes, "water", lambda: axes.fill([], [], facecolor=MIST, linewidth=0, alpha=0.7)[0])
+    wide, lid = 0.16 * across, max(run.inlet_level, 0.3) + 0.04 * (top - bottom)
     surface = 0.9 * max(run.inlet_level, 0.3)
+    if tank is not None:
+        wide, lid, surface, _ = tank
+        base = keep(axes, "base", lambda: axes.fill([], [], facecolor=STONE, edgecolor=INK)[0])
+        base.set_xy([(run.run, earth), (run.run, 0), (run.run + wide, 0), (run.run + wide, earth)])
+    body = keep(axes, "tank", lambda: axes.fill([], [], facecolor="white", edgecolor=INK, linewidth=2)[0])
+    body.set_xy([(run.run, 0), (run.run, lid), (run.run + wide, lid), (run.run + wide, 0)])
+    water = keep(axes, "water", lambda: axes.fill([], [], facecolor=MIST, linewidth=0, alpha=0.7)[0])
     water.set_xy([(run.run, 0), (run.run, surface), (run.run + wide, surface), (run.run + wide, 0)])
     pipe = keep(axes, "pipe", lambda: axes.plot([], [], linewidth=3.2, zorder=4, solid_joinstyle="round")[0])
     pipe.set_data(*np.array(one.pipe).T)

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from dataclasses import dataclass
-
 import numpy as np
 import xarray as xr
 
@@ -12,13 +9,11 @@ from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.rainfall.extremes import return_levels
 from rainharvest.siteworks.defaults import RETURN_PERIOD
-from rainharvest.sizing.smallest import smallest_tank
-from rainharvest.storage.simulate import simulate
-from rainharvest.study.flows import Flows, balance_settings, study_water
+from rainharvest.study.file import Study
+from rainharvest.study.file_siteworks import SiteWorks
 from rainharvest.study.run import Worked
 from rainharvest.study.siteworks_plan import plan_siteworks
 from rainharvest.study.siteworks_things import Given, Works
-from rainharvest.study.variant import Prepared, prepare
 
 
 def siteworks_of(worked: Worked) -> Works:
@@ -48,15 +43,34 @@ def siteworks_of(worked: Worked) -> Works:
         freeboard_share=study.tank.freeboard_share,
         mean_demand=max(float(asked.sum("use").mean()), 1e-9),
         arrangement=study.arrangement.kind,
-        qualities=_qualities(study),
+        qualities=qualities_of(study),
         catchment=study.catchment if rain and study.roof else None,
         daily=done[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True) if rain else None,
         heavy_day=heavy_day(worked.record.filled.isel(member=0, drop=True)) if rain else 0.0,
     )
-    return _planned(study.site_works, given)
+    return planned(study.site_works, given)
 
 
-def _planned(site, given: Given) -> Works:
+def planned(site: SiteWorks, given: Given) -> Works:
+    """Return the site works, a mistake in them named by its place in the study file.
+
+    Parameters
+    ----------
+    site : SiteWorks
+        What was asked.
+    given : Given
+        What the study gave.
+
+    Returns
+    -------
+    Works
+        As `rainharvest.study.siteworks_plan.plan_siteworks`.
+
+    Raises
+    ------
+    InputError
+        If a setting is impossible.
+    """
     try:
         return plan_siteworks(site, given)
     except InputError as error:
@@ -64,7 +78,19 @@ def _planned(site, given: Given) -> Works:
         raise InputError(error.problem, error.remedy, place, error.file or None) from None
 
 
-def _qualities(study) -> dict[str, str]:
+def qualities_of(study: Study) -> dict[str, str]:
+    """Return the quality that each thing that draws water needs.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    dict of str to str
+        By the name of the use, garden or pool.
+    """
     out = {use.name: use.quality for use in study.use}
     return out | {thing.name: "outdoor" for thing in (*study.garden, *study.pool)}
 
@@ -195,108 +221,3 @@ def works_dataset(works: Works) -> xr.Dataset:
         "to_measure": "; ".join(works.checks[works.checks.fits == "measure it"].check),
     }
     return out
-
-
-@dataclass(frozen=True)
-class Ready:
-    """A study's site with what does not change from one slider's move to the next.
-
-    Parameters
-    ----------
-    prepared : Prepared
-        The study on its first filled version.
-    nominal : float [L]
-        Nominal size at which the tank stands at first.
-    heavy_day : float [mm/day]
-        Of its record.
-    """
-
-    prepared: Prepared
-    nominal: float
-    heavy_day: float
-
-
-def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> Ready:
-    """Read a study once, for many variants of its site.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file.
-    nominal : float [L], optional
-        Nominal size at first; the study's chosen one, else the smallest that reaches its target.
-
-    Returns
-    -------
-    Ready
-        To be given to `site_variant`.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or has no roof.
-    """
-    prepared = prepare(path)
-    study = prepared.study
-    size = nominal or study.tank.chosen
-    if size is None:
-        inflow = study_water(study, prepared.record).inflow.isel(member=0)
-        target = study.target
-        found = smallest_tank(inflow, prepared.asked.sum("use"), target.reliability, measure=target.measure)
-        size = found.capacity / study.tank.usable_share
-    if not 0 < size < np.inf:
-        size = float(prepared.sizes[prepared.sizes.size // 2]) / study.tank.usable_share
-    return Ready(prepared, float(size), heavy_day(prepared.record.filled.isel(member=0, drop=True)))
-
-
-def site_variant(
-    ready: Ready, *, nominal: float | None = None, area: float | None = None, **changes: object
-) -> Works:
-    """Return the site works with another tank, other roofs, or another site.
-
-    Parameters
-    ----------
-    ready : Ready
-        As `prepare_siteworks`.
-    nominal : float [L], optional
-        Nominal size of the tank.
-    area : float [m2], optional
-        Plan area of all roofs together.
-    **changes
-        Fields of `rainharvest.study.file_siteworks.SiteWorks` that are otherwise.
-
-    Returns
-    -------
-    Works
-        All of them.
-
-    Raises
-    ------
-    InputError
-        If a setting is impossible.
-    """
-    prepared = ready.prepared
-    study, size = prepared.study, nominal or ready.nominal
-    if area is not None:
-        roofs = tuple(r.model_copy(update={"area": r.area * area / prepared.area}) for r in study.roof)
-        study = study.model_copy(update={"roof": roofs})
-    water = study_water(study, prepared.record)
-    inflow = water.inflow.isel(member=0)
-    flows = Flows(inflow.to_dataset(name="inflow"), prepared.asked, ())
-    usable = study.tank.usable(size)
-    asked = prepared.asked.sum("use")
-    daily = simulate(inflow, asked, usable, **balance_settings(study, flows, usable), trace=True)
-    daily = daily.isel(capacity=0, drop=True)[["stored", "spilled_daily"]].assign(inflow=inflow)
-    given = Given(
-        nominal=size,
-        dead_share=study.tank.dead_share,
-        freeboard_share=study.tank.freeboard_share,
-        mean_demand=float(asked.mean()),
-        arrangement=study.arrangement.kind,
-        qualities=_qualities(study),
-        catchment=study.catchment,
-        daily=daily.reset_coords(drop=True),
-        heavy_day=ready.heavy_day,
-    )
-    site = type(study.site_works).model_validate(study.site_works.model_dump() | changes)
-    return _planned(site, given)
