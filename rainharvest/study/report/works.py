@@ -43,7 +43,8 @@ def siteworks_section(worked: Worked) -> Section:
     Section
         A heading and a paragraph each, and the levels and distances that were checked.
     """
-    from rainharvest.plots.siteworks import gauge_figure, tank_figure
+    from rainharvest.plots.siteworks import tank_figure
+    from rainharvest.plots.siteworks_levels import gauge_figure
     from rainharvest.plots.siteworks_water import soakaway_figure, storms_figure
 
     works = siteworks_of(worked)
