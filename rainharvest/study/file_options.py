@@ -43,7 +43,7 @@ def with_options(data: dict) -> tuple[dict, list[Mistake]]:
             if key in option:
                 mistakes.append(Mistake((*loc, key), "an option cannot change it", "leave it out"))
         changes = {k: v for k, v in option.items() if k not in (*_OWN, *_NOT_CHANGED)}
-        if not changes and not any(key in option for key in _CHOICES):
+        if not changes and not any(key in option for key in (*_CHOICES, *_NOT_CHANGED)):
             mistakes.append(
                 Mistake(("option", i), "it changes nothing", "name what it changes, such as tank.chosen")
             )

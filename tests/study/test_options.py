@@ -1,0 +1,242 @@
+"""Options of a study: each is the study that it would be alone; gardens, pools and interruptions of the mains."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from rainharvest import InputError
+from rainharvest.demand.evapotranspiration import from_monthly_table
+from rainharvest.demand.garden import Garden, garden_demand
+from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells
+from rainharvest.demand.pool import Pool, pool_demand
+from rainharvest.study.file import read_study
+from rainharvest.study.file_options import merged
+from rainharvest.study.flows import mains_supply
+from rainharvest.study.run import work_study
+from rainharvest.study.stages import Run, parcel_of
+
+RECORD = Path(__file__).parents[2] / "data" / "records" / "winter_rain.csv"
+BASE = f"""
+title = "A study of a test"
+[site]
+name = "Test"
+[rain]
+file = "{RECORD.as_posix()}"
+members = 2
+[[roof]]
+name = "hall"
+area = 150
+[[roof]]
+name = "shed"
+area = 50
+[conveyance]
+kind = "dry"
+run = 10
+bore = 100
+outlet_level = 3
+inlet_level = 2
+fall = 0.02
+[[use]]
+name = "toilets"
+kind = "dual_flush"
+people = 8
+[[use]]
+name = "taps"
+kind = "drinking"
+people = 8
+[target]
+reliability = 0.8
+[costs]
+fixed = 100
+per_litre = 0.1
+upkeep = 5
+"""
+OPTIONS = """
+[[option]]
+name = "hall alone"
+note = "The shed stays as it is."
+roofs = ["hall"]
+[[option]]
+name = "wet"
+conveyance = { kind = "wet", low_level = -1 }
+[[option]]
+name = "small"
+tank.chosen = 3000
+[[option]]
+name = "combined"
+arrangement.kind = "combined"
+[[option]]
+name = "elsewhere"
+site.name = "Another place"
+rain.file = "MONSOON"
+[[option]]
+name = "toilets alone"
+uses = ["toilets"]
+""".replace("MONSOON", RECORD.with_name("monsoon.csv").as_posix())
+ALONE = {
+    "hall alone": ('[[roof]]\nname = "shed"\narea = 50\n', ""),
+    "wet": ('kind = "dry"\n', 'kind = "wet"\nlow_level = -1\n', "fall = 0.02\n", ""),
+    "small": ("[target]", "[tank]\nchosen = 3000\n[target]"),
+    "combined": ("[target]", '[arrangement]\nkind = "combined"\n[target]'),
+    "elsewhere": ("winter_rain.csv", "monsoon.csv"),
+}
+
+
+@pytest.fixture(scope="module")
+def compared(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("options")
+    (folder / "study.toml").write_text(BASE + OPTIONS)
+    return work_study(folder / "study.toml", cache="off"), folder
+
+
+def test_each_option_is_the_study_that_it_would_be_alone(compared):
+    worked, folder = compared
+    side = worked.groups["options"]
+    assert list(side.study_option.values) == [
+        "as described", "hall alone", "wet", "small", "combined", "elsewhere", "toilets alone"
+    ]  # fmt: skip
+    assert side.option_note.values[1] == "The shed stays as it is."
+    for name, (old, new, *more) in ALONE.items():
+        text = BASE.replace(old, new)
+        text = text.replace(*more) if more else text
+        (folder / "alone.toml").write_text(text)
+        alone = parcel_of(Run(read_study(folder / "alone.toml")[0], folder), "storage")["done"]
+        row = side.sel(study_option=name)
+        years = float(alone.days_in_year.sum()) / 365.25
+        assert float(row.recommended) == float(alone.recommended) or np.isnan(alone.recommended), name
+        assert float(row.inflow_a_year) == float(alone.inflow_total.median()) / years, name
+        assert float(row.demand_a_year) == float(alone.demand_total) / years, name
+        if not np.isnan(alone.recommended):
+            assert float(row.described) == float(alone.described), name
+            assert float(row.delivered_a_year) == float(alone.described_delivered.median()) / years, name
+
+
+def test_what_the_options_say_of_the_trade(compared):
+    side = compared[0].groups["options"]
+    of = {name: side.sel(study_option=name) for name in side.study_option.values}
+    base = of["as described"]
+    assert float(base.recommended) == float(compared[0].done.recommended)
+    assert float(of["hall alone"].area) == 150 and float(base.area) == 200
+    assert float(of["hall alone"].inflow_a_year) < float(base.inflow_a_year)
+    assert float(of["wet"].inflow_a_year) < float(base.inflow_a_year)  # what is held is lost
+    assert float(of["small"].described_nominal) == 3000
+    assert float(of["combined"].mains_a_year) > 0 == float(base.mains_a_year)
+    assert float(of["combined"].demand_a_year) > float(base.demand_a_year)  # taps too
+    assert float(of["toilets alone"].demand_a_year) == float(base.demand_a_year)  # rain alone serves no taps
+    assert float(of["small"].capital) == 100 + 0.1 * 3000
+    reliability = side.reliability
+    assert bool((reliability.diff("nominal") >= -1e-12).all())
+    np.testing.assert_array_equal(
+        reliability.sel(study_option="as described"), compared[0].done.volume_reliability.median("member")
+    )
+    assert side.reliability.attrs["units"] == "1" and side.recommended.attrs["units"] == "L"
+
+
+def test_no_options_no_group(tmp_path):
+    (tmp_path / "study.toml").write_text(BASE)
+    assert "options" not in work_study(tmp_path / "study.toml").groups
+
+
+def test_an_option_that_reaches_no_target_is_described_beside_the_study(tmp_path):
+    (tmp_path / "study.toml").write_text(BASE + '[[option]]\nname = "many"\n[[option.use]]\nname = "w"\n'
+                                                'kind = "dual_flush"\npeople = 900\n')  # fmt: skip
+    side = work_study(tmp_path / "study.toml").groups["options"]
+    assert np.isnan(side.recommended[1]) and np.isnan(side.smallest_low[1])
+    assert float(side.described_nominal[1]) == float(side.described_nominal[0])
+
+
+@pytest.mark.parametrize(
+    ("option", "words"),
+    [
+        ('name = "x"\nrain.file = "none.csv"', r"option\[1\]\.rain\.file: there is no file"),
+        (
+            'name = "x"\ntarget.measure = "time_reliability"',
+            r"option\[1\]\.target\.measure: it has another measure",
+        ),
+        ('name = "x"\nuses = ["taps"]', r"option\[1\]\.arrangement\.kind: every use needs drinking quality"),
+        ('name = "x"\nreport.client = "y"', r"option\[1\]\.report: an option cannot change it"),
+        (
+            'name = "x"\nroofs = "hall"',
+            r"option\[1\]\.roofs: it is not a list of names; choose from hall, shed",
+        ),
+        (
+            'name = "x"\nroofs = ["hill"]',
+            r"option\[1\]\.roofs: 'hill' is no name of the study's; did you mean hall",
+        ),
+    ],
+)
+def test_mistakes_of_an_option_are_placed(tmp_path, option, words):
+    path = tmp_path / "study.toml"
+    path.write_text(f"{BASE}[[option]]\n{option}\n")
+    with pytest.raises(InputError, match=words) as caught:
+        work_study(path)
+    assert str(caught.value).startswith(str(path)) and len(str(caught.value).splitlines()) == 1
+
+
+def test_two_options_of_one_name(tmp_path):
+    path = tmp_path / "study.toml"
+    path.write_text(BASE + 2 * '[[option]]\nname = "x"\ntank.chosen = 5000\n')
+    with pytest.raises(InputError, match='two options bear the name "x"'):
+        read_study(path)
+
+
+def test_changes_are_laid_over_key_by_key():
+    base = {"conveyance": {"kind": "dry", "run": 5, "fall": 0.02, "filling": 0.7}, "roof": [{"area": 1}]}
+    assert merged(base, {"conveyance": {"kind": "wet", "bleed": 4}})["conveyance"] == {
+        "kind": "wet",
+        "run": 5,
+        "bleed": 4,
+    }
+    assert merged(base, {"conveyance": {"kind": "dry", "run": 6}})["conveyance"]["fall"] == 0.02
+    assert merged(base, {"roof": [{"area": 2}]})["roof"] == [{"area": 2}]
+    assert base["conveyance"]["run"] == 5
+
+
+GARDEN = """
+[[garden]]
+name = "beds"
+bed_area = 10
+crop = "tomato"
+[[pool]]
+name = "pond"
+pool_area = 3
+[weather]
+evapotranspiration = [6, 6, 5, 3, 2, 1, 1, 2, 3, 4, 5, 6]
+"""
+
+
+def test_a_study_with_a_garden_and_a_pool(tmp_path):
+    path = tmp_path / "study.toml"
+    path.write_text(BASE + GARDEN)
+    worked = work_study(path)
+    asked = worked.flows.asked
+    assert list(asked.use.values) == ["toilets", "beds", "pond"] and asked.dims == ("use", "time")
+    rain = worked.record.filled.isel(member=0, drop=True)
+    thirst = from_monthly_table([6, 6, 5, 3, 2, 1, 1, 2, 3, 4, 5, 6], rain)
+    beds = garden_demand(Garden(name="beds", bed_area=10, crop="tomato"), rain, thirst).garden_demand
+    np.testing.assert_array_equal(asked.sel(use="beds"), beds)
+    np.testing.assert_array_equal(asked.sel(use="pond"), pool_demand(Pool(pool_area=3), rain, thirst)[0])
+    (tmp_path / "plain.toml").write_text(BASE)
+    assert float(worked.done.recommended) > float(work_study(tmp_path / "plain.toml").done.recommended)
+    back = worked.done.copy(deep=True)
+    back.to_netcdf(tmp_path / "results.nc")
+    with xr.open_dataset(tmp_path / "results.nc") as read:
+        assert list(read.use.values) == ["toilets", "beds", "pond"]
+
+
+def test_interruptions_of_the_mains_hold_together(tmp_path):
+    path = tmp_path / "study.toml"
+    path.write_text(
+        BASE + '[arrangement]\nkind = "mains reserve"\nmains_off = ["sun"]\nmains_hours = { fri = 6 }\n'
+        "top_up_rate = 400\nspells = { spell_length = 2, interruptions_a_year = 10, seed = 3 }\n"
+    )
+    worked = work_study(path)
+    days = worked.flows.asked.time
+    on = mains_supply(worked.study.arrangement, days)
+    each = [mains_by_rule(days, ["sun"]), mains_by_week(days, {"fri": 6}), mains_in_spells(days, 2, 10, 3)]
+    np.testing.assert_array_equal(on, each[0] * each[1] * each[2])
+    assert worked.done.attrs["mains"] == "; ".join(one.attrs["assumptions"] for one in each)
+    path.write_text(path.read_text().replace("spell_length = 2", "spell_length = 4"))
+    assert float(work_study(path).done.recommended) > float(worked.done.recommended) > 0
