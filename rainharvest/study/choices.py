@@ -8,7 +8,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from rainharvest.errors import InputError
-from rainharvest.study.file import StudyFileError, read_study
+from rainharvest.study.file import Study, StudyFileError, read_study
+from rainharvest.study.file_mistakes import models_of
+from rainharvest.study.file_units import field_units, metric_factor
 
 COPY = "my_study.toml"
 """Name of the working copy, in the folder in which the notebooks run."""
@@ -78,7 +80,7 @@ def save_choices(
     path : str or path
         The study that was open when the choices were made.
     choices : mapping of str to value
-        By dotted key, such as "target.reliability" or "roof.0.area" (the first ``[[roof]]``).
+        By dotted key, such as "target.reliability" or "roof.0.area" (the first ``[[roof]]``), in metric units.
     copy : str or path
         The working copy; made from ``path`` if it is not there yet.
 
@@ -104,6 +106,8 @@ def save_choices(
     changed = {}
     for key, value in choices.items():
         *tables, last = key.split(".")
+        if document.get("units") == "us":
+            last, value = _in_us_units(tables, last, value)
         inside = document
         for name in tables:
             if isinstance(inside, list):
@@ -146,6 +150,16 @@ def _origin(copy: Path) -> Path | None:
     """Return the file that a working copy was made from, which its first line names."""
     first = copy.read_text(encoding="utf-8").partition("\n")[0]
     return copy.parent / first.removeprefix(_HEAD).rstrip(".") if first.startswith(_HEAD) else None
+
+
+def _in_us_units(tables: list[str], last: str, value: object) -> tuple[str, object]:
+    """Return a key and its value as a study file in US units has them."""
+    model: type = Study
+    for name in tables:
+        if not name.isdecimal():
+            model = models_of(model.model_fields[name].annotation)[0]
+    factor = metric_factor(field_units(model).get(last, ""))
+    return last.replace("litre", "gallon"), value if factor == 1.0 else value / factor
 
 
 def _plain(value: object) -> object:

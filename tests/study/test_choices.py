@@ -1,0 +1,128 @@
+"""The working copy of the study: choices written whole or not at all, comments kept, a way back."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from rainharvest import InputError
+from rainharvest.study.choices import ASIDE, rain_files, save_choices, set_aside, study_in_use, use_study
+from rainharvest.study.file import read_study
+from rainharvest.study.variant import chosen_in_study, prepare
+
+DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
+
+
+@pytest.fixture
+def copy(tmp_path):
+    folder = tmp_path / "notebooks"
+    folder.mkdir()
+    return folder / "my_study.toml"
+
+
+def test_the_study_is_the_demo_until_choices_are_saved_and_again_when_they_are_set_aside(copy):
+    assert study_in_use(DEMO, copy) == DEMO and set_aside(copy) is None
+    assert save_choices(DEMO, {"target.reliability": 0.8}, copy) == {"target.reliability": 0.8}
+    assert study_in_use(DEMO, copy) == copy and read_study(copy)[0].target.reliability == 0.8
+    assert set_aside(copy) == copy.with_name(ASIDE) and study_in_use(DEMO, copy) == DEMO
+    assert read_study(copy.with_name(ASIDE))[0].target.reliability == 0.8
+    with pytest.raises(InputError, match="no such study file"):
+        study_in_use(copy.parent / "none.toml", copy)
+
+
+def test_only_what_differs_is_written_and_comments_stay(copy):
+    choices = {
+        "roof.0.area": 455.0,
+        "tank.chosen": 50_600.00001,
+        "conveyance.bore": 100,
+        "losses.first_flush": 0.4,
+    }
+    changed = save_choices(DEMO, choices, copy)
+    assert changed == {"roof.0.area": 455, "tank.chosen": 50_600, "losses.first_flush": 0.4}
+    before, after = DEMO.read_text(encoding="utf-8"), copy.read_text(encoding="utf-8")
+    assert re.findall("#.*", after)[1:] == re.findall("#.*", before)
+    gone = set(before.splitlines()) - set(after.splitlines())
+    assert {line.split(" ")[0] for line in gone} == {"area", "file", "neighbours"}
+    old, new = read_study(DEMO)[0], read_study(copy)[0]
+    assert new.roof[0].area == 455 and new.roof[1] == old.roof[1] and new.tank.chosen == 50_600
+    for same in ("site", "conveyance", "calendar", "use", "arrangement", "target", "costs"):
+        assert getattr(new, same) == getattr(old, same)
+
+
+def test_paths_of_the_copy_lead_to_the_same_files(copy):
+    save_choices(DEMO, {"rain.members": 5}, copy)
+    assert [p.resolve() for p in rain_files(copy)] == [p.resolve() for p in rain_files(DEMO)]
+    assert all(p.is_file() for p in rain_files(copy))
+
+
+def test_choices_of_one_panel_join_those_of_another(copy):
+    save_choices(DEMO, {"target.reliability": 0.8}, copy)
+    save_choices(DEMO, {"rain.members": 5}, copy)  # a panel that was opened on the demo, before
+    save_choices(copy, {"conveyance.bore": 80}, copy)
+    study = read_study(copy)[0]
+    assert (study.target.reliability, study.rain.members, study.conveyance.bore) == (0.8, 5, 80)
+    assert save_choices(copy, {"conveyance.bore": 80}, copy) == {}
+
+
+def test_a_choice_that_cannot_be_leaves_everything_as_it_was(copy):
+    with pytest.raises(InputError, match=r"my_study\.toml: target\.reliability: 7"):
+        save_choices(DEMO, {"target.reliability": 7}, copy)
+    assert list(copy.parent.iterdir()) == []
+    save_choices(DEMO, {"target.reliability": 0.8}, copy)
+    kept = copy.read_bytes()
+    with pytest.raises(InputError):
+        save_choices(copy, {"roof.0.area": -1.0}, copy)
+    assert copy.read_bytes() == kept and [p.name for p in copy.parent.iterdir()] == [copy.name]
+
+
+def test_choices_of_another_study_are_not_mixed_in(copy, tmp_path):
+    save_choices(DEMO, {"target.reliability": 0.8}, copy)
+    other = tmp_path / "other.toml"
+    other.write_text(DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/'))
+    with pytest.raises(InputError, match="another study"):
+        save_choices(other, {"target.reliability": 0.7}, copy)
+    use_study(other, copy)
+    assert save_choices(other, {"target.reliability": 0.7}, copy) and copy.with_name(ASIDE).is_file()
+    with pytest.raises(InputError):
+        use_study(tmp_path / "none.toml", copy)
+    assert read_study(copy)[0].target.reliability == 0.7
+
+
+def test_what_a_variant_stands_for_is_what_the_study_then_has(copy):
+    prepared = prepare(DEMO)
+    save_choices(DEMO, chosen_in_study(prepared, area=640, people=300, capacity=40_000.0), copy)
+    again = prepare(copy)
+    assert again.area == pytest.approx(640, abs=0.2) and again.people == pytest.approx(300, abs=1)
+    assert again.study.tank.usable(again.study.tank.chosen) == pytest.approx(40_000, rel=1e-4)
+    same = chosen_in_study(
+        prepared, area=round(prepared.area), people=round(prepared.people), capacity=40_000.0
+    )
+    assert list(same) == ["tank.chosen"]
+
+
+def test_a_file_in_us_units_gets_us_units(copy, tmp_path):
+    text = DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/')
+    us = tmp_path / "us.toml"
+    kept = text.split("[[roof]]")[0]
+    us.write_text(
+        f"""units = "us"
+{kept}
+[[roof]]
+name = "one"
+area = 4500
+material = "metal"
+[[use]]
+name = "wc"
+kind = "dual_flush"
+people = 200
+[tank]
+chosen = 9000
+"""
+    )
+    save_choices(
+        us, {"roof.0.area": 400.0, "tank.chosen": 40_000.0, "use.0.litres": 9.0, "use.0.source": "us"}, copy
+    )
+    study, text = read_study(copy)
+    assert study.roof[0].area == pytest.approx(400, rel=1e-5) and "area = 4305.56" in text
+    assert study.tank.chosen == pytest.approx(40_000, rel=1e-5) and study.use[0].litres == pytest.approx(9)
+    assert "gallons = " in text and "litres" not in text
