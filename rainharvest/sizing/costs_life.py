@@ -79,7 +79,7 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
     given |= {} if tank_price is None else {"tank_price": tank_price}
     arrays = xr.broadcast(*(_labelled(value, name) for name, value in given.items()))
     values = {name: array.values for name, array in zip(given, arrays, strict=True)}
-    done = _numbers(costs, **values)
+    done = cost_measures(costs, **values)
     data = arrays[0].to_dataset(name="capital")
     for name, of_size in done.items():
         more = {"units": costs.currency} if name in MONEY else {}
@@ -105,8 +105,27 @@ def _labelled(value, name: str) -> xr.DataArray:
     return array
 
 
-def _numbers(costs: Costs, nominal, yearly_yield, saved_bill=None, tank_price=None) -> dict[str, np.ndarray]:
-    """Return the measures as arrays of one shape."""
+def cost_measures(
+    costs: Costs, nominal, yearly_yield, saved_bill=None, tank_price=None
+) -> dict[str, np.ndarray]:
+    """Return what `life_cycle` does as plain arrays, unchecked: for sliders.
+
+    Parameters
+    ----------
+    costs : Costs
+        Prices of today.
+    nominal : ndarray [L]
+        Nominal tank sizes.
+    yearly_yield : ndarray [L/year]
+        What each yields, of the same shape.
+    saved_bill, tank_price : ndarray, optional
+        As `life_cycle`.
+
+    Returns
+    -------
+    dict of str to ndarray
+        By name, of that shape.
+    """
     kilolitres = yearly_yield / 1000
     saved = kilolitres * costs.tariff if saved_bill is None else saved_bill
     rate, life = costs.real_rate, costs.life

@@ -1,0 +1,234 @@
+"""A study worked out beforehand on a grid of roofs and coefficients, so that sliders need not wait for its rain."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from rainharvest.catchment.lanes import run_lanes
+from rainharvest.catchment.steps import read_daily
+from rainharvest.demand.uses import essential_demand
+from rainharvest.errors import InputError
+from rainharvest.sizing.inflow import scaled_catchment
+from rainharvest.sizing.joined import join_dry_days, padded
+from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, record_inputs
+from rainharvest.study.file import Study, read_study
+from rainharvest.study.kept import kept_folder
+from rainharvest.study.sizing_case import case_of
+from rainharvest.study.stages import Run, flows_of, record_of
+
+INFLOW_ROW = 1
+"""Place of the inflow among `rainharvest.catchment.chain.ROWS`."""
+SIZES = 192
+"""Sizes of the curve: three blocks of lanes."""
+DRAWS = 10
+"""Versions in the band: the lowest and the highest of ten hold the truth nine times in eleven."""
+AREAS = (0.2, 0.4, 0.7, 1.0, 1.5, 2.4, 4.0)
+"""Roofs for which the flows are worked out beforehand, multiples of the study's."""
+COEFFICIENTS = (0.5, 0.75, 1.0)
+"""Runoff coefficients likewise; beside them the one at which the smoothest roof reaches 1."""
+
+
+@dataclass(frozen=True)
+class Quick:
+    """A study with what does not change when its sliders move.
+
+    Parameters
+    ----------
+    study : Study
+        What was asked.
+    sizes : ndarray [L]
+        Usable sizes of the curve.
+    per_area : ndarray
+        (area, coefficient, version, step): inflow for each unit of roof and coefficient; the first version
+        is the record as it stands.
+    asked : ndarray [L]
+        (version, part, step): what those counted by people ask, and what all others do.
+    essential : ndarray or None [L]
+        The same of what rationing spares.
+    areas, coefficients : ndarray
+        What ``per_area`` was worked out for, [m2] and [1].
+    area : float [m2]
+        Of the study.
+    coefficient : float [1]
+        Mean runoff coefficient of its roofs.
+    people : float [1]
+        Of its largest use.
+    settings : dict
+        Arguments of `rainharvest.sizing.joined.run_versions`.
+    days : ndarray [day]
+        Length of each version.
+    by_day : bool
+        Whether the steps are days.
+    """
+
+    study: Study
+    sizes: np.ndarray
+    per_area: np.ndarray
+    asked: np.ndarray
+    essential: np.ndarray | None
+    areas: np.ndarray
+    coefficients: np.ndarray
+    area: float
+    coefficient: float
+    people: float
+    settings: dict[str, object]
+    days: np.ndarray
+    by_day: bool
+
+
+def prepare_sizing(path: str | os.PathLike, *, draws: int = DRAWS, sizes: int = SIZES) -> Quick:
+    """Read a study and work out its flows once, for many moves of the sliders.
+
+    Volume reliability is found on steps that join the dry days (`rainharvest.sizing.joined`), which is
+    exact; time reliability and rationing need every day.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    draws : int
+        Versions in the band.
+    sizes : int
+        Sizes of the curve.
+
+    Returns
+    -------
+    Quick
+        Ready for `rainharvest.study.sizing_quick.moved`.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or no rain feeds its tank.
+    """
+    path = Path(path)
+    study, _ = read_study(path)
+    if not study.roof or study.arrangement.kind == "mains reserve":
+        raise InputError("no rain feeds this tank", "open a study that catches rain", "roof", path)
+    run = Run(study, path.parent, kept_folder(None))
+    try:
+        record, flows = record_of(run), flows_of(run)
+        case = case_of(study, record, flows)
+        inputs = draw_inputs(case, draws, study.sizing.seed)
+        own = record_inputs(case).isel(draw=[0])
+        versions = [
+            *_versions(case, draw_flows(case, own)),
+            *_versions(case, draw_flows(case, inputs, threads=os.cpu_count() or 1)),
+        ]
+    except InputError as error:
+        raise error.at(path) from None
+    counted = [use for use in study.use if use.people and use.name in set(flows.asked.use.values)]
+    pick = np.isin(flows.asked.use.values.astype(str), [use.name for use in counted])
+    by_people = flows.asked.isel(use=np.flatnonzero(pick))
+    must = essential_demand(by_people).values if study.rationing else None
+    mean = float(flows.asked.sum("use").mean())
+    return _laid_out(
+        study,
+        case,
+        versions,
+        by_people.sum("use").values,
+        must,
+        np.geomspace(max(0.5 * mean, 1.0), 400.0 * mean, sizes),
+        max((use.people for use in counted), default=1.0),
+    )
+
+
+@dataclass(frozen=True)
+class _Version:
+    """One version: its filling, its multiples of the catchment and the demand, its days, what is asked."""
+
+    member: int
+    factors: dict[str, float]
+    demand_factor: float
+    days: np.ndarray
+    calendar: slice
+    asked: np.ndarray
+    essential: np.ndarray | None
+
+
+def _versions(case: Case, drawn: Drawn) -> list[_Version]:
+    inputs, time = drawn.inputs, drawn.inflow["time"].values
+    begin = int(np.searchsorted(case.rain["time"].values, time[0]))
+    names = [one.name for one in case.ranges if one.name != "demand"]
+    out = []
+    for k in range(inputs.sizes["draw"]):
+        must = drawn.settings.get("essential")
+        if must is not None:
+            must = must.isel(draw=k).values if "draw" in must.dims else must.values
+        asked = drawn.demand.isel(draw=k) if "draw" in drawn.demand.dims else drawn.demand
+        out.append(
+            _Version(
+                int(inputs.member[k]),
+                {name: float(inputs[name][k]) for name in names},
+                float(inputs["demand"][k]) if "demand" in inputs else 1.0,
+                inputs.day_drawn.values[int(inputs.year_draw[k])],
+                slice(begin, begin + time.size),
+                asked.values,
+                must,
+            )
+        )
+    return out
+
+
+def _laid_out(study: Study, case: Case, versions, by_people, must, sizes, people: float) -> Quick:
+    """Work out the flows of every version on every roof and coefficient of the grid."""
+    roofs = case.catchment.roofs
+    area = sum(roof.area for roof in roofs)
+    coefficient = sum(r.area * r.runoff_coefficient for r in roofs) / area
+    top = max(1.0, 1.0 / max(roof.runoff_coefficient for roof in roofs))
+    areas, factors = np.array(AREAS), np.unique([*COEFFICIENTS, top])
+    by_day = study.target.measure != "volume_reliability" or bool(study.rationing)
+    rain = case.rain if "member" in case.rain.dims else case.rain.expand_dims("member")
+    inflow, asked, spared = [], [], []
+    for one in versions:
+        steps = read_daily(rain.isel(member=one.member, drop=True))
+        own = scaled_catchment(case.catchment, **one.factors)
+        sites = [scaled_catchment(own, area=a, runoff_coefficient=c) for a in areas for c in factors]
+        _, rows = run_lanes(steps, sites, case.drying, case.intensity, trace=(INFLOW_ROW,))
+        came = np.ascontiguousarray(rows[0].T[:, one.days])
+        series = [_parts(one.asked, by_people[one.calendar] * one.demand_factor)]
+        if study.rationing:
+            series.append(_parts(one.essential, must[one.calendar] * one.demand_factor))
+        if not by_day:
+            came, *series = join_dry_days(came, *series)
+        inflow.append(came)
+        asked.append(series[0])
+        spared += series[1:]
+    laid = padded(inflow).reshape(len(versions), areas.size, factors.size, -1).transpose(1, 2, 0, 3)
+    unit = (areas * area)[:, None, None, None] * (factors * coefficient)[None, :, None, None]
+    return Quick(
+        study=study,
+        sizes=sizes,
+        per_area=np.ascontiguousarray(laid / unit),
+        asked=padded(asked),
+        essential=padded(spared) if spared else None,
+        areas=areas * area,
+        coefficients=factors * coefficient,
+        area=area,
+        coefficient=coefficient,
+        people=people,
+        settings=_settings(case),
+        days=np.array([one.days.size for one in versions]),
+        by_day=by_day,
+    )
+
+
+def _parts(total: np.ndarray, counted: np.ndarray) -> np.ndarray:
+    """Return what those counted by people ask, and the rest."""
+    return np.array([counted, np.maximum(total - counted, 0.0)])
+
+
+def _settings(case: Case) -> dict[str, object]:
+    """Return the settings of the balance as `rainharvest.sizing.joined.run_versions` takes them."""
+    out = {
+        "theta": float(case.settings.get("theta", 0.0)),
+        "start": float(case.shares.get("start", 0.0)),
+    }
+    if "ration_level" in case.shares:
+        out["ration_level"] = np.asarray(case.shares["ration_level"], dtype=float)
+        out["ration_share"] = np.asarray(case.settings["ration_share"], dtype=float)
+    return out
