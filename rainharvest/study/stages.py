@@ -50,6 +50,9 @@ STAGES: dict[str, Stage] = {
     "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",)),
     "demand": Stage(("use", "calendar", "garden", "pool", "weather", "arrangement.kind"), ("record",)),
     "storage": Stage(("tank", "arrangement", "rationing", "target"), ("catchment", "demand")),
+    "sizing": Stage(
+        ("sizing", "catalogue", "costs", "site"), ("storage",), ("sizing.finer_rain", "catalogue.file")
+    ),
     "drought": Stage(("drought",), ("storage",)),
     "siteworks": Stage(("site_works",), ("storage",)),
 }
