@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 import pandas as pd
 
-from rainharvest.catchment.conveyance import Conveyance
+from rainharvest.catchment.conveyance import FITTINGS, Conveyance
 from rainharvest.catchment.hydraulics import total_length
 from rainharvest.errors import InputError
 from rainharvest.siteworks.backflow import air_gap
@@ -40,6 +41,36 @@ class Part:
     what_for: str = ""
 
 
+PART_NAMES: tuple[str, ...] = (
+    "pipe",
+    *(f"pipe {name}" for name in FITTINGS if name != "entrance"),
+    "low-point valve",
+    "leaf screen",
+    "first-flush diverter",
+    "tank",
+    "concrete",
+    "reinforcing mesh",
+    "stand",
+    "link between tanks",
+    "gauge",
+    "float valve",
+    "overflow pipe",
+    "overflow screen",
+    "clean stone",
+    "filter cloth",
+    "tap",
+    "tap pipe",
+    "pump",
+    "pressure vessel",
+    "filter housing",
+    "ultraviolet lamp",
+    "chlorine doser and contact tank",
+    "sample tap",
+    "warning sign",
+)
+"""Every part that a site can have, in the order of the water."""
+
+
 def price_parts(parts: list[Part], prices: Mapping[str, float]) -> pd.DataFrame:
     """Return the list of parts with what each costs.
 
@@ -59,7 +90,8 @@ def price_parts(parts: list[Part], prices: Mapping[str, float]) -> pd.DataFrame:
     Raises
     ------
     InputError
-        If a price is below zero, or is given for what is not on the list.
+        If a price is below zero, or is given for what is no part; a price for a part that this site does not
+        need is not used.
 
     Examples
     --------
@@ -67,11 +99,13 @@ def price_parts(parts: list[Part], prices: Mapping[str, float]) -> pd.DataFrame:
     >>> table.cost.tolist()
     [30.0]
     """
-    known = [part.part for part in parts]
     for name, price in prices.items():
-        if name not in known:
+        if name not in PART_NAMES:
+            near = get_close_matches(name, PART_NAMES, 1)
             raise InputError(
-                f'no part of this site is called "{name}"', f"use one of {', '.join(known)}", f"prices.{name}"
+                f'no part is called "{name}"',
+                f"did you mean {near[0]}?" if near else f"use one of {', '.join(PART_NAMES)}",
+                f"prices.{name}",
             )
         if not 0 <= price < math.inf:
             raise InputError(f"a price of {price:g}", "give zero or more", f"prices.{name}")
@@ -115,9 +149,9 @@ def site_parts(
     base : Base
         What one tank stands on.
     overflow : OverflowPipe, optional
-        The overflow.
+        The overflow of one tank.
     overflow_run : float [m]
-        Length of its pipe.
+        Length of each of its pipes.
     soakaway : tuple of float, optional
         Its length, width and depth, m.
     conveyance : Conveyance, optional
@@ -202,10 +236,15 @@ def site_parts(
         )
     if overflow is not None:
         out.append(
-            Part("overflow pipe", overflow.pipes * overflow_run, "m", f"{overflow.overflow_bore:g} mm bore")
+            Part(
+                "overflow pipe",
+                number * overflow.pipes * overflow_run,
+                "m",
+                f"{overflow.overflow_bore:g} mm bore",
+            )
         )
     out.append(
-        Part("overflow screen", number if overflow is None else overflow.pipes, "piece", "mesh of about 1 mm")
+        Part("overflow screen", number * (overflow.pipes if overflow else 1), "piece", "mesh of about 1 mm")
     )
     if soakaway is not None:
         length, width, depth = soakaway
