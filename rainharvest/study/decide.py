@@ -34,7 +34,7 @@ def decided(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     record : StudyRecord
         Its rain.
     flows : Flows
-        What enters the balance.
+        What enters the balance; losses, where they are told, are those of the first version.
 
     Returns
     -------
@@ -84,7 +84,7 @@ def decided(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     if "lost" in flows.water:
         days = flows.water.sizes["time"]
         for name in ("lost", "rain_on_roof"):
-            mean = flows.water[name].isel(member=0).sum("time") / days
+            mean = flows.water[name].sum("time") / days
             out[f"mean_{name}"] = mean.assign_attrs(attributes(name))
     out.attrs = {
         "year_start_month": month,
