@@ -252,7 +252,12 @@ def _record(run: Run, stage: str) -> Parcel:
 
 
 def _catchment(run: Run, stage: str) -> Parcel:
-    return {"water": study_water(seen_by(run.study, stage), record_of(run))}
+    water = study_water(seen_by(run.study, stage), record_of(run))
+    if "lost" not in water:
+        return {"water": water}
+    # Every version's losses would be nine tenths of all that is kept; the first version's are shown.
+    first = water[["rain_on_roof", "lost"]].isel(member=0, drop=True)
+    return {"water": water[["inflow"]].merge(first).assign_attrs(water.attrs)}
 
 
 def _demand(run: Run, stage: str) -> Parcel:
