@@ -10,6 +10,7 @@ import math
 import os
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -69,24 +70,31 @@ def invent_grid(
     rain = np.empty((days.size, rows, columns), dtype=np.float32)
     for row, values in enumerate(_rows(rows, columns, days, seed)):
         rain[:, row] = values
+    fixed = _places(rows, columns)
+    rain[:, fixed.land.values == 0] = np.nan
+    fixed.coords["time"] = ("time", days, {"long_name": "Day", "standard_name": "time"})
+    fixed["rain"] = (("time", "latitude", "longitude"), rain, attributes("rain"))
+    fixed.attrs = {"title": f"{TITLE}, seed {seed}", "Conventions": "CF-1.11"}
+    return fixed
+
+
+def _places(rows: int, columns: int) -> xr.Dataset:
+    """Return what is fixed: the places, which of them are land, how hard it rains there."""
     north, east = (np.arange(n) / max(n - 1, 1) for n in (rows, columns))
     land = np.ones((rows, columns), dtype=np.int8)
     if rows > 4 and columns > 4:
         land[: rows // 5, : columns // 5] = 0
-        rain[:, : rows // 5, : columns // 5] = np.nan
     hard = np.round(1.0 + 2.0 * (0.5 * north[:, None] + 0.5 * east[None, :]), 2)
-    places = {
-        "latitude": ("latitude", SOUTH + STEP * np.arange(rows), attributes("latitude")),
-        "longitude": ("longitude", WEST + STEP * np.arange(columns), attributes("longitude")),
-    }
+    flat = ("latitude", "longitude")
     return xr.Dataset(
         {
-            "rain": (("time", "latitude", "longitude"), rain, attributes("rain")),
-            "mean_intensity": (("latitude", "longitude"), hard, attributes("mean_intensity")),
-            "land": (("latitude", "longitude"), land, {"long_name": "1 on land, 0 at sea"}),
+            "mean_intensity": (flat, hard, attributes("mean_intensity")),
+            "land": (flat, land, {"long_name": "1 on land, 0 at sea"}),
         },
-        {"time": ("time", days, {"long_name": "Day", "standard_name": "time"}), **places},
-        {"title": f"{TITLE}, seed {seed}", "Conventions": "CF-1.11"},
+        {
+            "latitude": ("latitude", SOUTH + STEP * np.arange(rows), attributes("latitude")),
+            "longitude": ("longitude", WEST + STEP * np.arange(columns), attributes("longitude")),
+        },
     )
 
 
@@ -129,26 +137,28 @@ def _depths(uniform: np.ndarray, share: np.ndarray, depth: np.ndarray) -> np.nda
     return np.round(np.round(amount / LATTICE) * LATTICE, 1)
 
 
-def write_grid(path: str | os.PathLike, **sizes: int) -> None:
-    """Write an invented grid to a netCDF file, packed, in chunks of a few cells and all days.
+def write_grid(path: str | os.PathLike, rows: int = 10, columns: int = 12, **given: int) -> None:
+    """Write an invented grid: a netCDF file, or a Zarr folder, which is written row by row and may be large.
 
     Parameters
     ----------
     path : path
-        The file.
-    **sizes
+        A file, or a folder whose name ends in ``.zarr``.
+    rows, columns : int [1]
         As `invent_grid`.
+    **given
+        ``years``, ``seed`` and ``first_year``, as `invent_grid`.
 
     Raises
     ------
     InputError
         If the file cannot be written.
     """
-    from pathlib import Path
-
     path = Path(path)
-    grid = invent_grid(**sizes)
-    rows, columns = grid.sizes["latitude"], grid.sizes["longitude"]
+    if path.suffix == ".zarr":
+        _write_zarr(path, rows, columns, given)
+        return
+    grid = invent_grid(rows, columns, **given)
     packed = {
         "dtype": "int16",
         "scale_factor": 0.1,
@@ -164,6 +174,32 @@ def write_grid(path: str | os.PathLike, **sizes: int) -> None:
             engine="netcdf4",
             encoding={"rain": packed, "time": {"units": "days since 2000-01-01", "dtype": "int32"}},
         )
+
+
+def _write_zarr(path: Path, rows: int, columns: int, given: dict) -> None:
+    """Write all but the rain, then the rain a row of cells at a time."""
+    import zarr
+
+    small = invent_grid(1, 1, **given)
+    days = small.indexes["time"]
+    fixed = _places(rows, columns)
+    fixed.coords["time"] = small.time
+    fixed.attrs = small.attrs
+    fixed.to_zarr(path, mode="w-", zarr_format=2, consolidated=False)
+    array = zarr.open_group(path, mode="r+").create_array(
+        "rain",
+        shape=(rows, columns, days.size),
+        chunks=(1, min(columns, 32), days.size),
+        dtype="f4",
+        fill_value=np.nan,
+        attributes={"_ARRAY_DIMENSIONS": ["latitude", "longitude", "time"]} | attributes("rain"),
+    )
+    sea = fixed.land.values == 0
+    for row, values in enumerate(_rows(rows, columns, days, given.get("seed", 0))):
+        values = values.T.astype(np.float32)
+        values[sea[row]] = np.nan
+        array[row] = values
+    zarr.consolidate_metadata(path, zarr_format=2)
 
 
 if __name__ == "__main__":

@@ -72,7 +72,7 @@ def run_climates(
         Address of a Dask scheduler, or a client of one: the regions are worked there instead. Its workers must
         see the rain's files and the folder under the same paths.
     cells : int, optional
-        Places in a region, at most; by default 256, or fewer so that a small grid has some 16 regions.
+        Places in a region, at most; by default 256, or fewer so that a small grid has some 8 regions.
     memory : float
         Bytes that laying out rain that lies day by day may take at once.
     progress : bool
@@ -98,7 +98,7 @@ def run_climates(
             "demand and rain do not cover the same days", "make the demand on the grid's days", "demand"
         )
     out = Path(out).absolute()
-    cells = cells or min(CELLS, max(8, grid.cells // 16))  # of the grid alone: any machine cuts it alike
+    cells = cells or min(CELLS, max(8, grid.cells // 8))  # of the grid alone: any machine cuts it alike
     tile = tile_of(grid.space, {d: n for d, n in source_chunk(grid).items() if d != "time"}, cells)
     if not lies_by_cell(grid, tile):
         tile = tile_of(grid.space, None, cells)

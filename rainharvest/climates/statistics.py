@@ -15,7 +15,7 @@ WET_DAY = Default(1.0, "mm/day", "WMO practice for counts of wet days", "from me
 
 MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
-STATISTICS = ("rain_year", "wet_share", "storm_depth", "mean_dry_spell", "seasonality", "annual_cv")
+STATISTICS = ("rain_year", "wet_share", "mean_storm", "mean_dry_spell", "seasonality", "annual_cv")
 """Names in the order of the rows that `measure_climate` fills."""
 
 
@@ -114,7 +114,7 @@ def climate_statistics(rain: xr.DataArray | pd.Series, wet_day: float = WET_DAY.
     Returns
     -------
     Dataset
-        ``rain_year`` (mm/year), ``wet_share``, ``storm_depth`` (mm, mean rain of a run of wet days),
+        ``rain_year`` (mm/year), ``wet_share``, ``mean_storm`` (mm, mean rain of a run of wet days),
         ``mean_dry_spell`` (day), ``seasonality`` (0 for even rain, 1.83 for rain in one month) and
         ``annual_cv``. Source of the seasonality index: Walsh and Lawler 1981, Weather 36:201 (from memory).
 
@@ -128,7 +128,7 @@ def climate_statistics(rain: xr.DataArray | pd.Series, wet_day: float = WET_DAY.
     >>> days = pd.date_range("2001-01-01", "2001-12-31")
     >>> rain = pd.Series(np.where(days.month == 7, 10.0, 0.0), days)
     >>> found = climate_statistics(rain)
-    >>> float(found.storm_depth), float(found.mean_dry_spell), float(found.seasonality)
+    >>> float(found.mean_storm), float(found.mean_dry_spell), float(found.seasonality)
     (310.0, 167.0, 1.83)
     """
     if isinstance(rain, pd.Series):

@@ -1,7 +1,7 @@
 """Quantities of many climates."""
 
 ROWS = (
-    ("storm_depth", "mm", "Mean storm depth", "Mean rain of a run of wet days."),
+    ("mean_storm", "mm", "Mean storm depth", "Mean rain of a run of wet days."),
     ("mean_dry_spell", "day", "Mean dry spell", "Mean length of a run of days that are not wet."),
     (
         "seasonality",

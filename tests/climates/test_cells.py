@@ -81,7 +81,7 @@ def test_lazy_alone_and_together_give_the_same_bits(rain, plan, data, worked):
     )
     assert lazy.volume_reliability.chunks is not None
     assert lazy.compute(scheduler="threads").identical(worked)
-    assert set(worked.storm_depth.attrs) == {"units", "long_name"}  # nothing of the rain's own
+    assert set(worked.mean_storm.attrs) == {"units", "long_name"}  # nothing of the rain's own
     alone = over_cells(
         rain.isel(latitude=[4], longitude=[5]), plan, data.mean_intensity.isel(latitude=[4], longitude=[5])
     )
@@ -127,7 +127,7 @@ def test_members_and_sites_are_places_too(rain, plan):
     sites = rain.isel(latitude=2, longitude=[0, 3], drop=True).rename(longitude="site").drop_vars("site")
     versions = xr.concat([sites, sites * 0.9], "member")
     done = over_cells(versions, plan)
-    assert done.volume_reliability.dims[:2] == ("member", "site") and done.storm_depth.dims == (
+    assert done.volume_reliability.dims[:2] == ("member", "site") and done.mean_storm.dims == (
         "member",
         "site",
     )
@@ -149,7 +149,7 @@ def test_statistics_against_plain_counting(seed, share, size):
     wet = rain >= 1.0
     runs = (wet != wet.shift()).cumsum()
     storms = rain[wet].groupby(runs[wet]).sum()
-    assert float(found.storm_depth) == pytest.approx(storms.mean() if len(storms) else 0.0)
+    assert float(found.mean_storm) == pytest.approx(storms.mean() if len(storms) else 0.0)
     assert float(found.mean_dry_spell) == pytest.approx(float(dry_spells(rain).dry_spell.mean()))
     assert float(found.wet_share) == pytest.approx(wet.mean())
     month = rain.groupby(days.month).mean().reindex(range(1, 13)).fillna(0.0) * MONTH_DAYS
@@ -171,4 +171,4 @@ def test_statistics_bounds_and_a_missing_day():
     assert float(even.seasonality) < 0.03 and float(even.mean_dry_spell) == 0
     holed = one_month.copy()
     holed.iloc[4] = np.nan
-    assert np.isnan(float(climate_statistics(holed).storm_depth))
+    assert np.isnan(float(climate_statistics(holed).mean_storm))

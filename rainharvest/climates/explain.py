@@ -1,0 +1,173 @@
+"""Which statistics of the climate go with what a choice costs: ranks, a regression on ranks, groups alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.errors import InputError
+from rainharvest.names import attributes
+
+EXPLAINING = ("mean_storm", "mean_dry_spell", "seasonality", "mean_intensity")
+"""Statistics that are tried where no others are named."""
+
+MOST = 4000
+"""Places that are grouped directly; of more, so many evenly chosen ones, and the rest go to the nearest group."""
+
+
+def explain(outcome: xr.DataArray, climate: xr.Dataset, statistics: Sequence[str] = EXPLAINING) -> xr.Dataset:
+    """Return how an outcome goes with each statistic of the climate over the places.
+
+    ``rank_correlation`` is Spearman's. ``slope`` is that of a regression of the outcome's ranks on the ranks of all
+    statistics at once, standardised; ``explained`` is the share of variance that it explains, and
+    ``explained_without`` the same with one statistic left out: a statistic whose leaving out costs nothing tells
+    nothing that the others do not. ``between`` holds the rank correlations among the statistics.
+
+    No chance of error is given: neighbouring places share their weather, so that a grid has far fewer independent
+    places than cells, and a correlation over places does not say what would change if a statistic did.
+
+    Parameters
+    ----------
+    outcome : DataArray
+        One value a place.
+    climate : Dataset
+        The statistics at the same places.
+    statistics : list of str
+        Which of them.
+
+    Returns
+    -------
+    Dataset
+        On ``statistic``; attribute ``places``: how many entered.
+
+    Raises
+    ------
+    InputError
+        If fewer than five places are known, or the outcome is the same everywhere.
+
+    Examples
+    --------
+    >>> x = xr.DataArray([1.0, 2.0, 3.0, 4.0, 5.0, 6.0], dims="site")
+    >>> found = explain(x**2, xr.Dataset({"mean_storm": x, "seasonality": -x % 3}), ["mean_storm", "seasonality"])
+    >>> found.rank_correlation.round(2).values, float(found.explained)
+    (array([ 1.  , -0.48]), 1.0)
+    """
+    from scipy.stats import rankdata, spearmanr
+
+    names = list(statistics)
+    columns = np.stack([climate[name].transpose(*outcome.dims).values.ravel() for name in names])
+    values = outcome.values.ravel().astype(float)
+    known = np.isfinite(values) & np.isfinite(columns).all(axis=0)
+    if known.sum() < len(names) + 2:
+        raise InputError(
+            f"only {int(known.sum())} places are known", f"give at least {len(names) + 2}", "outcome"
+        )
+    if np.ptp(values[known]) == 0:
+        raise InputError("the outcome is the same everywhere", "there is nothing to explain", "outcome")
+    ranks = np.stack([rankdata(row[known]) for row in (values, *columns)])
+    ranks -= ranks.mean(axis=1, keepdims=True)
+    spread = ranks.std(axis=1, keepdims=True)
+    ranks = np.divide(ranks, spread, out=np.zeros_like(ranks), where=spread > 0)
+    rho = np.array(
+        [spearmanr(values[known], row[known])[0] if np.ptp(row[known]) else np.nan for row in columns]
+    )
+    slopes, explained = _regression(ranks[0], ranks[1:])
+    without = [_regression(ranks[0], np.delete(ranks[1:], k, axis=0))[1] for k in range(len(names))]
+    between = ranks[1:] @ ranks[1:].T / known.sum()
+    out = xr.Dataset(
+        {
+            "rank_correlation": ("statistic", rho, attributes("rank_correlation")),
+            "slope": ("statistic", slopes, attributes("slope")),
+            "explained": ((), explained, attributes("explained")),
+            "explained_without": ("statistic", without, attributes("explained")),
+            "between": (("statistic", "other"), between, attributes("rank_correlation")),
+        },
+        {"statistic": names, "other": names},
+    )
+    out.attrs = {"places": int(known.sum()), "outcome": str(outcome.name or "")}
+    return out
+
+
+def _regression(ranks: np.ndarray, on: np.ndarray) -> tuple[np.ndarray, float]:
+    """Return the slopes of standardised ranks on others, and the share explained."""
+    from scipy.linalg import lstsq
+
+    if not on.shape[0]:
+        return np.empty(0), 0.0
+    slopes = lstsq(on.T, ranks)[0]
+    return slopes, float(1 - ((ranks - slopes @ on) ** 2).sum() / (ranks**2).sum())
+
+
+def group_climates(climate: xr.Dataset, groups: int = 4, statistics: Sequence[str] = ()) -> xr.Dataset:
+    """Return groups of places whose climates are alike.
+
+    The statistics are standardised over the places and joined from the bottom up by Ward's criterion: at each step
+    the two groups whose union adds least to the spread within groups. The number of groups is the reader's choice;
+    climates change gradually, so that a border between two groups is where the method cut, and no wall.
+
+    Parameters
+    ----------
+    climate : Dataset
+        Statistics of the climate at places.
+    groups : int
+        How many groups.
+    statistics : list of str
+        Which statistics; by default rain a year, storm, dry spell, seasonality and variation.
+
+    Returns
+    -------
+    Dataset
+        ``group`` at each place (1 is the wettest; missing where the place is), and on ``of_group`` the means of the
+        statistics and ``places``.
+
+    Raises
+    ------
+    InputError
+        If there are fewer places than groups.
+
+    Examples
+    --------
+    >>> rain = xr.DataArray([1400.0, 1380.0, 300.0, 310.0], dims="site")
+    >>> group_climates(xr.Dataset({"rain_year": rain}), 2, ["rain_year"]).group.values
+    array([1., 1., 2., 2.])
+    """
+    from scipy.cluster.hierarchy import fcluster, linkage
+
+    names = list(statistics) or ["rain_year", "mean_storm", "mean_dry_spell", "seasonality", "annual_cv"]
+    first = climate["rain_year" if "rain_year" in climate else names[0]]
+    columns = np.stack([climate[name].transpose(*first.dims).values.ravel() for name in names], axis=1)
+    known = np.flatnonzero(np.isfinite(columns).all(axis=1))
+    if not 1 <= groups <= known.size:
+        raise InputError(f"{groups} groups of {known.size} places", "ask for fewer groups", "groups")
+    mean, spread = columns[known].mean(axis=0), columns[known].std(axis=0)
+    scaled = (columns[known] - mean) / np.where(spread > 0, spread, 1.0)
+    chosen = np.unique(np.linspace(0, known.size - 1, min(known.size, MOST)).astype(int))
+    if chosen.size == 1:
+        of_chosen = np.array([1])
+    else:
+        of_chosen = fcluster(linkage(scaled[chosen], "ward"), groups, "maxclust")
+    labels = np.unique(of_chosen)
+    middles = np.stack([scaled[chosen][of_chosen == k].mean(axis=0) for k in labels])
+    nearest = ((scaled[:, None] - middles[None]) ** 2).sum(axis=2).argmin(axis=1)
+    nearest[chosen] = np.searchsorted(labels, of_chosen)
+    order = np.argsort([-first.values.ravel()[known][nearest == k].mean() for k in range(labels.size)])
+    number = np.empty(labels.size)
+    number[order] = np.arange(1, labels.size + 1)
+    out = np.full(first.size, np.nan)
+    out[known] = number[nearest]
+    means = {
+        name: ("of_group", [columns[out == k, i].mean() for k in range(1, labels.size + 1)], attributes(name))
+        for i, name in enumerate(names)
+    }
+    data = {
+        "group": (first.dims, out.reshape(first.shape), attributes("group")),
+        "places": (
+            "of_group",
+            [int((out == k).sum()) for k in range(1, labels.size + 1)],
+            {"long_name": "Places"},
+        ),
+    }
+    coords = {n: c.variable for n, c in first.coords.items() if set(c.dims) <= set(first.dims)}
+    return xr.Dataset(data | means, coords | {"of_group": np.arange(1, labels.size + 1)})
