@@ -18,7 +18,9 @@ WORDS = 28
 """Letters on a line of the names."""
 
 
-def options_figure(options: xr.Dataset, target: float, figure: Figure | None = None) -> Figure:
+def options_figure(
+    options: xr.Dataset, target: float, figure: Figure | None = None, *, looked_at: float | None = None
+) -> Figure:
     """Draw reliability against nominal tank size, a line an option, its own tank marked.
 
     Parameters
@@ -30,6 +32,8 @@ def options_figure(options: xr.Dataset, target: float, figure: Figure | None = N
         The reliability asked for.
     figure : Figure, optional
         A figure that this function made before, for the same options.
+    looked_at : float [L], optional
+        A nominal size to mark.
 
     Returns
     -------
@@ -55,16 +59,16 @@ def options_figure(options: xr.Dataset, target: float, figure: Figure | None = N
     for k, (values, which) in enumerate(lines):
         colour, dash = PALETTE[k % len(PALETTE)], DASHES[k % len(DASHES)]
         look = {"color": colour, "linestyle": dash, "zorder": 3}
-        keep(axes, f"line-{k}", lambda look=look: axes.plot([], [], **look)[0]).set_data(size, values)
+        keep(axes, f"option {k + 1}", lambda look=look: axes.plot([], [], **look)[0]).set_data(size, values)
         own = options.isel(study_option=which)
         dots = keep(
             axes,
-            f"tanks-{k}",
+            f"tanks of option {k + 1}",
             lambda colour=colour: axes.plot([], [], "o", ms=10, mec=INK, mew=1.2, color=colour, zorder=4)[0],
         )
         dots.set_data(own.described_nominal.values / scale, 100 * own.rain_reliability.values)
     names = [" / ".join(str(options.study_option.values[i]) for i in which) for _, which in lines]
-    handles = [keep(axes, f"line-{k}", dict) for k in range(len(lines))]
+    handles = [keep(axes, f"option {k + 1}", dict) for k in range(len(lines))]
     with rc_context(STYLE):
         axes.legend(
             handles,
@@ -78,6 +82,13 @@ def options_figure(options: xr.Dataset, target: float, figure: Figure | None = N
     keep(
         axes, "target", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)
     ).set_ydata([100 * target] * 2)
+    if looked_at is not None:
+        mark = keep(
+            axes,
+            "size looked at",
+            lambda: axes.axvline(1, color=INK, linewidth=1.6, linestyle=(0, (1.5, 1.5))),
+        )
+        mark.set_xdata([looked_at / scale] * 2)
     axes.set_xlim(size[0], size[-1])
     ticks = np.concatenate([TICKS * 10.0**p for p in range(-2, 5)])
     ticks = ticks[(ticks >= size[0]) & (ticks <= size[-1])]

@@ -60,7 +60,7 @@ def write_study(
     InputError
         If the study cannot be run or the folder not be written; then nothing is written.
     """
-    from rainharvest.study.report.make import report_files
+    from rainharvest.study.report.make import report_files, study_report
 
     worked = work_study(path, progress=progress, cache=cache)
     done = worked.done
@@ -72,7 +72,7 @@ def write_study(
             group.to_netcdf(folder / "results.nc", mode="a", group=name)
         trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
         record_table(worked.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
-        report_files(worked, folder)
+        report_files(study_report(worked), folder)
     return done
 
 

@@ -220,6 +220,8 @@ class Report:
         Place, client, author, date: what stands under the title.
     warning : str
         What stands before everything else, such as that the example is invented; empty if nothing.
+    paper : str
+        "A4" or "Letter": of the Word document; the page fits both.
     sections : tuple of Section
         In order; the first holds the answer.
     """
@@ -227,6 +229,7 @@ class Report:
     title: str
     heading: tuple[str, ...]
     warning: str
+    paper: Literal["A4", "Letter"]
     sections: tuple[Section, ...]
 
     def __getitem__(self, key: str) -> Section:

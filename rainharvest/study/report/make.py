@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
+from rainharvest.outputs import whole_files
+from rainharvest.reader import reading
+from rainharvest.study.file import reader_of
 from rainharvest.study.report.back import assumptions_section, reproduce_section
 from rainharvest.study.report.blocks import Report, numbered
 from rainharvest.study.report.choices import options_section
@@ -52,21 +56,41 @@ def study_report(worked: Worked) -> Report:
         Its sections; ``report["answer"]`` shows itself in a notebook.
     """
     study = worked.study
-    sections = numbered(tuple(s for s in (make(worked) for make in SECTIONS) if s is not None))
+    with reading(reader_of(study)):
+        sections = numbered(tuple(s for s in (make(worked) for make in SECTIONS) if s is not None))
     heading = tuple(text for text in (study.site.name, study.report.client, study.report.author) if text)
-    return Report(study.title, heading, INVENTED if study.site.invented else "", sections)
+    warning = INVENTED if study.site.invented else ""
+    return Report(study.title, heading, warning, PAPER[study.units], sections)
 
 
-def report_files(worked: Worked, folder: Path) -> None:
-    """Write the report as ``report.html`` and ``report.docx``.
+def save_report(report: Report, folder: str | os.PathLike) -> None:
+    """Write a report as ``report.html`` and ``report.docx``, both or neither.
 
     Parameters
     ----------
-    worked : Worked
-        As `rainharvest.study.run.work_study`.
+    report : Report
+        As `study_report`.
+    folder : str or path
+        Where they are written.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    with whole_files(folder) as scratch:
+        report_files(report, scratch)
+
+
+def report_files(report: Report, folder: Path) -> None:
+    """Write the two files of a report into a folder that is there.
+
+    Parameters
+    ----------
+    report : Report
+        As `study_report`.
     folder : Path
         Where they are written.
     """
-    report = study_report(worked)
     (folder / "report.html").write_text(report_page(report), encoding="utf-8", newline="\n")
-    (folder / "report.docx").write_bytes(report_document(report, PAPER[worked.study.units]))
+    (folder / "report.docx").write_bytes(report_document(report))

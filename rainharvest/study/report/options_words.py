@@ -92,3 +92,36 @@ def note_said(name: str, note: str) -> str:
     'One roof: The other stays as it is.'
     """
     return f"{name}: {note}"
+
+
+def options_at_words(options: xr.Dataset, nominal: float, target: float) -> str:
+    """Return what each option supplies with a tank of one size.
+
+    Parameters
+    ----------
+    options : Dataset
+        As `rainharvest.study.options.options_group`.
+    nominal : float [L]
+        Nominal size of the tank.
+    target : float [1]
+        The reliability asked for.
+
+    Returns
+    -------
+    str
+        Two sentences.
+    """
+    sizes = np.log(options.nominal.values)
+    reached: dict[str, float] = {}
+    for name, row in zip(options.study_option.values, options.reliability.values, strict=True):
+        share = float(np.interp(np.log(nominal), sizes, row))
+        if share not in reached.values():  # options that differ in size only are the same at one size
+            reached[str(name)] = share
+    said = ", ".join(f"{name} {percent(share)}" for name, share in reached.items())
+    enough = [name for name, share in reached.items() if share >= target]
+    which = (
+        f"{percent(target)} is reached by: {', '.join(enough)}"
+        if enough
+        else f"None reaches {percent(target)}"
+    )
+    return f"With a tank of {litres(nominal)} nominal: {said}. {which}."

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from docx.document import Document
 
 
-def report_document(report: Report, paper: str = "A4") -> bytes:
+def report_document(report: Report) -> bytes:
     """Return the report as a Word document.
 
     Headings, captions, cautions, tables and listings have a style each, so that a consultant changes the look
@@ -38,8 +38,6 @@ def report_document(report: Report, paper: str = "A4") -> bytes:
     ----------
     report : Report
         As `rainharvest.study.report.make.study_report` makes it.
-    paper : str
-        "A4" or "Letter".
 
     Returns
     -------
@@ -48,8 +46,8 @@ def report_document(report: Report, paper: str = "A4") -> bytes:
     """
     from docx.shared import Mm
 
-    document = prepared_document(report, paper, LANGUAGE)
-    width = PAPERS[paper][0] - 2 * PAPERS["margin"][0]
+    document = prepared_document(report, LANGUAGE)
+    width = PAPERS[report.paper][0] - 2 * PAPERS["margin"][0]
     document.add_paragraph(report.title, "Title")
     if report.heading:
         document.add_paragraph(" · ".join(report.heading), "Subtitle")

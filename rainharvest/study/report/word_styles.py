@@ -57,15 +57,13 @@ LOOK = {
 }
 
 
-def prepared_document(report: Report, paper: str, language: str) -> Document:
+def prepared_document(report: Report, language: str) -> Document:
     """Return an empty document with the styles, the paper and the page numbers in place.
 
     Parameters
     ----------
     report : Report
-        For its title and author.
-    paper : str
-        "A4" or "Letter".
+        For its title and its paper.
     language : str
         Of the text, such as "en".
 
@@ -86,7 +84,7 @@ def prepared_document(report: Report, paper: str, language: str) -> Document:
         for kind in ("val", "eastAsia"):
             language_of.set(f"{{{language_of.nsmap['w']}}}{kind}", {"en": "en-GB"}.get(language, language))
     page = document.sections[0]
-    page.page_width, page.page_height = (Mm(size) for size in PAPERS[paper])
+    page.page_width, page.page_height = (Mm(size) for size in PAPERS[report.paper])
     page.left_margin = page.right_margin = Mm(PAPERS["margin"][0])
     page.top_margin = page.bottom_margin = Mm(PAPERS["margin"][1])
     foot = page.footer.paragraphs[0]

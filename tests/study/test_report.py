@@ -1,0 +1,289 @@
+"""The report: its order, what a reader finds in it, the same bytes each time, the page and the Word document."""
+
+import ast
+import dataclasses
+import hashlib
+import io
+import os
+import re
+import shutil
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from rainharvest.study.report.blocks import Facts, Listing, Picture, Table
+from rainharvest.study.report.fixed_words import QUESTIONS, TITLES
+from rainharvest.study.report.make import save_report, study_report
+from rainharvest.study.report.page import report_notebook, report_page
+from rainharvest.study.report.word import report_document
+from rainharvest.study.run import work_study
+from rainharvest.study.words import days, litres, percent
+
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "data" / "studies" / "day_school.toml"
+W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
+
+
+@pytest.fixture(scope="module")
+def worked():
+    return work_study(DEMO)
+
+
+@pytest.fixture(scope="module")
+def report(worked):
+    return study_report(worked)
+
+
+@pytest.fixture(scope="module")
+def page(report):
+    return report_page(report)
+
+
+@pytest.fixture(scope="module")
+def soup(page):
+    from bs4 import BeautifulSoup
+
+    return BeautifulSoup(page, "html.parser")
+
+
+@pytest.fixture(scope="module")
+def document(report):
+    import docx
+
+    return docx.Document(io.BytesIO(report_document(report)))
+
+
+def text_of(report, leave_out=()):
+    """All words of a report but those of the study file."""
+    said = []
+    for section in report.sections:
+        if section.key in leave_out:
+            continue
+        for block in section.blocks:
+            if isinstance(block, Table):
+                said += [block.caption, *block.head, *(cell for row in block.rows for cell in row)]
+            elif isinstance(block, Facts):
+                said += [fact.answer for fact in block.rows]
+            elif not isinstance(block, Listing):
+                said += [str(v) for k, v in vars(block).items() if k in ("text", "items", "caption")]
+    return "\n".join(said)
+
+
+def test_sections_stand_in_the_order_of_the_report(report):
+    keys = [section.key for section in report.sections]
+    assert keys == [key for key in TITLES if key in keys] and set(TITLES) - set(keys) == set()
+    assert all(section.title == TITLES[section.key] and section.blocks for section in report.sections)
+
+
+def test_who_has_only_the_report_finds_the_answer(report, worked, soup):
+    """What tank, why, how sure, in a drought, what it costs, what to watch: answered, with a link to more."""
+    done = worked.done
+    facts = next(block for block in report["answer"].blocks if isinstance(block, Facts))
+    said = {fact.question: fact for fact in facts.rows}
+    assert list(said) == list(QUESTIONS.values())
+    assert litres(float(done.described_nominal), up=True) in said[QUESTIONS["tank"]].answer
+    curve = done.volume_reliability.median("member")
+    half = float(np.interp(float(done.described) / 2, curve.capacity, curve))
+    assert percent(half) in said[QUESTIONS["why"]].answer
+    assert litres(float(done.smallest.max())) in said[QUESTIONS["sure"]].answer
+    failed = done.described_failed_by_year.median("member")
+    assert str(int(failed.year[int(failed.values.argmax())])) in said[QUESTIONS["drought"]].answer
+    assert days(float(failed.max())) in said[QUESTIONS["drought"]].answer
+    capital = worked.study.costs.fixed + worked.study.costs.per_litre * float(done.described_nominal)
+    number = re.search(r"([\d,]+) crowns", said[QUESTIONS["cost"]].answer)[1].replace(",", "")
+    assert float(number) == pytest.approx(capital, rel=0.06)
+    shown = soup.select("section")[0].get_text(" ")
+    for fact in facts.rows:
+        assert fact.question in shown and fact.answer in shown
+        assert soup.select_one(f"section#{fact.section}")
+    titles = [link.get_text() for link in soup.select("nav a")]
+    assert titles == [section.title for section in report.sections]
+
+
+def test_page_is_whole_and_shows_no_code(page, soup, report):
+    ids = [tag["id"] for tag in soup.find_all(id=True)]
+    assert len(ids) == len(set(ids))
+    for link in soup.find_all("a"):
+        assert link["href"].startswith("#") and link["href"][1:] in ids, link
+    assert not soup.find_all(["script", "link", "iframe", "img"])
+    assert "report[" not in page and "pickle" not in page
+    pictures = [b for s in report.sections for b in s.blocks if isinstance(b, Picture)]
+    drawn = soup.select("figure svg")
+    assert len(drawn) == len(pictures) >= 6
+    assert all(svg["role"] == "img" and len(svg["aria-label"]) > 40 for svg in drawn)
+    tables = soup.find_all("table")
+    assert len(tables) == sum(isinstance(b, Table) for s in report.sections for b in s.blocks)
+    for table in tables:
+        columns = len(table.thead.find_all("th", scope="col"))
+        assert table.caption.get_text(strip=True) and columns > 1
+        assert all(len(row.find_all(["th", "td"])) == columns for row in table.tbody.find_all("tr"))
+    numbers = [int(re.match(r"Table (\d+)", t.caption.get_text())[1]) for t in tables]
+    assert numbers == list(range(1, len(tables) + 1))
+
+
+def test_notebook_of_the_report_has_a_cell_a_section(report):
+    book = report_notebook(report)
+    assert [cell.id for cell in book.cells[1:]] == [section.key for section in report.sections]
+    assert all(cell.cell_type == "code" and cell.execution_count is None for cell in book.cells)
+
+
+def test_another_process_makes_the_same_report(worked, report, page, tmp_path):
+    code = (
+        "from rainharvest.study.run import work_study\n"
+        "from rainharvest.study.report.make import save_report, study_report\n"
+        f"save_report(study_report(work_study({str(DEMO)!r})), {str(tmp_path)!r})"
+    )
+    subprocess.run(
+        [sys.executable, "-c", code], check=True, cwd=ROOT, env=os.environ | {"PYTHONHASHSEED": "12"}
+    )
+    assert (tmp_path / "report.html").read_text(encoding="utf-8") == page
+    other = hashlib.sha256((tmp_path / "report.docx").read_bytes()).hexdigest()
+    assert other == hashlib.sha256(report_document(report)).hexdigest()
+
+
+def test_start_up_files_and_kernels_of_the_reader_do_not_matter(report, page, tmp_path, monkeypatch):
+    """A broken kernel of the name python3 and a start-up file that stops IPython: the report is made all the same."""
+    kernel = tmp_path / "jupyter" / "kernels" / "python3"
+    kernel.mkdir(parents=True)
+    (kernel / "kernel.json").write_text(
+        '{"argv": ["no-such-python"], "display_name": "x", "language": "python"}'
+    )
+    start = tmp_path / "ipython" / "profile_default" / "startup"
+    start.mkdir(parents=True)
+    (start / "00.py").write_text("print('hello')\nraise SystemExit")
+    monkeypatch.setenv("JUPYTER_PATH", str(tmp_path / "jupyter"))
+    monkeypatch.setenv("JUPYTER_DATA_DIR", str(tmp_path / "jupyter"))
+    monkeypatch.setenv("IPYTHONDIR", str(tmp_path / "ipython"))
+    assert report_page(report) == page
+
+
+def test_us_reader_reads_no_metric_unit(worked):
+    american = dataclasses.replace(worked, study=worked.study.model_copy(update={"units": "us"}))
+    report = study_report(american)
+    assert report.paper == "Letter"
+    # Options are named by the study file, cautions quote codes, sources are quoted as they are.
+    said = text_of(report, leave_out=("options", "supply", "assumptions", "reproduce"))
+    assert re.search(r"\d gal\b", said) and re.search(r"\d ft²", said) and re.search(r"\d psi\b", said)
+    said = re.sub(r"\(International Building Code.*?\)\.?\)", "", said)
+    left = re.findall(r"[^\n]{0,60}\d (?:kL|L|mm|m|m²|L/s|kPa|kg)\b[^\n]{0,20}", said)
+    assert not left, left
+
+
+def test_all_text_lies_in_modules_of_words():
+    """Whoever translates looks at files whose names end in words: no other module of the report holds a sentence."""
+    folder = ROOT / "rainharvest" / "study" / "report"
+    for path in sorted(folder.glob("*.py")):
+        if path.stem.endswith("words") or path.stem in ("markup", "page", "word_styles"):
+            continue
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        notes = {
+            id(node.value)
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+        }
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in notes:
+                assert len(re.findall(r"[A-Za-z]{2,} [a-z]{2,}", node.value)) < 2, (path.name, node.value)
+
+
+def test_word_document_is_one_to_edit(document, report):
+    headings = [p.text for p in document.paragraphs if p.style.name == "Heading 1"]
+    assert headings == [section.title for section in report.sections]
+    body = document.element.body
+    fields = [e.text.strip() for e in body.iter(f"{W}instrText")]
+    assert fields[0].startswith("TOC") and fields.count("SEQ Table \\* ARABIC") == len(document.tables) - 1
+    assert fields.count("SEQ Figure \\* ARABIC") == len(document.inline_shapes)
+    marks = {e.get(f"{W}name") for e in body.iter(f"{W}bookmarkStart")}
+    links = [e.get(f"{W}anchor") for e in body.iter(f"{W}hyperlink")]
+    assert links and set(links) <= marks == {section.key for section in report.sections}
+    words = [shape._inline.docPr.get("descr") for shape in document.inline_shapes]
+    assert all(len(text) > 40 for text in words)
+    width = document.sections[0].page_width - 2 * document.sections[0].left_margin
+    for shape in document.inline_shapes:
+        assert shape.width <= width
+    for table in document.tables:
+        assert sum(int(cell.width) for cell in table.rows[0].cells) <= width * 1.001
+        assert all(row._tr.trPr.find(f"{W}cantSplit") is not None for row in table.rows)
+    for table in document.tables[1:]:
+        assert table.rows[0]._tr.trPr.find(f"{W}tblHeader") is not None
+    assert not document.sections[0].header.paragraphs[0].text, "left for the letterhead"
+    assert document.core_properties.title == report.title and document.core_properties.author == ""
+
+
+def test_word_document_does_not_know_the_time(report):
+    with zipfile.ZipFile(io.BytesIO(report_document(report))) as file:
+        assert {entry.date_time for entry in file.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+        assert b"dcterms:created" not in file.read("docProps/core.xml")
+
+
+SMALL = """
+title = "Less < more & 'quotes' for \\"all\\""
+[site]
+name = "<script>alert(1)</script>"
+[rain]
+file = "rain.csv"
+members = 1
+{more}
+[[use]]
+name = "toilets & <taps>"
+kind = "dual_flush"
+people = 8
+"""
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "[[roof]]\narea = 150\n",
+        '[arrangement]\nkind = "mains reserve"\nmains_off = ["sat", "sun"]\n',
+        '[[roof]]\narea = 5\n[arrangement]\nkind = "combined"\n',
+    ],
+    ids=["no pipe, no prices", "no roof", "no tank will do"],
+)
+def test_small_studies_have_a_report_too(tmp_path, more):
+    random = np.random.default_rng(3)
+    rain = pd.Series(
+        np.round(random.gamma(0.3, 9, 1461) * (random.random(1461) < 0.4), 1),
+        pd.date_range("2001-01-01", periods=1461, name="date"),
+        name="rain (mm)",
+    )
+    rain.to_csv(tmp_path / "rain.csv")
+    (tmp_path / "study.toml").write_text(SMALL.format(more=more))
+    out = tmp_path / "out"
+    save_report(study_report(work_study(tmp_path / "study.toml")), out)
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert "<script" not in page and "nan" not in re.sub(r"<[^>]*>", " ", page).lower().split()
+    assert "&lt;script&gt;" in page and "toilets &amp; &lt;taps&gt;" in page
+    assert (out / "report.docx").stat().st_size > 10_000
+
+
+def test_word_document_opens_in_libreoffice(report, tmp_path):
+    """Turned into PDF: every heading is there, none is the last line of a page, no table is lost."""
+    for program, package in (("soffice", "libreoffice-writer"), ("pdftotext", "poppler-utils")):
+        if not shutil.which(program):
+            pytest.skip(f"no {program} on this machine: install {package}")
+    (tmp_path / "report.docx").write_bytes(report_document(report))
+    home = (tmp_path / "office").as_uri()
+    command = ["soffice", f"-env:UserInstallation={home}", "--headless", "--convert-to", "pdf", "report.docx"]
+    subprocess.run(command, check=True, cwd=tmp_path, capture_output=True, timeout=300)
+    subprocess.run(["pdftotext", "-layout", "report.pdf", "report.txt"], check=True, cwd=tmp_path)
+    text = (tmp_path / "report.txt").read_text(encoding="utf-8")
+    titles = {section.title for section in report.sections}
+    lines = [line.strip() for line in text.splitlines()]
+    for title in titles:
+        assert lines.count(title) >= 2, f"{title}: once in the list of contents, once as a heading"
+    tables = sum(isinstance(block, Table) for section in report.sections for block in section.blocks)
+    assert [int(n) for n in re.findall(r"^\s*Table (\d+)\. ", text, re.MULTILINE)] == list(
+        range(1, tables + 1)
+    )
+    pages = text.split("\f")
+    assert 8 <= len(pages) <= 40
+    for sheet in pages[:-1]:
+        last = [line.strip() for line in sheet.splitlines() if line.strip()]
+        assert last and last[-1].startswith("Page "), "the number of the page"
+        assert last[-2] not in titles and not last[-2].startswith("Table "), last[-2]
