@@ -181,7 +181,8 @@ def sobol_indices(
     if np.ptp(answer) <= 1e-9 * max(abs(answer).max(), 1e-30):
         told = {name: np.full(len(names), np.nan) for name in keys.values()}
     else:
-        told = analyse.analyze(problem, answer, calc_second_order=False, seed=seed)
+        # The library takes a seed of zero for none.
+        told = analyse.analyze(problem, answer, calc_second_order=False, seed=seed + 1)
     order = np.argsort(-np.nan_to_num(told["ST"]), kind="stable")
     data = {name: ("input", np.asarray(told[key])[order]) for name, key in keys.items()}
     out = xr.Dataset(data, {"input": [names[k] for k in order]})
