@@ -1,0 +1,222 @@
+"""What theory says about the trade-off curve, and the maps, the knee and the ladder built on it."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from rainharvest import InputError, simulate
+from rainharvest.catchment.collect import collect
+from rainharvest.catchment.conveyance import Conveyance
+from rainharvest.catchment.parts import Catchment
+from rainharvest.catchment.roofs import Roof
+from rainharvest.sizing.inflow import scaled_catchment
+from rainharvest.sizing.knee import find_knee
+from rainharvest.sizing.ladder import no_failure, sizes_for_targets
+from rainharvest.sizing.maps import demand_by_factor, inflow_by_area, trade_off_map
+from rainharvest.sizing.sequent_peak import sequent_peak
+from rainharvest.sizing.trade_off import sizes_to_try, trade_off
+
+seeds = st.integers(0, 100_000)
+thetas = st.sampled_from([0.0, 0.3, 1.0])
+
+
+def flows(seed, days=300, wet=0.3, rain=60.0, most=20.0):
+    """Return a random record: inflow on some days, a demand that changes from day to day and may be zero."""
+    rng = np.random.default_rng(seed)
+    inflow = rng.exponential(rain, days) * (rng.random(days) < wet)
+    return inflow, rng.uniform(0, most, days) * (rng.random(days) < 0.9)
+
+
+@given(seeds, thetas)
+@settings(max_examples=60)
+def test_more_tank_never_yields_less_and_each_litre_less_than_the_one_before(seed, theta):
+    inflow, demand = flows(seed)
+    sizes = np.linspace(0.0, 600.0, 61)
+    done = trade_off(inflow, demand, sizes, theta=theta)
+    tolerance = 1e-7 * float(demand.sum())
+    gain = np.diff(done.delivered.values)
+    assert (gain >= -tolerance).all(), "yield rises with the tank"
+    assert (np.diff(gain) <= tolerance).all(), "and by less and less: the curve is concave"
+    assert (np.diff(done.spilled.values) <= tolerance).all(), "spill falls"
+    assert (np.diff(done.volume_reliability.values) >= -1e-9).all()
+    assert (done.delivered.values <= min(inflow.sum(), demand.sum()) + tolerance).all()
+
+
+@given(seeds, st.floats(1.0, 3.0))
+@settings(max_examples=40)
+def test_more_roof_never_yields_less_and_more_demand_is_never_met_better(seed, more):
+    inflow, demand = flows(seed)
+    sizes = np.array([0.0, 20.0, 100.0, 400.0])
+    few, many = (simulate(inflow * k, demand, sizes) for k in (1.0, more))
+    assert (many.delivered >= few.delivered - 1e-6).all() and (many.spilled >= few.spilled - 1e-6).all()
+    greedy = simulate(inflow, demand * more, sizes)
+    assert (greedy.delivered >= few.delivered - 1e-6).all(), "more asked, more drawn"
+    assert (greedy.volume_reliability <= few.volume_reliability + 1e-9).all(), "but a smaller share of it"
+
+
+@given(seeds, st.floats(0.1, 10.0))
+@settings(max_examples=40)
+def test_litres_have_no_scale(seed, scale):
+    """All volumes multiplied alike leave every share as it was."""
+    inflow, demand = flows(seed)
+    sizes = np.array([10.0, 50.0, 200.0])
+    one, other = simulate(inflow, demand, sizes), simulate(inflow * scale, demand * scale, sizes * scale)
+    np.testing.assert_allclose(other.volume_reliability, one.volume_reliability, atol=1e-9)
+
+
+@given(seeds)
+@settings(max_examples=30)
+def test_drawing_after_the_rain_never_yields_less(seed):
+    inflow, demand = flows(seed)
+    sizes = np.array([5.0, 50.0, 200.0])
+    before, after = (simulate(inflow, demand, sizes, theta=t).delivered.values for t in (0.0, 1.0))
+    assert (after >= before - 1e-6).all()
+
+
+def test_share_of_demand_counts_what_rationing_cuts():
+    inflow, demand = flows(3)
+    plain = trade_off(inflow, demand, [100.0, 200.0])
+    np.testing.assert_allclose(plain.share_of_demand, plain.volume_reliability, atol=1e-12)
+    cut = trade_off(inflow, demand, [100.0], ration_level=50.0, ration_share=0.5)
+    asked = float(cut.demand_total)
+    expected = 1 - float(cut.unmet[0] + cut.rationed[0]) / asked
+    assert float(cut.rationed[0]) > 0 and float(cut.share_of_demand[0]) == pytest.approx(expected)
+
+
+@given(seeds, thetas)
+@settings(max_examples=80)
+def test_sequent_peak_is_the_smallest_tank_that_never_fails(seed, theta):
+    inflow, demand = flows(seed, days=120, wet=0.5, rain=40.0, most=15.0)
+    assume(0 < demand.sum() < inflow.sum())
+    peak = sequent_peak(inflow, demand, theta)
+    twice = np.tile(inflow, 2), np.tile(demand, 2)
+    for size, fails in ((peak * (1 + 1e-9) + 1e-9, False), (peak * (1 - 1e-3) - 1e-3, True)):
+        if size >= 0:
+            done = simulate(*twice, size, start=size, theta=theta)
+            assert (float(done.days_failed[0]) > 0) == fails
+
+
+@given(seeds, thetas)
+@settings(max_examples=40)
+def test_no_failure_is_confirmed_to_the_litre(seed, theta):
+    inflow, demand = flows(seed, days=400, wet=0.5, rain=40.0, most=15.0)
+    answer = no_failure(inflow, demand, theta=theta)
+    if demand.sum() > inflow.sum():
+        assert math.isnan(answer.capacity) and math.isinf(answer.peak) and not answer.confirmed
+        return
+    assert answer.confirmed and answer.capacity == math.ceil(answer.peak - 1e-9 * max(answer.peak, 1))
+    assert answer.failed == 0 and (answer.capacity == 0 or answer.one_less_failed > 0)
+
+
+def test_no_failure_is_not_confirmed_where_it_is_wrong():
+    """The property reads the simulation: a size that fails, or one that is not the smallest, shows."""
+    from rainharvest.sizing.ladder import NoFailure
+
+    assert not NoFailure(10.0, 9.5, 3.0, 4.0).confirmed and not NoFailure(10.0, 9.5, 0.0, 0.0).confirmed
+
+
+@given(seeds, st.sampled_from(["volume_reliability", "time_reliability"]))
+@settings(max_examples=25)
+def test_every_rung_of_the_ladder_is_the_smallest_on_the_grid_of_a_litre(seed, measure):
+    inflow, demand = flows(seed, days=500, wet=0.4)
+    rungs = sizes_for_targets(inflow, demand, measure=measure)
+    for target, size, reached in zip(
+        rungs.target.values, rungs.size_for_target.values, rungs.reached.values, strict=True
+    ):
+        if math.isnan(size):
+            assert reached < target
+            continue
+        sizes = [max(size - 1, 0.0), size] if size else [0.0]
+        done = simulate(inflow, demand, sizes)[measure].values
+        assert size == int(size) and done[-1] >= target * (1 - 1e-12) and (size == 0 or done[0] < target)
+    found = rungs.size_for_target.values
+    assert (np.diff(found[~np.isnan(found)]) >= 0).all()
+
+
+def record(years=6, seed=1):
+    time = pd.date_range("2001-01-01", periods=365 * years)
+    rng = np.random.default_rng(seed)
+    return pd.Series(np.round(rng.exponential(8, time.size) * (rng.random(time.size) < 0.3), 1), time)
+
+
+def test_map_over_roofs_is_each_roof_by_itself():
+    rain = record()
+    run = Conveyance(kind="dry", run=18, bore=100, outlet_level=3.4, inlet_level=2.3, filter_drop=0.2)
+    site = Catchment(
+        roofs=(Roof(name="a", area=60), Roof(name="b", area=40, material="tile")), conveyance=run
+    )
+    areas, sizes = [50.0, 100.0, 260.0], [500.0, 2000.0, 8000.0]
+    inflow = inflow_by_area(rain, site, areas)
+    demand = xr.DataArray(np.full(len(rain), 150.0), {"time": rain.index}, ("time",))
+    done = trade_off_map(inflow, demand, sizes)
+    assert done.volume_reliability.dims == ("area", "capacity")
+    for k, area in enumerate(areas):
+        alone = scaled_catchment(site, area=area / 100)
+        by_hand = collect(rain, alone.roofs, run).inflow
+        np.testing.assert_allclose(inflow.sel(area=area), by_hand, rtol=1e-12)
+        one = trade_off(by_hand, demand, sizes)
+        for name in done.data_vars:
+            np.testing.assert_allclose(done[name].isel(area=k), one[name], rtol=1e-9, err_msg=name)
+            assert "long_name" in done[name].attrs
+    assert (done.volume_reliability.diff("area") >= 0).all()
+
+
+def test_map_over_demand_is_each_demand_by_itself():
+    rain, sizes = record(), [500.0, 2000.0]
+    inflow = collect(rain, Roof(area=100)).inflow
+    asked = pd.Series(150.0, rain.index)
+    done = trade_off_map(inflow, demand_by_factor(asked, [0.5, 1.0, 2.0]), sizes)
+    for factor in (0.5, 1.0, 2.0):
+        one = trade_off(inflow, asked * factor, sizes)
+        np.testing.assert_allclose(
+            done.volume_reliability.sel(demand_factor=factor), one.volume_reliability, rtol=1e-12
+        )
+        np.testing.assert_allclose(
+            done.share_of_demand.sel(demand_factor=factor), one.share_of_demand, rtol=1e-12
+        )
+    assert (done.volume_reliability.diff("demand_factor") <= 0).all()
+
+
+def test_the_knee_does_not_move_with_the_sizes_that_happen_to_be_drawn():
+    rain = record(years=20)
+    inflow, demand = collect(rain, Roof(area=100)).inflow, pd.Series(150.0, rain.index)
+    knees = [
+        find_knee(trade_off(inflow, demand, sizes_to_try(demand, count=400, most_days=days)))
+        for days in (365.0, 1500.0)
+    ]
+    assert knees[0].capacity == pytest.approx(knees[1].capacity, rel=0.05)
+    knee = knees[0]
+    assert 0 < knee.capacity < knee.ceiling_capacity and 0.5 < knee.yield_share < 0.99
+    average = 0.99 * knee.ceiling_yield / knee.ceiling_capacity
+    assert knee.marginal_yield == pytest.approx(average, rel=0.25)
+
+
+def test_the_knee_of_a_curve_with_a_corner_is_the_corner():
+    sizes = np.arange(1.0, 101.0)
+    curve = xr.Dataset(
+        {"yearly_yield": ("capacity", np.minimum(10 * sizes, 300 + 0.5 * (sizes - 30)))}, {"capacity": sizes}
+    )
+    assert find_knee(curve).capacity == 30.0
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: trade_off_map([1.0], 1.0, [1.0, 2.0]), "second dimension"),
+        (lambda: inflow_by_area(record(1), Catchment(roofs=(Roof(area=1),)), [0.0]), "areas"),
+        (lambda: demand_by_factor(pd.Series([1.0]), [-1.0]), "factors"),
+        (lambda: find_knee(trade_off([1.0, 0.0], 1.0, [1.0, 2.0])), "three sizes"),
+        (lambda: find_knee(trade_off([0.0, 0.0], 1.0, [1.0, 2.0, 3.0])), "yields anything"),
+        (lambda: no_failure(xr.DataArray(np.ones((2, 2)), dims=("member", "time")), 1.0), "member"),
+        (lambda: sequent_peak([1.0], 1.0, theta=2.0), "theta"),
+        (lambda: sequent_peak([1.0, 2.0], [1.0, 2.0, 3.0]), "differ in length"),
+    ],
+)
+def test_bad_input_says_what_is_wrong(call, words):
+    with pytest.raises(InputError, match=words):
+        call()
