@@ -9,6 +9,7 @@ import xarray as xr
 
 from rainharvest.names import label
 from rainharvest.plots.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
+from rainharvest.reader import GALLON, gallons, large_volume, number
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -39,14 +40,15 @@ def trade_off_figure(
     Figure
         Band: nine of ten filled versions; line: their middle.
     """
+    scale, unit = large_volume()
     if figure is None:
         figure, axes = new_figure("What a tank of each size supplies")
         axes.set_xscale("log")
-        axes.set_xlabel(label("capacity", "kL"))
+        axes.set_xlabel(label("capacity", unit))
         axes.set_ylabel(label(measure, "%"))
         axes.set_ylim(0, 104)
     axes = figure.axes[0]
-    size = curve.capacity.values / 1000
+    size = curve.capacity.values / scale
     share = 100 * curve[measure]
     middle = share.median("member").values if "member" in share.dims else share.values
     if "member" in share.dims and share.sizes["member"] > 1:
@@ -67,13 +69,13 @@ def trade_off_figure(
     )
     note.set_text(f"target {100 * target:.0f} %")
     note.set_y(100 * target + 0.6)
-    reached = float(np.interp(chosen / 1000, size, middle))
+    reached = float(np.interp(chosen / scale, size, middle))
     point = keep(
         axes,
         "chosen",
         lambda: axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False)[0],
     )
-    point.set_data([chosen / 1000], [reached])
+    point.set_data([chosen / scale], [reached])
     words = keep(
         axes,
         "chosen-words",
@@ -88,11 +90,12 @@ def trade_off_figure(
         ),
     )
     share = "over 99" if 99.5 <= reached < 100 else f"{reached:.0f}"
-    words.set_text(f"{float(f'{chosen / 1000:.3g}'):g} kL: {share} %")
+    held = f"{number(chosen / GALLON, 3)} gal" if gallons() else f"{number(chosen / 1000, 3)} kL"
+    words.set_text(f"{held}: {share} %")
     # The curve rises to the right: below it and to the right the words cross nothing.
-    near_end = np.log(chosen / 1000 / size[0]) / np.log(size[-1] / size[0]) > 0.8
+    near_end = np.log(chosen / scale / size[0]) / np.log(size[-1] / size[0]) > 0.8
     below = max(reached - (9 if near_end else 4), 9)  # clear of the axis
-    words.set_position((size[-1] * 0.98 if near_end else chosen / 1000 * 1.08, below))
+    words.set_position((size[-1] * 0.98 if near_end else chosen / scale * 1.08, below))
     words.set_ha("right" if near_end else "left")
     if axes.get_xlim() != (size[0], size[-1]):
         axes.set_xlim(size[0], size[-1])
