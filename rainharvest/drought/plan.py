@@ -8,16 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from rainharvest.drought.defaults import FAILING_YEARS, HELP_DAYS, HELP_RISK, STAGE_SHARES
-from rainharvest.drought.outlook import kept_throughout
+from rainharvest.drought.defaults import FAILING_YEARS, HELP_DAYS, STAGE_SHARES
+from rainharvest.drought.triggers import AHEAD, STEPS, dry_chances, help_levels, lowest_sure
 from rainharvest.drought.walk import walk
-from rainharvest.drought.windows import Flows, cut_windows, run_windows
+from rainharvest.drought.windows import Flows
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 
-AHEAD = (30, 60, 90, 120, 180, 270, 364)  # [day] how far a plan may look
 RISKS = (0.0, 0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)  # [1] chance of running dry that a plan may take
-STEPS = 20  # the gauge is read in twentieths of the tank
 WARM_UP = 365  # [day] left out of the judgement: nobody knows what was stored before the record
 
 
@@ -142,12 +140,12 @@ def find_plan(
         raise InputError("nothing is essential", "mark a use as essential", "essential")
     if not 0 <= wanted < 1:
         raise InputError(f"a share of {wanted:g} of the years", "give 0 or more, below 1", "wanted")
-    chance = _chances(flows, capacity, (1.0, *shares), help_days, theta)
+    chance = dry_chances(flows, capacity, (1.0, *shares[:-1]), theta)
     reading = np.arange(STEPS + 1) / STEPS
     choices = [(ahead, risk) for ahead in AHEAD for risk in RISKS]
     levels = np.array(
         [
-            _lowest_sure(chance[:, :-1, :, 1 + AHEAD.index(ahead)], risk, reading) for ahead, risk in choices
+            lowest_sure(chance[..., AHEAD.index(ahead)], risk, reading) for ahead, risk in choices
         ]  # (plan, month, stage)
     )
     nothing = np.zeros((1, 12, len(shares)))
@@ -168,8 +166,7 @@ def find_plan(
         best = int(np.lexsort([cut, failing])[0])
     ahead, risk = choices[best - 1] if best else (0, 0.0)
     chosen = levels[best - 1] if best else nothing[0]
-    final = chance[:, -1, :, 0]
-    help_level = _lowest_sure(final, HELP_RISK.value, reading)
+    help_level = help_levels(flows, capacity, shares[-1], help_days, theta)
     month = {"calendar_month": ("calendar_month", np.arange(1, 13), attributes("calendar_month"))}
     stage = {"stage": ("stage", np.arange(1, len(shares) + 1), attributes("stage"))}
     tried = xr.Dataset(
@@ -196,34 +193,6 @@ def find_plan(
         float(judged["failed"][0]),
         tried,
     )
-
-
-def _chances(flows: Flows, capacity: float, serve: tuple[float, ...], help_days: int, theta: float):
-    """Return the chance of running dry on (month, what is served, reading, within), help's time first."""
-    one = Flows(flows.inflow[:1], flows.demand, flows.essential, flows.first)
-    start = np.arange(STEPS + 1) / STEPS * capacity
-    ends = np.unique([help_days, *AHEAD])
-    if not 1 <= help_days <= AHEAD[-1]:
-        raise InputError(f"help that takes {help_days} days", f"give from 1 to {AHEAD[-1]} days", "help_days")
-    settings = kept_throughout(np.tile(start, len(serve)), np.repeat(serve, start.size))
-    out = np.empty((12, len(serve), start.size, 1 + len(AHEAD)))
-    wanted = np.searchsorted(ends, [help_days, *AHEAD])
-    for month in range(12):
-        cut = cut_windows(one, month + 1, 1, AHEAD[-1])
-        failed = run_windows(cut, capacity, settings, theta, np.concatenate([[0], ends]))
-        dry = (np.cumsum(failed, axis=1) > 0).mean(axis=2)
-        out[month] = dry.reshape(len(serve), start.size, -1)[:, :, wanted]
-    return out
-
-
-def _lowest_sure(chance: np.ndarray, risk: float, reading: np.ndarray) -> np.ndarray:
-    """Return the lowest reading from which the chance on (month, served, reading) is no more than a risk.
-
-    Where not even a full tank is sure, the level lies a step above full: the stage then always holds.
-    """
-    sure = chance <= risk + 1e-12
-    above = np.where(sure.any(axis=-1), sure.argmax(axis=-1), reading.size)
-    return np.append(reading, 1 + 1 / STEPS)[above]
 
 
 def _judge(done: xr.Dataset, flows: Flows, year_start_month: int, ordinary) -> dict[str, np.ndarray]:

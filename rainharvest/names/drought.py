@@ -46,6 +46,8 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("plan", "", "Plan", "What is served from today on."),
     ("stored_band", "L", "Stored", "Water in the tank that a share of the years stays below."),
     ("dry_chance", "1", "Chance of running dry", "Share of the years in which the tank runs dry by then."),
+    ("within", "day", "Within", "Time within which a tank may run dry."),
+    ("cut", "1", "Cut from today on", "Share of what can wait that is cut from today on."),
     ("never_dry", "1", "Chance of lasting", "Share of the years in which the tank lasts the whole outlook."),
     ("confidence", "1", "Confidence", "Share of the years in which at least so much holds."),
     ("supply_days", "day", "Days of supply", "Days for which the tank lasts in a share of the years."),

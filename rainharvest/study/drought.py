@@ -7,27 +7,21 @@ from collections.abc import Callable
 import numpy as np
 import xarray as xr
 
-from rainharvest.drought.dry_years import driest_runs, dry_years
 from rainharvest.drought.failures import failure_measures
-from rainharvest.drought.honest import reliability, score_record
-from rainharvest.drought.outlook import outlook
-from rainharvest.drought.plan import Plan, find_plan, judge_elsewhere
 from rainharvest.drought.spell_odds import longest_in_years, spells_by_month
 from rainharvest.drought.through import normal_year, worst_drawdown
-from rainharvest.drought.windows import Flows, cut_windows
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.rainfall.describe import describe_rain
 from rainharvest.rainfall.spells import dry_spells
 from rainharvest.study.drought_basis import Basis, basis_of, simulated
 from rainharvest.study.drought_climates import longer_droughts, scenarios_tried
+from rainharvest.study.drought_outlook import honesty_of, outlook_of
+from rainharvest.study.drought_plan import plan_of, years_of
 from rainharvest.study.run import Worked
 
 SIZES = (0.5, 1.0, 2.0)
 """Tanks drawn through the worst sequence, as multiples of the study's own."""
-SCORED = (1, 4, 7, 10)
-"""Months on whose first day the outlook is scored."""
-LOOK = 365  # [day]
 
 
 def drought_group(worked: Worked) -> xr.Dataset:
@@ -76,35 +70,6 @@ def drought_group(worked: Worked) -> xr.Dataset:
             "left_out": "; ".join(left_out),
         }
     )
-
-
-def years_of(basis: Basis, dry_share: float | None = None, month: int | None = None) -> xr.Dataset:
-    """Return the dry years three ways and the driest runs of years.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    dry_share : float [1], optional
-        Share of the years that are called dry.
-    month : int [1], optional
-        First month of the hydrological year; the study's own if not given.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.drought.dry_years.dry_years` and, on ``span``, `driest_runs`.
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
-    done = simulated(basis, trace=True)
-    more = {} if dry_share is None else {"dry_share": dry_share}
-    found = dry_years(basis.rain, done.unmet_daily, year_start_month=month or basis.month, **more)
-    runs = driest_runs(found.year_rain)
-    return found.merge(runs, combine_attrs="override")
 
 
 def spells_of(basis: Basis) -> xr.Dataset:
@@ -214,183 +179,6 @@ def through_of(basis: Basis, sizes=SIZES) -> xr.Dataset:
         worst_to=str(days[own.ends])[:10],
         worst_is_whole=int(own.from_overflow and own.to_overflow),
         normal_year=year,
-    )
-
-
-def outlook_of(basis: Basis) -> xr.Dataset:
-    """Return the outlook from the first of the month in which the tank mostly stands highest.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.drought.outlook.outlook`, for a year; attributes ``outlook_month``, ``outlook_day``.
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
-    stored = simulated(basis, trace=True).stored
-    first = stored.time.dt.day == 1
-    mornings = stored.shift(time=1).where(first, drop=True).isel(time=slice(12, None))
-    usual = mornings.groupby("time.month").median()
-    month = int(usual.month[int(usual.values.argmax())])
-    cut = cut_windows(basis.flows, month, 1, LOOK)
-    found = outlook(cut, basis.capacity, float(usual.max()), keeps_of(basis), theta=basis.theta)
-    return found.assign_attrs(outlook_month=month, outlook_day=1)
-
-
-def keeps_of(basis: Basis) -> dict[str, float]:
-    """Return the plans of an outlook: nothing cut, then each stage kept from today on.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-
-    Returns
-    -------
-    dict of str to float [1]
-        Share of what can wait that is served, by the plan's name.
-    """
-    return {"all uses": 1.0} | {f"stage {k + 1}": share for k, share in enumerate(basis.asks.stage_shares)}
-
-
-def honesty_of(basis: Basis) -> xr.Dataset:
-    """Return how outlooks on this record would have fared, each year foretold from the others.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.drought.honest.reliability`, over four dates and all leads, the gauge as the simulated
-        tank stood; ``band_share`` [1] on ``score_lead``, the share of outcomes inside the 80 percent band.
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
-    one = Flows(basis.flows.inflow[:1], basis.flows.demand, basis.flows.essential, basis.flows.first)
-    stored = simulated(basis, trace=True).stored.values
-    scored = xr.concat(
-        [score_record(one, basis.capacity, m, 1, stored, theta=basis.theta) for m in SCORED],
-        "date",
-        join="outer",
-        fill_value={"below_band": False, "above_band": False, "said_dry": np.nan, "went_dry": False},
-    )
-    known = scored.said_dry.notnull()
-    said, went = (scored[n].values[known.values] for n in ("said_dry", "went_dry"))
-    found = reliability(xr.DataArray(said), xr.DataArray(went))
-    inside = ~(scored.below_band | scored.above_band)
-    share = inside.where(known).mean(("date", "year"))
-    found["band_share"] = ("score_lead", share.values, attributes("band_share"))
-    return found.assign_coords(score_lead=("score_lead", scored.lead.values, attributes("lead")))
-
-
-def plan_found(basis: Basis, wanted: float | None = None, capacity: float | None = None) -> Plan:
-    """Return the rationing plan of a study.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    wanted : float [1], optional
-        Share of the years in which essential uses may fail; the study's if not given.
-    capacity : float [L], optional
-        Usable tank size; the study's if not given.
-
-    Returns
-    -------
-    Plan
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
-    return find_plan(basis.flows, basis.capacity if capacity is None else capacity, **_asked(basis, wanted))
-
-
-def _asked(basis: Basis, wanted: float | None = None) -> dict[str, object]:
-    return {
-        "wanted": basis.asks.may_fail if wanted is None else wanted,
-        "shares": basis.asks.stage_shares,
-        "help_days": basis.asks.help_days,
-        "theta": basis.theta,
-        "year_start_month": basis.month,
-    }
-
-
-def plan_of(basis: Basis) -> xr.Dataset:
-    """Return the rationing plan as variables, with how it fares on years that it was not found from.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-
-    Returns
-    -------
-    Dataset
-        ``stage_level`` on (stage, calendar_month), ``help_level`` on calendar_month, ``stage_keeps`` and
-        ``ordinary_stage_days`` on ``stage``; ``failing_years``, ``failing_years_without``,
-        ``failing_years_elsewhere``, ``ordinary_cut``, ``ordinary_failed``, ``ordinary_failed_without``.
-        Ordinary years are those that are not dry by rain.
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
-    years = years_of(basis)
-    ordinary = years.year.values[~years.dry_by_rain.values]
-    asked = _asked(basis)
-    plan = find_plan(basis.flows, basis.capacity, ordinary=ordinary.tolist(), **asked)
-    elsewhere, _ = judge_elsewhere(basis.flows, basis.capacity, **asked)
-    return plan_dataset(plan, elsewhere)
-
-
-def plan_dataset(plan: Plan, elsewhere: float = np.nan) -> xr.Dataset:
-    """Return a plan as variables.
-
-    Parameters
-    ----------
-    plan : Plan
-        As `rainharvest.drought.plan.find_plan`.
-    elsewhere : float [1]
-        Share of failing years on years that it was not found from.
-
-    Returns
-    -------
-    Dataset
-        As `plan_of`.
-    """
-    single = {
-        "failing_years": plan.failing_years,
-        "failing_years_without": plan.failing_years_without,
-        "failing_years_elsewhere": elsewhere,
-        "ordinary_cut": plan.ordinary_cut,
-        "ordinary_failed": plan.ordinary_failed,
-        "ordinary_failed_without": plan.ordinary_failed_without,
-        "plan_ahead": plan.ahead,
-        "plan_risk": plan.risk,
-    }
-    out = {name: ((), float(value), attributes(name)) for name, value in single.items()}
-    out["stage_level"], out["help_level"] = plan.level, plan.help_level
-    out["stage_keeps"] = ("stage", list(plan.shares), attributes("stage_keeps"))
-    out["ordinary_stage_days"] = ("stage", list(plan.ordinary_days), attributes("stage_days"))
-    return xr.Dataset(out).assign_attrs(
-        plan_capacity=plan.capacity, plan_wanted=plan.wanted, plan_keeps=int(plan.keeps)
     )
 
 

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.drought.plan import AHEAD, RISKS, STEPS, find_plan, judge_elsewhere
+from rainharvest.drought.plan import RISKS, find_plan, judge_elsewhere
+from rainharvest.drought.triggers import AHEAD, STEPS
 from rainharvest.drought.walk import walk
 from rainharvest.drought.windows import as_flows
 from rainharvest.rainfall.invented import invent_rain

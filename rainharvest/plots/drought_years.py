@@ -1,0 +1,215 @@
+"""Figures of the bad years: which they were, and the tank through the worst of them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.names import label
+from rainharvest.plots.style import BRICK, DASHES, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+WAYS = (
+    ("year_rain", "dry_by_rain", DEEP, 1.0, "mm"),
+    ("lowest_spi", "dry_by_index", OCHRE, 1.0, None),
+    ("year_short", "dry_by_tank", BRICK, 1000.0, "kL"),
+)
+MOST = 700  # points of a line
+
+
+def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
+    """Draw the dry years as rain, index and tank find them.
+
+    Parameters
+    ----------
+    found : Dataset
+        As `rainharvest.drought.dry_years.dry_years`.
+    figure : Figure, optional
+        A figure that this function made before.
+
+    Returns
+    -------
+    Figure
+        Three rows over the same years: pale bars for all, dark ones for those called dry; a mark above the
+        years that all three call dry.
+    """
+    if figure is None:
+        figure, rows = new_figure("The dry years, found three ways", height=6.6, nrows=3, sharex=True)
+        for axes, (name, *_, unit) in zip(rows, WAYS, strict=True):
+            axes.set_ylabel(
+                {"year_rain": "Rain", "lowest_spi": "Lowest index", "year_short": "Shortfall"}[name]
+                + (f"\n({unit})" if unit else "\nof the year")
+            )
+            axes.grid(axis="x", visible=False)
+        rows[-1].set_xlabel(label("year") + " (named by the year in which it begins)")
+    year = found.year.values
+    for axes, (name, way, colour, factor, _) in zip(figure.axes, WAYS, strict=True):
+        value, dry = np.nan_to_num(found[name].values) / factor, found[way].values.astype(bool)
+        for part, which, tone in (("others", ~dry, MIST), ("dry", dry, colour)):
+            bars = keep(
+                axes,
+                f"{part} years",
+                lambda axes=axes, tone=tone: axes.vlines([0], [0], [0], color=tone, linewidth=7),
+            )
+            bars.set_segments([[(x, 0.0), (x, y)] for x, y in zip(year[which], value[which], strict=True)])
+        words = keep(
+            axes,
+            "count",
+            lambda axes=axes: axes.text(
+                0.995, 1.0, "", transform=axes.transAxes, ha="right", va="bottom", fontsize=13
+            ),
+        )
+        words.set_text(f"dark: {int(dry.sum())} dry years")
+        top = rounded_up(1.05 * max(abs(value).max(initial=0.0), 0.01))
+        axes.set_ylim((-top, 0.4) if name == "lowest_spi" else (0, top))
+    figure.axes[0].set_xlim(year[0] - 1, year[-1] + 1)
+    every = found.dry_by_rain.values & found.dry_by_index.values & found.dry_by_tank.values
+    mark = keep(
+        figure.axes[2],
+        "dry all three ways",
+        lambda: figure.axes[2].plot([], [], "v", ms=9, color=INK, clip_on=False)[0],
+    )
+    low, high = figure.axes[2].get_ylim()
+    mark.set_data(year[every], np.full(int(every.sum()), high))
+    note = keep(
+        figure.axes[2],
+        "note",
+        lambda: figure.axes[2].text(
+            0.005, 1.0, "", transform=figure.axes[2].transAxes, va="bottom", fontsize=13
+        ),
+    )
+    note.set_text("▼ dry all three ways" if every.any() else "no year is dry all three ways")
+    return figure
+
+
+def through_figure(found: xr.Dataset, own: float, figure: Figure | None = None) -> Figure:
+    """Draw several tanks through the worst sequence and through the normal year.
+
+    Parameters
+    ----------
+    found : Dataset
+        As `rainharvest.study.drought.through_of`.
+    own : float [L]
+        The study's usable tank size, drawn heaviest.
+    figure : Figure, optional
+        A figure that this function made before.
+
+    Returns
+    -------
+    Figure
+        Left the worst sequence, right the normal year, a line a size.
+    """
+    import matplotlib.dates as dates
+
+    if figure is None:
+        figure, pair = new_figure(
+            "The tank through its worst drought", height=4.6, ncols=2, sharey=True, width_ratios=[2.2, 1]
+        )
+        pair[0].set_ylabel(label("stored", "kL"))
+        for axes, months in zip(pair, (4, 3), strict=True):
+            axes.xaxis.set_major_locator(dates.MonthLocator(bymonth=range(1, 13, months)))
+            axes.xaxis.set_major_formatter(dates.DateFormatter("%b\n%Y"))
+            axes.set_xlabel("Day")
+        pair[1].set_title("and through a normal year")
+    sizes = found.through_capacity.values
+    top = rounded_up(1.12 * sizes.max() / 1000)
+    for axes, day, stored in (
+        (figure.axes[0], "worst_day", found.worst_stored),
+        (figure.axes[1], "normal_day", found.normal_stored),
+    ):
+        thin = slice(None, None, max(1, -(-stored.sizes[day] // MOST)))
+        when = dates.date2num(found[day].values)[thin]
+        for k, size in enumerate(sizes):
+            mine = abs(size - own) < 1e-6 * own
+            line = keep(
+                axes,
+                f"tank {k + 1}",
+                lambda axes=axes, k=k, mine=mine: axes.plot(
+                    [],
+                    [],
+                    color=DEEP if mine else (BRICK, DEEP, STONE)[k % 3],
+                    linestyle="-" if mine else DASHES[1 + k % 2],
+                    linewidth=2.8 if mine else 1.8,
+                )[0],
+            )
+            line.set_data(when, stored.values[k][thin] / 1000)
+            if day == "worst_day":
+                words = keep(
+                    axes,
+                    f"size {k + 1}",
+                    lambda axes=axes: axes.text(
+                        0.012, 0, "", va="bottom", fontsize=13, transform=axes.get_yaxis_transform()
+                    ),
+                )
+                words.set_text(f"{float(f'{size / 1000:.3g}'):g} kL" + (" (yours)" if mine else ""))
+                words.set_y(float(stored.values[k][:25].max()) / 1000 + 0.01 * top)
+        axes.set_xlim(when[0], when[-1])
+    figure.axes[0].set_ylim(0, top)
+    return figure
+
+
+def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
+    """Draw the longest dry spell to expect in so many years, and when long ones begin.
+
+    Parameters
+    ----------
+    found : Dataset
+        As `rainharvest.study.drought.spells_of`.
+    figure : Figure, optional
+        A figure that this function made before.
+
+    Returns
+    -------
+    Figure
+        Left the longest to expect, with a band that holds 8 of 10 such stretches, and the longest on record;
+        right how many long spells a year begin in each month.
+    """
+    if figure is None:
+        figure, pair = new_figure("The longest dry spell", height=3.9, ncols=2)
+        pair[0].set_xlabel("Years")
+        pair[0].set_ylabel(label("dry_spell", "days"))
+        pair[0].set_xscale("log")
+        years = found.return_period.values
+        pair[0].set_xticks(years, [f"{y:g}" for y in years])
+        pair[0].minorticks_off()
+        pair[0].set_xlim(years[0], years[-1])
+        pair[1].set_title("when long ones begin")
+        pair[1].set_xlabel("Month")
+        pair[1].set_ylabel(label("spells_by_month", "a year"))
+        pair[1].set_xticks(range(1, 13), list("JFMAMJJASOND"))
+        pair[1].grid(axis="x", visible=False)
+    left, right = figure.axes
+    years = found.return_period.values
+    band = keep(left, "8 of 10", lambda: left.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
+    band.set_data(years, found.longest_low.values, found.longest_high.values)
+    keep(left, "expected", lambda: left.plot([], [], color=DEEP)[0]).set_data(
+        years, found.longest_expected.values
+    )
+    longest, count = float(found.longest_dry_spell.max()), found.sizes["spell_year"]
+    point = keep(
+        left,
+        "on record",
+        lambda: left.plot([], [], "o", ms=11, color=OCHRE, mec=INK, zorder=4, clip_on=False)[0],
+    )
+    point.set_data([count], [longest])
+    words = keep(
+        left, "words", lambda: left.text(0.03, 0.95, "", transform=left.transAxes, va="top", fontsize=13)
+    )
+    words.set_text(f"point: longest of the record's {count} years\nband: 8 of 10 stretches of that length")
+    left.set_ylim(0, rounded_up(1.35 * max(float(found.longest_high.max()), longest)))
+    bars = keep(right, "long spells", lambda: right.vlines([0], [0], [0], color=BRICK, linewidth=14))
+    count = found.spells_by_month.values
+    bars.set_segments([[(m + 1, 0.0), (m + 1, y)] for m, y in enumerate(count)])
+    right.set_xlim(0.4, 12.6)
+    right.set_ylim(0, rounded_up(1.25 * max(float(count.max()), 0.01)))
+    note = keep(
+        right,
+        "words",
+        lambda: right.text(0.98, 0.96, "", transform=right.transAxes, ha="right", va="top", fontsize=13),
+    )
+    note.set_text(f"{found.attrs['long_spell']:.0f} days or longer")
+    return figure
