@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ import xarray as xr
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.sizing.smallest import SPAN, Measure
-from rainharvest.sizing.trade_off import DAYS_A_YEAR
+from rainharvest.sizing.trade_off import DAYS_A_YEAR, YEARS_TOLD
 from rainharvest.sizing.uncertainty import Drawn, pick_draws
 from rainharvest.storage.simulate import simulate
 
@@ -21,8 +22,8 @@ SURE = 0.9
 BOUNDS = {"low": 0.05, "middle": 0.5, "high": 0.95}
 """The band: nine of ten draws lie between low and high."""
 
-BATCH = 16
-"""Draws simulated in one go; only their measures are kept."""
+LANES_AT_ONCE = 1024
+"""Tanks simulated in one go; only their measures are kept."""
 
 MEASURES = (
     "volume_reliability",
@@ -34,11 +35,28 @@ MEASURES = (
     "failure_events",
     "spilled_share",
 )
-"""Measures kept of every draw."""
+"""Measures kept of every draw, unless others are named."""
+
+EVERY = MEASURES + (
+    "delivered",
+    "spilled",
+    "unmet",
+    "rationed",
+    "topped_up",
+    "changed_over",
+    "stored_end",
+    "days_failed",
+    "days_met",
+    "days_rationed",
+    "yield_quantile",
+)
+"""Every measure that is not a year's."""
 
 
-def measures_of_draws(drawn: Drawn, capacity, *, threads: int = 1, batch: int = BATCH) -> xr.Dataset:
-    """Simulate every size in every draw.
+def measures_of_draws(
+    drawn: Drawn, capacity, *, keep: Sequence[str] = MEASURES, threads: int = 1
+) -> xr.Dataset:
+    """Simulate every size in every draw, and keep only the measures named.
 
     Parameters
     ----------
@@ -46,45 +64,64 @@ def measures_of_draws(drawn: Drawn, capacity, *, threads: int = 1, batch: int = 
         What enters the balance.
     capacity : array_like [L]
         Usable tank sizes.
+    keep : sequence of str
+        Measures of `rainharvest.simulate`, by year or not, and ``yearly_yield``, ``failed_a_year``,
+        ``spilled_share``, ``yield_quantile``.
     threads : int [1]
         Blocks of tanks simulated side by side.
-    batch : int [1]
-        Draws simulated in one go.
 
     Returns
     -------
     Dataset
-        `MEASURES` on (draw, capacity).
+        What was named, on (draw, capacity), and ``year`` or ``quantile`` where it has them.
 
     Raises
     ------
     InputError
-        As `rainharvest.simulate`.
+        As `rainharvest.simulate`; also if a measure is unknown.
     """
     sizes = np.atleast_1d(np.asarray(capacity, dtype=float))
     along = xr.DataArray(sizes, {"capacity": sizes}, ("capacity",))
     grown = {name: s * along for name, s in drawn.case.shares.items()}
-    count = drawn.inflow.sizes["draw"]
-    kept: dict[str, np.ndarray] = {name: np.empty((count, sizes.size)) for name in MEASURES}
-    for first in range(0, count, batch):
-        some = slice(first, first + batch)
-        part = pick_draws(drawn, some)
+    batch = int(np.clip(LANES_AT_ONCE // sizes.size, 16, 256))
+    pieces: dict[str, list[xr.DataArray]] = {name: [] for name in keep}
+    for first in range(0, drawn.inflow.sizes["draw"], batch):
+        part = pick_draws(drawn, slice(first, first + batch))
         done = simulate(part.inflow, part.demand, along, threads=threads, **part.settings, **grown)
-        years = float(done.days_in_year.sum()) / DAYS_A_YEAR
-        came = done.inflow_total.where(done.inflow_total > 0, np.inf)
-        derived = {
-            "yearly_yield": done.delivered / years,
-            "failed_a_year": done.days_failed / years,
-            "spilled_share": done.spilled / came,
-        }
-        for name in MEASURES:
-            kept[name][some] = derived.get(name, done.get(name)).transpose("draw", "capacity").values
+        for name in keep:
+            pieces[name].append(_measure(done, name).transpose("draw", "capacity", ...))
+    data = {}
+    for name, arrays in pieces.items():
+        values = np.concatenate([array.values for array in arrays])
+        data[name] = (arrays[0].dims, values, attributes(name))
     coords = {
         "draw": drawn.inflow["draw"].variable,
         "capacity": ("capacity", sizes, attributes("capacity")),
     }
-    data = {name: (("draw", "capacity"), values, attributes(name)) for name, values in kept.items()}
+    if any("year" in array[0].dims for array in pieces.values()):
+        coords["year"] = done.year.variable
+    if "yield_quantile" in keep:
+        coords["quantile"] = list(YEARS_TOLD)
     return xr.Dataset(data, coords)
+
+
+def _measure(done: xr.Dataset, name: str) -> xr.DataArray:
+    """Return a measure of the simulation, or one that follows from it."""
+    years = float(done.days_in_year.sum()) / DAYS_A_YEAR
+    if name == "yearly_yield":
+        return done.delivered / years
+    if name == "failed_a_year":
+        return done.days_failed / years
+    if name == "spilled_share":
+        return done.spilled / done.inflow_total.where(done.inflow_total > 0, np.inf)
+    if name == "yield_quantile":
+        whole = np.flatnonzero(done.days_in_year.values >= 365)
+        yearly = done.yield_by_year.transpose("draw", "capacity", "year").values[..., whole]
+        told = np.quantile(yearly, YEARS_TOLD, axis=-1)
+        return xr.DataArray(told, dims=("quantile", "draw", "capacity"))
+    if name not in done or "capacity" not in done[name].dims:
+        raise InputError(f"no measure is called {name!r}", "name measures of simulate", "keep")
+    return done[name]
 
 
 def uncertain_curve(
@@ -126,8 +163,9 @@ def uncertain_curve(
     InputError
         As `rainharvest.simulate`.
     """
-    done = measures_of_draws(drawn, capacity, threads=threads)
-    own = measures_of_draws(record, capacity, threads=threads)
+    keep = (measure, "yearly_yield")
+    done = measures_of_draws(drawn, capacity, keep=keep, threads=threads)
+    own = measures_of_draws(record, capacity, keep=keep, threads=threads)
     out = xr.Dataset(coords=done.coords)
     for name, source in (("reliability", measure), ("yearly_yield", "yearly_yield")):
         out[f"{name}_on_record"] = own[source].median("draw")
@@ -239,7 +277,7 @@ def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, nea
 
     def content(sizes: np.ndarray, some: np.ndarray | None = None) -> np.ndarray:
         part = drawn if some is None else pick_draws(drawn, some)
-        return measures_of_draws(part, sizes, threads=threads)[measure].values >= enough
+        return measures_of_draws(part, sizes, keep=(measure,), threads=threads)[measure].values >= enough
 
     if largest is None:
         largest = float(drawn.inflow.sum("time").max())

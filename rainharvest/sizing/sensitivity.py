@@ -206,8 +206,7 @@ def _sizes(case: Case, capacity: float | None, target: float | None) -> np.ndarr
 def _answers(case, inputs, sizes, target, measure, threads) -> np.ndarray:
     """Return the reliability of the one size, or the size for the target, in each draw."""
     drawn = draw_flows(case, inputs, threads=threads)
-    batch = 64 if sizes.size == 1 else 16
-    reached = measures_of_draws(drawn, sizes, threads=threads, batch=batch)[measure].values
+    reached = measures_of_draws(drawn, sizes, keep=(measure,), threads=threads)[measure].values
     return reached[:, 0] if target is None else size_between(reached, sizes, target)
 
 

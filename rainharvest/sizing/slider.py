@@ -90,10 +90,13 @@ def quick_curve(
     bounds = np.quantile(
         draws.transpose("draw", "capacity").values, list(BOUNDS.values()), axis=0, method="weibull"
     )
-    out["reliability"] = out[measure].variable.copy(deep=False)
-    for bound, values in zip(BOUNDS, bounds, strict=True):
-        out[f"reliability_{bound}"] = ("capacity", np.interp(sizes, few, values))
-    for name in ("reliability", *(f"reliability_{bound}" for bound in BOUNDS)):
-        out[name].attrs = attributes(name)
+    more = {"reliability": out[measure].variable.copy(deep=False)}
+    more |= {
+        f"reliability_{bound}": xr.Variable(("capacity",), np.interp(sizes, few, values))
+        for bound, values in zip(BOUNDS, bounds, strict=True)
+    }
+    for name, variable in more.items():
+        variable.attrs = attributes(name)
+    out = out.assign(more)
     out.attrs["measure"] = measure
     return out

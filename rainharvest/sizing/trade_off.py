@@ -10,6 +10,8 @@ from rainharvest.names import attributes
 from rainharvest.storage.simulate import simulate
 
 DAYS_A_YEAR = 365.25
+YEARS_TOLD = (0.1, 0.5, 0.9)
+"""The dry, the middling and the wet year of ``yield_quantile``."""
 
 
 def sizes_to_try(demand, count: int = 60, least_days: float = 0.5, most_days: float = 365.0) -> np.ndarray:
@@ -85,21 +87,32 @@ def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     if sizes.ndim == 1 and (np.diff(sizes) <= 0).any():
         raise InputError("the tank sizes do not rise", "give each size once, smallest first", "capacity")
     done = simulate(inflow, demand, capacity, **settings)
-    years = float(done.days_in_year.sum()) / DAYS_A_YEAR
-    done["yearly_yield"] = (done.delivered / years).assign_attrs(attributes("yearly_yield"))
-    whole = done.days_in_year >= 365
-    if bool(whole.any()):
-        quantile = done.yield_by_year.sel(year=whole).quantile([0.1, 0.5, 0.9], dim="year")
-        done["yield_quantile"] = quantile.assign_attrs(attributes("yield_quantile"))
-    asked = done.demand_total.where(done.demand_total > 0, np.inf)
-    done["share_of_demand"] = (done.delivered / asked).assign_attrs(attributes("share_of_demand"))
-    done["failed_a_year"] = (done.days_failed / years).assign_attrs(attributes("failed_a_year"))
-    total = done.inflow_total.where(done.inflow_total > 0, np.inf)
-    done["spilled_share"] = (done.spilled / total).assign_attrs(attributes("spilled_share"))
+    years = float(done.days_in_year.values.sum()) / DAYS_A_YEAR
+    # Variables, all put in at once: with sliders the labelling would take longer than the simulation.
+    delivered, demand_total, inflow_total = (
+        done[name].variable for name in ("delivered", "demand_total", "inflow_total")
+    )
+    yearly = delivered / years
+    more = {
+        "yearly_yield": yearly,
+        "share_of_demand": delivered / demand_total.where(demand_total > 0, np.inf),
+        "failed_a_year": done.days_failed.variable / years,
+        "spilled_share": done.spilled.variable / inflow_total.where(inflow_total > 0, np.inf),
+    }
+    whole = np.flatnonzero(done.days_in_year.values >= 365)
+    coords = {}
+    if whole.size:
+        by_year = done.yield_by_year.variable
+        by_year = by_year.transpose(..., "year")
+        told = np.quantile(by_year.values[..., whole], YEARS_TOLD, axis=-1)
+        more["yield_quantile"] = xr.Variable(("quantile", *by_year.dims[:-1]), told)
+        coords["quantile"] = ("quantile", list(YEARS_TOLD))
     if done.sizes.get("capacity", 1) > 1:
         # The gain from a size to the next stands at the smaller of the two; the last has none.
-        here, following = done.yearly_yield, done.yearly_yield.shift(capacity=-1)
-        step = done.capacity.shift(capacity=-1) - done.capacity
-        done["marginal_yield"] = ((following - here) / step).assign_attrs(attributes("marginal_yield"))
+        step = xr.Variable(("capacity",), np.append(np.diff(done.capacity.values), np.nan))
+        more["marginal_yield"] = (yearly.shift(capacity=-1) - yearly) / step
+    for name, variable in more.items():
+        variable.attrs = attributes(name)
+    done = done.assign(more).assign_coords(coords)
     done.capacity.attrs = attributes("capacity")
     return done

@@ -65,7 +65,7 @@ def share_held(name, long_run, make_inputs):
     held = np.zeros(DAYS.size)
     for k, case in enumerate(samples(name, long_run)):
         drawn = draw_flows(case, make_inputs(case, k))
-        told = measures_of_draws(drawn, DAYS * demand, threads=2, batch=DRAWS).volume_reliability.values
+        told = measures_of_draws(drawn, DAYS * demand, threads=2).volume_reliability.values
         low, high = np.quantile(told, [0.05, 0.95], axis=0, method="weibull")
         held += (low <= truth) & (truth <= high)
     return held / SAMPLES

@@ -360,7 +360,7 @@ def test_sobol_indices_agree_with_the_variance_worked_out_by_hand():
     drawn_years = draw_inputs(case, 1, 3).day_drawn
     assert drawn_years.shape == days.shape
     inputs = inputs_of({"member": zero, "year_draw": zero} | grid, drawn_years)
-    answer = measures_of_draws(draw_flows(case, inputs, threads=2), [6000.0], batch=64)
+    answer = measures_of_draws(draw_flows(case, inputs, threads=2), [6000.0])
     table = answer.volume_reliability.values.reshape(40, 40)
     for name, axis in (("demand", 1), ("runoff_coefficient", 0)):
         by_hand = table.mean(axis=axis).var() / table.var()
