@@ -1,4 +1,4 @@
-"""The command line: ``python -m rainharvest study`` and ``python -m rainharvest record``."""
+"""The command line: ``python -m rainharvest study``, ``record`` and ``climates``."""
 
 from __future__ import annotations
 
@@ -52,14 +52,24 @@ def main(argv: list[str] | None = None) -> int:
         "--at", type=float, nargs=2, metavar=("LAT", "LON"), help="the place, in a gridded file"
     )
     record.add_argument("--site", metavar="NAME", help="the site, station or sheet, in a file with several")
+    sheets = commands.add_parser("sheets", help="the notebooks as pages to print, and a page of answers")
+    sheets.add_argument("--out", metavar="FOLDER", required=True, help="folder for the pages")
+    sheets.add_argument("--notebooks", metavar="FOLDER", default="notebooks", help="where the notebooks lie")
+    climates = commands.add_parser("climates", help="put one building to every climate of a region")
+    climates.add_argument("file", metavar="REGION.toml", help="the study file of many climates")
+    climates.add_argument("--out", metavar="STORE", required=True, help="Zarr folder for the results")
+    climates.add_argument("--threads", type=int, metavar="N", help="regions worked side by side (all processors)")
+    climates.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, tcp://host:port")
     given = parser.parse_args(argv)
+    commanded = {"study": _study, "record": _record, "sheets": _sheets, "climates": _climates}
     try:
-        return {"study": _study, "record": _record}[given.command](given)
+        return commanded[given.command](given)
     except InputError as error:
         print(error, file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        print("stopped; nothing was written", file=sys.stderr)
+        stopped = "run it again to go on" if given.command == "climates" else "nothing was written"
+        print(f"stopped; {stopped}", file=sys.stderr)
         return 130
 
 
@@ -101,6 +111,26 @@ def _record(given: argparse.Namespace) -> int:
     hints = {name: value for name, value in named.items() if value is not None}
     made = make_record(given.files, given.out, members=given.members, seed=given.seed, hints=hints)
     print(made.text)
+    return 0
+
+
+def _sheets(given: argparse.Namespace) -> int:
+    from rainharvest.sheets import write_sheets
+
+    names = write_sheets(given.out, given.notebooks)
+    print(f"Written to {given.out}: {', '.join(names)}")
+    return 0
+
+
+def _climates(given: argparse.Namespace) -> int:
+    from rainharvest.study.climates import write_climates
+    from rainharvest.study.climates_words import tell_climates
+
+    results = write_climates(
+        given.file, given.out, threads=given.threads, cluster=given.cluster, progress=sys.stderr.isatty()
+    )
+    tell_climates(results)
+    print(f"Written to {given.out} (Zarr) and the table of the places beside it")
     return 0
 
 

@@ -1,5 +1,6 @@
 """Panels without a browser: sliders move, sentences follow, errors are shown and not raised."""
 
+import base64
 import re
 from pathlib import Path
 
@@ -7,9 +8,10 @@ import ipywidgets as widgets
 import pytest
 
 from rainharvest import InputError
-from rainharvest.panels.board import board, slider
+from rainharvest.panels.board import board, slider, still
 from rainharvest.panels.study import study_panel
 from rainharvest.plots.style import keep, new_figure, svg
+from rainharvest.study.choices import study_in_use
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
@@ -61,6 +63,67 @@ def walk(widget):
     yield widget
     for child in getattr(widget, "children", ()):
         yield from walk(child)
+
+
+def button(panel, words):
+    return next(w for w in walk(panel) if isinstance(w, widgets.Button) and w.description == words)
+
+
+def test_a_figure_is_saved_as_it_stands_and_a_move_takes_the_links_away(panel):
+    def links():
+        return next(
+            (w.value for w in walk(panel) if getattr(w, "value", "") and "rh-links" in str(w.value)[:30]), ""
+        )
+
+    panel.rh_controls["area"].value = 60
+    assert links() == "", "nothing is made before it is asked for"
+    button(panel, "Save this figure").click()
+    names = re.findall(r'download="([^"]+)" href="data:([a-z/+]+);base64,', links())
+    assert names == [
+        ("test-line.png", "image/png"),
+        ("test-line.svg", "image/svg+xml"),
+        ("test-line.csv", "text/csv"),
+    ]
+    data = base64.b64decode(re.search(r'text/csv;base64,([^"]+)', links())[1]).decode("utf-8-sig")
+    assert data.splitlines()[-1].endswith("60")
+    panel.rh_controls["area"].value = 70
+    assert links() == ""
+
+
+def test_choices_are_saved_from_the_panel_and_set_aside(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    panel = study_panel(DEMO)
+    assert not Path("my_study.toml").exists()
+    panel.rh_controls["area"].value = 700
+    panel.rh_controls["capacity"].value = 40.0
+    button(panel, "Save these choices").click()
+    said = next(w.value for w in walk(panel) if "rh-note" in str(getattr(w, "value", ""))[:20])
+    assert "Saved in my_study.toml: tank.chosen = " in said and "roof.0.area = " in said
+    again = study_panel(study_in_use(DEMO))
+    assert again.rh_controls["capacity"].value == 40.0 and again.rh_controls["area"].value == 700
+    assert [w.value for _, w in again.rh_pictures.values()] == [
+        w.value for _, w in panel.rh_pictures.values()
+    ]
+    button(again, "Set saved choices aside").click()
+    assert study_in_use(DEMO) == DEMO and Path("my_study-before.toml").exists()
+
+
+def test_a_choice_that_cannot_be_saved_is_said_in_the_panel(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    figure, _ = new_figure("Nothing")
+    panel = board("t", {}, lambda: {"a": (figure, "Words.")}, "", DEMO, lambda: {"target.reliability": 3.0})
+    button(panel, "Save these choices").click()
+    assert any("my_study.toml: target.reliability: 3" in str(getattr(w, "value", "")) for w in walk(panel))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_still_has_every_sentence_as_words_and_as_alternative_text():
+    panel = study_panel(DEMO)
+    shown = still(panel).data
+    assert shown == still(panel).data and len(shown) < 140_000
+    for _, words in panel.rh_pictures.values():
+        plain = re.sub(r"<[^>]+>", "", words.value)
+        assert plain in shown.split('width="900"')[0] and f"<p>{plain}</p>" in shown
 
 
 def test_same_figure_paints_the_same_bytes_and_several_share_a_page():

@@ -1,0 +1,64 @@
+"""Sheets to print: no code, pictures with words, answers from the exercises' own checks."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from rainharvest import InputError
+from rainharvest.__main__ import main
+from rainharvest.sheets import answers, write_sheets
+
+BOOK = Path(__file__).parents[2] / "notebooks"
+
+
+def test_a_sheet_for_each_notebook_and_the_answers(tmp_path):
+    book = tmp_path / "book"
+    book.mkdir()
+    (tmp_path / "data").symlink_to(BOOK.parent / "data")
+    for path in (BOOK / "04_demand.ipynb", BOOK / "03_catchment.ipynb"):
+        (book / path.name).write_bytes(path.read_bytes())
+    names = write_sheets(tmp_path / "out", book)
+    assert names == ["03_catchment.html", "04_demand.html", "answers.html"]
+    for name in names:
+        page = (tmp_path / "out" / name).read_text(encoding="utf-8")
+        assert not re.search(r"<script|src=\"http|@import|<link|_panel\(|import |yours_|yours=", page), name
+        assert all(words for words in re.findall(r'<img alt="([^"]*)"', page))
+        assert page.count('class="answer"') == (3 if name != "answers.html" else 0)
+    assert 'href="05_storage.html"' in (tmp_path / "out" / "04_demand.html").read_text(encoding="utf-8")
+    page = (tmp_path / "out" / "answers.html").read_text(encoding="utf-8")
+    assert len(re.findall(r"<p><b>[^<]+</b></p>", page)) == 6 and "Not yet" not in page
+
+
+def test_an_answer_told_is_right_when_it_is_given():
+    (_, year), (_, month), (_, share) = answers(BOOK / "04_demand.ipynb")
+    from rainharvest.study.demand_exercises import check_share_for_rain, check_thirstiest_month, check_year
+    from rainharvest.study.supply import asked_of, prepare_supply
+
+    thirst = [7.5, 6.8, 5.2, 3.4, 2.1, 1.5, 1.6, 2.3, 3.4, 4.7, 6.1, 7.2]
+    school = prepare_supply(BOOK.parent / "data" / "studies" / "day_school.toml", thirst)
+    asked = asked_of(school, school.study.use, bed_area=100)
+    for check, answer in (
+        (check_year, float(re.search(r"[\d.]+", year)[0])),
+        (check_thirstiest_month, month.partition(",")[0]),
+        (check_share_for_rain, float(re.search(r"[\d.]+", share)[0])),
+    ):
+        assert said(check, asked, answer).startswith("Right. ")
+        wrong = "October" if isinstance(answer, str) else answer / 2
+        assert said(check, asked, wrong).startswith("Not yet. ")
+
+
+def said(check, *given):
+    import contextlib
+    import io
+
+    with contextlib.redirect_stdout(io.StringIO()) as text:
+        check(*given)
+    return text.getvalue()
+
+
+def test_a_folder_without_notebooks_is_refused_in_a_line(tmp_path, capsys):
+    with pytest.raises(InputError, match="no notebook"):
+        write_sheets(tmp_path / "out", tmp_path)
+    assert main(["sheets", "--out", str(tmp_path / "out"), "--notebooks", str(tmp_path)]) == 2
+    assert "no notebook lies there" in capsys.readouterr().err and not (tmp_path / "out").exists()
