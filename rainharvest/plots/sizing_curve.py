@@ -107,7 +107,7 @@ def curve_figure(
             right,
             "chosen-words",
             lambda: right.text(
-                0.97, 0.95, "", transform=right.transAxes, ha="right", va="top", fontweight="bold"
+                0.5, 0.05, "", transform=right.transAxes, ha="center", va="bottom", fontweight="bold"
             ),
         )
         said.set_text(f"{at:.2g} {currency} a kL" if at < 1e6 else "")
@@ -146,5 +146,7 @@ def _mark(axes, size: np.ndarray, middle: np.ndarray, chosen: float, unit: str, 
     share = "over 99" if 99.5 <= reached < 100 else f"{reached:.0f}"
     words.set_text(f"{float(f'{chosen:.3g}'):g} kL: {share} {unit}")
     near_end = np.log(chosen / size[0]) / np.log(size[-1] / size[0]) > 0.75
-    words.set_position((size[-1] * 0.97 if near_end else chosen * 1.1, max(reached - clear, 9)))
+    words.set_position(
+        (size[-1] * 0.97 if near_end else chosen * 1.1, max(reached - (20.0 if near_end else clear), 9))
+    )
     words.set_ha("right" if near_end else "left")

@@ -31,7 +31,7 @@ AREAS = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
 DEMANDS = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
 """Demands of the map, multiples of the study's."""
 
-SOBOL_BASE = 16
+SOBOL_BASE = 64
 """Points of the Sobol sequence: enough to tell which unknown matters most, not to two figures (own choice)."""
 RUNS = 64
 """Runs of years among which the tornado and the Sobol indices choose (own choice)."""

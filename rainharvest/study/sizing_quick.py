@@ -40,8 +40,6 @@ def moved(
         Mean runoff coefficient of the roofs.
     people : float [1]
         People of the largest use; all uses counted by people go with it.
-    rate : float [1/year], optional
-        Discount rate, real; the study's if not given.
     threads : int [1]
         Blocks of tanks simulated side by side.
 
@@ -49,8 +47,8 @@ def moved(
     -------
     Dataset
         On ``capacity``: ``reliability`` and ``yearly_yield`` on the record, ``reliability_low`` and
-        ``reliability_high``, the lowest and the highest version, and with prices those of
-        `rainharvest.sizing.costs_life.life_cycle`. ``inflow_a_year`` and ``demand_a_year`` [L/year] as attributes.
+        ``reliability_high``, the lowest and the highest version. As attributes ``inflow_a_year`` and
+        ``demand_a_year`` [L/year].
 
     Raises
     ------
@@ -74,23 +72,13 @@ def moved(
     else:
         short = done["unmet"] + done["rationed"]
         reached = 1.0 - short / np.maximum(asked.sum(axis=1), 1e-300)[:, None]
-    yearly = done["drawn"][0] / years[0]
     columns = {
         "reliability": reached[0],
         "reliability_low": reached[1:].min(axis=0),
         "reliability_high": reached[1:].max(axis=0),
-        "yearly_yield": yearly,
+        "yearly_yield": done["drawn"][0] / years[0],
     }
-    costs = quick.study.costs
-    if costs is not None and not costs.block:
-        if rate is not None:
-            costs = costs.model_copy(update={"rate": rate, "rate_kind": "real", "inflation": None})
-        money = cost_measures(costs, quick.sizes / quick.study.tank.usable_share, yearly)
-        columns |= {name: money[name] for name in SHOWN}
-    data = {}
-    for name, values in columns.items():
-        more_attrs = {"units": costs.currency} if name in MONEY else {}
-        data[name] = ("capacity", values, attributes(name) | more_attrs)
+    data = {name: ("capacity", values, attributes(name)) for name, values in columns.items()}
     attrs = {
         "measure": measure,
         "inflow_a_year": float(inflow[0].sum() / years[0]),
@@ -98,6 +86,36 @@ def moved(
         "versions": reached.shape[0] - 1,
     }
     return xr.Dataset(data, {"capacity": ("capacity", quick.sizes, attributes("capacity"))}, attrs)
+
+
+def priced(quick: Quick, curve: xr.Dataset, rate: float | None = None) -> xr.Dataset:
+    """Return a curve with what its sizes cost.
+
+    Parameters
+    ----------
+    quick : Quick
+        The study.
+    curve : Dataset
+        As `moved`.
+    rate : float [1/year], optional
+        Discount rate, real; the study's if not given.
+
+    Returns
+    -------
+    Dataset
+        The curve with those of `SHOWN`; as it is where the study has no prices, or a tariff in blocks,
+        whose bills take longer than a slider waits.
+    """
+    costs = quick.study.costs
+    if costs is None or costs.block:
+        return curve
+    if rate is not None:
+        costs = costs.model_copy(update={"rate": rate, "rate_kind": "real", "inflation": None})
+    money = cost_measures(costs, quick.sizes / quick.study.tank.usable_share, curve.yearly_yield.values)
+    of_money = {name: {"units": costs.currency} for name in SHOWN if name in MONEY}
+    return curve.assign(
+        {name: ("capacity", money[name], attributes(name) | of_money.get(name, {})) for name in SHOWN}
+    )
 
 
 def _between(quick: Quick, area: float, coefficient: float) -> np.ndarray:
@@ -115,3 +133,61 @@ def _weights(at: np.ndarray, x: float) -> list[tuple[int, float]]:
     low = int(np.clip(np.searchsorted(at, x, side="right") - 1, 0, at.size - 2))
     share = (x - at[low]) / (at[low + 1] - at[low])
     return [(k, w) for k, w in ((low, 1.0 - share), (low + 1, share)) if w > 0]
+
+
+def chosen_in_file(
+    quick: Quick,
+    *,
+    target: float,
+    area: float,
+    coefficient: float,
+    people: float,
+    capacity: float,
+    rate: float,
+) -> dict[str, object]:
+    """Return the keys of the study file that the sliders stand for.
+
+    Parameters
+    ----------
+    quick : Quick
+        The study.
+    target : float [1]
+        The reliability asked for.
+    area : float [m2]
+        Plan area of all roofs.
+    coefficient : float [1]
+        Mean runoff coefficient of the roofs.
+    people : float [1]
+        People of the largest use.
+    capacity : float [L]
+        Usable tank size.
+    rate : float [1/year]
+        Discount rate, real.
+
+    Returns
+    -------
+    dict
+        By dotted key, as `rainharvest.study.choices.save_choices` takes them; roofs, coefficients and people grown
+        alike, each only where it has changed.
+    """
+    study = quick.study
+    out: dict[str, object] = {
+        "tank.chosen": capacity / study.tank.usable_share,
+        "target.reliability": target,
+    }
+    if area != round(quick.area):
+        out |= {f"roof.{k}.area": round(r.area * area / quick.area, 1) for k, r in enumerate(study.roof)}
+    if coefficient != round(quick.coefficient, 2):
+        more = coefficient / quick.coefficient
+        out |= {
+            f"roof.{k}.runoff_coefficient": round(min(r.runoff_coefficient * more, 1.0), 3)
+            for k, r in enumerate(study.roof)
+        }
+    if people != round(quick.people):
+        counted = ((k, use.people) for k, use in enumerate(study.use) if use.people)
+        out |= {f"use.{k}.people": max(round(n * people / quick.people), 1) for k, n in counted}
+    if study.costs is not None and abs(rate - round(study.costs.real_rate, 3)) > 1e-9:
+        out |= {"costs.rate": rate}
+        if study.costs.rate_kind == "nominal":  # the slider's rate is real: say it in the study's own kind
+            out["costs.rate"] = round((1 + rate) * (1 + study.costs.inflation) - 1, 4)
+    return out

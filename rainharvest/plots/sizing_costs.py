@@ -1,0 +1,136 @@
+"""Figures of cost: cost against reliability with the efficient front, and what the money goes into."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.names import QUANTITIES
+from rainharvest.plots.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, STYLE, new_figure, rounded_up
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+PARTS = (("capital", DEEP, ""), ("replacements", OCHRE, "//"), ("running", MIST, ".."))
+
+
+def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | None = None) -> Figure:
+    """Draw what the tanks on offer cost a year against what they supply.
+
+    Parameters
+    ----------
+    group : Dataset
+        The study's sizing group, with ``option_annual``, ``option_reliability``, ``option_efficient``.
+    measure : str
+        What the reliability is.
+    target : float [1]
+        The reliability asked for.
+    marked : int, optional
+        Place of the combination that is marked.
+
+    Returns
+    -------
+    Figure
+        A point a combination; those on the front are joined.
+    """
+    from matplotlib import rc_context
+
+    figure, axes = new_figure("What reliability costs: the tanks on offer", height=4.6)
+    cost, worth = group.option_annual.values, 100 * group.option_reliability.values
+    front = group.option_efficient.values.astype(bool)
+    currency = group.attrs["currency"]
+    with rc_context(STYLE):
+        axes.axhline(100 * target, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)
+        axes.text(
+            0.995,
+            100 * target - 1.0,
+            f"target {100 * target:.0f} %",
+            transform=axes.get_yaxis_transform(),
+            va="top",
+            ha="right",
+            color=STONE,
+        )
+        order = np.flatnonzero(front)[np.argsort(cost[front])]
+        axes.plot(cost[order], worth[order], "-", color=DEEP, lw=1.8, zorder=2)
+        axes.plot(cost[front], worth[front], "o", ms=8, color=DEEP, zorder=3)
+        axes.plot(cost[~front], worth[~front], "x", ms=8, mew=2, color=BRICK, zorder=3)
+        if marked is not None:
+            axes.plot([cost[marked]], [worth[marked]], "o", ms=14, mec=INK, mew=1.5, color=OCHRE, zorder=4)
+            axes.annotate(
+                f"{group.option.values[marked]}: {cost[marked]:,.0f} {currency} a year",
+                (cost[marked], worth[marked]),
+                (0.98, 0.30),
+                textcoords="axes fraction",
+                ha="right",
+                fontweight="bold",
+                arrowprops={"arrowstyle": "-", "color": INK, "lw": 1.0, "shrinkB": 8},
+            )
+        axes.text(
+            0.98,
+            0.05,
+            "dots: nothing else does as well for less   crosses: bettered",
+            transform=axes.transAxes,
+            ha="right",
+            fontsize=13,
+        )
+        axes.set_xlim(0, None)
+        axes.set_ylim(max(0, min(worth.min() - 5, 100 * target - 20)), 103)
+        axes.set_xlabel(f"{QUANTITIES['annual'].long_name} ({currency})")
+        axes.set_ylabel(f"{QUANTITIES[measure].long_name} (%)")
+    return figure
+
+
+def money_figure(group: xr.Dataset, picked: list[int]) -> Figure:
+    """Draw what a few combinations cost over the years, by what it goes into, beside what they save.
+
+    Parameters
+    ----------
+    group : Dataset
+        The study's sizing group.
+    picked : list of int
+        Places of the combinations.
+
+    Returns
+    -------
+    Figure
+        A pair of bars a combination: costs stacked, savings beside them.
+    """
+    from matplotlib import rc_context
+
+    figure, axes = new_figure("Present worth over the years", height=1.8 + 0.72 * len(picked))
+    some = group.isel(option=picked)
+    rows = np.arange(len(picked))
+    currency = group.attrs["currency"]
+    with rc_context(STYLE):
+        base = np.zeros(len(picked))
+        for name, colour, hatch in PARTS:
+            width = some[f"option_{name}"].values
+            axes.barh(
+                rows - 0.2,
+                width,
+                0.36,
+                left=base,
+                color=colour,
+                hatch=hatch,
+                edgecolor="white",
+                label=QUANTITIES[name].long_name.lower(),
+            )
+            base = base + width
+        saved = some.option_net_present_value.values + base - some.option_residual.values
+        axes.barh(rows + 0.2, saved, 0.36, color="white", edgecolor=DEEP, lw=1.5, label="mains water saved")
+        for k in rows:
+            value = float(some.option_net_present_value[k])
+            sign = "+" if value >= 0 else "\N{MINUS SIGN}"
+            place = max(base[k], saved[k])
+            axes.text(
+                place * 1.01, k, f"  {sign}{abs(float(f'{value:.2g}')):,.0f}", va="center", fontweight="bold"
+            )
+        axes.set_yticks(rows, [str(words) for words in some.option.values])
+        axes.invert_yaxis()
+        axes.set_xlim(0, rounded_up(1.18 * max(base.max(), saved.max(), 1.0)))
+        axes.set_xlabel(f"{currency}; in bold the net present value")
+        axes.grid(axis="y", visible=False)
+        axes.legend(loc="upper center", bbox_to_anchor=(0.45, -0.28), ncols=4, frameon=False, fontsize=13)
+    return figure
