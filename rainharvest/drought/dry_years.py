@@ -5,21 +5,26 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from rainharvest.drought.defaults import DRY_SHARE, INDEX_MONTHS
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.rainfall.spi import standardised_precipitation_index
 from rainharvest.rainfall.totals import period_totals
 from rainharvest.storage.settings import year_edges
 
-DRY_SHARE = 1 / 6  # own choice, near the 16 % of the time in which the index is -1 or below
-INDEX_MONTHS = 6
 SPANS = (1, 2, 3)  # [year]
 DRAWS = 4000
 MEMORY = 0.2  # below this, the correlation of following years is not told from chance in most records
 
 
 def dry_years(
-    rain, shortfall, *, year_start_month: int = 1, scale: int = INDEX_MONTHS, dry_share: float = DRY_SHARE
+    rain,
+    shortfall,
+    *,
+    year_start_month: int = 1,
+    scale: int = int(INDEX_MONTHS.value),
+    dry_share: float = DRY_SHARE.value,
+    index: xr.DataArray | None = None,
 ) -> xr.Dataset:
     """Find the dry years by rain, by the precipitation index and by what this tank could not supply.
 
@@ -39,6 +44,8 @@ def dry_years(
         Months of the precipitation index.
     dry_share : float [1]
         Share of the years that are called dry.
+    index : DataArray [1], optional
+        What `monthly_index` gave, where many years are found on one record.
 
     Returns
     -------
@@ -67,7 +74,7 @@ def dry_years(
     if not 0 < dry_share < 1:
         raise InputError(f"a share of {dry_share:g}", "give one between 0 and 1", "dry_share")
     totals = period_totals(rain, 12, year_start_month)
-    months = period_totals(rain, 1)
+    index = monthly_index(rain, scale) if index is None else index
     short = shortfall if isinstance(shortfall, xr.DataArray) else shortfall.rename_axis("time").to_xarray()
     same = rain.indexes["time"] if isinstance(rain, xr.DataArray) else rain.index
     if not short.indexes["time"].equals(same):
@@ -77,9 +84,7 @@ def dry_years(
     whole = totals.known_share.values == 1
     if not whole.any():
         raise InputError("no hydrological year is whole", "give a longer record", "rain")
-    total = xr.DataArray(months.total.values, {"month": months.time.values}, "month")
-    index = standardised_precipitation_index(total, scale)
-    of_year = (months.time.dt.year - (months.time.dt.month < year_start_month)).values
+    of_year = (index.month.dt.year - (index.month.dt.month < year_start_month)).values
     lowest = np.array([_lowest(index.values[of_year == y]) for y in year])
     depth = totals.total.values
     count = max(round(dry_share * whole.sum()), 1)
@@ -98,6 +103,26 @@ def dry_years(
     return found.assign_attrs(
         year_start_month=int(year_start_month), index_months=int(scale), dry_share=float(dry_share)
     )
+
+
+def monthly_index(rain, scale: int = int(INDEX_MONTHS.value)) -> xr.DataArray:
+    """Return the precipitation index of each month of a record.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/day]
+        One daily record.
+    scale : int [1]
+        Months of the index.
+
+    Returns
+    -------
+    DataArray [1]
+        On ``month``, as `rainharvest.rainfall.spi.standardised_precipitation_index`.
+    """
+    months = period_totals(rain, 1)
+    total = xr.DataArray(months.total.values, {"month": months.time.values}, "month")
+    return standardised_precipitation_index(total, scale)
 
 
 def _lowest(values: np.ndarray) -> float:

@@ -21,7 +21,7 @@ class Drawdown:
         Places of its first and last day in the record.
     from_overflow, to_overflow : bool
         Whether it begins after an overflow and ends before one; if not, the record cuts it.
-    shortfall : float [L]
+    unsupplied : float [L]
         Water asked for and not supplied within it.
     days_short : int [day]
         Days on which something was short.
@@ -39,7 +39,7 @@ class Drawdown:
     ends: int
     from_overflow: bool
     to_overflow: bool
-    shortfall: float
+    unsupplied: float
     days_short: int
     first_short: int
     longest_short: int
@@ -128,7 +128,7 @@ def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
     found = drawdowns(daily, demand)
     if not found:
         raise InputError("the tank overflows on every day", "give a larger tank or a larger demand", "daily")
-    return min(found, key=lambda d: (-d.shortfall, d.lowest))
+    return min(found, key=lambda d: (-d.unsupplied, d.lowest))
 
 
 def normal_year(year_rain: xr.DataArray) -> int:

@@ -14,10 +14,11 @@ from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.rainfall.describe import describe_rain
 from rainharvest.rainfall.spells import dry_spells
+from rainharvest.rainfall.versions import version_totals
 from rainharvest.study.drought_basis import Basis, basis_of, simulated
 from rainharvest.study.drought_climates import longer_droughts, scenarios_tried
 from rainharvest.study.drought_outlook import honesty_of, outlook_of
-from rainharvest.study.drought_plan import plan_of, years_of
+from rainharvest.study.drought_plan import plan_of, years_and_runs
 from rainharvest.study.run import Worked
 
 SIZES = (0.5, 1.0, 2.0)
@@ -35,7 +36,7 @@ def drought_group(worked: Worked) -> xr.Dataset:
     Returns
     -------
     Dataset
-        What `years_of`, `spells_of`, `failures_of`, `through_of`, `outlook_of`, `honesty_of`, `plan_of`,
+        What `years_and_runs`, `spells_of`, `failures_of`, `through_of`, `outlook_of`, `honesty_of`, `plan_of`,
         `scenarios_tried` and `longer_droughts` give. What could not be had is not there, and the attribute
         ``left_out`` says why; ``essential`` says what counts as such.
 
@@ -125,7 +126,7 @@ def failures_of(basis: Basis) -> xr.Dataset:
     return failure_measures(done.unmet_daily.transpose("member", "time"), basis.asked)
 
 
-def through_of(basis: Basis, sizes=SIZES) -> xr.Dataset:
+def through_of(basis: Basis, sizes=SIZES, capacity: float | None = None) -> xr.Dataset:
     """Return the tank, and others beside it, through its worst sequence and through the normal year.
 
     Parameters
@@ -134,6 +135,8 @@ def through_of(basis: Basis, sizes=SIZES) -> xr.Dataset:
         The study.
     sizes : sequence of float [1]
         Multiples of the study's tank.
+    capacity : float [L], optional
+        Another tank than the study's.
 
     Returns
     -------
@@ -147,18 +150,19 @@ def through_of(basis: Basis, sizes=SIZES) -> xr.Dataset:
     InputError
         If the tank overflows daily or no year is whole.
     """
-    capacities = np.array([s * basis.capacity for s in sizes])
+    size = basis.capacity if capacity is None else capacity
+    capacities = np.array([s * size for s in sizes])
     done = simulated(basis, capacity=capacities, trace=True)
     found = [worst_drawdown(done.isel(capacity=k), basis.asked.values) for k in range(capacities.size)]
-    own = found[int(np.argmin(abs(capacities - basis.capacity)))]
-    year = normal_year(years_of(basis).year_rain)
+    own = found[int(np.argmin(abs(capacities - size)))]
+    year = normal_year(version_totals(basis.record.filled.isel(member=[0]), basis.month).isel(member=0))
     part = slice(max(own.begins - 20, 0), own.ends + 21)
     begin = np.datetime64(f"{year:04d}-{basis.month:02d}-01")
     days = done.time.values
     usual = (days >= begin) & (days < begin + np.timedelta64(365, "D"))
     columns = {
         "drawdown_days": [d.ends - d.begins + 1 for d in found],
-        "drawdown_short": [d.shortfall for d in found],
+        "drawdown_short": [d.unsupplied for d in found],
         "drawdown_days_short": [d.days_short for d in found],
         "drawdown_first_short": [d.first_short for d in found],
         "drawdown_longest_short": [d.longest_short for d in found],
@@ -183,7 +187,7 @@ def through_of(basis: Basis, sizes=SIZES) -> xr.Dataset:
 
 
 PARTS: dict[str, Callable[[Basis], xr.Dataset]] = {
-    "dry years": years_of,
+    "dry years": years_and_runs,
     "dry spells": spells_of,
     "failures": failures_of,
     "worst sequence": through_of,

@@ -22,7 +22,9 @@ DRAWS = 200
 RUN = 3  # [year] of the driest run that drawn records are compared by
 
 
-def scenarios_tried(basis: Basis, scenarios: Sequence[Scenario] | None = None) -> xr.Dataset:
+def scenarios_tried(
+    basis: Basis, scenarios: Sequence[Scenario] | None = None, record: xr.Dataset | None = None
+) -> xr.Dataset:
     """Run the tank on the record and on each scenario.
 
     Parameters
@@ -31,6 +33,8 @@ def scenarios_tried(basis: Basis, scenarios: Sequence[Scenario] | None = None) -
         The study.
     scenarios : list of Scenario, optional
         The study's own if not given.
+    record : Dataset, optional
+        What this function gave for no scenario at all, to spare it.
 
     Returns
     -------
@@ -49,6 +53,8 @@ def scenarios_tried(basis: Basis, scenarios: Sequence[Scenario] | None = None) -
     scenarios = basis.asks.scenario if scenarios is None else scenarios
     rows, months, said = [], [], []
     for k, one in enumerate([None, *scenarios]):
+        if one is None and record is not None:
+            continue
         try:
             rain, done = scenario_run(basis, one)
         except InputError as error:
@@ -68,16 +74,21 @@ def scenarios_tried(basis: Basis, scenarios: Sequence[Scenario] | None = None) -
         )
         months.append(rain.groupby("time.month").sum().values / years)
         said.append(rain.attrs.get("scenario", "the record as it is"))
+    names_of = ([] if record is not None else [RECORD]) + [s.name for s in scenarios]
     names = ("rain", "wet_share", "spread", "dry_spell", "volume_reliability", "time_reliability")
     names = tuple(f"scenario_{n}" for n in (*names, "failed_a_year", "longest_failure"))
     table = np.array(rows).T
     out = {n: ("scenario", v, attributes(n)) for n, v in zip(names, table, strict=True)}
     out["scenario_month"] = (("scenario", "calendar_month"), np.array(months), attributes("scenario_month"))
     coords = {
-        "scenario": ("scenario", [RECORD, *(s.name for s in scenarios)], attributes("scenario")),
+        "scenario": ("scenario", names_of, attributes("scenario")),
         "calendar_month": ("calendar_month", np.arange(1, 13), attributes("calendar_month")),
     }
-    return xr.Dataset(out, coords).assign_attrs(scenarios="\n".join(said))
+    found = xr.Dataset(out, coords).assign_attrs(scenarios="\n".join(said))
+    if record is None:
+        return found
+    both = xr.concat([record, found], "scenario", data_vars="minimal", combine_attrs="override")
+    return both.assign_attrs(scenarios="\n".join([record.attrs["scenarios"], *said]))
 
 
 def scenario_run(basis: Basis, scenario: Scenario | None) -> tuple[xr.DataArray, xr.Dataset]:

@@ -5,68 +5,109 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from rainharvest.drought.defaults import DRY_SHARE
 from rainharvest.drought.dry_years import driest_runs, dry_years
-from rainharvest.drought.plan import Plan, find_plan, judge_elsewhere
+from rainharvest.drought.elsewhere import judge_elsewhere
+from rainharvest.drought.plan import Plan, Tried, choose_plan, try_plans
 from rainharvest.names import attributes
+from rainharvest.rainfall.versions import version_totals
 from rainharvest.study.drought_basis import Basis, simulated
 
 
-def years_of(basis: Basis, dry_share: float | None = None, month: int | None = None) -> xr.Dataset:
-    """Return the dry years three ways and the driest runs of years.
+def years_of(
+    basis: Basis,
+    *,
+    capacity: float | None = None,
+    month: int | None = None,
+    dry_share: float = DRY_SHARE.value,
+    index: xr.DataArray | None = None,
+) -> xr.Dataset:
+    """Return the dry years three ways.
 
     Parameters
     ----------
     basis : Basis
         The study.
-    dry_share : float [1], optional
-        Share of the years that are called dry.
+    capacity : float [L], optional
+        Usable tank size; the study's if not given.
     month : int [1], optional
         First month of the hydrological year; the study's own if not given.
+    dry_share : float [1]
+        Share of the years that are called dry.
+    index : DataArray [1], optional
+        What `rainharvest.drought.dry_years.monthly_index` gave for the study's rain, to spare it.
 
     Returns
     -------
     Dataset
-        As `rainharvest.drought.dry_years.dry_years` and, on ``span``, `driest_runs`.
+        As `rainharvest.drought.dry_years.dry_years`.
 
     Raises
     ------
     InputError
         If the record is too short.
     """
-    done = simulated(basis, trace=True)
-    more = {} if dry_share is None else {"dry_share": dry_share}
-    found = dry_years(basis.rain, done.unmet_daily, year_start_month=month or basis.month, **more)
-    runs = driest_runs(found.year_rain)
-    return found.merge(runs, combine_attrs="override")
+    size = basis.capacity if capacity is None else capacity
+    done = simulated(basis, capacity=[size], trace=True).isel(capacity=0, drop=True)
+    return dry_years(
+        basis.rain,
+        done.unmet_daily,
+        year_start_month=month or basis.month,
+        dry_share=dry_share,
+        index=index,
+    )
 
 
-def plan_found(basis: Basis, wanted: float | None = None, capacity: float | None = None) -> Plan:
-    """Return the rationing plan of a study.
+def years_and_runs(basis: Basis) -> xr.Dataset:
+    """Return the dry years three ways, and the driest years on end with how rare they are.
 
     Parameters
     ----------
     basis : Basis
         The study.
-    wanted : float [1], optional
-        Share of the years in which essential uses may fail; the study's if not given.
+
+    Returns
+    -------
+    Dataset
+        As `years_of` and, on ``span``, `rainharvest.drought.dry_years.driest_runs`.
+
+    Raises
+    ------
+    InputError
+        If the record is too short.
+    """
+    found = years_of(basis)
+    return found.merge(driest_runs(found.year_rain), combine_attrs="override")
+
+
+def plans_of(basis: Basis, capacity: float | None = None) -> Tried:
+    """Return every rationing plan tried on a study; ordinary years are those that are not dry by rain.
+
+    Parameters
+    ----------
+    basis : Basis
+        The study.
     capacity : float [L], optional
         Usable tank size; the study's if not given.
 
     Returns
     -------
-    Plan
+    Tried
 
     Raises
     ------
     InputError
         If the record is too short.
     """
-    return find_plan(basis.flows, basis.capacity if capacity is None else capacity, **_asked(basis, wanted))
+    total = version_totals(basis.record.filled.isel(member=[0]), basis.month).isel(member=0).dropna("year")
+    dry = total.sortby(total).year.values[: max(round(DRY_SHARE.value * total.sizes["year"]), 1)]
+    ordinary = [int(y) for y in total.year.values if y not in dry]
+    size = basis.capacity if capacity is None else capacity
+    return try_plans(basis.flows, size, ordinary=ordinary, **_settings(basis))
 
 
-def _asked(basis: Basis, wanted: float | None = None) -> dict[str, object]:
+def _settings(basis: Basis) -> dict[str, object]:
     return {
-        "wanted": basis.asks.may_fail if wanted is None else wanted,
         "shares": basis.asks.stage_shares,
         "help_days": basis.asks.help_days,
         "theta": basis.theta,
@@ -95,11 +136,10 @@ def plan_of(basis: Basis) -> xr.Dataset:
     InputError
         If the record is too short.
     """
-    years = years_of(basis)
-    ordinary = years.year.values[~years.dry_by_rain.values]
-    asked = _asked(basis)
-    plan = find_plan(basis.flows, basis.capacity, ordinary=ordinary.tolist(), **asked)
-    elsewhere, _ = judge_elsewhere(basis.flows, basis.capacity, **asked)
+    plan = choose_plan(plans_of(basis), basis.asks.may_fail)
+    elsewhere, _ = judge_elsewhere(
+        basis.flows, basis.capacity, wanted=basis.asks.may_fail, **_settings(basis)
+    )
     return plan_dataset(plan, elsewhere)
 
 

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.drought.plan import RISKS, find_plan, judge_elsewhere
+from rainharvest.drought.elsewhere import judge_elsewhere
+from rainharvest.drought.plan import RISKS, choose_plan, find_plan, try_plans
 from rainharvest.drought.triggers import AHEAD, STEPS
 from rainharvest.drought.walk import walk
 from rainharvest.drought.windows import as_flows
@@ -144,7 +145,7 @@ def test_bad_input_is_named(flows, series):
     with pytest.raises(InputError, match="less and less"):
         find_plan(flows, SIZE, shares=(0.2, 0.5))
     with pytest.raises(InputError, match="below 1"):
-        find_plan(flows, SIZE, wanted=1.0)
+        choose_plan(try_plans(flows, SIZE), wanted=1.0)
     with pytest.raises(InputError, match="help"):
         find_plan(flows, SIZE, help_days=1000)
     with pytest.raises(InputError, match="12 months"):

@@ -26,7 +26,7 @@ def test_by_hand():
     assert (found.begins, found.ends) == (1, 5)
     # stored 10 after day 0; day 1 takes it; days 2 to 5 have none, for rain of day 5 comes after the draw
     assert found.first_short == 1 and found.days_short == 4 and found.longest_short == 4
-    assert found.shortfall == 40 and found.recovery == 1 and found.lowest == 0
+    assert found.unsupplied == 40 and found.recovery == 1 and found.lowest == 0
     assert found.from_overflow and found.to_overflow
 
 
@@ -35,7 +35,7 @@ def test_all_shortfall_lies_between_overflows_or_on_them(inflow):
     done = traced(inflow, 6.0, 15.0)
     found = drawdowns(done, np.full(len(inflow), 6.0))
     spill = done.spilled_daily.values > 0
-    within = sum(d.shortfall for d in found)
+    within = sum(d.unsupplied for d in found)
     assert within + done.unmet_daily.values[spill].sum() == pytest.approx(float(done.unmet))
     for d in found:
         assert not spill[d.begins : d.ends + 1].any()

@@ -1,0 +1,246 @@
+"""The bad years, the gauge today, the caretaker's card and other climates, each with its sliders."""
+
+from __future__ import annotations
+
+import os
+
+import ipywidgets as widgets
+
+from rainharvest.drought.dry_years import monthly_index
+from rainharvest.drought.plan import choose_plan
+from rainharvest.panels.board import board, choice, slider
+from rainharvest.plots.drought_card import card_figure, plan_figure
+from rainharvest.plots.drought_climate import climates_figure
+from rainharvest.plots.drought_outlook import chances_figure, fan_figure
+from rainharvest.plots.drought_years import dry_years_figure, through_figure
+from rainharvest.study.cautions import CAUTIONS
+from rainharvest.study.drought import through_of
+from rainharvest.study.drought_basis import prepare_drought
+from rainharvest.study.drought_climates import one_change, scenarios_tried
+from rainharvest.study.drought_outlook import looked_ahead, windows_from
+from rainharvest.study.drought_outlook_words import (
+    actions,
+    chances_words,
+    climates_words,
+    fan_words,
+    plan_words,
+)
+from rainharvest.study.drought_plan import plan_dataset, plans_of, years_of
+from rainharvest.study.drought_words import dry_years_words, through_words
+from rainharvest.study.supply_words import MONTHS
+
+DATES = [(month, day) for month in range(1, 13) for day in (1, 8, 15, 22)]
+SEASONS = {"the whole year": tuple(range(1, 13))}
+
+
+def _mind() -> str:
+    mind = CAUTIONS["drinking"]
+    return f"{mind.title}: {mind.text}"
+
+
+def _tank(basis, least: float = 0.25, most: float = 4.0):
+    kilolitres = basis.capacity / 1000
+    step = 0.5 if kilolitres < 100 else 5.0
+    low = max(round(least * kilolitres / step) * step, step)
+    high = max(round(most * kilolitres / step) * step, 2 * step)
+    return slider("capacity", round(kilolitres / step) * step, low, high, step, unit="kL", scale=1000.0)
+
+
+def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+    """Return the panel of the bad years: which they were, and the tank through the worst.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    tank : float [L], optional
+        Usable size at which the slider stands at first.
+
+    Returns
+    -------
+    VBox
+        Tank size, first month of the year and share of dry years; two figures.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or its tank takes no rain.
+    """
+    basis = prepare_drought(path, tank)
+    index = monthly_index(basis.rain)
+    controls = {
+        "capacity": _tank(basis),
+        "month": choice("The year begins in", {name: k + 1 for k, name in enumerate(MONTHS)}, basis.month),
+        "dry_share": slider("dry_share", 17, 5, 40, 1, unit="%", scale=0.01),
+    }
+    figures: dict[str, object] = {}
+
+    def redraw(capacity: float, month: int, dry_share: float) -> dict[str, tuple]:
+        years = years_of(basis, capacity=capacity, month=month, dry_share=dry_share, index=index)
+        through = through_of(basis, capacity=capacity)
+        figures["years"] = dry_years_figure(years, figures.get("years"))
+        figures["through"] = through_figure(through, capacity, figures.get("through"))
+        return {
+            "years": (figures["years"], dry_years_words(years)),
+            "through": (figures["through"], through_words(through, capacity)),
+        }
+
+    return board("bad-years", controls, redraw, _mind())
+
+
+def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+    """Return the panel of the gauge outlook: today's date, the gauge, what is cut.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    tank : float [L], optional
+        Usable tank size.
+
+    Returns
+    -------
+    VBox
+        Date, gauge reading and cut; the fan of storage, and the chances of running dry.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or its tank takes no rain.
+    """
+    basis = prepare_drought(path, tank)
+    size = basis.capacity / 1000
+    step = 0.5 if size <= 100 else 5.0
+    full = int(size / step) * step
+    first = ((basis.month + 5) % 12 + 1, 1)  # half a year after the year's first month
+    controls = {
+        "today": widgets.SelectionSlider(
+            options=[(f"{day} {MONTHS[month - 1][:3]}", (month, day)) for month, day in DATES],
+            value=first,
+            description="Today",
+            tooltip="The day on which the gauge is read",
+            style={"description_width": "13em"},
+            layout={"width": "37em", "max_width": "100%"},
+        ),
+        "gauge": slider("gauge", round(0.6 * full / step) * step, 0, full, step, unit="kL", scale=1000.0),
+        "cut": slider("cut", 0, 0, 100, 5, unit="%", scale=0.01),
+    }
+    figures: dict[str, object] = {}
+    cut_out: dict[tuple[int, int], object] = {}
+
+    def redraw(today: tuple[int, int], gauge: float, cut: float) -> dict[str, tuple]:
+        if today not in cut_out:
+            cut_out.clear()  # one date at a time
+            cut_out[today] = windows_from(basis, *today)
+        found = looked_ahead(basis, cut_out[today], gauge, cut)
+        figures["fan"] = fan_figure(found, today, basis.month, figures.get("fan"))
+        figures["chances"] = chances_figure(found, today, figures.get("chances"))
+        return {
+            "fan": (figures["fan"], fan_words(found)),
+            "chances": (figures["chances"], chances_words(found)),
+        }
+
+    return board("outlook", controls, redraw, _mind())
+
+
+def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+    """Return the panel of the caretaker's card.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    tank : float [L], optional
+        Usable size at which the slider stands at first.
+
+    Returns
+    -------
+    VBox
+        Tank size and the share of years that may fail; the card, and every plan tried.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or its tank takes no rain.
+    """
+    basis = prepare_drought(path, tank)
+    controls = {
+        "wanted": slider("wanted", round(100 * basis.asks.may_fail), 0, 50, 1, unit="%", scale=0.01),
+        "capacity": _tank(basis),
+    }
+    controls["capacity"].continuous_update = False  # every plan is tried anew: a third of a second
+    figures: dict[str, object] = {}
+    tried_of: dict[float, object] = {}
+
+    def redraw(wanted: float, capacity: float) -> dict[str, tuple]:
+        if capacity not in tried_of:
+            tried_of.clear()
+            tried_of[capacity] = plans_of(basis, capacity)
+        plan = choose_plan(tried_of[capacity], wanted)
+        shown = plan_dataset(plan)
+        figures["card"] = card_figure(shown, actions(shown), figures.get("card"))
+        figures["plans"] = plan_figure(plan.tried, shown, figures.get("plans"))
+        kept = f"{basis.kept[0].upper()}{basis.kept[1:]}."
+        return {
+            "card": (figures["card"], plan_words(shown)),
+            "plans": (figures["plans"], kept),
+        }
+
+    return board(
+        "card",
+        controls,
+        redraw,
+        _mind(),
+        study=path,
+        choices=lambda wanted, capacity: {
+            "drought.may_fail": wanted,
+            "tank.chosen": capacity / basis.study.tank.usable_share,
+        },
+    )
+
+
+def climate_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+    """Return the panel of other climates: the reader's own factors.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    tank : float [L], optional
+        Usable tank size.
+
+    Returns
+    -------
+    VBox
+        Season and three factors; the months' rain and what the tank makes of it.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or its tank takes no rain.
+    """
+    basis = prepare_drought(path, tank)
+    begin = basis.month
+    quarters = [tuple((begin - 1 + 3 * k + j) % 12 + 1 for j in range(3)) for k in range(4)]
+    seasons = SEASONS | {f"{MONTHS[q[0] - 1]} to {MONTHS[q[-1] - 1]}": q for q in quarters}
+    controls = {
+        "months": choice("Season", seasons, SEASONS["the whole year"], "The months whose rain changes"),
+        "amount": slider("amount", 100, 50, 150, 5, unit="%", scale=0.01),
+        "frequency": slider("frequency", 100, 60, 140, 5, unit="%", scale=0.01),
+        "intensity": slider("intensity", 100, 70, 150, 5, unit="%", scale=0.01),
+    }
+    figures: dict[str, object] = {}
+    record = scenarios_tried(basis, [])
+
+    def redraw(months, amount: float, frequency: float, intensity: float) -> dict[str, tuple]:
+        found = scenarios_tried(basis, [one_change(amount, frequency, intensity, months)], record)
+        figures["climates"] = climates_figure(found, figures.get("climates"))
+        return {"climates": (figures["climates"], climates_words(found))}
+
+    return board(
+        "climate",
+        controls,
+        redraw,
+        "Climate factors: take them from a climate source for your own place, name it, and try several: no factor "
+        "here is a forecast.",
+    )
