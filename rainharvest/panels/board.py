@@ -33,8 +33,11 @@ _LOOK = """<style>
 .rh-controls .widget-label {font-size:16px; overflow:visible}
 .rh-controls .widget-readout {font-size:16px; min-width:5em}
 .rh-controls .widget-inline-hbox {height:36px}
-.rh-stay {overflow:visible}
 </style>"""
+
+
+LINE = 105
+"""Characters on a line of a sentence, about."""
 
 
 def slider(name: str, value: float, low: float, high: float, step: float, *, unit=None, scale=1.0, about=""):
@@ -168,9 +171,15 @@ def board(
         for key, (figure, sentence) in figures.items():
             if key not in pictures:
                 pictures[key] = widgets.HTML(layout={"width": "100%"}), widgets.HTML()
+                pictures[key][0].add_class("rh-picture")
                 rows[key] = figure_row(f"{name}-{key}", lambda key=key: figures[key])
             picture, line = pictures[key]
             line.value = f'<div class="rh-words">{sentence}</div>'
+            room = f"{26 * math.ceil(len(re.sub('<[^>]+>', '', sentence)) / LINE) + 6}px"
+            if int(room[:-2]) > int(
+                (line.layout.min_height or "0px")[:-2]
+            ):  # grows only: nothing below it jumps
+                line.layout.min_height = room
             picture.value = svg(figure, f"{name}-{key}", sentence)
             rows[key][1]()
         if not place.children:

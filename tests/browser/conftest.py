@@ -53,54 +53,91 @@ def browser(chromium):
         browser.close()
 
 
+# The same work as the sizing panel's, with a new figure as PNG for each move: what panels often do.
+PLAIN = """import ipywidgets as widgets
+from rainharvest.plots.save import figure_png
+from rainharvest.plots.sizing_curve import curve_figure
+from rainharvest.study.sizing_grid import prepare_sizing
+from rainharvest.study.sizing_quick import moved, priced
+
+quick = prepare_sizing("../data/studies/day_school.toml")
+slide = widgets.IntSlider(round(quick.area), 20, 2400, 10)
+shown = widgets.Image(format="png")
+
+def draw(_change=None):
+    curve = priced(quick, moved(quick, area=slide.value, coefficient=quick.coefficient, people=quick.people), 0.04)
+    shown.value = figure_png(curve_figure(curve, 0.9, 20_000.0, measure="volume_reliability"), 100)
+
+slide.observe(draw, "value")
+draw()
+widgets.VBox([slide, shown])"""
+
+
 @pytest.fixture(scope="session")
-def lab(tmp_path_factory, chromium):
-    """Address of a JupyterLab that serves a copy of the checkout's notebooks and data."""
-    home = tmp_path_factory.mktemp("lab")
-    served = home / "served"
+def served(tmp_path_factory):
+    """A copy of the checkout's notebooks and data, and a notebook with a plain panel to compare with."""
+    served = tmp_path_factory.mktemp("served")
+    own = shutil.ignore_patterns(".ipynb_checkpoints", "my_*")
     for name in ("notebooks", "data"):
-        shutil.copytree(ROOT / name, served / name, ignore=shutil.ignore_patterns(".ipynb_checkpoints"))
-    settings = home / "settings" / "@jupyterlab" / "apputils-extension"
-    settings.mkdir(parents=True)
-    (settings / "notification.jupyterlab-settings").write_text(
-        json.dumps({"fetchNews": "false", "checkForUpdates": False})
-    )
-    notebook = home / "settings" / "@jupyterlab" / "notebook-extension"
-    notebook.mkdir()
-    # Every cell is rendered, also those outside the view, so that all of them can be looked at.
-    (notebook / "tracker.jupyterlab-settings").write_text(json.dumps({"windowingMode": "none"}))
+        shutil.copytree(ROOT / name, served / name, ignore=own)
+    book = json.loads((ROOT / "notebooks" / "01_start_here.ipynb").read_text(encoding="utf-8"))
+    cell = {"cell_type": "code", "id": "plain", "metadata": {}, "execution_count": None, "outputs": []}
+    book["cells"] = [cell | {"source": PLAIN}]
+    (served / "notebooks" / "plain.ipynb").write_text(json.dumps(book), encoding="utf-8")
+    return served
+
+
+def serve(command, home, port, answers):
+    """Start a server and wait until it answers; yield its address; stop it."""
+    environment = os.environ | {"JUPYTERLAB_SETTINGS_DIR": str(home / "settings"), "PYTHONPATH": str(ROOT)}
+    address = f"http://127.0.0.1:{port}"
+    with open(home / "server.log", "wb") as log:
+        server = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
+        try:
+            for _ in range(120):
+                if server.poll() is not None:
+                    pytest.fail("the server did not start:\n" + (home / "server.log").read_text()[-2000:])
+                with contextlib.suppress(OSError):
+                    urllib.request.urlopen(f"{address}{answers}", timeout=2).read()
+                    break
+                time.sleep(0.5)
+            yield address
+        finally:
+            server.terminate()
+            server.wait(20)
+
+
+def free_port():
+    """Return a port of the loopback that nobody uses."""
     with contextlib.closing(socket.socket()) as free:
         free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    command = [
-        sys.executable,
-        "-m",
-        "jupyterlab",
-        "--no-browser",
-        "--allow-root",
-        "--ip=127.0.0.1",
-        f"--port={port}",
-    ]
-    command += [
-        "--IdentityProvider.token=",
-        "--ServerApp.disable_check_xsrf=True",
-        "--LabApp.expose_app_in_browser=True",
-    ]
-    command += [f"--ServerApp.root_dir={served}", "--ServerApp.port_retries=0"]
-    environment = os.environ | {"JUPYTERLAB_SETTINGS_DIR": str(home / "settings"), "PYTHONPATH": str(ROOT)}
-    log = open(home / "lab.log", "wb")
-    server = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
-    address = f"http://127.0.0.1:{port}"
-    try:
-        for _ in range(120):
-            if server.poll() is not None:
-                pytest.fail("JupyterLab did not start:\n" + (home / "lab.log").read_text()[-2000:])
-            with contextlib.suppress(OSError):
-                urllib.request.urlopen(f"{address}/api/status", timeout=2).read()
-                break
-            time.sleep(0.5)
-        yield address
-    finally:
-        server.terminate()
-        server.wait(20)
-        log.close()
+        return free.getsockname()[1]
+
+
+@pytest.fixture(scope="session")
+def lab(tmp_path_factory, chromium, served):
+    """Address of a JupyterLab that serves the copy."""
+    home = tmp_path_factory.mktemp("lab")
+    settings = home / "settings" / "@jupyterlab"
+    for name, plugin, values in (
+        ("apputils-extension", "notification", {"fetchNews": "false", "checkForUpdates": False}),
+        # Every cell is rendered, also those outside the view, so that all of them can be looked at.
+        ("notebook-extension", "tracker", {"windowingMode": "none"}),
+    ):
+        (settings / name).mkdir(parents=True)
+        (settings / name / f"{plugin}.jupyterlab-settings").write_text(json.dumps(values))
+    port = free_port()
+    command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1"]
+    command += [f"--port={port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={served}"]
+    command += ["--IdentityProvider.token=", "--ServerApp.disable_check_xsrf=True"]
+    command += ["--LabApp.expose_app_in_browser=True"]
+    yield from serve(command, home, port, "/api/status")
+
+
+@pytest.fixture(scope="session")
+def voila(tmp_path_factory, chromium, served):
+    """Address of a Voilà that serves the copy."""
+    pytest.importorskip("voila", reason="voila is not installed: pip install .[web]")
+    home, port = tmp_path_factory.mktemp("voila"), free_port()
+    command = [sys.executable, "-m", "voila", "--no-browser", f"--port={port}", str(served)]
+    yield from serve(command, home, port, "/")

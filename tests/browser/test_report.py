@@ -24,7 +24,8 @@ CUT = """() => {
     if (box.width < 100 || box.height < 60) faults.push(`a figure of ${box.width} x ${box.height}`);
     for (const text of svg.querySelectorAll('text')) {
       const r = text.getBoundingClientRect();
-      if (r.width && (r.left < box.left - 2 || r.right > box.right + 2 || r.top < box.top - 2 || r.bottom > box.bottom + 2))
+      const out = r.left < box.left - 2 || r.right > box.right + 2 || r.top < box.top - 2 || r.bottom > box.bottom + 2;
+      if (r.width && out)
         faults.push(`clipped: ${text.textContent.trim()} in ${svg.getAttribute('aria-label').slice(0, 40)}`);
     }
   }
