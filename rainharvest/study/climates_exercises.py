@@ -1,0 +1,71 @@
+"""Exercises on many climates that check themselves: the right answer is computed, never stored."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.study.exercises import NEAR
+from rainharvest.study.words import litres
+
+
+def check_hardest_climate(sides: xr.Dataset, capacity: float, yours: str | None) -> None:
+    """Check in which climate one tank supplies the smallest share.
+
+    Parameters
+    ----------
+    sides : Dataset
+        As `rainharvest.study.climates_side.side_by_side`.
+    capacity : float [L]
+        Usable size.
+    yours : str or None
+        Name of a climate.
+    """
+    one = (
+        sides[sides.attrs["measure"]]
+        .sel(conveyance="dry run", arrangement="rain only")
+        .interp(capacity=capacity)
+    )
+    worst = str(sides.climate.values[int(np.argmin(one.values))])
+    names = ", ".join(map(str, sides.climate.values))
+    print(f"Right. It is {worst}." if yours == worst else f"Not yet. There are: {names}.")
+
+
+def check_places_reached(region: xr.Dataset, capacity: float, yours_places: int | None) -> None:
+    """Check at how many places a tank reaches the target.
+
+    Parameters
+    ----------
+    region : Dataset
+        As `rainharvest.study.climates_side.region_for`.
+    capacity : float [L]
+        Usable size.
+    yours_places : int or None
+        The reader's answer.
+    """
+    sizes = region.reaching.sel(conveyance="dry run").isel(arrangement=0)
+    count = int((sizes <= capacity).sum())
+    right = yours_places is not None and abs(yours_places - count) <= max(NEAR * count, 1)
+    say = f"Right. {count} places reach the target with {litres(capacity)} or less."
+    print(
+        say
+        if right
+        else "Not yet. Read the map of the size that reaches the target, or count with region.reaching."
+    )
+
+
+def check_explaining(found: xr.Dataset, yours: str | None) -> None:
+    """Check which statistic of the climate goes most closely with an outcome.
+
+    Parameters
+    ----------
+    found : Dataset
+        As `rainharvest.climates.explain.explain`.
+    yours : str or None
+        Name of a statistic.
+    """
+    rho = found.rank_correlation
+    best = str(found.statistic.values[int(np.argmax(np.abs(rho.values)))])
+    names = ", ".join(map(str, found.statistic.values))
+    value = float(rho.sel(statistic=best))
+    print(f"Right. {best}: {value:+.2f}." if yours == best else f"Not yet. There are: {names}.")
