@@ -20,12 +20,45 @@ SURE = 0.9
 """Share of the filled versions in which the recommended tank reaches the target."""
 
 
-def decided(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
-    """Simulate every size, find the smallest that will do, describe the one chosen, and gather the results.
+def sized(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
+    """Simulate every size and find the smallest that will do.
 
     The reliability on which the size is decided is that of the tank on rain alone where rain feeds it
     (mains water behind it would make every size look reliable), and that of the reserve through its
     interruptions where it does not.
+
+    Parameters
+    ----------
+    study : Study
+        The study; which tank is chosen does not matter here.
+    record : StudyRecord
+        Its rain.
+    flows : Flows
+        What enters the balance.
+
+    Returns
+    -------
+    Dataset
+        The measures of every size on (member, capacity), ``nominal`` on capacity; ``smallest`` on member;
+        ``recommended``.
+    """
+    inflow, asked = flows.water.inflow, flows.asked.sum("use")
+    share, own = study.tank.usable_share, study.arrangement.kind == "mains reserve"
+    nominal = study.tank.sizes or tuple(sizes_to_try(asked) / share)
+    sizes = xr.DataArray(np.array(nominal) * share, dims="capacity")
+    sizes = sizes.assign_coords(capacity=sizes.values)
+    shared = {"year_start_month": record.year_start_month, "threads": os.cpu_count() or 1}
+    curve = trade_off(inflow, asked, sizes, **balance_settings(study, flows, sizes, mains=own), **shared)
+    out = curve.assign_coords(nominal=("capacity", np.array(nominal), attributes("nominal")))
+    out = out.drop_attrs(deep=False)
+    found = _smallest_by_member(study, flows, own)
+    out["smallest"] = ("member", found, attributes("smallest"))
+    out["recommended"] = ((), _recommended(found), attributes("recommended"))
+    return out
+
+
+def decided(study: Study, record: StudyRecord, flows: Flows, tried: xr.Dataset) -> xr.Dataset:
+    """Describe the tank that is chosen, and gather the results.
 
     Parameters
     ----------
@@ -35,6 +68,8 @@ def decided(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
         Its rain.
     flows : Flows
         What enters the balance; losses, where they are told, are those of the first version.
+    tried : Dataset
+        As `sized`.
 
     Returns
     -------
@@ -42,18 +77,10 @@ def decided(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
         As `rainharvest.study.run.run_study`, but for the attributes that say which file it came from.
     """
     inflow, asked = flows.water.inflow, flows.asked.sum("use")
-    share, month = study.tank.usable_share, record.year_start_month
-    own = study.arrangement.kind == "mains reserve"
-    nominal = study.tank.sizes or tuple(sizes_to_try(asked) / share)
-    sizes = xr.DataArray(np.array(nominal) * share, dims="capacity")
-    sizes = sizes.assign_coords(capacity=sizes.values)
-    threads = os.cpu_count() or 1
-    shared = {"year_start_month": month, "threads": threads}
-    curve = trade_off(inflow, asked, sizes, **balance_settings(study, flows, sizes, mains=own), **shared)
-    curve = curve.assign_coords(nominal=("capacity", np.array(nominal), attributes("nominal")))
-    found = _smallest_by_member(study, flows, own)
-    recommended = _recommended(found)
-    chosen = study.tank.chosen or (recommended / share if math.isfinite(recommended) else nominal[-1])
+    month, own = record.year_start_month, study.arrangement.kind == "mains reserve"
+    recommended = float(tried.recommended) / study.tank.usable_share
+    largest = float(tried.nominal[-1])
+    chosen = study.tank.chosen or (recommended if math.isfinite(recommended) else largest)
     usable = study.tank.usable(chosen)
     settings = balance_settings(study, flows, usable)
     described = simulate(inflow, asked, usable, **settings, year_start_month=month).isel(
@@ -64,9 +91,7 @@ def decided(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
         inflow, asked, usable, **balance_settings(study, flows, usable, mains=own), year_start_month=month
     ).isel(capacity=0, drop=True)
 
-    out = curve.drop_attrs(deep=False)
-    out["smallest"] = ("member", found, attributes("smallest"))
-    out["recommended"] = ((), recommended, attributes("recommended"))
+    out = tried.copy()
     out["described"] = ((), usable, attributes("described"))
     out["described_nominal"] = ((), chosen, attributes("described_nominal"))
     for name, values in described.data_vars.items():

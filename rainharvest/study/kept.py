@@ -210,7 +210,7 @@ def table_from_dataset(kept: xr.Dataset) -> pd.DataFrame:
 
 
 def _entry(folder: Path, stage: str, key: str) -> Path:
-    return folder / f"{stage}-{key}.npz"
+    return folder / f"{stage.replace(' ', '_')}-{key}.npz"
 
 
 def _make_room(folder: Path) -> None:

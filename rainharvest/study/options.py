@@ -12,7 +12,7 @@ from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.sizing.costs_life import life_cycle
 from rainharvest.study.file import Study
-from rainharvest.study.stages import Run, parcel_of
+from rainharvest.study.stages import Run, parcel_of, stage_key
 
 AS_DESCRIBED = "as described"
 """Name of the study itself among its options."""
@@ -44,8 +44,9 @@ def options_group(run: Run) -> xr.Dataset:
     sizes = tuple(float(v) for v in first.nominal.values)
     rows = [_row(run.study, first)]
     for i, option in enumerate(run.study.option):
-        # All are tried on the study's sizes: what is compared is not the list of sizes.
-        study = _with_tank(option.study, sizes=sizes)
+        study = option.study
+        if not _same_sizes(run, study):  # what is compared is not the list of sizes
+            study = _with_tank(study, sizes=sizes)
         try:
             if study.target.measure != run.study.target.measure:
                 raise InputError("it has another measure than the study", "compare by one", "target.measure")
@@ -81,6 +82,15 @@ def options_group(run: Run) -> xr.Dataset:
         currency=costs.currency if costs else "",
         measure=run.study.target.measure,
     )
+
+
+def _same_sizes(run: Run, study: Study) -> bool:
+    """Return whether an option tries the study's own sizes as it is."""
+    alike = all(
+        getattr(study.tank, name) == getattr(run.study.tank, name)
+        for name in ("sizes", "dead_share", "freeboard_share")
+    )
+    return alike and stage_key(run, "demand") == stage_key(dataclasses.replace(run, study=study), "demand")
 
 
 def _with_tank(study: Study, **changes: object) -> Study:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import xarray as xr
 
-from rainharvest.study.decide import decided
+from rainharvest.study.decide import decided, sized
 from rainharvest.study.file import Study
 from rainharvest.study.flows import Flows, study_demand, study_water
 from rainharvest.study.kept import Parcel, keep, key_of, recall, table_from_dataset, table_to_dataset
@@ -45,11 +45,13 @@ class Stage:
     files: tuple[str, ...] = ()
 
 
+_TANK = ("tank.sizes", "tank.dead_share", "tank.freeboard_share", "tank.start_share", "tank.theta")
 STAGES: dict[str, Stage] = {
     "record": Stage(("rain",), files=("rain.file", "rain.neighbours")),
     "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",)),
     "demand": Stage(("use", "calendar", "garden", "pool", "weather", "arrangement.kind"), ("record",)),
-    "storage": Stage(("tank", "arrangement", "rationing", "target"), ("catchment", "demand")),
+    "tank sizes": Stage((*_TANK, "arrangement", "rationing", "target"), ("catchment", "demand")),
+    "storage": Stage(("tank",), ("tank sizes",)),
     "sizing": Stage(
         ("sizing", "catalogue", "costs", "site"), ("storage",), ("sizing.finer_rain", "catalogue.file")
     ),
@@ -57,7 +59,7 @@ STAGES: dict[str, Stage] = {
     "siteworks": Stage(("site_works",), ("storage",)),
 }
 """In their order. Those after "storage" give a group of the results file each."""
-GROUPS = tuple(STAGES)[4:]
+GROUPS = tuple(STAGES)[5:]
 
 
 @dataclass(frozen=True)
@@ -265,8 +267,13 @@ def _demand(run: Run, stage: str) -> Parcel:
     return {"asked": asked.to_dataset(name="demand").assign_attrs(not_served=json.dumps(not_served))}
 
 
+def _sizes(run: Run, stage: str) -> Parcel:
+    return {"tried": sized(seen_by(run.study, stage), record_of(run), flows_of(run))}
+
+
 def _storage(run: Run, stage: str) -> Parcel:
-    return {"done": decided(seen_by(run.study, stage), record_of(run), flows_of(run))}
+    tried = parcel_of(run, "tank sizes")["tried"]
+    return {"done": decided(seen_by(run.study, stage), record_of(run), flows_of(run), tried)}
 
 
 def _group(run: Run, stage: str) -> Parcel:
@@ -286,5 +293,6 @@ _WORK: dict[str, Callable[[Run, str], Parcel]] = {
     "record": _record,
     "catchment": _catchment,
     "demand": _demand,
+    "tank sizes": _sizes,
     "storage": _storage,
 }

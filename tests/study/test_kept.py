@@ -43,6 +43,7 @@ per_litre = 0.1
 [report]
 client = "One"
 """
+SIZES = {"tank sizes", "storage"}
 CHANGES = {
     # what is replaced, by what, and which of the stages up to the storage are worked anew
     "client": ('client = "One"', 'client = "Another"', set()),
@@ -50,12 +51,13 @@ CHANGES = {
     "units of the page": ('title = "A', 'confirmed = ["tank.chosen"]\ntitle = "A', set()),
     "price": ("per_litre = 0.1", "per_litre = 0.2", set()),
     "tank": ("chosen = 9000", "chosen = 8000", {"storage"}),
-    "target": ("reliability = 0.8", "reliability = 0.7", {"storage"}),
-    "people": ("people = 8", "people = 9", {"demand", "storage"}),
-    "beds": ("bed_area = 20", "bed_area = 30", {"demand", "storage"}),
-    "roof": ("area = 150", "area = 160", {"catchment", "storage"}),
-    "arrangement": ("[tank]", '[arrangement]\nkind = "combined"\n[tank]', {"catchment", "demand", "storage"}),
-    "versions": ("members = 2", "members = 3", {"record", "catchment", "demand", "storage"}),
+    "outlet": ("chosen = 9000", "dead_share = 0.1", SIZES),
+    "target": ("reliability = 0.8", "reliability = 0.7", SIZES),
+    "people": ("people = 8", "people = 9", {"demand"} | SIZES),
+    "beds": ("bed_area = 20", "bed_area = 30", {"demand"} | SIZES),
+    "roof": ("area = 150", "area = 160", {"catchment"} | SIZES),
+    "arrangement": ("[tank]", '[arrangement]\nkind = "combined"\n[tank]', {"catchment", "demand"} | SIZES),
+    "versions": ("members = 2", "members = 3", {"record", "catchment", "demand"} | SIZES),
 }
 CORE = {name for name in STAGES if name not in GROUPS}
 
