@@ -145,7 +145,6 @@ ROWS = (
     ("total_order", "1", "Total index", "Share of the variance that stays when all other inputs are known."),
     ("total_order_confidence", "1", "Half-width of the total index", "At 95 % confidence."),
     ("out_of_reach", "1", "Out of reach", "Share of the answers in which no size tried reaches the target."),
-    ("inflow_factor", "1", "Multiple of the inflow", "Every day's inflow, as a multiple of the study's own."),
     ("sure_size", "L", "Tank that is sure enough", "Smallest size that reaches the target in 9 of 10 draws."),
     (
         "size_on_record",

@@ -81,8 +81,8 @@ class NoFailure:
     ----------
     capacity : float [L]
         Smallest usable size in whole litres without a failed day; NaN where more is asked than comes in.
-    peak : float [L]
-        What the two-cycle sequent peak says; infinite where more is asked than comes in.
+    peak : float
+        What the two-cycle sequent peak says, in litres; infinite where more is asked than comes in.
     failed : float [day]
         Failed days of that size in the simulation of two cycles, full at the start: 0 confirms it.
     one_less_failed : float [day]

@@ -3,7 +3,9 @@
 1,000 sizes x 60 years x 200 draws with every measure is the figure of the issue: 4.4 thousand million tank-days.
 """
 
+import itertools
 import tracemalloc
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,9 +17,11 @@ from rainharvest.rainfall.invented import invent_rain
 from rainharvest.sizing.band import EVERY, measures_of_draws, sure_size, uncertain_curve
 from rainharvest.sizing.ranges import input_ranges
 from rainharvest.sizing.sensitivity import sobol_indices, tornado
-from rainharvest.sizing.slider import quick_curve
-from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, pick_draws, record_inputs
+from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, record_inputs
+from rainharvest.study.sizing_grid import prepare_sizing
+from rainharvest.study.sizing_quick import moved
 
+DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 SITE = Catchment(roofs=(Roof(area=200),))
 
 
@@ -55,13 +59,18 @@ def test_speed_of_every_measure(benchmark, sixty, capsys):
     say(capsys, benchmark, "1,000 sizes, 60 years, 200 draws, every measure", drawn.inflow.size * 1000)
 
 
-@pytest.mark.benchmark(group="sizing: a slider's move, 60 years, 200 sizes, band of 10 draws")
-def test_speed_of_a_slider(benchmark, sixty, capsys):
-    _, drawn, record = sixty
-    few, sizes = pick_draws(drawn, slice(0, 10)), np.geomspace(100, 100_000, 200)
-    out = benchmark(lambda: quick_curve(few, record, sizes, inflow_factor=1.1, threads=2))
-    assert (out.reliability_low <= out.reliability_high).all()
-    say(capsys, benchmark, "a slider's move", drawn.inflow.sizes["time"] * (200 + 10 * 64))
+@pytest.mark.benchmark(group="sizing: a slider's move: 192 sizes and a band of 10 draws, the demo's 60 years")
+@pytest.mark.parametrize("measure", ["volume_reliability", "time_reliability"])
+def test_speed_of_a_slider(benchmark, tmp_path, measure):
+    text = DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/')
+    path = tmp_path / "study.toml"
+    path.write_text(
+        text.replace('measure = "volume_reliability"', f'measure = "{measure}"'), encoding="utf-8"
+    )
+    quick = prepare_sizing(path)
+    areas = itertools.cycle(np.linspace(400.0, 800.0, 41))  # another roof each time, as a slider would
+    out = benchmark(lambda: moved(quick, area=next(areas), coefficient=0.8, people=200.0, threads=2))
+    assert out.sizes["capacity"] >= 190 and (out.reliability_low <= out.reliability_high).all()
 
 
 @pytest.mark.benchmark(group="sizing: the steps of a study, 60 years")

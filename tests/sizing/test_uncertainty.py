@@ -20,7 +20,6 @@ from rainharvest.sizing.ranges import Range, input_ranges
 from rainharvest.sizing.record_length import record_length
 from rainharvest.sizing.resample import resample_years, take_days, year_draws
 from rainharvest.sizing.sensitivity import size_between, sobol_indices, tornado
-from rainharvest.sizing.slider import quick_curve
 from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, pick_draws, record_inputs
 
@@ -279,22 +278,6 @@ def test_time_reliability_and_rationing_are_searched_without_short_cuts():
         assert (told >= 0.4 * (1 - 1e-12)).mean() == pytest.approx(
             found.reached_by
         ) and found.reached_by >= 0.9
-
-
-def test_sliders_get_the_curve_and_the_band(drawn_and_record):
-    drawn, record = drawn_and_record
-    sizes = np.geomspace(200, 60_000, 200)
-    for inflow_factor, demand_factor in ((1.0, 1.0), (1.5, 0.8)):
-        out = quick_curve(drawn, record, sizes, inflow_factor=inflow_factor, demand_factor=demand_factor)
-        own = simulate(
-            record.inflow[0].drop_vars("draw") * inflow_factor, record.demand[0] * demand_factor, sizes
-        )
-        np.testing.assert_allclose(out.reliability, own.volume_reliability.values.ravel(), rtol=1e-12)
-        every = simulate(drawn.inflow * inflow_factor, drawn.demand * demand_factor, sizes).volume_reliability
-        low, high = np.quantile(every.transpose("draw", "capacity"), [0.05, 0.95], axis=0, method="weibull")
-        assert abs(out.reliability_low - low).max() < 0.005 and abs(out.reliability_high - high).max() < 0.005
-    with pytest.raises(InputError, match="inflow_factor"):
-        quick_curve(drawn, record, sizes, inflow_factor=-1.0)
 
 
 # --- which input matters
