@@ -4,17 +4,34 @@ from __future__ import annotations
 
 import math
 import os
+from typing import TYPE_CHECKING
 
 import ipywidgets as widgets
 import numpy as np
 
+from rainharvest.errors import InputError
 from rainharvest.panels.board import board, slider
 from rainharvest.plots.sizing_curve import curve_figure
 from rainharvest.plots.style import rounded_up
+from rainharvest.sizing.ranges import RANGE_WORDS
 from rainharvest.study.cautions import CAUTIONS
+from rainharvest.study.sizing_figure_words import (
+    band_words,
+    front_words,
+    maps_words,
+    money_words,
+    picked_options,
+    shortcuts_words,
+    step_words,
+    terms_words,
+    unknowns_words,
+)
 from rainharvest.study.sizing_grid import prepare_sizing
 from rainharvest.study.sizing_quick import chosen_in_file, moved, priced
-from rainharvest.study.sizing_words import curve_words
+from rainharvest.study.sizing_words import curve_words, option_for
+
+if TYPE_CHECKING:
+    from rainharvest.study.run import Worked
 
 
 def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -97,3 +114,89 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
 
     mind = CAUTIONS["weight"]
     return board("sizing", controls, redraw, f"{mind.title}: {mind.text}", path, choices)
+
+
+def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
+    """Return still figures of the decision, worked out beforehand.
+
+    Parameters
+    ----------
+    worked : Worked
+        A study that has been run, with its sizing.
+    which : str
+        "certainty", "maps", "costs", "shortcuts" or "step".
+
+    Returns
+    -------
+    VBox
+        Figures with their sentences; show them with `rainharvest.panels.board.still`.
+
+    Raises
+    ------
+    InputError
+        If there are no such pictures, or the study has not what they show.
+    """
+    drawers = {
+        "certainty": ("sure_size", _certainty),
+        "maps": ("reliability_by_area", _maps),
+        "costs": ("option_annual", _costs),
+        "shortcuts": ("size_by_way", _shortcuts),
+        "step": ("step_error", _step),
+    }
+    if which not in drawers:
+        raise InputError(f"no pictures are called {which!r}", f"choose one of {', '.join(drawers)}", "which")
+    needs, draw = drawers[which]
+    if needs not in worked.groups["sizing"]:
+        raise InputError(
+            f"the study has nothing to show for {which!r}",
+            "give it roofs, a catalogue or finer rain",
+            "which",
+        )
+    return board(f"sizing-{which}", {}, lambda: draw(worked))
+
+
+def _certainty(worked: Worked) -> dict[str, tuple]:
+    from rainharvest.plots.sizing_certainty import band_figure, unknowns_figure
+
+    group, size = worked.groups["sizing"], float(worked.done.described)
+    measure, target = group.attrs["measure"], group.attrs["target"]
+    return {
+        "band": (band_figure(group, measure, target), band_words(group)),
+        "unknowns": (unknowns_figure(group, RANGE_WORDS, measure, size), unknowns_words(group)),
+    }
+
+
+def _maps(worked: Worked) -> dict[str, tuple]:
+    from rainharvest.plots.sizing_maps import maps_figure
+
+    group, size = worked.groups["sizing"], float(worked.done.described)
+    area = sum(roof.area for roof in worked.study.roof)
+    return {"maps": (maps_figure(group, size, area, group.attrs["measure"]), maps_words(group, size))}
+
+
+def _costs(worked: Worked) -> dict[str, tuple]:
+    from rainharvest.plots.sizing_costs import front_figure, money_figure
+
+    group = worked.groups["sizing"]
+    measure, target = group.attrs["measure"], group.attrs["target"]
+    picked = picked_options(group)
+    marked = option_for(group, float(group.size_on_record))
+    return {
+        "front": (front_figure(group, measure, target, marked), front_words(group)),
+        "money": (money_figure(group, picked), f"{money_words(group, picked)} {terms_words(group)}"),
+    }
+
+
+def _shortcuts(worked: Worked) -> dict[str, tuple]:
+    from rainharvest.plots.sizing_shortcuts import shortcuts_figure
+
+    group = worked.groups["sizing"]
+    drawn = shortcuts_figure(group, group.attrs["measure"], group.attrs["target"])
+    return {"shortcuts": (drawn, shortcuts_words(group))}
+
+
+def _step(worked: Worked) -> dict[str, tuple]:
+    from rainharvest.plots.sizing_shortcuts import step_figure
+
+    group = worked.groups["sizing"]
+    return {"step": (step_figure(group), step_words(group, float(worked.done.described)))}
