@@ -241,7 +241,7 @@ def sure_size(
         "volume_reliability", which never falls as the tank grows, or "time_reliability", of which the
         first crossing among the sizes tried is taken.
     largest : float [L], optional
-        Largest size worth trying; by default all the water of the wettest draw.
+        Largest size worth trying in the draws; by default all the water of the wettest one.
     threads : int [1]
         Blocks of tanks simulated side by side.
 
@@ -258,7 +258,7 @@ def sure_size(
     for name, value in (("target", target), ("sure", sure)):
         if not 0 < value <= 1:
             raise InputError(f"{value!r} is not possible", "give a share above 0 and up to 1", name)
-    on_record, _, _ = _search(record, target, sure, measure, largest, math.nan, threads)
+    on_record, _, _ = _search(record, target, sure, measure, None, math.nan, threads)
     capacity, by, less = _search(drawn, target, sure, measure, largest, on_record, threads)
     return SureSize(capacity, on_record, by, less, sure, target, measure)
 

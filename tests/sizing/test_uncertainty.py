@@ -264,6 +264,16 @@ def test_sure_size_is_the_smallest_to_the_litre(drawn_and_record, target, sure):
     assert found.on_record == np.sort(fillings)[math.ceil(sure * 3 - 1e-9) - 1]
 
 
+def test_a_demand_that_is_likely_smaller_needs_less_than_the_record_says():
+    """The size on the record is told even where it is larger than any that the draws need."""
+    case = case_of(ranges=(Range("demand", 0.3, 0.3, 0.4, ""),))
+    drawn = draw_flows(case, draw_inputs(case, 20, 1))
+    record = draw_flows(case_of(ranges=()), record_inputs(case_of(ranges=())))
+    free = sure_size(drawn, record, 0.6)
+    bounded = sure_size(drawn, record, 0.6, largest=free.capacity + 1)
+    assert free == bounded and free.capacity < free.on_record
+
+
 def test_a_target_that_too_few_draws_reach_is_an_answer(drawn_and_record):
     found = sure_size(*drawn_and_record, 1.0)
     assert math.isnan(found.capacity) and found.reached_by < 0.9
