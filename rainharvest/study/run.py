@@ -67,7 +67,7 @@ def run_study(
     path : str or path
         The study file (TOML).
     progress : callable, optional
-        Called with each name of `PROGRESS` when that stage begins.
+        Called with the name of each stage when it begins, up to the storage.
     cache : str or path, optional
         Folder where results of earlier runs are found and left; "off" for none. The environment variable
         RAINHARVEST_CACHE or the user's cache folder by default.
@@ -85,7 +85,7 @@ def run_study(
     InputError
         If the study file or a rain file cannot be used.
     """
-    return work_study(path, progress=progress, cache=cache).done
+    return work_study(path, progress=progress, cache=cache, last="storage").done
 
 
 def work_study(
@@ -93,6 +93,7 @@ def work_study(
     *,
     progress: Callable[[str], None] | None = None,
     cache: str | os.PathLike | None = None,
+    last: str | None = None,
 ) -> Worked:
     """Run a study from its file, and return what it was run on and what every stage gave.
 
@@ -104,6 +105,8 @@ def work_study(
         Called with each name of `PROGRESS` when that stage begins.
     cache : str or path, optional
         As for `run_study`.
+    last : str, optional
+        The stage of `STAGES` after which to stop; all stages and options are worked by default.
 
     Returns
     -------
@@ -119,12 +122,14 @@ def work_study(
     study, text = read_study(path)
     run = Run(study, path.parent, kept_folder(cache))
     try:
-        for stage in STAGES:
+        worked = list(STAGES)[: list(STAGES).index(last) + 1] if last else list(STAGES)
+        for stage in worked:
             tell(stage)
             parcel_of(run, stage)
-        groups = {stage: parcel_of(run, stage)["group"] for stage in GROUPS}
-        tell("options")
-        if study.option:
+        groups = {stage: parcel_of(run, stage)["group"] for stage in GROUPS if stage in worked}
+        if not last:
+            tell("options")
+        if study.option and not last:
             groups["options"] = options_group(run)
         record = record_of(run)
         done = _signed(parcel_of(run, "storage")["done"], study, record, text)
