@@ -61,30 +61,73 @@ def sizing_group(worked: Worked) -> xr.Dataset:
         If the catalogue or the finer rain cannot be used.
     """
     study, record, flows, done = worked.study, worked.record, worked.flows, worked.done
-    threads = os.cpu_count() or 1
-    rainy = study.arrangement.kind != "mains reserve"
+    certain = worked.groups.get("certainty")
     parts = [curve_with_costs(study, record, flows, done)]
-    drawn = None
-    if rainy:
-        case = case_of(study, record, flows)
-        drawn = draw_flows(case, draw_inputs(case, study.sizing.draws, study.sizing.seed), threads=threads)
-        parts += [
-            _certainty(study, case, drawn, done, threads),
-            _ladder(worked),
-            _maps(worked, case, threads),
-        ]
-        parts += [_shortcuts(worked), step_of_study(study, flows, done, Path(worked.folder))]
+    parts.append(certainty_group(worked) if certain is None else certain)
     choices = choices_of(study, Path(worked.folder))
     if choices:
+        threads = os.cpu_count() or 1
+        drawn = _drawn(study, case_of(study, record, flows), threads) if _rainy(study) else None
         largest = float(done.capacity[-1])
         parts.append(options_to_buy(study, record, flows, choices, drawn, largest, threads))
-    out = xr.merge([part.drop_attrs(deep=False) for part in parts], compat="override", join="outer")
+    out = _merged(parts)
     in_hand = water_in_hand(done.stored, done.demand.sum("use"))
     out["in_hand"] = in_hand
     years = flows.asked.sizes["time"] / 365.25
     out["record_years"] = ((), years, attributes("record_years"))
-    out.attrs = {"title": "The tank-size decision", "measure": study.target.measure}
-    out.attrs |= {"target": study.target.reliability, "arrangement": study.arrangement.kind}
+    told = {"title": "The tank-size decision", "measure": study.target.measure}
+    told |= {"target": study.target.reliability, "arrangement": study.arrangement.kind}
+    out.attrs = out.attrs | told
+    return out
+
+
+def certainty_group(worked: Worked) -> xr.Dataset:
+    """Return what of the decision no price touches: the band, the ladder, the maps, the shortcuts, the step.
+
+    Parameters
+    ----------
+    worked : Worked
+        A study that has been run.
+
+    Returns
+    -------
+    Dataset
+        As `sizing_group`, but for costs, the tanks that can be bought and the water in hand; empty where
+        no rain is taken.
+
+    Raises
+    ------
+    InputError
+        If the finer rain cannot be used.
+    """
+    study, flows, done = worked.study, worked.flows, worked.done
+    if not _rainy(study):
+        return xr.Dataset()
+    threads = os.cpu_count() or 1
+    case = case_of(study, worked.record, flows)
+    return _merged(
+        [
+            _certainty(study, case, _drawn(study, case, threads), done, threads),
+            _ladder(worked),
+            _maps(worked, case, threads),
+            _shortcuts(worked),
+            step_of_study(study, flows, done, Path(worked.folder)),
+        ]
+    )
+
+
+def _rainy(study) -> bool:
+    return study.arrangement.kind != "mains reserve"
+
+
+def _drawn(study, case: Case, threads: int):
+    """Return the flows of all draws of what is uncertain."""
+    return draw_flows(case, draw_inputs(case, study.sizing.draws, study.sizing.seed), threads=threads)
+
+
+def _merged(parts: list[xr.Dataset]) -> xr.Dataset:
+    """Return the parts as one; of attributes with one name the first that says something."""
+    out = xr.merge([part.drop_attrs(deep=False) for part in parts], compat="override", join="outer")
     for part in parts:
         out.attrs |= {k: v for k, v in part.attrs.items() if k not in out.attrs and v is not None}
     return out

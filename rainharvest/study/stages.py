@@ -52,14 +52,16 @@ STAGES: dict[str, Stage] = {
     "demand": Stage(("use", "calendar", "garden", "pool", "weather", "arrangement.kind"), ("record",)),
     "tank sizes": Stage((*_TANK, "arrangement", "rationing", "target"), ("catchment", "demand")),
     "storage": Stage(("tank",), ("tank sizes",)),
-    "sizing": Stage(
-        ("sizing", "catalogue", "costs", "site"), ("storage",), ("sizing.finer_rain", "catalogue.file")
-    ),
+    "certainty": Stage(("sizing", "site"), ("storage",), ("sizing.finer_rain",)),
+    "sizing": Stage(("catalogue", "costs"), ("certainty",), ("catalogue.file",)),
     "drought": Stage(("drought",), ("storage",)),
     "siteworks": Stage(("site_works",), ("storage",)),
 }
-"""In their order. Those after "storage" give a group of the results file each."""
-GROUPS = tuple(STAGES)[5:]
+"""In their order."""
+GROUPS = ("sizing", "drought", "siteworks")
+"""Those that give a group of the results file each."""
+_AFTER = tuple(STAGES)[tuple(STAGES).index("storage") + 1 :]
+_HOMES = {"certainty": "sizing"}
 
 
 @dataclass(frozen=True)
@@ -277,15 +279,14 @@ def _storage(run: Run, stage: str) -> Parcel:
 
 
 def _group(run: Run, stage: str) -> Parcel:
-    """Work a stage that gives a group of its own: ``<stage>_group`` of the module of its name."""
+    """Work a stage that gives a group of its own: ``<stage>_group`` of the module of its name (see `_HOMES`)."""
     from rainharvest.study.run import Worked
 
     done = parcel_of(run, "storage")["done"]
-    groups = {name: parcel_of(run, name)["group"] for name in STAGES[stage].takes if name in GROUPS}
+    groups = {name: parcel_of(run, name)["group"] for name in STAGES[stage].takes if name in _AFTER}
     worked = Worked(seen_by(run.study, stage), record_of(run), flows_of(run), done, run.folder, groups)
-    work: Callable[[Worked], xr.Dataset] = getattr(
-        importlib.import_module(f"rainharvest.study.{stage}"), f"{stage}_group"
-    )
+    home = importlib.import_module(f"rainharvest.study.{_HOMES.get(stage, stage)}")
+    work: Callable[[Worked], xr.Dataset] = getattr(home, f"{stage}_group")
     return {"group": work(worked)}
 
 

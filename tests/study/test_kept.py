@@ -43,6 +43,7 @@ per_litre = 0.1
 [report]
 client = "One"
 """
+MONEY = {"sizing"}
 SIZES = {"tank sizes", "storage"}
 CHANGES = {
     # what is replaced, by what, and which of the stages up to the storage are worked anew
@@ -59,7 +60,8 @@ CHANGES = {
     "arrangement": ("[tank]", '[arrangement]\nkind = "combined"\n[tank]', {"catchment", "demand"} | SIZES),
     "versions": ("members = 2", "members = 3", {"record", "catchment", "demand"} | SIZES),
 }
-CORE = {name for name in STAGES if name not in GROUPS}
+AFTER = {"certainty", *GROUPS}
+CORE = {name for name in STAGES if name not in AFTER}
 
 
 @pytest.fixture
@@ -118,6 +120,8 @@ def test_a_change_reworks_only_what_it_touches(folder, name):
     (folder / "study.toml").write_text(STUDY.replace(old, new, 1))
     changed = worked(folder)
     assert set(changed.fresh) & CORE == touched
+    after = set(changed.fresh) & AFTER
+    assert after == (AFTER if touched else MONEY if name == "price" else set())
     assert_same_bits(changed, worked(folder, "off"))
 
 
