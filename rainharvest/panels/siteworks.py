@@ -99,14 +99,25 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
         if tap_rise:
             works = site_variant(ready, tank, tap_height=works.tap.tap_height + tap_rise, **changes)
         figures["tank"] = tank_figure(works, figures.get("tank"))
-        out = {"tank": (figures["tank"], f"{base_words(works)} {gravity_words(works)}")}
+        out = {"tank": (figures["tank"], base_words(works))}
         if works.levels is not None:
             figures["run"] = run_figure(works.levels, works.vessel, works.floor_height, figures.get("run"))
             out["run"] = figures["run"], siting_words(works)
         figures["gauge"] = gauge_figure(works, figures.get("gauge"))
-        return out | {"gauge": (figures["gauge"], gauge_words(works))}
+        return out | {"gauge": (figures["gauge"], f"{gauge_words(works)} {gravity_words(works)}")}
 
-    return board("site-tank", controls, redraw, _caution("weight", "confined space"))
+    def choices(nominal: float, freeboard_share: float, tap_rise: float, **site: object) -> dict[str, object]:
+        out = {f"site_works.{name}": value for name, value in site.items()}
+        if nominal != 1000 * round(ready.nominal / 1000):
+            out["tank.chosen"] = nominal
+        if freeboard_share != round(ready.prepared.study.tank.freeboard_share, 2):
+            out["tank.freeboard_share"] = freeboard_share
+        if tap_rise:
+            tap = site_variant(ready, given(nominal, None, freeboard_share), **site).tap
+            out["site_works.tap_height"] = round(tap.tap_height + tap_rise, 3)
+        return out
+
+    return board("site-tank", controls, redraw, _caution("weight", "confined space"), path, choices)
 
 
 def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -155,7 +166,18 @@ def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> wid
             "storms": (figures["storms"], f"{storms_words(works)} {spills_words(works)}"),
         }
 
-    return board("site-overflow", controls, redraw, _caution("overflow", "digging"))
+    def choices(nominal: float, area: float, pit_minutes: float, **site: float) -> dict[str, object]:
+        out: dict[str, object] = {f"site_works.{name}": value for name, value in site.items()}
+        dug = pit | {"minutes": [pit_minutes] * 3}
+        out |= {f"site_works.trial_pit.{name}": value for name, value in dug.items()}
+        if nominal != 1000 * round(ready.nominal / 1000):
+            out["tank.chosen"] = nominal
+        if area != round(ready.prepared.area):
+            roofs = enumerate(ready.prepared.study.roof)
+            out |= {f"roof.{k}.area": round(roof.area * area / ready.prepared.area, 1) for k, roof in roofs}
+        return out
+
+    return board("site-overflow", controls, redraw, _caution("overflow", "digging"), path, choices)
 
 
 def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -181,11 +203,11 @@ def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
     ready = prepare_siteworks(path, nominal)
     plan = ready.prepared.study.site_works.pump or PumpPlan(highest_tap=4.0)
     controls = {
-        "highest_tap": slider("highest_tap", plan.highest_tap, 0.5, 15.0, 0.5),
+        "highest_tap": slider("highest_tap", plan.highest_tap, 0.5, 15.0, 0.1),
         "pressure": slider("pressure", plan.pressure, 5, 300, 5),
         "flow": slider("flow", plan.flow, 0.05, 2.0, 0.05),
         "pipe_length": slider("pipe_length", plan.pipe_length, 5, 200, 5),
-        "pipe_bore": slider("pipe_bore", plan.pipe_bore, 15, 65, 5),
+        "pipe_bore": slider("pipe_bore", plan.pipe_bore, 15, 65, 1),
     }
     figures: dict[str, object] = {}
 
@@ -200,4 +222,7 @@ def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
             "tank": (figures["tank"], gravity_words(works)),
         }
 
-    return board("site-pump", controls, redraw, _caution("electricity"))
+    def choices(**changes: float) -> dict[str, object]:
+        return {f"site_works.pump.{name}": value for name, value in changes.items()}
+
+    return board("site-pump", controls, redraw, _caution("electricity"), path, choices)

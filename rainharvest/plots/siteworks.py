@@ -117,7 +117,7 @@ def _draw_vessel(axes: Axes, vessel: Vessel, floor: float, wide: float, step: fl
     for name, level in names:
         if vessel.form == "horizontal":
             reach = np.arccos(np.clip(1 - level / radius, -1, 1))
-            turn = np.linspace(-reach, reach, 90) - np.pi / 2
+            turn = np.linspace(-reach, reach, 91) - np.pi / 2
             shape = metre * np.column_stack(
                 [radius + radius * np.cos(turn), floor + radius + radius * np.sin(turn)]
             )

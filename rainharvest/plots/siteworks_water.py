@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 DURATIONS = {5: "5 min", 15: "15 min", 60: "1 h", 240: "4 h", 1440: "24 h"}
 """Marks on the axis of durations."""
-PLAIN = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
 
 
 def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -> Figure:
@@ -82,12 +81,11 @@ def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -
         text = keep(
             axes,
             f"rain-{k}",
-            lambda: axes.text(
-                0, 0, "", ha="center", va="bottom", fontsize=11.5, color=STONE, zorder=6, bbox=PLAIN
-            ),
+            lambda: axes.text(0, 0, "", ha="center", va="bottom", fontsize=11.5, color=STONE, zorder=6),
         )
         text.set_text(measure(float(soakaway.storm_depth[k]), "mm", 2) if there else "")
-        text.set_position((minutes[k], needed[k] + 0.01 * top) if there else (10, 0))
+        clear = needed[k] if there and needed[k] < holds - 0.09 * top else holds
+        text.set_position((minutes[k] if there else 10.0, (clear if there else 0.0) + 0.012 * top))
     empty = keep(
         axes,
         "none",

@@ -157,7 +157,7 @@ def tap_flow(tap: Tap, water_level: float) -> float:
     from scipy.optimize import brentq
 
     available = water_level - tap.tap_level
-    if available <= 0:
+    if available <= 1e-9:
         return 0.0
     wide = tap.tap_bore / 1000
     losses = 1.0 + ENTRANCE + K_globe_valve_Crane(wide, wide)

@@ -10,12 +10,13 @@ from rainharvest.sources import Default
 POUNDS_PER_SQUARE_FOOT = 0.04788025898
 """One pound-force on a square foot, kPa: 4.4482216 N over 0.09290304 m2."""
 
-_IBC = "International Building Code 2012, Table 1806.2 (presumptive values, vertical foundation pressure)"
+CODE = "International Building Code 2012, Table 1806.2, presumptive values of vertical foundation pressure"
+"""Where the values come from."""
 _LEAST = "less than 1,500 pounds on a square foot is likely: investigate"
 
 
 def _presumed(pounds: float) -> Default:
-    return Default(pounds * POUNDS_PER_SQUARE_FOOT, "kPa", f"{_IBC}: {pounds:,.0f} lbf/ft2", "standard")
+    return Default(pounds * POUNDS_PER_SQUARE_FOOT, "kPa", f"{CODE}: {pounds:,.0f} lbf/ft2", "standard")
 
 
 @dataclass(frozen=True)
@@ -75,11 +76,6 @@ GROUNDS: dict[str, Ground] = {
     ),
 }
 """Classes of ground. Codes differ threefold for the same name: local rules and a look into a pit govern."""
-
-GROUND_SOURCE = (
-    f"{_IBC}; the code presumes nothing for mud, organic silt and clay, peat and unprepared fill, and asks for "
-    "an investigation where less than 1,500 lbf/ft2 (72 kPa) is likely"
-)
 
 
 def presumed_bearing(ground: str) -> float | None:

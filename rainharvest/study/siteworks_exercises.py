@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from rainharvest.study.exercises import NEAR, says
+from rainharvest.exercises import says
+from rainharvest.siteworks.base import base_of
+from rainharvest.siteworks.vessel import vessel_of
+from rainharvest.study.exercises import NEAR
 from rainharvest.study.siteworks_things import Works
 from rainharvest.study.siteworks_variant import Ready, site_given, site_variant
 from rainharvest.study.words import litres
 
 
-def check_pressure(works: Works, height: float, yours_kilopascals: float) -> None:
+def check_pressure(works: Works, height: float, yours_kilopascals: float | None) -> None:
     """Check the pressure of a tank of the same volume and another height on the ground.
 
     Parameters
@@ -17,56 +20,51 @@ def check_pressure(works: Works, height: float, yours_kilopascals: float) -> Non
         As `rainharvest.study.siteworks_variant.site_variant`.
     height : float [m]
         The other height.
-    yours_kilopascals : float
-        The reader's answer.
+    yours_kilopascals : float, optional
+        The reader's answer; None asks for the right one.
     """
-    from rainharvest.siteworks.base import base_of
-    from rainharvest.siteworks.vessel import vessel_of
-
     site, given = works.site, works.given
     vessel = vessel_of(given.nominal, site.form, height, tank_width=site.tank_width, tanks=site.tanks)
-    right = base_of(
-        vessel,
-        site.ground,
-        slab_thickness=site.slab_thickness,
-        slab_margin=site.slab_margin,
-        stand=site.stand,
+    pressure = base_of(
+        vessel, "bedrock", slab_thickness=site.slab_thickness, slab_margin=site.slab_margin
     ).ground_pressure
-    good = abs(yours_kilopascals - right) <= NEAR * right
+    right = yours_kilopascals is not None and abs(yours_kilopascals - pressure) <= NEAR * pressure
     says(
-        good,
-        f"{right:.0f} kPa: each metre of water presses with 9.81 kPa, whatever the volume; tank and slab add a little."
-        if good
-        else "A metre of water presses with 9.81 kPa. Add the slab, 24 kPa for each metre of concrete.",
+        yours_kilopascals,
+        right,
+        f"{pressure:.0f} kPa: each metre of water presses with 9.81 kPa, whatever the volume; tank and slab add a "
+        "little.",
+        "A metre of water presses with 9.81 kPa. Add the slab: 24 kPa for each metre of concrete.",
     )
 
 
-def check_freeboard(ready: Ready, yours_percent: float) -> None:
+def check_freeboard(ready: Ready, yours_percent: float | None) -> None:
     """Check the least room above the overflow, whole per cent, with which one overflow pipe a tank is enough.
 
     Parameters
     ----------
     ready : Ready
         As `rainharvest.study.siteworks_variant.prepare_siteworks`.
-    yours_percent : float
-        The reader's answer.
+    yours_percent : float, optional
+        The reader's answer; None asks for the right one.
     """
+    hint = "Move the room at the top until the drawing names one pipe."
     for percent in range(1, 51):
         works = site_variant(ready, site_given(ready, freeboard_share=percent / 100))
-        if works.overflow is not None and works.overflow.pipes == 1:
-            right = abs(yours_percent - percent) < 1
-            says(
-                right,
-                f"With {percent} % one pipe a tank, of {works.overflow.overflow_bore:g} mm, passes the storm, and there are "
-                f"{litres(works.vessel.capacity)} to use."
-                if right
-                else "Move the room above the overflow until the drawing names one pipe.",
-            )
-            return
-    says(False, "One pipe is never enough up to half of the tank.")
+        if works.overflow is None or works.overflow.pipes > 1:
+            continue
+        says(
+            yours_percent,
+            yours_percent is not None and abs(yours_percent - percent) < 1,
+            f"With {percent} % one pipe a tank, of {works.overflow.overflow_bore:g} mm, passes the storm; "
+            f"{litres(works.vessel.capacity)} are left to use.",
+            hint,
+        )
+        return
+    says(yours_percent, False, "One pipe is not enough up to half of the tank.", hint)
 
 
-def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float) -> None:
+def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float | None) -> None:
     """Check the length of the soakaway for another time in the trial pit.
 
     Parameters
@@ -75,22 +73,23 @@ def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float) -> Non
         As `rainharvest.study.siteworks_variant.prepare_siteworks`.
     pit_minutes : float [min]
         Time from three quarters to one quarter full.
-    yours_metres : float
-        The reader's answer.
+    yours_metres : float, optional
+        The reader's answer; None asks for the right one.
     """
     pit = ready.prepared.study.site_works.trial_pit
-    if pit is None:
-        says(False, "The study has no trial pit.")
-        return
-    works = site_variant(ready, trial_pit=pit.model_dump() | {"minutes": (pit_minutes,) * 3})
+    works = site_variant(ready, trial_pit=pit and pit.model_dump() | {"minutes": (pit_minutes,) * 3})
     if works.soakaway is None:
-        says(yours_metres <= 0, f"There is none: {works.soakaway_answer}.")
+        says(
+            yours_metres,
+            yours_metres == 0,
+            f"There is none: {works.soakaway_answer}.",
+            "Is there one at all?",
+        )
         return
     length = float(works.soakaway.soakaway_length)
-    right = abs(yours_metres - length) <= NEAR * length
     says(
-        right,
-        f"{length:.1f} m."
-        if right
-        else "Move the slider of the trial pit and read the first sentence's length.",
+        yours_metres,
+        yours_metres is not None and abs(yours_metres - length) <= NEAR * length,
+        f"{length:.1f} m.",
+        "Move the slider of the trial pit and read the length under the figure.",
     )

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import textwrap
+from collections.abc import Sequence
 
 from rainharvest.reader import measure, number
 from rainharvest.siteworks.defaults import STARTS
-from rainharvest.siteworks.ground import GROUND_SOURCE
+from rainharvest.siteworks.ground import CODE
 from rainharvest.study.siteworks_things import Works
 from rainharvest.study.siteworks_water_words import (
     mains_words,
@@ -39,7 +41,7 @@ def tank_words(works: Works) -> str:
         if vessel.form == "upright"
         else f"{measure(vessel.tank_length, 'm', 2)} long and {measure(vessel.tank_width, 'm', 2)} wide"
     )
-    many = f"{vessel.tanks} tanks together" if vessel.tanks > 1 else "The tank"
+    many = f"Together, the {vessel.tanks} tanks" if vessel.tanks > 1 else "The tank"
     return (
         f"{many} of {litres(vessel.nominal)} nominal, {SHAPE_WORDS[vessel.form]}, {plan} and "
         f"{measure(vessel.height, 'm', 3)} high: the outlet {measure(vessel.outlet_mark, 'm', 2)} and the overflow "
@@ -82,7 +84,7 @@ def base_words(works: Works) -> str:
         said.append("An engineer must design this base.")
     said += [f"{warning[0].upper()}{warning[1:]}." for warning in base.warnings]
     if works.site.bearing is None:
-        said.append(f"({GROUND_SOURCE}.)")
+        said.append(f"{CODE}.")
     return " ".join(said)
 
 
@@ -294,3 +296,19 @@ def siteworks_said(works: Works) -> list[tuple[str, str]]:
         Heading and plain text, in the order of `SAID`; no pump's where there is none.
     """
     return [(head, words(works)) for head, words in SAID.items() if head != "Water by pump" or works.pump]
+
+
+def tell_site(works: Works, heads: Sequence[str] = tuple(SAID), width: int = 100) -> None:
+    """Print what is said of a site, broken into lines.
+
+    Parameters
+    ----------
+    works : Works
+        As `rainharvest.study.siteworks.siteworks_of`.
+    heads : sequence of str
+        Which of the headings of `SAID`.
+    width : int
+        Characters on a line.
+    """
+    for head in heads:
+        print(textwrap.fill(f"{head}. {SAID[head](works)}", width), end="\n\n")

@@ -1,0 +1,121 @@
+"""Figures of the site works: to scale, moved and not drawn anew, and they show the numbers that they are given."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rainharvest.plots.siteworks import tank_figure
+from rainharvest.plots.siteworks_levels import gauge_figure, run_figure
+from rainharvest.plots.siteworks_water import pump_figure, soakaway_figure, storms_figure
+from rainharvest.plots.style import svg
+from rainharvest.reader import US, reading
+from rainharvest.study.siteworks_variant import prepare_siteworks, site_given, site_variant
+
+SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
+
+
+@pytest.fixture(scope="module")
+def sites():
+    ready = prepare_siteworks(SCHOOL, nominal=30_000)
+    first = site_variant(ready)
+    other = site_variant(
+        ready,
+        site_given(ready, 8000),
+        tanks=1,
+        form="horizontal",
+        height=1.6,
+        stand=1.5,
+        pump={"highest_tap": 9.0},
+        trial_pit={"pit_length": 1, "pit_width": 1, "pit_depth": 1, "minutes": [200]},
+    )
+    none = site_variant(ready, pump=None, trial_pit=None)
+    return first, other, none
+
+
+def artist(axes, name):
+    return next(a for a in axes.get_children() if a.get_gid() == name)
+
+
+def count(figure):
+    return [len(axes.get_children()) for axes in figure.axes]
+
+
+DRAW = {
+    "tank": lambda w, figure=None: tank_figure(w, figure),
+    "run": lambda w, figure=None: run_figure(w.levels, w.vessel, w.floor_height, figure),
+    "gauge": lambda w, figure=None: gauge_figure(w, figure),
+    "soakaway": lambda w, figure=None: soakaway_figure(w.soakaway, figure),
+    "storms": lambda w, figure=None: storms_figure(w.storms, figure),
+    "pump": lambda w, figure=None: pump_figure(w.pump, figure),
+}
+
+
+@pytest.mark.parametrize("name", DRAW)
+def test_a_figure_given_again_is_moved_and_looks_like_a_new_one(sites, name):
+    first, other, _ = sites
+    figure = DRAW[name](first)
+    before = count(figure)
+    svg(figure, name, "words")
+    moved = DRAW[name](other, figure)
+    assert moved is figure and count(figure) == before
+    fresh = svg(DRAW[name](other), name, "words")
+    assert svg(moved, name, "words").count("<path") == fresh.count("<path")
+
+
+def test_the_tank_is_drawn_to_one_scale(sites):
+    first, other, _ = sites
+    for works in (first, other):
+        axes = tank_figure(works).axes[0]
+        assert axes.get_aspect() == 1.0
+        body = artist(axes, "body").get_xy()
+        wide = works.vessel.height if works.vessel.form == "horizontal" else works.vessel.tank_length
+        assert np.ptp(body[:, 0]) == pytest.approx(wide, rel=1e-3)
+        assert np.ptp(body[:, 1]) == pytest.approx(works.vessel.height, rel=1e-3)
+        assert body[:, 1].min() == pytest.approx(works.floor_height)
+        water = artist(axes, "water").get_xy()
+        assert water[:, 1].max() == pytest.approx(works.floor_height + works.vessel.overflow_mark, rel=1e-3)
+        assert artist(axes, "bucket").get_xy()[:, 1].max() == pytest.approx(works.site.bucket_height)
+        assert artist(axes, "mouth").get_ydata()[0] == pytest.approx(works.tap.tap_height)
+        assert artist(axes, "stop").get_ydata()[0] == pytest.approx(
+            works.floor_height + works.pump.stop_level
+        )
+
+
+def test_what_is_not_there_is_not_drawn(sites):
+    first, _, none = sites
+    axes = tank_figure(none, tank_figure(first)).axes[0]
+    assert len(artist(axes, "rising").get_xdata()) == 0 and artist(axes, "pump-words").get_text() == ""
+    assert not artist(axes, "deck").get_visible()
+    empty = soakaway_figure(None, soakaway_figure(first.soakaway)).axes[0]
+    assert artist(empty, "none").get_visible() and not artist(empty, "holds").get_visible()
+
+
+def test_bars_and_lines_are_the_results(sites):
+    first, _, _ = sites
+    axes = storms_figure(first.storms).axes
+    widths = [artist(axes[0], f"full-{k}").get_width() for k in range(10)]
+    np.testing.assert_allclose(widths, 100 * first.storms.full_before)
+    whole = [
+        artist(axes[1], f"kept-{k}").get_width() + artist(axes[1], f"ran-{k}").get_width() for k in range(10)
+    ]
+    np.testing.assert_allclose(whole, first.storms.storm_inflow / 1000)
+    axes = soakaway_figure(first.soakaway).axes[0]
+    assert artist(axes, "holds").get_ydata()[0] == pytest.approx(float(first.soakaway.soakaway_holds) / 1000)
+    left, right = gauge_figure(first).axes
+    np.testing.assert_allclose(artist(left, "litres").get_xdata(), first.gauge.litres_to_draw / 1000)
+    shown = artist(right, "seconds").get_xdata()
+    assert (shown < 20_000).all() and len(shown) > 10
+    axes = pump_figure(first.pump).axes[0]
+    assert artist(axes, "duty").get_ydata()[0] == pytest.approx(first.pump.duty.duty_head)
+
+
+def test_a_reader_in_the_us_sees_feet_and_gallons(sites):
+    first, _, _ = sites
+    with reading(US):
+        axes = tank_figure(first).axes[0]
+        assert "ft" in axes.get_xlabel() and "gal" in artist(axes, "holds").get_text()
+        assert np.ptp(artist(axes, "body").get_xy()[:, 1]) == pytest.approx(
+            first.vessel.height / 0.3048, rel=1e-3
+        )
+        assert "gal" in gauge_figure(first).axes[0].get_xlabel()

@@ -1,0 +1,95 @@
+"""Ground and base: the code's table, pressure by footprint, the slab that spreads, what an engineer must do."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rainharvest import InputError
+from rainharvest.siteworks.base import base_of, ground_pressure, slab_area_needed
+from rainharvest.siteworks.ground import GROUNDS, presumed_bearing
+from rainharvest.siteworks.vessel import vessel_of
+
+# International Building Code 2012, Table 1806.2, lbf/ft2, as read on a public page (row T1 of the project's check
+# values); kPa at 0.0479 kPa to the lbf/ft2, as printed there to one figure.
+IBC_2012_TABLE_1806_2 = {
+    "bedrock": (12_000, 574.6),
+    "layered rock": (4_000, 191.5),
+    "gravel": (3_000, 143.6),
+    "sand": (2_000, 95.8),
+    "clay": (1_500, 71.8),
+}
+
+
+@pytest.mark.parametrize("ground", IBC_2012_TABLE_1806_2)
+def test_ibc_2012_table_1806_2_and_its_conversion(ground):
+    pounds, kilopascals = IBC_2012_TABLE_1806_2[ground]
+    assert presumed_bearing(ground) == pytest.approx(kilopascals, abs=0.06)
+    # pounds-force and feet from their definitions, not from the constant that the module uses
+    assert presumed_bearing(ground) == pytest.approx(
+        pounds * 0.45359237 * 9.80665 / 0.3048**2 / 1000, rel=1e-9
+    )
+    assert f"{pounds:,}" in GROUNDS[ground].bearing.source and GROUNDS[ground].bearing.kind == "standard"
+
+
+@pytest.mark.parametrize("ground", ["fill", "peat", "expansive clay", "unknown"])
+def test_nothing_is_presumed_for_fill_peat_and_expansive_clay(ground):
+    assert presumed_bearing(ground) is None and GROUNDS[ground].warning
+    base = base_of(vessel_of(5000), ground)
+    assert base.engineer and any("no value may be presumed" in warning for warning in base.warnings)
+    assert not base_of(vessel_of(5000), ground, bearing=100.0).engineer  # an engineer has said what it bears
+
+
+def test_two_metres_of_water_press_with_19_6_kilopascals_on_clay_of_71_8():
+    # row T3 of the check values: 2.0 m of water, 19.6 kPa
+    assert ground_pressure(mass=2000.0, contact=1.0) == pytest.approx(19.6, abs=0.05)
+    base = base_of(vessel_of(10_000, height=2.0), "clay", slab_thickness=0, empty_mass=0)
+    assert base.ground_pressure == pytest.approx(19.613, abs=0.001) and not base.engineer
+
+
+@given(st.floats(500, 500_000), st.floats(0.3, 8), st.sampled_from(["upright", "rectangular"]))
+def test_pressure_goes_with_the_height_and_not_with_the_volume(nominal, height, form):
+    base = base_of(vessel_of(nominal, form, height), "bedrock", slab_thickness=0, empty_mass=0)
+    assert base.ground_pressure == pytest.approx(9.80665 * height, rel=1e-9)
+    assert base.mass_full == pytest.approx(nominal, rel=1e-9)
+
+
+def test_masses_by_hand():
+    base = base_of(vessel_of(8000, "rectangular", 2.0), "clay", slab_thickness=0.2, slab_margin=0.25)
+    side = 2.0 + 0.5
+    assert (base.slab_length, base.slab_width) == pytest.approx((side, side))
+    assert base.mass_full == pytest.approx(8000 + 240 + 2400 * 0.2 * side**2)
+    assert base.ground_pressure == pytest.approx((8240 / 4.0 + 2400 * 0.2) * 9.80665 / 1000)
+
+
+@given(st.floats(1, 12), st.floats(20, 90))
+def test_a_slab_that_spreads_keeps_to_the_chosen_pressure(height, bearing):
+    base = base_of(vessel_of(20_000, height=height), "clay", bearing=bearing, slab_thickness=0.15)
+    assert base.ground_pressure <= bearing * (1 + 1e-9)
+    needs = (1 + 0.03) * 9.80665 * height + 2.4 * 0.15 * 9.80665 > bearing
+    assert base.spread == needs and base.engineer == needs
+
+
+def test_slab_size_by_hand():
+    area = slab_area_needed(mass=10_000, most_pressure=30.0, slab_thickness=0.1)
+    assert (10_000 + 2400 * 0.1 * area) * 9.80665 / area / 1000 == pytest.approx(30.0)
+    with pytest.raises(InputError, match="alone presses"):
+        slab_area_needed(10_000, 2.0, 0.1)
+
+
+def test_anything_raised_is_an_engineers_work_and_comes_first():
+    base = base_of(vessel_of(1000), "bedrock", stand=0.1)
+    assert base.engineer and base.warnings[0].startswith("the tank stands 0.1 m up: an engineer")
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"stand": -1}, {"slab_thickness": math.inf}, {"bearing": -5}, {"empty_mass": -1}]
+)
+def test_impossible_measures_get_plain_answers(wrong):
+    with pytest.raises(InputError, match="of zero or more"):
+        base_of(vessel_of(1000), **wrong)
+    with pytest.raises(InputError, match="choose one of"):
+        base_of(vessel_of(1000), "quicksand")
+    with pytest.raises(InputError, match="a footprint of 0 m2"):
+        ground_pressure(100, 0)

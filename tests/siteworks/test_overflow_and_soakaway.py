@@ -1,0 +1,174 @@
+"""The overflow of a full tank, the soakaway by BRE Digest 365, the storms of the record."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rainharvest import InputError, simulate
+from rainharvest.siteworks.overflow_pipe import entry_capacity, overflow_pipe
+from rainharvest.siteworks.soakaway import (
+    TrialPit,
+    half_empty_hours,
+    infiltration_rate,
+    outflow_area,
+    size_soakaway,
+    storage_required,
+)
+from rainharvest.siteworks.storms import biggest_storms, storm_depths
+
+
+@given(st.floats(40, 320), st.floats(0.005, 0.2))
+def test_the_entry_passes_the_most_that_its_energy_allows(bore, share):
+    # critical flow is the largest that a given energy drives: another way to the same number
+    rise, wide = share * bore / 1000, bore / 1000
+    depth = np.linspace(0, rise, 20_001)[1:-1]
+    angle = 2 * np.arccos(np.clip(1 - 2 * np.minimum(depth, wide) / wide, -1, 1))
+    area = wide**2 / 8 * (angle - np.sin(angle))
+    most = 1000 * (area * np.sqrt(2 * 9.80665 * (rise - depth))).max()
+    assert entry_capacity(bore, rise) == pytest.approx(most, rel=2e-3)
+
+
+def test_a_drowned_entry_is_a_hole():
+    area = np.pi * 0.1**2 / 4
+    assert entry_capacity(100, 1.0) == pytest.approx(1000 * 0.6 * area * np.sqrt(2 * 9.80665 * 0.95))
+    assert entry_capacity(100, 0) == 0
+
+
+@given(st.floats(0.1, 20), st.floats(0.08, 0.5), st.sampled_from([0.0, 50.0, 80.0]))
+def test_the_overflow_passes_the_peak_and_is_no_smaller_than_the_inlet(peak, rise, inlet):
+    pipe = overflow_pipe(peak, rise, inlet_bore=inlet)
+    assert pipe.passes >= peak and pipe.overflow_bore >= inlet
+    assert pipe.overflow_bore <= 1000 * rise + 1e-6
+    assert pipe.passes <= pipe.pipes * entry_capacity(pipe.overflow_bore, rise) * (1 + 1e-9)
+
+
+def test_overflows_that_cannot_be_get_plain_answers():
+    with pytest.raises(InputError, match="no room above it"):
+        overflow_pipe(1.0, 0.0)
+    with pytest.raises(InputError, match="an overflow of 100 mm does not fit into the 0.05 m"):
+        overflow_pipe(1.0, 0.05, inlet_bore=100)
+    with pytest.raises(InputError, match="no 12 pipes pass"):
+        overflow_pipe(500.0, 0.1)
+    with pytest.raises(InputError):
+        entry_capacity(0, 1)
+
+
+@pytest.fixture
+def calculation_sheet_of_2008():
+    """A soakaway to BRE Digest 365 on a public calculation sheet of 14 May 2008 (rows T6 and T6a)."""
+    return {
+        "pit": TrialPit(pit_length=1.0, pit_width=0.75, pit_depth=1.0, minutes=(56, 55, 56)),
+        "rate": 44.6e-6,
+        "sides": (2.0, 1.5, 1.5),
+        "walls": 5.25,
+        "outflow": 234.1e-6,
+        "required": 1.04,
+        "half_empty": 37 + 1 / 60,
+        "store": 1.35,
+        "day": 20.2,
+    }
+
+
+def test_trial_pit_t6(calculation_sheet_of_2008):
+    sheet = calculation_sheet_of_2008
+    assert (
+        infiltration_rate(sheet["pit"]) == pytest.approx(sheet["rate"], abs=0.05e-6) and sheet["pit"].complete
+    )
+    assert not TrialPit(pit_length=1, pit_width=1, pit_depth=1, minutes=(50, 60)).complete
+
+
+def test_soakaway_t6a(calculation_sheet_of_2008):
+    sheet = calculation_sheet_of_2008
+    rate = infiltration_rate(sheet["pit"])
+    walls = outflow_area(*sheet["sides"])
+    assert walls == pytest.approx(sheet["walls"]) and walls * rate == pytest.approx(
+        sheet["outflow"], abs=0.3e-6
+    )
+    length, width, depth = sheet["sides"]
+    assert length * width * depth * 0.30 == pytest.approx(sheet["store"])
+    minutes = 60 * half_empty_hours(1000 * sheet["required"], sheet["outflow"])
+    assert minutes == pytest.approx(sheet["half_empty"], abs=0.1)
+    assert 86_400 * sheet["outflow"] == pytest.approx(sheet["day"], abs=0.05)
+
+
+STORMS = st.lists(st.tuples(st.floats(5, 1440), st.floats(0, 150)), min_size=1, max_size=8)
+
+
+@given(
+    st.floats(10, 2000),
+    st.floats(1e-6, 1e-3),
+    STORMS,
+    st.floats(0.5, 4),
+    st.floats(0.5, 3),
+    st.floats(0.2, 1),
+)
+def test_a_soakaway_holds_every_storm_is_half_empty_in_time_and_no_longer_than_that(
+    drained, rate, storms, width, depth, voids
+):
+    minutes, depths = zip(*storms, strict=True)
+    done = size_soakaway(
+        drained, rate, minutes, depths, soakaway_width=width, soakaway_depth=depth, voids=voids
+    )
+    length = float(done.soakaway_length)
+    assert (done.storage_required <= done.soakaway_holds * (1 + 1e-9) + 1e-6).all()
+    assert float(done.half_empty) <= 24 * (1 + 1e-9)
+    if length > 0:  # a hundredth less would fail
+        outflow = outflow_area(0.99 * length, width, depth) * rate
+        needed = storage_required(drained, minutes, depths, outflow)
+        full = float(needed.max()) > 0.99 * float(done.soakaway_holds)
+        slow = max(half_empty_hours(float(s), outflow) for s in needed) > 24 * (1 - 1e-9)
+        assert full or slow
+
+
+def test_storage_by_hand():
+    # 75 m2, 24.5 mm in two hours: 1,837.5 L in, 234.1e-6 m3/s x 7,200 s = 1,685.5 L out
+    needed = storage_required(75, [120, 1440], [24.5, 49.6], 234.1e-6)
+    assert needed.values == pytest.approx([152.0, 0.0], abs=0.1) and needed.attrs["units"] == "L"
+
+
+def test_soakaways_that_cannot_be_get_plain_answers():
+    with pytest.raises(InputError, match="unsuitable for a soakaway"):
+        size_soakaway(100, 1e-7, [60], [20])
+    with pytest.raises(InputError, match="one depth for each duration"):
+        size_soakaway(100, 1e-5, [60, 120], [20])
+    with pytest.raises(InputError, match="above zero"):
+        size_soakaway(100, 1e-5, [60], [20], soakaway_width=0)
+    with pytest.raises(InputError, match="voids"):
+        size_soakaway(100, 1e-5, [60], [20], voids=0)
+    with pytest.raises(InputError, match="drains in no time"):
+        infiltration_rate(TrialPit(pit_length=1, pit_width=1, pit_depth=1, minutes=(0,)))
+
+
+def test_storms_between_a_design_intensity_and_a_heavy_day():
+    depth = storm_depths(90, 60)
+    assert float(depth.sel(storm_minutes=5)) == pytest.approx(7.5)
+    assert float(depth.sel(storm_minutes=1440)) == pytest.approx(67.8)
+    assert (np.diff(depth) > 0).all()
+    rate = depth / depth.storm_minutes
+    assert (np.diff(rate) < 0).all()  # the longer, the softer
+    flat = storm_depths(
+        200, 5
+    )  # a heavy day with less rain than the burst: no storm brings less than the burst
+    assert flat.values == pytest.approx(np.full(10, 200 * 5 / 60))
+    with pytest.raises(InputError):
+        storm_depths(0, 50)
+
+
+def test_how_full_the_tank_was_before_each_of_the_biggest_storms():
+    time = pd.date_range("2001-01-01", periods=12)
+    inflow = xr.DataArray([50.0, 0, 0, 90, 0, 0, 80, 70, 0, 0, 0, 20], {"time": time}, "time")
+    done = simulate(inflow, xr.full_like(inflow, 5.0), 100.0, trace=True).isel(capacity=0, drop=True)
+    found = biggest_storms(done.assign(inflow=inflow), 100.0, storms=3, separation=3)
+    assert [str(day)[:10] for day in found.storm_day.values] == ["2001-01-04", "2001-01-07", "2001-01-12"]
+    before = done.stored.values[[2, 5, 10]] / 100
+    assert found.full_before.values == pytest.approx(before)
+    assert found.storm_kept.values == pytest.approx(1 - done.spilled_daily.values[[3, 6, 11]] / [90, 80, 20])
+    empty = biggest_storms(done.assign(inflow=0 * inflow), 100.0)
+    assert empty.sizes["storm"] == 0
+    with pytest.raises(InputError, match="trace=True"):
+        biggest_storms(done.drop_vars("stored").assign(inflow=inflow), 100.0)
+    with pytest.raises(InputError, match="a tank of 0 L"):
+        biggest_storms(done.assign(inflow=inflow), 0)

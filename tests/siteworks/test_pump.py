@@ -1,0 +1,130 @@
+"""The pump: power against a textbook, duty point, starts, dry running, pumps without a lift."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rainharvest import InputError
+from rainharvest.catchment.friction import friction_head, hazen_williams_head
+from rainharvest.siteworks.pump import (
+    Rise,
+    curve_through,
+    duty_point,
+    fitting_losses,
+    head_wanted,
+    pump_curve,
+    pump_duty,
+)
+from rainharvest.siteworks.pump_starts import drawdown, dry_running_level, starts_an_hour, vessel_needed
+from rainharvest.siteworks.vessel import vessel_of
+
+
+@pytest.fixture
+def surge_analysis_problem_0_27():
+    """Surge Analysis and the Wave Plan Method, chapter 0, problem 0.27, as printed on its solution page."""
+    return {
+        "lift": 40.0,
+        "length": 2400.0,
+        "bore": 243.0,
+        "smoothness": 140.0,
+        "flow": 80.0,
+        "friction": 24.81,
+        "head": 64.81,
+        "useful": 50.9,
+        "efficiency": 0.75,
+    }
+
+
+def test_pump_power_of_a_textbook(surge_analysis_problem_0_27):
+    book = surge_analysis_problem_0_27
+    friction = hazen_williams_head(book["flow"], book["bore"], book["length"], book["smoothness"])
+    assert friction == pytest.approx(book["friction"], rel=0.015)  # the book's rounded exponents
+    duty = pump_duty(book["flow"], book["head"], book["efficiency"], 1.0)
+    # the book takes 9,810 N/m3, we 9,806.65
+    assert duty.hydraulic_power / 1000 == pytest.approx(book["useful"], abs=0.06)
+    assert duty.shaft_power / 1000 == pytest.approx(book["useful"] / book["efficiency"], abs=0.1)
+
+
+def test_duty_point_where_two_parabolas_meet():
+    # data of a fluid-mechanics exercise (H0 7.46 m, 0.0453; lift 3.52 m, 0.0261; L/min); the answer is own arithmetic
+    flow, head = duty_point(lambda q: 7.46 - 0.0453 * q**2, lambda q: 3.52 + 0.0261 * q**2, 12.8)
+    assert flow == pytest.approx(math.sqrt((7.46 - 3.52) / (0.0453 + 0.0261)), rel=1e-9)
+    assert head == pytest.approx(7.46 - 0.0453 * flow**2, rel=1e-9)
+
+
+@given(st.floats(0.5, 30), st.floats(0, 300), st.floats(0.05, 3), st.floats(15, 65), st.floats(0, 200))
+def test_a_curve_through_the_duty_wanted_meets_the_pipe_there(lift, pressure, flow, bore, length):
+    rise = Rise(lift, pressure, length, bore)
+    shut_off, most = curve_through(rise, flow)
+    found, head = duty_point(pump_curve(shut_off, most), lambda q: head_wanted(rise, q), most)
+    assert found == pytest.approx(flow, rel=1e-6) and head == pytest.approx(head_wanted(rise, flow), rel=1e-6)
+
+
+def test_the_head_wanted_is_lift_pressure_friction_and_fittings():
+    rise = Rise(
+        lift=4.0, pressure=98.0665, pipe_length=30, pipe_bore=25, fittings=(("elbow", 4), ("entrance", 1))
+    )
+    assert rise.static_head == pytest.approx(14.0) == pytest.approx(head_wanted(rise, 0.0))
+    speed = 0.3e-3 / (math.pi * 0.025**2 / 4)
+    by_hand = friction_head(0.3, 25, 30, rise.roughness) + fitting_losses(rise) * speed**2 / (2 * 9.80665)
+    assert head_wanted(rise, 0.3) - 14.0 == pytest.approx(by_hand)
+    assert fitting_losses(Rise(1.0, fittings=())) == 0
+    assert 0.5 <= fitting_losses(Rise(1.0, fittings=(("entrance", 1),))) <= 0.6
+
+
+def test_energy_of_a_kilolitre_is_2_725_watt_hours_for_each_metre():
+    # g / 3.6: 9.80665 kJ lift a kilolitre by a metre
+    duty = pump_duty(0.7, 10.0, 1.0, 1.0)
+    assert duty.pump_energy == pytest.approx(0.02724, abs=0.00001)
+    worse = pump_duty(1.4, 10.0, 0.5, 0.8)
+    assert worse.pump_energy == pytest.approx(duty.pump_energy / 0.4)
+    assert (
+        worse.motor_size == 370 and pump_duty(0.7, 10.0, 1.0, 1.0).motor_size == 250
+    )  # 274 W and 69 W, plus a quarter
+    assert math.isnan(pump_duty(1000.0, 50.0).motor_size)
+
+
+def test_drawdown_of_a_pressure_tank_pelikan_2006():
+    # The Driller, February 2006, example 1: 28, 30 and 50 lbf/in2, 85 US gallons: 25.1 gallons
+    pounds = 6.894757
+    assert drawdown(85.0, 30 * pounds, 50 * pounds, 28 * pounds) == pytest.approx(25.1, abs=0.06)
+
+
+@given(st.floats(0.05, 5), st.floats(1, 500))
+def test_most_starts_come_when_half_the_flow_is_drawn(flow, drawn):
+    share = np.linspace(0.01, 0.99, 99)
+    cycle = drawn / (share * flow) + drawn / ((1 - share) * flow)
+    assert starts_an_hour(flow, drawn) == pytest.approx((3600 / cycle).max(), rel=1e-9)
+
+
+def test_the_vessel_needed_keeps_to_the_starts_allowed():
+    size = vessel_needed(0.5, 150, 300, most_starts=10)
+    assert starts_an_hour(0.5, drawdown(size, 150, 300)) == pytest.approx(10)
+
+
+def test_the_pump_stops_before_it_runs_dry():
+    tank = vessel_of(10_000, height=2.0)
+    assert dry_running_level(tank, 0.15) == pytest.approx(0.25)
+    with pytest.raises(InputError, match="would stop at"):
+        dry_running_level(tank, 2.0)
+
+
+def test_pumps_that_cannot_be_get_plain_answers():
+    with pytest.raises(
+        InputError, match=r"the pump has no lift: -6 m up, 20 kPa wanted; leave the pump out, gravity"
+    ):
+        Rise(lift=-6.0, pressure=20.0)
+    assert Rise(lift=-1.0, pressure=20.0).static_head > 0  # downhill, but pressure is wanted
+    with pytest.raises(InputError, match="choose a pump with a higher head"):
+        duty_point(pump_curve(5.0, 1.0), lambda q: 6.0 + q, 1.0)
+    with pytest.raises(InputError, match="choose one of entrance"):
+        fitting_losses(Rise(1.0, fittings=(("magic", 1),)))
+    for wrong in ((0, 1, 0.5, 0.5), (1, 0, 0.5, 0.5), (1, 1, 0, 0.5), (1, 1, 0.5, 1.5)):
+        with pytest.raises(InputError):
+            pump_duty(*wrong)
+    for wrong in ((100.0, 200.0, 100.0), (100.0, 100.0, 200.0, 120.0)):
+        with pytest.raises(InputError, match="pressures that rise"):
+            drawdown(*wrong)

@@ -1,0 +1,220 @@
+"""The site works of a study: its table, its group, its sentences, the same site varied."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from rainharvest import InputError
+from rainharvest.reader import US, reading
+from rainharvest.study.file import read_study
+from rainharvest.study.file_siteworks import SiteWorks
+from rainharvest.study.run import work_study
+from rainharvest.study.siteworks import siteworks_group, siteworks_of
+from rainharvest.study.siteworks_exercises import check_freeboard, check_pressure, check_soakaway
+from rainharvest.study.siteworks_variant import prepare_siteworks, site_given, site_variant
+from rainharvest.study.siteworks_words import SAID, siteworks_said, tell_site
+
+DATA = Path(__file__).parents[2] / "data"
+SCHOOL = DATA / "studies" / "day_school.toml"
+NO_SITE = """
+title = "a shed"
+site = {{ name = "a place", invented = true }}
+rain = {{ file = "{rain}", members = 1 }}
+use = [{{ name = "toilets", kind = "dual_flush", people = 30 }}]
+tank = {{ sizes = [2000, 4000, 8000], chosen = 4000 }}
+{more}
+"""
+ROOF = '[[roof]]\nname = "shed"\narea = 80\n'
+
+
+def study(folder, more=ROOF):
+    path = folder / "study.toml"
+    path.write_text(NO_SITE.format(rain=(DATA / "records" / "winter_rain.csv").as_posix(), more=more))
+    return path
+
+
+@pytest.fixture(scope="module")
+def ready():
+    return prepare_siteworks(SCHOOL, nominal=20_000)
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    """A study that says nothing of its site, run."""
+    return work_study(study(tmp_path_factory.mktemp("plain")), cache="off")
+
+
+def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_path):
+    group = siteworks_group(plain)
+    assert group.identical(plain.groups["siteworks"])
+    assert float(group.ground_pressure) < float(group.bearing) and group.attrs["soakaway_answer"].startswith(
+        "nobody has"
+    )
+    # the marks on the gauge are the balance's own: usable size and litres to draw are one number
+    assert float(group.litres_to_draw[-1]) == pytest.approx(float(plain.done.described), rel=1e-6)
+    assert float(group.overflow_a_year) == pytest.approx(
+        float(plain.done.spilled_daily.mean()) * 365.25, rel=1e-9
+    )
+    group.to_netcdf(tmp_path / "site.nc")
+    with xr.open_dataset(tmp_path / "site.nc") as kept:
+        assert kept.part.values.tolist() == group.part.values.tolist()
+        np.testing.assert_array_equal(kept.days_of_supply, group.days_of_supply)
+    for name, variable in group.variables.items():
+        assert "long_name" in variable.attrs, name
+        assert "units" in variable.attrs or variable.dtype.kind in "UM" or name == "cost", name
+
+
+def test_every_sentence_is_said_and_carries_the_numbers(plain):
+    works = siteworks_of(plain)
+    said = dict(siteworks_said(works))
+    assert set(SAID) - set(said) == {"Water by pump"} and all(text.endswith(".") for text in said.values())
+    assert (
+        "4,000 L nominal" in said["The tank"]
+        and f"{works.base.ground_pressure:.2g} kPa" in said["What it stands on"]
+    )
+    assert (
+        "Still to be measured" in said["Where it stands"]
+        and "nobody has dug a trial pit" in said["The soakaway"]
+    )
+    assert "no prices were given" in said["Parts"] and "by no pipe" in said["The mains"]
+    with reading(US):
+        there = dict(siteworks_said(works))
+        assert (
+            "gal" in there["The tank"]
+            and "psi" in there["What it stands on"]
+            and " kPa" not in there["Water by its own weight"]
+        )
+
+
+def test_the_demo_has_a_pit_a_pump_and_prices(ready, capsys):
+    works = site_variant(ready)
+    assert works.soakaway is not None and works.pump.duty.flow == pytest.approx(0.4, rel=1e-6)
+    assert works.pump.duty.duty_head > works.pump.rise.static_head > works.pump.rise.lift > 2
+    assert works.parts.set_index("part").cost["tank"] == 2 * 3100
+    tell_site(works, ["Water by pump", "Parts"])
+    printed = capsys.readouterr().out
+    assert "0.4 L a second" in printed and max(len(line) for line in printed.splitlines()) <= 100
+
+
+@pytest.mark.parametrize(
+    "table, say",
+    [
+        ('ground = "swamp"', "site_works.ground"),
+        ("tanks = 0", "site_works.tanks"),
+        ("tank_width = 2.0", "tank_width has no meaning for an upright tank"),
+        ("storm_depths = [20]", "come together"),
+        ("storm_minutes = [10, 60]\nstorm_depths = [20]", "2 durations and 1 depths"),
+        ("tap_hieght = 0.5", "did you mean tap_height"),
+        (
+            "[site_works.pump]\nhighest_tap = 3\nshut_off_head = 12",
+            "shut_off_head and most_flow come together",
+        ),
+        ("[site_works.pump]\nhighest_tap = 3\ncut_in = 200\ncut_out = 100", "below its start at 200"),
+        (
+            "[site_works.trial_pit]\npit_length = 1\npit_width = 0\npit_depth = 1\nminutes = [5]",
+            "site_works.trial_pit.pit_width",
+        ),
+    ],
+)
+def test_mistakes_in_the_site_table_come_out_in_one_line_each(tmp_path, table, say):
+    path = study(tmp_path, f"[site_works]\n{table}\n{ROOF}")
+    with pytest.raises(InputError) as caught:
+        read_study(path)
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 1 and say in lines[0] and lines[0].startswith(str(path)) and "; " in lines[0]
+
+
+@pytest.mark.parametrize(
+    "changes, place, say",
+    [
+        ({"tap_height": 0.0}, "site_works.tap_height", "under the base"),
+        ({"tap_height": 5.0}, "site_works.tap_height", "above the overflow"),
+        ({"tap_height": -1.0}, "site_works.tap_height", "under the ground"),
+        ({"pump": {"highest_tap": -20, "pressure": 5}}, "site_works.lift", "the pump has no lift"),
+        (
+            {"pump": {"highest_tap": 9, "shut_off_head": 5, "most_flow": 1}},
+            "site_works.shut_off_head",
+            "higher head",
+        ),
+        ({"prices": {"tnak": 5}}, "site_works.prices.tnak", "did you mean tank"),
+        ({"height": 0}, "site_works.height", "0 is not possible"),
+        ({"storm_minutes": [5]}, "site_works", "come together"),
+    ],
+)
+def test_impossible_settings_name_their_place(ready, changes, place, say):
+    with pytest.raises(InputError) as caught:
+        site_variant(ready, **changes)
+    assert caught.value.place == place and say in str(caught.value)
+
+
+def test_what_cannot_be_made_is_an_answer_and_no_error(ready):
+    slow = site_variant(ready, trial_pit={"pit_length": 1, "pit_width": 1, "pit_depth": 1, "minutes": [9000]})
+    assert (
+        slow.soakaway is None
+        and "unsuitable" in slow.soakaway_answer
+        and "unsuitable" in SAID["The soakaway"](slow)
+    )
+    full = site_variant(ready, site_given(ready, freeboard_share=0.0))
+    assert full.overflow is None and "no room above it" in SAID["The overflow"](full)
+    poor = site_variant(ready, ground="fill")
+    assert poor.base.engineer and "An engineer must design this base." in SAID["What it stands on"](poor)
+
+
+def test_a_larger_tank_spills_less_and_is_found_no_fuller_by_the_storms_sum(ready):
+    small, large = (site_given(ready, nominal) for nominal in (10_000, 80_000))
+    one, other = site_variant(ready, small), site_variant(ready, large)
+    assert float(other.spills.volume_a_year) < float(one.spills.volume_a_year)
+    assert float(other.storms.storm_spilled.sum()) <= float(one.storms.storm_spilled.sum())
+    assert float(other.gauge.days_of_supply[-1]) > float(one.gauge.days_of_supply[-1])
+    wide = site_variant(ready, site_given(ready, area=1160))
+    assert wide.peak.roofs == pytest.approx(2 * one.peak.roofs)
+
+
+def test_own_storms_take_the_place_of_the_drawn_ones(ready):
+    works = site_variant(ready, storm_minutes=[30, 120], storm_depths=[25, 40])
+    assert works.soakaway.storm_minutes.values.tolist() == [30, 120]
+    assert works.soakaway.storm_depth.values.tolist() == [25, 40]
+    assert "national" not in SAID["The soakaway"](works)
+
+
+def test_combined_and_mains_reserve(tmp_path):
+    path = study(tmp_path, f'arrangement = {{ kind = "combined" }}\n{ROOF}')
+    works = siteworks_of(work_study(path, cache="off"))
+    assert "float valve" in works.parts.part.values and "air gap" in SAID["The mains"](works)
+    path = study(tmp_path, 'arrangement = { kind = "mains reserve", mains_off = ["sat"] }\n')
+    works = siteworks_of(work_study(path, cache="off"))
+    assert works.peak is None and works.storms is None and works.soakaway is None
+    said = dict(siteworks_said(works))
+    assert "float valve" in said["The overflow"] and said["The biggest storms"].startswith("No storm")
+
+
+def test_a_site_in_us_units_is_the_same_site(tmp_path):
+    text = "[site_works]\nheight = 6.0\ntap_height = 1.0\ndesign_intensity = 3.0\n"
+    text += (
+        "[site_works.trial_pit]\npit_length = 3.0\npit_width = 3.0\npit_depth = 3.0\nminutes = [50, 50, 50]\n"
+    )
+    path = study(tmp_path, f'units = "us"\n{text}{ROOF}')
+    body = path.read_text().replace('units = "us"\n', "").replace("[2000, 4000, 8000]", "[500, 1000, 2000]")
+    path.write_text('units = "us"\n' + body)
+    site = read_study(path)[0].site_works
+    assert site.height == pytest.approx(1.8288) and site.design_intensity == pytest.approx(76.2)
+    assert site.trial_pit.pit_length == pytest.approx(0.9144) and site.trial_pit.minutes == (50, 50, 50)
+    assert SiteWorks().height is None
+
+
+def test_exercises_know_their_answers(ready, capsys):
+    works = site_variant(ready)
+    check_pressure(works, 3.0, 9.81 * 3.0 * 1.03 + 2.35)
+    check_pressure(works, 3.0, 10.0)
+    check_freeboard(ready, None)
+    check_soakaway(ready, 120, None)
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.split()[0] for line in lines] == ["Right.", "Not", "Answer:", "Answer:"]
+    length = float(lines[3].split()[1])
+    share = int(lines[2].split()[2])
+    check_soakaway(ready, 120, length)
+    check_freeboard(ready, share)
+    check_freeboard(ready, share + 3)
+    assert [line.split()[0] for line in capsys.readouterr().out.splitlines()] == ["Right.", "Right.", "Not"]
