@@ -157,7 +157,7 @@ def treatment_of_uses(
     return pd.DataFrame(rows)
 
 
-def tests_to_take(
+def samples_to_take(
     qualities: Iterable[str], arrangement: Arrangement, disinfect: str = "ultraviolet"
 ) -> pd.DataFrame:
     """Return what to test, how often, whose rules govern.
@@ -183,7 +183,7 @@ def tests_to_take(
 
     Examples
     --------
-    >>> tests_to_take(["flushing"], "rain only").test.tolist()
+    >>> samples_to_take(["flushing"], "rain only").test.tolist()
     ['look and smell', 'dye test for cross-connection']
     """
     if disinfect not in WAYS_TO_DISINFECT:

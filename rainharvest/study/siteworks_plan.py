@@ -24,7 +24,7 @@ from rainharvest.siteworks.parts_list import price_parts, site_parts
 from rainharvest.siteworks.siting import Distances, check_list, siting_checks
 from rainharvest.siteworks.soakaway import infiltration_rate, size_soakaway
 from rainharvest.siteworks.storms import biggest_storms, storm_depths
-from rainharvest.siteworks.treatment import tests_to_take, treatment_of_uses
+from rainharvest.siteworks.treatment import samples_to_take, treatment_of_uses
 from rainharvest.siteworks.upkeep import upkeep_calendar
 from rainharvest.siteworks.vessel import Vessel, vessel_of
 from rainharvest.study.file_siteworks import SiteWorks
@@ -170,7 +170,7 @@ def plan_siteworks(site: SiteWorks, given: Given) -> Works:
             overflow_to=site.overflow_to,
         ),
         treatment=treatment_of_uses(given.qualities, given.arrangement, flow, site.disinfect),
-        tests=tests_to_take(served, given.arrangement, site.disinfect),
+        tests=samples_to_take(served, given.arrangement, site.disinfect),
         upkeep=upkeep_calendar({name for name, there in has.items() if there}, site.wet_month),
         parts=price_parts(parts, site.prices),
         ticks=check_list(given.arrangement, kind, pump is not None),

@@ -20,7 +20,7 @@ from rainharvest.siteworks.disinfection_tables import UV_DOSES
 from rainharvest.siteworks.overflow_pipe import OverflowPipe
 from rainharvest.siteworks.parts_list import PART_NAMES, price_parts, site_parts
 from rainharvest.siteworks.siting import Distances, check_list, siting_checks
-from rainharvest.siteworks.treatment import tests_to_take as how_often
+from rainharvest.siteworks.treatment import samples_to_take as how_often
 from rainharvest.siteworks.treatment import treatment_of_uses, treatment_train
 from rainharvest.siteworks.upkeep import MONTHS, TASKS, upkeep_calendar, upkeep_tasks
 from rainharvest.siteworks.vessel import vessel_of
