@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
+from rainharvest.drought.lanes import trace_windows
 from rainharvest.drought.outlook import BANDS, at_rank, kept_throughout
-from rainharvest.drought.windows import Flows, Windows, cut_windows, trace_windows
+from rainharvest.drought.windows import Flows, Windows, begins, cut_windows
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 
@@ -62,6 +63,10 @@ def score(
     held, lasts = _own(outcome, capacity, start, theta)
     store = held[:, leads - 1]
     went = lasts[:, None] < leads
+    return _scored(outcome.year, leads, capacity, low, high, chance, store, went)
+
+
+def _scored(year, leads, capacity: float, low, high, chance, store, went) -> xr.Dataset:
     slack = 1e-6 * capacity  # single precision
     out = {
         "below_band": store < low - slack,
@@ -69,10 +74,7 @@ def score(
         "said_dry": chance,
         "went_dry": went,
     }
-    coords = {
-        "year": ("year", outcome.year, attributes("year")),
-        "lead": ("lead", leads, attributes("lead")),
-    }
+    coords = {"year": ("year", year, attributes("year")), "lead": ("lead", leads, attributes("lead"))}
     return xr.Dataset({n: (("year", "lead"), v, attributes(n)) for n, v in out.items()}, coords)
 
 
@@ -137,31 +139,29 @@ def score_record(
     InputError
         If the record is too short.
     """
-    days = int(max(leads))
-    whole = cut_windows(flows, month, day, days)
-    years = whole.year[:: whole.members]
-    parts = []
-    for k, year in enumerate(years):
-        known = cut_windows(flows, month, day, days, leave_out=int(year))
-        column = slice(k * whole.members, k * whole.members + 1)
-        one = Windows(
-            whole.inflow[:, column],
-            whole.demand[:, column],
-            whole.essential[:, column],
-            whole.year[column],
-            1,
-        )
-        parts.append(score(known, one, capacity, _reading(start, flows, int(year), month, day), leads, theta))
-    return xr.concat(parts, "year")
-
-
-def _reading(start, flows: Flows, year: int, month: int, day: int) -> float:
-    """Return what was stored on the evening before a date."""
+    leads = np.asarray(leads, dtype=int)
+    days = int(leads.max())
+    one = Flows(flows.inflow[:1], flows.demand, flows.essential, flows.first)
+    whole = cut_windows(one, month, day, days)
+    at = begins(flows, whole.year, month, day)
     if np.ndim(start) == 0:
-        return float(start)
-    begins = np.datetime64(f"{year:04d}-{month:02d}-01", "D") + (day - 1)
-    at = int((begins - flows.first).astype(int)) - 1
-    return float(np.asarray(start)[max(at, 0)])
+        reading = np.full(at.size, float(start))
+    else:
+        reading = np.asarray(start, dtype=float)[np.maximum(at - 1, 0)]
+    # Every year from every year's reading in one go; a year's own column is the outcome, and it and those that
+    # share a day with it are no part of what was known.
+    stored, lasts = trace_windows(whole, capacity, kept_throughout(reading, np.ones(at.size)), theta)
+    apart = np.abs(at[:, None] - at) >= days
+    if (np.count_nonzero(apart, axis=1) < 2).any():
+        raise InputError("fewer than 2 years are left to foretell one from", "give a longer record", "inflow")
+    low, high, said, own, went = [], [], [], [], []
+    for k, others in enumerate(apart):
+        bounds = _said(stored[k : k + 1][..., others], lasts[k : k + 1, others], leads, 1)
+        for rows, value in zip((low, high, said), bounds, strict=True):
+            rows.append(value[0])
+        own.append(stored[k, leads - 1, k])
+        went.append(lasts[k, k] < leads)
+    return _scored(whole.year, leads, capacity, *(np.array(rows) for rows in (low, high, said, own, went)))
 
 
 def reliability(said: xr.DataArray, went: xr.DataArray, bins: Sequence[float] = BINS) -> xr.Dataset:

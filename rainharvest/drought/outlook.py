@@ -7,7 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 import xarray as xr
 
-from rainharvest.drought.windows import Settings, Windows, run_windows, trace_windows
+from rainharvest.drought.lanes import Settings, run_windows, trace_windows
+from rainharvest.drought.windows import Windows
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.storage.balance import UNLIMITED

@@ -75,35 +75,39 @@ def drawdowns(daily: xr.Dataset, demand) -> list[Drawdown]:
     >>> [(d.begins, d.ends, d.days_short) for d in drawdowns(done, [10.0] * 6)]
     [(1, 3, 2), (5, 5, 0)]
     """
+    short, asked, stored, begins, ends = _stretches(daily, demand)
+    return [_measured(short, asked, stored, *pair) for pair in zip(begins, ends, strict=True)]
+
+
+def _stretches(daily: xr.Dataset, demand):
+    """Return what is measured, and where each stretch between overflows begins and ends."""
     if daily.stored.dims != ("time",):
         raise InputError(f"the trace has dimensions {daily.stored.dims}", "choose one tank", "daily")
     asked = np.asarray(demand, dtype=float)
-    short, stored = daily.unmet_daily.values, daily.stored.values
+    short = daily.unmet_daily.values
     if asked.shape != short.shape:
         raise InputError(f"{asked.size} days of demand", f"give {short.size}", "demand")
-    out = []
-    length = short.size
-    for first, last in zip(*runs(daily.spilled_daily.values <= 0), strict=True):
-        part = slice(first, last + 1)
-        failed = short[part] > 1e-9 * asked[part]
-        where = np.flatnonzero(failed)
-        used = failed[asked[part] > 0]
-        longest = max((b - a + 1 for a, b in zip(*runs(used), strict=True)), default=0)
-        out.append(
-            Drawdown(
-                int(first),
-                int(last),
-                bool(first > 0),
-                bool(last < length - 1),
-                float(short[part].sum()),
-                int(where.size),
-                int(where[0]) if where.size else -1,
-                int(longest),
-                int(last - first - where[-1] + 1) if where.size else -1,
-                float(stored[part].min()),
-            )
-        )
-    return out
+    return short, asked, daily.stored.values, *runs(daily.spilled_daily.values <= 0)
+
+
+def _measured(short, asked, stored, first: int, last: int) -> Drawdown:
+    part = slice(first, last + 1)
+    failed = short[part] > 1e-9 * asked[part]
+    where = np.flatnonzero(failed)
+    used = failed[asked[part] > 0]
+    longest = max((b - a + 1 for a, b in zip(*runs(used), strict=True)), default=0)
+    return Drawdown(
+        int(first),
+        int(last),
+        bool(first > 0),
+        bool(last < short.size - 1),
+        float(short[part].sum()),
+        int(where.size),
+        int(where[0]) if where.size else -1,
+        int(longest),
+        int(last - first - where[-1] + 1) if where.size else -1,
+        float(stored[part].min()),
+    )
 
 
 def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
@@ -125,10 +129,15 @@ def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
     InputError
         As `drawdowns`; also if the tank overflows on every day.
     """
-    found = drawdowns(daily, demand)
-    if not found:
+    short, asked, stored, begins, ends = _stretches(daily, demand)
+    if begins.size == 0:
         raise InputError("the tank overflows on every day", "give a larger tank or a larger demand", "daily")
-    return min(found, key=lambda d: (-d.unsupplied, d.lowest))
+    total = np.concatenate([[0.0], np.cumsum(short)])
+    lost = total[ends + 1] - total[begins]
+    worst = int(np.argmax(lost))
+    if not lost[worst] > 0:
+        worst = int(np.argmin([stored[a : b + 1].min() for a, b in zip(begins, ends, strict=True)]))
+    return _measured(short, asked, stored, begins[worst], ends[worst])
 
 
 def normal_year(year_rain: xr.DataArray) -> int:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from rainharvest.drought.defaults import HELP_RISK
+from rainharvest.drought.lanes import run_windows
 from rainharvest.drought.outlook import kept_throughout
-from rainharvest.drought.windows import Flows, cut_windows, run_windows
+from rainharvest.drought.windows import Flows, cut_windows
 from rainharvest.errors import InputError
 
 AHEAD = (30, 60, 90, 120, 180, 270, 364)  # [day] how far a plan may look

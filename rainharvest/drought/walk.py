@@ -6,7 +6,8 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.compiled import compiling_notice
-from rainharvest.drought.windows import DRAWN, STORED, UNMET, Flows
+from rainharvest.drought.lanes import DRAWN, STORED, UNMET
+from rainharvest.drought.windows import Flows
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, balance

@@ -15,7 +15,7 @@ from rainharvest.plots.drought_outlook import chances_figure, fan_figure
 from rainharvest.plots.drought_years import dry_years_figure, through_figure
 from rainharvest.study.cautions import CAUTIONS
 from rainharvest.study.drought import through_of
-from rainharvest.study.drought_basis import prepare_drought
+from rainharvest.study.drought_basis import Basis, prepare_drought
 from rainharvest.study.drought_climates import one_change, scenarios_tried
 from rainharvest.study.drought_outlook import looked_ahead, windows_from
 from rainharvest.study.drought_outlook_words import (
@@ -38,7 +38,21 @@ def _mind() -> str:
     return f"{mind.title}: {mind.text}"
 
 
-def _tank(basis, least: float = 0.25, most: float = 4.0):
+def tank_slider(basis: Basis, least: float = 0.25, most: float = 4.0):
+    """Return a slider of tank sizes around the study's own.
+
+    Parameters
+    ----------
+    basis : Basis
+        The study.
+    least, most : float [1]
+        Its ends, as multiples of the study's tank.
+
+    Returns
+    -------
+    FloatSlider or IntSlider
+        In kilolitres.
+    """
     kilolitres = basis.capacity / 1000
     step = 0.5 if kilolitres < 100 else 5.0
     low = max(round(least * kilolitres / step) * step, step)
@@ -69,7 +83,7 @@ def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widge
     basis = prepare_drought(path, tank)
     index = monthly_index(basis.rain)
     controls = {
-        "capacity": _tank(basis),
+        "capacity": tank_slider(basis),
         "month": choice("The year begins in", {name: k + 1 for k, name in enumerate(MONTHS)}, basis.month),
         "dry_share": slider("dry_share", 17, 5, 40, 1, unit="%", scale=0.01),
     }
@@ -166,7 +180,7 @@ def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VB
     basis = prepare_drought(path, tank)
     controls = {
         "wanted": slider("wanted", round(100 * basis.asks.may_fail), 0, 50, 1, unit="%", scale=0.01),
-        "capacity": _tank(basis),
+        "capacity": tank_slider(basis),
     }
     controls["capacity"].continuous_update = False  # every plan is tried anew: a third of a second
     figures: dict[str, object] = {}

@@ -12,8 +12,8 @@ from rainharvest.drought.spell_odds import longest_in_years, spells_by_month
 from rainharvest.drought.through import normal_year, worst_drawdown
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
-from rainharvest.rainfall.describe import describe_rain
 from rainharvest.rainfall.spells import dry_spells
+from rainharvest.rainfall.totals import period_totals
 from rainharvest.rainfall.versions import version_totals
 from rainharvest.study.drought_basis import Basis, basis_of, simulated
 from rainharvest.study.drought_climates import longer_droughts, scenarios_tried
@@ -73,40 +73,41 @@ def drought_group(worked: Worked) -> xr.Dataset:
     )
 
 
-def spells_of(basis: Basis) -> xr.Dataset:
+def spells_of(basis: Basis, wet_day: float = 1.0) -> xr.Dataset:
     """Return the dry spells: the longest of each year, what to expect, when long ones begin.
 
     Parameters
     ----------
     basis : Basis
         The study.
+    wet_day : float [mm/day]
+        A day with at least this much rain is wet.
 
     Returns
     -------
     Dataset
-        ``longest_dry_spell`` on ``spell_year``; on ``return_period`` as
-        `rainharvest.drought.spell_odds.longest_in_years`; ``spells_by_month`` on ``calendar_month``, with the
-        median of the yearly longest as what is long.
+        ``longest_dry_spell`` on ``spell_year``, the longest that begins in each whole hydrological year; on
+        ``return_period`` as `rainharvest.drought.spell_odds.longest_in_years`; ``spells_by_month`` on
+        ``calendar_month``, with the median of the yearly longest as what is long.
 
     Raises
     ------
     InputError
         If fewer than 10 years are whole.
     """
-    described = describe_rain(basis.rain, year_start_month=basis.month)
-    whole = described.known_share.values == 1
-    longest = described.longest_dry_spell.isel(year=whole)
+    spells = dry_spells(basis.rain, wet_day)
+    begun = spells.spell_start.values.astype("datetime64[M]").astype(int) - (basis.month - 1)
+    of_year = 1970 + begun // 12
+    totals = period_totals(basis.rain, 12, basis.month)
+    years = totals.time.dt.year.values[totals.known_share.values == 1]
+    longest = np.array([max(spells.dry_spell.values[of_year == y], default=0) for y in years], dtype=float)
     found = longest_in_years(longest)
-    long = max(float(np.nanmedian(longest)), 1.0)
-    years = basis.rain.sizes["time"] / 365.25
-    found["spells_by_month"] = spells_by_month(dry_spells(basis.rain), years, long)
-    found["longest_dry_spell"] = (
-        "spell_year",
-        longest.values,
-        attributes("longest_dry_spell"),
+    long = max(float(np.median(longest)), 1.0)
+    found["spells_by_month"] = spells_by_month(spells, basis.rain.sizes["time"] / 365.25, long)
+    found["longest_dry_spell"] = ("spell_year", longest, attributes("longest_dry_spell"))
+    return found.assign_coords(spell_year=("spell_year", years, attributes("year"))).assign_attrs(
+        long_spell=long
     )
-    found = found.assign_coords(spell_year=("spell_year", longest.year.values, attributes("year")))
-    return found.assign_attrs(long_spell=long)
 
 
 def failures_of(basis: Basis) -> xr.Dataset:

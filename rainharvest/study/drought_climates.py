@@ -12,8 +12,7 @@ from rainharvest.drought.change import Change, Scenario, changed_rain, wet_day_s
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.rainfall.spells import dry_spells
-from rainharvest.sizing.resample import take_days, year_draws
-from rainharvest.storage.simulate import simulate
+from rainharvest.sizing.resample import BLOCK_YEARS, take_days, year_draws
 from rainharvest.study.drought_basis import Basis, simulated
 from rainharvest.study.flows import study_demand, study_water
 
@@ -146,7 +145,9 @@ def one_change(
     return Scenario(name="yours", source="the reader's own factors", change=(change,), trend_to=trend_to)
 
 
-def longer_droughts(basis: Basis, count: int = DRAWS) -> xr.Dataset:
+def longer_droughts(
+    basis: Basis, count: int = DRAWS, capacity: float | None = None, block_years: int | None = None
+) -> xr.Dataset:
     """Run the tank on records drawn anew from the years there were, droughts longer than any among them.
 
     Parameters
@@ -155,6 +156,10 @@ def longer_droughts(basis: Basis, count: int = DRAWS) -> xr.Dataset:
         The study.
     count : int [1]
         How many records, each as long as this one.
+    capacity : float [L], optional
+        Usable tank size; the study's if not given.
+    block_years : int [year], optional
+        Years drawn together; as `rainharvest.sizing.resample` has it if not given.
 
     Returns
     -------
@@ -173,25 +178,17 @@ def longer_droughts(basis: Basis, count: int = DRAWS) -> xr.Dataset:
     `rainharvest.sizing.resample`: years in blocks, each with what follows from its weather.
     """
     first = basis.inflow.isel(member=0, drop=True)
-    draws = year_draws(first, count=count, seed=basis.study.rain.seed, year_start_month=basis.month)
-    asked = basis.asked.sel(time=draws.time)
+    blocks = int(BLOCK_YEARS.value) if block_years is None else block_years
+    draws = year_draws(
+        first, count=count, block_years=blocks, seed=basis.study.rain.seed, year_start_month=basis.month
+    )
+    days = {"time": draws.time.values}
     inflow, rain = (take_days(series.reset_coords(drop=True), draws) for series in (first, basis.rain))
-    done = simulate(
-        inflow,
-        asked,
-        basis.capacity,
-        theta=basis.theta,
-        start=basis.study.tank.start_share * basis.capacity,
-        year_start_month=basis.month,
-    ).isel(capacity=0, drop=True)
-    own = simulate(
-        first.sel(time=draws.time),
-        asked,
-        basis.capacity,
-        theta=basis.theta,
-        start=basis.study.tank.start_share * basis.capacity,
-        year_start_month=basis.month,
-    ).isel(capacity=0, drop=True)
+    size = [basis.capacity if capacity is None else capacity]
+    done, own = (
+        simulated(basis, water, size, asked=basis.asked.sel(days)).isel(capacity=0, drop=True)
+        for water in (inflow, first.sel(days))
+    )
     edges = np.flatnonzero((draws.time.dt.day.values == 1) & (draws.time.dt.month.values == basis.month))
     out = {}
     for name, run, depth in (

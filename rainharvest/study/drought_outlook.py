@@ -7,7 +7,7 @@ import xarray as xr
 
 from rainharvest.drought.honest import reliability, score_record
 from rainharvest.drought.outlook import level_chances, outlook
-from rainharvest.drought.windows import Flows, Windows, cut_windows
+from rainharvest.drought.windows import Windows, cut_windows
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.study.drought_basis import Basis, simulated
@@ -122,13 +122,15 @@ def keeps_of(basis: Basis) -> dict[str, float]:
     return {"all uses": 1.0} | {f"stage {k + 1}": share for k, share in enumerate(basis.asks.stage_shares)}
 
 
-def honesty_of(basis: Basis) -> xr.Dataset:
+def honesty_of(basis: Basis, capacity: float | None = None) -> xr.Dataset:
     """Return how outlooks on this record would have fared, each year foretold from the others.
 
     Parameters
     ----------
     basis : Basis
         The study.
+    capacity : float [L], optional
+        Usable tank size; the study's if not given.
 
     Returns
     -------
@@ -141,10 +143,10 @@ def honesty_of(basis: Basis) -> xr.Dataset:
     InputError
         If the record is too short.
     """
-    one = Flows(basis.flows.inflow[:1], basis.flows.demand, basis.flows.essential, basis.flows.first)
-    stored = simulated(basis, trace=True).stored.values
+    size = basis.capacity if capacity is None else capacity
+    stored = simulated(basis, capacity=[size], trace=True).stored.isel(capacity=0).values
     scored = xr.concat(
-        [score_record(one, basis.capacity, m, 1, stored, theta=basis.theta) for m in SCORED],
+        [score_record(basis.flows, size, m, 1, stored, theta=basis.theta) for m in SCORED],
         "date",
         join="outer",
         fill_value={"below_band": False, "above_band": False, "said_dry": np.nan, "went_dry": False},

@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
+from rainharvest.drought.lanes import Settings, plain, run_windows, trace_windows
 from rainharvest.drought.outlook import at_rank, level_chances, outlook
-from rainharvest.drought.windows import Settings, as_flows, cut_windows, plain, run_windows, trace_windows
+from rainharvest.drought.windows import as_flows, cut_windows
 from rainharvest.rainfall.invented import invent_rain
 
 

@@ -1,0 +1,64 @@
+"""The panels of the drought stage: every slider moves what is said, and nothing fails at either end."""
+
+from pathlib import Path
+
+import pytest
+
+from rainharvest.panels.drought import bad_years_panel, card_panel, climate_panel, outlook_panel
+from rainharvest.panels.drought_more import dry_spells_panel, honesty_panel, longer_droughts_panel
+
+SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
+PANELS = [
+    bad_years_panel,
+    dry_spells_panel,
+    outlook_panel,
+    honesty_panel,
+    card_panel,
+    climate_panel,
+    longer_droughts_panel,
+]
+
+
+def said(panel):
+    return [line.value for _, line in panel.rh_pictures.values()]
+
+
+@pytest.mark.parametrize("make", PANELS)
+def test_every_slider_changes_what_is_said_at_both_ends(make):
+    panel = make(SCHOOL)
+    assert panel.rh_words.value == ""
+    first = said(panel)
+    assert all("nan" not in line and "inf" not in line.split() for line in first)
+    for name, control in panel.rh_controls.items():
+        ends = (
+            [control.min, control.max]
+            if hasattr(control, "max")
+            else [v for _, v in control.options][:: len(control.options) - 1]
+        )
+        seen, start = [], control.value
+        for end in ends:
+            control.value = end
+            assert panel.rh_words.value == "", (name, end, panel.rh_words.value)
+            seen.append(said(panel))
+        if name != "months":  # a season matters only once a factor is moved
+            assert seen[0] != seen[1], name
+        control.value = start
+    assert said(panel) == first
+    assert all(picture.value.startswith("<svg") for picture, _ in panel.rh_pictures.values())
+
+
+def test_the_season_matters_once_a_factor_is_moved():
+    panel = climate_panel(SCHOOL)
+    panel.rh_controls["amount"].value = 70
+    whole = said(panel)
+    season = panel.rh_controls["months"]
+    season.value = season.options[-1][1]
+    assert said(panel) != whole and panel.rh_words.value == ""
+
+
+def test_factors_that_cannot_be_are_said_on_the_page():
+    panel = climate_panel(SCHOOL)
+    panel.rh_controls["intensity"].value = 150
+    panel.rh_controls["frequency"].value = 140
+    panel.rh_controls["amount"].value = 50
+    assert panel.rh_words.value == "" or "scenario" in panel.rh_words.value
