@@ -20,7 +20,7 @@ MOST = 4000
 def explain(outcome: xr.DataArray, climate: xr.Dataset, statistics: Sequence[str] = EXPLAINING) -> xr.Dataset:
     """Return how an outcome goes with each statistic of the climate over the places.
 
-    ``rank_correlation`` is Spearman's. ``slope`` is that of a regression of the outcome's ranks on the ranks of all
+    ``rank_correlation`` is Spearman's. ``rank_slope`` is that of a regression of the outcome's ranks on the ranks of all
     statistics at once, standardised; ``explained`` is the share of variance that it explains, and
     ``explained_without`` the same with one statistic left out: a statistic whose leaving out costs nothing tells
     nothing that the others do not. ``between`` holds the rank correlations among the statistics.
@@ -79,7 +79,7 @@ def explain(outcome: xr.DataArray, climate: xr.Dataset, statistics: Sequence[str
     out = xr.Dataset(
         {
             "rank_correlation": ("statistic", rho, attributes("rank_correlation")),
-            "slope": ("statistic", slopes, attributes("slope")),
+            "rank_slope": ("statistic", slopes, attributes("rank_slope")),
             "explained": ((), explained, attributes("explained")),
             "explained_without": ("statistic", without, attributes("explained")),
             "between": (("statistic", "other"), between, attributes("rank_correlation")),

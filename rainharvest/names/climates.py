@@ -31,7 +31,7 @@ ROWS = (
     ("done", "1", "Region done", "1 where a region of the grid has been worked and written."),
     ("region", "1", "Region", "A part of a grid that is worked and written at once."),
     ("rank_correlation", "1", "Rank correlation", "Spearman's: 1 if one rises whenever the other does."),
-    ("slope", "1", "Standardised slope", "Change in ranks, in standard deviations, for one of the statistic's."),
+    ("rank_slope", "1", "Standardised slope", "Change in ranks, in standard deviations, for one of the statistic's."),
     ("explained", "1", "Share explained", "Share of the variance of the ranks that a regression explains."),
     ("group", "1", "Group", "Number of a group of similar climates, the wettest first."),
 )

@@ -90,6 +90,8 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
         "latitude": slider("latitude", lat[lat.size // 2], lat[0], lat[-1], step["latitude"], unit="°"),
         "longitude": slider("longitude", lon[lon.size // 2], lon[0], lon[-1], step["longitude"], unit="°"),
     }
+    for name in step:
+        controls[name].readout_format = ".2f"  # cells of a quarter of a degree
     figures: dict[str, object] = {}
 
     def redraw(layer: str, capacity: float, latitude: float, longitude: float) -> dict[str, tuple]:

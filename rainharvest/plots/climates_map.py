@@ -158,7 +158,9 @@ def place_figure(here: xr.Dataset, capacity: float, target: float, figure: Figur
             from matplotlib import rc_context
 
             with rc_context(STYLE):
-                axes.legend(loc="lower right", frameon=False, handlelength=3)
+                axes.legend(
+                    loc="lower right", facecolor="white", edgecolor="none", framealpha=1, handlelength=3
+                )
     return figure
 
 

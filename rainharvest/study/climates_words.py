@@ -102,16 +102,22 @@ def map_words(values: xr.DataArray, name: str, shown: str) -> str:
     words = QUANTITIES[name].long_name
     if not known.size:
         return f"{words}: reached nowhere in the region."
+    if name == "group":
+        counts = [int((known == k).sum()) for k in range(1, int(known.max()) + 1)]
+        said = ", ".join(f"{count} in group {k}" for k, count in enumerate(counts, 1))
+        return f"Groups of alike climates, the wettest first. Places: {said}."
     say = SAID[shown]
-    high, low = (values.where(values == v, drop=True) for v in (known.max(), known.min()))
-    text = f"{words}: from {say(known.min())} at {_place(low)} to {say(known.max())} at {_place(high)}."
+    low, high = (_place(values, int(find(values.values))) for find in (np.nanargmin, np.nanargmax))
+    text = f"{words}: from {say(known.min())} at {low} to {say(known.max())} at {high}."
     if name == "reaching":
         text += f" It is reached at {known.size} places; at those with a cross no size tried reaches it."
     return text
 
 
-def _place(values: xr.DataArray) -> str:
-    lat, lon = float(values.latitude[0]), float(values.longitude[0])
+def _place(values: xr.DataArray, number: int) -> str:
+    """Return where a place of a grid lies, by its number in the order of the array."""
+    at = dict(zip(values.dims, np.unravel_index(number, values.shape), strict=True))
+    lat, lon = float(values.latitude[at["latitude"]]), float(values.longitude[at["longitude"]])
     ns, ew = ("S" if lat < 0 else "N"), ("W" if lon < 0 else "E")
     return f"{abs(lat):.2f}° {ns}, {abs(lon):.2f}° {ew}"
 

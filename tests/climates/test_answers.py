@@ -82,7 +82,7 @@ def test_rank_correlation_against_a_plain_formula_and_no_use_of_order(seed):
     assert float(found.rank_correlation[0]) == pytest.approx(np.corrcoef(a, b)[0, 1])
     turned = rng.permutation(25)
     again = explain(outcome[turned], climate.isel(site=turned))
-    np.testing.assert_allclose(again.slope, found.slope, atol=1e-9)
+    np.testing.assert_allclose(again.rank_slope, found.rank_slope, atol=1e-9)
     grown = explain(outcome**3, climate)  # any rising change of the outcome leaves ranks as they are
     np.testing.assert_allclose(grown.rank_correlation, found.rank_correlation)
     assert (

@@ -1,0 +1,99 @@
+"""The panels of many climates: every control moves what is drawn and said; the sea has no answer."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rainharvest.panels.climates import LAYERS, region_panel, sides_panel
+from rainharvest.study.climates_exercises import check_explaining, check_hardest_climate, check_places_reached
+from rainharvest.study.climates_side import explained, prepare_sides, region_for, side_by_side
+
+DATA = Path(__file__).parents[2] / "data"
+STUDY = DATA / "studies" / "day_school.toml"
+
+
+@pytest.fixture(scope="module")
+def sides():
+    return prepare_sides(STUDY, DATA / "records")
+
+
+@pytest.fixture(scope="module")
+def region():
+    return region_for(STUDY, DATA / "region" / "rain.nc", run=45.0, low_level=-0.6, bleed=20.0)
+
+
+def said(panel):
+    return [sentence for _, sentence in panel.rh_figures.values()]
+
+
+def test_each_slider_of_the_five_climates_changes_what_is_said(sides):
+    panel = sides_panel(sides)
+    assert panel.rh_words.value == "" and len(panel.rh_figures) == 2
+    start = said(panel)
+    for name, control in panel.rh_controls.items():
+        seen = set()
+        for end in (control.min, control.max):
+            control.value = end
+            assert panel.rh_words.value == "", name
+            seen.add("\n".join(said(panel)))
+        assert len(seen) == 2, name
+        control.value = {"capacity": 15, "area": 580, "bore": 80, "run": 45, "bleed": 20}[name]
+    assert said(panel) == start
+
+
+def test_what_the_five_climates_say_is_what_was_computed(sides):
+    done = side_by_side(sides, area=580.0, bore=80.0, run=45.0, bleed=20.0)
+    text = said(sides_panel(sides))[0]
+    size = done.reaching.sel(conveyance="dry run", arrangement="rain only")
+    assert [str(n) for n in done.climate.values[np.isnan(size)]] == ["semi-arid"]
+    assert text.endswith("no size tried reaches it with semi-arid.")
+    assert text.index("rain all year 98 %") < text.index("monsoon 63 %") < text.index("semi-arid 45 %")
+
+
+def test_every_layer_is_drawn_and_every_place_can_be_picked(region):
+    panel = region_panel(region)
+    artists = {}
+    for layer in LAYERS:
+        panel.rh_controls["layer"].value = layer
+        assert panel.rh_words.value == ""
+        figure = panel.rh_figures["map"][0]
+        artists[layer] = len(figure.axes[0].get_children())
+        name, _, factor, *_ = LAYERS[layer]
+        mesh = next(a for a in figure.axes[0].get_children() if a.get_gid() == "cells")
+        drawn = np.ma.filled(mesh.get_array(), np.nan).ravel()
+        if name in ("wet_cost", "group"):
+            np.testing.assert_allclose(drawn, factor * region[name].values.ravel())
+    assert len(set(artists.values())) == 1, "artists are moved, not added"
+    panel.rh_controls["latitude"].value, panel.rh_controls["longitude"].value = -18.0, 12.0
+    assert said(panel)[1] == "This place is at sea: choose another."
+    panel.rh_controls["longitude"].value = 13.0
+    assert "mm fall in a mean year" in said(panel)[1]
+    counts = [int((region.group == k).sum()) for k in (1, 2, 3, 4)]
+    assert sum(counts) == 116 and f"{counts[0]} in group 1, {counts[1]} in group 2" in said(panel)[0]
+
+
+def test_the_place_named_on_the_map_is_the_place_of_the_least_and_the_most(region):
+    panel = region_panel(region)
+    panel.rh_controls["layer"].value = "cost of the wet run"
+    low, high = (
+        region.wet_cost.where(region.wet_cost == v, drop=True)
+        for v in (region.wet_cost.min(), region.wet_cost.max())
+    )
+    for one in (low, high):
+        at = f"{100 * float(one.squeeze()):.1f} % at {-float(one.latitude[0]):.2f}° S, {float(one.longitude[0]):.2f}° E"
+        assert at in said(panel)[0]
+
+
+def test_exercises_know_right_from_wrong(sides, region, capsys):
+    five = side_by_side(sides, area=580.0, bore=80.0, run=45.0, bleed=20.0)
+    count = int((region.reaching.sel(conveyance="dry run") <= 30_000).sum())
+    found = explained(region)
+    for check, given, right, wrong in (
+        (check_hardest_climate, (five, 5000.0), "semi-arid", "monsoon"),
+        (check_places_reached, (region, 30_000.0), count, 2 * count + 5),
+        (check_explaining, (found,), "mean_storm", "seasonality"),
+    ):
+        for answer, starts in ((right, "Right."), (wrong, "Not yet."), (None, "Not yet.")):
+            check(*given, answer)
+            assert capsys.readouterr().out.startswith(starts), (check, answer)

@@ -1,0 +1,127 @@
+"""The study file of many climates and its command: mistakes a line each, results in Zarr and CSV."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from rainharvest.__main__ import main
+from rainharvest.climates.store import open_climates
+from rainharvest.errors import InputError
+from rainharvest.study.climates import ask_climates, climates_of, described_size
+from rainharvest.study.file_climates import read_region
+
+DATA = Path(__file__).parents[2] / "data"
+REGION = DATA / "studies" / "region.toml"
+
+
+def changed(tmp_path, *changes):
+    text = REGION.read_text(encoding="utf-8").replace("../region/rain.nc", str(DATA / "region" / "rain.nc"))
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    path = tmp_path / "region.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    "old, new, words",
+    [
+        ("[grid]", "[gird]", "gird: no such key is known; did you mean grid?"),
+        ('kind = "wet"', 'kind = "syphon"', "conveyance.wet run.kind"),
+        ("area = 240", "area = -240", "roof[1].area"),
+        ('kind = "dual_flush"', 'kind = "outpatient"', "needs drinking quality"),
+        ('mask = "land"', 'mask = "ground"', "no variable is called 'ground'"),
+        ("rain.nc", "nothing.nc", "no such file"),
+        ("inlet_level = 2.3\nfilter_drop = 0.2\nlow_level", "inlet_level = 9.3\nlow_level", "conveyance"),
+        ('mask = "land"', "region = [50, 60, 0, 10]", "no place of the grid"),
+        ("reliability = 0.8", "reliability = 1.8", "target.reliability"),
+    ],
+)
+def test_a_mistake_ends_in_one_line_and_exit_2(tmp_path, capsys, old, new, words):
+    path = changed(tmp_path, (old, new))
+    assert main(["climates", str(path), "--out", str(tmp_path / "out.zarr")]) == 2
+    said = capsys.readouterr().err
+    assert words in said and "Traceback" not in said and ("region.toml" in said or "nothing.nc" in said)
+    assert not (tmp_path / "out.zarr").exists()
+
+
+def test_both_or_neither_kind_of_rain_is_refused(tmp_path):
+    with pytest.raises(InputError, match="twice or not at all"):
+        read_region(
+            changed(
+                tmp_path, ('[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n', "")
+            )
+        )
+
+
+def test_the_command_writes_a_store_and_a_table_and_goes_on(tmp_path, capsys):
+    path = changed(tmp_path, ("[target]", "best_bore = false\n[target]"))
+    text = path.read_text(encoding="utf-8")
+    path.write_text("best_bore = false\n" + text.replace("best_bore = false\n", ""), encoding="utf-8")
+    out = tmp_path / "region.zarr"
+    assert main(["climates", str(path), "--out", str(out), "--threads", "2"]) == 0
+    first = capsys.readouterr().out
+    assert (
+        "116 places were worked" in first and "invented" in first and "Dry run: 80 % is reached at" in first
+    )
+    results = open_climates(out)
+    table = pd.read_csv(tmp_path / "region.csv")
+    assert len(table) == 116 and results.attrs["study"] == path.read_text(encoding="utf-8")
+    row = table.iloc[40]
+    here = results.sel(latitude=row.latitude, longitude=row.longitude)
+    assert row["rain a year [mm/year]"] == pytest.approx(float(here.rain_year), rel=1e-5)
+    sizes = results.reaching.sel(conveyance="dry run").isel(arrangement=0)
+    assert f"{int(sizes.notnull().sum())} of them" in first
+    assert main(["climates", str(path), "--out", str(out)]) == 0
+    assert capsys.readouterr().out == first
+    other = changed(tmp_path, ("reliability = 0.8", "reliability = 0.7"))
+    assert main(["climates", str(other), "--out", str(out)]) == 2
+    assert "other inputs" in capsys.readouterr().err
+
+
+def test_places_with_a_record_each(tmp_path):
+    records = DATA / "records"
+    places = "".join(
+        f'[[place]]\nname = "{name}"\nfile = "{records / (name + ".csv")}"\nhardness = "{hard}"\n'
+        for name, hard in (("monsoon", "monsoon"), ("semi_arid", "dry"))
+    )
+    grid = '[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n'
+    path = changed(tmp_path, (grid, places))
+    asked = ask_climates(path)
+    assert asked.grid.space == {"site": 2} and asked.grid.mean_intensity.values.tolist() == [3.0, 1.8]
+    results = climates_of(path)
+    assert results.site.values.tolist() == ["monsoon", "semi_arid"]
+    assert float(results.rain_year[0]) > 2 * float(results.rain_year[1])
+    sizes = results.reaching.isel(conveyance=0, arrangement=0)
+    assert described_size(asked.region, results) in set(sizes.values[np.isfinite(sizes)])
+
+
+def test_the_command_line_stands_alone():
+    done = subprocess.run(
+        [sys.executable, "-m", "rainharvest", "climates", "--help"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "--cluster" in done.stdout and "Zarr" in done.stdout
+
+
+def test_the_demo_file_is_the_one_that_its_function_makes(tmp_path):
+    import xarray as xr
+
+    from rainharvest.climates.invented_grid import write_grid
+
+    write_grid(tmp_path / "rain.nc")
+    with xr.open_dataset(tmp_path / "rain.nc") as made, xr.open_dataset(DATA / "region" / "rain.nc") as kept:
+        xr.testing.assert_identical(made, kept)
+    assert (DATA / "region" / "rain.nc").stat().st_size < 1_000_000
+    write_grid(tmp_path / "large.zarr", rows=6, columns=7, years=2)
+    write_grid(tmp_path / "small.nc", rows=6, columns=7, years=2)
+    with xr.open_zarr(tmp_path / "large.zarr") as large, xr.open_dataset(tmp_path / "small.nc") as small:
+        np.testing.assert_allclose(large.rain.transpose(*small.rain.dims), small.rain, atol=1e-4)
+        assert "INVENTED" in large.attrs["title"] and large.mean_intensity.equals(small.mean_intensity)
