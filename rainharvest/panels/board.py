@@ -33,6 +33,7 @@ _LOOK = """<style>
 .rh-controls .widget-label {font-size:16px; overflow:visible}
 .rh-controls .widget-readout {font-size:16px; min-width:5em}
 .rh-controls .widget-inline-hbox {height:36px}
+.rh-picture {contain:layout paint style}
 </style>"""
 
 

@@ -73,17 +73,23 @@ draw()
 widgets.VBox([slide, shown])"""
 
 
+FAST = """from rainharvest.panels.sizing import sizing_panel
+
+sizing_panel("../data/studies/day_school.toml")"""
+
+
 @pytest.fixture(scope="session")
 def served(tmp_path_factory):
-    """A copy of the checkout's notebooks and data, and a notebook with a plain panel to compare with."""
+    """A copy of the checkout's notebooks and data; notebooks with the sizing panel, and a plain one to compare with."""
     served = tmp_path_factory.mktemp("served")
     own = shutil.ignore_patterns(".ipynb_checkpoints", "my_*")
     for name in ("notebooks", "data"):
         shutil.copytree(ROOT / name, served / name, ignore=own)
     book = json.loads((ROOT / "notebooks" / "01_start_here.ipynb").read_text(encoding="utf-8"))
     cell = {"cell_type": "code", "id": "plain", "metadata": {}, "execution_count": None, "outputs": []}
-    book["cells"] = [cell | {"source": PLAIN}]
-    (served / "notebooks" / "plain.ipynb").write_text(json.dumps(book), encoding="utf-8")
+    for name, source in (("fast", FAST), ("plain", PLAIN)):
+        book["cells"] = [cell | {"source": source}]
+        (served / "notebooks" / f"{name}.ipynb").write_text(json.dumps(book), encoding="utf-8")
     return served
 
 
