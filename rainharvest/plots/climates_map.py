@@ -187,9 +187,9 @@ def explain_figure(
     """
     names = [str(n) for n in found.statistic.values]
     if figure is None:
-        figure, row = new_figure("", height=3.6, ncols=len(names), sharey=True)
+        figure, row = new_figure("", height=3.8, ncols=len(names), sharey=True)
         for axes, name in zip(row, names, strict=True):
-            axes.set_xlabel(label(name))
+            axes.set_xlabel(label(name).replace(" (", "\n("))  # in two lines: four fields share the width
             axes.locator_params(axis="x", nbins=4)
         row[0].set_ylabel(f"{QUANTITIES['wet_cost'].long_name} (%)")
     values = 100 * cost.values.ravel()
