@@ -167,7 +167,7 @@ def _laid_out(figure: Figure, name: str) -> dict:
         places = (axis.get_majorticklocs() - low) / ((high - low) or 1)
         places = places[(places > -1e-6) & (places < 1 + 1e-6)]
         longest = max((len(tick.get_text()) for tick in axis.get_majorticklabels()), default=0)
-        at_ends = places.size and (places.min() < 0.05, places.max() > 0.95)
+        at_ends = [round(p, 2) for p in places if not 0.05 < p < 0.95]  # a number at an end stands out of it
         frame[axis] = {"state": state, "room": (*figure.bbox.size, label, longest, at_ends), "drawing": ""}
     if {a: f["room"] for a, f in known.items()} != {a: f["room"] for a, f in frame.items()}:
         figure.set_layout_engine("constrained")
