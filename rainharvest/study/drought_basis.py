@@ -17,8 +17,9 @@ from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study, read_study
 from rainharvest.study.file_drought import Drought
 from rainharvest.study.flows import Flows as StudyFlows
-from rainharvest.study.flows import study_flows, study_water
-from rainharvest.study.record import StudyRecord, study_record
+from rainharvest.study.kept import kept_folder
+from rainharvest.study.record import StudyRecord
+from rainharvest.study.stages import Run, flows_of, record_of
 from rainharvest.study.words import percent
 
 
@@ -148,8 +149,8 @@ def prepare_drought(path: str | os.PathLike, tank: float | None = None) -> Basis
     path = Path(path)
     study, _ = read_study(path)
     try:
-        record = study_record(study.rain, path.parent)
-        flows = study_flows(study, record, study_water(study, record))
+        run = Run(study, path.parent, kept_folder(None))  # what an earlier run has worked is not worked again
+        record, flows = record_of(run), flows_of(run)
         if tank is None and study.tank.chosen:
             tank = study.tank.usable(study.tank.chosen)
         if tank is None:
