@@ -54,7 +54,17 @@ def storage_figure(daily: xr.Dataset, capacity: float, figure: Figure | None = N
     words = keep(
         axes,
         "short-words",
-        lambda: axes.text(0.995, 0.005, "", transform=axes.transAxes, ha="right", va="bottom", color=BRICK),
+        lambda: axes.text(
+            0.995,
+            0.005,
+            "",
+            transform=axes.transAxes,
+            ha="right",
+            va="bottom",
+            color=BRICK,
+            zorder=4,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85},
+        ),
     )
     words.set_text(f"{int(short.sum())} days short (marks below the line)" if short.any() else "no day short")
     words.set_position((0.995, 0.93))
