@@ -135,6 +135,9 @@ def uncertain_curve(
 ) -> xr.Dataset:
     """Return the trade-off curve with its band, beside the curve of the record as it stands.
 
+    Every draw begins as the record does, with an empty tank unless the case says otherwise; so the band of a
+    tank that hardly ever fails lies below 1 by what its first filling costs.
+
     Parameters
     ----------
     drawn : Drawn

@@ -8,8 +8,8 @@ import numpy as np
 
 from rainharvest.errors import InputError
 
-LEAST_YEARS = 5
-"""Fewest whole years from which a spread is told (own choice)."""
+LEAST_YEARS = 2
+"""Fewest whole years that differ: from one alone no spread can be told."""
 
 CARRIED = tuple(round(0.05 + 0.1 * k, 2) for k in range(10))
 """Correlations of the slow part of a year with the next, tried with equal weight."""

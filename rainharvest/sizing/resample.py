@@ -71,7 +71,7 @@ def year_draws(
     Raises
     ------
     InputError
-        If the record has fewer than 5 whole years, or a number is out of range.
+        If the record has fewer than 2 whole years, or a number is out of range.
 
     Examples
     --------

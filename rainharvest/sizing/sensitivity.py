@@ -164,7 +164,7 @@ def sobol_indices(
         one.name: one.at(at[one.name]) if one.name in at else one.best + 0 * points[:, 0]
         for one in case.ranges
     }
-    chosen["year_draw"] = np.argsort(brought)[_place(at["years"], runs)]
+    chosen["year_draw"] = years.year_draw.values[np.argsort(brought)[_place(at["years"], runs)]]
     chosen["member"] = np.zeros(len(points), dtype=int)
     if "filling" in at:
         own = draw_flows(case, record_inputs(case), threads=threads).inflow.sum("time").values
@@ -200,7 +200,8 @@ def _sizes(case: Case, capacity: float | None, target: float | None) -> np.ndarr
         )
     if capacity is not None:
         return np.array([float(capacity)])
-    return sizes_to_try(case.demand, count=56, least_days=0.5, most_days=730.0)
+    asked = case.demand if case.weather_demand is None else case.demand + case.weather_demand
+    return sizes_to_try(asked, count=56, least_days=0.5, most_days=730.0)
 
 
 def _answers(case, inputs, sizes, target, measure, threads) -> np.ndarray:

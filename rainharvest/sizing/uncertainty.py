@@ -12,19 +12,13 @@ import xarray as xr
 from rainharvest.catchment.intensity import Intensity
 from rainharvest.catchment.parts import DRYING, INTENSITY, Catchment
 from rainharvest.catchment.steps import read_daily
-from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.sizing.inflow import scaled_catchment, tank_inflow
+from rainharvest.sizing.memory import LEAST_YEARS
 from rainharvest.sizing.ranges import Range
-from rainharvest.sizing.resample import BLOCK_YEARS, whole_years, year_draws
+from rainharvest.sizing.resample import BLOCK_YEARS, year_draws
+from rainharvest.sizing.wet_years import wet_and_dry_years
 from rainharvest.storage.settings import common_time
-from rainharvest.storage.simulate import simulate
-
-JUDGING_DAYS = (5.0, 20.0, 80.0)
-"""The tanks by whose yearly yields years are called dry or wet, in days of mean demand (own choice).
-
-Small tanks feel how often it rains, large ones how much: with one middling tank the band of the smallest
-and the largest came out too narrow (`tests/sizing/test_band_covers.py`)."""
 
 
 @dataclass(frozen=True)
@@ -116,6 +110,10 @@ def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
     called dry or wet by what tanks of 5, 20 and 80 days' demand would have yielded in them on the first
     filling.
 
+    A record of fewer than two whole years has none to draw from: every draw then keeps the record's own days,
+    and the band says nothing of other years. Few years are little better, since a worse year than any of
+    them cannot be drawn: `rainharvest.sizing.record_length` belongs beside the answer.
+
     Parameters
     ----------
     case : Case
@@ -134,19 +132,27 @@ def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
     Raises
     ------
     InputError
-        As `rainharvest.sizing.resample.year_draws`.
+        If nothing is asked of the tank, or the number of draws is not possible.
     """
-    days = year_draws(
-        case.rain,
-        count=count,
-        block_years=case.block_years,
-        seed=seed,
-        year_start_month=case.year_start_month,
-        yearly=_yields_of_years(case),
-    )
+    rain = case.rain.isel(member=0, drop=True) if "member" in case.rain.dims else case.rain
+    inflow = tank_inflow(read_daily(rain), case.catchment, case.drying, case.intensity)
+    demand = case.demand.values + (0.0 if case.weather_demand is None else case.weather_demand.values)
+    yearly = wet_and_dry_years(rain["time"], inflow, float(demand.mean()), case.year_start_month)
+    runs = np.arange(count)
+    if yearly.size < LEAST_YEARS:
+        days, runs = _own_days(case), np.zeros(count, dtype=int)
+    else:
+        days = year_draws(
+            case.rain,
+            count=count,
+            block_years=case.block_years,
+            seed=seed,
+            year_start_month=case.year_start_month,
+            yearly=yearly,
+        )
     rng = np.random.default_rng([seed, 1])
     turns = np.argsort(rng.random(count)) % case.members
-    chosen = {"member": turns, "year_draw": np.arange(count)}
+    chosen = {"member": turns, "year_draw": runs}
     for one in case.ranges:
         slices = np.argsort(rng.random(count))
         chosen[one.name] = one.at((slices + rng.random(count)) / count)
@@ -166,12 +172,16 @@ def record_inputs(case: Case) -> xr.Dataset:
     Dataset
         As `draw_inputs`, on the record's own days.
     """
-    time = case.rain["time"]
-    own = np.arange(time.size, dtype=np.int32)[None]
-    days = xr.DataArray(own, {"draw": [0], "time": time.variable}, ("draw", "time"))
     chosen = {"member": np.arange(case.members), "year_draw": np.zeros(case.members, dtype=int)}
     chosen |= {one.name: np.full(case.members, one.best) for one in case.ranges}
-    return inputs_of(chosen, days)
+    return inputs_of(chosen, _own_days(case))
+
+
+def _own_days(case: Case) -> xr.DataArray:
+    """Return one run of years: the record itself, partial years included."""
+    time = case.rain["time"]
+    own = np.arange(time.size, dtype=np.int32)[None]
+    return xr.DataArray(own, {"draw": [0], "time": time.variable}, ("draw", "time"))
 
 
 def inputs_of(chosen: Mapping[str, np.ndarray], days: xr.DataArray) -> xr.Dataset:
@@ -308,22 +318,3 @@ def _demand_of(case: Case, inputs: xr.Dataset, table: dict, days: np.ndarray):
     if "draw" in total.dims:
         total = total.transpose("draw", "time")
     return total.assign_attrs(attributes("demand")), settings
-
-
-def _yields_of_years(case: Case) -> np.ndarray:
-    """Return how wet each whole year was to three tanks: their yields, each made standard, in the mean."""
-    rain = case.rain.isel(member=0, drop=True) if "member" in case.rain.dims else case.rain
-    inflow = tank_inflow(read_daily(rain), case.catchment, case.drying, case.intensity)
-    demand = case.demand.values + (0.0 if case.weather_demand is None else case.weather_demand.values)
-    mean = float(demand.mean())
-    if not mean > 0:
-        raise InputError("nothing is asked of the tank", "give a demand above zero", "demand")
-    # Mean demand on every day: growth of the demand over the record must not pass for weather.
-    sizes = np.array(JUDGING_DAYS) * mean
-    half = xr.DataArray(sizes / 2, {"capacity": sizes}, ("capacity",))
-    flow = xr.DataArray(inflow, {"time": rain["time"].variable}, ("time",))
-    done = simulate(flow, mean, sizes, start=half, year_start_month=case.year_start_month)
-    whole = whole_years(done.days_in_year.values)
-    yearly = (done.yield_by_year / done.days_in_year).values[:, whole]
-    apart, spread = yearly - yearly.mean(axis=1, keepdims=True), yearly.std(axis=1, keepdims=True)
-    return np.divide(apart, spread, out=np.zeros_like(apart), where=spread > 1e-9 * mean).mean(axis=0)

@@ -41,8 +41,8 @@ def case_of(members=3, **more):
     rain = rain_of(members=members)
     weekday = pd.DatetimeIndex(rain.time.values).dayofweek < 5
     demand = xr.DataArray(np.where(weekday, 300.0, 60.0), {"time": rain.time}, ("time",))
-    given = {"demand": demand, "ranges": input_ranges(SITE), "year_start_month": 7}
-    return Case(rain, SITE, **(given | more))
+    given = {"rain": rain, "demand": demand, "ranges": input_ranges(SITE), "year_start_month": 7}
+    return Case(catchment=SITE, **(given | more))
 
 
 # --- years in blocks
@@ -188,6 +188,23 @@ def test_every_filling_takes_its_turn_and_every_slice_its_value():
         values = np.sort(inputs[one.name].values)
         edges = one.at(np.linspace(0, 1, 41))
         assert (values >= edges[:-1] - 1e-12).all() and (values <= edges[1:] + 1e-12).all()
+
+
+@pytest.mark.parametrize(
+    ("last", "varies"), [("1985-12-01", False), ("1986-12-01", False), ("1988-12-01", True)]
+)
+def test_a_record_too_short_to_draw_years_from_is_used_as_it_is(last, varies):
+    rain = rain_of("1985-03-10", last, members=2)
+    case = case_of(rain=rain, demand=rain.isel(member=0, drop=True) * 0 + 200.0)
+    drawn, record = draw_flows(case, draw_inputs(case, 12, 1)), draw_flows(case, record_inputs(case))
+    assert (drawn.inputs.sizes["year_draw_row"] > 1) == varies
+    assert varies or drawn.inflow.sizes["time"] == rain.sizes["time"]
+    band = uncertain_curve(drawn, record, [500.0, 5000.0])
+    assert (band.reliability_low < band.reliability_high).all(), "roof, losses and demand still vary"
+    moved = tornado(case, capacity=2000.0, runs=16).sel(input="years")
+    assert (float(moved.response_low) < float(moved.response_high)) == varies
+    told = sobol_indices(case, capacity=2000.0, base=16, runs=16)
+    assert varies or abs(float(told.total_order.sel(input="years"))) < 1e-9
 
 
 def test_the_record_as_it_stands_is_the_simulation_of_it():
@@ -382,11 +399,11 @@ def test_short_records_say_so():
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: year_draws(pd.date_range("2001-01-01", "2003-12-31"), count=1), "3 whole years"),
+        (lambda: year_draws(pd.date_range("2001-01-01", "2002-11-30"), count=1), "1 whole years"),
         (lambda: year_draws(rain_of(), count=0), "count"),
         (lambda: year_draws(rain_of(), count=1, block_years=0), "block_years"),
         (lambda: year_draws(rain_of(), count=1, yearly=[1.0] * 3), "yearly"),
-        (lambda: long_run_means([1.0, 2.0], 3, np.random.default_rng(1)), "too few"),
+        (lambda: long_run_means([1.0], 3, np.random.default_rng(1)), "too few"),
         (lambda: long_run_means([1.0] * 9 + [np.nan], 3, np.random.default_rng(1)), "no value"),
         (lambda: Range("luck", 1, 1, 1, ""), "ranges"),
         (lambda: Range("demand", 2, 1, 3, ""), "order"),
