@@ -1,0 +1,128 @@
+"""Figures of many climates: the artists hold the numbers given, and are moved, not added."""
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from rainharvest.catchment.chain import LOSSES
+from rainharvest.plots.climates import sides_figure, wet_sides_figure
+from rainharvest.plots.climates_map import explain_figure, map_figure, place_figure
+
+SIZES = np.array([1e3, 1e4, 1e5])
+
+
+def artists(figure):
+    return sum(len(axes.get_children()) for axes in figure.axes)
+
+
+def named(axes, gid):
+    return next(a for a in axes.get_children() if a.get_gid() == gid)
+
+
+def sides(factor=1.0):
+    names, runs = ["wet", "dry", "middling"], ["dry run", "wet run"]
+    share = np.array([[0.5, 0.8, 1.0], [0.1, 0.2, 0.3], [0.3, 0.5, 0.7]])
+    lost = np.zeros((3, 2, len(LOSSES)))
+    lost[:, 1, -1] = factor * np.array([3e3, 2e3, 0.0])
+    lost[:, 0, -2] = factor * 5e3
+    return xr.Dataset(
+        {
+            "volume_reliability": (
+                ("climate", "conveyance", "arrangement", "capacity"),
+                np.stack([share, share / 2], axis=1)[:, :, None],
+            ),
+            "lost_a_year": (("climate", "conveyance", "loss"), lost),
+            "standing_spells_a_year": (
+                ("climate", "conveyance"),
+                factor * np.array([[0, 4.0], [0, 12.0], [0, 0]]),
+            ),
+        },
+        {
+            "climate": names,
+            "conveyance": runs,
+            "arrangement": ["rain only"],
+            "capacity": SIZES,
+            "loss": list(LOSSES),
+        },
+        {"measure": "volume_reliability", "target": 0.6},
+    )
+
+
+def test_climates_side_by_side():
+    figure = sides_figure(sides(), 5e3)
+    count = artists(figure)
+    sides_figure(sides(), 1e4, figure)
+    assert artists(figure) == count
+    axes = figure.axes[0]
+    np.testing.assert_allclose(named(axes, "line-1").get_ydata(), [10, 20, 30])
+    np.testing.assert_allclose(named(axes, "marks").get_ydata(), [80, 20, 50])
+    assert named(axes, "tank").get_xdata()[0] == 10 and named(axes, "target").get_ydata()[0] == 60
+    assert [t.get_text() for t in axes.get_legend().get_texts()] == ["wet", "dry", "middling"]
+
+
+def test_costs_of_the_wet_run_side_by_side():
+    figure = wet_sides_figure(sides(0.0))  # nothing lost: still a picture
+    count = artists(figure)
+    wet_sides_figure(sides(), figure)
+    assert artists(figure) == count
+    held, turned, spells = figure.axes
+    assert [named(held, f"bar-{i}-0").get_width() for i in range(3)] == [3, 2, 0]
+    assert [named(turned, f"bar-0-{j}").get_width() for j in range(2)] == [5, 0]
+    assert [named(spells, f"words-{i}-0").get_text() for i in range(3)] == ["4.0", "12", "0"]
+
+
+def test_map_marks_the_place_and_where_nothing_reaches():
+    values = xr.DataArray(
+        [[1.0, np.nan], [3.0, np.nan]],
+        {"latitude": [1.0, 2.0], "longitude": [5.0, 6.0]},
+        ("latitude", "longitude"),
+    )
+    land = xr.DataArray([[True, True], [True, False]], dims=("latitude", "longitude"))
+    figure = map_figure(values, land, "A map", "kL", (1.0, 6.0))
+    count = artists(figure)
+    map_figure(values * 10, land, "Another", "mm", (2.0, 5.0), 0, figure)
+    assert artists(figure) == count
+    axes, bar = figure.axes
+    assert named(axes, "cells").get_clim() == (10, 30) and bar.get_ylabel() == "mm"
+    assert (named(axes, "never").get_xdata(), named(axes, "never").get_ydata()) == ([6.0], [1.0])
+    assert (named(axes, "picked").get_xdata()[0], named(axes, "picked").get_ydata()[0]) == (5.0, 2.0)
+    map_figure(values, land, "Groups", "", (2.0, 5.0), 3, figure)
+    assert named(axes, "cells").get_clim() == (0.5, 3.5) and bar.get_ylabel() == "Group"
+    map_figure(values * np.nan, land, "Nothing", "kL", (2.0, 5.0), 0, figure)
+    assert named(axes, "never").get_xdata().size == 3
+
+
+def test_one_place_and_the_sea():
+    runs = ["dry run", "wet run"]
+    here = xr.Dataset(
+        {
+            "volume_reliability": (("conveyance", "capacity"), [[0.2, 0.6, 0.9], [0.1, 0.5, 0.8]]),
+            "yearly_yield": (("conveyance", "capacity"), [[1e4, 3e4, 4.4e4]] * 2),
+            "driest_decade_yield": (("conveyance", "capacity"), [[9e3, 2e4, 3e4]] * 2),
+        },
+        {"conveyance": runs, "capacity": SIZES},
+    )
+    figure = place_figure(here, 2e4, 0.8)
+    count = artists(figure)
+    left, right = figure.axes
+    np.testing.assert_allclose(named(left, "wet run").get_ydata(), [10, 50, 80])
+    np.testing.assert_allclose(named(right, "driest decade").get_ydata(), [9, 20, 30])
+    assert named(left, "tank").get_xdata()[0] == 20 and right.get_ylim()[1] == pytest.approx(50)
+    place_figure(here * np.nan, 2e4, 0.8, figure)
+    assert artists(figure) == count and np.isnan(named(left, "dry run").get_ydata()).all()
+
+
+def test_explaining_has_a_point_a_place():
+    climate = xr.Dataset(
+        {"mean_storm": ("site", [10.0, 20.0, np.nan]), "seasonality": ("site", [0.1, 0.9, np.nan])}
+    )
+    cost = xr.DataArray([0.05, 0.01, np.nan], dims="site")
+    found = xr.Dataset(
+        {"rank_correlation": ("statistic", [-1.0, -0.5])}, {"statistic": ["mean_storm", "seasonality"]}
+    )
+    figure = explain_figure(climate, cost, found)
+    count = artists(figure)
+    explain_figure(climate, 2 * cost, found, figure)
+    assert artists(figure) == count
+    np.testing.assert_allclose(named(figure.axes[0], "places").get_ydata()[:2], [10, 2])
+    assert figure.axes[1].get_title(loc="left") == "rank corr. −0.50"
