@@ -203,10 +203,10 @@ def board(
     for control in controls.values():
         control.observe(paint, "value")
     paint()
-    buttons, said = [back], []
+    buttons, said = [back] if controls else [], []
     if study is not None and choices is not None:
         more, answer = choices_row(study, lambda: choices(**values()))
-        buttons, said = [back, *more], [answer]
+        buttons, said = [*buttons, *more], [answer]
     caution_box = [widgets.HTML(f'<div class="rh-words"><b>Caution.</b> {caution}</div>')] if caution else []
     bar = widgets.HBox(buttons, layout={"flex_flow": "row wrap", "margin": "4px 0 4px 13em"})
     box = widgets.HBox(list(controls.values()), layout={"flex_flow": "row wrap", "overflow": "hidden"})

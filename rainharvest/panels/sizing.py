@@ -10,7 +10,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from rainharvest.errors import InputError
-from rainharvest.panels.board import board, slider
+from rainharvest.panels.board import board, choice, slider
 from rainharvest.plots.sizing_curve import curve_figure
 from rainharvest.plots.style import rounded_up
 from rainharvest.sizing.ranges import RANGE_WORDS
@@ -117,7 +117,7 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
 
 
 def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
-    """Return still figures of the decision, worked out beforehand.
+    """Return the figures of the decision that are worked out beforehand, outside the sliders' path.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
     Returns
     -------
     VBox
-        Figures with their sentences; show them with `rainharvest.panels.board.still`.
+        Figures with their sentences; "costs" with a list of the tanks on offer.
 
     Raises
     ------
@@ -152,7 +152,15 @@ def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
             "give it roofs, a catalogue or finer rain",
             "which",
         )
-    return board(f"sizing-{which}", {}, lambda: draw(worked))
+    controls = {}
+    if which == "costs":
+        group = worked.groups["sizing"]
+        place = option_for(group, float(group.size_on_record))
+        names = {str(name): k for k, name in enumerate(group.option.values)}
+        controls["option"] = choice(
+            "Tanks on offer", names, 0 if place is None else place, "Which combination is marked and compared"
+        )
+    return board(f"sizing-{which}", controls, lambda **chosen: draw(worked, **chosen))
 
 
 def _certainty(worked: Worked) -> dict[str, tuple]:
@@ -174,15 +182,14 @@ def _maps(worked: Worked) -> dict[str, tuple]:
     return {"maps": (maps_figure(group, size, area, group.attrs["measure"]), maps_words(group, size))}
 
 
-def _costs(worked: Worked) -> dict[str, tuple]:
+def _costs(worked: Worked, option: int) -> dict[str, tuple]:
     from rainharvest.plots.sizing_costs import front_figure, money_figure
 
     group = worked.groups["sizing"]
     measure, target = group.attrs["measure"], group.attrs["target"]
-    picked = picked_options(group)
-    marked = option_for(group, float(group.size_on_record))
+    picked = sorted({*picked_options(group), option})
     return {
-        "front": (front_figure(group, measure, target, marked), front_words(group)),
+        "front": (front_figure(group, measure, target, option), front_words(group)),
         "money": (money_figure(group, picked), f"{money_words(group, picked)} {terms_words(group)}"),
     }
 

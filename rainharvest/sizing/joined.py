@@ -84,7 +84,7 @@ def run_versions(
     capacity: np.ndarray,
     *,
     theta: float = 0.0,
-    start: float = 0.0,
+    start_share: float = 0.0,
     essential: np.ndarray | None = None,
     ration_level: np.ndarray | None = None,
     ration_share: np.ndarray | None = None,
@@ -102,7 +102,7 @@ def run_versions(
         Usable sizes.
     theta : float [1]
         Storage operating parameter.
-    start : float [1]
+    start_share : float [1]
         Share of the tank that is full at first.
     essential : ndarray [L/day], optional
         (version, step): what rationing spares.
@@ -129,7 +129,7 @@ def run_versions(
     def block(job: tuple[int, int]) -> None:
         version, first = job
         size = capacity[np.minimum(np.arange(first, first + LANES), capacity.size - 1)]
-        tank = np.array([size, np.full(LANES, theta), start * size])
+        tank = np.array([size, np.full(LANES, theta), start_share * size])
         rationed = ration_level is not None
         total, by_year = np.empty((len(TOTALS), LANES)), np.empty((len(BY_YEAR), 1, LANES))
         balance(

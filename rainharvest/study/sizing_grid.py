@@ -45,9 +45,9 @@ class Quick:
     per_area : ndarray
         (area, coefficient, version, step): inflow for each unit of roof and coefficient; the first version
         is the record as it stands.
-    asked : ndarray [L]
+    asked : ndarray
         (version, part, step): what those counted by people ask, and what all others do.
-    essential : ndarray or None [L]
+    essential : ndarray or None
         The same of what rationing spares.
     areas, coefficients : ndarray
         What ``per_area`` was worked out for, [m2] and [1].
@@ -226,7 +226,7 @@ def _settings(case: Case) -> dict[str, object]:
     """Return the settings of the balance as `rainharvest.sizing.joined.run_versions` takes them."""
     out = {
         "theta": float(case.settings.get("theta", 0.0)),
-        "start": float(case.shares.get("start", 0.0)),
+        "start_share": float(case.shares.get("start", 0.0)),
     }
     if "ration_level" in case.shares:
         out["ration_level"] = np.asarray(case.shares["ration_level"], dtype=float)

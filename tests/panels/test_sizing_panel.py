@@ -1,0 +1,100 @@
+"""The sizing panel: sliders move the curve and its words; the still pictures stand."""
+
+from pathlib import Path
+
+import pytest
+
+from rainharvest import InputError
+from rainharvest.panels.board import still
+from rainharvest.panels.sizing import sizing_panel, sizing_pictures
+from rainharvest.study.run import work_study
+
+SCHOOL = Path(__file__).parents[2] / "data/studies/day_school.toml"
+
+
+@pytest.fixture(scope="module")
+def panel():
+    return sizing_panel(SCHOOL, tank=50_000)
+
+
+@pytest.fixture(scope="module")
+def worked():
+    return work_study(SCHOOL)
+
+
+def text_of(panel):
+    picture, line = panel.rh_pictures["curve"]
+    return picture.value, line.value
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("target", 80), ("area", 1200), ("coefficient", 0.6), ("people", 100), ("capacity", 20), ("rate", 10)],
+)
+def test_each_slider_moves_curve_and_words(panel, name, value):
+    control = panel.rh_controls[name]
+    before, first = text_of(panel), control.value
+    control.value = value
+    picture, line = text_of(panel)
+    assert picture != before[0] and line != before[1] and panel.rh_words.value == ""
+    control.value = first
+    assert text_of(panel) == before
+
+
+def test_band_moves_with_the_curve(panel):
+    figure = panel.rh_figures["curve"][0]
+    band = next(a for a in figure.axes[0].get_children() if a.get_gid() == "band")
+    before = band.get_paths()[0].vertices.copy()
+    panel.rh_controls["people"].value = 400
+    after = band.get_paths()[0].vertices
+    assert before.shape == after.shape and (before != after).any()
+    panel.rh_controls["people"].value = 240
+
+
+def test_all_sliders_at_both_ends_leave_the_layout_as_it_is(panel):
+    figure = panel.rh_figures["curve"][0]
+    limits = [(axes.get_xlim(), axes.get_ylim(), axes.get_position().bounds) for axes in figure.axes]
+    for name, control in panel.rh_controls.items():
+        first = control.value
+        for value in (control.min, control.max):
+            control.value = value
+            assert panel.rh_words.value == "", name
+            now = [(axes.get_xlim(), axes.get_ylim(), axes.get_position().bounds) for axes in figure.axes]
+            assert now == limits, name
+        control.value = first
+
+
+def test_lines_are_no_longer_than_what_is_seen(panel):
+    figure = panel.rh_figures["curve"][0]
+    for axes in figure.axes:
+        assert all(len(line.get_xdata()) <= 200 for line in axes.get_lines())
+    assert len(text_of(panel)[0]) < 60_000
+
+
+@pytest.mark.parametrize("which", ["certainty", "maps", "costs", "shortcuts", "step"])
+def test_still_pictures(worked, which):
+    shown = sizing_pictures(worked, which)
+    assert shown.rh_words.value == ""
+    data = still(shown).data
+    assert data.startswith('<img alt="') and len(data) < 100_000
+    for _, sentence in shown.rh_figures.values():
+        assert sentence[:30] in data.replace("&#x27;", "'") and sentence.endswith(".")
+
+
+def test_pictures_that_are_not_there(worked):
+    with pytest.raises(InputError, match="certainty, maps"):
+        sizing_pictures(worked, "dreams")
+    reserve = work_study(SCHOOL.with_name("clinic_reserve.toml"))
+    with pytest.raises(InputError, match="nothing to show"):
+        sizing_pictures(reserve, "maps")
+
+
+def test_speed_of_a_move(panel, benchmark):
+    """Printed, never asserted: 60 years, 192 sizes, the record and ten versions, one figure painted."""
+    control = panel.rh_controls["area"]
+    values = iter(range(100, 2300, 1))
+
+    def move():
+        control.value = next(values)
+
+    benchmark.pedantic(move, rounds=30, warmup_rounds=3)
