@@ -7,7 +7,7 @@ import textwrap
 import numpy as np
 import xarray as xr
 
-from rainharvest.reader import number
+from rainharvest.reader import gallons, number
 from rainharvest.sizing.ranges import RANGE_WORDS
 from rainharvest.study.sizing_words import bought_words, option_for, record_words, sizing_headline
 from rainharvest.study.words import litres, percent, rounded
@@ -71,8 +71,9 @@ def _why(group: xr.Dataset) -> list[str]:
         side = "beyond" if own > knee * 1.05 else "before" if own < knee / 1.05 else "at"
         gain = marginal_at(group, own)
         out.append(
-            f"At the first size, {side} the knee of the curve ({litres(knee)}), one more litre of tank brings "
-            f"{number(rounded(gain, 2))} L a year."
+            f"At the first size, {side} the knee of the curve ({litres(knee)}), one more "
+            f"{'gallon' if gallons() else 'litre'} of tank brings {number(rounded(gain, 2))} "
+            f"{'gal' if gallons() else 'L'} a year."
         )
     ladder = group.size_for_target.to_series()
     steps = [f"{litres(size, up=True)} for {percent(t)}" for t, size in ladder.items() if size == size]

@@ -8,8 +8,8 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import label
-from rainharvest.reader import number
 from rainharvest.study.file import Study
+from rainharvest.study.run import Worked
 from rainharvest.study.words import confidence, days, litres, middle, percent
 
 
@@ -70,44 +70,46 @@ def why_said(done: xr.Dataset) -> str:
     return text + "."
 
 
-def sure_said(done: xr.Dataset) -> str:
+def sure_said(worked: Worked) -> str:
     """Return how sure the size is.
 
     Parameters
     ----------
-    done : Dataset
-        As `rainharvest.study.run.run_study`.
+    worked : Worked
+        The study that was run.
 
     Returns
     -------
     str
-        One or two sentences.
+        A few sentences.
     """
+    done, group = worked.done, worked.groups.get("sizing")
+    said = []
     found = done.smallest.values
-    if done.sizes["member"] < 2 or not np.isfinite(found).any():
-        return confidence(done)
-    low, high = litres(np.nanmin(found)), litres(np.nanmax(found))
-    if low == high:
-        return f"All {found.size} equally likely fillings of the record's gaps ask for {low} usable. {confidence(done)}"
-    return (
-        f"Over {found.size} equally likely fillings of the record's gaps the size differs from {low} to {high} usable. "
-        f"{confidence(done)}"
-    )
+    if done.sizes["member"] > 1 and np.isfinite(found).any():
+        low, high = litres(np.nanmin(found)), litres(np.nanmax(found))
+        differ = f"ask for {low}" if low == high else f"differ from {low} to {high}"
+        said.append(f"{found.size} equally likely fillings of the record's gaps {differ} usable.")
+    if group is not None and math.isfinite(float(group.get("sure_size", math.nan))):
+        sure = litres(float(group.sure_size), up=True)
+        said.append(f"With all that is not known, nine of ten versions are content with {sure} usable.")
+    return " ".join([*said, confidence(done)])
 
 
-def drought_said(done: xr.Dataset) -> str:
-    """Return what happens in a drought, by the worst of the record.
+def drought_said(worked: Worked) -> str:
+    """Return what happens in a drought, by the worst of the record, and what rationing does about it.
 
     Parameters
     ----------
-    done : Dataset
-        As `rainharvest.study.run.run_study`.
+    worked : Worked
+        The study that was run.
 
     Returns
     -------
     str
-        One or two sentences.
+        A few sentences.
     """
+    done = worked.done
     whole = (done.days_in_year >= 365).values
     failed = done.described_failed_by_year.median("member")[whole]
     if failed.size == 0:
@@ -117,9 +119,16 @@ def drought_said(done: xr.Dataset) -> str:
         return f"It never fell short in the {failed.size} whole years of the record."
     longest = middle(done.described_longest_failure)
     years = int((failed > 0).sum())
-    return (
+    text = (
         f"In the worst year, {int(failed.year[worst])}, it is short on {days(float(failed[worst]))}; the longest "
         f"failure holds {days(longest)}. It falls short in {years} of {failed.size} whole years."
+    )
+    plan = worked.groups.get("drought")
+    if plan is None or not float(plan.get("plan_ahead", 0.0)) or not plan.attrs["plan_keeps"]:
+        return text
+    return (
+        f"{text} Rationed by the caretaker's card, the essential uses fail in {percent(float(plan.failing_years))} of "
+        "the years."
     )
 
 
@@ -168,28 +177,4 @@ def trade_off_caption(done: xr.Dataset) -> str:
         f"{litres(float(done.capacity[-1]))} usable. The mark is the tank described, {litres(tank)} usable: "
         f"{percent(middle(done.described_rain_reliability))}. The shaded band, where it is wide enough to be seen, "
         "holds nine of ten fillings of the record's gaps."
-    )
-
-
-def cost_said(study: Study, costs) -> str:
-    """Return what the tank described costs.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    costs : Series or None
-        Row of `rainharvest.study.report.costs.cost_rows` of the tank described; None without prices.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
-    if costs is None:
-        return "The study file gives no prices."
-    unit = study.costs.currency
-    return (
-        f"{number(costs.capital, 2)} {unit} to build and {number(costs.annual, 2)} a year over {study.costs.life} "
-        f"years with upkeep; it saves {number(costs.saved, 2)} a year of mains water at today's tariff."
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rainharvest.catchment.defaults import catchment_defaults
 from rainharvest.demand.uses import defaults_used
+from rainharvest.drought.defaults import drought_defaults
 from rainharvest.names import QUANTITIES
 from rainharvest.reader import in_units, number
 from rainharvest.siteworks import defaults
@@ -62,6 +63,8 @@ def defaults_of(study: Study) -> dict[str, Default]:
         if share == default.value:
             used[name] = default
     used |= _of_the_site(study)
+    if study.arrangement.kind != "mains reserve":
+        used |= {name[0].upper() + name[1:]: default for name, default in drought_defaults().items()}
     return used | (costs_defaults(study.costs) if study.costs else {})
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-DOTS = 180
+DOTS = 150
 """Dots an inch of the pictures in the Word document."""
 SCALE = (0.82, 0.95)
 """What the sides of a picture are multiplied by before it is painted: its type then reads on a page and a phone."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.reader import date, in_units, large_volume, measure, number
+from rainharvest.reader import date, measure
 from rainharvest.study.conveyance import DryAndWet
 from rainharvest.study.file import Conveyance, Study
 from rainharvest.study.report.record_words import KINDS
+from rainharvest.study.supply_words import MONTHS
 from rainharvest.study.words import days, litres, middle, percent
 
 
@@ -235,26 +236,97 @@ def arrangement_said(study: Study, done: xr.Dataset) -> list[str]:
     return out
 
 
-def prices_said(study: Study) -> str:
-    """Return the prices that the study rests on.
+def band_caption(group: xr.Dataset) -> str:
+    """Return what the picture of the band shows.
 
     Parameters
     ----------
-    study : Study
-        With costs.
+    group : Dataset
+        As `rainharvest.study.sizing.sizing_group`.
 
     Returns
     -------
     str
         One or two sentences.
     """
-    costs = study.costs
-    share, unit = in_units(1.0, "L")
-    litre = costs.per_litre / share
-    tariff = costs.tariff * large_volume()[0] / 1000
     return (
-        f"Real prices of today in {costs.currency}: {number(costs.fixed)} whatever the size, {number(litre, 3)} per "
-        f"{unit} of nominal size, {number(costs.upkeep)} a year for upkeep; {costs.life} years of life with "
-        f"nothing left at their end; discount rate {number(100 * costs.rate)} % a year (real); mains water at "
-        f"{number(tariff, 3)} per {large_volume()[1]}."
+        f"Reliability against size: on the record as it stands (line), and in nine of ten of {group.attrs['draws']} "
+        "equally likely versions of what is not known (band): years, gaps, roof, losses, demand."
     )
+
+
+def shortcuts_said(words: str) -> str:
+    """Return how the short ways of sizing fared, and what they are.
+
+    Parameters
+    ----------
+    words : str
+        As `rainharvest.study.sizing_figure_words.shortcuts_words`.
+
+    Returns
+    -------
+    str
+        A few sentences.
+    """
+    return f"Short ways of sizing, held to this daily record. {words}"
+
+
+def left_out_said(why: str) -> str:
+    """Return what of the drought stage could not be had.
+
+    Parameters
+    ----------
+    why : str
+        The reasons.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    return f"Not shown here: {why}."
+
+
+def card_said(plan: xr.Dataset, actions: list[str]) -> list[str]:
+    """Return the caretaker's card as text, for who cannot see it.
+
+    Parameters
+    ----------
+    plan : Dataset
+        As `rainharvest.study.drought_plan.plan_dataset`.
+    actions : list of str
+        What to do, in the order of the card.
+
+    Returns
+    -------
+    list of str
+        What to do, and below which levels of the gauge by month.
+    """
+    levels = [*plan.stage_level.values, plan.help_level.values]
+    out = [actions[0]]
+    for what, level in zip(actions[1:], levels, strict=True):
+        by_month = ", ".join(
+            f"{month} {percent(min(share, 1.0))}"
+            for month, share in zip(MONTHS, level, strict=True)
+            if share > 0
+        )
+        out.append(f"{what} Below these levels of the gauge: {by_month or 'in no month'}.")
+    return out
+
+
+def fan_caption(month: int, day: int, words: str) -> str:
+    """Return from which day the outlook is, and what it shows.
+
+    Parameters
+    ----------
+    month, day : int
+        Of the day it begins.
+    words : str
+        What it shows.
+
+    Returns
+    -------
+    str
+        A few sentences.
+    """
+    return f"An outlook from {day} {MONTHS[month - 1]}, when the tank mostly stands highest. {words}"

@@ -112,8 +112,23 @@ COSTS_HEAD = (
     "capital ({currency})",
     "a year ({currency})",
     "per {volume} ({currency})",
-    "mains water saved a year ({currency})",
+    "mains water saved a year",
+    "worth over the years ({currency})",
+    "pays back, years",
 )
+OFFER_HEAD = (
+    "tanks",
+    "usable",
+    "reached",
+    "capital ({currency})",
+    "a year ({currency})",
+    "worth over the years ({currency})",
+)
+WHEN_IT_FAILS = "When it fails"
+CARD = "The caretaker's card"
+DRY_YEARS = "Dry years and dry spells"
+OUTLOOK = "What a reading of the gauge promises"
+CHANGED_CLIMATES = "Other climates and longer droughts"
 ASSUMPTIONS_HEAD = ("what", "value", "unit", "range", "kind", "source")
 REPRODUCE_HEAD = ("what", "value")
 REPRODUCE = {
@@ -142,7 +157,9 @@ CAPTIONS = {
     "treatment": "What the water of each use passes through.",
     "parts": "Parts of the system.",
     "upkeep": "Upkeep through the year.",
-    "costs": "What each size costs and saves.",
+    "costs": "What each size costs and saves. Worth over the years: savings less costs, in money of today.",
+    "offers": "Tanks on offer about the size described.",
+    "card": "The caretaker's card: what to do by month and by the gauge. Copy it and hang it up at the tank.",
     "assumptions": "Every default value that the study rests on.",
     "reproduce": "What the study was run on.",
 }

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from rainharvest.reader import date, in_units, number
-from rainharvest.study.report import answer_words, record_words
+from rainharvest.study.report import answer_words, money_words, record_words
 from rainharvest.study.report.blocks import WIDE, Fact, Facts, Paragraph, Section, Table, picture
-from rainharvest.study.report.costs import cost_of_described
 from rainharvest.study.report.fixed_words import (
     CAPTIONS,
     FINDINGS_HEAD,
@@ -18,6 +17,7 @@ from rainharvest.study.report.fixed_words import (
     USES_HEAD,
     YES,
 )
+from rainharvest.study.report.money import cost_of_described
 from rainharvest.study.run import Worked
 from rainharvest.study.supply_words import months_words
 from rainharvest.study.words import headline, percent
@@ -42,13 +42,13 @@ def answer_section(worked: Worked) -> Section:
 
     study, done = worked.study, worked.done
     drawn = trade_off_figure(done, done.attrs["measure"], done.attrs["target"], float(done.described))
-    costs = cost_of_described(study, done)
+    costs = cost_of_described(worked)
     answers = {
         "tank": (answer_words.tank_said(study, done), "size"),
         "why": (answer_words.why_said(done), "size"),
-        "sure": (answer_words.sure_said(done), "record"),
-        "drought": (answer_words.drought_said(done), "drought"),
-        "cost": (answer_words.cost_said(study, costs), "costs" if study.costs else "site"),
+        "sure": (answer_words.sure_said(worked), "size"),
+        "drought": (answer_words.drought_said(worked), "drought"),
+        "cost": (money_words.cost_said(study, costs), "site" if costs is None else "costs"),
         "watch": (answer_words.watch_said(study, done), "supply"),
     }
     facts = Facts(tuple(Fact(QUESTIONS[key], *said) for key, said in answers.items()))

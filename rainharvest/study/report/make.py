@@ -11,13 +11,15 @@ from rainharvest.study.file import reader_of
 from rainharvest.study.report.back import assumptions_section, reproduce_section
 from rainharvest.study.report.blocks import Report, numbered
 from rainharvest.study.report.choices import options_section
-from rainharvest.study.report.decision import costs_section, drought_section, size_section, supply_section
+from rainharvest.study.report.dry import drought_section
 from rainharvest.study.report.fixed_words import INVENTED
 from rainharvest.study.report.front import answer_section, demand_section, record_section, site_section
+from rainharvest.study.report.money import costs_section
 from rainharvest.study.report.page import report_page
+from rainharvest.study.report.size import size_section
 from rainharvest.study.report.water import catchment_section
 from rainharvest.study.report.word import report_document
-from rainharvest.study.report.works import parts_section, siteworks_section, upkeep_section
+from rainharvest.study.report.works import parts_section, siteworks_section, supply_section, upkeep_section
 from rainharvest.study.run import Worked
 
 PAPER = {"metric": "A4", "us": "Letter"}

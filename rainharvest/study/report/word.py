@@ -85,8 +85,9 @@ def _add_block(document: Document, block: Block, width: int) -> None:
             paragraph.add_run(f"{CAUTION}: {title}. ").bold = True
             paragraph.add_run(text)
         case Listing(text):
+            style = document.styles["Listing"].style_id
             for line in text.splitlines():
-                document.add_paragraph(line, "Listing")
+                document.add_paragraph(line)._p.style = style
         case Facts(rows):
             table = add_table(document, [(row.question, row.answer) for row in rows], (0.24, 0.76), width)
             for row, fact in zip(table.rows, rows, strict=True):

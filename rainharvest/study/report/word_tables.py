@@ -87,7 +87,9 @@ def add_table(
         The table.
     """
     from docx.enum.text import WD_ALIGN_PARAGRAPH
+    from docx.text.paragraph import Paragraph
 
+    style = document.styles["Table text"].style_id
     table = document.add_table(len(rows), len(rows[0]), "Report table")
     table.autofit = False
     look = table._tbl.tblPr.find("{*}tblLook")
@@ -106,8 +108,8 @@ def add_table(
             properties.append(element("tblHeader"))
         for column, (cell, text) in enumerate(zip(line.tc_lst, texts, strict=True)):
             cell.width = sizes[column]
-            paragraph = _paragraph(cell, table)
-            paragraph.style = document.styles["Table text"]
+            cell.p_lst[0].style = style  # looked up once: python-docx seeks a style among all, each time
+            paragraph = Paragraph(cell.p_lst[0], table)
             run = paragraph.add_run(text)
             run.bold = True if (head and number == 0) or column == 0 else None
             if column in numbers:
@@ -117,9 +119,3 @@ def add_table(
             if not last and (whole or number < 2 or number == len(rows) - 2):
                 paragraph.paragraph_format.keep_with_next = True
     return table
-
-
-def _paragraph(cell, table: Table):
-    from docx.text.paragraph import Paragraph
-
-    return Paragraph(cell.p_lst[0], table)

@@ -5,8 +5,18 @@ from __future__ import annotations
 import math
 
 from rainharvest.reader import in_units, number
-from rainharvest.study.report import works_words
-from rainharvest.study.report.blocks import WIDE, Block, Paragraph, Section, Subheading, Table, picture
+from rainharvest.study.cautions import CAUTIONS
+from rainharvest.study.report import decision_words, works_words
+from rainharvest.study.report.blocks import (
+    WIDE,
+    Block,
+    Caution,
+    Paragraph,
+    Section,
+    Subheading,
+    Table,
+    picture,
+)
 from rainharvest.study.report.fixed_words import (
     CAPTIONS,
     CHECKS_HEAD,
@@ -70,6 +80,24 @@ def siteworks_section(worked: Worked) -> Section:
     )
     blocks.append(Table(CAPTIONS["checks"], CHECKS_HEAD, rows))
     return Section("siteworks", TITLES["siteworks"], tuple(blocks))
+
+
+def supply_section(worked: Worked) -> Section:
+    """Return arrangement, treatment and cautions.
+
+    Parameters
+    ----------
+    worked : Worked
+        The study that was run.
+
+    Returns
+    -------
+    Section
+        Sentences and every caution.
+    """
+    said = [Paragraph(text) for text in decision_words.arrangement_said(worked.study, worked.done)]
+    cautions = [Caution(caution.title, caution.text) for caution in CAUTIONS.values()]
+    return Section("supply", TITLES["supply"], (*said, *treatment_blocks(worked), *cautions))
 
 
 def treatment_blocks(worked: Worked) -> list[Block]:
