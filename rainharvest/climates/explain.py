@@ -20,8 +20,8 @@ MOST = 4000
 def explain(outcome: xr.DataArray, climate: xr.Dataset, statistics: Sequence[str] = EXPLAINING) -> xr.Dataset:
     """Return how an outcome goes with each statistic of the climate over the places.
 
-    ``rank_correlation`` is Spearman's. ``rank_slope`` is that of a regression of the outcome's ranks on the ranks of all
-    statistics at once, standardised; ``explained`` is the share of variance that it explains, and
+    ``rank_correlation`` is Spearman's. ``rank_slope`` is that of a regression of the outcome's ranks on the ranks
+    of all statistics at once, standardised; ``explained`` is the share of variance that it explains, and
     ``explained_without`` the same with one statistic left out: a statistic whose leaving out costs nothing tells
     nothing that the others do not. ``between`` holds the rank correlations among the statistics.
 

@@ -171,7 +171,7 @@ def _open(source) -> list[tuple[object, xr.Dataset]]:
         found = [one] if os.path.exists(one) else sorted(glob.glob(one))
         if not found:
             raise InputError("no such file or folder", "check the path or the pattern", "grid", one)
-        files += map(Path, found)
+        files += [Path(file).absolute() for file in found]  # a worker of a cluster may stand elsewhere
     return [(file, _open_one(file)) for file in files]
 
 

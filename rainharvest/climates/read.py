@@ -8,7 +8,6 @@ import numpy as np
 from numba import njit
 
 from rainharvest.climates.grid import Grid
-from rainharvest.errors import InputError
 from rainharvest.rainfall.check_values import WORLD_RECORD
 from rainharvest.rainfall.read_values import NEGATIVE_CODES
 
@@ -127,42 +126,3 @@ def read_raw(grid: Grid, region: dict[str, slice]) -> np.ndarray:
         if 0 < day < len(wanted) - 1:  # the calendar of the files lacks 29 February
             out[..., day] = (out[..., day - 1] + out[..., day + 1]) / 2
     return out
-
-
-def check_sample(grid: Grid) -> None:
-    """Look at a few days of the whole grid and refuse what is plainly not daily rain.
-
-    Parameters
-    ----------
-    grid : Grid
-        The grid.
-
-    Raises
-    ------
-    InputError
-        If no place has a value, most values are below zero, or the rain is beyond what falls anywhere.
-    """
-    size = grid.days.size
-    sample = [read_raw(grid, {"time": slice(t, t + 1)}) for t in np.linspace(1, size - 2, 5).astype(int)]
-    if grid.mask is not None:
-        sample = [day[grid.mask.values] for day in sample]
-    values = grid.unit.mm(np.concatenate([day.ravel() for day in sample]))
-    file = grid.files[0] if grid.files else None
-    known = values[np.isfinite(values) & (values > -90 * grid.unit.mm(np.array(1.0)))]
-    if not known.size:
-        raise InputError(
-            "no place has a value on the days looked at", "check the file and its mask", file=file
-        )
-    if (known < -grid.dust).mean() > 0.01:
-        raise InputError(
-            f"{100 * (known < -grid.dust).mean():.0f} % of the values looked at are below zero",
-            "check that the variable is rain, and how it is packed",
-            file=file,
-        )
-    if float(np.mean(known)) > 100.0:
-        raise InputError(
-            f"the mean of the days looked at is {float(np.mean(known)):,.0f} mm, which falls nowhere",
-            "check the unit of the rain, and give units= if the file is wrong",
-            "units",
-            file,
-        )

@@ -13,7 +13,8 @@ import xarray as xr
 from rainharvest.climates.cells import over_cells
 from rainharvest.climates.grid import Grid
 from rainharvest.climates.plan import Plan, check_plan, digest_parts
-from rainharvest.climates.read import check_sample, read_cells
+from rainharvest.climates.read import read_cells
+from rainharvest.climates.sample import check_sample
 from rainharvest.climates.store import COUNTS, begin_or_resume, open_climates, write_region
 from rainharvest.climates.tiles import CELLS, MEMORY, lay_out, lies_by_cell, regions_of, source_chunk, tile_of
 from rainharvest.errors import InputError
