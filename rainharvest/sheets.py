@@ -23,7 +23,7 @@ h1 {{font-size:19pt; line-height:1.2}} h2 {{font-size:14pt; margin-top:1.4em}} h
 img {{max-width:100%; height:auto; break-inside:avoid}} p,li,tr,pre {{break-inside:avoid}}
 table {{border-collapse:collapse; font-size:10pt}} th,td {{border-bottom:1px solid #9fa8ab; padding:3px 8px;
   text-align:left; vertical-align:top}}
-pre {{white-space:pre-wrap; font:9pt/1.35 "DejaVu Sans Mono",monospace; background:#f3f5f5; padding:6px 10px}}
+pre {{white-space:pre-wrap; font:7.5pt/1.35 "DejaVu Sans Mono",monospace; background:#f3f5f5; padding:6px 10px}}
 a {{color:#10405f}} .jp-InputPrompt,.jp-OutputPrompt,.anchor-link {{display:none}}
 .answer {{border-bottom:1px solid #22303a; height:2.2em; margin:0 0 1.2em 0; color:#6f7679}}
 </style></head><body>
@@ -60,7 +60,7 @@ def write_sheets(out: str | os.PathLike, notebooks: str | os.PathLike = "noteboo
         raise InputError(
             "no notebook lies there", "name the folder of the notebooks", "--notebooks", notebooks
         )
-    pages = {f"{book.stem}.html": _sheet(book) for book in books}
+    pages = {f"{book.stem}.html": sheet(book) for book in books}
     pages["answers.html"] = _answers(books)
     with whole_files(out) as scratch:
         for name, page in pages.items():
@@ -108,8 +108,19 @@ def _without_answer(source: str) -> tuple[ast.Module, bool]:
     return code, bool(yours)
 
 
-def _sheet(book: Path) -> str:
-    """Return one notebook as a page: no code, a line to write on below each exercise."""
+def sheet(book: str | os.PathLike) -> str:
+    """Return a notebook as a page: no code, a line to write on below each exercise.
+
+    Parameters
+    ----------
+    book : str or path
+        The notebook.
+
+    Returns
+    -------
+    str
+        HTML that needs nothing from outside.
+    """
     import nbformat
     from nbconvert import HTMLExporter
 
