@@ -86,7 +86,7 @@ def run_versions(
     theta: float = 0.0,
     start_share: float = 0.0,
     essential: np.ndarray | None = None,
-    ration_level: np.ndarray | None = None,
+    ration_level_share: np.ndarray | None = None,
     ration_share: np.ndarray | None = None,
     threads: int = 1,
 ) -> dict[str, np.ndarray]:
@@ -106,7 +106,7 @@ def run_versions(
         Share of the tank that is full at first.
     essential : ndarray [L/day], optional
         (version, step): what rationing spares.
-    ration_level, ration_share : ndarray [1], optional
+    ration_level_share, ration_share : ndarray [1], optional
         For each stage: share of the tank below which it begins, share still served.
     threads : int [1]
         Blocks of tanks simulated side by side.
@@ -130,7 +130,7 @@ def run_versions(
         version, first = job
         size = capacity[np.minimum(np.arange(first, first + LANES), capacity.size - 1)]
         tank = np.array([size, np.full(LANES, theta), start_share * size])
-        rationed = ration_level is not None
+        rationed = ration_level_share is not None
         total, by_year = np.empty((len(TOTALS), LANES)), np.empty((len(BY_YEAR), 1, LANES))
         balance(
             inflow[version],
@@ -138,7 +138,7 @@ def run_versions(
             essential[version] if rationed else None,
             None,
             tank,
-            ration_level[:, None] * size if rationed else None,
+            ration_level_share[:, None] * size if rationed else None,
             np.repeat(ration_share[:, None], LANES, axis=1) if rationed else None,
             None,
             years,
