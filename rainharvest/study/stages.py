@@ -131,7 +131,7 @@ def stage_key(run: Run, stage: str) -> str:
         See `rainharvest.study.kept.key_of`.
     """
     said = {name: _section(run.study, name) for name in STAGES[stage].reads}
-    files = [(str(path), _digest(path)) for key in STAGES[stage].files for path in _named(run, key)]
+    files = [(path.name, _digest(path)) for key in STAGES[stage].files for path in _named(run, key)]
     return key_of(stage, said, files, *(stage_key(run, before) for before in STAGES[stage].takes))
 
 

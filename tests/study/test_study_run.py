@@ -14,6 +14,7 @@ import pytest
 import xarray as xr
 
 from rainharvest import run_study, simulate
+from rainharvest.study.run import work_study
 from rainharvest.study.words import headline
 from rainharvest.study.write import write_study
 
@@ -221,9 +222,9 @@ def test_a_kill_at_any_moment_leaves_old_or_new_files_whole(tmp_path):
         DEMO.read_text().replace("people = 240", "people = 200").replace('"../', f'"{ROOT}/data/')
     )
     fresh = tmp_path / "fresh"
+    write_study(altered, fresh)  # what it leaves behind makes the runs below short
     begun = time.monotonic()
-    write = command("study", altered, "--out", fresh)
-    write.communicate(timeout=300)
+    command("study", altered, "--out", fresh).communicate(timeout=300)
     whole = time.monotonic() - begun
     new = {name: (fresh / name).read_bytes() for name in OUTPUTS}
     assert all(old[name] != new[name] for name in ("report.html", "trade_off.csv"))
@@ -238,3 +239,32 @@ def test_a_kill_at_any_moment_leaves_old_or_new_files_whole(tmp_path):
             assert (tmp_path / name).read_bytes() in (old[name], new[name]), (attempt, name)
         with xr.open_dataset(tmp_path / "results.nc") as back:
             assert back.attrs["title"]
+    write_study(altered, tmp_path)
+    for name in OUTPUTS - {"results.nc"}:
+        assert (tmp_path / name).read_bytes() == new[name], name
+    assert not list(tmp_path.glob(".finished-*"))
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
+def test_a_kill_while_results_are_kept_leaves_nothing_that_misleads(tmp_path):
+    kept = tmp_path / "kept"
+    for seconds in (3.0, 5.0, 7.0):
+        run = command("study", DEMO, "--out", tmp_path / "out", "--cache", kept)
+        time.sleep(seconds)
+        run.send_signal(signal.SIGKILL)
+        run.communicate(timeout=60)
+    after = work_study(DEMO, cache=kept)
+    xr.testing.assert_identical(after.done, run_study(DEMO))
+    for name, group in work_study(DEMO).groups.items():
+        xr.testing.assert_identical(after.groups[name], group)
+
+
+def test_command_names_the_folder_that_it_cannot_keep_results_in(tmp_path):
+    (tmp_path / "file").write_text("")
+    run = command("study", DEMO, "--out", tmp_path / "out", "--cache", tmp_path / "file")
+    _, complaint = run.communicate(timeout=300)
+    assert run.returncode == 2 and not (tmp_path / "out").exists()
+    assert (
+        complaint.startswith(f"{tmp_path / 'file'}: --cache: cannot write there")
+        and complaint.count("\n") == 1
+    )

@@ -8,10 +8,12 @@ import pytest
 from pydantic import BaseModel
 
 from rainharvest import InputError
-from rainharvest.reader import US_UNITS
+from rainharvest.reader import US_UNITS, reading
 from rainharvest.study.file import Study, read_study, reader_of, study_from
 from rainharvest.study.file_mistakes import models_of
 from rainharvest.study.file_units import field_units, metric_factor
+from rainharvest.study.stages import Run, parcel_of
+from rainharvest.study.words import headline
 
 STUDIES = Path(__file__).parents[2] / "data" / "studies"
 
@@ -229,3 +231,27 @@ def test_mistakes_of_a_us_file_are_told_in_its_units(tmp_path, name):
 
 def test_no_unit_of_the_table_is_forgotten():
     assert {unit for model in all_models() for unit in field_units(model).values()} & set(US_UNITS)
+
+
+def test_a_us_file_gives_the_same_answer_and_tells_it_in_gallons(tmp_path):
+    import tomlkit
+
+    data = tomllib.loads((STUDIES / "day_school.toml").read_text(encoding="utf-8"))
+    for table in ("sizing", "catalogue", "option"):
+        data.pop(table)
+    data["rain"] |= {"members": 2, "file": str(STUDIES / data["rain"]["file"]), "neighbours": []}
+    files = {"metric": data, "us": to_us(data, Study) | {"units": "us"}}
+    done = {}
+    for name, tables in files.items():
+        (tmp_path / f"{name}.toml").write_text(tomlkit.dumps(tables), encoding="utf-8")
+        study, _ = read_study(tmp_path / f"{name}.toml")
+        done[name] = parcel_of(Run(study, tmp_path), "storage")["done"]
+        with reading(reader_of(study)):
+            done[name].attrs["headline"] = headline(done[name])
+    assert float(done["us"].recommended) == pytest.approx(float(done["metric"].recommended), abs=1.01)
+    assert done["us"].volume_reliability.values == pytest.approx(
+        done["metric"].volume_reliability.values, rel=1e-9
+    )
+    said = done["us"].attrs["headline"]
+    assert " gal usable" in said and " L " not in said and "kL" not in said
+    assert "kL usable" in done["metric"].attrs["headline"]
