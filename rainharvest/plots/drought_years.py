@@ -137,18 +137,22 @@ def through_figure(found: xr.Dataset, own: float, figure: Figure | None = None) 
                 )[0],
             )
             line.set_data(when, stored.values[k][thin] / 1000)
-            if day == "worst_day":
-                words = keep(
-                    axes,
-                    f"size {k + 1}",
-                    lambda axes=axes: axes.text(
-                        0.012, 0, "", va="bottom", fontsize=13, transform=axes.get_yaxis_transform()
-                    ),
-                )
-                words.set_text(f"{float(f'{size / 1000:.3g}'):g} kL" + (" (yours)" if mine else ""))
-                words.set_y(float(stored.values[k][:25].max()) / 1000 + 0.01 * top)
         axes.set_xlim(when[0], when[-1])
-    figure.axes[0].set_ylim(0, top)
+    left = figure.axes[0]
+    left.set_ylim(0, top)
+    free = 0.0
+    for k in np.argsort(found.worst_stored.values[:, :25].max(axis=1), kind="stable"):
+        # each beside the beginning of its line, and clear of the one below
+        at = max(float(found.worst_stored.values[k][:25].max()) / 1000 + 0.01 * top, free)
+        free = at + 0.085 * top
+        words = keep(
+            left,
+            f"size {k + 1}",
+            lambda: left.text(0.012, 0, "", va="bottom", fontsize=13, transform=left.get_yaxis_transform()),
+        )
+        mine = abs(sizes[k] - own) < 1e-6 * own
+        words.set_text(f"{float(f'{sizes[k] / 1000:.3g}'):g} kL" + (" (yours)" if mine else ""))
+        words.set_y(min(at, 0.92 * top))
     return figure
 
 
