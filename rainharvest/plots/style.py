@@ -187,7 +187,9 @@ def _document(figure: Figure, draw: Callable) -> str:
     renderer = RendererSVG(*figure.bbox.size, text, image_dpi=2 * POINTS, metadata={"Date": None})
     draw(renderer, text)
     renderer.finalize()
-    drawing = text.getvalue()
+    drawing = re.sub(
+        '<g id="[^"]*">', "<g>", text.getvalue()
+    )  # nothing refers to groups, and pages hold many figures
     start = drawing.index("<defs>", drawing.find("</metadata>"))  # the head's default style is wanted
     return drawing[start : drawing.rindex("</svg>")]
 

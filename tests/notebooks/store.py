@@ -40,7 +40,9 @@ def main(paths):
         begun = time.perf_counter()
         said = store(path)
         faults += bool(said)
-        print(f"{path.name}: {time.perf_counter() - begun:.0f} s{', NOT STORED, it printed: ' + said if said else ''}")
+        print(
+            f"{path.name}: {time.perf_counter() - begun:.0f} s{', NOT STORED, it printed: ' + said if said else ''}"
+        )
     return 1 if faults else 0
 
 
