@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +15,7 @@ from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, balance
 
 STORED, DRAWN, UNMET = DAILY.index("stored"), DAILY.index("drawn"), DAILY.index("unmet")
 DAYS_FAILED = BY_YEAR.index("days_failed")
+FEW = 8  # blocks below which a second thread does not pay (own choice)
 
 
 @dataclass(frozen=True)
@@ -75,8 +78,14 @@ def run_windows(
     days = windows.inflow.shape[0]
     edges = np.array([0, days] if edges is None else edges, dtype=np.int64)
     failed = np.empty((settings.start.size, edges.size - 1, windows.year.size))
-    for row, begin, end, _, by_part, _ in _blocks(windows, capacity, settings, theta, edges, False):
-        failed[row, :, begin:end] = by_part[DAYS_FAILED, :, : end - begin]
+
+    def part(columns: range) -> None:
+        for row, begin, end, _, by_part, _ in _blocks(
+            windows, capacity, settings, theta, edges, columns, False
+        ):
+            failed[row, :, begin:end] = by_part[DAYS_FAILED, :, : end - begin]
+
+    _side_by_side(part, windows.year.size)
     return failed
 
 
@@ -106,14 +115,35 @@ def trace_windows(
     stored = np.empty((settings.start.size, days, windows.year.size), dtype=np.float32)
     lasts = np.empty((settings.start.size, windows.year.size), dtype=np.int64)
     edges = np.array([0, days], dtype=np.int64)
-    for row, begin, end, asked, _, daily in _blocks(windows, capacity, settings, theta, edges, True):
-        stored[row, :, begin:end] = daily[STORED, :, : end - begin]
-        short = daily[UNMET, :, : end - begin] > 1e-9 * asked[:, : end - begin]
-        lasts[row, begin:end] = np.where(short.any(axis=0), short.argmax(axis=0), days)
+
+    def part(columns: range) -> None:
+        for row, begin, end, asked, _, daily in _blocks(
+            windows, capacity, settings, theta, edges, columns, True
+        ):
+            stored[row, :, begin:end] = daily[STORED, :, : end - begin]
+            short = daily[UNMET, :, : end - begin] > 1e-9 * asked[:, : end - begin]
+            lasts[row, begin:end] = np.where(short.any(axis=0), short.argmax(axis=0), days)
+
+    _side_by_side(part, windows.year.size)
     return stored, lasts
 
 
-def _blocks(windows: Windows, capacity: float, settings: Settings, theta: float, edges, trace: bool):
+def _side_by_side(part: Callable[[range], None], columns: int) -> None:
+    """Work the blocks of columns in two threads where there is enough to do: a slider waits."""
+    blocks = range(0, columns, LANES)
+    with compiling_notice("the daily balance"):
+        part(blocks[:1])
+        rest = blocks[1:]
+        if len(rest) < FEW:
+            part(rest)
+        else:
+            with ThreadPoolExecutor(2) as pool:
+                list(pool.map(part, (rest[::2], rest[1::2])))
+
+
+def _blocks(
+    windows: Windows, capacity: float, settings: Settings, theta: float, edges, blocks: range, trace: bool
+):
     """Yield the results of each block of lanes; the arrays are used again for the next."""
     days, columns = windows.inflow.shape
     if not capacity > 0:
@@ -129,18 +159,17 @@ def _blocks(windows: Windows, capacity: float, settings: Settings, theta: float,
     daily = np.zeros((len(DAILY), days, LANES)) if trace else None
     tank = np.empty((3, LANES))
     tank[0], tank[1] = capacity, theta
-    with compiling_notice("the daily balance"):
-        for begin in range(0, columns, LANES):
-            end = min(begin + LANES, columns)
-            lanes = np.minimum(np.arange(begin, begin + LANES), end - 1)  # a short block repeats its last
-            flows = [
-                np.ascontiguousarray(series[:, begin:end] if end - begin == LANES else series[:, lanes])
-                for series in (windows.inflow, windows.demand, windows.essential)
-            ]
-            for row in range(settings.start.size):
-                tank[2] = settings.start[row]
-                level, share = (
-                    np.repeat(rule[row][:, None], LANES, axis=1) for rule in (settings.level, settings.share)
-                )
-                balance(*flows, None, tank, level, share, None, edges, total, by_part, daily)
-                yield row, begin, end, flows[1], by_part, daily
+    for begin in blocks:
+        end = min(begin + LANES, columns)
+        lanes = np.minimum(np.arange(begin, begin + LANES), end - 1)  # a short block repeats its last
+        flows = [
+            np.ascontiguousarray(series[:, begin:end] if end - begin == LANES else series[:, lanes])
+            for series in (windows.inflow, windows.demand, windows.essential)
+        ]
+        for row in range(settings.start.size):
+            tank[2] = settings.start[row]
+            level, share = (
+                np.repeat(rule[row][:, None], LANES, axis=1) for rule in (settings.level, settings.share)
+            )
+            balance(*flows, None, tank, level, share, None, edges, total, by_part, daily)
+            yield row, begin, end, flows[1], by_part, daily
