@@ -229,6 +229,6 @@ def _settings(case: Case) -> dict[str, object]:
         "start_share": float(case.shares.get("start", 0.0)),
     }
     if "ration_level" in case.shares:
-        out["ration_level"] = np.asarray(case.shares["ration_level"], dtype=float)
+        out["ration_level_share"] = np.asarray(case.shares["ration_level"], dtype=float)
         out["ration_share"] = np.asarray(case.settings["ration_share"], dtype=float)
     return out
