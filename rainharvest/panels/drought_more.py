@@ -45,7 +45,7 @@ def dry_spells_panel(path: str | os.PathLike) -> widgets.VBox:
     figures: dict[str, object] = {}
 
     def redraw(wet_day: float) -> dict[str, tuple]:
-        found = spells_of(basis, wet_day)
+        found = spells_of(basis, round(wet_day, 2))  # the page sends 1.0000000000000002
         figures["spells"] = longest_spell_figure(found, figures.get("spells"))
         return {"spells": (figures["spells"], spells_words(found))}
 

@@ -88,9 +88,8 @@ def fan_figure(
         ahead = (season - first_day[0]) % 12 or 12
         begins = np.datetime64(f"{YEAR}-{first_day[0]:02d}-01")
         at = (begins.astype("datetime64[M]") + ahead).astype("datetime64[D]") - begins - (first_day[1] - 1)
-        keep(axes, "dry season ends", lambda: axes.axvline(0, color=STONE, linewidth=1.4)).set_xdata(
-            [int(at.astype(int))] * 2
-        )
+        line = keep(axes, "dry season ends", lambda: axes.plot([], [], color=STONE, linewidth=1.4)[0])
+        line.set_data([int(at.astype(int))] * 2, [0.0, size])
         said = keep(
             axes, "season-words", lambda: axes.text(0, 0, "", rotation=90, va="top", fontsize=12, color=STONE)
         )
@@ -177,8 +176,8 @@ def chances_figure(found: xr.Dataset, first_day: tuple[int, int], figure: Figure
             ncols=2,
             columnspacing=1.0,
         )
-    now = keep(right, "today", lambda: right.axvline(0, color=OCHRE, linewidth=2.4))
-    now.set_xdata([found.attrs["start"] / 1000] * 2)
+    now = keep(right, "today", lambda: right.plot([], [], color=OCHRE, linewidth=2.4, label="today")[0])
+    now.set_data([found.attrs["start"] / 1000] * 2, [0.0, 100.0])
     right.set_xlim(0, rounded_up(found.attrs["capacity"] / 1000))
     return figure
 
