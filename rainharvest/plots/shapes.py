@@ -67,7 +67,8 @@ def draw_says(axes: Axes, name: str, place, text: str, ha: str = "left", va: str
     **look
         How they look, on first use.
     """
-    words = keep(axes, name, lambda: axes.text(0, 0, "", fontsize=13, zorder=8, **look))
+    # Words do not take part in the layout: they would make the room of the axes jump.
+    words = keep(axes, name, lambda: axes.text(0, 0, "", fontsize=13, zorder=8, in_layout=False, **look))
     words.set_position(place)
     words.set_text(text)
     words.set_ha(ha)

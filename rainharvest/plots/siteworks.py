@@ -52,7 +52,7 @@ def tank_figure(works: Works, figure: Figure | None = None) -> Figure:
         high = max(high, min(works.site.pump.highest_tap, high + 3.0))
     # Room for words goes by a step of a fortieth of the width, so that a large tank leaves as much as a small one;
     # the step seldom moves, so that a slider seldom makes the layout anew.
-    step = rounded_up(max(wide / 18, high / 9.7, 0.15))
+    step = rounded_up(max(wide / 14, high / 9.7, 0.15))
     left, right, deep = -9 * step, 31 * step, -3.6 * step
     axes.set_xlim(metre * left, metre * right)
     axes.set_ylim(metre * deep, metre * (step * np.ceil(high / step + 2)))
@@ -125,12 +125,13 @@ def _draw_vessel(axes: Axes, vessel: Vessel, floor: float, wide: float, step: fl
             shape = draw_box(0.0, wide, floor, floor + level, metre)
         draw_polygon(axes, name, shape, **looks[name])
     middle = floor + (vessel.outlet_mark + vessel.overflow_mark) / 2
+    inside = wide > 5 * step
     draw_says(
         axes,
         "holds",
-        (metre * wide / 2, metre * (middle if wide > 5 * step else floor + vessel.height + 0.7 * step)),
+        (metre * wide / 2, metre * middle) if inside else (0.0, metre * (floor + vessel.height + 0.7 * step)),
         measure(vessel.capacity / vessel.tanks, "L", 2) + (" each" if vessel.tanks > 1 else ""),
-        ha="center",
+        ha="center" if inside else "left",
         fontweight="bold",
     )
 
@@ -190,7 +191,8 @@ def _draw_overflow(axes: Axes, works: Works, wide: float, step: float, metre: fl
         text = (
             f"overflow {many}{measure(pipe.overflow_bore, 'mm', 3)}\npasses {measure(pipe.passes, 'L/s', 2)}"
         )
-    draw_says(axes, "overflow-words", (metre * (wide + 1.5 * step), metre * level), text, va="top")
+    side = "top" if level > 4 * step else "bottom"  # clear of the pump
+    draw_says(axes, "overflow-words", (metre * (wide + 1.5 * step), metre * level), text, va=side)
     keep(axes, "overflow-words", dict).set_color(INK if works_out or not works.peak else BRICK)
     way = {"soakaway": "to the soakaway", "garden": "to the garden", "drain": "to the drain"}
     draw_says(
@@ -215,14 +217,13 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
     body.set_data([metre * x] if pump else [], [metre * y] if pump else [])
     end = keep(axes, "highest", lambda: axes.plot([], [], "^", ms=10, color=DEEP, zorder=7)[0])
     end.set_data([metre * up] if pump else [], [metre * tap] if pump else [])
-    beyond = " (beyond the drawing)" if pump and tap < works.site.pump.highest_tap else ""
-    text = (
-        f"highest tap\n{measure(works.site.pump.highest_tap, 'm', 2)} up{beyond}, "
-        f"{number(pump.duty.electric_power, 2)} W"
-        if pump
-        else ""
-    )
-    draw_says(axes, "pump-words", (metre * (up + 0.6 * step), metre * tap), text, va="top")
+    text = ""
+    if pump:
+        lines = ["highest tap", f"{measure(works.site.pump.highest_tap, 'm', 2)} up"]
+        lines += ["(not to scale)"] if tap < works.site.pump.highest_tap else []
+        text = "\n".join([*lines, f"{number(pump.duty.electric_power, 2)} W"])
+    place = metre * (up + 0.6 * step), metre * max(tap, 3.5 * step)
+    draw_says(axes, "pump-words", place, text, va="top")
     stop = keep(
         axes, "stop", lambda: axes.plot([], [], color=BRICK, linewidth=2, linestyle=(0, (3, 2)), zorder=6)[0]
     )

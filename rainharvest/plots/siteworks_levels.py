@@ -49,7 +49,9 @@ def run_figure(levels: Levels, vessel: Vessel, floor_height: float, figure: Figu
     high = max(run.outlet_level, run.inlet_level, vessel.height)
     across = rounded_up(max(1.15 * (run.run + vessel.tank_length), 8.0))
     axes.set_xlim(-0.3 * across, across)
-    axes.set_ylim(-rounded_up(max(-low, floor_height) + 0.3), rounded_up(high + 1.6))
+    bottom = -rounded_up(max(-low, floor_height) + 0.3)
+    # a quarter of the height is kept for the words above the gutter
+    axes.set_ylim(bottom, rounded_up(max(high + 1.6, (high - 0.25 * bottom) / 0.75)))
     tank = (vessel.tank_length, vessel.height, vessel.overflow_mark, floor_height)
     draw_run(axes, "From the roof to the tank", levels, across, tank)
     return figure

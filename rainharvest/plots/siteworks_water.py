@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 DURATIONS = {5: "5 min", 15: "15 min", 60: "1 h", 240: "4 h", 1440: "24 h"}
 """Marks on the axis of durations."""
+MOST_BARS = 16
 
 
 def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -> Figure:
@@ -50,7 +51,7 @@ def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -
     minutes = np.array([]) if none else soakaway.storm_minutes.values
     needed = np.array([]) if none else soakaway.storage_required.values / scale
     holds = 0.0 if none else float(soakaway.soakaway_holds) / scale
-    top = rounded_up(1.25 * max(holds, *needed, 0.0) if len(needed) else 1.0)
+    top = rounded_up(1.32 * max(holds, *needed, 0.0) if len(needed) else 1.0)
     axes.set_ylim(0, top)
     stems = keep(axes, "stems", lambda: axes.plot([], [], color=DEEP, linewidth=14, solid_capstyle="butt")[0])
     stems.set_data(
@@ -64,26 +65,25 @@ def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -
         axes,
         "holds-words",
         lambda: axes.text(
-            0.99,
-            0,
-            "",
-            transform=axes.get_yaxis_transform(),
-            ha="right",
-            va="bottom",
-            fontsize=14,
-            fontweight="bold",
+            0.99, 0.985, "", transform=axes.transAxes, ha="right", va="top", fontsize=14, fontweight="bold"
         ),
     )
-    words.set_y(holds + 0.015 * top)
-    words.set_text("" if none else f"it holds {measure(holds * scale, 'L', 2)}")
-    for k in range(12):
+    words.set_text("" if none else f"dashed: it holds {measure(holds * scale, 'L', 2)}")
+    last = 0.0
+    for k in range(MOST_BARS):
         there = k < len(minutes)
         text = keep(
             axes,
             f"rain-{k}",
-            lambda: axes.text(0, 0, "", ha="center", va="bottom", fontsize=11.5, color=STONE, zorder=6),
+            lambda: axes.text(
+                0, 0, "", ha="center", va="bottom", fontsize=11.5, color=STONE, in_layout=False
+            ),
         )
-        text.set_text(measure(float(soakaway.storm_depth[k]), "mm", 2) if there else "")
+        if there and minutes[k] >= 1.9 * last:  # neighbours closer than that would overlap
+            text.set_text(measure(float(soakaway.storm_depth[k]), "mm", 2))
+            last = minutes[k]
+        else:
+            text.set_text("")
         clear = needed[k] if there and needed[k] < holds - 0.09 * top else holds
         text.set_position((minutes[k] if there else 10.0, (clear if there else 0.0) + 0.012 * top))
     empty = keep(
@@ -207,16 +207,16 @@ def pump_figure(pump: PumpWorks, figure: Figure | None = None) -> Figure:
         "pump-words": (flow[4], give[4] + 0.03 * tall, "the pump gives", "left"),
         "pipe-words": (0.01 * wide, ask[0] - 0.05 * tall, "the pipe asks for", "left"),
         "duty-words": (
-            litre * duty.flow + 0.02 * wide,
-            ask[-1] + 0.04 * tall,
-            f"{measure(duty.flow, 'L/s', 2)}, {measure(duty.duty_head, 'm', 2)}, "
+            0.985 * wide,
+            0.93 * tall,
+            f"they meet at {measure(duty.flow, 'L/s', 2)}, {measure(duty.duty_head, 'm', 2)}: "
             f"{number(duty.electric_power, 2)} W",
-            "left",
+            "right",
         ),
         "lift-words": (0.99 * wide, metre * pump.rise.lift + 0.015 * tall, "lift alone", "right"),
     }
     for name, (x, y, text, ha) in said.items():
-        words = keep(axes, name, lambda: axes.text(0, 0, "", fontsize=14, zorder=6))
+        words = keep(axes, name, lambda: axes.text(0, 0, "", fontsize=14, zorder=6, in_layout=False))
         words.set_position((x, y))
         words.set_text(text)
         words.set_ha(ha)
