@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -96,6 +97,84 @@ def smallest_tank(
     >>> answer.capacity, round(answer.reached, 3), answer.one_less < 0.5
     (5.0, 0.5, True)
     """
+    _check(target, measure)
+
+    def reach(_: list[int], sizes: np.ndarray) -> np.ndarray:
+        along = xr.DataArray(sizes[0], {"capacity": sizes[0]}, ("capacity",))
+        grown = {name: share * along for name, share in (shares or {}).items()}
+        done = simulate(inflow, demand, along, **settings, **grown)[measure]
+        if done.dims != ("capacity",):
+            raise InputError(
+                f"the record has further dimensions {done.dims}",
+                "give one member, roof or arrangement at a time",
+                "inflow",
+            )
+        return done.values[None]
+
+    if largest is None:
+        start = float(np.max(np.asarray(settings.get("start", 0.0))))
+        largest = float(np.sum(np.asarray(inflow, dtype=float))) + start
+    return _together([_search(target, measure, largest)], reach)[0]
+
+
+def smallest_of_members(
+    inflow: xr.DataArray,
+    demand,
+    target: float,
+    *,
+    measure: Measure = "volume_reliability",
+    shares: dict[str, object] | None = None,
+    threads: int = 1,
+    **settings,
+) -> list[SmallestTank]:
+    """Find the smallest tank of each version of a record, as `smallest_tank` does for one.
+
+    The searches are the same, size by size; each pass simulates those of all versions at once.
+
+    Parameters
+    ----------
+    inflow : DataArray [L/day]
+        (member, time): water at the tank inlet.
+    demand : array_like [L/day]
+        Water asked of the tank, the same for all.
+    target : float [1]
+        Reliability to reach, above 0 and up to 1.
+    measure : str
+        As for `smallest_tank`.
+    shares : dict, optional
+        As for `smallest_tank`.
+    threads : int
+        As for `rainharvest.simulate`.
+    **settings
+        As for `smallest_tank`.
+
+    Returns
+    -------
+    list of SmallestTank
+        One a member.
+
+    Raises
+    ------
+    InputError
+        As `smallest_tank`.
+    """
+    _check(target, measure)
+    inflow = inflow.reset_coords(drop=True).transpose("member", "time")
+    start = float(np.max(np.asarray(settings.get("start", 0.0))))
+
+    def reach(which: list[int], sizes: np.ndarray) -> np.ndarray:
+        part = inflow.isel(member=which)
+        along = xr.DataArray(sizes, {"member": part.member}, ("member", "capacity"))
+        grown = {name: share * along for name, share in (shares or {}).items()}
+        done = simulate(part, demand, along, threads=threads, **settings, **grown)[measure]
+        return done.transpose("member", "capacity").values
+
+    return _together(
+        [_search(target, measure, float(brought.sum()) + start) for brought in inflow.values], reach
+    )
+
+
+def _check(target: float, measure: str) -> None:
     if not 0 < target <= 1:
         raise InputError(
             f"{target!r} is no reliability to reach", "give a share above 0 and up to 1", "target"
@@ -105,29 +184,21 @@ def smallest_tank(
             f"no reliability is called {measure!r}", f"use one of {', '.join(Measure.__args__)}", "measure"
         )
 
-    def reliability(sizes: np.ndarray) -> np.ndarray:
-        along = xr.DataArray(sizes, {"capacity": sizes}, ("capacity",))
-        grown = {name: share * along for name, share in (shares or {}).items()}
-        done = simulate(inflow, demand, along, **settings, **grown)[measure]
-        if done.dims != ("capacity",):
-            raise InputError(
-                f"the record has further dimensions {done.dims}",
-                "give one member, roof or arrangement at a time",
-                "inflow",
-            )
-        return done.values
 
+Search = Generator[np.ndarray, np.ndarray, SmallestTank]
+
+
+def _search(target: float, measure: str, largest: float) -> Search:
+    """Ask for sizes, be told what they reach, and return the answer."""
     # Rounding in sums of a hundred thousand days must not make a target of 1 unreachable.
     enough = target * (1 - 1e-12)
-    if largest is None:
-        start = float(np.max(np.asarray(settings.get("start", 0.0))))
-        largest = float(np.sum(np.asarray(inflow, dtype=float))) + start
     low, high = 0.0, max(1.0, math.ceil(largest))
-    reached = float(reliability(np.array([high]))[0])
+    reached = float((yield np.array([high]))[0])
     if reached < enough:
         return SmallestTank(math.nan, measure, target, reached, math.nan, high)
-    if float(reliability(np.array([0.0]))[0]) >= enough:
-        return SmallestTank(0.0, measure, target, float(reliability(np.array([0.0]))[0]), math.nan, high)
+    without = float((yield np.array([0.0]))[0])
+    if without >= enough:
+        return SmallestTank(0.0, measure, target, without, math.nan, high)
     while high - low > 1:
         # Geometric while the interval spans magnitudes, even when it no longer does.
         span = (
@@ -137,7 +208,26 @@ def smallest_tank(
         )
         sizes = np.unique(np.round(span))
         sizes = sizes[(sizes > low) & (sizes <= high)]
-        first = int(np.argmax(reliability(sizes) >= enough))
+        first = int(np.argmax((yield sizes) >= enough))
         low, high = (sizes[first - 1] if first else low), sizes[first]
-    one_less, reached = (float(r) for r in reliability(np.array([high - 1, high])))
+    one_less, reached = (float(r) for r in (yield np.array([high - 1, high])))
     return SmallestTank(float(high), measure, target, reached, one_less, math.ceil(largest))
+
+
+def _together(
+    searches: list[Search], reach: Callable[[list[int], np.ndarray], np.ndarray]
+) -> list[SmallestTank]:
+    """Run searches side by side: each pass hands the sizes that all of them ask for to ``reach``."""
+    asked = dict(enumerate(next(search) for search in searches))
+    found: dict[int, SmallestTank] = {}
+    while asked:
+        which = list(asked)
+        width = max(sizes.size for sizes in asked.values())
+        table = np.array([np.pad(asked[i], (0, width - asked[i].size), mode="edge") for i in which])
+        for i, reached in zip(which, reach(which, table), strict=True):
+            try:
+                asked[i] = searches[i].send(reached[: asked[i].size])
+            except StopIteration as end:
+                found[i] = end.value
+                del asked[i]
+    return [found[i] for i in range(len(searches))]

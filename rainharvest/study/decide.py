@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import attributes
-from rainharvest.sizing.smallest import smallest_tank
+from rainharvest.sizing.smallest import smallest_of_members, smallest_tank
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study
@@ -135,30 +135,23 @@ def _mains(study: Study, flows: Flows) -> str:
 
 def _smallest_by_member(study: Study, flows: Flows, own: bool) -> np.ndarray:
     """Return the smallest tank of each filled version; NaN where none reaches the target."""
-    asked, inflow = flows.asked.sum("use"), flows.water.inflow
+    asked, inflow, target = flows.asked.sum("use"), flows.water.inflow, study.target
+    sample = balance_settings(study, flows, 1.0, mains=own)
+    # Levels and start grow with the tank.
+    scaled = {k for k in ("start", "ration_level", "top_up_trigger", "top_up_level") if k in sample}
+    given = {
+        "measure": target.measure,
+        "shares": {k: sample[k] for k in scaled},
+        **{k: v for k, v in sample.items() if k not in scaled},
+    }
     if own:  # no rain: every version is the same, and the size cannot matter beyond a year's demand
         largest = float(asked.groupby("time.year").sum().max())
-        return np.full(inflow.sizes["member"], _smallest(study, flows, inflow.isel(member=0), asked, largest))
-    return np.array(
-        [_smallest(study, flows, inflow.isel(member=m), asked, None) for m in range(inflow.sizes["member"])]
-    )
-
-
-def _smallest(study: Study, flows: Flows, inflow, asked, largest: float | None) -> float:
-    """Return the smallest tank of one version, its levels growing with it."""
-    own = study.arrangement.kind == "mains reserve"
-    target = study.target
-    sample = balance_settings(study, flows, 1.0, mains=own)
-    scaled = {k for k in ("start", "ration_level", "top_up_trigger", "top_up_level") if k in sample}
-    return smallest_tank(
-        inflow,
-        asked,
-        target.reliability,
-        measure=target.measure,
-        largest=largest,
-        shares={k: sample[k] for k in scaled},
-        **{k: v for k, v in sample.items() if k not in scaled},
-    ).capacity
+        first = inflow.isel(member=0)
+        size = smallest_tank(first, asked, target.reliability, largest=largest, **given).capacity
+        return np.full(inflow.sizes["member"], size)
+    threads = os.cpu_count() or 1
+    found = smallest_of_members(inflow, asked, target.reliability, threads=threads, **given)
+    return np.array([one.capacity for one in found])
 
 
 def _recommended(found: np.ndarray) -> float:

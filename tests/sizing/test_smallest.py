@@ -4,12 +4,13 @@ import math
 
 import numpy as np
 import pytest
+import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
 from rainharvest.sizing.sequent_peak import sequent_peak
-from rainharvest.sizing.smallest import smallest_tank
+from rainharvest.sizing.smallest import smallest_of_members, smallest_tank
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
 
 
@@ -87,3 +88,16 @@ def test_curve_derives_what_it_says(rng):
 def test_bad_input_says_what_is_wrong(call, words):
     with pytest.raises(InputError, match=words):
         call()
+
+
+@pytest.mark.parametrize("measure", ["volume_reliability", "time_reliability"])
+@pytest.mark.parametrize("target", [0.3, 0.9, 1.0])
+def test_versions_searched_together_are_searched_alike(rng, measure, target):
+    members = xr.DataArray(rng.gamma(0.3, 40.0, (5, 400)), dims=("member", "time"))
+    members[2] *= 0.01  # one that reaches nothing
+    members[3] *= 50.0
+    more = {"measure": measure, "shares": {"start": 0.5}}
+    together = smallest_of_members(members, 10.0, target, threads=2, **more)
+    alone = [smallest_tank(members[i], 10.0, target, **more) for i in range(5)]
+    assert [str(one) for one in together] == [str(one) for one in alone]
+    assert len({one.capacity for one in together if one.capacity == one.capacity}) > 1
