@@ -59,7 +59,7 @@ def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | N
         if marked is not None:
             axes.plot([cost[marked]], [worth[marked]], "o", ms=14, mec=INK, mew=1.5, color=OCHRE, zorder=4)
             axes.annotate(
-                f"{group.option.values[marked]}: {cost[marked]:,.0f} {currency} a year",
+                f"{group.option.values[marked]}: {float(f'{cost[marked]:.2g}'):,g} {currency} a year",
                 (cost[marked], worth[marked]),
                 (0.98, 0.30),
                 textcoords="axes fraction",

@@ -97,6 +97,7 @@ def _label_places(
         k = int(0.62 * y.size)
         cut = values[k][::-1]
         for level in LEVELS:
-            if cut.max() > level > cut.min():
-                places[level] = (float(np.interp(level, cut, x[::-1])), float(y[k]))
+            place = float(np.interp(level, cut, x[::-1]))
+            if cut.max() > level > cut.min() and place > x[0] + 0.06 * (x[-1] - x[0]):
+                places[level] = (place, float(y[k]))
     return places

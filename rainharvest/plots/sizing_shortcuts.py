@@ -116,7 +116,7 @@ def step_figure(done: xr.Dataset) -> Figure:
             axes.annotate(
                 str(rule),
                 (size[k], error[k]),
-                (14, 8 if error[k] >= 0 else -14),
+                (14, -22 if rule == "between" else 8 if error[k] >= 0 else -14),
                 textcoords="offset points",
                 fontweight="bold",
                 color=INK,

@@ -79,6 +79,10 @@ def _why(group: xr.Dataset) -> list[str]:
     steps = [f"{litres(size, up=True)} for {percent(t)}" for t, size in ladder.items() if size == size]
     if steps:
         out.append("On the record: " + ", ".join(steps) + ".")
+    held = {int(days): percent(float(share)) for days, share in group.in_hand.to_series().items()}
+    out.append(
+        f"The tank described holds water for three days to come on {held[3]} of mornings, for a week on {held[7]}."
+    )
     never = float(group.no_failure_size)
     out.append(
         f"No failure in the record would take {litres(never, up=True)}; a longer record holds a worse drought."
