@@ -193,12 +193,13 @@ def _catch(steps: Rain, intensity, plan: Plan, time, out: dict[str, np.ndarray])
     count, years = steps.depth.shape[1], steps.depth.shape[0] / DAYS_A_YEAR
     drained, pipe = ROWS.index("held in pipe"), ROWS.index("pipe")
     catchments = list(plan.catchments.values())
-    total, rows = run_lanes(steps, catchments, plan.drying, intensity, trace=(1, drained, pipe))
+    kept = (1,) if plan.wet_run is None else (1, drained, pipe)
+    total, rows = run_lanes(steps, catchments, plan.drying, intensity, trace=kept)
     out["caught_a_year"] = total[0, 0] / years
     out["brought_a_year"] = total[1].T / years
     first = ROWS.index(LOSSES[0])
     out["lost_a_year"] = total[first : first + len(LOSSES)].transpose(2, 1, 0) / years
-    shaped = rows.reshape(3, -1, len(catchments), count)
+    shaped = rows.reshape(len(kept), -1, len(catchments), count)
     dims = ("time", "place")
     for name in ("standing_share", "longest_standing", "standing_spells_a_year"):
         out[name] = np.zeros((count, len(catchments)))

@@ -62,8 +62,10 @@ def test_throughput_against_the_bare_kernel(folder, runs, capsys):
             rate = done["tank_days"] / done["seconds"]
             print(
                 f"  {workers} worker{'s' if workers > 1 else ' '}: {done['seconds']:6.1f} s, "
-                f"{rate / 1e9:.2f} thousand million tank-days a second, {rate / done['bare']:.2f} of the bare kernel; "
-                f"processor {done['processor']:.1f} s; peak memory {done['peak'] / 1e9:.2f} GB"
+                f"{rate / 1e6:.0f} million tank-days a second, {rate / done['bare'][0]:.2f} of the bare kernel; "
+                f"processor {done['processor']:.1f} s, each "
+                f"{done['tank_days'] / done['processor'] / done['bare'][1]:.2f} of the bare kernel's tank-days; "
+                f"peak memory {done['peak'] / 1e9:.2f} GB"
             )
         world = two["seconds"] / two["cells"] * WORLD / 60
         print(
