@@ -191,7 +191,7 @@ def _draw_overflow(axes: Axes, works: Works, wide: float, step: float, metre: fl
         text = (
             f"overflow {many}{measure(pipe.overflow_bore, 'mm', 3)}\npasses {measure(pipe.passes, 'L/s', 2)}"
         )
-    side = "top" if level > 4 * step else "bottom"  # clear of the pump
+    side = "top" if level > 3.1 * step else "bottom"  # clear of the pump
     draw_says(axes, "overflow-words", (metre * (wide + 1.5 * step), metre * level), text, va=side)
     keep(axes, "overflow-words", dict).set_color(INK if works_out or not works.peak else BRICK)
     way = {"soakaway": "to the soakaway", "garden": "to the garden", "drain": "to the drain"}
