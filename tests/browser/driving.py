@@ -59,7 +59,7 @@ FAULTS = """() => {
 # What must not change while a slider moves: outputs do not stack, the page does not scroll, figures keep their size.
 PLACE = """() => ({
   outputs: document.querySelectorAll('.jp-OutputArea-output').length,
-  scrolled: document.querySelector('.jp-WindowedPanel-outer')?.scrollTop ?? document.documentElement.scrollTop,
+  scrolled: Math.round(document.querySelector('.jp-WindowedPanel-outer').scrollTop / 4),
   figures: [...document.querySelectorAll('svg[role=img]')].map(s => Math.round(s.getBoundingClientRect().height)),
 })"""
 
@@ -96,6 +96,11 @@ def settle(page):
     """Wait until the kernel has nothing to do and what it sent is painted."""
     page.wait_for_function(KERNEL_IDLE, timeout=20_000)
     page.evaluate(PAINTED)
+
+
+def shown(page):
+    """Return what the panels say and draw."""
+    return page.eval_on_selector_all(".rh-words, svg[role=img]", "all => all.map(e => e.innerHTML)")
 
 
 def sentences(page):
