@@ -51,8 +51,9 @@ def tile_of(space: dict[str, int], chunk: dict[str, int] | None = None, cells: i
         longest = max(tile, key=tile.get)
         tile[longest] = math.ceil(tile[longest] / 2)
     for dim in reversed(space):
-        room = cells // math.prod(tile.values())
-        tile[dim] = min(space[dim], tile[dim] * max(room, 1))
+        side, room = tile[dim], cells // math.prod(tile.values())
+        count = math.ceil(space[dim] / min(space[dim], side * max(room, 1)))
+        tile[dim] = min(space[dim], math.ceil(space[dim] / count / side) * side)  # parts of about one size
         if tile[dim] < space[dim]:
             break
     return tile
