@@ -12,6 +12,8 @@ DOTS = 150
 """Dots an inch of the pictures in the Word document."""
 SCALE = (0.82, 0.95)
 """What the sides of a picture are multiplied by before it is painted: its type then reads on a page and a phone."""
+FLAT = (0.82, 0.76)
+"""For the first picture, so that it stands on the first page."""
 WIDE = (1.0, 1.0)
 """For a picture with much to say."""
 KEPT_WHOLE, LINE = 16, 38

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rainharvest.reader import date, in_units, number
 from rainharvest.study.report import answer_words, money_words, record_words
-from rainharvest.study.report.blocks import WIDE, Fact, Facts, Paragraph, Section, Table, picture
+from rainharvest.study.report.blocks import FLAT, WIDE, Fact, Facts, Paragraph, Section, Table, picture
 from rainharvest.study.report.fixed_words import (
     CAPTIONS,
     FINDINGS_HEAD,
@@ -52,7 +52,7 @@ def answer_section(worked: Worked) -> Section:
         "watch": (answer_words.watch_said(study, done), "supply"),
     }
     facts = Facts(tuple(Fact(QUESTIONS[key], *said) for key, said in answers.items()))
-    figure = picture("trade_off", drawn, answer_words.trade_off_caption(done))
+    figure = picture("trade_off", drawn, answer_words.trade_off_caption(done), scale=FLAT)
     answer = Paragraph(headline(done), "answer")
     return Section("answer", TITLES["answer"], (answer, facts, figure))
 
