@@ -188,11 +188,13 @@ def board(
 
     def reset(_button) -> None:
         nonlocal resetting
+        moved = any(control.value != start[key] for key, control in controls.items())
         resetting = True
         for key, control in controls.items():
             control.value = start[key]
         resetting = False
-        paint()
+        if moved:
+            paint()
 
     back = widgets.Button(
         description="Back to the start",
