@@ -19,8 +19,8 @@ from rainharvest.errors import InputError
 from rainharvest.storage.arrangements import careless_set_level, compare_arrangements, per_year
 from rainharvest.storage.reserve import reserve_curve
 from rainharvest.study.file import Study, read_study
-from rainharvest.study.flows import study_water
-from rainharvest.study.record import study_record
+from rainharvest.study.kept import kept_folder
+from rainharvest.study.stages import Run, parcel_of, record_of
 
 LEVELS = (0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 """Set levels of the curve, shares of the tank."""
@@ -81,8 +81,8 @@ def prepare_supply(path: str | os.PathLike, monthly: Sequence[float]) -> Supply:
         update={"rain": study.rain.model_copy(update={"members": 1}), "arrangement": rainy}
     )
     try:
-        record = study_record(study.rain, path.parent)
-        inflow = study_water(study, record).inflow.isel(member=0, drop=True)
+        run = Run(study, path.parent, kept_folder(None))
+        record, inflow = record_of(run), parcel_of(run, "catchment")["water"].inflow.isel(member=0, drop=True)
     except InputError as error:
         raise error.at(path) from None
     rain = record.filled.isel(member=0, drop=True)

@@ -14,8 +14,10 @@ from rainharvest.names import attributes
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study, read_study
-from rainharvest.study.flows import Flows, balance_settings, study_flows, study_water
-from rainharvest.study.record import StudyRecord, study_record
+from rainharvest.study.flows import Flows, balance_settings, study_water
+from rainharvest.study.kept import kept_folder
+from rainharvest.study.record import StudyRecord
+from rainharvest.study.stages import Run, flows_of, record_of
 
 
 @dataclass(frozen=True)
@@ -70,8 +72,8 @@ def prepare(path: str | os.PathLike) -> Prepared:
         raise InputError("the study has no roof", "open a study that catches rain", "roof", path)
     study = study.model_copy(update={"rain": study.rain.model_copy(update={"members": 1})})
     try:
-        record = study_record(study.rain, path.parent)
-        flows = study_flows(study, record, study_water(study, record))
+        run = Run(study, path.parent, kept_folder(None))
+        record, flows = record_of(run), flows_of(run)
     except InputError as error:
         raise error.at(path) from None
     share = study.tank.usable_share

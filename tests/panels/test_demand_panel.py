@@ -95,6 +95,7 @@ def test_changed_uses_say_whose_figures_they_are(school):
 
 
 def test_a_study_without_a_roof_is_refused(tmp_path):
+    (tmp_path / "r.csv").write_text("")
     file = tmp_path / "s.toml"
     file.write_text(
         'title = "t"\n[site]\nname = "n"\n[rain]\nfile = "r.csv"\n[[use]]\nname = "wc"\nkind = "dual_flush"\n'
