@@ -158,3 +158,12 @@ def test_study_panel_agrees_with_the_study():
     assert float(more.demand_total) > 1.7 * float(same.demand_total)
     with pytest.raises(InputError, match="area"):
         variant(prepared, area=0.0, people=1.0, capacity=1.0)
+
+
+def test_every_control_and_button_says_what_it_is_and_what_it_does():
+    for widget in walk(study_panel(DEMO)):
+        if isinstance(widget, widgets.Button):
+            assert widget.description and len(widget.tooltip) > 20
+        elif isinstance(widget, widgets.IntSlider | widgets.FloatSlider):
+            assert widget.description and len(widget.tooltip) > 20 and widget.continuous_update
+            assert widget.description.endswith(")") or "People" in widget.description, "a unit"
