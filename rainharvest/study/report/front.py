@@ -105,7 +105,7 @@ def record_section(worked: Worked) -> Section:
     rows = [
         (
             str(f.severity),
-            " – ".join(dict.fromkeys([date(f.first_day), date(f.last_day)])),
+            record_words.days_said(date(f.first_day), date(f.last_day)),
             str(f.reason),
             str(f.action),
         )

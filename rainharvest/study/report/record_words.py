@@ -181,6 +181,28 @@ def findings_said(findings: pd.DataFrame, shown: int) -> str:
     return out if shown >= len(findings) else f"{out} The table shows the first {shown}."
 
 
+def days_said(first: str, last: str) -> str:
+    """Return a stretch of days for a narrow column: a date is never broken over two lines.
+
+    Parameters
+    ----------
+    first, last : str
+        In the reader's form.
+
+    Returns
+    -------
+    str
+        One date, or two.
+
+    Examples
+    --------
+    >>> days_said("1.2.2001", "1.2.2001"), days_said("1.2.2001", "3.2.2001")
+    ('1.2.2001', '1.2.2001 – 3.2.2001')
+    """
+    text = first if first == last else f"{first} – {last}"
+    return text.replace("-", "\N{NON-BREAKING HYPHEN}")
+
+
 def told(done: xr.Dataset) -> list[str]:
     """Return what was assumed when the record was read and filled.
 

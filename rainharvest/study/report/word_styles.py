@@ -79,6 +79,8 @@ def prepared_document(report: Report, language: str) -> Document:
     for name, look in LOOK.items():
         _style(document, name, *look)
     _table_style(document)
+    # LibreOffice keeps no heading with a list of contents: both begin a page.
+    document.styles["Contents heading"].paragraph_format.page_break_before = True
     language_of = document.styles.element.find(".//{*}rPrDefault//{*}lang")
     if language_of is not None:
         for kind in ("val", "eastAsia"):

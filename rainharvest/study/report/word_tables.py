@@ -37,7 +37,7 @@ def spread(head: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[float, .
     Examples
     --------
     >>> [round(s, 2) for s in spread(("a", "b"), [("xx", "some longer text of many words")])]
-    [0.16, 0.84]
+    [0.14, 0.86]
     """
     columns = [[head[i], *(row[i] for row in rows)] for i in range(len(head))]
     least = [
