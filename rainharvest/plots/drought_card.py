@@ -45,17 +45,15 @@ def card_figure(plan: xr.Dataset, actions: list[str], figure: Figure | None = No
         axes.set_ylabel("Gauge (% of the tank)")
         axes.set_yticks(range(0, 101, 10))
         axes.grid(visible=False)
-        litres = axes.secondary_yaxis("right")
+        litres = axes.twinx()
+        litres.grid(visible=False)
         litres.set_ylabel(label("gauge", "kL"), fontsize=15)
         litres.tick_params(labelsize=13)
         for side in ("top", "right"):
             axes.spines[side].set_visible(True)
         _key(figure, axes, stages, actions)
     axes = figure.axes[0]
-    size = float(plan.attrs["plan_capacity"]) / 1000
-    if getattr(axes, "litres_of", None) != size:
-        axes.child_axes[0].set_functions((lambda y: y * size / 100, lambda y: y * 100 / size))
-        axes.litres_of = size
+    figure.axes[1].set_ylim(0, float(plan.attrs["plan_capacity"]) / 1000)
     level = 100 * np.minimum(plan.stage_level.values, 1.0)
     floor = 100 * np.minimum(plan.help_level.values, 1.0)
     tops = np.vstack([np.full((1, 12), 100.0), level])
