@@ -19,7 +19,7 @@ LAGS = (-1, 0, 1)  # [day]
 
 
 def beside_gauge(
-    gauge: xr.DataArray | pd.Series, product: xr.DataArray | pd.Series, wet_day: float = 1.0
+    rain: xr.DataArray | pd.Series, product: xr.DataArray | pd.Series, wet_day: float = 1.0
 ) -> xr.Dataset:
     """Put two records of one place side by side, on the days that both know.
 
@@ -30,7 +30,7 @@ def beside_gauge(
 
     Parameters
     ----------
-    gauge : DataArray or Series [mm/day]
+    rain : DataArray or Series [mm/day]
         The gauge's daily record.
     product : DataArray or Series [mm/day]
         The other record of the same place.
@@ -68,7 +68,7 @@ def beside_gauge(
     """
     if not wet_day > 0:
         raise InputError(f"a wet day from {wet_day} mm", "give a depth above 0", "wet_day")
-    amounts = [_days(one, place) for one, place in ((gauge, "gauge"), (product, "product"))]
+    amounts = [_days(one, place) for one, place in ((rain, "gauge"), (product, "product"))]
     both = pd.concat(amounts, axis=1, join="inner")
     here, there = both.to_numpy(float).T
     known = np.isfinite(here) & np.isfinite(there)

@@ -134,7 +134,7 @@ def fill_skill(
     Returns
     -------
     Dataset
-        On ``filling`` ("fill" and "same-season mean"), means over repeats and members:
+        On ``way`` ("fill" and "same-season mean"), means over repeats and members:
         ``wet_agreement`` [1], share of hidden days rightly wet or dry; ``absolute_error`` [mm/day] of a
         hidden day; ``total_error``, ``wet_share_error``, ``spell_error``, ``longest_spell_error`` and, with a
         balance, ``yield_error`` and ``reliability_error`` [1] of the whole record, filled less measured (the
@@ -186,8 +186,8 @@ def fill_skill(
     names = list(rows[0][0])
     mean = {name: [np.mean([row[k].get(name, np.nan) for row in rows]) for k in (0, 1)] for name in names}
     return xr.Dataset(
-        {name: ("filling", values, attributes(name)) for name, values in mean.items()},
-        coords={"filling": ("filling", list(FILLINGS), attributes("filling"))},
+        {name: ("way", values, attributes(name)) for name, values in mean.items()},
+        coords={"way": ("way", list(FILLINGS), attributes("way"))},
         attrs={
             "share": float(share),
             "repeats": int(repeats),

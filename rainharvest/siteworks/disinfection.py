@@ -43,7 +43,7 @@ UV_DOSE = Default(
 )
 
 
-def chlorine_ct(organism: str, temperature: float, acidity: float, residual: float = 1.0) -> float:
+def chlorine_ct(organism: str, temperature: float, acidity: float, free_chlorine: float = 1.0) -> float:
     """Return the product of free chlorine and contact time that a table asks for.
 
     The table's next colder temperature, next higher pH and next higher chlorine count.
@@ -56,7 +56,7 @@ def chlorine_ct(organism: str, temperature: float, acidity: float, residual: flo
         Of the water, degrees Celsius, at its coldest.
     acidity : float [1]
         Its pH, at its highest.
-    residual : float [mg/L]
+    free_chlorine : float [mg/L]
         Free chlorine at the end of the contact; counts for Giardia only.
 
     Returns
@@ -86,8 +86,8 @@ def chlorine_ct(organism: str, temperature: float, acidity: float, residual: flo
         raise InputError(
             f"water at {temperature:g} degrees is colder than the table", "warm it, or boil it", "temperature"
         )
-    if not residual > 0:
-        raise InputError("no free chlorine is left", "give a residual above zero", "residual")
+    if not free_chlorine > 0:
+        raise InputError("no free chlorine is left", "give a residual above zero", "free_chlorine")
     column = int(np.searchsorted(TEMPERATURES, temperature, side="right")) - 1
     if organism == "viruses":
         row = next((values for top, values in VIRUS_CT.items() if acidity <= top), None)
@@ -98,18 +98,18 @@ def chlorine_ct(organism: str, temperature: float, acidity: float, residual: flo
         return float(row[column])
     if not CYST_PH[0] <= acidity <= CYST_PH[-1] and not 5.0 <= acidity < 6.0:
         raise InputError(f"pH {acidity:g} is outside the table", "bring it to between 5 and 9", "acidity")
-    chlorine = next((value for value in CYST_CT if residual <= value), max(CYST_CT))
+    chlorine = next((value for value in CYST_CT if free_chlorine <= value), max(CYST_CT))
     return float(CYST_CT[chlorine][column][int(np.searchsorted(CYST_PH, acidity))])
 
 
-def contact_minutes(ct: float, residual: float = RESIDUAL.value, least: float = CONTACT.value) -> float:
+def contact_minutes(ct: float, free_chlorine: float = RESIDUAL.value, least: float = CONTACT.value) -> float:
     """Return how long the water must stay with the chlorine: CT / C, and no less than a rule asks.
 
     Parameters
     ----------
     ct : float [mg min/L]
         As `chlorine_ct`.
-    residual : float [mg/L]
+    free_chlorine : float [mg/L]
         Free chlorine at the end.
     least : float [min]
         Least contact time; 30 minutes by the World Health Organization.
@@ -129,9 +129,9 @@ def contact_minutes(ct: float, residual: float = RESIDUAL.value, least: float = 
     >>> contact_minutes(92, 1.2), contact_minutes(6, 0.5)
     (76.7, 30.0)
     """
-    if not residual > 0:
-        raise InputError("no free chlorine is left", "give a residual above zero", "residual")
-    return max(ct / residual, least)
+    if not free_chlorine > 0:
+        raise InputError("no free chlorine is left", "give a residual above zero", "free_chlorine")
+    return max(ct / free_chlorine, least)
 
 
 def contact_volume(flow: float, minutes: float, baffling: float = BAFFLING.value) -> float:

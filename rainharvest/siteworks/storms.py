@@ -17,7 +17,7 @@ DAY_MINUTES = 1440.0
 
 
 def storm_depths(
-    design_intensity: float, heavy_day: float, storm_minutes: Sequence[float] = STORM_MINUTES
+    design_intensity: float, ten_year_day: float, storm_minutes: Sequence[float] = STORM_MINUTES
 ) -> xr.DataArray:
     """Return depths of rain by duration, between a design intensity and a heavy day of the record.
 
@@ -28,7 +28,7 @@ def storm_depths(
     ----------
     design_intensity : float [mm/h]
         Rain of the design storm over a few minutes.
-    heavy_day : float [mm/day]
+    ten_year_day : float [mm/day]
         A day as heavy as comes once in so many years.
     storm_minutes : sequence of float [min]
         Durations.
@@ -49,14 +49,14 @@ def storm_depths(
     array([ 6.25      , 17.79063218, 67.8       ])
     """
     minutes = np.asarray(storm_minutes, float)
-    if not (design_intensity > 0 and heavy_day > 0 and (minutes > 0).all()):
+    if not (design_intensity > 0 and ten_year_day > 0 and (minutes > 0).all()):
         raise InputError(
-            f"a design intensity of {design_intensity:g} mm/h and a heavy day of {heavy_day:g} mm",
+            f"a design intensity of {design_intensity:g} mm/h and a heavy day of {ten_year_day:g} mm",
             "give both above zero, and durations above zero",
             "design_intensity",
         )
     short = design_intensity * SHORTEST_STORM.value / 60
-    long = max(DAY_TO_24_HOURS.value * heavy_day, short)
+    long = max(DAY_TO_24_HOURS.value * ten_year_day, short)
     power = np.log(long / short) / np.log(DAY_MINUTES / SHORTEST_STORM.value)
     return xr.DataArray(
         short * (minutes / SHORTEST_STORM.value) ** power,

@@ -46,7 +46,7 @@ def siteworks_of(worked: Worked) -> Works:
         qualities=qualities_of(study),
         catchment=study.catchment if rain and study.roof else None,
         daily=done[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True) if rain else None,
-        heavy_day=heavy_day(worked.record.filled.isel(member=0, drop=True)) if rain else 0.0,
+        ten_year_day=ten_year_day(worked.record.filled.isel(member=0, drop=True)) if rain else 0.0,
     )
     return planned(study.site_works, given)
 
@@ -95,7 +95,7 @@ def qualities_of(study: Study) -> dict[str, str]:
     return out | {thing.name: "outdoor" for thing in (*study.garden, *study.pool)}
 
 
-def heavy_day(rain: xr.DataArray) -> float:
+def ten_year_day(rain: xr.DataArray) -> float:
     """Return a day as heavy as comes once in ten years; the heaviest of a record too short to say.
 
     Parameters

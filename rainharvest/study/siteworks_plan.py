@@ -229,7 +229,7 @@ def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
     if site.storm_minutes is not None:
         minutes, depths = site.storm_minutes, site.storm_depths
     else:
-        table = storm_depths(site.design_intensity, given.heavy_day)
+        table = storm_depths(site.design_intensity, given.ten_year_day)
         minutes, depths = table.storm_minutes.values, table.values
     drained = sum(roof.area for roof in given.catchment.roofs)
     try:

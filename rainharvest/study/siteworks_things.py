@@ -39,7 +39,7 @@ class Given:
         Roofs and run of pipe; None without a roof.
     daily : Dataset or None
         ``inflow``, ``spilled_daily``, ``stored`` on ``time``; None where no rain enters.
-    heavy_day : float [mm/day]
+    ten_year_day : float [mm/day]
         As heavy a day as comes once in ten years.
     """
 
@@ -51,7 +51,7 @@ class Given:
     qualities: dict[str, str]
     catchment: Catchment | None
     daily: xr.Dataset | None
-    heavy_day: float
+    ten_year_day: float
 
     @property
     def conveyance(self) -> Conveyance | None:

@@ -13,7 +13,7 @@ from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.file_siteworks import SiteWorks
 from rainharvest.study.flows import Flows, balance_settings, study_water
-from rainharvest.study.siteworks import heavy_day, planned, qualities_of
+from rainharvest.study.siteworks import planned, qualities_of, ten_year_day
 from rainharvest.study.siteworks_things import Given, Works
 from rainharvest.study.variant import Prepared, prepare
 
@@ -28,13 +28,13 @@ class Ready:
         The study on its first filled version.
     nominal : float [L]
         Nominal size at which the tank stands at first.
-    heavy_day : float [mm/day]
+    ten_year_day : float [mm/day]
         Of its record.
     """
 
     prepared: Prepared
     nominal: float
-    heavy_day: float
+    ten_year_day: float
 
 
 def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> Ready:
@@ -67,7 +67,7 @@ def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> 
         size = found.capacity / study.tank.usable_share
     if not 0 < size < np.inf:
         size = float(prepared.sizes[prepared.sizes.size // 2]) / study.tank.usable_share
-    return Ready(prepared, float(size), heavy_day(prepared.record.filled.isel(member=0, drop=True)))
+    return Ready(prepared, float(size), ten_year_day(prepared.record.filled.isel(member=0, drop=True)))
 
 
 def site_given(
@@ -124,7 +124,7 @@ def site_given(
         qualities=qualities_of(study),
         catchment=study.catchment,
         daily=daily.reset_coords(drop=True),
-        heavy_day=ready.heavy_day,
+        ten_year_day=ready.ten_year_day,
     )
 
 
