@@ -94,7 +94,10 @@ def trade_off_figure(
     words.set_text(f"{held}: {share} %")
     # The curve rises to the right: below it and to the right the words cross nothing.
     near_end = np.log(chosen / scale / size[0]) / np.log(size[-1] / size[0]) > 0.8
-    below = max(reached - (9 if near_end else 4), 9)  # clear of the axis
+    below = reached - (9 if near_end else 4)
+    if -9 < below - 100 * target < 3:
+        below = 100 * target - 6  # below the target's line, not on it
+    below = max(below, 9)  # clear of the axis
     words.set_position((size[-1] * 0.98 if near_end else chosen / scale * 1.08, below))
     words.set_ha("right" if near_end else "left")
     if axes.get_xlim() != (size[0], size[-1]):
