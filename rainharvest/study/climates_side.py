@@ -269,6 +269,4 @@ def explained(results: xr.Dataset) -> xr.Dataset:
     Dataset
         As `rainharvest.climates.explain.explain`.
     """
-    found = explain(results.wet_cost, results)
-    found.rank_correlation.attrs = attributes("rank_correlation")
-    return found
+    return explain(results.wet_cost, results)
