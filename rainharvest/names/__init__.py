@@ -86,7 +86,10 @@ def attributes(name: str, **more: object) -> dict[str, object]:
 SHOWN_UNITS = {
     "m2": "m²",
     "m3": "m³",
-    "1/year": "L a year per L",
+    "1/year": "a year",
+    "L/year/L": "L a year per L",
+    "kW h/year": "kWh a year",
+    "kW h/m3": "kWh per m³",
     "L/year": "L a year",
     "L/day": "L a day",
     "mm/day": "mm a day",

@@ -13,7 +13,7 @@ ROWS = (
     ("yield_quantile", "L/year", "Yield of a dry, middling and wet year", "Yearly yields."),
     ("failed_a_year", "day/year", "Days failed a year", "Mean number of failed days in a year."),
     ("spilled_share", "1", "Share spilled", "Share of the water that reached the tank and overflowed."),
-    ("marginal_yield", "1/year", "Marginal yield", "Litres a year gained by one more litre of storage."),
+    ("marginal_yield", "L/year/L", "Marginal yield", "Litres a year gained by one more litre of storage."),
     (
         "share_of_demand",
         "1",

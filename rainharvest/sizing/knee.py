@@ -34,7 +34,7 @@ class Knee:
         What it yields in a mean year.
     yield_share : float [1]
         That, as a share of what the largest tank of the curve yields.
-    marginal_yield : float [1/year]
+    marginal_yield : float [L/year/L]
         Litres a year for one more litre of tank, from this size to the next.
     ceiling_capacity : float [L]
         Smallest size that yields 99 % of the largest yield: the end of the chord.
