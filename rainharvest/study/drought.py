@@ -153,7 +153,7 @@ def through_of(basis: Basis, sizes=SIZES, capacity: float | None = None) -> xr.D
     """
     size = basis.capacity if capacity is None else capacity
     capacities = np.array([s * size for s in sizes])
-    done = simulated(basis, capacity=capacities, trace=True)
+    done = simulated(basis, capacity=capacities, settled=True, trace=True)
     found = [worst_drawdown(done.isel(capacity=k), basis.asked.values) for k in range(capacities.size)]
     own = found[int(np.argmin(abs(capacities - size)))]
     year = normal_year(version_totals(basis.record.filled.isel(member=[0]), basis.month).isel(member=0))

@@ -7,6 +7,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import xarray as xr
 
 from rainharvest.demand.uses import essential_demand
@@ -165,7 +166,14 @@ def prepare_drought(path: str | os.PathLike, tank: float | None = None) -> Basis
         raise error.at(path) from None
 
 
-def simulated(basis: Basis, inflow: xr.DataArray | None = None, capacity=None, **more) -> xr.Dataset:
+def simulated(
+    basis: Basis,
+    inflow: xr.DataArray | None = None,
+    capacity=None,
+    *,
+    settled: bool = False,
+    **more,
+) -> xr.Dataset:
     """Run the tank on rain alone, unrationed.
 
     Parameters
@@ -176,6 +184,9 @@ def simulated(basis: Basis, inflow: xr.DataArray | None = None, capacity=None, *
         Other water than the record's first version.
     capacity : float or list [L], optional
         Other sizes.
+    settled : bool
+        Begin with what the tank holds at the end of the record, so that an empty start makes no drought of
+        the first year; as the study says if False.
     **more
         Further settings of `rainharvest.simulate`.
 
@@ -185,15 +196,12 @@ def simulated(basis: Basis, inflow: xr.DataArray | None = None, capacity=None, *
         As `rainharvest.simulate`; without ``capacity`` where one size was asked.
     """
     water = basis.inflow.isel(member=0, drop=True) if inflow is None else inflow
-    size = basis.capacity if capacity is None else capacity
-    done = simulate(
-        water,
-        more.pop("asked", basis.asked),
-        size,
-        theta=basis.theta,
-        start=basis.study.tank.start_share
-        * xr.DataArray(size, dims="capacity" if capacity is not None else ()),
-        year_start_month=basis.month,
-        **more,
-    )
+    size = xr.DataArray(np.atleast_1d(basis.capacity if capacity is None else capacity), dims="capacity")
+    size = size.assign_coords(capacity=size.values)
+    given = {"theta": basis.theta, "year_start_month": basis.month, **more}
+    asked = given.pop("asked", basis.asked)
+    start = basis.study.tank.start_share * size
+    if settled:
+        start = simulate(water, asked, size, start=start, **(given | {"trace": False})).stored_end
+    done = simulate(water, asked, size, start=start, **given)
     return done if capacity is not None else done.isel(capacity=0, drop=True)

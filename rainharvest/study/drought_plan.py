@@ -48,7 +48,7 @@ def years_of(
         If the record is too short.
     """
     size = basis.capacity if capacity is None else capacity
-    done = simulated(basis, capacity=[size], trace=True).isel(capacity=0, drop=True)
+    done = simulated(basis, capacity=[size], settled=True, trace=True).isel(capacity=0, drop=True)
     return dry_years(
         basis.rain,
         done.unmet_daily,
