@@ -12,10 +12,25 @@ ROWS = (
     ("driest_decade_yield", "L/year", "Yield of the driest decade", "Least mean yield of ten years on end."),
     ("reaching", "L", "Size that reaches the target", "Smallest of the sizes tried that reaches the target."),
     ("brought_a_year", "L/year", "Brought to the tank", "Rain water that reaches the tank in a mean year."),
-    ("caught_a_year", "L/year", "Rain on the roofs in a year", "Rain that falls on the roofs in a mean year."),
+    (
+        "caught_a_year",
+        "L/year",
+        "Rain on the roofs in a year",
+        "Rain that falls on the roofs in a mean year.",
+    ),
     ("lost_a_year", "L/year", "Lost before the tank", "Rain water lost on the way in a mean year, by cause."),
-    ("standing_share", "1", "Days on which water stands", "Share of days on which a run's water is not renewed."),
-    ("longest_standing", "day", "Longest time that water stands", "Longest time without fresh water in a run."),
+    (
+        "standing_share",
+        "1",
+        "Days on which water stands",
+        "Share of days on which a run's water is not renewed.",
+    ),
+    (
+        "longest_standing",
+        "day",
+        "Longest time that water stands",
+        "Longest time without fresh water in a run.",
+    ),
     (
         "standing_spells_a_year",
         "1/year",
@@ -31,7 +46,12 @@ ROWS = (
     ("done", "1", "Region done", "1 where a region of the grid has been worked and written."),
     ("region", "1", "Region", "A part of a grid that is worked and written at once."),
     ("rank_correlation", "1", "Rank correlation", "Spearman's: 1 if one rises whenever the other does."),
-    ("rank_slope", "1", "Standardised slope", "Change in ranks, in standard deviations, for one of the statistic's."),
+    (
+        "rank_slope",
+        "1",
+        "Standardised slope",
+        "Change in ranks, in standard deviations, for one of the statistic's.",
+    ),
     ("explained", "1", "Share explained", "Share of the variance of the ranks that a regression explains."),
     ("group", "1", "Group", "Number of a group of similar climates, the wettest first."),
 )
