@@ -73,7 +73,7 @@ def slider(name: str, value: float, low: float, high: float, step: float, *, uni
         step=step,
         description=label(name, unit),
         tooltip=about or QUANTITIES[name].meaning,
-        style={"description_width": "13em"},
+        style=_wide_enough(label(name, unit)),
         layout={"width": "37em", "max_width": "100%"},
         readout_format=",d" if whole else f",.{max(0, -math.floor(math.log10(step)))}f",
     )
@@ -106,9 +106,14 @@ def choice(words: str, options: Mapping[str, object] | list, value, about: str =
         value=value,
         description=words,
         tooltip=about,
-        style={"description_width": "13em"},
+        style=_wide_enough(words),
         layout={"width": "37em", "max_width": "100%"},
     )
+
+
+def _wide_enough(words: str) -> dict[str, str]:
+    """Return the style of a label: labels stand in one column, but for the few that are longer than it."""
+    return {"description_width": f"{max(13, math.ceil(0.56 * len(words)))}em"}
 
 
 def board(

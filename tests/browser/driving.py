@@ -48,6 +48,8 @@ FAULTS = """() => {
   for (const e of document.querySelectorAll('.jp-OutputArea .widget-label, .rh-words, .rh-controls button'))
     if (e.scrollWidth > e.clientWidth + 2 && getComputedStyle(e).overflow !== 'visible')
       faults.push(`cut off: ${e.textContent}`);
+  for (const e of document.querySelectorAll('.rh-controls .widget-label'))
+    if (e.scrollWidth > e.clientWidth + 2) faults.push(`runs into its slider: ${e.textContent}`);
   for (const e of document.querySelectorAll('.rh-controls, .jp-OutputArea-output'))
     if (e.scrollHeight > e.clientHeight + 3 && getComputedStyle(e).overflowY === 'auto')
       faults.push('a scrollbar in a panel');
