@@ -43,8 +43,9 @@ def write_study(
     path : str or path
         The study file.
     out : str or path
-        Folder for ``report.html``, ``report.docx``, ``results.nc`` (the results, and a group for every stage after the
-        storage), ``trade_off.csv`` and ``record.csv``.
+        Folder for ``report.html``, ``report.docx``, ``results.nc`` (the results, and a group for every
+        stage after the storage: ``xarray.open_dataset(file, group="sizing")``), ``trade_off.csv`` and
+        ``record.csv``.
     progress : callable, optional
         Called with the name of each stage when it begins; the last is "report".
     cache : str or path, optional
