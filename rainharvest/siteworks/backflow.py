@@ -22,8 +22,10 @@ def air_gap(*bores: float, rule: str = "elsewhere") -> float:
     Returns
     -------
     float [mm]
-        From the lowest point of the inlet down to the level at which the tank overflows, water pointing down
-        within 15 degrees. Source: Water Regulations guidance (United Kingdom); Plumbing Africa, June 2019.
+        From the lowest point of the inlet down to the highest water: what stands over the sill of the overflow
+        while it runs in the design storm counts. The jet points down within 15 degrees. Source:
+        Water Regulations guidance (United Kingdom); Plumbing Africa, June 2019; what counts as the highest water
+        is common practice, no source.
 
     Raises
     ------

@@ -98,7 +98,13 @@ def chlorine_ct(organism: str, temperature: float, acidity: float, free_chlorine
         return float(row[column])
     if not CYST_PH[0] <= acidity <= CYST_PH[-1] and not 5.0 <= acidity < 6.0:
         raise InputError(f"pH {acidity:g} is outside the table", "bring it to between 5 and 9", "acidity")
-    chlorine = next((value for value in CYST_CT if free_chlorine <= value), max(CYST_CT))
+    chlorine = next((value for value in CYST_CT if free_chlorine <= value), None)
+    if chlorine is None:  # more chlorine asks for a larger product: the table's last row would be too little
+        raise InputError(
+            f"{free_chlorine:g} mg/L of free chlorine is above the table",
+            f"reckon with {max(CYST_CT):g} mg/L",
+            "free_chlorine",
+        )
     return float(CYST_CT[chlorine][column][int(np.searchsorted(CYST_PH, acidity))])
 
 

@@ -151,7 +151,7 @@ def siting_checks(
     distances : Distances
         What was measured.
     overflow_to : str
-        Where the surplus goes.
+        Where the surplus goes; empty where no roof feeds the tank.
 
     Returns
     -------

@@ -31,8 +31,8 @@ CAUTIONS = {
     "backflow": Caution(
         "Backflow",
         "Rain and mains pipework must never be cross-connected. Mains water enters a tank only through an air "
-        "gap or an approved backflow device; required gaps differ from country to country (20 mm or twice the "
-        "bore in the United Kingdom, 25 mm elsewhere). A licensed plumber does this work.",
+        "gap or an approved backflow device. Required gaps differ from country to country: twice the bore, and no "
+        "less than 20 mm in the United Kingdom, 25 mm elsewhere. A licensed plumber does this work.",
     ),
     "weight": Caution(
         "Weight",

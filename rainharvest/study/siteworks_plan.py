@@ -167,7 +167,7 @@ def plan_siteworks(site: SiteWorks, given: Given) -> Works:
                 site.opening,
                 site.shaded,
             ),
-            overflow_to=site.overflow_to,
+            overflow_to=site.overflow_to if given.catchment else "",
         ),
         treatment=treatment_of_uses(given.qualities, given.arrangement, flow, site.disinfect),
         tests=samples_to_take(served, given.arrangement, site.disinfect),

@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.friction import GRAVITY
+from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.siteworks.pump import (
     Duty,
@@ -86,7 +87,7 @@ def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> Pu
     Raises
     ------
     InputError
-        If the pump has no lift, or cannot reach the highest tap.
+        If the pump has no lift, cannot reach the highest tap, or cannot reach the pressure at which it stops.
     """
     if plan is None:
         return None
@@ -101,6 +102,12 @@ def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> Pu
     if start is None or end is None:
         end = CUT_OUT_SHARE * shut_off * GRAVITY
         start = min(rise.static_head * GRAVITY, CUT_IN_SHARE * end)
+    elif chosen and end >= shut_off * GRAVITY:  # with the tank low it gives no more than that
+        raise InputError(
+            f"the pump stops at {end:g} kPa and gives {shut_off * GRAVITY:.0f} kPa at no flow: it never stops",
+            "lower cut_out, or choose a pump with a higher head",
+            "pump.cut_out",
+        )
     size = plan.vessel_volume or vessel_needed(flow, start, end, plan.most_starts)
     flows = np.linspace(0.0, most, POINTS)
     return PumpWorks(

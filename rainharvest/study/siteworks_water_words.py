@@ -40,6 +40,13 @@ def overflow_words(works: Works) -> str:
             f"{pipes} of {measure(pipe.overflow_bore, 'mm', 3)} bore{each} {verb} "
             f"{measure(pipe.passes, 'L/s', 2)}, screened against mosquitoes."
         )
+        many = works.vessel.tanks
+        if many > 1:  # the run enters one of them
+            through = works.peak.flow * (many - 1) / many
+            said.append(
+                f"That holds while the pipes between the tanks carry {measure(through, 'L/s', 2)} onward; if they do "
+                "not, the tank that the run enters needs an overflow for the whole flow."
+            )
     said.append(f"It goes {WAYS[works.site.overflow_to]}.")
     if works.peak.roofs > works.peak.flow * 1.001:
         said.append(
@@ -163,6 +170,7 @@ def mains_words(works: Works) -> str:
     bore = works.site.mains_bore
     return (
         f"The mains enter through an air gap: the mouth of an inlet of {measure(bore, 'mm', 3)} bore at least "
-        f"{measure(air_gap(bore), 'mm', 3)} above the level at which the tank overflows (the larger practice; "
-        f"{measure(air_gap(bore, rule='United Kingdom'), 'mm', 3)} in the United Kingdom). A licensed plumber does it."
+        f"{measure(air_gap(bore), 'mm', 3)} (the larger practice; "
+        f"{measure(air_gap(bore, rule='United Kingdom'), 'mm', 3)} in the United Kingdom) above the highest that the "
+        "water stands while the overflow runs full, not above its sill alone. A licensed plumber does it."
     )

@@ -6,9 +6,11 @@ import math
 import textwrap
 from collections.abc import Sequence
 
+from rainharvest.catchment.friction import GRAVITY
 from rainharvest.reader import measure, number
 from rainharvest.siteworks.defaults import STARTS
 from rainharvest.siteworks.ground import CODE
+from rainharvest.sizing.costs_prices import PUMP_ENERGY
 from rainharvest.study.siteworks_things import Works
 from rainharvest.study.siteworks_water_words import (
     mains_words,
@@ -178,13 +180,19 @@ def pump_words(works: Works) -> str:
         if pump.starts <= STARTS.value * 1.001
         else " That is more than small motors bear: a larger vessel, or one that its maker allows."
     )
+    never = (
+        f" The pump that is bought must give more than {measure(pump.cut_out, 'kPa', 2)} at no flow, or it never stops."
+        if pump.cut_out >= float(pump.curves.pump_head[0]) * GRAVITY
+        else ""
+    )
     return (
         f"{which} gives {measure(duty.flow, 'L/s', 2)} at {measure(duty.duty_head, 'm', 2)} of head: "
         f"{measure(pump.rise.lift, 'm', 2)} of lift, {measure(pump.rise.pressure, 'kPa', 2)} at the highest tap, the "
         f"rest friction and fittings. It takes {number(duty.electric_power, 2)} W, so {rating}, and "
-        f"{number(duty.pump_energy, 2)} kWh for each kilolitre. With a pressure vessel of "
-        f"{litres(pump.vessel_volume)} it starts at most {number(pump.starts, 2)} times an hour.{often} A float switch "
-        f"stops it {measure(pump.stop_level, 'm', 2)} above the floor, before it runs dry, which leaves "
+        f"{number(duty.pump_energy, 2)} kWh for each kilolitre at that duty; systems at work were measured at "
+        f"{number(PUMP_ENERGY.value)} kWh in the median, with starts and waiting. With a pressure vessel of "
+        f"{litres(pump.vessel_volume)} it starts at most {number(pump.starts, 2)} times an hour.{often}{never} A float "
+        f"switch stops it {measure(pump.stop_level, 'm', 2)} above the floor, before it runs dry, which leaves "
         f"{litres(pump.stop_litres)} above the outlet."
     )
 
@@ -208,7 +216,7 @@ def treatment_words(works: Works) -> str:
         said.append(f"{_named(rows.use)}: {steps.replace(' > ', ', then ')}.")
     without = table[~table.served]
     if len(without):
-        said.append(f"Not from this tank: {_named(without.use)}, whose quality rain alone may not serve.")
+        said.append(f"Not from this tank: {', '.join(without.use)}, whose quality rain alone may not serve.")
     said.append(f"Tests: {'; '.join(f'{row.test} ({row.how_often})' for row in works.tests.itertuples())}.")
     return " ".join(said)
 

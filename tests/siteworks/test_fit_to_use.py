@@ -76,7 +76,7 @@ def test_chlorine_for_viruses_epa_table_b_2(temperature, ct):
     assert chlorine_ct("viruses", temperature, 9.5) > ct
 
 
-@given(st.floats(0.5, 30), st.floats(6, 9), st.floats(0.1, 3))
+@given(st.floats(0.5, 30), st.floats(6, 9), st.floats(0.1, 2.7))
 def test_colder_more_alkaline_and_stronger_water_never_asks_for_less(temperature, acidity, residual):
     ct = chlorine_ct("Giardia", temperature, acidity, residual)
     assert chlorine_ct("Giardia", max(temperature - 3, 0.5), acidity, residual) >= ct
@@ -119,6 +119,7 @@ def test_water_outside_the_tables_gets_plain_answers():
         (lambda: chlorine_ct("Giardia", 10, 9.5), "outside the table"),
         (lambda: chlorine_ct("viruses", 10, 11), "outside the table"),
         (lambda: chlorine_ct("Giardia", 10, 7, 0), "no free chlorine"),
+        (lambda: chlorine_ct("Giardia", 10, 7, 3.1), "above the table"),
         (lambda: contact_minutes(5, 0), "no free chlorine"),
         (lambda: contact_volume(1, 30, 0), "baffling"),
         (lambda: chlorine_product(10, 5, 12.5), "such as 0.05"),

@@ -138,6 +138,19 @@ def test_mistakes_in_the_site_table_come_out_in_one_line_each(tmp_path, table, s
             "site_works.shut_off_head",
             "higher head",
         ),
+        (
+            {
+                "pump": {
+                    "highest_tap": 3,
+                    "shut_off_head": 20,
+                    "most_flow": 1,
+                    "cut_in": 140,
+                    "cut_out": 200,
+                }
+            },
+            "site_works.pump.cut_out",
+            "it never stops",
+        ),
         ({"prices": {"tnak": 5}}, "site_works.prices.tnak", "did you mean tank"),
         ({"height": 0}, "site_works.height", "0 is not possible"),
         ({"storm_minutes": [5]}, "site_works", "come together"),
@@ -172,6 +185,22 @@ def test_a_larger_tank_spills_less_and_is_found_no_fuller_by_the_storms_sum(read
     assert wide.peak.roofs == pytest.approx(2 * one.peak.roofs)
 
 
+def test_a_pump_that_could_never_stop_is_told_before_it_is_bought(ready):
+    # a curve that was only assumed is no reason to refuse the pressures of the switch
+    switch = {"highest_tap": 2.6, "cut_in": 140.0, "cut_out": 280.0}
+    assert "more than 280 kPa at no flow, or it never stops" in SAID["Water by pump"](
+        site_variant(ready, pump=switch)
+    )
+    assert "never stops" not in SAID["Water by pump"](site_variant(ready))
+
+
+def test_what_several_overflows_rest_on_is_said(ready):
+    two, one = site_variant(ready), site_variant(ready, tanks=1)
+    half = f"{two.peak.flow / 2:.2g} L a second onward"
+    assert two.vessel.tanks == 2 and half in SAID["The overflow"](two)
+    assert "onward" not in SAID["The overflow"](one)
+
+
 def test_own_storms_take_the_place_of_the_drawn_ones(ready):
     works = site_variant(ready, storm_minutes=[30, 120], storm_depths=[25, 40])
     assert works.soakaway.storm_minutes.values.tolist() == [30, 120]
@@ -183,9 +212,11 @@ def test_combined_and_mains_reserve(tmp_path):
     path = study(tmp_path, f'arrangement = {{ kind = "combined" }}\n{ROOF}')
     works = siteworks_of(work_study(path, cache="off"))
     assert "float valve" in works.parts.part.values and "air gap" in SAID["The mains"](works)
+    assert "above the highest that the water stands" in SAID["The mains"](works)
     path = study(tmp_path, 'arrangement = { kind = "mains reserve", mains_off = ["sat"] }\n')
     works = siteworks_of(work_study(path, cache="off"))
     assert works.peak is None and works.storms is None and works.soakaway is None
+    assert not works.checks.check.str.contains("soakaway").any()
     said = dict(siteworks_said(works))
     assert "float valve" in said["The overflow"] and said["The biggest storms"].startswith("No storm")
 
@@ -218,3 +249,15 @@ def test_exercises_know_their_answers(ready, capsys):
     check_freeboard(ready, share)
     check_freeboard(ready, share + 3)
     assert [line.split()[0] for line in capsys.readouterr().out.splitlines()] == ["Right.", "Right.", "Not"]
+
+
+def test_uses_not_served_keep_their_names_within_a_sentence(tmp_path):
+    path = study(tmp_path, ROOF + '[[use]]\nname = "drinking"\nkind = "day_pupil"\npeople = 3\n')
+    path.write_text(
+        path.read_text().replace("use = [", "#use = [").replace('[[use]]\nname = "drinking"', TWO)
+    )
+    said = SAID["Treatment and tests"](siteworks_of(work_study(path, cache="off")))
+    assert "Not from this tank: drinking, whose" in said
+
+
+TWO = '[[use]]\nname = "toilets"\nkind = "dual_flush"\npeople = 30\n[[use]]\nname = "drinking"'
