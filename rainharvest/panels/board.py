@@ -180,13 +180,13 @@ def board(
                 pictures[key][0].add_class("rh-picture")
                 rows[key] = figure_row(f"{name}-{key}", lambda key=key: figures[key])
             picture, line = pictures[key]
+            picture.value = svg(figure, f"{name}-{key}", sentence)
             line.value = f'<div class="rh-words">{sentence}</div>'
             room = f"{26 * math.ceil(len(re.sub('<[^>]+>', '', sentence)) / LINE) + 6}px"
             if int(room[:-2]) > int(
                 (line.layout.min_height or "0px")[:-2]
             ):  # grows only: nothing below it jumps
                 line.layout.min_height = room
-            picture.value = svg(figure, f"{name}-{key}", sentence)
             rows[key][1]()
         if not place.children:
             place.children = [w for key in pictures for w in (*pictures[key], rows[key][0])]
