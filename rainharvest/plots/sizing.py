@@ -68,7 +68,9 @@ def trade_off_figure(
         lambda: axes.text(0.005, 0, "", transform=axes.get_yaxis_transform(), va="bottom", color=STONE),
     )
     note.set_text(f"target {100 * target:.0f} %")
-    note.set_y(100 * target + 0.6)
+    high = target > 0.92  # above the line there is no room below the title
+    note.set_y(100 * target + (-0.8 if high else 0.6))
+    note.set_va("top" if high else "bottom")
     reached = float(np.interp(chosen / scale, size, middle))
     point = keep(
         axes,

@@ -266,6 +266,9 @@ def test_small_studies_have_a_report_too(tmp_path, more):
     assert "<script" not in page and "nan" not in re.sub(r"<[^>]*>", " ", page).lower().split()
     assert "&lt;script&gt;" in page and "toilets &amp; &lt;taps&gt;" in page
     assert (out / "report.docx").stat().st_size > 10_000
+    if "reserve" in more:  # neither rain nor the record's gaps have a part in it
+        assert "No drought empties it" in page and "0 L a year reach" not in page
+        assert "fillings of the record's gaps" not in page
 
 
 def test_word_document_opens_in_libreoffice(report, tmp_path):

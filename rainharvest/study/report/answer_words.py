@@ -85,6 +85,8 @@ def sure_said(worked: Worked) -> str:
     """
     done, group = worked.done, worked.groups.get("sizing")
     said = []
+    if worked.study.arrangement.kind == "mains reserve":
+        return "As sure as the interruptions that it was sized for: if they grow longer, it must be larger."
     found = done.smallest.values
     if done.sizes["member"] > 1 and np.isfinite(found).any():
         low, high = litres(np.nanmin(found)), litres(np.nanmax(found))
@@ -119,7 +121,9 @@ def drought_said(worked: Worked) -> str:
         return f"It never fell short in the {failed.size} whole years of the record."
     longest = middle(done.described_longest_failure)
     years = int((failed > 0).sum())
-    text = (
+    reserve = worked.study.arrangement.kind == "mains reserve"
+    text = "No drought empties it; the interruptions of the mains do. " if reserve else ""
+    text += (
         f"In the worst year, {int(failed.year[worst])}, it is short on {days(float(failed[worst]))}; the longest "
         f"failure holds {days(longest)}. It falls short in {years} of {failed.size} whole years."
     )
@@ -147,6 +151,11 @@ def watch_said(study: Study, done: xr.Dataset) -> str:
     str
         A few sentences.
     """
+    if study.arrangement.kind == "mains reserve":
+        return (
+            "Keep it full and its water turning over; disinfect and test what is drunk; the mains enter through an air "
+            "gap; a full tank stands on a base made for it; nobody enters it alone."
+        )
     drink = (
         "Nobody drinks from it: label every tap"
         if study.arrangement.kind == "rain only"
@@ -172,9 +181,11 @@ def trade_off_caption(done: xr.Dataset) -> str:
         A few sentences.
     """
     tank = float(done.described)
-    return (
+    text = (
         f"{label(done.attrs['measure'])} of tanks from {litres(float(done.capacity[0]))} to "
         f"{litres(float(done.capacity[-1]))} usable. The mark is the tank described, {litres(tank)} usable: "
-        f"{percent(middle(done.described_rain_reliability))}. The shaded band, where it is wide enough to be seen, "
-        "holds nine of ten fillings of the record's gaps."
+        f"{percent(middle(done.described_rain_reliability))}."
     )
+    if done.sizes["member"] < 2 or done.attrs["arrangement"] == "mains reserve":
+        return text
+    return f"{text} The shaded band, where it is wide enough to be seen, holds nine of ten fillings of the record's gaps."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.reader import date, measure
+from rainharvest.reader import date, measure, number
 from rainharvest.study.conveyance import DryAndWet
 from rainharvest.study.file import Conveyance, Study
 from rainharvest.study.report.record_words import KINDS
@@ -48,6 +48,8 @@ def roofs_said(study: Study) -> str:
     """
     if not study.roof:
         return "No roof feeds this tank."
+    if study.arrangement.kind == "mains reserve":
+        return "No roof feeds the tank described; the roofs below count only where an option uses them."
     count = len(study.roof)
     total = measure(sum(roof.area for roof in study.roof), "m2", 3)
     return f"{count} roof{'s' if count > 1 else ''} of {total} in plan."
@@ -164,8 +166,9 @@ def sizes_said(done: xr.Dataset) -> str:
     first = float(done.capacity[int(np.argmax(curve.values >= 0.99 * most))])
     years = float(done.days_in_year.sum()) / 365.25
     comes, wanted = middle(done.inflow_total) / years, float(done.demand_total) / years
+    rain = f"{litres(comes)} a year reach the tank and " if comes > 0 else ""
     text = (
-        f"{litres(comes)} a year reach the tank and {litres(wanted)} a year are asked of it. The largest tank looked "
+        f"{rain}{litres(wanted)} a year are asked of it. The largest tank looked "
         f"at, {litres(largest)}, supplies {percent(most)} of the water asked for"
     )
     if first < 0.8 * largest:
@@ -187,6 +190,8 @@ def spread_said(done: xr.Dataset) -> str:
         One or two sentences.
     """
     found = done.smallest.values
+    if done.attrs["arrangement"] == "mains reserve":
+        return "No rain enters the tank: its size follows from the interruptions of the mains, not from the record."
     if found.size < 2:
         return (
             "One filled version of the record was used, so the study does not say how much its gaps matter."
@@ -231,6 +236,13 @@ def arrangement_said(study: Study, done: xr.Dataset) -> list[str]:
         out += [how, f"The tank described takes {litres(mains)} a year from the mains."]
     if plan.mains_off:
         out.append(f"Days without mains: {', '.join(plan.mains_off)}.")
+    for rule, hours in plan.mains_hours.items():
+        out.append(f"Hours of mains on {rule}: {number(hours)}.")
+    if plan.spells is not None:
+        out.append(
+            f"Beside these, interruptions of {days(plan.spells.spell_length)} on average, "
+            f"{number(plan.spells.interruptions_a_year)} of them a year, drawn by chance with a seed."
+        )
     if done.attrs["not_served"]:
         out.append(f"Drinking quality comes from elsewhere for: {done.attrs['not_served']}.")
     return out

@@ -37,6 +37,8 @@ def cost_said(study: Study, costs: pd.Series | None) -> str:
         if gain > 0
         else f"Over {life} years it costs {money(-gain, unit)} more than the mains water it saves, in money of today."
     )
+    if study.arrangement.kind == "mains reserve":
+        worth = "It saves no mains water: what it buys is water through the interruptions."
     return (
         f"{money(costs.capital, unit)} to build; {money(costs.annual, unit)} a year with upkeep, "
         f"{money(costs.per_kilolitre * volume / 1000, unit)} for each {words} delivered. {worth}"

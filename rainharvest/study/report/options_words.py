@@ -45,7 +45,7 @@ def options_said(options: xr.Dataset, target: float) -> list[str]:
         least = int(options.annual.values.argmin())
         out.append(
             f"The tank described costs least a year for {names[least]}: {number(float(options.annual[least]), 2)} "
-            f"{options.attrs['currency']}, and it supplies {percent(float(options.rain_reliability[least]))} on rain."
+            f"{options.attrs['currency']}, and it supplies {percent(float(options.rain_reliability[least]))}."
         )
     return out
 
