@@ -188,4 +188,4 @@ def trade_off_caption(done: xr.Dataset) -> str:
     )
     if done.sizes["member"] < 2 or done.attrs["arrangement"] == "mains reserve":
         return text
-    return f"{text} The shaded band, where it is wide enough to be seen, holds nine of ten fillings of the record's gaps."
+    return f"{text} The shaded band, where wide enough to be seen, holds nine of ten fillings of the record's gaps."
