@@ -52,16 +52,25 @@ def main(argv: list[str] | None = None) -> int:
         "--at", type=float, nargs=2, metavar=("LAT", "LON"), help="the place, in a gridded file"
     )
     record.add_argument("--site", metavar="NAME", help="the site, station or sheet, in a file with several")
+    commands.add_parser("ready", help="compile once what the notebooks run, so that they answer at once")
     sheets = commands.add_parser("sheets", help="the notebooks as pages to print, and a page of answers")
     sheets.add_argument("--out", metavar="FOLDER", required=True, help="folder for the pages")
     sheets.add_argument("--notebooks", metavar="FOLDER", default="notebooks", help="where the notebooks lie")
     climates = commands.add_parser("climates", help="put one building to every climate of a region")
     climates.add_argument("file", metavar="REGION.toml", help="the study file of many climates")
     climates.add_argument("--out", metavar="STORE", required=True, help="Zarr folder for the results")
-    climates.add_argument("--threads", type=int, metavar="N", help="regions worked side by side (all processors)")
+    climates.add_argument(
+        "--threads", type=int, metavar="N", help="regions worked side by side (all processors)"
+    )
     climates.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, tcp://host:port")
     given = parser.parse_args(argv)
-    commanded = {"study": _study, "record": _record, "sheets": _sheets, "climates": _climates}
+    commanded = {
+        "study": _study,
+        "ready": _ready,
+        "record": _record,
+        "sheets": _sheets,
+        "climates": _climates,
+    }
     try:
         return commanded[given.command](given)
     except InputError as error:
@@ -111,6 +120,18 @@ def _record(given: argparse.Namespace) -> int:
     hints = {name: value for name, value in named.items() if value is not None}
     made = make_record(given.files, given.out, members=given.members, seed=given.seed, hints=hints)
     print(made.text)
+    return 0
+
+
+def _ready(given: argparse.Namespace) -> int:
+    import io
+    from contextlib import redirect_stderr
+
+    from rainharvest.ready import make_ready
+
+    print("Making the workbook ready: the first time on a machine this takes half a minute.", flush=True)
+    with redirect_stderr(io.StringIO()):  # it says of each loop that it is being compiled
+        make_ready()
     return 0
 
 

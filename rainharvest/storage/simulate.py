@@ -233,10 +233,11 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
         one_day = np.zeros((len(DAILY), days, LANES)) if trace else None
         balance(
             *flows,
-            tank[:, fill],
-            None if level is None else level[:, fill],
-            None if share is None else share[:, fill],
-            None if mains is None else mains[:, fill],
+            # ``take`` gives one order in memory where indexing gives two: half as many forms to compile.
+            *(
+                None if values is None else values.take(fill, axis=1)
+                for values in (tank, level, share, mains)
+            ),
             years,
             one_total,
             one_year,

@@ -1,0 +1,23 @@
+"""What is compiled beforehand is what the first panel runs."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+CODE = """
+from rainharvest.ready import make_ready
+from rainharvest.catchment.chain import run_chain
+from rainharvest.storage.balance import balance
+make_ready()
+forms = set(balance.signatures), set(run_chain.signatures)
+from rainharvest.panels.study import study_panel
+study_panel("data/studies/day_school.toml")
+print(len(forms[0]), (set(balance.signatures), set(run_chain.signatures)) == forms)
+"""
+
+
+def test_the_first_panel_compiles_nothing_more():
+    said = subprocess.run([sys.executable, "-c", CODE], capture_output=True, text=True, check=True, cwd=ROOT)
+    forms, same = said.stdout.split()
+    assert int(forms) >= 8 and same == "True"
