@@ -5,7 +5,7 @@ from __future__ import annotations
 import xarray as xr
 
 from rainharvest.study import drought_outlook_words, drought_words
-from rainharvest.study.report import decision_words
+from rainharvest.study.report import dry_words
 from rainharvest.study.report.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, picture
 from rainharvest.study.report.fixed_words import (
     CAPTIONS,
@@ -42,8 +42,8 @@ def drought_section(worked: Worked) -> Section:
     stored = storage_figure(worst, float(done.described))
     blocks: list[Block] = [
         Subheading(WHEN_IT_FAILS),
-        picture("failed", failed, decision_words.failed_caption(done)),
-        picture("storage", stored, decision_words.storage_caption(worst)),
+        picture("failed", failed, dry_words.failed_caption(done)),
+        picture("storage", stored, dry_words.storage_caption(worst)),
     ]
     if "worst_stored" in found:
         blocks.append(Paragraph(drought_words.through_words(found, float(done.described))))
@@ -52,7 +52,7 @@ def drought_section(worked: Worked) -> Section:
     for part in (_card, _years, _outlook, _climates):
         blocks += part(found)
     if found.attrs.get("left_out"):
-        blocks.append(Paragraph(decision_words.left_out_said(found.attrs["left_out"])))
+        blocks.append(Paragraph(dry_words.left_out_said(found.attrs["left_out"])))
     return Section("drought", TITLES["drought"], tuple(blocks))
 
 
@@ -64,7 +64,7 @@ def _card(found: xr.Dataset) -> list[Block]:
     actions = drought_outlook_words.actions(found)
     out = [Subheading(CARD), Paragraph(drought_outlook_words.plan_words(found))]
     if float(found.plan_ahead):
-        words = decision_words.card_said(found, actions)
+        words = dry_words.card_said(found, actions)
         out += [
             picture("card", card_figure(found, actions), CAPTIONS["card"], " ".join(words), WIDE),
             Bullets(tuple(words)),
@@ -95,7 +95,7 @@ def _outlook(found: xr.Dataset) -> list[Block]:
     plan = str(found.plan.values[0])
     first = (int(found.attrs["outlook_month"]), int(found.attrs["outlook_day"]))
     words = drought_outlook_words.fan_words(found, plan)
-    caption = decision_words.fan_caption(*first, words)
+    caption = dry_words.fan_caption(*first, words)
     out = [Subheading(OUTLOOK), picture("fan", fan_figure(found, first), caption, scale=WIDE)]
     out.append(Paragraph(drought_outlook_words.chances_words(found)))
     if "seen_share" in found:

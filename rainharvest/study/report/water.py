@@ -11,7 +11,7 @@ from rainharvest.reader import in_units, label_for_reader, number
 from rainharvest.siteworks.defaults import DESIGN_INTENSITY
 from rainharvest.study.conveyance import Case, Climate, DryAndWet, dry_and_wet
 from rainharvest.study.conveyance_words import bore_words, levels_words, losses_words
-from rainharvest.study.report import decision_words
+from rainharvest.study.report import water_words
 from rainharvest.study.report.blocks import (
     WIDE,
     Block,
@@ -55,7 +55,7 @@ def catchment_section(worked: Worked) -> Section:
         Tables of roofs and losses; where the study has a run of pipe, dry against wet.
     """
     study, done = worked.study, worked.done
-    blocks: list[Block] = [Paragraph(decision_words.roofs_said(study))]
+    blocks: list[Block] = [Paragraph(water_words.roofs_said(study))]
     if study.roof:
         blocks.append(_roofs(worked))
     if "mean_lost" in done:
@@ -115,9 +115,9 @@ def _conveyance(worked: Worked) -> list[Block]:
     words = (levels_words(done), losses_words(done), bore_words(done))
     return [
         Subheading(DRY_WET),
-        Paragraph(decision_words.run_said(run)),
-        Paragraph(decision_words.storm_said(storm, storm != DESIGN_INTENSITY.value)),
-        picture("levels", drawn, decision_words.levels_caption(done, storm), scale=WIDE),
+        Paragraph(water_words.run_said(run)),
+        Paragraph(water_words.storm_said(storm, storm != DESIGN_INTENSITY.value)),
+        picture("levels", drawn, water_words.levels_caption(done, storm), scale=WIDE),
         *(Paragraph(text) for text in words),
         dry_wet_table(done),
         Bullets(WORK_CAUTIONS[1:4]),
