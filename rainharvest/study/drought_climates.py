@@ -64,7 +64,7 @@ def scenarios_tried(
                 float(rain.sum()) / years,
                 float((rain >= 1.0).mean()),
                 wet_day_spread(rain),
-                float(dry_spells(rain).dry_spell.max()),
+                float(dry_spells(rain).dry_spell.values.max(initial=0)),
                 float(done.volume_reliability),
                 float(done.time_reliability),
                 float(done.days_failed) / years,

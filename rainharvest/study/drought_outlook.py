@@ -99,6 +99,8 @@ def outlook_of(basis: Basis) -> xr.Dataset:
     stored = simulated(basis, trace=True).stored
     first = stored.time.dt.day == 1
     mornings = stored.shift(time=1).where(first, drop=True).isel(time=slice(12, None))
+    if not mornings.sizes["time"]:
+        raise InputError("the record ends within its first year", "give a longer record", "inflow")
     usual = mornings.groupby("time.month").median()
     month = int(usual.month[int(usual.values.argmax())])
     cut = cut_windows(basis.flows, month, 1, LOOK)

@@ -199,16 +199,40 @@ def _mistake(error: dict, model: type[BaseModel], data: dict) -> Mistake:
         shown = f"{value!r} is not possible"
         if isinstance(given, int | float) and not isinstance(given, bool) and abs(given - value) > 0:
             shown = f"{given!r}, which is {value:g} in metric units, is not possible"
+    if kind in ("too_short", "too_long"):
+        few, many = _lengths(loc, model)
+        asked = f"{few}" if few == many else f"{few} or more" if kind == "too_short" else f"{many} or fewer"
+        return Mistake(loc, f"{error['ctx']['actual_length']} given", f"give {asked}")
+    if kind in ("string_too_short", "string_too_long"):
+        many = error["ctx"].get("max_length")
+        asked = "some text" if kind == "string_too_short" else f"{many} characters or fewer"
+        return Mistake(loc, f"it has {len(value)} characters", f"give {asked}")
     message = error["msg"].removeprefix("Input should be ").removeprefix("Input ")
     return Mistake(loc, shown, f"give {message[0].lower()}{message[1:]}")
 
 
+def _lengths(loc: tuple, model: type[BaseModel]) -> tuple[int | None, int | None]:
+    """Return the fewest and the most entries that a list may have; None where there is no such limit."""
+    field = _table_at(loc[:-1], model).model_fields.get(str(loc[-1]))
+    rules = field.metadata if field else []
+    few, many = (
+        next((getattr(one, name) for one in rules if hasattr(one, name)), None)
+        for name in ("min_length", "max_length")
+    )
+    return few, many
+
+
 def _known_keys(loc: tuple, model: type[BaseModel]) -> list[str]:
     """Return the keys of the table at that place."""
+    return list(_table_at(loc, model).model_fields)
+
+
+def _table_at(loc: tuple, model: type[BaseModel]) -> type[BaseModel]:
+    """Return the model of the table at that place."""
     for part in loc:
         if isinstance(part, str) and part in model.model_fields:
             model = next(iter(models_of(model.model_fields[part].annotation)), model)
-    return list(model.model_fields)
+    return model
 
 
 def models_of(annotation: object) -> list[type[BaseModel]]:

@@ -181,10 +181,15 @@ def terms_words(group: xr.Dataset) -> str:
         if attrs["residual_value"] == "none"
         else "at their end each part is worth its price times the share of its life that is left"
     )
+    saved = (
+        "A mains reserve saves no mains water: what it draws is on the bill with or without it."
+        if attrs.get("arrangement") == "mains reserve"
+        else "All water drawn counts as mains water saved."
+    )
     return (
         f"Money of today in {attrs['currency']}, over {attrs['life']} years, discounted at "
-        f"{number(rounded(100 * attrs['real_rate'], 2))} % a year, {kind}; {left}. All water drawn counts as mains "
-        "water saved. The currency is a label: nothing is converted."
+        f"{number(rounded(100 * attrs['real_rate'], 2))} % a year, {kind}; {left}. {saved} "
+        "The currency is a label: nothing is converted."
     )
 
 

@@ -9,6 +9,7 @@ import xarray as xr
 
 from rainharvest.reader import gallons, number
 from rainharvest.sizing.ranges import RANGE_WORDS
+from rainharvest.sizing.record_length import record_length
 from rainharvest.study.sizing_words import bought_words, option_for, record_words, sizing_headline
 from rainharvest.study.words import litres, percent, rounded
 
@@ -124,13 +125,15 @@ def _what_would_change(group: xr.Dataset) -> list[str]:
     ]
     rest = [RANGE_WORDS[str(group.input.values[k])] for k in order[1:3] if abs(width[k]) > 0.005]
     if rest:
-        out.append(f"Next: {' and '.join(rest)}. Measure what can be measured before the size is settled.")
+        out.append(f"Next: {', then '.join(rest)}. Measure what can be measured before the size is settled.")
     return out
 
 
 def _how_sure(group: xr.Dataset) -> list[str]:
     own = float(group.size_on_record)
-    out = [record_words(group)]
+    out = (
+        [] if record_length(float(group.record_years)).short else [record_words(group)]
+    )  # the headline has it
     if not np.isnan(own):
         at = np.log(group.capacity.values)
         low, high, by = (
@@ -139,6 +142,12 @@ def _how_sure(group: xr.Dataset) -> list[str]:
         )
         out.append(
             f"Nine of ten versions put the tank for the record as it stands at {percent(low)} to {percent(high)}; it "
-            f"reaches the target in {10 * round(10 * by):.0f} of 100."
+            f"reaches the target in {_of_100(by)} of 100."
         )
     return out
+
+
+def _of_100(share: float) -> int:
+    """Return a share of the draws to the nearest ten of a hundred; neither all nor none where some differ."""
+    near = 10 * round(10 * share)
+    return near if 0 < near < 100 or share in (0.0, 1.0) else round(100 * share)

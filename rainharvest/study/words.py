@@ -154,26 +154,37 @@ def headline(done: xr.Dataset) -> str:
         Plain text.
     """
     target, measure = done.attrs["target"], done.attrs["measure"]
+    leaves = "that rationing leaves" if _rationed(done) else "asked for"
     aim = (
         f"{percent(target)} of the water asked for"
         if measure == "volume_reliability"
-        else f"everything asked for on {percent(target)} of all days"
+        else f"everything {leaves} on {percent(target)} of all days"
     )
+    reserve = done.attrs["arrangement"] == "mains reserve"
     found, versions = done.smallest.values, done.sizes["member"]
     of = (
         f"in {math.ceil(0.9 * versions)} of {versions} equally likely fillings of the record"
         if versions > 1
         else "on the record"
     )
+    of = "through the interruptions of the mains" if reserve else of  # no rain: fillings do not matter
     recommended, tank = float(done.recommended), float(done.described)
     years = _years(done)
     if math.isnan(recommended):
         best = middle(done[measure].isel(capacity=-1))
-        answer = (
-            f"No tank supplies {aim}: even {litres(float(done.capacity[-1]))} reaches only {percent(best)}, "
-            f"because {litres(middle(done.inflow_total) / years)} a year reach the tank and "
-            f"{litres(float(done.demand_total) / years)} a year are asked of it."
-        )
+        comes, asked = middle(done.inflow_total) / years, float(done.demand_total) / years
+        answer = f"No tank supplies {aim}: even {litres(float(done.capacity[-1]))} stays at {percent(best)}, "
+        if reserve:
+            answer += "because the mains do not bring enough between their interruptions."
+        elif comes < asked:
+            answer += (
+                f"because {litres(comes)} a year reach the tank and {litres(asked)} a year are asked of it."
+            )
+        else:
+            answer += (
+                f"though {litres(comes)} a year reach the tank and {litres(asked)} a year are asked of it: a tank that "
+                "begins empty fails until rain has filled it, and some droughts outlast what the roof can store."
+            )
     else:
         nominal = recommended * float(done.described_nominal) / tank
         answer = (
@@ -221,6 +232,11 @@ def described(done: xr.Dataset) -> str:
         f"{days(middle(done.described_days_failed) / years)} a year on average"
     )
     text += f", for {days(longest)} on end at the longest." if longest else "."
+    if _rationed(done):
+        text += (
+            f" Rationing turns away {litres(_rationed(done) / years)} a year, on "
+            f"{days(middle(done.described_days_rationed) / years)}; such days do not count as short."
+        )
     mains = middle(done.described_topped_up + done.described_changed_over)
     if mains > 0:
         text += f" It takes {litres(mains / years)} a year from the mains."
@@ -317,6 +333,11 @@ def confidence(done: xr.Dataset) -> str:
         gauge record scatter.
     """
     years = _years(done)
+    if done.attrs["arrangement"] == "mains reserve":
+        return (
+            f"The interruptions were played through {years:.0f} years. The size holds for interruptions like these; "
+            "if they grow longer, it must be larger."
+        )
     gaps = marks(f"{100 * done.attrs['days_missing'] / max(done.attrs['days_read'], 1):.1f}")
     if years < 10:
         verdict = "too short for a design: indicative only"
@@ -330,6 +351,11 @@ def confidence(done: xr.Dataset) -> str:
         f"The record used covers {years:.0f} years, which is {verdict}; {gaps} % of its days had no "
         "reading of their own."
     )
+
+
+def _rationed(done: xr.Dataset) -> float:
+    """Return what rationing turns away from the tank described over the record, in litres."""
+    return middle(done.described_rationed)
 
 
 def _years(done: xr.Dataset) -> float:

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 import xarray as xr
 
@@ -165,6 +166,18 @@ def test_a_mains_reserve_has_no_drought(basis):
     )
     with pytest.raises(InputError, match="no drought empties it"):
         basis_of(study, basis.record, None, 1000.0)
+
+
+def test_a_record_of_one_year_leaves_out_what_it_cannot_tell(tmp_path):
+    rain = pd.Series(3.0, pd.date_range("2019-01-01", "2019-12-31")).rename("rain_mm").rename_axis("date")
+    rain.to_csv(tmp_path / "rain.csv")
+    (tmp_path / "study.toml").write_text(
+        'title = "a year"\nsite = { name = "a place", invented = true }\n'
+        'rain = { file = "rain.csv", members = 1 }\nroof = [{ area = 100 }]\n'
+        'use = [{ name = "toilets", kind = "dual_flush", people = 20 }]\ntank = { chosen = 4000 }\n'
+    )
+    group = work_study(tmp_path / "study.toml", cache="off").groups["drought"]
+    assert "the record ends within its first year" in group.attrs["left_out"]
 
 
 def test_the_parts_stand_on_their_own(basis):

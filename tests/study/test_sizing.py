@@ -136,6 +136,12 @@ def test_a_short_record_is_in_the_headline(group):
     )
     assert not sizing_headline(group).startswith("The record")
     assert "8 years, too short to settle anything" in sizing_headline(group.assign(record_years=8.0))
+    assert " ".join(recommendation(short)).count("The record covers") == 1
+
+
+def test_next_to_all_versions_are_not_told_as_all(group):
+    reached = group.draws_reaching.where(group.draws_reaching == 0, 0.97)
+    assert "in 97 of 100" in recommendation(group.assign(draws_reaching=reached))[-1]
 
 
 def test_out_of_reach_is_said(tmp_path):
@@ -152,6 +158,7 @@ def test_a_mains_reserve_saves_nothing_and_has_no_band():
     group = work_study(CLINIC).groups["sizing"]
     assert float(group.mains_saved.max()) == 0 and float(group.saved_bill.max()) == 0
     assert "sure_size" not in group and "holds no rain" in recommendation(group)[0]
+    assert "saves no mains water" in terms_words(group) and "counts as mains" not in terms_words(group)
     with pytest.raises(InputError, match="no rain feeds this tank"):
         prepare_sizing(CLINIC)
 

@@ -102,6 +102,17 @@ MISTAKES = {
         "[weather]\nevapotranspiration = [150,1,1,1,1,1,1,1,1,1,1,1]\n[tank]",
         "give means a day, not totals of the month",
     ),
+    "eleven months in a list": (
+        "[tank]",
+        "[weather]\nevapotranspiration = [1,1,1,1,1,1,1,1,1,1,1]\n[tank]",
+        "weather.evapotranspiration: 11 given; give 12",
+    ),
+    "one size to try": ("[tank]", "[tank]\nsizes = [20000]", "tank.sizes: 1 given; give 2 or more"),
+    "an empty name": (
+        'name = "pupils\' toilets"',
+        'name = ""',
+        "use[1].name: it has 0 characters; give some text",
+    ),
     # ... of dates
     "no such day": ('"01-20 to 04-05"', '"20-01 to 04-05"', 'calendar.terms: there is no day "20-01"'),
     "dates reversed": ('"01-20 to 04-05"', '"2024-04-05 to 2024-01-20"', "ends before it begins; turn"),
@@ -109,7 +120,7 @@ MISTAKES = {
     "seasons of eleven months": (
         "[calendar]",
         "[calendar]\nseasonal = [1,1,1,1,1,1,1,1,1,1,1]",
-        "calendar.seasonal: it is not possible; give",
+        "calendar.seasonal: 11 given; give 12",
     ),
     # ... of what does not go together
     "reserve without interruptions": (

@@ -15,7 +15,7 @@ import xarray as xr
 
 from rainharvest import run_study, simulate
 from rainharvest.study.run import work_study
-from rainharvest.study.words import headline
+from rainharvest.study.words import confidence, headline, litres
 from rainharvest.study.write import write_study
 
 ROOT = Path(__file__).parents[2]
@@ -180,6 +180,28 @@ def test_mains_reserve_rides_out_weekends(south_west_england):
     done = run_study(path)
     two_days = 2 * float(done.demand.sum("use").max())
     assert float(done.recommended) == np.ceil(two_days)
+    # no rain enters: neither fillings of a record nor its length say anything of this size
+    assert "through the interruptions of the mains" in headline(done) and "filling" not in headline(done)
+    assert "record" not in confidence(done)
+
+
+def test_a_tank_that_begins_empty_is_not_told_short_of_rain(south_west_england):
+    text = a_study(south_west_england, "rain.csv", target=1.0).read_text()
+    path = south_west_england / "study.toml"
+    path.write_text(text.replace("people = 8", "people = 3"))
+    done = run_study(path)
+    assert np.isnan(done.recommended) and float(done.inflow_total.median()) > float(done.demand_total)
+    assert "begins empty" in headline(done) and "because" not in headline(done)
+
+
+def test_what_rationing_turns_away_is_said(south_west_england):
+    text = a_study(south_west_england, "rain.csv").read_text()
+    path = south_west_england / "study.toml"
+    path.write_text(text + 'measure = "time_reliability"\n[[rationing]]\nlevel = 0.5\nshare = 0.5\n')
+    done = run_study(path)
+    turned = float(done.described_rationed.median()) / float(done.days_in_year.sum()) * 365.25
+    assert f"Rationing turns away {litres(turned)} a year" in headline(done)
+    assert "everything that rationing leaves on" in headline(done)
 
 
 def test_a_target_out_of_reach_is_said_plainly(south_west_england):
