@@ -141,11 +141,15 @@ def failed_years_figure(
     years = failed.year.values[whole]
     bars = keep(axes, "bars", lambda: axes.vlines([0], [0], [0], color=BRICK, linewidth=7))
     bars.set_segments([[(year, 0), (year, value)] for year, value in zip(years, values, strict=True)])
-    worst = int(np.argmax(values)) if values.size else 0
     words = keep(axes, "worst", lambda: axes.text(0, 0, "", va="bottom", fontweight="bold"))
-    top = rounded_up(1.18 * max(float(values.max(initial=0)), 4.0))
-    left = years.size and years[worst] > years.mean()
-    words.set_text(f"worst: {years[worst]}, {values[worst]:.0f} days" if values.max(initial=0) > 0 else "")
+    if not years.size:
+        words.set_text("no whole year in the record")
+        axes.set_xticks([])
+        return figure
+    worst = int(np.argmax(values))
+    top = rounded_up(1.18 * max(float(values[worst]), 4.0))
+    left = years[worst] > years.mean()
+    words.set_text(f"worst: {years[worst]}, {values[worst]:.0f} days" if values[worst] > 0 else "")
     words.set_ha("right" if left else "left")
     words.set_position((years[worst] + (0.6 if left else -0.6), values[worst] + 0.01 * top))
     axes.set_xlim(years[0] - 1, years[-1] + 1)

@@ -164,7 +164,9 @@ def record_words(group: xr.Dataset) -> str:
     """
     years = float(group.record_years)
     carried = record_length(years)
-    text = f"The record covers {years:.0f} years, {LEVEL_WORDS[carried.level]}"
+    text = (
+        f"The record covers {years:.0f} year{'' if round(years) == 1 else 's'}, {LEVEL_WORDS[carried.level]}"
+    )
     if carried.short:
         text += f" ({carried.wanted.value:.0f} years are asked for next)"
     return text + "."

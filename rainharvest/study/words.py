@@ -335,7 +335,7 @@ def confidence(done: xr.Dataset) -> str:
     years = _years(done)
     if done.attrs["arrangement"] == "mains reserve":
         return (
-            f"The interruptions were played through {years:.0f} years. The size holds for interruptions like these; "
+            f"The interruptions were played through {_count(years)}. The size holds for interruptions like these; "
             "if they grow longer, it must be larger."
         )
     gaps = marks(f"{100 * done.attrs['days_missing'] / max(done.attrs['days_read'], 1):.1f}")
@@ -348,7 +348,7 @@ def confidence(done: xr.Dataset) -> str:
     else:
         verdict = "long enough for a design of this kind"
     return (
-        f"The record used covers {years:.0f} years, which is {verdict}; {gaps} % of its days had no "
+        f"The record used covers {_count(years)}, which is {verdict}; {gaps} % of its days had no "
         "reading of their own."
     )
 
@@ -356,6 +356,10 @@ def confidence(done: xr.Dataset) -> str:
 def _rationed(done: xr.Dataset) -> float:
     """Return what rationing turns away from the tank described over the record, in litres."""
     return middle(done.described_rationed)
+
+
+def _count(years: float) -> str:
+    return f"{years:.0f} year{'' if round(years) == 1 else 's'}"
 
 
 def _years(done: xr.Dataset) -> float:

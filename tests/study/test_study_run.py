@@ -211,6 +211,20 @@ def test_a_target_out_of_reach_is_said_plainly(south_west_england):
     assert np.isnan(done.recommended) and headline(done).startswith("No tank supplies")
 
 
+def test_a_record_of_one_year_goes_all_the_way_to_the_report(tmp_path):
+    days = pd.date_range("2019-01-01", "2019-12-31")
+    rain = pd.DataFrame(
+        {"date": days.strftime("%Y-%m-%d"), "rain_mm": np.where(days.dayofyear % 9, 0.0, 20.0)}
+    )
+    rain.to_csv(tmp_path / "rain.csv", index=False)
+    path = a_study(tmp_path, "rain.csv", members=1)
+    path.write_text(path.read_text().replace('units = "mm"', 'units = "mm"\nyear_start_month = 7'))
+    done = write_study(path, tmp_path / "out", cache="off")  # neither hydrological year is whole
+    assert float(done.days_in_year.max()) < 365
+    assert "covers 1 year, which is too short" in confidence(done)
+    assert "no whole year" in (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+
+
 def command(*arguments, **more):
     return subprocess.Popen(
         [sys.executable, "-m", "rainharvest", *map(str, arguments)],
