@@ -87,29 +87,47 @@ def run_chain(
     trace : ndarray, shape (kept.size, steps, lanes), or None
         Filled with the values of each step (L) if given.
     """
-    count = roofs.shape[1]
-    lanes = series.size
-    film, flush = np.zeros((count, lanes)), np.zeros((count, lanes))
-    film_dry, flush_dry = np.zeros((count, lanes)), np.zeros((count, lanes))
-    pipe, pipe_dry = np.zeros(lanes), np.zeros(lanes)
-    row = np.zeros((12, LANES))
-    total[:] = 0.0
+    count, lanes, steps = roofs.shape[1], series.size, rain.shape[0]
+    # What the inner loops touch lies in arrays made here, one lane beside the other: only then does the compiler
+    # know that they do not overlap, and makes vector instructions of the loops.
+    film, flush = np.empty((count, LANES)), np.empty((count, LANES))
+    film_dry, flush_dry = np.empty((count, LANES)), np.empty((count, LANES))
+    pipe, pipe_dry = np.empty(LANES), np.empty(LANES)
+    roof, run = np.empty((len(ROOF), count, LANES)), np.empty((len(PIPE), LANES))
+    depth, dries, below = np.empty(LANES), np.empty(LANES), np.empty(LANES)
+    row, summed = np.zeros((12, LANES)), np.zeros((9, LANES))
+    own, at_pipe = np.empty(LANES, np.int64), np.empty(LANES, np.int64)
+    at_gutter = np.empty((count, LANES), np.int64)
     for first in range(0, lanes, LANES):
-        last = min(first + LANES, lanes)
-        for t in range(rain.shape[0]):
-            row[:] = 0.0
+        width = min(LANES, lanes - first)
+        film[:], flush[:], film_dry[:], flush_dry[:] = 0.0, 0.0, 0.0, 0.0
+        pipe[:], pipe_dry[:], summed[:] = 0.0, 0.0, 0.0
+        for j in range(LANES):
+            i = min(first + j, lanes - 1)  # a short block repeats its last lane
+            own[j], at_pipe[j] = series[i], pipe_index[i]
+            for k in range(len(PIPE)):
+                run[k, j] = pipes[k, i]
             for r in range(count):
-                for i in range(first, last):
-                    j = i - first
-                    area = roofs[0, r, i]
-                    fallen = rain[t, series[i]] * area
-                    film[r, i], film_dry[r, i], wet, dried = fill_step(
-                        film[r, i], film_dry[r, i], fallen, roofs[2, r, i], drying[t, series[i]] * area, 1e300
+                at_gutter[r, j] = gutter_index[r, i]
+                for k in range(len(ROOF)):
+                    roof[k, r, j] = roofs[k, r, i]
+        for t in range(steps):
+            row[:] = 0.0
+            for j in range(LANES):
+                depth[j] = rain[t, own[j]]
+                dries[j] = drying[t, own[j]]
+            for r in range(count):
+                for j in range(LANES):
+                    below[j] = gutter_ratio[t, at_gutter[r, j]]
+                for j in range(LANES):
+                    fallen = depth[j] * roof[0, r, j]
+                    film[r, j], film_dry[r, j], wet, dried = fill_step(
+                        film[r, j], film_dry[r, j], fallen, roof[2, r, j], dries[j] * roof[0, r, j], 1e300
                     )
-                    runoff = wet * roofs[1, r, i]
-                    passed = min(runoff * gutter_ratio[t, gutter_index[r, i]], roofs[6, r, i])
-                    flush[r, i], flush_dry[r, i], clean, bled = fill_step(
-                        flush[r, i], flush_dry[r, i], passed, roofs[3, r, i], roofs[4, r, i], roofs[5, r, i]
+                    runoff = wet * roof[1, r, j]
+                    passed = min(runoff * below[j], roof[6, r, j])
+                    flush[r, j], flush_dry[r, j], clean, bled = fill_step(
+                        flush[r, j], flush_dry[r, j], passed, roof[3, r, j], roof[4, r, j], roof[5, r, j]
                     )
                     row[0, j] += fallen
                     row[1, j] += clean
@@ -117,25 +135,25 @@ def run_chain(
                     row[3, j] += wet - runoff
                     row[4, j] += runoff - passed
                     row[5, j] += bled
-                    row[9, j] += film[r, i]
-                    row[10, j] += flush[r, i]
-            for i in range(first, last):
-                j = i - first
-                screened = row[1, j] * pipes[0, i]
-                entered = min(screened * pipe_ratio[t, pipe_index[i]], pipes[1, i])
+                    row[9, j] += film[r, j]
+                    row[10, j] += flush[r, j]
+            for j in range(LANES):
+                below[j] = pipe_ratio[t, at_pipe[j]]
+            for j in range(LANES):
+                screened = row[1, j] * run[0, j]
+                entered = min(screened * below[j], run[1, j])
                 row[6, j] = row[1, j] - screened
                 row[7, j] = screened - entered
-                pipe[i], pipe_dry[i], row[1, j], row[8, j] = fill_step(
-                    pipe[i], pipe_dry[i], entered, pipes[2, i], pipes[3, i], pipes[4, i]
+                pipe[j], pipe_dry[j], row[1, j], row[8, j] = fill_step(
+                    pipe[j], pipe_dry[j], entered, run[2, j], run[3, j], run[4, j]
                 )
-                row[11, j] = pipe[i]
+                row[11, j] = pipe[j]
             for k in range(9):
-                for i in range(first, last):
-                    total[k, i] += row[k, i - first]
+                for j in range(LANES):
+                    summed[k, j] += row[k, j]
             if trace is not None:
                 for k in range(kept.size):
-                    for i in range(first, last):
-                        trace[k, t, i] = row[kept[k], i - first]
-        for k in range(9, 12):
-            for i in range(first, last):
-                total[k, i] = row[k, i - first]
+                    for j in range(width):
+                        trace[k, t, first + j] = row[kept[k], j]
+        total[:9, first : first + width] = summed[:, :width]
+        total[9:, first : first + width] = row[9:, :width]
