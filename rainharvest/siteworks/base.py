@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 from rainharvest.catchment.friction import GRAVITY
 from rainharvest.errors import InputError
-from rainharvest.siteworks.defaults import CONCRETE, EMPTY_SHARE, SLAB_MARGIN, SLAB_THICKNESS, WATER
+from rainharvest.siteworks.defaults import (
+    CONCRETE,
+    EMPTY_SHARE,
+    SLAB_MARGIN,
+    SLAB_THICKNESS,
+    SLENDER,
+    WATER,
+)
 from rainharvest.siteworks.ground import GROUNDS, presumed_bearing
 from rainharvest.siteworks.vessel import Vessel
 
@@ -220,6 +227,16 @@ def base_of(
                 f"the tank on its own footprint presses harder than {allowed:.0f} kPa: an engineer reinforces a slab "
                 f"of {length:.1f} m by {width:.1f} m that spreads the load"
             )
+    if vessel.form == "horizontal":
+        warnings.append(
+            "cradles press on the ground harder than this, which takes the load as spread under the whole tank: their "
+            "maker or an engineer sizes their feet"
+        )
+    elif vessel.height > SLENDER.value * min(vessel.tank_length, vessel.tank_width):
+        warnings.append(
+            "it is tall for its width: wind or an earthquake can tip it, most easily when it stands empty; tie it down "
+            "as its maker says"
+        )
     if allowed is not None and bearing is None:
         warnings.append(f"{ground}: {GROUNDS[ground].warning}")
     slab = CONCRETE.value * slab_thickness * length * width

@@ -47,6 +47,8 @@ def overflow_words(works: Works) -> str:
                 f"That holds while the pipes between the tanks carry {measure(through, 'L/s', 2)} onward; if they do "
                 "not, the tank that the run enters needs an overflow for the whole flow."
             )
+    if works.given.arrangement == "combined":
+        said.append("A float valve that sticks open adds its own flow to that.")
     said.append(f"It goes {WAYS[works.site.overflow_to]}.")
     if works.peak.roofs > works.peak.flow * 1.001:
         said.append(

@@ -214,6 +214,10 @@ def treatment_words(works: Works) -> str:
     said = []
     for steps, rows in table[table.served].groupby("steps", sort=False):
         said.append(f"{_named(rows.use)}: {steps.replace(' > ', ', then ')}.")
+    if table[table.served].steps.str.endswith("ultraviolet lamp").any():
+        said.append(
+            "Light leaves nothing in the water to protect it: what has passed the lamp is not stored again."
+        )
     without = table[~table.served]
     if len(without):
         said.append(f"Not from this tank: {', '.join(without.use)}, whose quality rain alone may not serve.")

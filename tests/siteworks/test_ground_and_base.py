@@ -71,6 +71,16 @@ def test_a_slab_that_spreads_keeps_to_the_chosen_pressure(height, bearing):
     assert base.spread == needs and base.engineer == needs
 
 
+def test_tanks_that_can_tip_and_tanks_in_cradles_are_warned_of():
+    squat, tall, lying = (
+        base_of(vessel_of(2_000, form, height), "clay")
+        for form, height in (("upright", 1.2), ("upright", 2.2), ("horizontal", 1.2))
+    )
+    assert not any("tip" in w or "cradles" in w for w in squat.warnings)  # 1.46 m across, 1.2 m high
+    assert any("tie it down" in w for w in tall.warnings)  # 1.08 m across, 2.2 m high
+    assert any("cradles press" in w for w in lying.warnings)
+
+
 def test_slab_size_by_hand():
     area = slab_area_needed(mass=10_000, most_pressure=30.0, slab_thickness=0.1)
     assert (10_000 + 2400 * 0.1 * area) * 9.80665 / area / 1000 == pytest.approx(30.0)

@@ -213,6 +213,7 @@ def test_combined_and_mains_reserve(tmp_path):
     works = siteworks_of(work_study(path, cache="off"))
     assert "float valve" in works.parts.part.values and "air gap" in SAID["The mains"](works)
     assert "above the highest that the water stands" in SAID["The mains"](works)
+    assert "sticks open" in SAID["The overflow"](works)
     path = study(tmp_path, 'arrangement = { kind = "mains reserve", mains_off = ["sat"] }\n')
     works = siteworks_of(work_study(path, cache="off"))
     assert works.peak is None and works.storms is None and works.soakaway is None
@@ -261,3 +262,14 @@ def test_uses_not_served_keep_their_names_within_a_sentence(tmp_path):
 
 
 TWO = '[[use]]\nname = "toilets"\nkind = "dual_flush"\npeople = 30\n[[use]]\nname = "drinking"'
+
+
+def test_light_without_chlorine_is_told_to_leave_nothing_behind(tmp_path):
+    drinks = ROOF + '[[use]]\nname = "drinking"\nkind = "day_pupil"\npeople = 3\n'
+    path = study(tmp_path, f'arrangement = {{ kind = "combined" }}\n{drinks}')
+    path.write_text(path.read_text().replace("use = [", "#use = ["))
+    lamp = siteworks_of(work_study(path, cache="off"))
+    assert "Light leaves nothing in the water" in SAID["Treatment and tests"](lamp)
+    path.write_text(path.read_text() + '[site_works]\ndisinfect = "both"\n')
+    both = siteworks_of(work_study(path, cache="off"))
+    assert "Light leaves nothing" not in SAID["Treatment and tests"](both)
