@@ -126,15 +126,21 @@ def label(name: str, unit: str | None = None) -> str:
 
 
 def glossary() -> str:
-    """Return the table of quantities in Markdown, for the README.
+    """Return the table of quantities in Markdown.
 
     Returns
     -------
     str
-        One row a quantity: its words, its unit and its meaning.
+        A heading and one row a quantity: its words, its unit and its meaning.
     """
     rows = [
         f"| {q.long_name} | {'' if q.unit in ('', '1') else SHOWN_UNITS.get(q.unit, q.unit)} | {q.meaning} |"
         for q in sorted(QUANTITIES.values(), key=lambda q: (q.long_name.lower(), q.name))
     ]
-    return "\n".join(["| term | unit | meaning |", "|---|---|---|", *dict.fromkeys(rows)])
+    head = [
+        "# Glossary",
+        "",
+        "Made from the table of names by `python -m rainharvest.names > notebooks/glossary.md`.",
+        "",
+    ]
+    return "\n".join([*head, "| term | unit | meaning |", "|---|---|---|", *dict.fromkeys(rows)])

@@ -1,4 +1,4 @@
-"""Prints the glossary, for the README."""
+"""Prints the glossary."""
 
 from rainharvest.names import glossary
 

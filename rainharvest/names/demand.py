@@ -80,7 +80,7 @@ ROWS = (
     ("spell_length", "day", "Spell without mains", "Mean length of a spell without mains."),
     ("interruptions_a_year", "1/year", "Interruptions a year", "Mean number of spells without mains a year."),
     ("hours", "h", "Hours of supply", "Hours of a day on which the mains supply."),
-    ("scenario", "", "Scenario", "One of several equally likely courses of events."),
+    ("scenario", "", "Scenario", "One of several courses of events: the record, or another."),
     ("scenarios", "1", "Scenarios", "How many equally likely courses of events are made."),
     ("demand", "L/day", "Demand", "Water asked of the tank in one day."),
     ("essential", "L/day", "Essential demand", "The part of the demand that rationing does not cut."),

@@ -110,7 +110,6 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("frequency", "1", "Factor on wet days", "Factor on the share of a season's days that are wet."),
     ("amount", "1", "Factor on amount", "Factor on a season's rain."),
     ("intensity", "1", "Factor on intensity", "Factor on how unevenly wet days share the rain."),
-    ("scenario", "", "Climate", "The record, or a changed one."),
     ("scenario_rain", "mm", "Rain a year", "Mean yearly rain under a climate."),
     ("scenario_month", "mm", "Rain of the month", "Mean rain of a calendar month under a climate."),
     ("scenario_wet_share", "1", "Share of wet days", "Share of days with 1 mm or more under a climate."),

@@ -104,7 +104,7 @@ ROWS = (
     ("ceiling", "mm/day", "Largest daily rain", "Rain above this is thought impossible at the site."),
     ("longest_gap", "day", "Longest gap filled", "Gaps longer than this are left missing."),
     ("longest_alone", "day", "Longest gap filled alone", "The same where no neighbour has a value."),
-    ("way", "", "Way of filling", "The way in which hidden days were filled."),
+    ("way_filled", "", "Way of filling", "The way in which hidden days were filled."),
     ("wet_agreement", "1", "Days rightly wet or dry", "Share of hidden days filled wet or dry as they were."),
     ("absolute_error", "mm/day", "Error of a day", "Mean size of a hidden day's error."),
     ("total_error", "1", "Error of the total", "Rain of the filled record over the measured one, less 1."),

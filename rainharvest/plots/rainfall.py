@@ -271,7 +271,7 @@ def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
     high, low = max(float(known.max()), 0.8), max(float(-known.min()), 0.8)
     room = 0.14 * (high + low)  # for the figure beside a bar
     right, left = rounded_up(1.05 * high + room), rounded_up(1.05 * low + room)
-    for j, (filling, colour) in enumerate(zip(skill.way.values, (DEEP, OCHRE), strict=True)):
+    for j, (filling, colour) in enumerate(zip(skill.way_filled.values, (DEEP, OCHRE), strict=True)):
         for i, value in enumerate(table[:, j]):
             y = i - 0.2 + 0.4 * j
             bar = keep(

@@ -82,7 +82,9 @@ def season_mean(sound: np.ndarray, days: pd.DatetimeIndex) -> np.ndarray:
     The simplest filling, for comparison only: it rains a little every day.
     """
     season = days.day_of_year.to_numpy()
-    mean = np.array([np.nanmean(sound[season_distance(season, day) <= 15]) for day in range(1, 367)])
+    known = np.isfinite(sound)
+    near = [known & (season_distance(season, day) <= 15) for day in range(1, 367)]
+    mean = np.array([sound[days_near].mean() if days_near.any() else np.nan for days_near in near])
     return mean[season - 1]
 
 
@@ -134,7 +136,7 @@ def fill_skill(
     Returns
     -------
     Dataset
-        On ``way`` ("fill" and "same-season mean"), means over repeats and members:
+        On ``way_filled`` ("fill" and "same-season mean"), means over repeats and members:
         ``wet_agreement`` [1], share of hidden days rightly wet or dry; ``absolute_error`` [mm/day] of a
         hidden day; ``total_error``, ``wet_share_error``, ``spell_error``, ``longest_spell_error`` and, with a
         balance, ``yield_error`` and ``reliability_error`` [1] of the whole record, filled less measured (the
@@ -186,8 +188,8 @@ def fill_skill(
     names = list(rows[0][0])
     mean = {name: [np.mean([row[k].get(name, np.nan) for row in rows]) for k in (0, 1)] for name in names}
     return xr.Dataset(
-        {name: ("way", values, attributes(name)) for name, values in mean.items()},
-        coords={"way": ("way", list(FILLINGS), attributes("way"))},
+        {name: ("way_filled", values, attributes(name)) for name, values in mean.items()},
+        coords={"way_filled": ("way_filled", list(FILLINGS), attributes("way_filled"))},
         attrs={
             "share": float(share),
             "repeats": int(repeats),

@@ -210,7 +210,7 @@ def hidden_days_skill(
         )
     except InputError as error:
         return xr.Dataset(
-            {name: ("way", [np.nan, np.nan], attributes(name)) for name in SKILLS},
-            coords={"way": list(FILLINGS)},
+            {name: ("way_filled", [np.nan, np.nan], attributes(name)) for name in SKILLS},
+            coords={"way_filled": list(FILLINGS)},
             attrs={"share": hidden_share, "left_out": str(error)},
         )

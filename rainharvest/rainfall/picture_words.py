@@ -102,7 +102,7 @@ def skill_words(skill: xr.Dataset) -> str:
     """
     if skill.attrs.get("left_out"):
         return f"No test on hidden days: {escape(skill.attrs['left_out'])}."
-    ours, plain = skill.isel(way=0), skill.isel(way=1)
+    ours, plain = skill.isel(way_filled=0), skill.isel(way_filled=1)
     return (
         f"{_percent(skill.attrs['share'])} of the known days were hidden and filled: "
         f"<b>{_percent(ours.wet_agreement)}</b> of them came out rightly wet or dry "

@@ -167,7 +167,7 @@ def _joined(chunks: Iterator[Readings]) -> Readings:
         stamped = f"stamped {str(stamp[0])[11:16]}" if len(clock) == 1 else "whatever its time"
         notes.append(f"each value, {stamped}, was taken for the day of its date")
     rest = (
-        np.concatenate([getattr(p, name) for p in parts]) for name in ("depth", "flag", "total_days", "line")
+        np.concatenate([getattr(p, name) for p in parts]) for name in ("fallen", "flag", "total_days", "line")
     )
     return Readings(stamp, *rest, parts[0].facts, tuple(notes))
 

@@ -27,7 +27,7 @@ class Readings:
     ----------
     stamp : array of datetime64[s]
         The observation day, or the moment of a sub-daily reading.
-    depth : array of float [mm]
+    fallen : array of float [mm]
         Rain; NaN where unknown.
     flag : array of int8
         ``flags.Flag``.
@@ -46,7 +46,7 @@ class Readings:
     """
 
     stamp: np.ndarray
-    depth: np.ndarray
+    fallen: np.ndarray
     flag: np.ndarray
     total_days: np.ndarray
     line: np.ndarray
@@ -167,7 +167,7 @@ def to_days(readings: Readings) -> xr.DataArray:
     day = readings.stamp.astype("datetime64[D]")
     if not len(day):
         raise InputError("the file has no day in it", "check that this is the file meant")
-    rain, flag, total = readings.depth, readings.flag, readings.total_days.astype(np.int64)
+    rain, flag, total = readings.fallen, readings.flag, readings.total_days.astype(np.int64)
     order = np.argsort(day, kind="stable")
     if (np.diff(day) < np.timedelta64(0)).any():
         notes.append("the rows were not in order of date and were sorted")
@@ -215,7 +215,7 @@ def _one_a_day(readings: Readings, day: np.ndarray, order: np.ndarray, notes: li
     kept = {}
     for i in same:
         a, b = kept.get(ordered[i], order[i]), order[i + 1]
-        x, y = readings.depth[a], readings.depth[b]
+        x, y = readings.fallen[a], readings.fallen[b]
         if np.isnan(x) or np.isnan(y):
             loser = a if np.isnan(x) else b
             blank += not (np.isnan(x) and np.isnan(y))

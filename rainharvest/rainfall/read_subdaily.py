@@ -60,7 +60,7 @@ def read_subdaily(
             raise InputError("the readings are a day apart", "read them with read_rain")
         notes = dict.fromkeys([*source.notes, *(note for part in parts for note in part.notes)])
         columns = []
-        for name in ("stamp", "depth", "flag", "line"):  # one after the other: a minute record fills memory
+        for name in ("stamp", "fallen", "flag", "line"):  # one after the other: a minute record fills memory
             columns.append(np.concatenate([getattr(part, name) for part in parts]))
         del parts
         stamp, rain, flag, line = columns
@@ -158,7 +158,7 @@ def begin(part: Readings, stamp_ends: bool | None) -> Readings:
         f"each stamp was taken for the {'end' if ends else 'beginning'} of its reading{why}",
     )
     stamp = part.stamp - np.timedelta64(int(part.step), "s") if ends else part.stamp
-    return Readings(stamp, part.depth, part.flag, part.total_days, part.line, part.facts, notes, part.step)
+    return Readings(stamp, part.fallen, part.flag, part.total_days, part.line, part.facts, notes, part.step)
 
 
 def _single(readings: Readings) -> np.ndarray:
@@ -166,7 +166,7 @@ def _single(readings: Readings) -> np.ndarray:
     if (np.diff(readings.stamp) > np.timedelta64(0)).all():
         return np.arange(len(readings.stamp))
     order = np.argsort(readings.stamp, kind="stable")
-    stamp, rain = readings.stamp[order], readings.depth[order]
+    stamp, rain = readings.stamp[order], readings.fallen[order]
     same = np.flatnonzero(stamp[1:] == stamp[:-1])
     differ = same[~((rain[same] == rain[same + 1]) | (np.isnan(rain[same]) & np.isnan(rain[same + 1])))]
     if len(differ):
@@ -214,7 +214,7 @@ def day_sums(
         if first is None:
             first, per_day = part, 86400 / part.step
         keep = _single(part)
-        stamp, rain, flag = part.stamp[keep], part.depth[keep], part.flag[keep]
+        stamp, rain, flag = part.stamp[keep], part.fallen[keep], part.flag[keep]
         off += int(((stamp - first.stamp[0]).astype(np.int64) % int(first.step) != 0).sum())
         wet += int((rain > 0).sum())
         day = (stamp - np.timedelta64(int(day_start * 3600), "s")).astype("datetime64[D]")

@@ -43,9 +43,9 @@ def totals(members=3, years=20):
 
 def skill(longest=1.1, seed=0):
     rng = np.random.default_rng(seed)
-    values = {name: ("way", rng.normal(0, 0.02, 2)) for name in SKILLS}
-    values["longest_spell_error"] = ("way", [-0.05, longest])
-    return xr.Dataset(values, {"way": ["fill", "same-season mean"]})
+    values = {name: ("way_filled", rng.normal(0, 0.02, 2)) for name in SKILLS}
+    values["longest_spell_error"] = ("way_filled", [-0.05, longest])
+    return xr.Dataset(values, {"way_filled": ["fill", "same-season mean"]})
 
 
 def described(climate="monsoon", wet_day=1.0):
@@ -162,7 +162,7 @@ def test_bars_have_the_lengths_of_the_errors():
     figure = skill_figure(data)
     axes = figure.axes[0]
     for i, name in enumerate(SKILLS):
-        for j, filling in enumerate(data.way.values):
+        for j, filling in enumerate(data.way_filled.values):
             assert artist(axes, f"{filling} {i}").get_width() == pytest.approx(100 * data[name].values[j])
     assert "+110.0" in texts(figure) and "−5.0" in texts(figure)
 

@@ -45,7 +45,7 @@ def test_season_mean_is_the_mean_of_the_season():
 
 def test_the_fill_keeps_what_the_mean_loses(three):
     skill = fill_skill(three.isel(site=0), three.isel(site=slice(1, None)), simulate=simulate, repeats=4)
-    fill, mean = skill.sel(way="fill"), skill.sel(way="same-season mean")
+    fill, mean = skill.sel(way_filled="fill"), skill.sel(way_filled="same-season mean")
     assert abs(fill["wet_share_error"]) < 0.01 < mean["wet_share_error"]
     assert abs(fill["total_error"]) < 0.03 and abs(fill["reliability_error"]) < 0.01
     assert fill["wet_agreement"] > mean["wet_agreement"]
@@ -57,7 +57,7 @@ def test_the_fill_keeps_what_the_mean_loses(three):
 def test_a_perfect_neighbour_gives_a_perfect_fill(three):
     here = three.isel(site=0)
     copy = here.to_series().copy() + 0.0
-    skill = fill_skill(here, [copy.rename("copy")], 0.1, repeats=2).sel(way="fill")
+    skill = fill_skill(here, [copy.rename("copy")], 0.1, repeats=2).sel(way_filled="fill")
     assert skill["wet_agreement"] > 0.995 and skill["absolute_error"] < 0.1
     assert abs(skill["total_error"]) < 0.002
 

@@ -63,7 +63,7 @@ def show(capsys, title, skill):
 
 def judge(skill, coverage):
     """Hold a report against what the work asked for."""
-    fill, mean = skill.sel(way="fill"), skill.sel(way="same-season mean")
+    fill, mean = skill.sel(way_filled="fill"), skill.sel(way_filled="same-season mean")
     assert abs(fill["wet_share_error"]) < 0.01
     assert abs(fill["total_error"]) < 0.03
     assert abs(fill["reliability_error"]) < 0.01
@@ -82,7 +82,7 @@ def test_with_neighbours(name, share, capsys):
     judge(skill, (0.84, 0.97))
     fill, mean = skill["spell_error"].values
     assert abs(fill) < 0.015 or abs(fill) < abs(mean) / 2
-    assert skill["wet_agreement"].sel(way="fill") > 0.75
+    assert skill["wet_agreement"].sel(way_filled="fill") > 0.75
 
 
 @pytest.mark.parametrize("share", [0.05, 0.15, 0.30])
@@ -93,7 +93,7 @@ def test_without_neighbours(name, share, capsys):
     )
     show(capsys, f"{name} alone, {share:.0%} hidden", skill)
     judge(skill, (0.80, 0.97))
-    assert abs(skill["spell_error"].sel(way="fill")) < 0.03
+    assert abs(skill["spell_error"].sel(way_filled="fill")) < 0.03
 
 
 def test_on_average_over_the_records(capsys):
@@ -119,13 +119,13 @@ def test_on_average_over_the_records(capsys):
 def test_a_short_record_is_filled_and_says_so(capsys):
     skill = fill_skill(seattle(), None, 0.05, simulate=simulate, repeats=6)
     show(capsys, "seattle alone, four years, 5 % hidden", skill)
-    assert abs(skill["wet_share_error"].sel(way="fill")) < 0.02
+    assert abs(skill["wet_share_error"].sel(way_filled="fill")) < 0.02
 
 
 def test_better_than_the_averages_at_keeping_wet_days(capsys):
     here, others = aquacrop("cambridge"), [aquacrop(n) for n in ("suffolk", "north_yorks")]
     ours, ratio = (
-        fill_skill(here, others, 0.15, repeats=3, method=method).sel(way="fill")
+        fill_skill(here, others, 0.15, repeats=3, method=method).sel(way_filled="fill")
         for method in ("quantile", "normal_ratio")
     )
     with capsys.disabled():
