@@ -10,9 +10,9 @@ from rainharvest.errors import InputError
 from rainharvest.siteworks.defaults import (
     CONCRETE,
     EMPTY_SHARE,
+    HEIGHT_OVER_WIDTH,
     SLAB_MARGIN,
     SLAB_THICKNESS,
-    SLENDER,
     WATER,
 )
 from rainharvest.siteworks.ground import GROUNDS, presumed_bearing
@@ -232,7 +232,7 @@ def base_of(
             "cradles press on the ground harder than this, which takes the load as spread under the whole tank: their "
             "maker or an engineer sizes their feet"
         )
-    elif vessel.height > SLENDER.value * min(vessel.tank_length, vessel.tank_width):
+    elif vessel.height > HEIGHT_OVER_WIDTH.value * min(vessel.tank_length, vessel.tank_width):
         warnings.append(
             "it is tall for its width: wind or an earthquake can tip it, most easily when it stands empty; tie it down "
             "as its maker says"

@@ -20,7 +20,7 @@ EMPTY_SHARE = Default(
 )
 SLAB_THICKNESS = Default(0.10, "m", NO_SOURCE, "common practice", 0.10, 0.15)
 SLAB_MARGIN = Default(0.10, "m", NO_SOURCE, "common practice", 0.10, 0.30)
-SLENDER = Default(
+HEIGHT_OVER_WIDTH = Default(
     1.5, "1", "own choice: beyond this height over width a tank that stands empty is tied down", "own choice"
 )
 HEIGHT = Default(2.0, "m", "own choice: a tank that a person can look into from a step", "own choice")

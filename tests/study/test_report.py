@@ -16,6 +16,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from rainharvest.reader import reading
+from rainharvest.study.file import reader_of
+from rainharvest.study.report.back import assumptions_section
 from rainharvest.study.report.blocks import Facts, Listing, Picture, Table
 from rainharvest.study.report.fixed_words import CONTENTS, QUESTIONS, TITLES
 from rainharvest.study.report.make import save_report, study_report
@@ -176,6 +179,12 @@ def test_us_reader_reads_no_metric_unit(worked):
         said = said.replace(name, "")
     left = re.findall(r"[^\n]{0,60}\d (?:kL|L|mm|m|m²|L/s|kPa|kg)\b[^\n]{0,20}", said)
     assert not left, left
+    with reading(reader_of(american.study)):
+        rows = assumptions_section(american).blocks[1].rows
+    wetting = next(row for row in rows if row[0] == "classroom block: wetting")  # 0.25 mm
+    assert wetting[1] == "0.00984" and not [
+        row for row in rows if len(row[1].strip("0.").replace(".", "")) > 4
+    ]
 
 
 def test_all_text_lies_in_modules_of_words():

@@ -104,7 +104,8 @@ def assumptions_section(worked: Worked) -> Section:
     rows = []
     for name, default in defaults_of(worked.study).items():
         value, unit = in_units(default.value, default.unit)
-        rows.append((name, number(value), unit, _range(default), default.kind, default.source))
+        figures = 4 if value == default.value else 3  # a conversion adds no figures
+        rows.append((name, number(value, figures), unit, _range(default), default.kind, default.source))
     table = Table(
         CAPTIONS["assumptions"],
         ASSUMPTIONS_HEAD,
