@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from rainharvest.drought.outlook import CONFIDENCES
 from rainharvest.reader import measure
 from rainharvest.study.drought_words import listed
 from rainharvest.study.words import days, litres, percent, rounded
@@ -28,13 +29,20 @@ def fan_words(found: xr.Dataset, plan: str = "yours") -> str:
     lasts = found.supply_days.sel(plan=plan)
     look = int(found.lead[-1])
     told = []
-    for confidence in (0.5, 0.8, 0.95):
+    known = [c for c in CONFIDENCES if _told(found, c)]
+    for confidence in known:
         value = float(lasts.sel(confidence=confidence))
         told.append(f"{'more than a year' if value >= look >= 365 else days(value)} in {percent(confidence)}")
+    told[0] += " of the years"
+    text = " and ".join(filter(None, [", ".join(told[:-1]), told[-1]]))
+    beyond = (
+        f" {found.attrs['years']} years cannot say for how long it lasts in {percent(CONFIDENCES[len(known)])} of them."
+        if len(known) < len(CONFIDENCES)
+        else ""
+    )
     return (
-        f"From {litres(found.attrs['start'])} today the water lasts at least {told[0]} of the years, {told[1]} and "
-        f"{told[2]}. Within a year the tank runs dry in {percent(1 - float(found.never_dry.sel(plan=plan)))} of "
-        f"{found.attrs['years']} years."
+        f"From {litres(found.attrs['start'])} today the water lasts at least {text}.{beyond} Within a year the tank "
+        f"runs dry in {percent(1 - float(found.never_dry.sel(plan=plan)))} of {found.attrs['years']} years."
     )
 
 
@@ -56,10 +64,16 @@ def chances_words(found: xr.Dataset) -> str:
         if plan == "yours":
             continue
         dry = percent(1 - float(found.never_dry.sel(plan=plan)))
-        sure = float(found.supply_days.sel(plan=plan, confidence=0.8))
+        often = 0.8 if _told(found, 0.8) else 0.5
+        sure = float(found.supply_days.sel(plan=plan, confidence=often))
         lasts = "the whole year" if sure >= int(found.lead[-1]) else days(sure)
-        told.append(f"{plan}: dry in {dry} of the years, {lasts} at least in 8 of 10")
+        told.append(f"{plan}: dry in {dry} of the years, {lasts} at least in {10 * often:.0f} of 10")
     return f"What each would buy from today on. {'. '.join(t[0].upper() + t[1:] for t in told)}."
+
+
+def _told(found: xr.Dataset, confidence: float) -> bool:
+    """Return whether so many years hold one that lasts less long: of n years the worst stands for 1 in n + 1."""
+    return (1 - confidence) * (found.attrs["years"] + 1) >= 1 - 1e-9
 
 
 def honesty_words(found: xr.Dataset) -> str:

@@ -1,5 +1,7 @@
 """The gauge outlook: its lanes are the daily balance, its numbers are counts over the years."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,6 +14,7 @@ from rainharvest.drought.lanes import Settings, plain, run_windows, trace_window
 from rainharvest.drought.outlook import at_rank, level_chances, outlook
 from rainharvest.drought.windows import as_flows, cut_windows
 from rainharvest.rainfall.invented import invent_rain
+from rainharvest.study.drought_outlook_words import chances_words, fan_words
 
 
 @pytest.fixture(scope="module")
@@ -128,3 +131,18 @@ def test_bad_input_is_named(flows):
         as_flows([1.0, 2.0], 1.0)
     with pytest.raises(InputError, match="0 to 1"):
         outlook(cut, 1000, 10, {"all": 1.5})
+
+
+@pytest.mark.parametrize(
+    "years, told", [(2, ["50 %"]), (4, ["50 %", "80 %"]), (25, ["50 %", "80 %", "95 %"])]
+)
+def test_few_years_are_not_made_to_promise_what_they_have_not_seen(years, told):
+    time = pd.date_range("2001-01-01", f"{2000 + years}-12-31")
+    rain = pd.Series(np.where(time.dayofyear % 11, 0.0, 90.0), time)
+    found = outlook(
+        cut_windows(as_flows(rain, 10.0, 5.0), 6, 1, 60), 500.0, 100.0, {"yours": 1.0, "stage 1": 0.0}
+    )
+    words = fan_words(found)
+    assert re.findall(r"days? in (\d+ %)", words) == told
+    assert ("cannot say" in words) == (len(told) < 3)
+    assert ("in 5 of 10" in chances_words(found)) == (years < 4)
