@@ -106,7 +106,9 @@ def still_picture(figures: Sequence[Figure], wide: int = 1100, colours: int = 96
     for image, place in zip(drawn, places, strict=True):
         whole.paste(image, place)
     file = io.BytesIO()
-    whole.quantize(colours, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(file, "PNG", optimize=True)
+    whole.quantize(colours, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(
+        file, "PNG", optimize=True
+    )
     return file.getvalue()
 
 
