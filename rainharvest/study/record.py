@@ -109,6 +109,12 @@ def longest_stretch(filled: xr.DataArray) -> tuple[xr.DataArray, str]:
     begin, end = max(zip(edges[::2], edges[1::2], strict=True), key=lambda run: run[1] - run[0])
     stretch = filled.isel(time=slice(begin, end))
     first, last = (str(t)[:10] for t in stretch.time.values[[0, -1]])
+    for name in (
+        "years_estimated",
+        "years_to_leave_out",
+    ):  # of the whole record: those of the stretch are kept
+        years = [year for year in stretch.attrs.get(name, "").split(", ") if first[:4] <= year <= last[:4]]
+        stretch = stretch.assign_attrs({name: ", ".join(years)})
     words = (
         f"{int((~known).sum())} days lie in gaps too long to fill; the study uses the longest stretch "
         f"without one, {first} to {last}, and leaves out {int(known.size - (end - begin))} days"

@@ -14,6 +14,7 @@ import pytest
 import xarray as xr
 
 from rainharvest import run_study, simulate
+from rainharvest.study.report.record_words import told as told_of_reading
 from rainharvest.study.run import work_study
 from rainharvest.study.words import confidence, headline, litres
 from rainharvest.study.write import write_study
@@ -209,6 +210,23 @@ def test_a_target_out_of_reach_is_said_plainly(south_west_england):
     path.write_text(path.read_text().replace("people = 8", "people = 800"))
     done = run_study(path)
     assert np.isnan(done.recommended) and headline(done).startswith("No tank supplies")
+
+
+def test_what_lies_outside_the_stretch_used_is_not_told_of_it(tmp_path):
+    days = pd.date_range("1990-01-01", "2009-12-31")
+    rain = pd.DataFrame(
+        {"date": days.strftime("%Y-%m-%d"), "rain_mm": np.where(days.dayofyear % 7, 0.0, 12.0)}
+    )
+    lost = days.isin(pd.date_range("1991-03-01", "1991-06-15")) | (days.year == 1995)  # too long to fill
+    lost |= days.isin(pd.date_range("2001-08-01", "2001-09-20"))  # filled
+    rain[~lost].to_csv(tmp_path / "rain.csv", index=False)
+    done = run_study(a_study(tmp_path, "rain.csv"))
+    assert "1996-01-01 to 2009-12-31" in done.attrs["left_out"]
+    told = done.attrs["years_estimated"] + done.attrs["years_mostly_filled"]
+    assert "2001" in told and "1991" not in told and "1995" not in told
+    said = told_of_reading(done)[0]
+    parts = said.split(": ", 1)[1].split("; ")
+    assert len(parts) == len(set(parts)) and parts
 
 
 def test_a_record_of_one_year_goes_all_the_way_to_the_report(tmp_path):

@@ -117,14 +117,18 @@ def drought_said(worked: Worked) -> str:
     if failed.size == 0:
         return "The record holds no whole year to say so."
     worst = int(failed.values.argmax())
+    kept = (
+        "whole " if float(done.described_failed_by_year.median("member").max()) > float(failed[worst]) else ""
+    )
     if float(failed[worst]) == 0:
-        return f"It never fell short in the {failed.size} whole years of the record."
+        but = ", but for what rationing turned away" if middle(done.described_rationed) > 0 else ""
+        return f"It never fell short in the {failed.size} whole years of the record{but}."
     longest = middle(done.described_longest_failure)
     years = int((failed > 0).sum())
     reserve = worked.study.arrangement.kind == "mains reserve"
     text = "No drought empties it; the interruptions of the mains do. " if reserve else ""
     text += (
-        f"In the worst year, {int(failed.year[worst])}, it is short on {days(float(failed[worst]))}; the longest "
+        f"In the worst {kept}year, {int(failed.year[worst])}, it is short on {days(float(failed[worst]))}; the longest "
         f"failure holds {days(longest)}. It falls short in {years} of {failed.size} whole years."
     )
     plan = worked.groups.get("drought")

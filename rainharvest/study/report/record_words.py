@@ -216,8 +216,8 @@ def told(done: xr.Dataset) -> list[str]:
     list of str
         One sentence, or none.
     """
-    said = dict.fromkeys(done.attrs[key] for key in ("reading", "filling"))
-    text = "; ".join(part for part in said if part).rstrip(".")
+    said = (done.attrs[key].rstrip(".") for key in ("reading", "filling"))
+    text = "; ".join(dict.fromkeys(part for one in said for part in one.split("; ") if part))
     return [f"Reading and filling the record: {text}."] if text else []
 
 
