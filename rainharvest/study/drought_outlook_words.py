@@ -32,7 +32,7 @@ def fan_words(found: xr.Dataset, plan: str = "yours") -> str:
     known = [c for c in CONFIDENCES if _told(found, c)]
     for confidence in known:
         value = float(lasts.sel(confidence=confidence))
-        told.append(f"{'more than a year' if value >= look >= 365 else days(value)} in {percent(confidence)}")
+        told.append(f"{'the whole year' if value >= look >= 365 else days(value)} in {percent(confidence)}")
     told[0] += " of the years"
     text = " and ".join(filter(None, [", ".join(told[:-1]), told[-1]]))
     beyond = (

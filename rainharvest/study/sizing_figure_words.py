@@ -26,8 +26,9 @@ def maps_words(group: xr.Dataset, size: float) -> str:
     str
         Plain text.
     """
-    roof = group.reliability_by_area.interp(capacity=size)
-    asked = group.reliability_by_demand.interp(capacity=size)
+    at = float(np.clip(size, group.capacity[0], group.capacity[-1]))  # beyond the sizes tried, their end
+    roof = group.reliability_by_area.interp(capacity=at)
+    asked = group.reliability_by_demand.interp(capacity=at)
     own = asked.interp(demand_factor=1.0)
     half, double = (percent(float(roof.isel(area=k))) for k in (1, 6))
     less, more = (percent(float(asked.isel(demand_factor=k))) for k in (1, 6))
@@ -243,7 +244,8 @@ def step_words(group: xr.Dataset, size: float) -> str:
     """
     after, before = (group.step_error.sel(rule=f"yield {when} spillage") for when in ("after", "before"))
     low, high = float(after.min()), float(before.max())
-    here = max(abs(float(e.interp(capacity=size))) for e in (after, before))
+    at = np.clip(size, group.capacity[0], group.capacity[-1])
+    here = max(abs(float(e.interp(capacity=float(at)))) for e in (after, before))
     little = number(rounded(-100 * low, 2))
     return (
         f"At a daily step, yield after spillage says up to {little} percentage points too little "

@@ -14,10 +14,11 @@ from rainharvest.sizing.inflow import scaled_catchment
 from rainharvest.sizing.joined import join_dry_days, run_versions
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
 from rainharvest.study.file import read_study
+from rainharvest.study.report.money import cost_of_described
 from rainharvest.study.run import work_study
 from rainharvest.study.sizing import sizing_group
 from rainharvest.study.sizing_case import case_of
-from rainharvest.study.sizing_figure_words import terms_words
+from rainharvest.study.sizing_figure_words import maps_words, step_words, terms_words
 from rainharvest.study.sizing_grid import prepare_sizing
 from rainharvest.study.sizing_quick import chosen_in_file, moved, priced
 from rainharvest.study.sizing_recommendation import recommendation
@@ -184,6 +185,20 @@ def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):
     # Bills are those of the first filling, the volume is the middle of all: a per cent between them.
     each = group.saved_bill / (group.mains_saved / 1000)
     assert 1.0 < float(each[-1]) < 0.99 * float(each[0]) and float(each[0]) < 3.03
+
+
+def test_a_tank_beyond_the_sizes_tried_has_its_own_price(tmp_path):
+    worked = work_study(changed(tmp_path, ("[tank]\n", "[tank]\nchosen = 900000\n")), cache="off")
+    group, size = worked.groups["sizing"], float(worked.done.described)
+    assert size > float(group.capacity[-1])
+    paid = cost_of_described(worked)
+    assert paid.capital == pytest.approx(900 + 0.12 * 900_000 + 420)
+    # (capital, pumps again after 10 and 20 years, upkeep, energy) over 25 years at 4 %, by hand
+    factor = (1 - 1.04**-25) / 0.04
+    kilolitres = float(worked.done.yearly_yield.median("member")[-1]) / 1000
+    spent = paid.capital + 420 * (1.04**-10 + 1.04**-20) + (60 + kilolitres * 1.4 * 0.4) * factor
+    assert paid.annual == pytest.approx(spent / factor)
+    assert "nan" not in maps_words(group, size) and "none" not in step_words(group, size)
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from rainharvest.study.report.blocks import WIDE, Block, Paragraph, Section, Tab
 from rainharvest.study.report.fixed_words import CAPTIONS, COSTS_HEAD, OFFER_HEAD, TITLES
 from rainharvest.study.report.size import picked
 from rainharvest.study.run import Worked
+from rainharvest.study.sizing_costs import cost_of_sizes
 from rainharvest.study.sizing_figure_words import front_words, terms_words
 from rainharvest.study.sizing_words import option_for
 from rainharvest.study.words import litres, percent
@@ -20,7 +21,7 @@ SIZES_SHOWN, OFFERS_SHOWN = 12, 10
 
 
 def cost_of_described(worked: Worked) -> pd.Series | None:
-    """Return what the tank described costs, between the sizes of the curve.
+    """Return what the tank described costs: between the sizes of the curve, or by itself beyond them.
 
     Parameters
     ----------
@@ -36,8 +37,16 @@ def cost_of_described(worked: Worked) -> pd.Series | None:
     group = worked.groups.get("sizing", xr.Dataset())
     if "annual" not in group:
         return None
-    at, sizes = np.log(float(worked.done.described)), np.log(group.capacity.values)
+    size, tried = float(worked.done.described), group.capacity.values
+    at, sizes = np.log(size), np.log(tried)
     names = ("capital", "annual", "per_kilolitre", "net_present_value")
+    if (
+        not tried[0] <= size <= tried[-1]
+    ):  # the price is its own; the yield of the largest size holds beyond it
+        yearly = np.interp([size], tried, worked.done.yearly_yield.median("member").values)
+        along = xr.DataArray(yearly, {"capacity": [size]}, ("capacity",))
+        own = cost_of_sizes(worked.study, worked.record, worked.flows, [size], along).isel(capacity=0)
+        return pd.Series({name: float(own[name]) for name in names})
     return pd.Series({name: float(np.interp(at, sizes, group[name].values)) for name in names})
 
 
