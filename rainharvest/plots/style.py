@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable
+from functools import lru_cache
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -185,6 +186,7 @@ def _document(figure: Figure, draw: Callable) -> str:
 
     text = io.StringIO()
     renderer = RendererSVG(*figure.bbox.size, text, image_dpi=2 * POINTS, metadata={"Date": None})
+    renderer.get_text_width_height_descent = _text_size  # measured once, not anew for every painting
     draw(renderer, text)
     renderer.finalize()
     drawing = re.sub(
@@ -192,6 +194,14 @@ def _document(figure: Figure, draw: Callable) -> str:
     )  # nothing refers to groups, and pages hold many figures
     start = drawing.index("<defs>", drawing.find("</metadata>"))  # the head's default style is wanted
     return drawing[start : drawing.rindex("</svg>")]
+
+
+@lru_cache(maxsize=4096)
+def _text_size(words: str, font, ismath) -> tuple[float, float, float]:
+    """Return width, height and descent of a text, as the SVG renderer itself measures it."""
+    from matplotlib.textpath import text_to_path
+
+    return text_to_path.get_text_width_height_descent(words, font, ismath)
 
 
 def _draw(figure: Figure, frame: dict, renderer, text: io.StringIO) -> None:
