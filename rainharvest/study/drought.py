@@ -57,7 +57,7 @@ def drought_group(worked: Worked) -> xr.Dataset:
         except InputError as error:
             if error.place.startswith("drought."):
                 raise
-            left_out.append(f"{name}: {error}")
+            left_out.append(f"{name} ({error.problem}; {error.remedy})")
     found = xr.merge(parts, join="outer", compat="override", combine_attrs="override")
     if "member" in found.coords:
         found.member.attrs = attributes("member")

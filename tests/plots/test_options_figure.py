@@ -54,7 +54,7 @@ def test_drawn_again_it_moves_its_artists(options):
 def test_options_in_words(options):
     said = " ".join(options_said(options, 0.9))
     assert "as described: 100 kL" in said and "No size reaches it for: Both roofs." in said
-    assert "costs least a year for A small tank: 300 crowns, and it supplies 50 %." in said
+    assert "Least a year is paid for \u201cA small tank\u201d: 300 crowns; it supplies 50 %." in said
     words = options_at_words(options, 10_000.0, 0.6)
     assert (
         words

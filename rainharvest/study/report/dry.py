@@ -12,6 +12,7 @@ from rainharvest.study.report.fixed_words import (
     CARD,
     CHANGED_CLIMATES,
     DRY_YEARS,
+    ON_RAIN_ALONE,
     OUTLOOK,
     TITLES,
     WHEN_IT_FAILS,
@@ -45,6 +46,8 @@ def drought_section(worked: Worked) -> Section:
         picture("failed", failed, dry_words.failed_caption(done)),
         picture("storage", stored, dry_words.storage_caption(worst)),
     ]
+    if worked.study.arrangement.kind == "combined" and found.data_vars:
+        blocks.append(Paragraph(ON_RAIN_ALONE))
     if "worst_stored" in found:
         blocks.append(Paragraph(drought_words.through_words(found, float(done.described))))
     if "resilience" in found:

@@ -127,6 +127,10 @@ OFFER_HEAD = (
 WHEN_IT_FAILS = "When it fails"
 CARD = "The caretaker's card"
 DRY_YEARS = "Dry years and dry spells"
+ON_RAIN_ALONE = (
+    "With the mains behind it the building is served as the figures above show. What follows is the tank on rain "
+    "alone: how long it would last were the mains to fail too, and so how much mains water a drought takes."
+)
 OUTLOOK = "What a reading of the gauge promises"
 CHANGED_CLIMATES = "Other climates and longer droughts"
 ASSUMPTIONS_HEAD = ("what", "value", "unit", "range", "kind", "source")

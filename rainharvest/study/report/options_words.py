@@ -44,8 +44,8 @@ def options_said(options: xr.Dataset, target: float) -> list[str]:
     if "annual" in options and np.ptp(options.annual.values) > 0:
         least = int(options.annual.values.argmin())
         out.append(
-            f"The tank described costs least a year for {names[least]}: {number(float(options.annual[least]), 2)} "
-            f"{options.attrs['currency']}, and it supplies {percent(float(options.rain_reliability[least]))}."
+            f"Least a year is paid for \u201c{names[least]}\u201d: {number(float(options.annual[least]), 2)} "
+            f"{options.attrs['currency']}; it supplies {percent(float(options.rain_reliability[least]))}."
         )
     return out
 
