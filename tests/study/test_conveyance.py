@@ -125,8 +125,8 @@ def test_exercises_know_right_from_wrong(case, capsys, check, right, wrong):
 
 
 def test_a_study_without_a_run_is_refused_by_name(tmp_path):
-    text = STUDY.read_text(encoding="utf-8")
-    before, after = text.split("[conveyance]")
+    text = STUDY.read_text(encoding="utf-8").replace('"../', f'"{DATA.as_posix()}/')
+    before, after = text.split("[[option]]")[0].split("[conveyance]")
     path = tmp_path / "no_run.toml"
     path.write_text(before + "[calendar]" + after.split("[calendar]")[1], encoding="utf-8")
     with pytest.raises(InputError, match="no run of pipe"):
