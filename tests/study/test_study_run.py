@@ -283,10 +283,10 @@ def test_a_kill_at_any_moment_leaves_old_or_new_files_whole(tmp_path):
     new = {name: (fresh / name).read_bytes() for name in OUTPUTS}
     assert all(old[name] != new[name] for name in ("report.html", "trade_off.csv"))
     moments = random.Random(1)
-    for attempt in range(8):
+    for attempt in range(5):
         run = command("study", altered, "--out", tmp_path)
         # The first kills fall anywhere; the rest where the files are written and moved.
-        time.sleep(whole * (moments.uniform(0.1, 1.0) if attempt < 3 else moments.uniform(0.75, 1.0)))
+        time.sleep(whole * (moments.uniform(0.1, 1.0) if attempt < 2 else moments.uniform(0.75, 1.0)))
         run.send_signal(signal.SIGKILL)
         run.communicate(timeout=60)
         for name in OUTPUTS - {"results.nc"}:
@@ -302,7 +302,7 @@ def test_a_kill_at_any_moment_leaves_old_or_new_files_whole(tmp_path):
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
 def test_a_kill_while_results_are_kept_leaves_nothing_that_misleads(tmp_path):
     kept = tmp_path / "kept"
-    for seconds in (3.0, 5.0, 7.0):
+    for seconds in (4.0, 7.0):
         run = command("study", DEMO, "--out", tmp_path / "out", "--cache", kept)
         time.sleep(seconds)
         run.send_signal(signal.SIGKILL)
