@@ -130,7 +130,7 @@ def recall(folder: Path | None, stage: str, key: str) -> Parcel | None:
     path = _entry(folder, stage, key)
     try:
         with np.load(path, allow_pickle=False) as arrays:
-            plan = json.loads(str(arrays["plan"]))
+            plan = json.loads(str(arrays["plan"]), object_hook=_as_it_was)
             parcel = {name: _from_plan(name, part, arrays) for name, part in plan.items()}
         os.utime(path)
     except Exception:  # damage has many names, and whatever it is the remedy is to work the stage out anew
@@ -248,9 +248,15 @@ def _from_plan(name: str, plan: dict, arrays) -> xr.Dataset:
 
 
 def _plain(value: object) -> object:
-    """Return a number of NumPy's as one of Python's, for JSON."""
-    if isinstance(value, np.generic):
-        return value.item()
-    if isinstance(value, np.ndarray):
-        return value.tolist()
+    """Return a number or a row of numbers of NumPy's in a form that JSON has, with its type."""
+    if isinstance(value, np.generic | np.ndarray):
+        return {"numpy": str(value.dtype), "value": value.tolist()}
     raise TypeError(f"{value!r} cannot be kept as an attribute")
+
+
+def _as_it_was(found: dict) -> object:
+    """Return what `_plain` took."""
+    if found.keys() != {"numpy", "value"}:
+        return found
+    values = np.array(found["value"], dtype=found["numpy"])
+    return values if values.ndim else values[()]

@@ -42,7 +42,7 @@ def test_only_what_differs_is_written_and_comments_stay(copy):
     before, after = DEMO.read_text(encoding="utf-8"), copy.read_text(encoding="utf-8")
     assert re.findall("#.*", after)[1:] == re.findall("#.*", before)
     gone = set(before.splitlines()) - set(after.splitlines())
-    assert {line.split(" ")[0] for line in gone} == {"area", "file", "neighbours"}
+    assert {line.split(" ")[0] for line in gone} == {"area", "file", "neighbours", "finer_rain"}
     old, new = read_study(DEMO)[0], read_study(copy)[0]
     assert new.roof[0].area == 455 and new.roof[1] == old.roof[1] and new.tank.chosen == 50_600
     for same in ("site", "conveyance", "calendar", "use", "arrangement", "target", "costs"):

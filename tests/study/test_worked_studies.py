@@ -81,7 +81,7 @@ write_study(sys.argv[1], sys.argv[2], cache="off")
 
 
 def values_of(path):
-    """Return every value of a results file with its group, type and bytes, and every attribute."""
+    """Return every value of a results file with its group, type and bytes, and every attribute, in any order."""
     import netCDF4
 
     with netCDF4.Dataset(path) as file:
@@ -89,11 +89,11 @@ def values_of(path):
     out = {}
     for group in groups:
         with xr.open_dataset(path, group=group) as done:
-            out[group, "attrs"] = str(done.attrs)
+            out[group, "attrs"] = str(sorted(done.attrs.items()))
             for key, variable in done.variables.items():
                 values = variable.values
                 of = values.tolist() if values.dtype == object else values.tobytes()
-                out[group, str(key)] = (str(values.dtype), of, str(variable.attrs))
+                out[group, str(key)] = (str(values.dtype), of, str(sorted(variable.attrs.items())))
     return out
 
 
