@@ -36,22 +36,6 @@ class Settings:
     share: np.ndarray
 
 
-def plain(start) -> Settings:
-    """Return settings without rationing.
-
-    Parameters
-    ----------
-    start : array_like [L]
-        Stored on the first morning, a value a setting.
-
-    Returns
-    -------
-    Settings
-    """
-    start = np.atleast_1d(np.asarray(start, dtype=float))
-    return Settings(start, np.zeros((start.size, 1)), np.ones((start.size, 1)))
-
-
 def run_windows(
     windows: Windows, capacity: float, settings: Settings, theta: float = 0.0, edges=None
 ) -> np.ndarray:

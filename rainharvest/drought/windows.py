@@ -91,7 +91,7 @@ def as_flows(inflow, demand, essential=None) -> Flows:
     return Flows(np.atleast_2d(water.values), asked.values, kept.values, first)
 
 
-def cut_windows(flows: Flows, month: int, day: int, days: int, leave_out: int | None = None) -> Windows:
+def cut_windows(flows: Flows, month: int, day: int, days: int) -> Windows:
     """Return the days from a date on, of every year that the record holds whole.
 
     Parameters
@@ -102,8 +102,6 @@ def cut_windows(flows: Flows, month: int, day: int, days: int, leave_out: int | 
         The date on which each window begins; 29 February begins on 1 March where there is none.
     days : int [day]
         Length of a window.
-    leave_out : int [1], optional
-        A calendar year whose window is left out, and with it every window that shares a day with it.
 
     Returns
     -------
@@ -133,9 +131,6 @@ def cut_windows(flows: Flows, month: int, day: int, days: int, leave_out: int | 
     years = years[: length // 365 + 3]
     start = begins(flows, years, month, day)
     whole = (start >= 0) & (start + days <= length)
-    if leave_out is not None:
-        own = start[years == leave_out]
-        whole &= np.abs(start - own[0]) >= days if own.size else True
     if np.count_nonzero(whole) < 2:
         raise InputError(
             f"the record holds fewer than 2 whole stretches of {days} days from that date",

@@ -16,11 +16,6 @@ from rainharvest.errors import InputError
 COLUMNS = {"nominal_L": "nominal", "price": "price", "height_m": "height", "footprint_m2": "footprint"}
 """Columns of a catalogue file, and what each is."""
 MOST_COMBINATIONS = 300_000
-LINKED_WORDS = (
-    "Linked tanks count as one store only if they stand on one level and are joined at the outlet, so that their "
-    "water levels are the same: the lowest overflow is then the overflow of all, and a taller tank is not filled "
-    "above it."
-)
 
 
 @dataclass(frozen=True)

@@ -54,40 +54,6 @@ def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float
     return -math.expm1(life * math.log1p((growth - rate) / (1.0 + rate))) / (rate - growth)
 
 
-def annual_cost(capital, upkeep: float, rate: float, life: float):
-    """Return what a capital and its yearly upkeep come to in a year.
-
-    Parameters
-    ----------
-    capital : float or DataArray
-        Paid at the beginning, in any currency.
-    upkeep : float
-        Paid every year, in the same currency.
-    rate : float [1/year]
-        Discount rate.
-    life : float [year]
-        Years over which the capital serves; nothing is left at their end.
-
-    Returns
-    -------
-    float or DataArray
-        Currency a year.
-
-    Raises
-    ------
-    InputError
-        As `present_worth_factor`.
-
-    Examples
-    --------
-    Davis, Water and Wastewater Engineering, chapter 1, problem 2 (with the factor rounded, 430,800):
-
-    >>> round(annual_cost(1_500_000, 300_000, 0.06, 20))
-    430777
-    """
-    return capital / present_worth_factor(rate, life) + upkeep
-
-
 def real_rate(nominal_rate: float, inflation: float) -> float:
     """Return the real rate that a nominal rate and inflation leave (Fisher relation).
 

@@ -13,7 +13,6 @@ from rainharvest.storage.simulate import simulate
 
 PIECE = 64
 """Sizes traced together: one block of lanes, so that memory does not grow with the number of sizes."""
-DAYS_A_YEAR = 365.25
 
 
 def drawn_by_period(inflow, demand, capacity, months: int, **settings) -> xr.DataArray:

@@ -12,15 +12,6 @@ from rainharvest.errors import InputError
 NEAR_CEILING = 0.99
 """Share of the largest yield at which the curve counts as flat (own choice)."""
 
-KNEE_WORDS = (
-    "The knee is the size at which the yield lies farthest above the straight line from no tank to the "
-    "smallest tank that brings 99 % of the largest yield: there one more litre of tank brings as much as a "
-    "litre does on average over that range, and beyond it less. (Greatest distance from the chord of the "
-    "normalised curve: Satopää, Albrecht, Irwin and Raghavan 2011, from memory, not verified; the ends of "
-    "the chord are our own choice, so that the knee does not move with the sizes that happen to be drawn.)"
-)
-"""The definition, with its source, in words."""
-
 
 @dataclass(frozen=True)
 class Knee:

@@ -21,7 +21,6 @@ def moved(
     area: float,
     coefficient: float,
     people: float,
-    rate: float | None = None,
     threads: int = 2,
 ) -> xr.Dataset:
     """Return the curve, its band and its costs for other roofs, coefficient, people and discount rate.

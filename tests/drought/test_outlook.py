@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.drought.lanes import Settings, plain, run_windows, trace_windows
-from rainharvest.drought.outlook import at_rank, level_chances, outlook
+from rainharvest.drought.lanes import Settings, run_windows, trace_windows
+from rainharvest.drought.outlook import at_rank, kept_throughout, level_chances, outlook
 from rainharvest.drought.windows import as_flows, cut_windows
 from rainharvest.rainfall.invented import invent_rain
 from rainharvest.study.drought_outlook_words import chances_words, fan_words
@@ -40,13 +40,6 @@ def test_leap_day_begins_on_the_first_of_march_elsewhere(flows):
     ordinary = leap.year % 4 != 0
     np.testing.assert_array_equal(leap.inflow[:, ordinary], first.inflow[:, ordinary])
     assert not (leap.inflow[:, ~ordinary] == first.inflow[:, ~ordinary]).all()
-
-
-def test_a_year_left_out_takes_its_overlaps_with_it(flows):
-    kept = cut_windows(flows, 6, 1, 300, leave_out=2000)
-    assert 2000 not in kept.year and 1999 in kept.year and 2001 in kept.year
-    longer = cut_windows(flows, 6, 1, 400, leave_out=2000)
-    assert not {1999, 2000, 2001} & set(longer.year.tolist()) and 1998 in longer.year
 
 
 @given(
@@ -81,7 +74,7 @@ def test_every_lane_is_the_daily_balance(flows, full, level, share, theta, colum
 def test_chances_are_counts(flows):
     cut = cut_windows(flows, 11, 20, 120)
     found = outlook(cut, 20_000, 9_000, {"all": 1.0, "half": 0.5, "essential": 0.0}, every=1)
-    _, lasts = trace_windows(cut, 20_000, plain([9_000.0]))
+    _, lasts = trace_windows(cut, 20_000, kept_throughout(np.array([9_000.0]), np.ones(1)))
     for lead in (5, 17, 60, 120):
         assert float(found.dry_chance.sel(plan="all", lead=lead)) == np.mean(lasts[0] < lead)
     assert (found.dry_chance.diff("lead") >= 0).all()

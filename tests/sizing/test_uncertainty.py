@@ -18,7 +18,7 @@ from rainharvest.sizing.band import measures_of_draws, sure_size, uncertain_curv
 from rainharvest.sizing.memory import long_run_means, tilted_chances
 from rainharvest.sizing.ranges import Range, input_ranges
 from rainharvest.sizing.record_length import record_length
-from rainharvest.sizing.resample import resample_years, take_days, year_draws
+from rainharvest.sizing.resample import take_days, year_draws
 from rainharvest.sizing.sensitivity import size_between, sobol_indices, tornado
 from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, pick_draws, record_inputs
@@ -106,7 +106,7 @@ def test_weather_is_taken_and_the_calendar_stays():
 
 def test_rain_resampled_keeps_its_year_and_its_members():
     rain = rain_of(members=2)
-    out = resample_years(rain, count=20, seed=4, year_start_month=7)
+    out = take_days(rain, year_draws(rain, count=20, seed=4, year_start_month=7))
     assert out.dims == ("draw", "member", "time")
     by_month = rain.isel(member=0).groupby("time.month").mean()
     drawn = out.isel(member=0).groupby("time.month").mean().mean("draw")
