@@ -53,8 +53,6 @@ class Plan:
         A day with at least this much rain is wet.
     bores : tuple of float [mm]
         Bores of the wet run among which the best is sought; empty to leave that out, which saves time.
-    trigger_share, level_share : float [1]
-        Top-up of the combined arrangement.
     theta : float [1]
         Storage operating parameter.
     start_share : float [1]
@@ -74,8 +72,6 @@ class Plan:
     standing_limit: float = STANDING_LIMIT.value
     wet_day: float = WET_DAY.value
     bores: tuple[float, ...] = BORES
-    trigger_share: float = 0.1
-    level_share: float = 0.2
     theta: float = 0.0
     start_share: float = 0.0
     year_start_month: int = 1
@@ -96,10 +92,9 @@ class Plan:
 
     def settings(self, arrangement: str) -> dict[str, object]:
         """Return the settings of the balance for an arrangement."""
-        given = {"start_share": self.start_share}
-        if arrangement == "combined":
-            given |= {"trigger_share": self.trigger_share, "level_share": self.level_share}
-        return arrangement_settings(arrangement, self.sizes, **given) | {"theta": self.theta}
+        return arrangement_settings(arrangement, self.sizes, start_share=self.start_share) | {
+            "theta": self.theta
+        }
 
 
 def check_plan(plan: Plan) -> None:

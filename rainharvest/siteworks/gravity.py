@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from rainharvest.catchment.conveyance import FITTINGS
 from rainharvest.catchment.friction import GRAVITY, friction_head, section
 from rainharvest.errors import InputError
 from rainharvest.siteworks.defaults import (
@@ -15,9 +16,6 @@ from rainharvest.siteworks.defaults import (
     TAP_BORE,
 )
 from rainharvest.siteworks.vessel import Vessel
-
-ENTRANCE = 0.5
-"""Loss of a sharp entrance in velocity heads: as `rainharvest.catchment.conveyance.FITTINGS`."""
 
 
 @dataclass(frozen=True)
@@ -160,7 +158,7 @@ def tap_flow(tap: Tap, water_level: float) -> float:
     if available <= 1e-9:
         return 0.0
     wide = tap.tap_bore / 1000
-    losses = 1.0 + ENTRANCE + K_globe_valve_Crane(wide, wide)
+    losses = 1.0 + FITTINGS["entrance"].value + K_globe_valve_Crane(wide, wide)
     if tap.elbows:
         losses += tap.elbows * bend_rounded(Di=wide, angle=90, fd=0.025, bend_diameters=1.5)
 

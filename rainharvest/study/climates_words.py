@@ -246,10 +246,11 @@ def climates_headline(results: xr.Dataset) -> list[str]:
     if {"dry run", "wet run"} <= set(map(str, results.conveyance.values)):
         costs = dry_against_wet(results).wet_cost.values
         costs = np.sort(costs[np.isfinite(costs)])
-        middle, most = costs[costs.size // 2], costs[-1]
-        out.append(
-            f"In the middle of the places the wet run {_costs(middle)}; where it costs most it {_costs(most)}."
-        )
+        if costs.size:
+            middle, most = costs[costs.size // 2], costs[-1]
+            out.append(
+                f"In the middle of the places the wet run {_costs(middle)}; where it costs most it {_costs(most)}."
+            )
     return out
 
 

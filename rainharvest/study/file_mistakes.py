@@ -52,8 +52,8 @@ class Mistake:
             text += f"[{part + 1}]" if isinstance(part, int) else ("." if text else "") + str(part)
         return text
 
-    def error(self, path: Path) -> InputError:
-        """Return it as the error that names the file."""
+    def error(self, path: Path | None) -> InputError:
+        """Return it as the error that names the file, if there is one."""
         remedy = self.remedy + (f', or add confirmed = ["{self.place}"]' if self.doubt else "")
         return InputError(self.problem, remedy, self.place, path)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from rainharvest.errors import InputError
 from rainharvest.siteworks.defaults import (
@@ -23,13 +23,10 @@ from rainharvest.siteworks.defaults import (
     VOIDS,
 )
 from rainharvest.siteworks.soakaway import TrialPit
+from rainharvest.study.file_tables import Table
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class PumpPlan(_Table):
+class PumpPlan(Table):
     """A pump, where the taps stand too high for the water's own weight.
 
     Parameters
@@ -85,7 +82,7 @@ class PumpPlan(_Table):
         return self
 
 
-class SiteWorks(_Table):
+class SiteWorks(Table):
     """Ground, tank, tap, overflow and treatment of a site; everything may be left out.
 
     Parameters

@@ -9,6 +9,7 @@ from rainharvest.catchment.levels import run_levels
 from rainharvest.catchment.overflow import PeakOverflow, daily_overflow, peak_overflow
 from rainharvest.demand.fit_for_use import may_serve, treatment_class
 from rainharvest.errors import InputError
+from rainharvest.names import attributes
 from rainharvest.siteworks.base import base_of
 from rainharvest.siteworks.defaults import HEIGHT
 from rainharvest.siteworks.gauge import gauge_table
@@ -103,7 +104,7 @@ def plan_siteworks(site: SiteWorks, given: Given) -> Works:
     tap = Tap(at_outlet if site.tap_height is None else site.tap_height, floor, site.tap_run, site.tap_bore)
     under = below_the_tap(vessel, tap)
     pump = pump_works(site.pump, vessel, floor)
-    gauge = gauge_table(vessel, given.mean_demand, LEVELS).merge(_at_the_tap(vessel, tap, site))
+    gauge = _with_the_tap(gauge_table(vessel, given.mean_demand, LEVELS), tap, site)
     flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
     peak, overflow, overflow_answer = _overflow(site, given, vessel)
     soakaway, soakaway_answer = _soakaway(site, given)
@@ -177,23 +178,17 @@ def plan_siteworks(site: SiteWorks, given: Given) -> Works:
     )
 
 
-def _at_the_tap(vessel: Vessel, tap: Tap, site: SiteWorks) -> xr.Dataset:
-    """Return pressure, flow and filling time at the tap, on the levels of the gauge."""
-    from rainharvest.names import attributes
-
-    even = np.linspace(0.0, vessel.overflow_mark, LEVELS + 1)
-    levels = np.union1d(even, [vessel.outlet_mark, vessel.overflow_mark])
-    reached = np.where(levels >= vessel.outlet_mark - 1e-9, levels, 0.0)  # nothing leaves below the outlet
+def _with_the_tap(gauge: xr.Dataset, tap: Tap, site: SiteWorks) -> xr.Dataset:
+    """Return the gauge with pressure, flow and filling time at the tap."""
+    levels = gauge.water_level.values
+    reached = np.where(levels >= gauge.attrs["outlet_mark"], levels, 0.0)  # nothing leaves below the outlet
     flows = [tap_flow(tap, level) if level else 0.0 for level in reached]
     pressures = [tap_pressure(tap, level) if level else 0.0 for level in reached]
     seconds = [seconds_to_fill(flow, site.bucket) for flow in flows]
-    return xr.Dataset(
-        {
-            "tap_pressure": ("water_level", pressures, attributes("tap_pressure")),
-            "tap_flow": ("water_level", flows, attributes("tap_flow")),
-            "seconds_to_fill": ("water_level", seconds, attributes("seconds_to_fill")),
-        },
-        coords={"water_level": ("water_level", levels)},
+    return gauge.assign(
+        tap_pressure=("water_level", pressures, attributes("tap_pressure")),
+        tap_flow=("water_level", flows, attributes("tap_flow")),
+        seconds_to_fill=("water_level", seconds, attributes("seconds_to_fill")),
     )
 
 

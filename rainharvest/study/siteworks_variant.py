@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from pydantic import ValidationError
@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from rainharvest.errors import InputError
 from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.storage.simulate import simulate
+from rainharvest.study.file_mistakes import found_by_pydantic
 from rainharvest.study.file_siteworks import SiteWorks
 from rainharvest.study.flows import Flows, balance_settings, study_water
 from rainharvest.study.siteworks import planned, qualities_of, ten_year_day
@@ -154,13 +155,6 @@ def site_variant(ready: Ready, given: Given | None = None, **changes: object) ->
     try:
         site = SiteWorks.model_validate(own.model_dump() | changes)
     except ValidationError as error:
-        first = error.errors()[0]
-        inner = first.get("ctx", {}).get("error")
-        problem, remedy = (
-            (inner.problem, inner.remedy)
-            if isinstance(inner, InputError)
-            else (f"{first['input']!r} is not possible", f"{first['msg'][0].lower()}{first['msg'][1:]}")
-        )
-        place = ".".join(str(part) for part in ("site_works", *first["loc"]))
-        raise InputError(problem, remedy, place) from None
+        first = found_by_pydantic(error, SiteWorks, changes)[0]
+        raise replace(first, loc=("site_works", *first.loc)).error(None) from None
     return planned(site, given or site_given(ready))
