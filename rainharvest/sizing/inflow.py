@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from rainharvest.catchment.chain import ROWS
 from rainharvest.catchment.intensity import Intensity
 from rainharvest.catchment.lanes import run_lanes
 from rainharvest.catchment.parts import Catchment
 from rainharvest.catchment.steps import Rain
+
+INFLOW_ROW = ROWS.index("inflow")
 
 
 def scaled_catchment(
@@ -92,5 +95,5 @@ def tank_inflow(
     InputError
         As `rainharvest.catchment.collect.collect`.
     """
-    _, rows = run_lanes(rain, [catchment], drying, intensity, trace=True)
-    return rows[1, :, 0].copy()  # a copy, so that the other rows of the trace are let go
+    _, rows = run_lanes(rain, [catchment], drying, intensity, trace=(INFLOW_ROW,))
+    return rows[0, :, 0]

@@ -7,6 +7,7 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.errors import InputError
+from rainharvest.rainfall.read_cell import distance
 from rainharvest.sizing.sequent_peak import storage_deficit
 from rainharvest.sources import Default
 
@@ -20,7 +21,6 @@ FIVE_PER_CENT = Default(
 SIX_PER_CENT = Default(
     0.06, "1", "DIN 1989-1:2002 (21 of 365 days, rounded up), from memory, not verified", "from memory"
 )
-DAYS_A_YEAR = 365.25
 MELBOURNE = (-37.81, 144.96)
 """Latitude and longitude of the place for which the regression was made."""
 MELBOURNE_REACH = 100.0
@@ -234,9 +234,7 @@ def near_melbourne(latitude: float | None, longitude: float | None) -> bool:
     """
     if latitude is None or longitude is None:
         return False
-    a, b = np.radians([latitude, longitude]), np.radians(MELBOURNE)
-    half = np.sin((a[0] - b[0]) / 2) ** 2 + np.cos(a[0]) * np.cos(b[0]) * np.sin((a[1] - b[1]) / 2) ** 2
-    return bool(2 * 6371.0 * np.arcsin(np.sqrt(half)) <= MELBOURNE_REACH)
+    return bool(distance(latitude, longitude, MELBOURNE) <= MELBOURNE_REACH)
 
 
 def mean_dry_period(rain: xr.DataArray, year_start_month: int = 1, wet_day: float = 1.0) -> float:

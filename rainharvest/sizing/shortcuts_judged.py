@@ -10,7 +10,6 @@ from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.sizing.sequent_peak import sequent_peak
 from rainharvest.sizing.shortcuts import (
-    DAYS_A_YEAR,
     FIVE_PER_CENT,
     SIX_PER_CENT,
     dry_season_tank,
@@ -21,6 +20,7 @@ from rainharvest.sizing.shortcuts import (
     share_rule_tank,
 )
 from rainharvest.sizing.smallest import Measure, smallest_tank
+from rainharvest.sizing.trade_off import DAYS_A_YEAR
 from rainharvest.storage.simulate import simulate
 
 SIMULATED = "daily simulation"

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import xarray as xr
 
-from rainharvest.drought.change import Change, Scenario, changed_rain, wet_day_spread
+from rainharvest.drought.change import WET_DAY, Change, Scenario, changed_rain, wet_day_spread
 from rainharvest.errors import InputError
 from rainharvest.names import attributes
 from rainharvest.rainfall.spells import dry_spells
@@ -62,7 +62,7 @@ def scenarios_tried(
         rows.append(
             (
                 float(rain.sum()) / years,
-                float((rain >= 1.0).mean()),
+                float((rain >= WET_DAY).mean()),
                 wet_day_spread(rain),
                 float(dry_spells(rain).dry_spell.values.max(initial=0)),
                 float(done.volume_reliability),

@@ -103,8 +103,9 @@ def outlook_of(basis: Basis) -> xr.Dataset:
         raise InputError("the record ends within its first year", "give a longer record", "inflow")
     usual = mornings.groupby("time.month").median()
     month = int(usual.month[int(usual.values.argmax())])
-    cut = cut_windows(basis.flows, month, 1, LOOK)
-    found = outlook(cut, basis.capacity, float(usual.max()), keeps_of(basis), theta=basis.theta)
+    found = outlook(
+        windows_from(basis, month, 1), basis.capacity, float(usual.max()), keeps_of(basis), theta=basis.theta
+    )
     return found.assign_attrs(outlook_month=month, outlook_day=1)
 
 

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from rainharvest.errors import InputError
+from rainharvest.sizing.ladder import TARGETS
+from rainharvest.study.file_tables import Table
 
 Pair = tuple[float, float]
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Ranges(_Table):
+class Ranges(Table):
     """How far an input may be from what the study says: low and high factors on it, as the study judges."""
 
     runoff_coefficient: Pair | None = None
@@ -31,7 +29,7 @@ class Ranges(_Table):
         return pair
 
 
-class Sizing(_Table):
+class Sizing(Table):
     """How the size is decided.
 
     Parameters
@@ -54,7 +52,7 @@ class Sizing(_Table):
         Hours of the day between which water is drawn, for that comparison.
     """
 
-    targets: tuple[float, ...] = Field((0.8, 0.9, 0.95, 0.99), min_length=1, max_length=12)
+    targets: tuple[float, ...] = Field(TARGETS, min_length=1, max_length=12)
     draws: int = Field(100, ge=20, le=5000)
     seed: int = Field(0, ge=0)
     block_years: int | None = Field(None, ge=1, le=30)
@@ -81,7 +79,7 @@ class Sizing(_Table):
         return self
 
 
-class Catalogue(_Table):
+class Catalogue(Table):
     """Which tanks can be bought and what fits on the site.
 
     Parameters

@@ -173,7 +173,7 @@ def options_to_buy(
         "mains_saved": _saved_water(study, yearly).values,
     }
     if drawn is not None:
-        reached = measures_of_draws(drawn, sizes, threads=threads)[measure].values
+        reached = measures_of_draws(drawn, sizes, keep=(measure,), threads=threads)[measure].values
         table["draws_reaching"] = (reached >= study.target.reliability * (1 - 1e-12)).mean(axis=0)
     table |= {name: values.values for name, values in money.data_vars.items()}
     table["efficient"] = efficient(table["annual"], table["reliability"]).astype(np.int8)

@@ -12,7 +12,7 @@ from rainharvest.catchment.lanes import run_lanes
 from rainharvest.catchment.steps import read_daily
 from rainharvest.demand.uses import essential_demand
 from rainharvest.errors import InputError
-from rainharvest.sizing.inflow import scaled_catchment
+from rainharvest.sizing.inflow import INFLOW_ROW, scaled_catchment
 from rainharvest.sizing.joined import join_dry_days, padded
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, record_inputs
 from rainharvest.study.file import Study, read_study
@@ -20,8 +20,6 @@ from rainharvest.study.kept import kept_folder
 from rainharvest.study.sizing_case import case_of
 from rainharvest.study.stages import Run, flows_of, record_of
 
-INFLOW_ROW = 1
-"""Place of the inflow among `rainharvest.catchment.chain.ROWS`."""
 SIZES = 192
 """Sizes of the curve: three blocks of lanes."""
 DRAWS = 10

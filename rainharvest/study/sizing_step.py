@@ -10,6 +10,7 @@ import xarray as xr
 from rainharvest.catchment.finer import collect_finer
 from rainharvest.errors import InputError
 from rainharvest.rainfall.read_subdaily import read_subdaily
+from rainharvest.rainfall.spells import runs
 from rainharvest.sizing.shortcuts_judged import daily_step
 from rainharvest.study.file import Study
 from rainharvest.study.flows import Flows
@@ -93,9 +94,8 @@ def longest_whole_days(rain_step: xr.DataArray) -> xr.DataArray:
     depth = np.full(days * per_day, np.nan)
     depth[place] = rain_step.values
     whole = np.isfinite(depth.reshape(days, per_day)).all(axis=1)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], whole, [False]]).astype(int)))
-    begin, end = max(zip(edges[::2], edges[1::2], strict=True), key=lambda r: r[1] - r[0], default=(0, 0))
-    part = slice(begin * per_day, end * per_day)
+    first_day, last_day = max(zip(*runs(whole), strict=True), key=lambda r: r[1] - r[0], default=(0, -1))
+    part = slice(first_day * per_day, (last_day + 1) * per_day)
     time = first + (np.arange(days * per_day) * int(step)).astype("timedelta64[s]")
     rate = depth[part] * 3600 / step
     return xr.DataArray(
