@@ -23,6 +23,12 @@ PUMP_ENERGY = Default(
 BILLING_MONTHS = Default(3, "month", "common practice, no source", "common practice", 1, 12)
 
 
+LIFE = Default(
+    20, "year", "own choice: about what a tank lasts; a study that knows better says so", "own choice"
+)
+RATE = Default(0.04, "1/year", "own choice, real: take what the payer takes for other works", "own choice")
+
+
 class _Table(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -141,8 +147,8 @@ class Costs(_Table):
     energy_price: float = Field(0.0, ge=0)
     energy_growth: float = Field(0.0, gt=-0.5, le=0.5)
     pump_energy: float = Field(PUMP_ENERGY.value, ge=0, le=50)
-    life: int = Field(20, ge=1, le=100)
-    rate: float = Field(0.04, ge=0, le=0.5)
+    life: int = Field(int(LIFE.value), ge=1, le=100)
+    rate: float = Field(RATE.value, ge=0, le=0.5)
     rate_kind: Literal["real", "nominal"] = "real"
     inflation: float | None = Field(None, gt=-0.5, le=10)
     residual: Literal["none", "straight line"] = "none"
@@ -233,11 +239,18 @@ def costs_defaults(costs: Costs) -> dict[str, Default]:
     Returns
     -------
     dict of str to Default
-        Only numbers that equal their default and count.
+        Only numbers that count and are not given.
+
+    Examples
+    --------
+    >>> list(costs_defaults(Costs(life=25, energy_price=0.3)))
+    ['Discount rate', 'Energy for pumping']
     """
-    used = {}
-    if costs.energy_price and costs.pump_energy == PUMP_ENERGY.value:
-        used["Energy for pumping"] = PUMP_ENERGY
-    if costs.block and costs.billing_months == BILLING_MONTHS.value:
-        used["Months of a water bill"] = BILLING_MONTHS
-    return used
+    rows = (
+        ("life", True, "Years over which costs are reckoned", LIFE),
+        ("rate", True, "Discount rate", RATE),
+        ("pump_energy", costs.energy_price > 0, "Energy for pumping", PUMP_ENERGY),
+        ("billing_months", bool(costs.block), "Months of a water bill", BILLING_MONTHS),
+    )
+    given = costs.model_fields_set
+    return {words: default for name, counts, words, default in rows if counts and name not in given}
