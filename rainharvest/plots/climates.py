@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import label
+from rainharvest.plots.marks import round_ticks
 from rainharvest.plots.style import (
     BRICK,
     DASHES,
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 SUBTITLE = {"loc": "left", "fontsize": STYLE["axes.labelsize"], "fontweight": "bold"}
-TICKS = np.array([1.0, 2.0, 5.0])
 
 
 def size_axis(axes, sizes: np.ndarray) -> None:
@@ -43,10 +43,7 @@ def size_axis(axes, sizes: np.ndarray) -> None:
     axes.set_xscale("log")
     axes.set_xlabel(label("capacity", "kL"))
     axes.set_xlim(sizes[0] / 1000, sizes[-1] / 1000)
-    ticks = np.concatenate([TICKS * 10.0**p for p in range(-2, 5)])
-    ticks = ticks[(ticks >= sizes[0] / 1000) & (ticks <= sizes[-1] / 1000)]
-    axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
-    axes.minorticks_off()
+    round_ticks(axes.xaxis, sizes[0] / 1000, sizes[-1] / 1000)
 
 
 def sides_figure(sides: xr.Dataset, capacity: float, figure: Figure | None = None) -> Figure:

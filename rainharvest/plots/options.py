@@ -8,12 +8,12 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import label
+from rainharvest.plots.marks import round_ticks
 from rainharvest.plots.style import DASHES, INK, PALETTE, STONE, STYLE, keep, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-TICKS = np.array([1.0, 2.0, 5.0])
 WORDS = 28
 """Letters on a line of the names."""
 
@@ -89,11 +89,9 @@ def options_figure(
             lambda: axes.axvline(1, color=INK, linewidth=1.6, linestyle=(0, (1.5, 1.5))),
         )
         mark.set_xdata([looked_at / scale] * 2)
-    axes.set_xlim(size[0], size[-1])
-    ticks = np.concatenate([TICKS * 10.0**p for p in range(-2, 5)])
-    ticks = ticks[(ticks >= size[0]) & (ticks <= size[-1])]
-    axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
-    axes.minorticks_off()
+    if axes.get_xlim() != (size[0], size[-1]):
+        axes.set_xlim(size[0], size[-1])
+        round_ticks(axes.xaxis, size[0], size[-1])
     return figure
 
 

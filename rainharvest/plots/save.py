@@ -157,6 +157,7 @@ def _head(axis: Axis, otherwise: str) -> str:
 
 def _series(axes: Axes) -> dict[str, tuple[Axis, list, dict[str, list]]]:
     """Return what the kept artists of the axes draw, by name: along which axis, at which places, which values."""
+    from matplotlib.contour import ContourSet
     from matplotlib.patches import Rectangle
 
     out: dict[str, tuple[Axis, list, dict[str, list]]] = {}
@@ -168,19 +169,32 @@ def _series(axes: Axes) -> dict[str, tuple[Axis, list, dict[str, list]]]:
         if isinstance(artist, Rectangle):
             bars.setdefault(re.sub(r"\W*\d+$", "", name) or name, []).append(artist)
             continue
+        if isinstance(artist, ContourSet):
+            for level, path in zip(artist.levels, artist.get_paths(), strict=True):
+                if len(path.vertices):
+                    x, y = path.vertices.T
+                    out[f"{name} {level:g}"] = axes.xaxis, _told(x, axes.xaxis), {"": _told(y, axes.yaxis)}
+            continue
         x, values = _points(artist, axes)
         if any(len(column) for column in values.values()):
             told = {kind: _told(column, axes.yaxis) for kind, column in values.items()}
             out[name] = (axes.xaxis, _told(x, axes.xaxis), told)
-    for name, each in bars.items():
-        boxes = np.array([bar.get_bbox().extents for bar in each])
-        lying = np.ptp(boxes[:, 0]) == 0 < np.ptp(boxes[:, 1])  # one left edge for all
+    boxes_of = {name: np.array([bar.get_bbox().extents for bar in each]) for name, each in bars.items()}
+    lying = any(_lie(boxes) for boxes in boxes_of.values())  # a series of empty bars shows not how it lies
+    for name, boxes in boxes_of.items():
         boxes = boxes[:, [1, 0, 3, 2]] if lying else boxes
         along, across = (axes.yaxis, axes.xaxis) if lying else (axes.xaxis, axes.yaxis)
         ends = {"from": _told(boxes[:, 1], across), "to": _told(boxes[:, 3], across)}
         ends = ends if boxes[:, 1].any() else {"": ends["to"]}
         out[name] = (along, _told((boxes[:, 0] + boxes[:, 2]) / 2, along), ends)
     return out
+
+
+def _lie(boxes: np.ndarray) -> bool:
+    """Return whether bars lie: at one left edge, or of one height and several lengths."""
+    lengths, heights = boxes[:, 2] - boxes[:, 0], boxes[:, 3] - boxes[:, 1]
+    at_one_edge = np.ptp(boxes[:, 0]) == 0 < np.ptp(boxes[:, 1])
+    return bool(at_one_edge or np.ptp(heights) < 1e-9 < np.ptp(lengths))
 
 
 def _points(artist: Artist, axes: Axes) -> tuple[list, dict[str, list]]:

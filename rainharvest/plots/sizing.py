@@ -8,13 +8,12 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import label
-from rainharvest.plots.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
+from rainharvest.plots.marks import draw_chosen, draw_target, round_ticks
+from rainharvest.plots.style import BRICK, DEEP, MIST, keep, new_figure, rounded_up
 from rainharvest.reader import GALLON, gallons, large_volume, number
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-TICKS = np.array([1.0, 2.0, 5.0])
 
 
 def trade_off_figure(
@@ -59,41 +58,10 @@ def trade_off_figure(
     band.set_data(size, low, high)
     line = keep(axes, "curve", lambda: axes.plot([], [], color=DEEP, zorder=3)[0])
     line.set_data(size, middle)
-    keep(
-        axes, "target", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)
-    ).set_ydata([100 * target] * 2)
-    note = keep(
-        axes,
-        "target-words",
-        lambda: axes.text(0.005, 0, "", transform=axes.get_yaxis_transform(), va="bottom", color=STONE),
-    )
-    note.set_text(f"target {100 * target:.0f} %")
-    high = target > 0.92  # above the line there is no room below the title
-    note.set_y(100 * target + (-0.8 if high else 0.6))
-    note.set_va("top" if high else "bottom")
+    draw_target(axes, target)
     reached = float(np.interp(chosen / scale, size, middle))
-    point = keep(
-        axes,
-        "chosen",
-        lambda: axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False)[0],
-    )
-    point.set_data([chosen / scale], [reached])
-    words = keep(
-        axes,
-        "chosen-words",
-        lambda: axes.text(
-            0,
-            0,
-            "",
-            va="top",
-            fontweight="bold",
-            zorder=5,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
-        ),
-    )
-    share = "over 99" if 99.5 <= reached < 100 else f"{reached:.0f}"
     held = f"{number(chosen / GALLON, 3)} gal" if gallons() else f"{number(chosen / 1000, 3)} kL"
-    words.set_text(f"{held}: {share} %")
+    words = draw_chosen(axes, chosen / scale, reached, held)
     # The curve rises to the right: below it and to the right the words cross nothing.
     near_end = np.log(chosen / scale / size[0]) / np.log(size[-1] / size[0]) > 0.8
     below = reached - (9 if near_end else 4)
@@ -104,10 +72,7 @@ def trade_off_figure(
     words.set_ha("right" if near_end else "left")
     if axes.get_xlim() != (size[0], size[-1]):
         axes.set_xlim(size[0], size[-1])
-        ticks = np.concatenate([TICKS * 10.0**p for p in range(-2, 5)])
-        ticks = ticks[(ticks >= size[0]) & (ticks <= size[-1])]
-        axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
-        axes.minorticks_off()
+        round_ticks(axes.xaxis, size[0], size[-1])
     return figure
 
 

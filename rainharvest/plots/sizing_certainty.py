@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import QUANTITIES, label
-from rainharvest.plots.sizing import TICKS
+from rainharvest.plots.marks import draw_target, round_ticks
 from rainharvest.plots.style import (
     BRICK,
     DASHES,
@@ -17,7 +17,6 @@ from rainharvest.plots.style import (
     INK,
     MIST,
     OCHRE,
-    STONE,
     STYLE,
     new_figure,
     rounded_up,
@@ -51,19 +50,18 @@ def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     size = group.capacity.values / 1000
     with rc_context(STYLE):
         axes.fill_between(
-            size, 100 * group.reliability_low, 100 * group.reliability_high, color=MIST, alpha=0.7, lw=0
+            size,
+            100 * group.reliability_low,
+            100 * group.reliability_high,
+            color=MIST,
+            alpha=0.7,
+            lw=0,
+            gid="band",
         )
-        axes.plot(size, 100 * group.reliability_on_record, color=DEEP, zorder=3)
-        axes.plot(size, 100 * group.reliability_middle, color=INK, linestyle=DASHES[2], lw=1.8, zorder=3)
-        axes.axhline(100 * target, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)
-        axes.text(
-            0.005,
-            100 * target + 0.8,
-            f"target {100 * target:.0f} %",
-            transform=axes.get_yaxis_transform(),
-            va="bottom",
-            color=STONE,
-        )
+        axes.plot(size, 100 * group.reliability_on_record, color=DEEP, zorder=3, gid="on the record")
+        look = {"color": INK, "linestyle": DASHES[2], "lw": 1.8, "zorder": 3, "gid": "middle of the versions"}
+        axes.plot(size, 100 * group.reliability_middle, **look)
+        draw_target(axes, target)
         own, sure = float(group.size_on_record) / 1000, float(group.sure_size) / 1000
         places = [(own, "on the record", DEEP), (sure, "in 9 of 10 versions", OCHRE)]
         if abs(sure - own) < 0.03 * own:  # one mark: the two would hide each other
@@ -93,10 +91,7 @@ def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
         )
         axes.set_xscale("log")
         axes.set_xlim(size[0], size[-1])
-        ticks = np.concatenate([TICKS * 10.0**p for p in range(-2, 5)])
-        ticks = ticks[(ticks >= size[0]) & (ticks <= size[-1])]
-        axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
-        axes.minorticks_off()
+        round_ticks(axes.xaxis, size[0], size[-1])
         axes.set_ylim(0, 104)
         axes.set_xlabel(label("capacity", "kL"))
         axes.set_ylabel(label(measure, "%"))
@@ -132,7 +127,7 @@ def unknowns_figure(group: xr.Dataset, words: Mapping[str, str], measure: str, c
     best = 100 * float(group.response_best)
     with rc_context(STYLE):
         left.set_title("One at a time")
-        left.barh(rows, high - low, left=low, color=MIST, edgecolor=DEEP, height=0.6)
+        left.barh(rows, high - low, left=low, color=MIST, edgecolor=DEEP, height=0.6, gid="reliability")
         left.axvline(best, color=DEEP, lw=1.8)
         span = max(np.ptp([*low, *high, best]), 1.0)
         for k in rows:
@@ -148,8 +143,11 @@ def unknowns_figure(group: xr.Dataset, words: Mapping[str, str], measure: str, c
         left.grid(axis="y", visible=False)
         right.set_title("All at once")
         total, first = group.total_order.values, group.first_order.values
-        right.barh(rows - 0.17, total, height=0.32, color=DEEP, label="with all it does together with others")
-        right.barh(rows + 0.17, np.maximum(first, 0), height=0.32, color=OCHRE, label="on its own")
+        for shift, share, colour, said in (
+            (-0.17, total, DEEP, "with all it does together with others"),
+            (0.17, np.maximum(first, 0), OCHRE, "on its own"),
+        ):
+            right.barh(rows + shift, share, height=0.32, color=colour, label=said, gid=said)
         right.errorbar(
             total,
             rows - 0.17,

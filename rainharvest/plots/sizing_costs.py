@@ -54,8 +54,8 @@ def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | N
         )
         order = np.flatnonzero(front)[np.argsort(cost[front])]
         axes.plot(cost[order], worth[order], "-", color=DEEP, lw=1.8, zorder=2)
-        axes.plot(cost[front], worth[front], "o", ms=8, color=DEEP, zorder=3)
-        axes.plot(cost[~front], worth[~front], "x", ms=8, mew=2, color=BRICK, zorder=3)
+        axes.plot(cost[front], worth[front], "o", ms=8, color=DEEP, zorder=3, gid="on the front")
+        axes.plot(cost[~front], worth[~front], "x", ms=8, mew=2, color=BRICK, zorder=3, gid="bettered")
         if marked is not None:
             axes.plot([cost[marked]], [worth[marked]], "o", ms=14, mec=INK, mew=1.5, color=OCHRE, zorder=4)
             axes.annotate(
@@ -116,10 +116,12 @@ def money_figure(group: xr.Dataset, picked: list[int]) -> Figure:
                 hatch=hatch,
                 edgecolor="white",
                 label=QUANTITIES[name].long_name.lower(),
+                gid=name,
             )
             base = base + width
         saved = some.option_net_present_value.values + base - some.option_residual.values
-        axes.barh(rows + 0.2, saved, 0.36, color="white", edgecolor=DEEP, lw=1.5, label="mains water saved")
+        look = {"color": "white", "edgecolor": DEEP, "lw": 1.5}
+        axes.barh(rows + 0.2, saved, 0.36, **look, label="mains water saved", gid="mains water saved")
         for k in rows:
             value = float(some.option_net_present_value[k])
             sign = "+" if value >= 0 else "\N{MINUS SIGN}"

@@ -8,8 +8,9 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import label
-from rainharvest.plots.sizing import TICKS
-from rainharvest.plots.style import DEEP, INK, MIST, OCHRE, STONE, keep, new_figure
+from rainharvest.plots.marks import draw_chosen, draw_dot, draw_target, round_ticks
+from rainharvest.plots.style import DEEP, MIST, keep, new_figure
+from rainharvest.reader import number
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -69,7 +70,7 @@ def curve_figure(
             one.set_xscale("log")
             one.set_xlim(size[0], size[-1])
             one.set_xlabel(label("capacity", "kL"))
-            _size_ticks(one, size, few=one is not left)
+            round_ticks(one.xaxis, size[0], size[-1], **({} if one is left else {"steps": [1.0]}))
         if priced:
             axes[1].set_title("Cost a kilolitre", loc="left", fontsize=17, fontweight="bold")
             axes[1].set_ylabel(f"{currency} a kL")
@@ -83,17 +84,8 @@ def curve_figure(
     band = keep(left, "band", lambda: left.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
     band.set_data(size[pick], low[pick], high[pick])
     keep(left, "curve", lambda: left.plot([], [], color=DEEP, zorder=3)[0]).set_data(size[pick], middle[pick])
-    keep(
-        left, "target", lambda: left.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)
-    ).set_ydata([100 * target] * 2)
-    words = keep(
-        left,
-        "target-words",
-        lambda: left.text(0.005, 0, "", transform=left.get_yaxis_transform(), va="bottom", color=STONE),
-    )
-    words.set_text(f"target {100 * target:.0f} %")
-    words.set_y(100 * target + 0.6)
-    _mark(left, size, middle, chosen / 1000, "%", clear=9.0)
+    draw_target(left, target)
+    _mark(left, size, middle, chosen / 1000)
     if priced:
         right = figure.axes[1]
         each = np.minimum(curve.per_kilolitre.values, 1e6)
@@ -101,8 +93,7 @@ def curve_figure(
             size[pick], each[pick]
         )
         at = float(np.interp(np.log(chosen / 1000), np.log(size), each))
-        point = keep(right, "chosen", lambda: _dot(right))
-        point.set_data([chosen / 1000], [min(at, right.get_ylim()[1])])
+        draw_dot(right, chosen / 1000, min(at, right.get_ylim()[1]))
         said = keep(
             right,
             "chosen-words",
@@ -114,39 +105,12 @@ def curve_figure(
     return figure
 
 
-def _size_ticks(axes, size: np.ndarray, few: bool) -> None:
-    steps = np.array([1.0]) if few else TICKS
-    ticks = np.concatenate([steps * 10.0**p for p in range(-2, 6)])
-    ticks = ticks[(ticks >= size[0]) & (ticks <= size[-1])]
-    axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
-    axes.minorticks_off()
-
-
-def _dot(axes):
-    return axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False)[0]
-
-
-def _mark(axes, size: np.ndarray, middle: np.ndarray, chosen: float, unit: str, clear: float) -> None:
+def _mark(axes, size: np.ndarray, middle: np.ndarray, chosen: float) -> None:
     """Move the mark of the chosen size and its words, below the curve, which rises to the right."""
     reached = float(np.interp(np.log(chosen), np.log(size), middle))
-    keep(axes, "chosen", lambda: _dot(axes)).set_data([chosen], [reached])
-    words = keep(
-        axes,
-        "chosen-words",
-        lambda: axes.text(
-            0,
-            0,
-            "",
-            va="top",
-            fontweight="bold",
-            zorder=5,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
-        ),
-    )
-    share = "over 99" if 99.5 <= reached < 100 else f"{reached:.0f}"
-    words.set_text(f"{float(f'{chosen:.3g}'):g} kL: {share} {unit}")
+    words = draw_chosen(axes, chosen, reached, f"{number(chosen, 3)} kL")
     near_end = np.log(chosen / size[0]) / np.log(size[-1] / size[0]) > 0.75
     words.set_position(
-        (size[-1] * 0.97 if near_end else chosen * 1.1, max(reached - (20.0 if near_end else clear), 9))
+        (size[-1] * 0.97 if near_end else chosen * 1.1, max(reached - (20 if near_end else 9), 9))
     )
     words.set_ha("right" if near_end else "left")

@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import QUANTITIES, label
+from rainharvest.plots.marks import round_ticks
 from rainharvest.plots.style import DEEP, INK, MIST, OCHRE, STYLE, new_figure
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ def _map(axes: Axes, share: xr.DataArray, across: str, chosen: float, here: floa
     shades = LinearSegmentedColormap.from_list("water", ["#f3f5f5", MIST, DEEP])
     axes.contourf(x, y, values, levels=[0, *LEVELS, 100.001], cmap=shades)
     lines = axes.contour(x, y, values, levels=LEVELS, colors=INK, linewidths=[1.2] * 4 + [2.4, 1.2, 1.2])
+    lines.set_gid("reliability in %")
     places = _label_places(values, x, y, across)
     axes.clabel(
         lines, levels=list(places), manual=list(places.values()), fmt="%d %%", fontsize=12, inline=True
@@ -73,11 +75,7 @@ def _map(axes: Axes, share: xr.DataArray, across: str, chosen: float, here: floa
     axes.plot([here], [chosen / 1000], "o", ms=13, mec="white", mew=2.0, color=OCHRE, zorder=5)
     axes.set_yscale("log")
     axes.set_ylim(max(y[0], chosen / 1000 / 40), min(y[-1], chosen / 1000 * 6))
-    ticks = np.concatenate([np.array([1.0, 2.0, 5.0]) * 10.0**p for p in range(-2, 5)])
-    low, high = axes.get_ylim()
-    ticks = ticks[(ticks >= low) & (ticks <= high)]
-    axes.set_yticks(ticks, [f"{t:g}" for t in ticks])
-    axes.minorticks_off()
+    round_ticks(axes.yaxis, *axes.get_ylim())
     axes.grid(visible=False)
     axes.set_xlabel(label(across))
 

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.names import QUANTITIES, label
-from rainharvest.plots.sizing import TICKS
+from rainharvest.plots.marks import round_ticks
 from rainharvest.plots.style import (
     BRICK,
     DASHES,
@@ -56,7 +56,7 @@ def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
         top = rounded_up(1.2 * np.nanmax(size, initial=0.001))
         for k in rows:
             if np.isfinite(size[k]):
-                left.barh(k, size[k], 0.6, color=DEEP if k == 0 else MIST, edgecolor=DEEP)
+                left.barh(k, size[k], 0.6, color=MIST if k else DEEP, edgecolor=DEEP, gid="recommended")
                 left.text(size[k] + 0.015 * top, k, f"{float(f'{size[k]:.2g}'):g}", va="center")
             else:
                 left.text(0.015 * top, k, "no answer: more asked than comes in", va="center", fontsize=12)
@@ -69,19 +69,16 @@ def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
         right.axvline(100 * target, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)
         for k in rows:
             if np.isfinite(reached[k]):
-                enough = reached[k] >= 100 * target - 0.05
                 right.plot([0, reached[k]], [k, k], color=STONE, lw=1.5)
-                right.plot(
-                    [reached[k]],
-                    [k],
-                    "o" if enough else "X",
-                    ms=13,
-                    mec=INK,
-                    color=OCHRE if enough else BRICK,
-                )
                 right.text(
                     reached[k] - 4, k - 0.12, f"{reached[k]:.0f} %", va="bottom", ha="right", bbox=WHITE
                 )
+        enough = reached >= 100 * target - 0.05
+        for which, mark, colour, said in (
+            (enough, "o", OCHRE, "reaches the target"),
+            (reached < 100 * target - 0.05, "X", BRICK, "falls short of the target"),
+        ):
+            right.plot(reached[which], rows[which], mark, ms=13, mec=INK, color=colour, gid=said)
         right.set_xlim(0, 104)
         right.set_xlabel(f"{QUANTITIES[measure].long_name} (%)")
         right.text(100 * target - 1, rows[-1] + 0.75, "target", ha="right", color=STONE, fontsize=13)
@@ -111,7 +108,7 @@ def step_figure(done: xr.Dataset) -> Figure:
         axes.axhline(0, color=STONE, lw=1.5)
         for rule, colour, dash in looks:
             error = 100 * done.step_error.sel(rule=rule).values
-            axes.plot(size, error, color=colour, linestyle=dash)
+            axes.plot(size, error, color=colour, linestyle=dash, gid=str(rule))
             k = int(np.argmax(abs(error)))
             axes.annotate(
                 str(rule),
@@ -123,10 +120,7 @@ def step_figure(done: xr.Dataset) -> Figure:
             )
         axes.set_xscale("log")
         axes.set_xlim(size[0], size[-1])
-        ticks = np.concatenate([TICKS * 10.0**p for p in range(-3, 5)])
-        ticks = ticks[(ticks >= size[0]) & (ticks <= size[-1])]
-        axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
-        axes.minorticks_off()
+        round_ticks(axes.xaxis, size[0], size[-1])
         most = rounded_up(1.25 * float(abs(done.step_error).max()) * 100)
         axes.set_ylim(-most, most)
         axes.set_xlabel(label("capacity", "kL"))

@@ -1,5 +1,7 @@
 """The sizing panel: sliders move the curve and its words; the still pictures stand."""
 
+import csv
+import io
 from pathlib import Path
 
 import pytest
@@ -7,6 +9,7 @@ import pytest
 from rainharvest import InputError
 from rainharvest.panels.board import still
 from rainharvest.panels.sizing import sizing_panel, sizing_pictures
+from rainharvest.plots.save import figure_table
 from rainharvest.study.run import work_study
 
 SCHOOL = Path(__file__).parents[2] / "data/studies/day_school.toml"
@@ -79,6 +82,22 @@ def test_still_pictures(worked, which):
     assert data.startswith('<img alt="') and len(data) < 100_000
     for _, sentence in shown.rh_figures.values():
         assert sentence[:30] in data.replace("&#x27;", "'") and sentence.endswith(".")
+    for key, (figure, _) in shown.rh_figures.items():
+        head, *rows = csv.reader(io.StringIO(figure_table(figure)))
+        assert len(head) > 1 and len(rows) > 2 and any(rows[2]), (key, "nothing to save as CSV")
+
+
+def test_the_money_is_saved_as_it_is_drawn(worked):
+    head, *rows = csv.reader(
+        io.StringIO(figure_table(sizing_pictures(worked, "costs").rh_figures["money"][0]))
+    )
+    group = worked.groups["sizing"]
+    saved = dict(zip([row[0] for row in rows], rows, strict=True))
+    column = next(k for k, words in enumerate(head) if words.startswith("capital"))
+    for name in saved:
+        assert float(saved[name][column]) == pytest.approx(
+            float(group.option_capital.sel(option=name)), rel=1e-6
+        )
 
 
 def test_pictures_that_are_not_there(worked):
