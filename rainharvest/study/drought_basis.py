@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,14 +12,13 @@ import xarray as xr
 from rainharvest.demand.uses import essential_demand
 from rainharvest.drought.windows import Flows, as_flows
 from rainharvest.errors import InputError
-from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study, read_study
 from rainharvest.study.file_drought import Drought
 from rainharvest.study.flows import Flows as StudyFlows
 from rainharvest.study.kept import kept_folder
 from rainharvest.study.record import StudyRecord
-from rainharvest.study.stages import Run, flows_of, record_of
+from rainharvest.study.stages import Run, flows_of, parcel_of, record_of
 from rainharvest.study.words import percent
 
 
@@ -136,7 +134,7 @@ def prepare_drought(path: str | os.PathLike, tank: float | None = None) -> Basis
     path : str or path
         The study file.
     tank : float [L], optional
-        Usable tank size; the study's chosen one if not given, else the smallest that reaches its target.
+        Usable tank size; the one that the study describes if not given.
 
     Returns
     -------
@@ -152,15 +150,8 @@ def prepare_drought(path: str | os.PathLike, tank: float | None = None) -> Basis
     try:
         run = Run(study, path.parent, kept_folder(None))  # what an earlier run has worked is not worked again
         record, flows = record_of(run), flows_of(run)
-        if tank is None and study.tank.chosen:
-            tank = study.tank.usable(study.tank.chosen)
         if tank is None:
-            first = flows.water.inflow.isel(member=0)
-            tank = smallest_tank(
-                first, flows.asked.sum("use"), study.target.reliability, measure=study.target.measure
-            ).capacity
-            if math.isnan(tank):
-                raise InputError("no tank reaches the target on rain alone", "choose a tank", "tank.chosen")
+            tank = float(parcel_of(run, "storage")["done"].described)
         return basis_of(study, record, flows, tank)
     except InputError as error:
         raise error.at(path) from None

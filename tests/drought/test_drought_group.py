@@ -10,7 +10,7 @@ import xarray as xr
 from rainharvest import InputError
 from rainharvest.drought.change import Change, Scenario
 from rainharvest.study.drought import PARTS, drought_group
-from rainharvest.study.drought_basis import basis_of, simulated
+from rainharvest.study.drought_basis import basis_of, prepare_drought, simulated
 from rainharvest.study.drought_climates import longer_droughts, one_change, scenarios_tried
 from rainharvest.study.file import StudyFileError, read_study
 from rainharvest.study.run import work_study
@@ -49,6 +49,10 @@ def test_it_goes_through_netcdf_and_repeats(group, worked, tmp_path):
         for name in group.data_vars:
             np.testing.assert_array_equal(back[name].values, group[name].values, err_msg=name)
     xr.testing.assert_identical(drought_group(worked), group)
+
+
+def test_panels_and_report_are_of_one_tank(worked):
+    assert prepare_drought(SCHOOL).capacity == float(worked.done.described)
 
 
 def test_it_is_in_the_results_of_the_run(worked, group):
