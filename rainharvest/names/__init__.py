@@ -7,6 +7,7 @@ rate a day; other units end at the reader and begin again at the page.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from rainharvest.names import (
     catchment,
@@ -19,6 +20,9 @@ from rainharvest.names import (
     storage,
     study,
 )
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -123,6 +127,32 @@ def label(name: str, unit: str | None = None) -> str:
     shown = q.unit if unit is None else unit
     shown = "" if shown == "1" else SHOWN_UNITS.get(shown, shown)
     return f"{q.long_name} ({shown})" if shown else q.long_name
+
+
+def titled(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a table to print, with words and units in place of the names of the table of quantities.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns and rows named as quantities are renamed, and the heads of its rows; other names stay.
+
+    Returns
+    -------
+    DataFrame
+        The same numbers.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> list(titled(pd.DataFrame({"capacity": [9000.0], "note": ["linked"]})))
+    ['Usable tank size (L)', 'note']
+    """
+
+    def words(name: object) -> object:
+        return label(name) if name in QUANTITIES else name
+
+    return frame.rename(columns=words, index=words).rename_axis(index=words)
 
 
 def glossary() -> str:

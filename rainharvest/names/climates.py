@@ -45,6 +45,12 @@ ROWS = (
     ("conveyance", "", "Conveyance", "The run of pipe to the tank: dry or wet."),
     ("done", "1", "Region done", "1 where a region of the grid has been worked and written."),
     ("region", "1", "Region", "A part of a grid that is worked and written at once."),
+    (
+        "explained_without",
+        "1",
+        "Explained without it",
+        "Share of the variance of the ranks that the other statistics explain.",
+    ),
     ("rank_correlation", "1", "Rank correlation", "Spearman's: 1 if one rises whenever the other does."),
     (
         "rank_slope",

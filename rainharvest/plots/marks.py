@@ -74,7 +74,7 @@ def draw_dot(axes: Axes, place: float, value: float) -> None:
     keep(axes, "chosen", dot).set_data([place], [value])
 
 
-def draw_chosen(axes: Axes, place: float, reached: float, held: str) -> Text:
+def draw_chosen(axes: Axes, place: float, value: float, held: str) -> Text:
     """Draw the size chosen as a dot with its words, or move it.
 
     Parameters
@@ -83,8 +83,8 @@ def draw_chosen(axes: Axes, place: float, reached: float, held: str) -> Text:
         Where it is drawn.
     place : float
         The size, in the axis' own unit.
-    reached : float [percent]
-        What it reaches.
+    value : float
+        The reliability that it reaches, per cent.
     held : str
         The size in words.
 
@@ -93,13 +93,13 @@ def draw_chosen(axes: Axes, place: float, reached: float, held: str) -> Text:
     Text
         The words, to be put where they cross nothing.
     """
-    draw_dot(axes, place, reached)
+    draw_dot(axes, place, value)
     behind = {"facecolor": "white", "edgecolor": "none", "pad": 1}
     words = keep(
         axes,
         "chosen-words",
         lambda: axes.text(0, 0, "", va="top", fontweight="bold", zorder=5, bbox=behind),
     )
-    share = "over 99" if 99.5 <= reached < 100 else f"{reached:.0f}"
+    share = "over 99" if 99.5 <= value < 100 else f"{value:.0f}"
     words.set_text(f"{held}: {share} %")
     return words
