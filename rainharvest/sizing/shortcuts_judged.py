@@ -227,7 +227,7 @@ def daily_step(
     capacity : array_like [L]
         Usable sizes.
     draw_hours : pair of float [h]
-        Hours of the day between which water is drawn.
+        Hours of the day between which water is drawn; 7 to 19 by own choice.
 
     Returns
     -------

@@ -37,7 +37,8 @@ class Sizing(Table):
     targets : list of float
         Reliabilities whose smallest sizes are listed.
     draws : int
-        Equally likely versions of everything uncertain that are simulated.
+        Equally likely versions of everything uncertain that are simulated; 100 by own choice, as many as the
+        band was tested with (`tests/sizing/test_band_covers.py`).
     seed : int
         Makes them repeatable.
     block_years : int, optional
@@ -49,7 +50,7 @@ class Sizing(Table):
     finer_units : str, optional
         Its unit, where the file leaves doubt.
     draw_hours : pair of float
-        Hours of the day between which water is drawn, for that comparison.
+        Hours of the day between which water is drawn, for that comparison; 7 to 19 by own choice.
     """
 
     targets: tuple[float, ...] = Field(TARGETS, min_length=1, max_length=12)
