@@ -243,8 +243,8 @@ def _from_plan(name: str, plan: dict, arrays) -> xr.Dataset:
     for key, how in plan["variables"].items():
         values = arrays[f"{name}/{key}"]
         variables[key] = (tuple(how["dims"]), values.astype(object) if how["text"] else values, how["attrs"])
-    coords = {key: variables.pop(key) for key in plan["coords"]}
-    return xr.Dataset(variables, coords, plan["attrs"])
+    # Coordinates in their places among the rest: the order of the variables is that of the results file.
+    return xr.Dataset(variables, attrs=plan["attrs"]).set_coords(plan["coords"])
 
 
 def _plain(value: object) -> object:

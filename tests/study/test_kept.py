@@ -98,7 +98,9 @@ def assert_same_bits(one, other):
     for name, a in first.items():
         b = second[name]
         xr.testing.assert_identical(a, b)
+        assert list(a.variables) == list(b.variables) and list(a.attrs) == list(b.attrs), name
         for key in a.variables:
+            assert list(a[key].attrs) == list(b[key].attrs), (name, key)
             values, back = a[key].values, b[key].values
             assert values.dtype == back.dtype and values.dtype != object or values.tolist() == back.tolist()
             if values.dtype != object:
