@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from rainharvest.names import QUANTITIES, SHOWN_UNITS
+from rainharvest.names import QUANTITIES, SHOWN_UNITS, label
 
 Units = Literal["metric", "us"]
 Numbers = Literal["1,234.5", "1.234,5", "1 234,5", "1'234.5"]
@@ -241,9 +241,7 @@ def label_for_reader(name: str) -> str:
     ...     label_for_reader("area")
     'Roof plan area (ft²)'
     """
-    quantity = QUANTITIES[name]
-    unit = in_units(1.0, quantity.unit)[1]
-    return f"{quantity.long_name} ({unit})" if unit else quantity.long_name
+    return label(name, in_units(1.0, QUANTITIES[name].unit)[1])
 
 
 def large_volume() -> tuple[float, str]:

@@ -138,7 +138,7 @@ def _smallest_by_member(study: Study, flows: Flows, own: bool) -> np.ndarray:
     asked, inflow, target = flows.asked.sum("use"), flows.water.inflow, study.target
     sample = balance_settings(study, flows, 1.0, mains=own)
     # Levels and start grow with the tank.
-    scaled = {k for k in ("start", "ration_level", "top_up_trigger", "top_up_level") if k in sample}
+    scaled = [k for k in ("start", "ration_level", "top_up_trigger", "top_up_level") if k in sample]
     given = {
         "measure": target.measure,
         "shares": {k: sample[k] for k in scaled},

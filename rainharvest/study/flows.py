@@ -116,31 +116,6 @@ def _nothing(record: StudyRecord) -> xr.DataArray:
     return xr.DataArray(np.empty((0, days.size)), coords, ("use", "time"))
 
 
-def study_flows(study: Study, record: StudyRecord, water: xr.Dataset) -> Flows:
-    """Return what enters the balance, with the uses that the arrangement may serve.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    record : StudyRecord
-        Its rain.
-    water : Dataset
-        What reaches the tank.
-
-    Returns
-    -------
-    Flows
-        Inflow and demand.
-
-    Raises
-    ------
-    InputError
-        As `study_demand`.
-    """
-    return Flows(water, *study_demand(study, record))
-
-
 def mains_supply(plan: Arrangement, time) -> xr.DataArray:
     """Return when the mains supply: by the days without, the hours of the week and the random spells together.
 

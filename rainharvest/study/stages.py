@@ -170,7 +170,7 @@ def flows_of(run: Run) -> Flows:
     Returns
     -------
     Flows
-        As `rainharvest.study.flows.study_flows`.
+        Inflow, and demand of the uses that the arrangement may serve.
     """
     asked = parcel_of(run, "demand")["asked"]
     return Flows(
