@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -26,6 +25,7 @@ from rainharvest.study.file_mistakes import (
     StudyFileError,
     found_by_pydantic,
     missing_files,
+    read_toml,
     studies_of,
     value_at,
 )
@@ -145,20 +145,7 @@ def read_study(path: str | os.PathLike) -> tuple[Study, str]:
         cannot be, or what is implausible and not confirmed, or names a rain file that is not there.
     """
     path = Path(path)
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(
-            f"cannot be read ({error.strerror})", "name a study file that exists", file=path
-        ) from None
-    except UnicodeDecodeError as error:
-        raise InputError("it is not UTF-8 text", "save it as UTF-8", f"byte {error.start}", path) from None
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            f"it is not TOML: {error}", "mend that line (text in quotes, tables in [brackets])", file=path
-        ) from None
+    data, text = read_toml(path)
     study, mistakes = study_from(data, path.parent)
     if mistakes or study is None:
         raise StudyFileError([mistake.error(path) for mistake in mistakes])

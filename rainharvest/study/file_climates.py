@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from pathlib import Path
 from typing import Literal
 
@@ -19,7 +18,7 @@ from rainharvest.demand.fit_for_use import may_serve
 from rainharvest.demand.uses import Use
 from rainharvest.errors import InputError
 from rainharvest.storage.tank import Tank
-from rainharvest.study.file_mistakes import StudyFileError, found_by_pydantic
+from rainharvest.study.file_mistakes import StudyFileError, found_by_pydantic, read_toml
 from rainharvest.study.file_tables import Losses, Table, Target
 
 
@@ -120,17 +119,7 @@ def read_region(path: str | os.PathLike) -> tuple[Region, str]:
         If the file cannot be read or is not TOML; `StudyFileError`, with every mistake, if it says what cannot be.
     """
     path = Path(path)
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-        data = tomllib.loads(text)
-    except OSError as error:
-        raise InputError(
-            f"cannot be read ({error.strerror})", "name a study file that exists", file=path
-        ) from None
-    except UnicodeDecodeError as error:
-        raise InputError("it is not UTF-8 text", "save it as UTF-8", f"byte {error.start}", path) from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"it is not TOML: {error}", "mend that line", file=path) from None
+    data, text = read_toml(path)
     try:
         return Region.model_validate(data), text
     except ValidationError as error:

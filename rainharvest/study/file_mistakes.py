@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
@@ -68,6 +69,40 @@ class StudyFileError(InputError):
 
     def __str__(self) -> str:
         return "\n".join(str(mistake) for mistake in self.mistakes)
+
+
+def read_toml(path: Path) -> tuple[dict, str]:
+    """Read a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    tuple of dict and str
+        Its tables and its text.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is not UTF-8 text or not TOML.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(
+            f"cannot be read ({error.strerror})", "name a study file that exists", file=path
+        ) from None
+    except UnicodeDecodeError as error:
+        raise InputError("it is not UTF-8 text", "save it as UTF-8", f"byte {error.start}", path) from None
+    try:
+        return tomllib.loads(text), text
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            f"it is not TOML: {error}", "mend that line (text in quotes, tables in [brackets])", file=path
+        ) from None
 
 
 def found_by_pydantic(error: ValidationError, model: type[BaseModel], data: dict) -> list[Mistake]:
