@@ -20,6 +20,7 @@ from rainharvest.names import QUANTITIES, label
 from rainharvest.panels.saving import choices_row, figure_row, stopped
 from rainharvest.plots.save import still_picture
 from rainharvest.plots.style import svg
+from rainharvest.study.cautions import CAUTIONS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -225,6 +226,22 @@ def board(
     panel.rh_pictures = pictures
     panel.rh_figures = figures
     return panel
+
+
+def cautions(*keys: str) -> str:
+    """Return the cautions that belong beside a panel.
+
+    Parameters
+    ----------
+    *keys : str
+        Names in `rainharvest.study.cautions.CAUTIONS`.
+
+    Returns
+    -------
+    str
+        Each with what it is about.
+    """
+    return " ".join(f"{CAUTIONS[key].title}: {CAUTIONS[key].text}" for key in keys)
 
 
 def still(panel: widgets.VBox):

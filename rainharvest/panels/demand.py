@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import ipywidgets as widgets
 
 from rainharvest.demand.picture import months_of, thirstiest_year, week_of
-from rainharvest.panels.board import board, slider
+from rainharvest.panels.board import board, cautions, slider
 from rainharvest.panels.table import table
 from rainharvest.plots.demand import (
     arrangements_figure,
@@ -19,7 +19,6 @@ from rainharvest.plots.demand import (
     set_level_figure,
     week_figure,
 )
-from rainharvest.study.cautions import CAUTIONS
 from rainharvest.study.supply import asked_of, changed_uses, prepare_supply, reserve_of, supplied
 from rainharvest.study.supply_words import (
     arrangements_words,
@@ -86,8 +85,7 @@ def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.V
                 out |= {f"use.{k}.litres": each, f"use.{k}.source": "given by the reader"}
         return out
 
-    mind = CAUTIONS["drinking"]
-    return board("demand", controls, redraw, f"{mind.title}: {mind.text}", path, choices)
+    return board("demand", controls, redraw, cautions("drinking"), path, choices)
 
 
 def arrangements_panel(
@@ -154,5 +152,4 @@ def arrangements_panel(
             out["arrangement.top_up_level"] = level_share
         return out
 
-    mind = CAUTIONS["backflow"]
-    return board("arrangements", controls, redraw, f"{mind.title}: {mind.text}", path, choices)
+    return board("arrangements", controls, redraw, cautions("backflow"), path, choices)

@@ -8,12 +8,11 @@ import ipywidgets as widgets
 
 from rainharvest.drought.dry_years import monthly_index
 from rainharvest.drought.plan import choose_plan
-from rainharvest.panels.board import board, choice, slider
+from rainharvest.panels.board import board, cautions, choice, slider
 from rainharvest.plots.drought_card import card_figure, plan_figure
 from rainharvest.plots.drought_climate import climates_figure
 from rainharvest.plots.drought_outlook import chances_figure, fan_figure
 from rainharvest.plots.drought_years import dry_years_figure, through_figure
-from rainharvest.study.cautions import CAUTIONS
 from rainharvest.study.drought import through_of
 from rainharvest.study.drought_basis import Basis, prepare_drought
 from rainharvest.study.drought_climates import one_change, scenarios_tried
@@ -31,11 +30,6 @@ from rainharvest.study.supply_words import MONTHS
 
 DATES = [(month, day) for month in range(1, 13) for day in (1, 8, 15, 22)]
 SEASONS = {"the whole year": tuple(range(1, 13))}
-
-
-def _mind() -> str:
-    mind = CAUTIONS["drinking"]
-    return f"{mind.title}: {mind.text}"
 
 
 def tank_slider(basis: Basis, least: float = 0.25, most: float = 4.0):
@@ -99,7 +93,7 @@ def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widge
             "through": (figures["through"], through_words(through, capacity)),
         }
 
-    return board("bad-years", controls, redraw, _mind())
+    return board("bad-years", controls, redraw, cautions("drinking"))
 
 
 def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -154,7 +148,7 @@ def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
             "chances": (figures["chances"], chances_words(found)),
         }
 
-    return board("outlook", controls, redraw, _mind())
+    return board("outlook", controls, redraw, cautions("drinking"))
 
 
 def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -204,7 +198,7 @@ def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VB
         "card",
         controls,
         redraw,
-        _mind(),
+        cautions("drinking"),
         study=path,
         choices=lambda wanted, capacity: {
             "drought.may_fail": wanted,

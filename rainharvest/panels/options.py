@@ -7,9 +7,8 @@ import os
 import ipywidgets as widgets
 
 from rainharvest.errors import InputError
-from rainharvest.panels.board import board, slider
+from rainharvest.panels.board import board, cautions, slider
 from rainharvest.plots.options import options_figure
-from rainharvest.study.cautions import CAUTIONS
 from rainharvest.study.report.options_words import options_at_words
 from rainharvest.study.run import Worked
 
@@ -61,6 +60,4 @@ def options_panel(path: str | os.PathLike, worked: Worked) -> widgets.VBox:
     def choices(nominal: float, target: float) -> dict[str, object]:
         return {"tank.chosen": nominal, "target.reliability": target}
 
-    mind = CAUTIONS["drinking"]
-    caution = f"{mind.title}: {mind.text}"
-    return board("options", controls, redraw, caution, study=path, choices=choices)
+    return board("options", controls, redraw, cautions("drinking"), path, choices)

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import ipywidgets as widgets
 
-from rainharvest.panels.board import board, choice, slider
+from rainharvest.panels.board import board, cautions, choice, slider
 from rainharvest.plots.rainfall import annual_figure, double_mass_figure, origin_figure, skill_figure
 from rainharvest.plots.rainfall_heavy import return_levels_figure
 from rainharvest.plots.rainfall_regime import monthly_figure, spells_figure, spi_figure
@@ -34,7 +34,6 @@ from rainharvest.rainfall.picture_words import (
 from rainharvest.rainfall.spi import standardised_precipitation_index
 from rainharvest.rainfall.versions import one_version, version_totals
 from rainharvest.storage.simulate import simulate
-from rainharvest.study.cautions import CAUTIONS
 
 ASK = ""  # not None, for which a list shows nothing chosen
 UNITS = {"ask me": ASK, "millimetres": "mm", "tenths of a millimetre": "0.1 mm", "inches": "in"}
@@ -115,12 +114,11 @@ def record_panel(
             "skill": (figures["skill"], skill_words(skill)),
         }
 
-    mind = CAUTIONS["drinking"]
     return board(
         "record",
         controls,
         redraw,
-        f"{STANDING} {mind.title}: {mind.text}",
+        f"{STANDING} {cautions('drinking')}",
         study,
         lambda members, **_others: {"rain.members": members},
     )
@@ -175,5 +173,4 @@ def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VB
             figures[key] = draw(*what, figures.get(key))
         return {key: (figures[key], words) for key, (_, _, words) in drawn.items()}
 
-    mind = CAUTIONS["overflow"]
-    return board("rain", controls, redraw, f"{mind.title}: {mind.text}")
+    return board("rain", controls, redraw, cautions("overflow"))

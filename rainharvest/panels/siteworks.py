@@ -7,13 +7,12 @@ from functools import lru_cache
 
 import ipywidgets as widgets
 
-from rainharvest.panels.board import board, choice, slider
+from rainharvest.panels.board import board, cautions, choice, slider
 from rainharvest.plots.siteworks import tank_figure
 from rainharvest.plots.siteworks_levels import gauge_figure, run_figure
 from rainharvest.plots.siteworks_water import pump_figure, soakaway_figure, storms_figure
 from rainharvest.siteworks.ground import GROUNDS
 from rainharvest.siteworks.vessel import SHAPES
-from rainharvest.study.cautions import CAUTIONS
 from rainharvest.study.file_siteworks import PumpPlan
 from rainharvest.study.siteworks_things import Given
 from rainharvest.study.siteworks_variant import Ready, prepare_siteworks, site_given, site_variant
@@ -27,10 +26,6 @@ from rainharvest.study.siteworks_words import base_words, gauge_words, gravity_w
 
 PIT = {"pit_length": 1.0, "pit_width": 0.75, "pit_depth": 1.0}
 """The pit whose draining time the slider gives: that of the worked example to BRE Digest 365."""
-
-
-def _caution(*keys: str) -> str:
-    return " ".join(f"{CAUTIONS[key].title}: {CAUTIONS[key].text}" for key in keys)
 
 
 def _remembered(ready: Ready):
@@ -117,7 +112,7 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
             out["site_works.tap_height"] = round(tap.tap_height + tap_rise, 3)
         return out
 
-    return board("site-tank", controls, redraw, _caution("weight", "confined space"), path, choices)
+    return board("site-tank", controls, redraw, cautions("weight", "confined space"), path, choices)
 
 
 def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -177,7 +172,7 @@ def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> wid
             out |= {f"roof.{k}.area": round(roof.area * area / ready.prepared.area, 1) for k, roof in roofs}
         return out
 
-    return board("site-overflow", controls, redraw, _caution("overflow", "digging"), path, choices)
+    return board("site-overflow", controls, redraw, cautions("overflow", "digging"), path, choices)
 
 
 def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -225,4 +220,4 @@ def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
     def choices(**changes: float) -> dict[str, object]:
         return {f"site_works.pump.{name}": value for name, value in changes.items()}
 
-    return board("site-pump", controls, redraw, _caution("electricity"), path, choices)
+    return board("site-pump", controls, redraw, cautions("electricity"), path, choices)

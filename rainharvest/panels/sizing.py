@@ -10,11 +10,10 @@ import ipywidgets as widgets
 import numpy as np
 
 from rainharvest.errors import InputError
-from rainharvest.panels.board import board, choice, slider
+from rainharvest.panels.board import board, cautions, choice, slider
 from rainharvest.plots.sizing_curve import curve_figure
 from rainharvest.plots.style import rounded_up
 from rainharvest.sizing.ranges import RANGE_WORDS
-from rainharvest.study.cautions import CAUTIONS
 from rainharvest.study.sizing_figure_words import (
     band_words,
     front_words,
@@ -48,7 +47,7 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     Returns
     -------
     VBox
-        Six sliders; the curve with its band, and what a kilolitre costs.
+        Six sliders, five where no costs can be shown; the curve with its band, and what a kilolitre costs.
 
     Raises
     ------
@@ -60,7 +59,6 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     own = study.tank
     first = float(quick.sizes[quick.sizes.size // 2]) if tank is None else tank
     first = own.usable(own.chosen) if own.chosen else first
-    rate = 0.04 if costs is None else costs.real_rate
     controls = {
         "target": slider("target", round(100 * study.target.reliability), 50, 99, 1, unit="%", scale=0.01),
         "area": slider("area", round(quick.area), 20, round(4 * quick.area, -1), 10),
@@ -81,7 +79,6 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
             unit="kL",
             scale=1000.0,
         ),
-        "rate": slider("rate", round(100 * rate, 1), 0.0, 15.0, 0.5, unit="%", scale=0.01),
     }
     at_first = priced(
         quick, moved(quick, area=quick.area, coefficient=quick.coefficient, people=quick.people)
@@ -89,10 +86,14 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     with_costs = "per_kilolitre" in at_first
     top = rounded_up(3 * float(np.min(at_first.per_kilolitre))) if with_costs else None
     currency = costs.currency if with_costs else ""
+    if with_costs:  # without prices it would move nothing
+        controls["rate"] = slider(
+            "rate", round(100 * costs.real_rate, 1), 0.0, 15.0, 0.5, unit="%", scale=0.01
+        )
     figures: dict[str, object] = {}
     last: dict[tuple, object] = {}  # target, tank and discount rate leave the water as it is
 
-    def redraw(target, area, coefficient, people, capacity, rate) -> dict[str, tuple]:
+    def redraw(target, area, coefficient, people, capacity, rate=None) -> dict[str, tuple]:
         water = (area, coefficient, people)
         if water not in last:
             last.clear()
@@ -112,8 +113,7 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     def choices(**values: float) -> dict[str, object]:
         return chosen_in_file(quick, **values)
 
-    mind = CAUTIONS["weight"]
-    return board("sizing", controls, redraw, f"{mind.title}: {mind.text}", path, choices)
+    return board("sizing", controls, redraw, cautions("weight"), path, choices)
 
 
 def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:

@@ -7,10 +7,9 @@ import os
 
 import ipywidgets as widgets
 
-from rainharvest.panels.board import board, slider
+from rainharvest.panels.board import board, cautions, slider
 from rainharvest.plots.sizing import failed_years_figure, trade_off_figure
 from rainharvest.plots.storage import storage_figure
-from rainharvest.study.cautions import CAUTIONS
 from rainharvest.study.variant import chosen_in_study, prepare, variant
 from rainharvest.study.words import failed_years_words, storage_words, trade_off_words
 from rainharvest.study.worst_years import worst_two_years
@@ -70,5 +69,4 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     def choices(area: float, people: float, capacity: float) -> dict[str, object]:
         return chosen_in_study(prepared, area=area, people=people, capacity=capacity)
 
-    mind = CAUTIONS["drinking"]
-    return board("study", controls, redraw, f"{mind.title}: {mind.text}", path, choices)
+    return board("study", controls, redraw, cautions("drinking"), path, choices)

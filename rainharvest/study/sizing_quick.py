@@ -142,7 +142,7 @@ def chosen_in_file(
     coefficient: float,
     people: float,
     capacity: float,
-    rate: float,
+    rate: float | None = None,
 ) -> dict[str, object]:
     """Return the keys of the study file that the sliders stand for.
 
@@ -160,8 +160,8 @@ def chosen_in_file(
         People of the largest use.
     capacity : float [L]
         Usable tank size.
-    rate : float [1/year]
-        Discount rate, real.
+    rate : float [1/year], optional
+        Discount rate, real; the study's if not given.
 
     Returns
     -------
@@ -185,7 +185,7 @@ def chosen_in_file(
     if people != round(quick.people):
         counted = ((k, use.people) for k, use in enumerate(study.use) if use.people)
         out |= {f"use.{k}.people": max(round(n * people / quick.people), 1) for k, n in counted}
-    if study.costs is not None and abs(rate - round(study.costs.real_rate, 3)) > 1e-9:
+    if rate is not None and abs(rate - round(study.costs.real_rate, 3)) > 1e-9:
         out |= {"costs.rate": rate}
         if study.costs.rate_kind == "nominal":  # the slider's rate is real: say it in the study's own kind
             out["costs.rate"] = round((1 + rate) * (1 + study.costs.inflation) - 1, 4)

@@ -100,6 +100,24 @@ def test_the_money_is_saved_as_it_is_drawn(worked):
         )
 
 
+def test_without_prices_no_slider_asks_for_a_discount_rate(tmp_path):
+    import tomlkit
+
+    study = tomlkit.parse(SCHOOL.read_text(encoding="utf-8"))
+    del study["costs"]
+    folder = tmp_path / "data" / "studies"
+    folder.mkdir(parents=True)
+    for beside in SCHOOL.parents[1].iterdir():
+        if beside != SCHOOL.parent:
+            (folder.parent / beside.name).symlink_to(beside)
+    (folder / SCHOOL.name).write_text(tomlkit.dumps(study), encoding="utf-8")
+    shown = sizing_panel(folder / SCHOOL.name)
+    assert shown.rh_words.value == "" and "rate" not in shown.rh_controls
+    before = text_of(shown)
+    shown.rh_controls["capacity"].value = 20
+    assert shown.rh_words.value == "" and text_of(shown) != before
+
+
 def test_pictures_that_are_not_there(worked):
     with pytest.raises(InputError, match="certainty, maps"):
         sizing_pictures(worked, "dreams")
