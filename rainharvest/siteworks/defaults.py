@@ -82,6 +82,13 @@ OVERFLOW_ORIFICE = Default(
     0.59,
     0.65,
 )
+MAINS_SPEED = Default(
+    3.0,
+    "m/s",
+    "own choice: water in the mains inlet while its float valve sticks open; a bucket timed under the open valve "
+    "gives the real flow",
+    "own choice",
+)
 
 BUCKET = Default(20.0, "L", "own choice: the jerry can of relief work", "own choice", 10, 25)
 BUCKET_HEIGHT = Default(0.40, "m", "own choice: height of a 20 L jerry can, rounded up", "own choice")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rainharvest.catchment.conveyance import FALL, FILLING, ROUGHNESS
 from rainharvest.catchment.friction import GRAVITY, part_full_flow, section
 from rainharvest.errors import InputError
-from rainharvest.siteworks.defaults import OVERFLOW_ORIFICE
+from rainharvest.siteworks.defaults import MAINS_SPEED, OVERFLOW_ORIFICE
 
 OVERFLOW_BORES = (50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 250.0, 300.0)
 """Bores to choose from, mm."""
@@ -44,6 +44,34 @@ class OverflowPipe:
     pipes: int
     passes: float
     governed_by: str
+
+
+def stuck_valve_flow(mains_bore: float) -> float:
+    """Return what a float valve that sticks open lets into the tank.
+
+    Parameters
+    ----------
+    mains_bore : float [mm]
+        Bore of the mains inlet.
+
+    Returns
+    -------
+    float [L/s]
+        Flow of the full bore at the speed of `MAINS_SPEED`. Own choice, until somebody has timed a bucket.
+
+    Raises
+    ------
+    InputError
+        If the bore is not above zero.
+
+    Examples
+    --------
+    >>> stuck_valve_flow(20)
+    0.942
+    """
+    if not mains_bore > 0:
+        raise InputError(f"a bore of {mains_bore:g} mm", "give one above zero", "mains_bore")
+    return 1000 * section(mains_bore) * MAINS_SPEED.value
 
 
 def entry_capacity(overflow_bore: float, rise: float) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from rainharvest.exercises import says
 from rainharvest.study.exercises import NEAR
 from rainharvest.study.words import litres
 
@@ -18,8 +19,8 @@ def check_hardest_climate(sides: xr.Dataset, capacity: float, yours: str | None)
         As `rainharvest.study.climates_side.side_by_side`.
     capacity : float [L]
         Usable size.
-    yours : str or None
-        Name of a climate.
+    yours : str, optional
+        Name of a climate; None asks for the right one.
     """
     one = (
         sides[sides.attrs["measure"]]
@@ -28,7 +29,7 @@ def check_hardest_climate(sides: xr.Dataset, capacity: float, yours: str | None)
     )
     worst = str(sides.climate.values[int(np.argmin(one.values))])
     names = ", ".join(map(str, sides.climate.values))
-    print(f"Right. It is {worst}." if yours == worst else f"Not yet. There are: {names}.")
+    says(yours, yours == worst, f"It is {worst}.", f"There are: {names}.")
 
 
 def check_places_reached(region: xr.Dataset, capacity: float, yours_places: int | None) -> None:
@@ -40,17 +41,17 @@ def check_places_reached(region: xr.Dataset, capacity: float, yours_places: int 
         As `rainharvest.study.climates_side.region_for`.
     capacity : float [L]
         Usable size.
-    yours_places : int or None
-        The reader's answer.
+    yours_places : int, optional
+        The reader's answer; None asks for the right one.
     """
     sizes = region.reaching.sel(conveyance="dry run").isel(arrangement=0)
     count = int((sizes <= capacity).sum())
     right = yours_places is not None and abs(yours_places - count) <= max(NEAR * count, 1)
-    say = f"Right. {count} places reach the target with {litres(capacity)} or less."
-    print(
-        say
-        if right
-        else "Not yet. Read the map of the size that reaches the target, or count with region.reaching."
+    says(
+        yours_places,
+        right,
+        f"{count} places reach the target with {litres(capacity)} or less.",
+        "Read the map of the size that reaches the target, or count with region.reaching.",
     )
 
 
@@ -61,11 +62,11 @@ def check_explaining(found: xr.Dataset, yours: str | None) -> None:
     ----------
     found : Dataset
         As `rainharvest.climates.explain.explain`.
-    yours : str or None
-        Name of a statistic.
+    yours : str, optional
+        Name of a statistic; None asks for the right one.
     """
     rho = found.rank_correlation
     best = str(found.statistic.values[int(np.argmax(np.abs(rho.values)))])
     names = ", ".join(map(str, found.statistic.values))
     value = float(rho.sel(statistic=best))
-    print(f"Right. {best}: {value:+.2f}." if yours == best else f"Not yet. There are: {names}.")
+    says(yours, yours == best, f"{best}: {value:+.2f}.", f"There are: {names}.")

@@ -20,7 +20,7 @@ from rainharvest.siteworks.gravity import (
     tap_flow,
     tap_pressure,
 )
-from rainharvest.siteworks.overflow_pipe import OverflowPipe, overflow_pipe
+from rainharvest.siteworks.overflow_pipe import OverflowPipe, overflow_pipe, stuck_valve_flow
 from rainharvest.siteworks.parts_list import price_parts, site_parts
 from rainharvest.siteworks.siting import Distances, check_list, siting_checks
 from rainharvest.siteworks.soakaway import infiltration_rate, size_soakaway
@@ -196,17 +196,18 @@ def _overflow(
     site: SiteWorks, given: Given, vessel: Vessel
 ) -> tuple[PeakOverflow | None, OverflowPipe | None, str]:
     """Return what the overflow must pass, the overflow, and why there is none."""
-    if given.catchment is None or given.daily is None:
-        return None, None, "no roof feeds the tank: the overflow must pass what the float valve lets in"
-    peak = peak_overflow(given.catchment, site.design_intensity)
-    run = given.conveyance
-    top = vessel.height
-    if run is not None and vessel.overflow_mark < run.inlet_level < top:
-        top = run.inlet_level
+    peak, run, top = None, given.conveyance, vessel.height
+    if (
+        given.catchment is None or given.daily is None
+    ):  # the valve stands in one tank: its overflow passes it all
+        flow, inlet = stuck_valve_flow(site.mains_bore), site.mains_bore
+    else:
+        peak = peak_overflow(given.catchment, site.design_intensity)
+        flow, inlet = peak.flow / vessel.tanks, run.bore if run else 0.0
+        if run is not None and vessel.overflow_mark < run.inlet_level < top:
+            top = run.inlet_level
     try:
-        pipe = overflow_pipe(
-            peak.flow / vessel.tanks, top - vessel.overflow_mark, inlet_bore=run.bore if run else 0.0
-        )
+        pipe = overflow_pipe(flow, top - vessel.overflow_mark, inlet_bore=inlet)
     except InputError as error:
         return peak, None, f"{error.problem}; {error.remedy}"
     return peak, pipe, ""

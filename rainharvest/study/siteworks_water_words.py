@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from rainharvest.reader import date, measure, number
 from rainharvest.siteworks.backflow import air_gap
-from rainharvest.siteworks.defaults import GROUNDWATER_CLEAR, HALF_EMPTY_LIMIT, SOAKAWAY_DISTANCE
-from rainharvest.siteworks.overflow_pipe import WAYS
+from rainharvest.siteworks.defaults import (
+    DESIGN_INTENSITY,
+    GROUNDWATER_CLEAR,
+    HALF_EMPTY_LIMIT,
+    MAINS_SPEED,
+    SOAKAWAY_DISTANCE,
+)
+from rainharvest.siteworks.overflow_pipe import WAYS, stuck_valve_flow
 from rainharvest.study.siteworks_things import Works
 from rainharvest.study.words import days, litres, percent
 
@@ -23,32 +29,36 @@ def overflow_words(works: Works) -> str:
     str
         Plain text.
     """
+    stuck = measure(stuck_valve_flow(works.site.mains_bore), "L/s", 2)
     if works.peak is None:
-        return f"{works.overflow_answer[0].upper()}{works.overflow_answer[1:]}."
+        return " ".join(
+            [
+                f"No roof feeds the tank, but a float valve that sticks open overfills it: {stuck}, were the water to "
+                f"come at {measure(MAINS_SPEED.value, 'm/s', 2)} through an inlet of "
+                f"{measure(works.site.mains_bore, 'mm', 3)} bore (own choice: time a bucket under the open valve).",
+                *_pipe_said(works),
+                "It ends where somebody sees it run.",
+            ]
+        )
     said = [
         f"Treated as full, the tank must pass {measure(works.peak.flow, 'L/s', 2)} in a storm of "
         f"{measure(works.site.design_intensity, 'mm/h', 2)}; the {works.peak.governed_by} set it."
     ]
-    if works.overflow is None:
-        said.append(f"The overflow cannot be made so: {works.overflow_answer}.")
-    else:
-        pipe = works.overflow
-        each = " on each tank" if works.vessel.tanks > 1 else ""
-        pipes = f"{pipe.pipes} overflow pipes" if pipe.pipes > 1 else "One overflow pipe"
-        verb = "pass" if pipe.pipes > 1 else "passes"
+    if works.site.design_intensity == DESIGN_INTENSITY.value:
         said.append(
-            f"{pipes} of {measure(pipe.overflow_bore, 'mm', 3)} bore{each} {verb} "
-            f"{measure(pipe.passes, 'L/s', 2)}, screened against mosquitoes."
+            "That storm is one country's practice: in the tropics twice that and more is designed for (common "
+            "practice, no source), so take that of your local rules."
         )
-        many = works.vessel.tanks
-        if many > 1:  # the run enters one of them
-            through = works.peak.flow * (many - 1) / many
-            said.append(
-                f"That holds while the pipes between the tanks carry {measure(through, 'L/s', 2)} onward; if they do "
-                "not, the tank that the run enters needs an overflow for the whole flow."
-            )
+    said += _pipe_said(works)
+    many = works.vessel.tanks
+    if works.overflow is not None and many > 1:  # the run enters one of them
+        through = works.peak.flow * (many - 1) / many
+        said.append(
+            f"That holds while the pipes between the tanks carry {measure(through, 'L/s', 2)} onward; if they do "
+            "not, the tank that the run enters needs an overflow for the whole flow."
+        )
     if works.given.arrangement == "combined":
-        said.append("A float valve that sticks open adds its own flow to that.")
+        said.append(f"A float valve that sticks open adds its own flow to that, taken as {stuck}.")
     said.append(f"It goes {WAYS[works.site.overflow_to]}.")
     if works.peak.roofs > works.peak.flow * 1.001:
         said.append(
@@ -56,6 +66,20 @@ def overflow_words(works: Works) -> str:
             "gutter and needs a way off too."
         )
     return " ".join(said)
+
+
+def _pipe_said(works: Works) -> list[str]:
+    """Return how wide the overflow is, or why there is none."""
+    pipe = works.overflow
+    if pipe is None:
+        return [f"The overflow cannot be made so: {works.overflow_answer}."]
+    each = " on each tank" if works.vessel.tanks > 1 else ""
+    pipes = f"{pipe.pipes} overflow pipes" if pipe.pipes > 1 else "One overflow pipe"
+    verb = "pass" if pipe.pipes > 1 else "passes"
+    return [
+        f"{pipes} of {measure(pipe.overflow_bore, 'mm', 3)} bore{each} {verb} {measure(pipe.passes, 'L/s', 2)}, "
+        "screened against mosquitoes."
+    ]
 
 
 def spills_words(works: Works) -> str:

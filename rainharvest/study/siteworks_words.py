@@ -8,7 +8,6 @@ from collections.abc import Sequence
 
 from rainharvest.catchment.friction import GRAVITY
 from rainharvest.reader import measure, number
-from rainharvest.siteworks.defaults import STARTS
 from rainharvest.siteworks.ground import CODE
 from rainharvest.sizing.costs_prices import PUMP_ENERGY
 from rainharvest.study.siteworks_things import Works
@@ -175,10 +174,12 @@ def pump_words(works: Works) -> str:
         if math.isnan(duty.motor_size)
         else f"a motor of {number(duty.motor_size / 1000, 2)} kW"
     )
+    most = works.site.pump.most_starts
     often = (
         ""
-        if pump.starts <= STARTS.value * 1.001
-        else " That is more than small motors bear: a larger vessel, or one that its maker allows."
+        if pump.starts <= most * 1.001
+        else f" That is more than the {number(most, 2)} that its motor is taken to bear: a larger vessel, or a motor "
+        "whose maker allows it."
     )
     never = (
         f" The pump that is bought must give more than {measure(pump.cut_out, 'kPa', 2)} at no flow, or it never stops."

@@ -94,6 +94,6 @@ def test_exercises_know_right_from_wrong(sides, region, capsys):
         (check_places_reached, (region, 30_000.0), count, 2 * count + 5),
         (check_explaining, (found,), "mean_storm", "seasonality"),
     ):
-        for answer, starts in ((right, "Right."), (wrong, "Not yet."), (None, "Not yet.")):
+        for answer, starts in ((right, "Right."), (wrong, "Not yet."), (None, "Answer:")):
             check(*given, answer)
             assert capsys.readouterr().out.startswith(starts), (check, answer)

@@ -194,6 +194,20 @@ def test_a_pump_that_could_never_stop_is_told_before_it_is_bought(ready):
     assert "never stops" not in SAID["Water by pump"](site_variant(ready))
 
 
+def test_starts_are_held_against_what_this_motor_bears(ready):
+    busy = {"highest_tap": 2.6, "flow": 0.4, "vessel_volume": 40.0}
+    often = site_variant(ready, pump=busy).pump.starts
+    assert "more than the 12" in SAID["Water by pump"](site_variant(ready, pump=busy))
+    assert 12 < often < 199
+    bears = site_variant(ready, pump=busy | {"most_starts": often + 1})
+    assert "taken to bear" not in SAID["Water by pump"](bears)
+
+
+def test_the_default_storm_is_said_to_be_one_countrys(ready):
+    assert "one country's practice" in SAID["The overflow"](site_variant(ready))
+    assert "one country's practice" not in SAID["The overflow"](site_variant(ready, design_intensity=150))
+
+
 def test_what_several_overflows_rest_on_is_said(ready):
     two, one = site_variant(ready), site_variant(ready, tanks=1)
     half = f"{two.peak.flow / 2:.2g} L a second onward"
@@ -217,9 +231,14 @@ def test_combined_and_mains_reserve(tmp_path):
     path = study(tmp_path, 'arrangement = { kind = "mains reserve", mains_off = ["sat"] }\n')
     works = siteworks_of(work_study(path, cache="off"))
     assert works.peak is None and works.storms is None and works.soakaway is None
+    # the valve sticks open: 3 m/s through 20 mm, and the overflow is on the list of parts
+    assert works.overflow.passes >= 3.0 * 0.02**2 * np.pi / 4 * 1000
+    assert works.parts.set_index("part").quantity["overflow pipe"] == works.overflow.pipes * 6.0
     assert not works.checks.check.str.contains("soakaway").any()
     said = dict(siteworks_said(works))
-    assert "float valve" in said["The overflow"] and said["The biggest storms"].startswith("No storm")
+    assert "float valve that sticks open" in said["The overflow"] and said["The biggest storms"].startswith(
+        "No storm"
+    )
 
 
 def test_a_site_in_us_units_is_the_same_site(tmp_path):

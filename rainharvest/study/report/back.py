@@ -34,8 +34,8 @@ SOAKAWAYS = (
     "DAY_TO_24_HOURS",
     "RETURN_PERIOD",
 )
-GAPS = ("AIR_GAP_",)
-STORMS = ("DESIGN_INTENSITY", "OVERFLOW_", "SOAKAWAY_", "GROUNDWATER_")
+GAPS = ("AIR_GAP_", "MAINS_")
+STORMS = ("DESIGN_INTENSITY", "SOAKAWAY_", "GROUNDWATER_")
 """Beginnings of the names of defaults that count only with a pump, a trial pit, mains, or rain."""
 
 
