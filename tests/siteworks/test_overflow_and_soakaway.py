@@ -82,15 +82,14 @@ def test_trial_pit_t6(calculation_sheet_of_2008):
 
 def test_soakaway_t6a(calculation_sheet_of_2008):
     sheet = calculation_sheet_of_2008
-    rate = infiltration_rate(sheet["pit"])
     walls = outflow_area(*sheet["sides"])
-    assert walls == pytest.approx(sheet["walls"]) and walls * rate == pytest.approx(
-        sheet["outflow"], abs=0.3e-6
-    )
+    assert walls == pytest.approx(sheet["walls"])
+    # the sheet goes on with its rounded rate, and cuts 234.15 to 234.1
+    assert walls * sheet["rate"] == pytest.approx(sheet["outflow"], abs=0.051e-6)
     length, width, depth = sheet["sides"]
     assert length * width * depth * 0.30 == pytest.approx(sheet["store"])
     minutes = 60 * half_empty_hours(1000 * sheet["required"], sheet["outflow"])
-    assert minutes == pytest.approx(sheet["half_empty"], abs=0.1)
+    assert minutes == pytest.approx(sheet["half_empty"], abs=0.5 / 60)  # printed to the second
     assert 86_400 * sheet["outflow"] == pytest.approx(sheet["day"], abs=0.05)
 
 
