@@ -97,6 +97,7 @@ SHOWN_UNITS = {
     "L/year": "L a year",
     "L/day": "L a day",
     "mm/day": "mm a day",
+    "mm/year": "mm a year",
     "day": "days",
     "day/year": "days a year",
     "degC": "°C",

@@ -109,7 +109,7 @@ def front_caption(group: xr.Dataset, marked: int | None) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        Two or three sentences.
     """
     text = (
         f"What {group.sizes['option']} combinations of the tanks on offer cost a year and supply. Those on the line "
@@ -117,4 +117,5 @@ def front_caption(group: xr.Dataset, marked: int | None) -> str:
     )
     if marked is not None:
         text += f" The mark is the cheapest that holds the tank described: {bought_words(group, marked)}."
+    text += " Linked tanks are one store only where they stand on one level and are joined at the outlet."
     return text
