@@ -9,17 +9,19 @@ from importlib import import_module
 
 __version__ = "0.1.0"
 
+
 _ROOMS = {
     "read_rain": "rainharvest.rainfall.read",
-    "read_subdaily": "rainharvest.rainfall.read_subdaily",
-    "sum_to_days": "rainharvest.rainfall.read_subdaily",
+    "read_subdaily": "rainharvest.rainfall.read_days",
+    "sum_to_days": "rainharvest.rainfall.read_days",
     "check_rain": "rainharvest.rainfall.check",
     "fill_gaps": "rainharvest.rainfall.fill",
     "make_record": "rainharvest.rainfall.record",
     "simulate": "rainharvest.storage.simulate",
-    "run_study": "rainharvest.study.run",
-    "InputError": "rainharvest.errors",
+    "run_study": "rainharvest.study.stages",
+    "InputError": "rainharvest.core.errors",
 }
+
 
 __all__ = [*_ROOMS, "__version__"]
 

@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from rainharvest import __version__
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -85,10 +85,10 @@ def main(argv: list[str] | None = None) -> int:
 def _study(given: argparse.Namespace) -> int:
     from tqdm import tqdm
 
-    from rainharvest.reader import reading
+    from rainharvest.core.reader import reading
+    from rainharvest.sizing.words import tell
     from rainharvest.study.file import read_study, reader_of
-    from rainharvest.study.run import PROGRESS
-    from rainharvest.study.words import tell
+    from rainharvest.study.stages import PROGRESS
     from rainharvest.study.write import write_study
 
     bars: list[tqdm] = []
@@ -144,8 +144,8 @@ def _sheets(given: argparse.Namespace) -> int:
 
 
 def _climates(given: argparse.Namespace) -> int:
-    from rainharvest.study.climates import write_climates
-    from rainharvest.study.climates_words import tell_climates
+    from rainharvest.climates.facts import write_climates
+    from rainharvest.climates.words import tell_climates
 
     results = write_climates(
         given.file, given.out, threads=given.threads, cluster=given.cluster, progress=sys.stderr.isatty()

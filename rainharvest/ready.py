@@ -8,9 +8,7 @@ import xarray as xr
 
 from rainharvest.catchment.collect import collect, collect_totals
 from rainharvest.catchment.compare import compare_conveyance
-from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.catchment.parts import make_catchment
-from rainharvest.catchment.roofs import Roof
+from rainharvest.catchment.tables import Conveyance, Roof, make_catchment
 from rainharvest.demand.garden import root_zone
 from rainharvest.storage.simulate import simulate
 

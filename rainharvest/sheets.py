@@ -11,8 +11,8 @@ import re
 from html import escape
 from pathlib import Path
 
-from rainharvest.errors import InputError
-from rainharvest.outputs import whole_files
+from rainharvest.core.errors import InputError
+from rainharvest.core.outputs import whole_files
 
 _PAGE = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">

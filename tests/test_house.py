@@ -2,11 +2,8 @@
 
 import ast
 import base64
-import importlib
-import inspect
 import itertools
 import json
-import pkgutil
 import re
 import subprocess
 import sys
@@ -16,43 +13,16 @@ import numpy as np
 import pytest
 
 import rainharvest
-from rainharvest.names import _STAGES, QUANTITIES, attributes, glossary, label
-from rainharvest.plots import style
+from rainharvest.core import style
+from rainharvest.core.quantities import QUANTITIES, ROOMS, _rows, attributes, glossary, label
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "rainharvest"
-ORDER = ["rainfall", "catchment", "demand", "storage", "sizing", "drought", "climates", "siteworks", "study"]
-BESIDE = {"plots", "panels"}
-
-
-def public_functions():
-    for module in pkgutil.walk_packages([str(PACKAGE)], "rainharvest."):
-        if module.name.endswith("__main__"):
-            continue
-        loaded = importlib.import_module(module.name)
-        for name, thing in vars(loaded).items():
-            own = getattr(thing, "__module__", None) == module.name
-            if own and not name.startswith("_") and (inspect.isfunction(thing) or inspect.isclass(thing)):
-                yield f"{module.name}.{name}", thing
-
-
-FUNCTIONS = dict(public_functions())
-PARAMETER = re.compile(r"^(\w+(?:, \w+)*) : ([^\n]*)$", re.MULTILINE)
-
-
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_public_names_are_documented_and_their_units_agree_with_the_table(name):
-    doc = inspect.getdoc(FUNCTIONS[name])
-    assert doc, "no docstring"
-    for names, kind in PARAMETER.findall(doc):
-        for parameter in names.split(", "):
-            unit = re.search(r"\[([^\[\]]*)\](?:,|$| )", kind)
-            if parameter in QUANTITIES and unit and QUANTITIES[parameter].unit:
-                assert unit[1] == QUANTITIES[parameter].unit, f"{parameter}: [{unit[1]}]"
+ORDER = [*ROOMS]
 
 
 def test_the_table_of_names_is_whole():
-    rows = [row[0] for stage in _STAGES for row in stage.ROWS]
+    rows = [name for room in ROOMS for name in _rows(room)]
     assert sorted(rows) == sorted(set(rows)), "one word, one meaning"
     assert len({q.long_name + q.unit for q in QUANTITIES.values()}) > 0.8 * len(QUANTITIES)
     for q in QUANTITIES.values():
@@ -87,20 +57,34 @@ def test_import_is_light():
     }  # dask: xarray itself looks for it
 
 
-@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_imports_run_up_the_table_only(path):
-    room = path.relative_to(PACKAGE).parts[0]
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        module = node.module if isinstance(node, ast.ImportFrom) else None
-        parts = (module or "").split(".")
-        if parts[0] != "rainharvest" or len(parts) < 2:
-            continue
-        other = parts[1]
-        assert other != "panels" or room == "panels", f"{module}: nothing imports panels"
-        if room in ORDER and other in ORDER:
-            assert ORDER.index(other) <= ORDER.index(room), f"{room} imports {other}"
-        if room in ORDER[:-1]:
-            assert other != "plots", f"{room} imports plots"
+RANKS = {"facts": 2, "figures": 2, "section": 2, "panel": 4, "exercises": 4}
+"""Of a room's files by their name: the rest are tables and subjects, rank 1; core is 0, study 3, the command line 5."""
+
+
+def rank_of(parts):
+    """Return the rank of a module from its parts below the package."""
+    if parts[0] == "core":
+        return 0
+    if len(parts) < 2:
+        return 5
+    last = parts[1].split("_")[0]
+    return max(RANKS.get(last, 1), 3 if parts[0] == "study" else 1)
+
+
+def test_imports_run_down_the_ranks_and_up_the_table_only():
+    wrong = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        own = path.relative_to(PACKAGE).with_suffix("").parts
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            module = node.module if isinstance(node, ast.ImportFrom) else None
+            parts = (module or "").split(".")
+            if parts[0] != "rainharvest" or len(parts) < 3 or len(own) < 2 or own[1] == "__init__":
+                continue
+            higher = rank_of(parts[1:]) > rank_of(own)
+            later = own[0] in ORDER and parts[1] in ORDER and ORDER.index(parts[1]) > ORDER.index(own[0])
+            if higher or (later and rank_of(own) < 3):
+                wrong.append(f"{'.'.join(own)} imports {module}")
+    assert not wrong, "\n".join(wrong)
 
 
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -242,7 +226,7 @@ def test_palette_is_told_apart_by_the_colour_blind(kind):
 
 def test_the_glossary_is_the_table_of_names():
     shown = (ROOT / "notebooks" / "glossary.md").read_text(encoding="utf-8")
-    assert shown == glossary() + "\n", "run python -m rainharvest.names > notebooks/glossary.md"
+    assert shown == glossary() + "\n", "run python -m rainharvest.core.quantities > notebooks/glossary.md"
 
 
 def test_python_of_the_readme_runs(monkeypatch, capsys):

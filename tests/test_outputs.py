@@ -5,7 +5,7 @@ import os
 import pytest
 
 from rainharvest import InputError
-from rainharvest.outputs import whole_files
+from rainharvest.core.outputs import whole_files
 
 NAMES = ("a.txt", "b.txt", "c.txt")
 

@@ -7,20 +7,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rainharvest.reader import (
+from rainharvest.core.reader import (
     METRIC,
     US,
     US_UNITS,
     Reader,
     date,
+    days,
     in_units,
     large_volume,
+    litres,
     marks,
     measure,
     number,
+    percent,
     reading,
 )
-from rainharvest.study.words import days, litres, percent
 
 # International yard and pound agreement of 1959 and the US liquid gallon, exact by definition.
 INCH, POUND = Fraction(254, 10), Fraction(45359237, 10**8)

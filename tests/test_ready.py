@@ -11,7 +11,7 @@ from rainharvest.catchment.chain import run_chain
 from rainharvest.storage.balance import balance
 make_ready()
 forms = set(balance.signatures), set(run_chain.signatures)
-from rainharvest.panels.study import study_panel
+from rainharvest.study.panel import study_panel
 study_panel("data/studies/day_school.toml")
 print(len(forms[0]), (set(balance.signatures), set(run_chain.signatures)) == forms)
 """

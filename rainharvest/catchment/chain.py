@@ -1,18 +1,229 @@
-"""The loss chain as one compiled loop: every litre that falls on the roofs is followed to where it goes.
-
-Lanes are independent chains (other roofs, bores, bleeds, members, sites) in blocks; time is the loop
-outside them. The order of the chain is written down here and nowhere else.
-"""
+"""The loss chain as one compiled loop: every litre that falls on the roofs is followed to where it goes."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 import numpy as np
+import pandas as pd
+import xarray as xr
 from numba import njit
 
-from rainharvest.catchment.losses import fill_step
+from rainharvest.catchment.hydraulics import (
+    gutter_limits,
+    held_volume,
+    pipe_capacity,
+    pipe_limit,
+    require_working,
+)
+from rainharvest.catchment.intensity import Intensity, Rain, share_below, wet_day_intensity
+from rainharvest.catchment.tables import Catchment
+from rainharvest.core.compiled import compiling_notice
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+
+NEVER = 1e300
+
+"""Stands for "no limit" or "never"; finite, so that no inf - inf can arise."""
+
+
+class Passed(NamedTuple):
+    """What passes a primitive and what it loses; the filling store also says what it holds."""
+
+    out: xr.DataArray
+    lost: xr.DataArray
+    held: xr.DataArray | None = None
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def fill_step(held, dry, inflow, capacity, drain, empty_after):
+    """Fill and drain one store over one step: the only place where the rule is written down.
+
+    1. A step without inflow is dry; ``dry`` counts the dry steps in a row. From the ``empty_after``-th
+       on, the store is emptied; otherwise it drains by at most ``drain``. Either way this comes first.
+    2. The store takes what still fits; the rest of the inflow passes.
+
+    Gives the content at the end of the step, the dry steps so far, what passed, what drained.
+    """
+    dry = dry + 1.0 if inflow <= 0.0 else 0.0
+    kept = max(held - drain, 0.0) if dry < empty_after else 0.0
+    taken = min(inflow, max(capacity - kept, 0.0))
+    return kept + taken, dry, inflow - taken, held - kept
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _fill_series(inflow, capacity, drain, empty_after, start, out, drained, held):
+    """Run the store of each lane through all steps (rows) of the series."""
+    steps, lanes = inflow.shape
+    content = start.copy()
+    dry = np.zeros(lanes)
+    for t in range(steps):
+        for i in range(lanes):
+            content[i], dry[i], out[t, i], drained[t, i] = fill_step(
+                content[i], dry[i], inflow[t, i], capacity[i], drain[i], empty_after[i]
+            )
+            held[t, i] = content[i]
+
+
+def share(inflow: xr.DataArray, kept: float | xr.DataArray) -> Passed:
+    """Pass a fixed share of the flow: out = kept x inflow.
+
+    Parameters
+    ----------
+    inflow : DataArray [L/day]
+        Water that arrives.
+    kept : float or DataArray [1]
+        Share that passes, from 0 to 1: a runoff coefficient, the efficiency of a filter.
+
+    Returns
+    -------
+    Passed
+        ``out`` and ``lost``, which add up to ``inflow``.
+
+    Raises
+    ------
+    InputError
+        If the share lies outside 0 to 1.
+
+    Examples
+    --------
+    >>> flow = xr.DataArray([0.0, 10.0], dims="time")
+    >>> passed = share(flow, 0.9)
+    >>> passed.out.values, passed.lost.values
+    (array([0., 9.]), array([0., 1.]))
+    """
+    _between(kept, 0.0, 1.0, "kept", "a share between 0 and 1")
+    out = inflow * kept
+    return Passed(_as(out, "flow_out"), _as(inflow - out, "lost"))
+
+
+def cap_flow(inflow: xr.DataArray, flow_limit: float | xr.DataArray) -> Passed:
+    """Pass what is below a limit of flow: out = min(inflow, flow_limit).
+
+    Limits: the flow is taken as even within a step, so the step must be short beside the bursts of the
+    rain (an hour or less). For daily rain use `rainharvest.catchment.intensity.share_below`.
+
+    Parameters
+    ----------
+    inflow : DataArray [L/day]
+        Water that arrives.
+    flow_limit : float or DataArray [L/day]
+        Most that passes.
+
+    Returns
+    -------
+    Passed
+        ``out`` and ``lost``, which add up to ``inflow``.
+
+    Raises
+    ------
+    InputError
+        If the limit is below zero.
+
+    Examples
+    --------
+    >>> flow = xr.DataArray([0.0, 10.0], dims="time")
+    >>> cap_flow(flow, 4.0).out.values
+    array([0., 4.])
+    """
+    _between(flow_limit, 0.0, np.inf, "flow_limit", "a limit of zero or more")
+    out = xr.apply_ufunc(np.minimum, inflow, flow_limit)
+    return Passed(_as(out, "flow_out"), _as(inflow - out, "lost"))
+
+
+def fill_store(
+    inflow: xr.DataArray,
+    capacity: float | xr.DataArray,
+    drain: float | xr.DataArray = 0.0,
+    empty_after: float | xr.DataArray | None = None,
+    start: float | xr.DataArray = 0.0,
+) -> Passed:
+    """Pass what a space cannot hold; the space drains between events and is lost water.
+
+    With w the content, C the capacity and b the drain, each step does
+    w <- max(0, w - b); taken = min(in, C - w); out = in - taken; w <- w + taken,
+    and from the ``empty_after``-th dry step in a row on the space is emptied.
+
+    Parameters
+    ----------
+    inflow : DataArray [L/day]
+        Water that arrives, one value a step.
+    capacity : float or DataArray [L]
+        The space.
+    drain : float or DataArray [L/day]
+        Most that leaves it in one step, by a bleed or by evaporation.
+    empty_after : float or DataArray [day], optional
+        Dry steps in a row after which it is empty whatever the drain; never if not given.
+    start : float or DataArray [L]
+        What it holds before the first step.
+
+    Returns
+    -------
+    Passed
+        ``out``; ``lost``, what drained; ``held``, the content at the end of each step. At each step
+        inflow = out + lost + change of held.
+
+    Raises
+    ------
+    InputError
+        If the series has a gap, or a parameter is below zero.
+
+    Examples
+    --------
+    >>> flow = xr.DataArray([5.0, 0.0, 5.0], dims="time")
+    >>> passed = fill_store(flow, capacity=3.0, drain=1.0)
+    >>> passed.out.values, passed.held.values
+    (array([2., 0., 4.]), array([3., 2., 2.]))
+    """
+    if inflow.isnull().any():
+        raise InputError("the series has gaps", "fill them first: rainharvest.fill_gaps", "inflow")
+    parameters = {"capacity": capacity, "drain": drain, "empty_after": empty_after, "start": start}
+    if empty_after is None:
+        parameters["empty_after"] = NEVER
+    for name, value in parameters.items():
+        _between(value, 0.0, np.inf, name, "a value of zero or more")
+    _between(xr.DataArray(capacity) - start, 0.0, np.inf, "start", "no more than the capacity")
+
+    lanes = xr.broadcast(*(xr.DataArray(value) for value in parameters.values()))
+    series, *_ = xr.broadcast(inflow, lanes[0])
+    series = series.transpose("time", ...)
+    rows = np.ascontiguousarray(series.values.reshape(series.sizes["time"], -1), dtype=float)
+    first = series.isel(time=0, drop=True)
+    columns = [
+        np.ascontiguousarray(np.broadcast_to(_like(lane, first), first.shape).ravel()) for lane in lanes
+    ]
+    out, drained, held = (np.empty_like(rows) for _ in range(3))
+    _fill_series(rows, *columns, out, drained, held)
+    return Passed(
+        *(
+            _as(series.copy(data=values.reshape(series.shape)), name)
+            for values, name in ((out, "flow_out"), (drained, "lost"), (held, "held"))
+        )
+    )
+
+
+def _like(lane: xr.DataArray, first: xr.DataArray) -> np.ndarray:
+    return lane.broadcast_like(first).transpose(*first.dims).values.astype(float)
+
+
+def _as(array: xr.DataArray, name: str) -> xr.DataArray:
+    array = array.rename(name)
+    array.attrs = attributes(name)
+    return array
+
+
+def _between(value: object, low: float, high: float, place: str, remedy: str) -> None:
+    values = np.asarray(value, dtype=float)
+    if not ((values >= low) & (values <= high)).all():
+        wrong = values[~((values >= low) & (values <= high))].flat[0]
+        raise InputError(f"{wrong:g} is not possible", f"give {remedy}", place)
+
 
 LANES = 64
+
 """Lanes in a block."""
+
 
 LOSSES = (
     "wetting",
@@ -23,18 +234,27 @@ LOSSES = (
     "pipe capacity",
     "held in pipe",
 )
+
 """Where water is lost, in the order of the chain."""
 
+
 STORES = ("roof film", "first flush", "pipe")
+
 """Where water is held from one day to the next."""
 
+
 ROWS = ("rain_on_roof", "inflow", *LOSSES, *STORES)
+
 """Rows of the totals and of the trace, in order. The stores are contents at the end, not sums."""
 
+
 ROOF = ("area", "runoff_coefficient", "wetting", "flush", "flush_bleed", "flush_reset", "gutter_limit")
+
 """Parameters of a roof, in order: m2, 1, L, L, L a step, steps, L a step."""
 
+
 PIPE = ("filter_efficiency", "pipe_limit", "held_volume", "bleed", "emptied_after")
+
 """Parameters of what is common to all roofs, in order: 1, L a step, L, L a step, steps."""
 
 
@@ -157,3 +377,182 @@ def run_chain(
                         trace[k, t, first + j] = row[kept[k], j]
         total[:9, first : first + width] = summed[:, :width]
         total[9:, first : first + width] = row[9:, :width]
+
+
+class _Shares:
+    """Columns of the share of each day's runoff below a limit, each computed once."""
+
+    def __init__(self, rain: Rain, intensity: Intensity | Sequence[Intensity]):
+        self.rain = rain
+        self.intensity = (
+            [intensity] * rain.depth.shape[1] if isinstance(intensity, Intensity) else list(intensity)
+        )
+        self.columns = [np.ones(rain.depth.shape[0])]
+        self.known: dict = {}
+        self.days: dict = {}
+        self.shares: dict = {}
+
+    def below(self, limit: float, series: int) -> np.ndarray:
+        """Return the share of each day's rain below a limit (mm/h)."""
+        if not np.isfinite(limit):
+            return self.columns[0]
+        if series not in self.days:
+            depth = self.rain.depth[:, series]
+            wet = np.flatnonzero(depth > 0)
+            self.days[series] = wet, wet_day_intensity(depth[wet], self.intensity[series])
+        if (limit, series) not in self.shares:  # roofs of one run of pipe often share a limit
+            wet, mean = self.days[series]
+            share = np.ones(self.rain.depth.shape[0])
+            share[wet] = share_below(limit, mean, self.intensity[series].variation)
+            self.shares[limit, series] = share
+        return self.shares[limit, series]
+
+    def column(self, key: tuple, make) -> int:
+        """Return the column kept under this key, made if need be."""
+        if key not in self.known:
+            self.columns.append(make())
+            self.known[key] = len(self.columns) - 1
+        return self.known[key]
+
+    def table(self) -> np.ndarray:
+        return np.ascontiguousarray(np.stack(self.columns, axis=1))
+
+
+def run_lanes(
+    rain: Rain,
+    catchments: list[Catchment],
+    drying: float | xr.DataArray,
+    intensity: Intensity | Sequence[Intensity],
+    trace: bool | Sequence[int],
+) -> tuple[np.ndarray, np.ndarray | None]:
+    """Run every catchment with every series of the rain; lanes are catchments by series.
+
+    Parameters
+    ----------
+    rain : Rain
+        The rain, daily or finer.
+    catchments : list of Catchment
+        Chains to compare.
+    drying : float or DataArray [mm/day]
+        Most that a roof dries in a day.
+    intensity : Intensity or sequence of Intensity
+        How hard it rains within the day, for all series or for each; not used where the steps are shorter
+        than a day.
+    trace : bool or sequence of int
+        Whether the values of each step are wanted, or of which of the `ROWS`, by place.
+
+    Returns
+    -------
+    total : ndarray, shape (len(ROWS), catchments, series) [L]
+        Sums over the record; for the stores, what they hold at the end.
+    trace : ndarray, shape (rows wanted, steps, catchments * series) [L], or None
+        Values of each step.
+
+    Raises
+    ------
+    InputError
+        If a run of pipe cannot work, or the drying does not fit the rain.
+    """
+    steps, count = rain.depth.shape
+    day = rain.hours / 24
+    lanes = len(catchments) * count
+    most = max(len(c.roofs) for c in catchments)
+    roofs, pipes = np.zeros((len(ROOF), most, lanes)), np.zeros((len(PIPE), lanes))
+    gutter_index, pipe_index = np.zeros((most, lanes), dtype=np.int64), np.zeros(lanes, dtype=np.int64)
+    series = np.tile(np.arange(count), len(catchments))
+    gutters, runs = _Shares(rain, intensity), _Shares(rain, intensity)
+    daily = rain.hours >= 24
+    for n, catchment in enumerate(catchments):
+        run = catchment.conveyance
+        if run is not None:
+            require_working(run)
+        lane = slice(n * count, (n + 1) * count)
+        limits = gutter_limits(catchment)
+        common = pipe_limit(catchment)
+        weights = np.array([r.runoff_coefficient * r.area for r in catchment.roofs])
+        for r, roof in enumerate(catchment.roofs):
+            limited = roof.gutter_capacity is not None and not daily
+            roofs[:, r, lane] = np.array(
+                [
+                    roof.area,
+                    roof.runoff_coefficient,
+                    roof.wetting * roof.area,
+                    catchment.first_flush * roof.area,
+                    catchment.first_flush_bleed * day,
+                    NEVER if catchment.first_flush_reset is None else catchment.first_flush_reset / day,
+                    roof.gutter_capacity * 3600 * rain.hours if limited else NEVER,
+                ]
+            )[:, None]
+        wet = run is not None and run.kind == "wet"
+        pipes[:, lane] = np.array(
+            [
+                catchment.filter_efficiency,
+                NEVER if run is None or daily else pipe_capacity(run) * 3600 * rain.hours,
+                held_volume(run) if wet else 0.0,
+                run.bleed * day if wet else 0.0,
+                run.emptied_after / day if wet and run.emptied_after else NEVER,
+            ]
+        )[:, None]
+        if not daily:
+            continue
+        for s in range(count):
+            for r, limit in enumerate(limits):
+                if np.isfinite(limit):
+                    gutter_index[r, n * count + s] = gutters.column(
+                        (limit, s), lambda limit=limit, s=s: gutters.below(limit, s)
+                    )
+            if np.isfinite(common):
+                key = (common, *limits, *weights, s)
+                pipe_index[n * count + s] = runs.column(
+                    key, lambda a=limits, w=weights, c=common, s=s: _pipe_share(runs, a, w, c, s)
+                )
+    total = np.zeros((len(ROWS), lanes))
+    kept = np.array(range(len(ROWS)) if trace is True else trace or (), dtype=np.int64)
+    rows = np.zeros((kept.size, steps, lanes)) if kept.size else None
+    with compiling_notice("the loss chain"):
+        run_chain(
+            rain.depth,
+            _drying_steps(drying, rain) * day,
+            series,
+            roofs,
+            gutters.table(),
+            gutter_index,
+            pipes,
+            runs.table(),
+            pipe_index,
+            total,
+            kept,
+            rows,
+        )
+    return total.reshape(len(ROWS), len(catchments), count), rows
+
+
+def _pipe_share(shares: _Shares, limits, weights, common: float, series: int) -> np.ndarray:
+    """Return the share of what the gutters passed that also falls below the limit of the run."""
+    if not weights.any():
+        return shares.columns[0]
+    gutter = sum(w * shares.below(c, series) for w, c in zip(weights, limits, strict=True))
+    both = sum(w * shares.below(min(c, common), series) for w, c in zip(weights, limits, strict=True))
+    return np.divide(both, gutter, out=np.zeros_like(both), where=gutter > 0)
+
+
+def _drying_steps(drying: float | xr.DataArray, rain: Rain) -> np.ndarray:
+    """Lay the drying out like the rain, mm/day."""
+    if isinstance(drying, pd.Series):
+        drying = xr.DataArray(
+            drying.to_numpy(dtype=float), dims="time", coords={"time": drying.index.to_numpy()}
+        )
+    if isinstance(drying, xr.DataArray):
+        if "time" in drying.indexes:
+            drying = drying.reindex(time=rain.array.time)
+        drying = drying.broadcast_like(rain.array).transpose(*rain.array.dims).values
+    laid = np.broadcast_to(np.asarray(drying, dtype=float), rain.array.shape).reshape(rain.depth.shape)
+    if not (laid >= 0).all():
+        raise InputError(
+            "it is missing or below zero on some days",
+            "give zero or more for every day of the rain",
+            "drying",
+        )
+    if rain.hours < 24:  # a roof dries between showers; a day hides them, a shorter step shows them
+        laid = np.where(rain.depth > 0, 0.0, laid)
+    return np.ascontiguousarray(laid)

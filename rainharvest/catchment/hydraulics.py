@@ -1,15 +1,161 @@
-"""What a run of pipe passes: head and friction of a wet run, part-full flow of a dry one.
-
-Flows are L/s, levels and heads m, bores mm. No authority gives a least head for a wet run: it is computed.
-"""
+"""What a run of pipe passes, the head and the levels that it needs, and the water that stands in it."""
 
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 
-from rainharvest.catchment.conveyance import FITTINGS, Conveyance
-from rainharvest.catchment.friction import GRAVITY, friction_head, part_full_flow, section
+import numpy as np
+import xarray as xr
+from numba import njit
+
+from rainharvest.catchment.tables import FITTINGS, Catchment, Conveyance
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+
+GRAVITY = 9.80665
+
+VISCOSITY = Default(
+    1.31e-6,
+    "m2/s",
+    "water at 10 degrees; EN 12056-3:2000, Table C.1, as transcribed",
+    "standard",
+    0.8e-6,
+    1.8e-6,
+)
+
+
+def section(bore: float) -> float:
+    """Return the area of a round bore.
+
+    Parameters
+    ----------
+    bore : float [mm]
+        Inside diameter.
+
+    Returns
+    -------
+    float [m2]
+        Area.
+
+    Examples
+    --------
+    >>> section(100.0)
+    0.0078540
+    """
+    return math.pi * (bore / 1000) ** 2 / 4
+
+
+def friction_head(
+    flow: float, bore: float, pipe_length: float, roughness: float, viscosity: float = VISCOSITY.value
+) -> float:
+    """Return the head lost along a full pipe: h = f (L / D) V^2 / 2g, f by Colebrook (64 / Re if laminar).
+
+    Parameters
+    ----------
+    flow : float [L/s]
+        Flow.
+    bore : float [mm]
+        Inside diameter, above zero.
+    pipe_length : float [m]
+        Length of pipe.
+    roughness : float [mm]
+        Colebrook roughness.
+    viscosity : float [m2/s]
+        Kinematic viscosity.
+
+    Returns
+    -------
+    float [m]
+        Head lost. Source: Darcy and Weisbach; Colebrook 1939, solved by the library ``fluids``.
+
+    Examples
+    --------
+    >>> friction_head(flow=5.0, bore=100.0, pipe_length=60.0, roughness=0.25)
+    0.3430
+    """
+    from fluids.friction import friction_factor
+
+    if flow == 0 or pipe_length == 0:
+        return 0.0
+    velocity = flow / 1000 / section(bore)
+    reynolds = velocity * bore / 1000 / viscosity
+    factor = friction_factor(Re=reynolds, eD=roughness / bore)
+    return factor * pipe_length / (bore / 1000) * velocity**2 / (2 * GRAVITY)
+
+
+def part_full_flow(
+    bore: float, fall: float, filling: float, roughness: float, viscosity: float = VISCOSITY.value
+) -> float:
+    """Return the flow of a pipe that runs part full, by Colebrook and White.
+
+    With Dh = 4A / P, four times the hydraulic radius, and q = sqrt(2 g Dh S),
+    V = -2 q log10(k / (3.71 Dh) + 2.51 nu / (Dh q)).
+
+    Parameters
+    ----------
+    bore : float [mm]
+        Inside diameter.
+    fall : float [m/m]
+        Slope of the pipe.
+    filling : float [1]
+        Depth of water over bore, up to 1.
+    roughness : float [mm]
+        Colebrook roughness.
+    viscosity : float [m2/s]
+        Kinematic viscosity.
+
+    Returns
+    -------
+    float [L/s]
+        Flow. Source: the method of EN 12056-3:2000, Table C.1.
+
+    Examples
+    --------
+    >>> round(part_full_flow(bore=96, fall=0.01, filling=0.7, roughness=1.0), 1)
+    4.2
+    """
+    if bore == 0 or fall <= 0:
+        return 0.0
+    diameter = bore / 1000
+    angle = 2 * math.acos(1 - 2 * filling)
+    area = diameter**2 / 8 * (angle - math.sin(angle))
+    hydraulic = 4 * area / (diameter * angle / 2)
+    root = math.sqrt(2 * GRAVITY * hydraulic * fall)
+    inner = roughness / 1000 / (3.71 * hydraulic) + 2.51 * viscosity / (hydraulic * root)
+    return -2 * root * math.log10(inner) * area * 1000
+
+
+def hazen_williams_head(flow: float, bore: float, pipe_length: float, smoothness: float) -> float:
+    """Return the head lost along a full pipe by Hazen and Williams, as a second opinion on friction.
+
+    h = 10.67 L Q^1.852 / (C^1.852 D^4.8704), in metres and m3/s. Textbooks round the exponents, which
+    moves the answer by 1 to 2 %. For water in turbulent flow only; `friction_head` is the one used.
+
+    Parameters
+    ----------
+    flow : float [L/s]
+        Flow.
+    bore : float [mm]
+        Inside diameter.
+    pipe_length : float [m]
+        Length of pipe.
+    smoothness : float [1]
+        The coefficient C: about 100 for old iron, 140 to 150 for plastic.
+
+    Returns
+    -------
+    float [m]
+        Head lost. Source: Hazen and Williams, as in Shammas and Wang, Water Engineering, 2015.
+
+    Examples
+    --------
+    >>> hazen_williams_head(flow=43.8, bore=304.8, pipe_length=1000, smoothness=100)
+    2.095
+    """
+    return 10.67 * pipe_length * (flow / 1000) ** 1.852 / (smoothness**1.852 * (bore / 1000) ** 4.8704)
 
 
 @dataclass(frozen=True)
@@ -242,3 +388,363 @@ def total_length(conveyance: Conveyance) -> float:
         return conveyance.run
     down = conveyance.outlet_level - conveyance.low_level
     return conveyance.run + conveyance.downpipes * down + conveyance.inlet_level - conveyance.low_level
+
+
+def require_working(conveyance: Conveyance) -> None:
+    """Raise if the run cannot bring any water to the tank, and say what would make it work.
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run of either kind.
+
+    Raises
+    ------
+    InputError
+        Bore of zero, or not enough level between gutter outlet and tank inlet.
+
+    Examples
+    --------
+    >>> high = Conveyance(kind="dry", run=30, bore=100, outlet_level=2.5, inlet_level=2.4)
+    >>> require_working(high)  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    rainharvest.core.errors.InputError: conveyance: the dry run cannot work: the gutter outlet is 0.20 m too ...
+    """
+    answer = cannot_work(conveyance)
+    if answer:
+        raise InputError(*answer, "conveyance")
+
+
+def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
+    """Say why a run cannot bring any water to the tank and what would make it work; None if it can.
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run of either kind.
+
+    Returns
+    -------
+    tuple of str, or None
+        The reason and the remedy.
+
+    Examples
+    --------
+    >>> cannot_work(Conveyance(kind="wet", run=30, bore=0, outlet_level=3.0, inlet_level=2.4))
+    ('the wet run cannot work: its bore is zero', 'give a pipe with a bore above zero')
+    """
+    kind = f"the {conveyance.kind} run cannot work"
+    if conveyance.bore == 0:
+        return f"{kind}: its bore is zero", "give a pipe with a bore above zero"
+    margin = level_margin(conveyance)
+    if conveyance.kind == "wet" and margin <= 0:
+        return (
+            f"{kind}: the tank inlet is {-margin:.2f} m above what the gutter outlet can feed",
+            f"lower the tank or its inlet, or raise the outlet, by more than {-margin:.2f} m",
+        )
+    if conveyance.kind == "dry" and margin < 0:
+        nearest = max(head_available(conveyance), 0.0) / conveyance.fall
+        return (
+            f"{kind}: the gutter outlet is {-margin:.2f} m too low for a run of {conveyance.run:g} m "
+            f"at a fall of {conveyance.fall:g}",
+            f"stand the tank within {nearest:.1f} m, or lower its inlet by {-margin:.2f} m, or use a wet run"
+            if nearest
+            else f"lower the inlet, or raise the outlet, by {-margin:.2f} m",
+        )
+    return None
+
+
+@dataclass(frozen=True)
+class Levels:
+    """What a drawing of one run needs: points are (distance from the wall, level above the tank's base), m.
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        What is drawn.
+    pipe : tuple of points
+        The axis of the pipe from the gutter outlet to the tank inlet.
+    standing : tuple of points
+        The part of it that stays full after rain; empty for a dry run.
+    margin : float [m]
+        Head left over at the design storm (wet), or level left over (dry); below zero where it fails.
+    margin_at : float [m]
+        Distance from the wall at which the margin is read: the downpipe of a wet run, the tank of a dry one.
+    margin_from, margin_to : float [m]
+        Levels between which the margin lies.
+    answer : str
+        Empty if the run can work; otherwise why not and what would make it work.
+    """
+
+    conveyance: Conveyance
+    pipe: tuple[tuple[float, float], ...]
+    standing: tuple[tuple[float, float], ...]
+    margin: float
+    margin_at: float
+    margin_from: float
+    margin_to: float
+    answer: str
+
+
+def run_levels(conveyance: Conveyance, flow: float) -> Levels:
+    """Return where a run lies and what head it has left at the design storm.
+
+    A dry run drops through its filter, falls along the run and ends at or above the inlet. A wet run goes
+    down, along and up; in the design storm water stands in the downpipe at the inlet level plus the head
+    that the flow needs, and the margin is what is left up to the gutter outlet.
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run of either kind.
+    flow : float [L/s]
+        Flow of the design storm.
+
+    Returns
+    -------
+    Levels
+        Points, margin, and the plain answer where the run cannot work.
+
+    Examples
+    --------
+    >>> dry = Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4)
+    >>> levels = run_levels(dry, flow=4.0)
+    >>> levels.pipe, levels.margin
+    (((0.0, 3.0), (30.0, 2.7), (30.0, 2.4)), 0.3)
+    """
+    reason = cannot_work(conveyance)
+    answer = f"{reason[0]}; {reason[1]}" if reason else ""
+    margin = head_margin(conveyance, flow) if conveyance.bore else level_margin(conveyance)
+    run, outlet, inlet = conveyance.run, conveyance.outlet_level, conveyance.inlet_level
+    top = outlet - conveyance.filter_drop
+    start = ((0.0, outlet), (0.0, top)) if conveyance.filter_drop else ((0.0, outlet),)
+    if conveyance.kind == "dry":
+        end = top - run * conveyance.fall
+        pipe = (*start, (run, end), (run, inlet))
+        return Levels(conveyance, pipe, (), margin, run, end, inlet, answer)
+    low = conveyance.low_level
+    full = min(inlet, outlet)
+    pipe = (*start, (0.0, low), (run, low), (run, inlet))
+    standing = ((0.0, full), (0.0, low), (run, low), (run, full))
+    return Levels(conveyance, pipe, standing, margin, 0.0, top, top - margin, answer)
+
+
+SELF_CLEANSING = Default(
+    0.7, "m/s", "guideline of EN 752 for drains, once a day; check your edition", "from memory", 0.6, 1.0
+)
+
+STANDING_LIMIT = Default(
+    7.0,
+    "day",
+    "in warm weather some mosquitoes grow from egg to adult in about a week; a flushing interval, not a "
+    "safety limit",
+    "from memory",
+    5.0,
+    14.0,
+)
+
+DENSITY = 1000.0
+
+
+def static_pressure(conveyance: Conveyance, backed_up: bool = False) -> float:
+    """Return the pressure on the lowest joint: rho g (inlet level - low level).
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run of either kind; a dry one is under no pressure.
+    backed_up : bool
+        Whether the run stands full to the gutter outlet, as in a storm or with the inlet shut.
+
+    Returns
+    -------
+    float [kPa]
+        9.81 kPa for each metre of water.
+
+    Examples
+    --------
+    >>> static_pressure(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
+    28.4
+    """
+    if conveyance.kind == "dry":
+        return 0.0
+    top = max(conveyance.outlet_level, conveyance.inlet_level) if backed_up else conveyance.inlet_level
+    return DENSITY * GRAVITY * (top - conveyance.low_level) / 1000
+
+
+def full_velocity(conveyance: Conveyance, flow: float) -> float:
+    """Return the velocity in a full pipe, to hold against `SELF_CLEANSING`.
+
+    Parameters
+    ----------
+    conveyance : Conveyance
+        A run with a bore above zero.
+    flow : float [L/s]
+        Flow at the tank inlet.
+
+    Returns
+    -------
+    float [m/s]
+        Velocity.
+
+    Examples
+    --------
+    >>> full_velocity(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4), 4.0)
+    0.509
+    """
+    return flow / 1000 / section(conveyance.bore)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _count_standing(inflow, held, drained, small, stood):
+    """Fill in, for each day and series, for how many days on end the water has stood."""
+    for t in range(held.shape[0]):
+        for i in range(held.shape[1]):
+            before = held[t - 1, i] if t > 0 else 0.0
+            entered = inflow[t, i] + held[t, i] - before + drained[t, i]
+            if held[t, i] > small[i] and entered <= small[i]:
+                stood[t, i] = (stood[t - 1, i] if t > 0 else 0) + 1
+
+
+def standing_days(water: xr.Dataset) -> xr.DataArray:
+    """Return, for each day, how many days the water in the pipe has stood unrenewed.
+
+    A day counts where the pipe holds water at its end and none entered it during the day.
+
+    Parameters
+    ----------
+    water : Dataset
+        What `rainharvest.catchment.collect.collect` returns.
+
+    Returns
+    -------
+    DataArray [day]
+        Days in a row, up to and with this one; zero where the pipe is empty or was renewed.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from rainharvest.catchment.collect import collect
+    >>> from rainharvest.catchment.tables import Roof
+    >>> rain = pd.Series([9.0, 0, 0, 9.0, 0], index=pd.date_range("2001-01-01", periods=5))
+    >>> wet = Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4)
+    >>> standing_days(collect(rain, Roof(area=200), wet)).values
+    array([0, 1, 2, 0, 1])
+    """
+    held = water.held.sel(store="pipe", drop=True).transpose("time", ...)
+    drained = water.lost.sel(loss="held in pipe", drop=True).transpose(*held.dims)
+    inflow = water.inflow.transpose(*held.dims)
+    small = 1e-9 * np.maximum(held.max("time"), 1.0)  # a series at a time: its neighbours do not matter
+    days = held.sizes["time"]
+    flat = [
+        np.ascontiguousarray(array.values, dtype=float).reshape(days, -1) for array in (inflow, held, drained)
+    ]
+    stood = np.zeros(flat[0].shape, dtype=np.int64)
+    _count_standing(*flat, np.atleast_1d(small.values).reshape(-1), stood)
+    out = held.copy(data=stood.reshape(held.shape)).rename("standing")
+    out.attrs = attributes("standing")
+    return out
+
+
+def standing_spells(water: xr.Dataset, standing_limit: float = STANDING_LIMIT.value) -> xr.Dataset:
+    """Return how long water stands in a wet run: the spells, the longest, those beyond a limit.
+
+    Parameters
+    ----------
+    water : Dataset
+        What `rainharvest.catchment.collect.collect` returns.
+    standing_limit : float [day]
+        A spell longer than this counts as too long.
+
+    Returns
+    -------
+    Dataset
+        On the dimensions of the rain other than time: ``longest`` (days), ``spells``, ``spells_beyond``,
+        ``share`` of days on which water stands; and on ``quantile`` the length of a spell (days).
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from rainharvest.catchment.collect import collect
+    >>> from rainharvest.catchment.tables import Roof
+    >>> rain = pd.Series([9.0, 0, 0, 9.0, 0], index=pd.date_range("2001-01-01", periods=5))
+    >>> wet = Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4)
+    >>> spells = standing_spells(collect(rain, Roof(area=200), wet), standing_limit=1)
+    >>> int(spells.longest), int(spells.spells), int(spells.spells_beyond)
+    (2, 2, 1)
+    """
+    stood = standing_days(water)
+    ends = stood.where((stood > 0) & (stood.shift(time=-1, fill_value=0) == 0))
+    out = xr.Dataset(
+        {
+            "longest": stood.max("time"),
+            "spells": (ends > 0).sum("time"),
+            "spells_beyond": (ends > standing_limit).sum("time"),
+            "share": (stood > 0).mean("time"),
+            "length_of_spell": quantiles_of(ends, (0.1, 0.5, 0.9, 0.99)),
+        },
+        attrs={"standing_limit": standing_limit},
+    )
+    for name, unit, words in (
+        ("longest", "day", "Longest spell of standing water"),
+        ("spells", "1", "Spells of standing water"),
+        ("spells_beyond", "1", f"Spells longer than {standing_limit:g} days"),
+        ("share", "1", "Share of days on which water stands"),
+        ("length_of_spell", "day", "Length of a spell"),
+    ):
+        out[name].attrs = {"units": unit, "long_name": words}
+    return out
+
+
+def quantiles_of(values: xr.DataArray, quantiles: tuple[float, ...]) -> xr.DataArray:
+    """Return quantiles over time of the values that are there; zero where there are none.
+
+    Parameters
+    ----------
+    values : DataArray
+        On ``time``; NaN where there is nothing to count.
+    quantiles : tuple of float [1]
+        Quantiles wanted.
+
+    Returns
+    -------
+    DataArray
+        On ``quantile`` instead of ``time``.
+    """
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "All-NaN", RuntimeWarning)
+        return values.quantile(list(quantiles), "time", skipna=True).fillna(0.0)
+
+
+def gutter_limits(catchment: Catchment) -> np.ndarray:
+    """Return the rain above which each roof's gutter overflows, mm/h."""
+    limits = [
+        np.inf
+        if roof.gutter_capacity is None or not roof.runoff_coefficient
+        else roof.gutter_capacity * 3600 / (roof.runoff_coefficient * roof.area)
+        for roof in catchment.roofs
+    ]
+    return np.array(limits)
+
+
+def pipe_limit(catchment: Catchment) -> float:
+    """Return the rain above which the run backs up, mm/h, the gutters passing no more than they can.
+
+    Solves e sum(min(c, c_i) k_i A_i) = Q for c: filter efficiency e, gutter limits c_i, pipe capacity Q.
+    """
+    if catchment.conveyance is None:
+        return np.inf
+    wanted = pipe_capacity(catchment.conveyance) * 3600
+    weights = np.array([r.runoff_coefficient * r.area for r in catchment.roofs]) * catchment.filter_efficiency
+    limits = gutter_limits(catchment)
+    order = np.argsort(limits)
+    passed_before, weight_left = 0.0, float(weights.sum())
+    for i in order:
+        if not np.isfinite(limits[i]) or passed_before + weight_left * limits[i] > wanted:
+            break
+        passed_before += weights[i] * limits[i]
+        weight_left -= weights[i]
+    # What is left of the weights once every limit is reached is rounding, and a limit too high to matter.
+    return (
+        (wanted - passed_before) / weight_left if weight_left > 1e-12 * max(weights.sum(), 1e-9) else np.inf
+    )

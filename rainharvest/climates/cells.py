@@ -2,30 +2,371 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 import xarray as xr
+from numba import njit
 
-from rainharvest.catchment.chain import LOSSES, ROWS, STORES
-from rainharvest.catchment.choose import NEARLY
-from rainharvest.catchment.intensity import Intensity
-from rainharvest.catchment.lanes import run_lanes
-from rainharvest.catchment.parts import make_catchment
-from rainharvest.catchment.standing import standing_days
-from rainharvest.catchment.steps import Rain
-from rainharvest.climates.plan import Plan
-from rainharvest.climates.statistics import STATISTICS, statistics_of
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
+import rainharvest
+from rainharvest.catchment.chain import LOSSES, ROWS, STORES, run_lanes
+from rainharvest.catchment.compare import BORES, NEARLY
+from rainharvest.catchment.hydraulics import STANDING_LIMIT, require_working, standing_days
+from rainharvest.catchment.intensity import Intensity, Rain
+from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, make_catchment
+from rainharvest.climates.tiles import Grid
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.storage.arrangements import arrangement_settings
 from rainharvest.storage.simulate import simulate
 
+WET_DAY = Default(1.0, "mm/day", "WMO practice for counts of wet days", "from memory", 0.1, 1.0)
+
+
+MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+
+
+STATISTICS = ("rain_year", "wet_share", "mean_storm", "mean_dry_spell", "seasonality", "annual_cv")
+
+"""Names in the order of the rows that `measure_climate` fills."""
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def measure_climate(rain, month, year, whole, wet_day, out):  # pragma: no cover - compiled
+    """Fill the statistics of each place, in the order of `STATISTICS`.
+
+    A storm is a run of wet days; a dry spell is a run of days that are not wet, one that touches an end of the
+    record included. Seasonality is the index of Walsh and Lawler (1981), sum over months of
+    |mean rain of the month - mean rain of the year / 12| over the mean rain of the year: near 0 for even rain,
+    11/6 for rain in one month. The variation is that of the whole calendar years.
+    """
+    days, years = rain.shape[1], whole.size
+    by_year, by_month, length = np.zeros(years), np.zeros(12), np.zeros(12)
+    for t in range(days):
+        length[month[t]] += 1.0
+    for c in range(rain.shape[0]):
+        by_year[:] = 0.0
+        by_month[:] = 0.0
+        wet_days, storms, storm_rain, spells, total = 0, 0, 0.0, 0, 0.0
+        was_wet = -1
+        for t in range(days):
+            fallen = rain[c, t]
+            by_month[month[t]] += fallen
+            by_year[year[t]] += fallen
+            total += fallen
+            is_wet = 1 if fallen >= wet_day else 0
+            if is_wet == 1:
+                wet_days += 1
+                storm_rain += fallen
+                storms += 1 if was_wet != 1 else 0
+            else:
+                spells += 1 if was_wet != 0 else 0
+            was_wet = is_wet
+        mean_year = total / days * 365.25
+        of_months, uneven = 0.0, 0.0
+        for m in range(12):
+            by_month[m] *= MONTH_DAYS[m] / length[m] if length[m] > 0.0 else 0.0
+            of_months += by_month[m]
+        for m in range(12):
+            uneven += abs(by_month[m] - of_months / 12)
+        count, mean, square = 0, 0.0, 0.0
+        for y in range(years):
+            if whole[y]:
+                count += 1
+                mean += by_year[y]
+        mean = mean / count if count > 0 else 0.0
+        for y in range(years):
+            if whole[y]:
+                square += (by_year[y] - mean) ** 2
+        out[0, c] = mean_year
+        out[1, c] = wet_days / days
+        out[2, c] = storm_rain / storms if storms > 0 else 0.0
+        out[3, c] = (days - wet_days) / spells if spells > 0 else 0.0
+        out[4, c] = uneven / of_months if of_months > 0.0 else 0.0
+        out[5, c] = np.sqrt(square / (count - 1)) / mean if count > 1 and mean > 0.0 else np.nan
+
+
+def statistics_of(rain: np.ndarray, days: pd.DatetimeIndex, wet_day: float = WET_DAY.value) -> np.ndarray:
+    """Return the statistics of places whose rain is known throughout.
+
+    Parameters
+    ----------
+    rain : ndarray, shape (places, days) [mm/day]
+        Without missing values.
+    days : DatetimeIndex
+        The days.
+    wet_day : float [mm/day]
+        A day with at least this much rain is wet.
+
+    Returns
+    -------
+    ndarray, shape (len(STATISTICS), places)
+        In the order of `STATISTICS`.
+    """
+    month = (days.month.to_numpy() - 1).astype(np.int64)
+    year = (days.year.to_numpy() - days.year[0]).astype(np.int64)
+    first = pd.Timestamp(days.year[0], 1, 1)
+    ends = [first + pd.DateOffset(years=int(k)) for k in range(year[-1] + 2)]
+    whole = np.bincount(year) == np.array([(b - a).days for a, b in zip(ends, ends[1:], strict=False)])
+    out = np.empty((len(STATISTICS), rain.shape[0]))
+    measure_climate(np.ascontiguousarray(rain, dtype=float), month, year, whole, wet_day, out)
+    return out
+
+
+def climate_statistics(rain: xr.DataArray | pd.Series, wet_day: float = WET_DAY.value) -> xr.Dataset:
+    """Return what the climate of each place is, in a few numbers.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/day]
+        Daily rain on ``time``; further dimensions are places. A place with a missing day is missing.
+    wet_day : float [mm/day]
+        A day with at least this much rain is wet.
+
+    Returns
+    -------
+    Dataset
+        ``rain_year`` (mm/year), ``wet_share``, ``mean_storm`` (mm, mean rain of a run of wet days),
+        ``mean_dry_spell`` (day), ``seasonality`` (0 for even rain, 1.83 for rain in one month) and
+        ``annual_cv``. Source of the seasonality index: Walsh and Lawler 1981, Weather 36:201 (from memory).
+
+    Raises
+    ------
+    InputError
+        If the rain has no dates.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2001-01-01", "2001-12-31")
+    >>> rain = pd.Series(np.where(days.month == 7, 10.0, 0.0), days)
+    >>> found = climate_statistics(rain)
+    >>> float(found.mean_storm), float(found.mean_dry_spell), float(found.seasonality)
+    (310.0, 167.0, 1.83)
+    """
+    if isinstance(rain, pd.Series):
+        rain = xr.DataArray(rain.to_numpy(dtype=float), {"time": rain.index}, ("time",))
+    if "time" not in rain.indexes or not isinstance(rain.indexes["time"], pd.DatetimeIndex):
+        raise InputError("the rain has no dates", "give daily rain on time", "rain")
+    turned = rain.transpose(..., "time")
+    flat = np.asarray(turned.values, dtype=float).reshape(-1, turned.sizes["time"])
+    known = ~np.isnan(flat).any(axis=1)
+    values = np.full((len(STATISTICS), flat.shape[0]), np.nan)
+    values[:, known] = statistics_of(flat[known], turned.indexes["time"], wet_day)
+    dims, shape = turned.dims[:-1], turned.shape[:-1]
+    coords = {d: turned[d].variable for d in dims if d in turned.coords}
+    return xr.Dataset(
+        {
+            name: (dims, row.reshape(shape), attributes(name))
+            for name, row in zip(STATISTICS, values, strict=True)
+        },
+        coords,
+    )
+
+
+ARRANGEMENTS = ("rain only", "combined")
+
+"""Arrangements in which the climate matters; a mains reserve takes no rain."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One building, put to every climate alike.
+
+    Parameters
+    ----------
+    catchments : dict of str to Catchment
+        The same roofs with each run of pipe, by its name.
+    demand : DataArray [L/day]
+        Water asked of the tank, on ``time``.
+    capacity : tuple of float [L]
+        Usable tank sizes, rising.
+    arrangements : tuple of str
+        Of `ARRANGEMENTS`.
+    target : float [1]
+        Reliability that the tank must reach.
+    measure : str
+        "volume_reliability" or "time_reliability", of the first arrangement.
+    intensity : Intensity
+        How hard it rains; its mean gives way to that of the grid where the grid has one.
+    drying : float [mm/day]
+        Most that a wet roof loses to the air in a day.
+    standing_limit : float [day]
+        Standing water older than this counts as too old.
+    wet_day : float [mm/day]
+        A day with at least this much rain is wet.
+    bores : tuple of float [mm]
+        Bores of the wet run among which the best is sought; empty to leave that out, which saves time.
+    theta : float [1]
+        Storage operating parameter.
+    start_share : float [1]
+        Share of the tank that is full on the first morning.
+    year_start_month : int [1]
+        First month of the hydrological year.
+    """
+
+    catchments: dict[str, Catchment]
+    demand: xr.DataArray
+    capacity: tuple[float, ...]
+    arrangements: tuple[str, ...] = ("rain only",)
+    target: float = 0.9
+    measure: str = "volume_reliability"
+    intensity: Intensity = INTENSITY
+    drying: float = DRYING.value
+    standing_limit: float = STANDING_LIMIT.value
+    wet_day: float = WET_DAY.value
+    bores: tuple[float, ...] = BORES
+    theta: float = 0.0
+    start_share: float = 0.0
+    year_start_month: int = 1
+
+    @property
+    def sizes(self) -> xr.DataArray:
+        """The usable sizes as a setting of the balance [L]."""
+        at = np.array(self.capacity, dtype=float)
+        return xr.DataArray(at, {"capacity": at}, ("capacity",))
+
+    @property
+    def wet_run(self) -> str | None:
+        """Name of the first wet run, for which bores are tried."""
+        wet = (
+            n for n, c in self.catchments.items() if c.conveyance is not None and c.conveyance.kind == "wet"
+        )
+        return next(wet, None)
+
+    def settings(self, arrangement: str) -> dict[str, object]:
+        """Return the settings of the balance for an arrangement."""
+        return arrangement_settings(arrangement, self.sizes, start_share=self.start_share) | {
+            "theta": self.theta
+        }
+
+
+def check_plan(plan: Plan) -> None:
+    """Refuse a plan that cannot be worked, before anything is read.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Raises
+    ------
+    InputError
+        If a run of pipe cannot work, sizes do not rise, or an arrangement takes no rain.
+    """
+    if not plan.catchments:
+        raise InputError("there is no run of pipe", "give at least one catchment", "catchments")
+    for name, catchment in plan.catchments.items():
+        if catchment.conveyance is not None:
+            try:
+                require_working(catchment.conveyance)
+            except InputError as error:
+                raise InputError(error.problem, error.remedy, f"conveyance.{name}") from None
+    sizes = np.array(plan.capacity, dtype=float)
+    if not sizes.size or (sizes < 0).any() or (np.diff(sizes) <= 0).any():
+        raise InputError("the tank sizes do not rise from zero", "give each once, smallest first", "capacity")
+    if not plan.arrangements:
+        raise InputError("there is no arrangement", f"give one of {', '.join(ARRANGEMENTS)}", "arrangements")
+    for kind in plan.arrangements:
+        if kind not in ARRANGEMENTS:
+            raise InputError(
+                f'"{kind}" is the same in every climate, or unknown',
+                f"give one of {', '.join(ARRANGEMENTS)}",
+                "arrangements",
+            )
+    if not 0 < plan.target <= 1:
+        raise InputError(f"{plan.target:g} is no reliability", "give a share above 0 and up to 1", "target")
+
+
+def digest_parts(plan: Plan, grid: Grid) -> dict[str, str]:
+    """Return digests of all that a result depends on, part by part, so that a mismatch can be named.
+
+    Every byte of the rain's files is read.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    grid : Grid
+        The rain.
+
+    Returns
+    -------
+    dict of str to str
+        SHA-256 by part.
+    """
+    settings = {
+        name: getattr(plan, name)
+        for name in plan.__dataclass_fields__
+        if name not in ("catchments", "demand", "intensity", "capacity")
+    }
+    where = {n: np.asarray(v.values).tolist() for n, v in grid.coords.items()}
+    return {
+        "rain": rain_digest(grid),
+        "places": _of(json.dumps([grid.space, where, _bytes_of(grid.mask), _bytes_of(grid.mean_intensity)])),
+        "roofs and pipes": _of(
+            json.dumps({n: c.model_dump(mode="json") for n, c in plan.catchments.items()})
+            + plan.intensity.model_dump_json()
+        ),
+        "demand": _of(np.ascontiguousarray(plan.demand.values, dtype=float).tobytes()),
+        "tank sizes": _of(json.dumps(list(map(float, plan.capacity)))),
+        "settings": _of(json.dumps(settings, sort_keys=True)),
+        "version of rainharvest": _of(rainharvest.__version__),
+    }
+
+
+def rain_digest(grid: Grid) -> str:
+    """Return the digest of the rain: of its files, or of its values where it has none.
+
+    Parameters
+    ----------
+    grid : Grid
+        The rain.
+
+    Returns
+    -------
+    str
+        SHA-256, in hexadecimal.
+    """
+    whole = hashlib.sha256(json.dumps([grid.unit.text, grid.unit.factor, grid.unit.per, grid.dust]).encode())
+    whole.update(pd.Series(grid.days).to_numpy().tobytes())
+    for place in grid.places:
+        whole.update(place.tobytes())
+    if not grid.files:
+        for piece in grid.pieces:
+            whole.update(np.ascontiguousarray(piece.transpose(*grid.space, "time").values).tobytes())
+    for path in grid.files:
+        inside = sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]
+        for file in inside:
+            with open(file, "rb") as handle:
+                whole.update(hashlib.file_digest(handle, "sha256").digest())
+    return whole.hexdigest()
+
+
+def _of(data: str | bytes) -> str:
+    return hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()
+
+
+def _bytes_of(array: xr.DataArray | None) -> str:
+    return "" if array is None else _of(np.ascontiguousarray(array.values).tobytes())
+
+
 BLOCK = 64
+
 """Places worked at a time: a block of the loss chain's lanes."""
+
 DECADE = 10
+
 """Years on end of the driest decade."""
+
 DAYS_A_YEAR = 365.25
 
+
 SIZED = ("conveyance", "arrangement", "capacity")
+
 BY_SIZE = (
     "volume_reliability",
     "time_reliability",
@@ -36,12 +377,14 @@ BY_SIZE = (
     "driest_decade_yield",
     "mains_a_year",
 )
+
 VARIABLES: dict[str, tuple[str, ...]] = (
     dict.fromkeys(BY_SIZE, SIZED)
     | {"reaching": SIZED[:2], "brought_a_year": SIZED[:1], "lost_a_year": ("conveyance", "loss")}
     | dict.fromkeys(("standing_share", "longest_standing", "standing_spells_a_year"), SIZED[:1])
     | dict.fromkeys(("caught_a_year", "best_bore", *STATISTICS, "mean_intensity"), ())
 )
+
 """What is kept of each place, with its dimensions."""
 
 
@@ -84,7 +427,7 @@ def over_cells(
     Returns
     -------
     Dataset
-        `VARIABLES` at each place, among them `rainharvest.climates.statistics.STATISTICS`.
+        `VARIABLES` at each place, among them `rainharvest.climates.cells.STATISTICS`.
 
     Raises
     ------
@@ -93,8 +436,8 @@ def over_cells(
 
     Examples
     --------
-    >>> from rainharvest.catchment.parts import Catchment
-    >>> from rainharvest.catchment.roofs import Roof
+    >>> from rainharvest.catchment.tables import Catchment
+    >>> from rainharvest.catchment.tables import Roof
     >>> days = pd.date_range("2001-01-01", "2003-12-31")
     >>> rain = xr.DataArray(
     ...     [np.where(days.day % k == 0, 8.0, 0.0) for k in (4, 9)], {"time": days}, ("site", "time")

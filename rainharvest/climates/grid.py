@@ -6,76 +6,166 @@ import glob
 import math
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.climates.days import common_unit, days_of
-from rainharvest.errors import InputError
-from rainharvest.rainfall.read_cell import axis
-from rainharvest.rainfall.read_days import plural
-from rainharvest.rainfall.read_grid import PACKING_DUST, open_netcdf, rain_variable
-from rainharvest.rainfall.read_plan import Hints
-from rainharvest.rainfall.read_units import Unit
+from rainharvest.climates.tiles import Grid, read_raw, source_chunk
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.read_columns import Unit, asked_unit, parse_unit
+from rainharvest.rainfall.read_grid import PACKING_DUST, axis, day_stamps, open_netcdf, rain_variable
+from rainharvest.rainfall.read_rows import Hints
+from rainharvest.rainfall.read_values import plural
 
-PLACES = {"latitude": "latitude", "longitude": "longitude"}
+DAY = 86400
+
+NO_LEAP = ("noleap", "365_day")
 
 
-@dataclass(frozen=True)
-class Grid:
-    """Daily rain at many places, not yet read.
+def common_unit(pieces: list[tuple[object, xr.DataArray]], hints: Hints, notes: list[str]) -> Unit:
+    """Return the one unit of all pieces.
 
     Parameters
     ----------
-    pieces : tuple of DataArray
-        The rain in its own unit, a piece a file, in order of time.
-    places : tuple of ndarray of int
-        For each piece, where each of its times stands among the days.
-    days : DatetimeIndex
-        The days, without a gap.
-    leap : ndarray of int
-        Days that the calendar of the files does not have: each 29 February.
-    space : dict of str to int
-        Dimensions other than time and their sizes, in order.
-    coords : dict of str to Variable
-        Coordinates on them.
-    unit : Unit
-        Unit of the rain.
-    dust : float [mm]
-        Below zero by less than this is the rounding of a packed zero.
-    mask : DataArray of bool or None
-        Places to work on; all if None.
-    mean_intensity : DataArray [mm/h] or None
-        How hard it rains at each place, where the files say so.
-    files : tuple of Path
-        Where the rain lies; none for rain in memory.
-    notes : tuple of str
-        Assumptions made.
-    invented : bool
-        Whether the files say that they are invented.
+    pieces : list of (file, DataArray)
+        The rain of each file.
+    hints : Hints
+        ``units`` overrules what the files say.
+    notes : list of str
+        Assumptions, added to in place.
+
+    Returns
+    -------
+    Unit
+
+    Raises
+    ------
+    InputError
+        If a piece states no unit of rain, or two state different ones.
     """
+    asked = asked_unit(hints.units)
+    if asked:
+        notes.append(f"rain was read in {asked.text}, as asked")
+        return asked
+    found: tuple[object, Unit] | None = None
+    for file, rain in pieces:
+        text = str(rain.attrs.get("units", ""))
+        unit = parse_unit(text)
+        if unit is None:
+            said = f"says {text!r}, which is no unit of rain" if text else "states no unit"
+            raise InputError(
+                f"{rain.name!r} {said}", "say units='mm/day' (or 'kg m-2 s-1', ...)", "units", file
+            )
+        if found is None:
+            found = file, unit
+        elif (unit.factor, unit.per) != (found[1].factor, found[1].per):
+            raise InputError(
+                f"its unit is {unit.text}, that of {found[0]} is {found[1].text}",
+                "convert the files to one unit first",
+                "units",
+                file,
+            )
+    if found[1].per in ("hour", "minute"):
+        notes.append(f"{found[1].text} was taken for the mean rate of each day")
+    return found[1]
 
-    pieces: tuple[xr.DataArray, ...]
-    places: tuple[np.ndarray, ...]
-    days: pd.DatetimeIndex
-    leap: np.ndarray
-    space: dict[str, int]
-    coords: dict[str, xr.Variable]
-    unit: Unit
-    dust: float
-    mask: xr.DataArray | None = None
-    mean_intensity: xr.DataArray | None = None
-    files: tuple[Path, ...] = ()
-    notes: tuple[str, ...] = ()
-    invented: bool = False
 
-    @property
-    def cells(self) -> int:
-        """How many places there are."""
-        return math.prod(self.space.values())
+def days_of(
+    pieces: list[tuple[object, xr.Dataset, xr.DataArray]], notes: list[str]
+) -> tuple[pd.DatetimeIndex, list[np.ndarray], np.ndarray]:
+    """Return the days of all pieces, and where the times of each piece stand among them.
+
+    Parameters
+    ----------
+    pieces : list of (file, Dataset, DataArray)
+        Each file with its time coordinate, in order of time.
+    notes : list of str
+        Assumptions, added to in place.
+
+    Returns
+    -------
+    tuple
+        The days; for each piece the place of each of its times; the places of each 29 February that the
+        calendar of the files does not have.
+
+    Raises
+    ------
+    InputError
+        If the times are not daily, days are missing or stand twice, or the calendar is not the year's.
+    """
+    dates, short = [], False
+    for file, data, time in pieces:
+        try:
+            stamps, begins = day_stamps(data, time, notes)
+            if begins is None:
+                notes.append("no time bounds: each value was taken for the day of its date")
+            moments = stamps if begins is None else begins
+            _refuse_other_steps(moments)
+            short |= getattr(time.values.flat[0], "calendar", "") in NO_LEAP
+            dates.append(moments.astype("datetime64[D]"))
+        except InputError as error:
+            raise error.at(file) if file is not None else error from None
+    together = np.concatenate(dates)
+    first, last = together.min(), together.max()
+    days = np.arange(first, last + 1)
+    count = np.bincount((together - first).astype(np.int64), minlength=days.size)
+    _refuse_twice(pieces, dates, days, count)
+    absent = days[count == 0]
+    leap = (
+        np.array([str(day)[5:] == "02-29" for day in absent], dtype=bool)
+        if short
+        else np.zeros(absent.size, bool)
+    )
+    if (~leap).any():
+        raise InputError(
+            f"{int((~leap).sum())} days are not in the files, the first {absent[~leap][0]}",
+            "give files that follow one another without a gap",
+            "time",
+            pieces[-1][0] if len(pieces) > 1 else pieces[0][0],
+        )
+    if leap.any():
+        notes.append(
+            f"the calendar has no 29 February: {int(leap.sum())} of them were given the mean of the days beside them"
+        )
+    if days.size < 365:
+        raise InputError(f"only {days.size} days", "give at least a year of daily rain", "time", pieces[0][0])
+    index = pd.DatetimeIndex(days.astype("datetime64[ns]"), name="time")
+    return index, [(d - first).astype(np.int64) for d in dates], np.flatnonzero(count == 0)
+
+
+def _refuse_other_steps(stamps: np.ndarray) -> None:
+    """Refuse months, hours, and times that do not rise."""
+    if stamps.size < 2:
+        return
+    steps = np.diff(stamps.astype("datetime64[s]")).astype(np.int64)
+    if (steps <= 0).any():
+        at = str(stamps[1:][steps <= 0][0])[:10]
+        raise InputError(f"the times do not rise at {at}", "sort the file by time, each day once", "time")
+    step = float(np.median(steps))
+    if step >= 28 * DAY:
+        what = "monthly" if step <= 31 * DAY else "yearly" if step > 300 * DAY else "totals over many days"
+        raise InputError(f"the rain is {what}", "give daily rain; totals cannot be undone", "time")
+    if step < 0.75 * DAY:
+        raise InputError(
+            f"the rain comes in steps of {step / 3600:g} h", "sum it to days first, by the local day", "time"
+        )
+    if step != DAY:
+        raise InputError(f"the steps are {step / DAY:g} days", "give daily rain", "time")
+
+
+def _refuse_twice(pieces, dates, days, count) -> None:
+    twice = np.flatnonzero(count > 1)
+    if not twice.size:
+        return
+    day = days[twice[0]]
+    file = [p[0] for p, d in zip(pieces, dates, strict=True) if day in d][-1]
+    raise InputError(f"{day} stands twice", "give each day once: files must not overlap", "time", file)
+
+
+PLACES = {"latitude": "latitude", "longitude": "longitude"}
 
 
 def open_grid(
@@ -317,4 +407,67 @@ def within(grid: Grid, region: Sequence[float]) -> Grid:
             *grid.notes,
             f"region {south:g} to {north:g}, {west:g} to {east:g}: {plural(math.prod(part.values()), 'place')}",
         ),
+    )
+
+
+DAYS, SAMPLED_PLACES = 5, 64
+
+"""As many days of the whole grid, or as many places over all days, whichever decodes less."""
+
+
+def check_sample(grid: Grid) -> None:
+    """Look at a part of the rain and refuse what is plainly not daily rain.
+
+    Parameters
+    ----------
+    grid : Grid
+        The grid.
+
+    Raises
+    ------
+    InputError
+        If no place has a value, most values are below zero, or the rain is beyond what falls anywhere.
+    """
+    values = grid.unit.mm(_some_places(grid) if source_chunk(grid)["time"] > 366 else _some_days(grid))
+    file = grid.files[0] if grid.files else None
+    known = values[np.isfinite(values) & (values > -90 * grid.unit.mm(np.array(1.0)))]
+    if not known.size:  # the places looked at may all lie at sea
+        values = grid.unit.mm(_some_days(grid))
+        known = values[np.isfinite(values) & (values > -90 * grid.unit.mm(np.array(1.0)))]
+    if not known.size:
+        raise InputError(
+            "no place has a value on the days looked at", "check the file and its mask", file=file
+        )
+    if (known < -grid.dust).mean() > 0.01:
+        raise InputError(
+            f"{100 * (known < -grid.dust).mean():.0f} % of the values looked at are below zero",
+            "check that the variable is rain, and how it is packed",
+            file=file,
+        )
+    if float(np.mean(known)) > 100.0:
+        raise InputError(
+            f"the mean of what was looked at is {float(np.mean(known)):,.0f} mm a day, which falls nowhere",
+            "check the unit of the rain, and give units= if the file is wrong",
+            "units",
+            file,
+        )
+
+
+def _some_days(grid: Grid) -> np.ndarray:
+    """Return the rain of a few days at all places, as the files have it."""
+    days = np.linspace(1, grid.days.size - 2, DAYS).astype(int)
+    sample = [read_raw(grid, {"time": slice(t, t + 1)})[..., 0] for t in days]
+    return np.concatenate([day.ravel() if grid.mask is None else day[grid.mask.values] for day in sample])
+
+
+def _some_places(grid: Grid) -> np.ndarray:
+    """Return the rain of some places over all days, as the files have it."""
+    wanted = np.arange(grid.cells) if grid.mask is None else np.flatnonzero(grid.mask.values)
+    if not wanted.size:
+        return np.empty(0)
+    some = wanted[np.linspace(0, wanted.size - 1, min(SAMPLED_PLACES, wanted.size)).astype(int)]
+    at = np.unravel_index(some, tuple(grid.space.values()))
+    places = [dict(zip(grid.space, one, strict=True)) for one in zip(*at, strict=True)]
+    return np.concatenate(
+        [read_raw(grid, {d: slice(i, i + 1) for d, i in one.items()}).ravel() for one in places]
     )

@@ -1,4 +1,4 @@
-"""Reference evapotranspiration: the thirst of the air over short, well-watered grass."""
+"""Reference evapotranspiration, and the weather and radiation that it is computed from."""
 
 from __future__ import annotations
 
@@ -6,10 +6,93 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.demand.calendar import as_days
-from rainharvest.demand.weather import checked_weather, each_station
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.demand.periods import as_days
+
+# What no weather station has measured: a value outside is a wrong unit or a wrong column.
+LIMITS = {
+    "tmax": (-90.0, 60.0),
+    "tmin": (-90.0, 60.0),
+    "tmean": (-90.0, 60.0),
+    "dew_point": (-90.0, 40.0),
+    "rhmax": (0.0, 100.0),
+    "rhmin": (0.0, 100.0),
+    "vapour_pressure": (0.0, 8.0),
+    "wind": (0.0, 60.0),
+    "sunshine": (0.0, 24.0),
+    "solar": (0.0, 45.0),
+    "soil_heat": (-20.0, 20.0),
+    "latitude": (-90.0, 90.0),
+    "elevation": (-450.0, 6000.0),
+}
+
+
+def checked_weather(**given) -> dict[str, xr.DataArray]:
+    """Return the weather as DataArrays on the same days, after checking every value."""
+    out = {}
+    for name, value in given.items():
+        if isinstance(value, pd.Series):
+            value = xr.DataArray(value.to_numpy(dtype=float), {"time": value.index}, ("time",))
+        array = value if isinstance(value, xr.DataArray) else xr.DataArray(float(value))
+        array = array.reset_coords(drop=True).astype(float)
+        if "time" in array.dims:
+            array = array.assign_coords(time=as_days(array))
+        out[name] = array
+    if "time" not in out["tmax"].dims:
+        raise InputError("the temperatures have no days", "give series on dates", "tmax")
+    days = out["tmax"].time
+    for name, array in out.items():
+        if "time" in array.dims and not array.time.to_index().equals(days.to_index()):
+            raise InputError(f"{name} and tmax do not cover the same days", "cut both to the same days", name)
+        low, high = LIMITS[name]
+        _refuse(~np.isfinite(array), name, "has no value", "leave those days out or fill them")
+        _refuse(
+            (array < low) | (array > high), name, f"is not between {low:g} and {high:g}", "check its unit"
+        )
+    _refuse(out["tmin"] > out["tmax"], "tmin", "is above tmax", "check that the two are not exchanged")
+    return out
+
+
+def _refuse(bad: xr.DataArray, name: str, what: str, remedy: str) -> None:
+    """Raise if any day is bad, naming the first."""
+    if not bool(bad.any()):
+        return
+    where = "" if "time" not in bad.dims else _first_day(bad)
+    raise InputError(f"{name} {what}{where}", remedy, name)
+
+
+def _first_day(bad: xr.DataArray) -> str:
+    per_day = bad.any([d for d in bad.dims if d != "time"])
+    first = str(per_day.time.values[per_day.values][0])[:10]
+    return f" on {int(per_day.sum())} days, the first {first}"
+
+
+def each_station(one, given: dict[str, xr.DataArray]) -> xr.DataArray:
+    """Apply a function of one station's weather to every station."""
+    names = list(given)
+    index = given["tmax"].time.to_index()
+
+    def station(*values):
+        result = np.asarray(one(index, **dict(zip(names, values, strict=True))), dtype=float)
+        return np.maximum(result, 0.0)
+
+    constant = ("latitude", "elevation")
+    arrays = [
+        a
+        if n in constant
+        else a.broadcast_like(
+            given["tmax"].isel({d: 0 for d in given["tmax"].dims if d != "time"}, drop=True)
+        )
+        for n, a in given.items()
+    ]
+    return xr.apply_ufunc(
+        station,
+        *arrays,
+        input_core_dims=[[] if n in constant else ["time"] for n in names],
+        output_core_dims=[["time"]],
+        vectorize=True,
+    )
 
 
 def hargreaves(tmax, tmin, latitude) -> xr.DataArray:
@@ -91,7 +174,7 @@ def penman_monteith(
         Mean wind speed.
     solar : DataArray, Series or float [MJ/m2/day], optional
         Radiation that reaches the ground; or give sunshine. Where neither is measured:
-        `rainharvest.demand.radiation.solar_from_temperatures`.
+        `rainharvest.demand.evapotranspiration.solar_from_temperatures`.
     sunshine : DataArray, Series or float [h], optional
         Hours of bright sunshine.
     rhmax, rhmin : DataArray, Series or float [percent], optional
@@ -287,3 +370,96 @@ def _solar_from_sunshine(sunshine: pd.Series, latitude: float) -> pd.Series:
 def _named(out: xr.DataArray, method: str) -> xr.DataArray:
     out.attrs = attributes("reference_evapotranspiration", assumptions=method)
     return out.rename("reference_evapotranspiration")
+
+
+def radiation_above_air(time, latitude: float) -> xr.DataArray:
+    """Return the radiation of the sun above the air, from the day of the year.
+
+    Ra = (24 x 60/pi) Gsc dr [ws sin(phi) sin(d) + cos(phi) cos(d) sin(ws)].
+
+    Parameters
+    ----------
+    time : DatetimeIndex, pandas Series or DataArray
+        The days, or a series on them.
+    latitude : float [degrees_north]
+        South negative.
+
+    Returns
+    -------
+    DataArray [MJ/m2/day]
+        On ``time``.
+
+    Raises
+    ------
+    InputError
+        If there is no day or the latitude is not between -90 and 90.
+
+    Notes
+    -----
+    Allen, Pereira, Raes and Smith 1998, FAO Irrigation and Drainage Paper 56, equation 21; computed by
+    pyet.
+
+    Examples
+    --------
+    FAO-56 example 8: 20 degrees south, 3 September.
+
+    >>> import pandas as pd
+    >>> float(radiation_above_air(pd.DatetimeIndex(["2015-09-03"]), -20).item())
+    32.2
+    """
+    import pyet
+
+    days = as_days(time)
+    if not -90 <= latitude <= 90:
+        raise InputError(f"a latitude of {latitude}", "give -90 to 90, south negative", "latitude")
+    above = np.asarray(pyet.extraterrestrial_r(days, float(np.radians(latitude))), dtype=float)
+    return xr.DataArray(
+        above, {"time": days}, ("time",), name="radiation_above_air", attrs=attributes("radiation_above_air")
+    )
+
+
+def solar_from_temperatures(tmax, tmin, latitude, adjustment: float = 0.16) -> xr.DataArray:
+    """Return the radiation at the ground where none was measured.
+
+    Rs = k (Tmax - Tmin)^0.5 Ra.
+
+    Parameters
+    ----------
+    tmax, tmin : DataArray or Series [degC]
+        Largest and least temperature of each day.
+    latitude : float or DataArray [degrees_north]
+        South negative.
+    adjustment : float [degC-0.5], optional
+        About 0.16 inland, 0.19 on a coast.
+
+    Returns
+    -------
+    DataArray [MJ/m2/day]
+        On ``time`` and whatever else the temperatures have.
+
+    Raises
+    ------
+    InputError
+        If a day has no value, a value is out of range, or a minimum exceeds its maximum.
+
+    Notes
+    -----
+    Hargreaves and Samani 1982; FAO-56 equation 50.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> day = pd.DatetimeIndex(["2015-07-15"])
+    >>> float(solar_from_temperatures(pd.Series([26.6], day), pd.Series([14.8], day), 45.72).item())
+    22.3
+    """
+    if not 0.1 <= adjustment <= 0.25:
+        raise InputError(f"an adjustment of {adjustment}", "give 0.16 inland, 0.19 on a coast", "adjustment")
+    given = checked_weather(tmax=tmax, tmin=tmin, latitude=latitude)
+
+    def one(index, tmax, tmin, latitude):
+        return adjustment * np.sqrt(tmax - tmin) * radiation_above_air(index, float(latitude)).values
+
+    out = each_station(one, given)
+    out.attrs = attributes("solar", assumptions="radiation from temperatures (FAO-56 equation 50)")
+    return out.rename("solar")

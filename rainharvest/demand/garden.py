@@ -1,4 +1,4 @@
-"""The garden: how much water its beds ask for on each day, most of all when rain fails."""
+"""The garden and the pool: how much water beds and surfaces ask for, most of all when rain fails."""
 
 from __future__ import annotations
 
@@ -6,86 +6,13 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 from numba import njit
-from pydantic import BaseModel, ConfigDict, Field, field_validator
 
-from rainharvest.compiled import compiling_notice
-from rainharvest.demand.join import join_uses, known_days
-from rainharvest.demand.periods import check_rule, in_period
-from rainharvest.demand.plantings import CROPS, METHODS, RAIN_KEPT, READILY, ROOT_DEPTH, SMALL_RAIN, SOILS
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
-
-
-class Garden(BaseModel):
-    """A garden and how it is watered.
-
-    Parameters
-    ----------
-    name : str
-        The name that tables and figures show.
-    bed_area : float [m2]
-        Planted area that is watered.
-    crop : str
-        One of `rainharvest.demand.plantings.CROPS`; its mid-season coefficient is used all year. For a
-        crop that is sown and reaped give `garden_demand` a series of coefficients.
-    soil : str
-        sand, loam or clay.
-    root_depth : float [m]
-        Depth from which roots draw.
-    method : str
-        One of `rainharvest.demand.plantings.METHODS`.
-    readily_available : float [1]
-        Share of the soil's available water that plants take without stress: watering keeps it at that.
-    rain_kept : float [1]
-        Share of the rain that reaches the root zone.
-    watered : list of str
-        Rules for the days on which watering is allowed (see `rainharvest.demand.periods.check_rule`);
-        all days by default.
-    essential : bool
-        Whether rationing spares it.
-
-    Examples
-    --------
-    >>> beds = Garden(bed_area=200, crop="tomato", soil="sand")
-    >>> round(beds.available_water, 1), round(beds.efficiency, 2)
-    (22.5, 0.9)
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    name: str = Field("garden", min_length=1, max_length=80)
-    bed_area: float = Field(gt=0, le=1e6, allow_inf_nan=False)
-    crop: str = "lawn, warm season"
-    soil: str = "loam"
-    root_depth: float = Field(ROOT_DEPTH.value, ge=0.05, le=3, allow_inf_nan=False)
-    method: str = "drip"
-    readily_available: float = Field(READILY.value, gt=0, lt=1)
-    rain_kept: float = Field(RAIN_KEPT.value, ge=0, le=1)
-    watered: tuple[str, ...] = ()
-    essential: bool = False
-
-    @field_validator("crop", "soil", "method")
-    @classmethod
-    def _known(cls, value: str, info) -> str:
-        table = {"crop": CROPS, "soil": SOILS, "method": METHODS}[info.field_name]
-        if value not in table:
-            raise InputError(f'no {info.field_name} is called "{value}"', f"choose one of {', '.join(table)}")
-        return value
-
-    @field_validator("watered")
-    @classmethod
-    def _known_rules(cls, rules: tuple[str, ...]) -> tuple[str, ...]:
-        return tuple(check_rule(rule) for rule in rules)
-
-    @property
-    def available_water(self) -> float:
-        """Water [mm] between field capacity and wilting point in the root zone."""
-        return SOILS[self.soil].value * self.root_depth
-
-    @property
-    def efficiency(self) -> float:
-        """Share of the water applied that stays in the root zone."""
-        return METHODS[self.method].value
+from rainharvest.core.compiled import compiling_notice
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.demand.periods import in_period
+from rainharvest.demand.tables import CROPS, OPEN_WATER, SMALL_RAIN, Garden, Pool
+from rainharvest.demand.uses import join_uses, known_days
 
 
 def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=None) -> xr.Dataset:
@@ -233,3 +160,75 @@ def root_zone(rain, thirst, allowed, available, readily):
             depletion = available
         evening[t] = depletion
     return given, evening, taken
+
+
+def pool_demand(pool: Pool, rain, evapotranspiration) -> xr.DataArray:
+    """Return the litres a day that a pool asks for, from rain and the thirst of the air.
+
+    With D the drop of the level below the overflow [mm]: D <- max(0, D + 1.05 ET0 - rain); what D exceeds
+    the drop allowed is topped up, and asked for is area x that. Splashed water and the washing of filters
+    are uses of their own.
+
+    Parameters
+    ----------
+    pool : Pool
+        The pool.
+    rain : DataArray or Series [mm/day]
+        Rain on ``time``, without gaps; further dimensions (member) are kept.
+    evapotranspiration : DataArray or Series [mm/day]
+        Reference evapotranspiration of the same days.
+
+    Returns
+    -------
+    DataArray [L/day]
+        One ``use``, for `rainharvest.demand.uses.join_uses`.
+
+    Raises
+    ------
+    InputError
+        If a day has no value or a negative one, or the series do not cover the same days.
+
+    Notes
+    -----
+    Coefficient of shallow open water: FAO-56, table 12, from memory, not verified. The pool is full on
+    the first morning.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> days = pd.date_range("2024-01-01", periods=12)
+    >>> dry = pool_demand(Pool(pool_area=40), pd.Series(0.0, days), pd.Series(5.0, days))
+    >>> dry.values[0, -3:]
+    array([100., 210., 210.])
+    """
+    rain, thirst = known_days("rain", rain), known_days("evapotranspiration", evapotranspiration)
+    if not thirst.time.to_index().equals(rain.time.to_index()):
+        raise InputError(
+            "evapotranspiration and rain do not cover the same days",
+            "cut both to the same days",
+            "evapotranspiration",
+        )
+    always = np.ones(rain.sizes["time"], dtype=bool)
+    with compiling_notice("the level of the pool"):
+        # A soil of which half is readily available never stresses while it is watered every day.
+        given = xr.apply_ufunc(
+            lambda r, t: root_zone(
+                np.ascontiguousarray(r), np.ascontiguousarray(t), always, 2 * pool.pool_drop, 0.5
+            )[0],
+            *xr.broadcast(rain, OPEN_WATER.value * thirst),
+            input_core_dims=[["time"], ["time"]],
+            output_core_dims=[["time"]],
+            vectorize=True,
+        )
+    said = (
+        f"{pool.name}: {pool.pool_area:g} m2 of water, {OPEN_WATER.value:g} ET0 less rain, topped up "
+        f"{pool.pool_drop:g} mm below the overflow"
+    )
+    row = (given * pool.pool_area).expand_dims(use=[pool.name]).transpose(..., "use", "time")
+    return (
+        row.assign_coords(
+            essential=("use", [pool.essential]), quality=("use", ["outdoor"]), kind=("use", ["pool"])
+        )
+        .assign_attrs(attributes("demand", assumptions=said))
+        .rename("demand")
+    )

@@ -9,10 +9,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.demand.calendar import as_days
-from rainharvest.demand.periods import WEEKDAYS, in_period, weekday
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.demand.periods import WEEKDAYS, as_days, in_period, weekday
 
 
 def mains_by_rule(time, off: Iterable[str] = ()) -> xr.DataArray:

@@ -7,20 +7,27 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+import xarray as xr
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
 
 FORMS = (
     '"2026-03-29", "2026-03-29 to 2026-04-10", "12-25", "12-15 to 01-10", "sat", '
     '"last mon of 08", "easter-2" or "easter-2 to easter+1"'
 )
+
 """The forms that a rule may take, for error messages."""
 
+
 _DAY = r"(\d{4}-)?(\d{2})-(\d{2})"
+
 _EASTER = r"easter([+-]\d{1,3})?"
+
 _NTH = r"(first|second|third|fourth|last) (mon|tue|wed|thu|fri|sat|sun) of (\d{2})"
+
 _ORDER = ("first", "second", "third", "fourth")
 
 
@@ -49,7 +56,7 @@ def check_rule(rule: str) -> str:
     '12-15 to 01-10'
     >>> check_rule("13-01")
     Traceback (most recent call last):
-    rainharvest.errors.InputError: there is no day "13-01"; write month and day as 12-25, the month first
+    rainharvest.core.errors.InputError: there is no day "13-01"; write month and day as 12-25, the month first
     """
     plain = " ".join(str(rule).lower().split())
     if plain in WEEKDAYS:
@@ -214,3 +221,38 @@ def _nth_weekday(year: int, order: str, weekday: str, month: str) -> pd.Timestam
         return start + pd.Timedelta(days=ahead + 7 * _ORDER.index(order))
     end = start + pd.offsets.MonthEnd(0)
     return end - pd.Timedelta(days=(end.weekday() - WEEKDAYS.index(weekday)) % 7)
+
+
+def _rules(values: object) -> tuple[str, ...]:
+    """Return one rule or a list of rules (TOML dates too) in their plain spelling."""
+    several = values if isinstance(values, list | tuple) else [values]
+    return tuple(check_rule(v.isoformat()[:10] if isinstance(v, date) else str(v)) for v in several)
+
+
+def as_days(time) -> pd.DatetimeIndex:
+    """Return the days of a series or an index, at midnight.
+
+    Parameters
+    ----------
+    time : DatetimeIndex, pandas Series or DataArray
+        The days themselves, or a series on them.
+
+    Returns
+    -------
+    DatetimeIndex
+        The days.
+
+    Raises
+    ------
+    InputError
+        If there is no day, or the days are not dates.
+    """
+    if isinstance(time, xr.DataArray | xr.Dataset):
+        time = time["time"].to_index() if "time" in time.coords else time.to_index()
+    elif isinstance(time, pd.Series):
+        time = time.index
+    if not isinstance(time, pd.DatetimeIndex):
+        raise InputError("the days have no dates", "give a DatetimeIndex or a series on dates", "time")
+    if len(time) == 0:
+        raise InputError("the calendar covers no day", "give at least one day", "time")
+    return time.normalize()

@@ -1,150 +1,71 @@
-"""Uses of water as building blocks, and the litres a day that they ask of the tank."""
+"""The calendar of a building, the litres a day that its uses ask of the tank, and what is fit for each."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Literal
 
 import numpy as np
+import pandas as pd
 import xarray as xr
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 
-from rainharvest.demand.calendar import Calendar, calendar_days
-from rainharvest.demand.kinds import KINDS, Days, Quality, known_kinds
-from rainharvest.demand.periods import WEEKDAYS, in_period, weekday
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
-from rainharvest.sources import Default
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.demand.periods import as_days, in_period
+from rainharvest.demand.tables import KINDS, QUALITIES, Calendar, Use
 
 
-class Use(BaseModel):
-    """One use of water: how many draw how much, on which days, and whether it can wait.
-
-    What is left out comes from the table of kinds (`rainharvest.demand.kinds.KINDS`).
+def calendar_days(calendar: Calendar, time) -> xr.Dataset:
+    """Return what each day is: in term, holiday, worked, and how many people it has.
 
     Parameters
     ----------
-    name : str
-        The name that tables and figures show.
-    kind : str
-        A kind of the table, for example "dual_flush" or "outpatient".
-    people : float [1]
-        How many people draw on an ordinary day, for kinds counted by people.
-    units : float [1]
-        How many things draw, for kinds counted by units (animals, washes, square metres of floor).
-    litres : float [L/day]
-        What each of them draws on a day of use.
-    source : str
-        Where that figure comes from; filled in where it is the table's.
-    essential : bool
-        Whether rationing spares it.
-    quality : str
-        The quality that it needs: drinking, washing, flushing, outdoor, livestock.
-    days : str or list of str
-        "all", "working", "term" (every day of the week in term, except holidays), "closed" (the days that
-        are not worked), or a list of days of the week ("fri"), which holidays do not interrupt.
-    grows : bool
-        Whether it grows with enrolment.
-    seasonal : bool
-        Whether it follows the calendar's seasonal load.
-    visited : bool
-        Whether visitors use it too; a visitor draws as much as one of the people.
+    calendar : Calendar
+        The rules.
+    time : DatetimeIndex, pandas Series or DataArray
+        The days.
+
+    Returns
+    -------
+    Dataset
+        On ``time``: ``term``, ``holiday``, ``working`` (bool); ``growth_factor`` and ``seasonal_load``,
+        multiples of the ordinary load [1]; ``visitors`` [1].
+
+    Raises
+    ------
+    InputError
+        If there is no day, or the days are not dates.
 
     Examples
     --------
-    >>> use = Use(name="pupils' toilets", kind="school_flush", people=120)
-    >>> use.litres, use.quality, use.essential, use.days
-    (20.0, 'flushing', False, 'working')
+    >>> week = calendar_days(Calendar(holidays=["01-01"]), pd.date_range("2024-01-01", periods=7))
+    >>> week.working.values
+    array([False,  True,  True,  True,  True, False, False])
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
-
-    name: str = Field(min_length=1, max_length=80)
-    kind: str
-    people: float | None = Field(None, gt=0, le=1e6, allow_inf_nan=False)
-    units: float | None = Field(None, gt=0, le=1e6, allow_inf_nan=False)
-    source: str = ""
-    litres: float = Field(None, gt=0, le=1e5, allow_inf_nan=False)
-    essential: bool = None
-    quality: Quality = None
-    days: Days | tuple[str, ...] = None
-    grows: bool = None
-    seasonal: bool = None
-    visited: bool = None
-
-    @field_validator("kind")
-    @classmethod
-    def _known(cls, kind: str) -> str:
-        if kind not in KINDS:
-            raise InputError(f'there is no kind of use "{kind}"', f"choose one of {known_kinds()}")
-        return kind
-
-    @field_validator("people", "units")
-    @classmethod
-    def _counted_rightly(cls, count: float | None, info: ValidationInfo) -> float | None:
-        kind = KINDS.get(info.data.get("kind", ""))
-        # One mistake is reported once: what failed before is not in the data.
-        if kind is None or (info.field_name == "units" and "people" not in info.data):
-            return count
-        if (count is not None) != (info.field_name == kind.counted):
-            have = "missing" if count is None else "given"
-            raise InputError(
-                f'"{info.data["kind"]}" is counted by {kind.counted} (one {kind.unit} each) and '
-                f"{info.field_name} is {have}",
-                f"give {kind.counted} only",
-            )
-        return count
-
-    @field_validator("litres", "essential", "quality", "days", "grows", "seasonal", "visited", mode="before")
-    @classmethod
-    def _from_the_table(cls, value: object, info: ValidationInfo) -> object:
-        kind = KINDS.get(info.data.get("kind", ""))
-        if value is not None:
-            return value
-        if kind is None:
-            # The kind has been refused already: give a value that passes, so that one error is shown.
-            return {"litres": 1.0, "quality": "outdoor", "days": "all"}.get(info.field_name, False)
-        default = getattr(kind, info.field_name)
-        if info.field_name == "litres":
-            if default is None:
-                raise InputError(
-                    f'no figure with a source is known for "{info.data["kind"]}"',
-                    f"give litres, what one {kind.unit} draws on a day of use, and its source",
-                )
-            return default.value
-        return default
-
-    @field_validator("days", mode="before")
-    @classmethod
-    def _known_days(cls, value: object) -> object:
-        if value is None or (isinstance(value, str) and value in Days.__args__):
-            return value
-        if isinstance(value, str) and value.lower() not in WEEKDAYS:
-            raise InputError(
-                f'"{value}" does not say on which days',
-                f"give one of {', '.join(Days.__args__)}, or days of the week",
-            )
-        several = value if isinstance(value, list | tuple) else [value]
-        if not several:
-            raise InputError("the list of days is empty", "name at least one day of the week")
-        return tuple(weekday(v) for v in several)
-
-    @property
-    def count(self) -> float:
-        """How many people or units draw on an ordinary day."""
-        return self.units if self.people is None else self.people
-
-    @property
-    def default(self) -> Default | None:
-        """The table's figure, if it is the one used."""
-        figure = KINDS[self.kind].litres
-        return figure if figure is not None and figure.value == self.litres and not self.source else None
-
-    @property
-    def origin(self) -> str:
-        """Where the litres come from, in words."""
-        if self.default is None:
-            return self.source or "given by the user"
-        return self.default.source
+    days = as_days(time)
+    in_term = in_period(calendar.terms, days) if calendar.terms else np.ones(len(days), dtype=bool)
+    holiday = in_period(calendar.holidays, days)
+    working = in_period(calendar.working_days, days) & in_term & ~holiday
+    steps = days.year.to_numpy() - (days.month.to_numpy() < calendar.growth_month)
+    steps = steps - steps[0]
+    if calendar.growth_years is not None:
+        steps = np.minimum(steps, calendar.growth_years)
+    visitors = np.zeros(len(days))
+    for visit in calendar.visits:
+        visitors += visit.people * in_period(visit.days, days)
+    values = {
+        "term": in_term,
+        "holiday": holiday,
+        "working": working,
+        "growth_factor": (1.0 + calendar.growth) ** steps,
+        "seasonal_load": np.asarray(calendar.seasonal)[days.month.to_numpy() - 1],
+        "visitors": visitors,
+    }
+    return xr.Dataset(
+        {name: ("time", of_day, attributes(name)) for name, of_day in values.items()},
+        {"time": ("time", days, attributes("time"))},
+    )
 
 
 def daily_demand(uses: Iterable[Use], calendar: Calendar, time) -> xr.DataArray:
@@ -293,3 +214,255 @@ def defaults_used(uses: Iterable[Use]) -> dict[str, Default]:
     (60.0, 40.0)
     """
     return {use.name: use.default for use in uses if use.default is not None}
+
+
+Arrangement = Literal["mains reserve", "rain only", "combined"]
+
+
+SOURCES: dict[Arrangement, str] = {
+    "mains reserve": "stored mains water",
+    "rain only": "rain",
+    "combined": "rain and mains water in one tank",
+}
+
+"""What the tank holds in each arrangement. Once rain is in it, all of it is treated as rain."""
+
+
+CLASSES: dict[str, str] = {
+    "as stored": "a clean, covered, screened tank that is turned over within days",
+    "kept fresh": (
+        "a clean, covered tank that is turned over within days; its disinfectant decays, so measure it "
+        "and disinfect again where it is gone"
+    ),
+    "screened": "leaf screens, first-flush diversion and a covered tank",
+    "filtered and disinfected": (
+        "first-flush diversion, sediment filtration and disinfection, with testing and a named keeper"
+    ),
+}
+
+"""Treatment classes, from the least to the most. Common practice, no source: local rules govern."""
+
+
+_OF_RAIN = {
+    "drinking": "filtered and disinfected",
+    "washing": "filtered and disinfected",
+    "flushing": "screened",
+    "outdoor": "screened",
+    "livestock": "screened",
+}
+
+
+POTABLE = (
+    "Water for drinking, cooking or washing needs treatment, testing and the consent of the local health "
+    "authority, whose rules govern."
+)
+
+NEVER_CROSSED = (
+    "Mains and rain are never cross-connected: an air gap or an approved backflow device stands between "
+    "them, and taps with rain water say that it is not for drinking."
+)
+
+
+def treatment_class(quality: str, arrangement: Arrangement) -> str:
+    """Return the treatment class that a use of this quality needs in this arrangement.
+
+    Parameters
+    ----------
+    quality : str
+        One of `rainharvest.demand.tables.QUALITIES`.
+    arrangement : str
+        "mains reserve", "rain only" or "combined".
+
+    Returns
+    -------
+    str
+        A key of `CLASSES`.
+
+    Raises
+    ------
+    InputError
+        If the quality or the arrangement is unknown.
+
+    Notes
+    -----
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> treatment_class("flushing", "rain only"), treatment_class("drinking", "combined")
+    ('screened', 'filtered and disinfected')
+    """
+    if quality not in QUALITIES:
+        raise InputError(
+            f'no quality is called "{quality}"', f"choose one of {', '.join(QUALITIES)}", "quality"
+        )
+    if arrangement not in SOURCES:
+        raise InputError(
+            f'no arrangement is called "{arrangement}"', f"choose one of {', '.join(SOURCES)}", "arrangement"
+        )
+    if arrangement == "mains reserve":
+        return "kept fresh" if quality in ("drinking", "washing") else "as stored"
+    return _OF_RAIN[quality]
+
+
+def may_serve(arrangement: Arrangement, quality: str) -> bool:
+    """Return whether an arrangement may serve a use that needs this quality.
+
+    Rain only serves what needs no drinking quality; the other two serve everything, the combined
+    arrangement through adequate filtration and disinfection.
+
+    Parameters
+    ----------
+    arrangement : str
+        "mains reserve", "rain only" or "combined".
+    quality : str
+        One of `rainharvest.demand.tables.QUALITIES`.
+
+    Returns
+    -------
+    bool
+        Whether it may.
+
+    Raises
+    ------
+    InputError
+        If the quality or the arrangement is unknown.
+
+    Examples
+    --------
+    >>> may_serve("rain only", "drinking"), may_serve("rain only", "livestock"), may_serve("combined", "drinking")
+    (False, True, True)
+    """
+    needed = treatment_class(quality, arrangement)
+    return arrangement != "rain only" or needed != "filtered and disinfected"
+
+
+def fit_for_use(uses: Iterable[Use], arrangement: Arrangement) -> pd.DataFrame:
+    """Return, for each use, the treatment that its source needs and what to mind.
+
+    Parameters
+    ----------
+    uses : iterable of Use
+        The uses.
+    arrangement : str
+        "mains reserve", "rain only" or "combined".
+
+    Returns
+    -------
+    DataFrame
+        A row a use: ``use``, ``needs`` (the quality), ``source``, ``served``, ``class``, ``treatment`` and
+        ``mind``.
+
+    Raises
+    ------
+    InputError
+        If there is no use or the arrangement is unknown.
+
+    Examples
+    --------
+    >>> uses = [Use(name="ward", kind="inpatient", people=8), Use(name="wc", kind="dual_flush", people=8)]
+    >>> fit_for_use(uses, "rain only")[["use", "served", "class"]]
+        use  served                     class
+    0  ward   False  filtered and disinfected
+    1    wc    True                  screened
+    """
+    uses = list(uses)
+    if not uses:
+        raise InputError("there is no use", "give at least one", "use")
+    rows = []
+    for use in uses:
+        needed = treatment_class(use.quality, arrangement)
+        mind = POTABLE if use.quality in ("drinking", "washing") else ""
+        if arrangement != "mains reserve":
+            mind = f"{mind} {NEVER_CROSSED}".strip()
+        rows.append(
+            {
+                "use": use.name,
+                "needs": QUALITIES[use.quality],
+                "source": SOURCES[arrangement],
+                "served": may_serve(arrangement, use.quality),
+                "class": needed,
+                "treatment": CLASSES[needed],
+                "mind": mind,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def join_uses(demand: xr.DataArray, more: xr.DataArray) -> xr.DataArray:
+    """Return the demand by use with further uses.
+
+    Parameters
+    ----------
+    demand, more : DataArray [L/day]
+        Dimensions (use, time) and any other; coordinates ``essential``, ``quality`` and ``kind`` on
+        ``use``, as `rainharvest.demand.uses.daily_demand` returns them.
+
+    Returns
+    -------
+    DataArray [L/day]
+        Dimensions (..., use, time).
+
+    Raises
+    ------
+    InputError
+        If both have a use of one name, or the days differ.
+
+    Examples
+    --------
+    >>> from rainharvest.demand.uses import Calendar
+    >>> from rainharvest.demand.uses import Use, daily_demand
+    >>> days = pd.date_range("2024-03-01", periods=2)
+    >>> one, two = (
+    ...     daily_demand([Use(name=n, kind="cattle", units=3)], Calendar(), days) for n in ("cows", "oxen")
+    ... )
+    >>> join_uses(one, two).sum("use").values
+    array([240., 240.])
+    """
+    twice = sorted(set(demand.use.values.tolist()) & set(more.use.values.tolist()))
+    if twice:
+        raise InputError(f'a use is called "{twice[0]}" already', "give each its own name", "use")
+    if not demand.time.to_index().equals(more.time.to_index()):
+        raise InputError(
+            f"{more.use.values[0]} and the demand do not cover the same days", "use one record", "use"
+        )
+    said = "; ".join(filter(None, (part.attrs.get("assumptions", "") for part in (demand, more))))
+    both = xr.concat(xr.broadcast(demand, more, exclude=("use",)), "use").transpose(..., "use", "time")
+    return both.assign_attrs(attributes("demand", assumptions=said)).rename("demand")
+
+
+def known_days(name: str, values) -> xr.DataArray:
+    """Return a daily series as a DataArray, refusing days without a value or below zero.
+
+    Parameters
+    ----------
+    name : str
+        The argument, for errors.
+    values : DataArray or Series
+        On ``time``.
+
+    Returns
+    -------
+    DataArray
+        Floats, without any coordinate but its dimensions'.
+
+    Raises
+    ------
+    InputError
+        If it is no series on dates, or a day has no value or a negative one.
+    """
+    if isinstance(values, pd.Series):
+        values = xr.DataArray(values.to_numpy(dtype=float), {"time": values.index}, ("time",))
+    if not isinstance(values, xr.DataArray) or "time" not in values.dims:
+        raise InputError("it is not a series on dates", "give a Series or a DataArray with time", name)
+    values = values.astype(float).assign_coords(time=as_days(values))
+    bad = ~(np.isfinite(values) & (values >= 0))
+    if bool(bad.any()):
+        per_day = bad.any([d for d in bad.dims if d != "time"])
+        first = str(per_day.time.values[per_day.values][0])[:10]
+        raise InputError(
+            f"{int(per_day.sum())} days have no value or a negative one, the first {first}",
+            "fill the record first",
+            name,
+        )
+    return values.reset_coords(drop=True)

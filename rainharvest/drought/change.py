@@ -6,11 +6,12 @@ import numpy as np
 import xarray as xr
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from rainharvest.errors import InputError
-from rainharvest.rainfall.totals import period_totals
-from rainharvest.rainfall.trend import mann_kendall
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.check_years import mann_kendall
+from rainharvest.rainfall.climatology import period_totals
 
 FEWEST_WET = 20  # own choice: fewer wet days of a season hold no distribution to be changed
+
 WET_DAY = 1.0  # [mm/day]
 
 

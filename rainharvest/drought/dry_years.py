@@ -1,19 +1,23 @@
-"""Dry years found three ways, and the driest runs of years with their return period."""
+"""Dry years, dry spells and failures: how often, how long, how bad, how soon over."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.drought.defaults import DRY_SHARE, INDEX_MONTHS
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
-from rainharvest.rainfall.spi import standardised_precipitation_index
-from rainharvest.rainfall.totals import period_totals
-from rainharvest.storage.settings import year_edges
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.drought.tables import DRY_SHARE, INDEX_MONTHS
+from rainharvest.rainfall.climatology import period_totals, standardised_precipitation_index
+from rainharvest.rainfall.flags import runs
+from rainharvest.storage.simulate import as_series, common_time, year_edges
 
 SPANS = (1, 2, 3)  # [year]
+
 DRAWS = 4000
+
 MEMORY = 0.2  # below this, the correlation of following years is not told from chance in most records
 
 
@@ -61,7 +65,7 @@ def dry_years(
     Notes
     -----
     The three disagree, and should: a total says nothing of the season in which rain failed, an index nothing
-    of the tank. The index is that of `rainharvest.rainfall.spi`.
+    of the tank. The index is that of `rainharvest.rainfall.climatology`.
 
     Examples
     --------
@@ -118,7 +122,7 @@ def monthly_index(rain, scale: int = int(INDEX_MONTHS.value)) -> xr.DataArray:
     Returns
     -------
     DataArray [1]
-        On ``month``, as `rainharvest.rainfall.spi.standardised_precipitation_index`.
+        On ``month``, as `rainharvest.rainfall.climatology.standardised_precipitation_index`.
     """
     months = period_totals(rain, 1)
     total = xr.DataArray(months.total.values, {"month": months.time.values}, "month")
@@ -221,3 +225,434 @@ def driest_runs(year_rain, spans=SPANS, *, seed: int = 0, draws: int = DRAWS) ->
     out = {name: ("span", values, attributes(name)) for name, values in zip(columns, table, strict=True)}
     out["year_correlation"] = ((), float(link), attributes("year_correlation"))
     return xr.Dataset(out, coords={"span": ("span", np.asarray(spans), attributes("span"))})
+
+
+EULER = 0.5772156649015329
+
+FEWEST_YEARS = 10  # own choice: fewer yearly values hold no law
+
+LONG_SPELL = 10.0  # [day] own choice, where none is given
+
+
+def longest_run_chances(days: int, dry_share: float, longest: int | None = None) -> xr.DataArray:
+    """Return the chance that the longest dry spell of independent days is no longer than each length.
+
+    With a chance p of a dry day and q = 1 - p, the chance a_n that n days hold no run of k dry days is
+    a_n = 1 for n < k, a_k = 1 - p^k, a_n = a_(n-1) - p^k q a_(n-k-1). "No longer than d" is "no run of d + 1".
+
+    Parameters
+    ----------
+    days : int [day]
+        How many days.
+    dry_share : float [1]
+        Chance that a day is dry, whatever the others were.
+    longest : int [day], optional
+        The longest length asked for; where the chance of a longer one falls below 1e-9 if not given.
+
+    Returns
+    -------
+    DataArray [1]
+        On ``spell_days``, from 0; the expected longest is the sum of one less each value.
+
+    Raises
+    ------
+    InputError
+        If there is no day or the chance does not lie between 0 and 1.
+
+    Notes
+    -----
+    Feller (1968), An Introduction to Probability Theory and Its Applications, volume 1, chapter XIII, from
+    memory; tested by counting every sequence of 12 days. Real dry days follow one another more often than
+    independent ones: this is a yardstick, not a forecast.
+
+    Examples
+    --------
+    >>> chances = longest_run_chances(3, 0.5)
+    >>> chances.values
+    array([0.125, 0.625, 0.875, 1.   ])
+    """
+    if days < 1 or days != int(days):
+        raise InputError(f"{days} days", "give a whole number, 1 or more", "days")
+    if not 0 < dry_share < 1:
+        raise InputError(f"a chance of {dry_share:g}", "give one between 0 and 1", "dry_share")
+    days = int(days)
+    out = []
+    for length in range(min(days, days if longest is None else longest) + 1):
+        out.append(_no_run(days, length + 1, dry_share))
+        if longest is None and 1 - out[-1] < 1e-9:
+            break
+    names = {"spell_days": ("spell_days", np.arange(len(out)), attributes("spell_days"))}
+    return xr.DataArray(out, names, "spell_days", attrs=attributes("longest_chance"))
+
+
+def _no_run(days: int, k: int, p: float) -> float:
+    """Return the chance that so many days hold no run of k dry ones."""
+    if k > days:
+        return 1.0
+    none = np.ones(days + 1)
+    step = p**k * (1 - p)
+    none[k] = 1 - p**k
+    for n in range(k + 1, days + 1):
+        none[n] = none[n - 1] - step * none[n - k - 1]
+    return float(none[days])
+
+
+def longest_in_years(longest_dry_spell, years=(1, 2, 5, 10, 20, 50, 100)) -> xr.Dataset:
+    """Return the longest dry spell to expect in so many years, from the longest of each year of a record.
+
+    The yearly longest follow a Gumbel law, F(x) = exp(-exp(-(x - u)/b)), fitted by L-moments:
+    b = l2 / ln 2, u = l1 - 0.5772 b. The longest of n years is then expected at u + b (ln n + 0.5772), and
+    a share s of such stretches stays below u + b (ln n - ln(-ln s)).
+
+    Parameters
+    ----------
+    longest_dry_spell : array_like [day]
+        The longest of each year; NaN where it is not known.
+    years : sequence of float [year]
+        Lengths of time.
+
+    Returns
+    -------
+    Dataset
+        On ``return_period``: ``longest_expected``, ``longest_low`` and ``longest_high`` [day], between which
+        8 of 10 stretches of that length lie.
+
+    Raises
+    ------
+    InputError
+        If fewer than 10 years are known.
+
+    Notes
+    -----
+    Gumbel (1958) and Hosking (1990), from memory. The years count as independent and alike; beyond the
+    record's own length the answer is extrapolated.
+
+    Examples
+    --------
+    >>> found = longest_in_years([20.0, 25, 31, 18, 22, 40, 27, 24, 29, 21], years=[10])
+    >>> found.longest_low.item() < found.longest_expected.item() < found.longest_high.item()
+    True
+    """
+    x = np.sort(np.asarray(longest_dry_spell, dtype=float).ravel())
+    x = x[~np.isnan(x)]
+    if x.size < FEWEST_YEARS:
+        raise InputError(
+            f"the longest dry spell is known of {x.size} years", f"give {FEWEST_YEARS} or more", "rain"
+        )
+    rank = np.arange(x.size)
+    second = 2 * (rank / (x.size - 1) * x).mean() - x.mean()
+    scale = second / np.log(2)
+    place = x.mean() - EULER * scale
+    years = np.asarray(years, dtype=float)
+
+    def below(share: float) -> np.ndarray:
+        return place + scale * (np.log(years) - np.log(-np.log(share)))
+
+    curves = {
+        "longest_expected": place + scale * (np.log(years) + EULER),
+        "longest_low": below(0.1),
+        "longest_high": below(0.9),
+    }
+    return xr.Dataset(
+        {name: ("return_period", values, attributes(name)) for name, values in curves.items()},
+        coords={"return_period": ("return_period", years, attributes("return_period"))},
+    )
+
+
+def spells_by_month(spells: xr.Dataset, years: float, long_spell: float = LONG_SPELL) -> xr.DataArray:
+    """Count the long dry spells that begin in each month.
+
+    Parameters
+    ----------
+    spells : Dataset
+        As `rainharvest.rainfall.climatology.dry_spells`.
+    years : float [year]
+        How many years the record knows.
+    long_spell : float [day]
+        Days from which a spell counts as long.
+
+    Returns
+    -------
+    DataArray [1/year]
+        On ``calendar_month``.
+
+    Raises
+    ------
+    InputError
+        If the length is below one day, or the record knows no day.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from rainharvest.rainfall.climatology import dry_spells
+    >>> days = pd.date_range("2001-01-01", "2001-12-31")
+    >>> found = dry_spells(pd.Series(1.0 * (days.month != 7), days))
+    >>> spells_by_month(found, 1.0).sel(calendar_month=[6, 7]).values
+    array([0., 1.])
+    """
+    if not long_spell >= 1:
+        raise InputError(f"a long spell from {long_spell:g} days", "give 1 or more", "long_spell")
+    if not years > 0:
+        raise InputError("the record knows no day", "give a record with rain", "rain")
+    begun = spells.spell_start.dt.month.values[spells.dry_spell.values >= long_spell]
+    count = np.bincount(begun, minlength=13)[1:] / years
+    names = {"calendar_month": ("calendar_month", np.arange(1, 13), attributes("calendar_month"))}
+    return xr.DataArray(count, names, "calendar_month", attrs=attributes("spells_by_month"))
+
+
+MEASURES = (
+    "time_reliability",
+    "volume_reliability",
+    "failure_events",
+    "resilience",
+    "vulnerability",
+    "vulnerability_share",
+    "mean_shortfall",
+    "largest_shortfall",
+    "mean_failure",
+)
+
+
+def failure_measures(shortfall, demand) -> xr.Dataset:
+    """Measure how often, how long and how badly a supply fails.
+
+    With N days, of which a day fails when its shortfall passes 1e-9 of what was asked: time reliability =
+    days not failed / N; volume reliability = 1 - sum of shortfalls / sum of demand; resilience = failed days
+    followed by a day that does not fail / failed days that any day follows; vulnerability = mean over the
+    failure events of each event's largest daily shortfall, also as a share of a mean day's demand.
+
+    Parameters
+    ----------
+    shortfall : array_like [L/day]
+        Water asked for and not supplied on each day; further dimensions are measured one by one.
+    demand : array_like or float [L/day]
+        Water asked for on each day.
+
+    Returns
+    -------
+    Dataset
+        ``time_reliability``, ``volume_reliability``, ``resilience``, ``vulnerability_share`` [1],
+        ``failure_events`` [1], ``vulnerability``, ``mean_shortfall``, ``largest_shortfall`` [L/day] and
+        ``mean_failure`` [day]. Without a failure, resilience and what is averaged over failures are NaN:
+        nothing was there to recover from.
+
+    Raises
+    ------
+    InputError
+        If the series cover different days, or a day has no value or a negative one.
+
+    Notes
+    -----
+    Hashimoto, Stedinger and Loucks (1982), Water Resources Research 18(1):14-20; the estimators as McMahon,
+    Adeloye and Zhou (2006) give them, from memory. A day on which nothing is asked neither fails nor ends a
+    failure, as in the daily balance. The last day of the record has no day after it: a failure that it cuts
+    is not counted as unrecovered.
+
+    Examples
+    --------
+    >>> found = failure_measures([0, 0, 2, 4, 0, 0, 3, 0, 0, 0], 10.0)
+    >>> float(found.time_reliability), round(float(found.resilience), 3), float(found.vulnerability)
+    (0.7, 0.667, 3.5)
+    """
+    time = common_time(shortfall=shortfall, demand=demand)
+    short, asked = as_series("shortfall", shortfall, time), as_series("demand", demand, time)
+    for name, series in (("shortfall", short), ("demand", asked)):
+        if (series.values < 0).any():
+            raise InputError("a day is below zero", "give litres a day, zero or more", name)
+    short, asked = xr.broadcast(short, asked)
+    short, asked = short.transpose(..., "time"), asked.transpose(..., "time")
+    rows = [
+        _measure(*pair)
+        for pair in zip(short.values.reshape(-1, time.size), asked.values.reshape(-1, time.size), strict=True)
+    ]
+    table, shape, dims = np.array(rows), short.shape[:-1], short.dims[:-1]
+    return xr.Dataset(
+        {name: (dims, table[:, k].reshape(shape), attributes(name)) for k, name in enumerate(MEASURES)},
+        coords={d: short[d] for d in dims if d in short.coords},
+    )
+
+
+def _measure(short: np.ndarray, asked: np.ndarray) -> tuple[float, ...]:
+    """Return the measures of one supply in the order of `MEASURES`."""
+    failed = short > 1e-9 * asked
+    total = asked.sum()
+    reliability = 1 - failed.mean(), 1 - short.sum() / total if total > 0 else 1.0
+    used = asked > 0
+    failing, lost = failed[used], short[used]
+    first, last = runs(failing)
+    if first.size == 0:
+        return *reliability, 0.0, np.nan, np.nan, np.nan, np.nan, 0.0, np.nan
+    followed = failing[:-1]
+    ended = followed & ~failing[1:]
+    resilience = ended.sum() / followed.sum() if followed.any() else np.nan
+    worst = np.array([lost[a : b + 1].max() for a, b in zip(first, last, strict=True)])
+    mean_day = asked[used].mean()
+    return (
+        *reliability,
+        float(first.size),
+        resilience,
+        worst.mean(),
+        worst.mean() / mean_day,
+        lost[failing].mean(),
+        lost.max(),
+        failing.sum() / first.size,
+    )
+
+
+@dataclass(frozen=True)
+class Drawdown:
+    """A stretch between two overflows of the tank.
+
+    Parameters
+    ----------
+    begins, ends : int
+        Places of its first and last day in the record.
+    from_overflow, to_overflow : bool
+        Whether it begins after an overflow and ends before one; if not, the record cuts it.
+    unsupplied : float [L]
+        Water asked for and not supplied within it.
+    days_short : int [day]
+        Days on which something was short.
+    first_short : int [day]
+        Days from its beginning to the first such day; -1 where none was short.
+    longest_short : int [day]
+        The most of them on end, days on which nothing was asked passed over.
+    recovery : int [day]
+        Days from the last short day to its end; -1 where none was short.
+    lowest : float [L]
+        Least water stored.
+    """
+
+    begins: int
+    ends: int
+    from_overflow: bool
+    to_overflow: bool
+    unsupplied: float
+    days_short: int
+    first_short: int
+    longest_short: int
+    recovery: int
+    lowest: float
+
+
+def drawdowns(daily: xr.Dataset, demand) -> list[Drawdown]:
+    """Cut a simulated record at its overflows.
+
+    Parameters
+    ----------
+    daily : Dataset
+        ``stored`` [L], ``unmet_daily`` and ``spilled_daily`` [L/day] on ``time``, as `rainharvest.simulate`
+        traces one tank.
+    demand : array_like [L/day]
+        Water asked for on the same days.
+
+    Returns
+    -------
+    list of Drawdown
+        In order of time.
+
+    Raises
+    ------
+    InputError
+        If there are further dimensions, or the demand has other days.
+
+    Examples
+    --------
+    >>> from rainharvest import simulate
+    >>> done = simulate([30, 0, 0, 0, 30, 0], 10.0, 20.0, start=20.0, trace=True).isel(capacity=0)
+    >>> [(d.begins, d.ends, d.days_short) for d in drawdowns(done, [10.0] * 6)]
+    [(1, 3, 2), (5, 5, 0)]
+    """
+    short, asked, stored, begins, ends = _stretches(daily, demand)
+    return [_measured(short, asked, stored, *pair) for pair in zip(begins, ends, strict=True)]
+
+
+def _stretches(daily: xr.Dataset, demand):
+    """Return what is measured, and where each stretch between overflows begins and ends."""
+    if daily.stored.dims != ("time",):
+        raise InputError(f"the trace has dimensions {daily.stored.dims}", "choose one tank", "daily")
+    asked = np.asarray(demand, dtype=float)
+    short = daily.unmet_daily.values
+    if asked.shape != short.shape:
+        raise InputError(f"{asked.size} days of demand", f"give {short.size}", "demand")
+    return short, asked, daily.stored.values, *runs(daily.spilled_daily.values <= 0)
+
+
+def _measured(short, asked, stored, first: int, last: int) -> Drawdown:
+    part = slice(first, last + 1)
+    failed = short[part] > 1e-9 * asked[part]
+    where = np.flatnonzero(failed)
+    used = failed[asked[part] > 0]
+    longest = max((b - a + 1 for a, b in zip(*runs(used), strict=True)), default=0)
+    return Drawdown(
+        int(first),
+        int(last),
+        bool(first > 0),
+        bool(last < short.size - 1),
+        float(short[part].sum()),
+        int(where.size),
+        int(where[0]) if where.size else -1,
+        int(longest),
+        int(last - first - where[-1] + 1) if where.size else -1,
+        float(stored[part].min()),
+    )
+
+
+def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
+    """Return the stretch between overflows that left most unsupplied; the lowest where nothing was short.
+
+    Parameters
+    ----------
+    daily : Dataset
+        As `drawdowns`.
+    demand : array_like [L/day]
+        Water asked for on the same days.
+
+    Returns
+    -------
+    Drawdown
+
+    Raises
+    ------
+    InputError
+        As `drawdowns`; also if the tank overflows on every day.
+    """
+    short, asked, stored, begins, ends = _stretches(daily, demand)
+    if begins.size == 0:
+        raise InputError("the tank overflows on every day", "give a larger tank or a larger demand", "daily")
+    total = np.concatenate([[0.0], np.cumsum(short)])
+    lost = total[ends + 1] - total[begins]
+    worst = int(np.argmax(lost))
+    if not lost[worst] > 0:
+        worst = int(np.argmin([stored[a : b + 1].min() for a, b in zip(begins, ends, strict=True)]))
+    return _measured(short, asked, stored, begins[worst], ends[worst])
+
+
+def normal_year(year_rain: xr.DataArray) -> int:
+    """Return the year whose rain is nearest to the middle one.
+
+    Parameters
+    ----------
+    year_rain : DataArray [mm]
+        Totals on ``year``; NaN where not known.
+
+    Returns
+    -------
+    int
+        The year.
+
+    Raises
+    ------
+    InputError
+        If no year is known.
+
+    Examples
+    --------
+    >>> normal_year(xr.DataArray([300.0, 500.0, 900.0], {"year": [2001, 2002, 2003]}, "year"))
+    2002
+    """
+    known = year_rain.dropna("year")
+    if known.sizes["year"] == 0:
+        raise InputError("no year's rain is known", "give a longer record", "year_rain")
+    off = abs(known - known.median())
+    return int(known.year.values[int(off.values.argmin())])

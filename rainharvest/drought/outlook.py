@@ -1,21 +1,333 @@
-"""The gauge outlook: from today's reading, every year of the record run once more."""
+"""The gauge outlook: from today's reading, every year of the record run once more, and its honesty."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.drought.lanes import Settings, run_windows, trace_windows
-from rainharvest.drought.windows import Windows
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
-from rainharvest.storage.balance import UNLIMITED
+from rainharvest.core.compiled import compiling_notice
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.drought.tables import HELP_RISK
+from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, UNLIMITED, balance
+from rainharvest.storage.simulate import as_series, common_time
+
+
+@dataclass(frozen=True)
+class Windows:
+    """The same days of every year, a column a year and member.
+
+    Parameters
+    ----------
+    inflow, demand, essential : ndarray, shape (days, columns) [L/day]
+        Water at the inlet, water asked for, and the part of it that is never cut.
+    year : ndarray, shape (columns,)
+        The calendar year in which each column begins.
+    members : int
+        Columns to a year, side by side.
+    """
+
+    inflow: np.ndarray
+    demand: np.ndarray
+    essential: np.ndarray
+    year: np.ndarray
+    members: int
+
+
+@dataclass(frozen=True)
+class Flows:
+    """What the windows are cut from: a whole record.
+
+    Parameters
+    ----------
+    inflow : ndarray, shape (members, days) [L/day]
+        Water at the inlet in each filled version.
+    demand, essential : ndarray, shape (days,) [L/day]
+        Water asked for, and the part of it that is never cut.
+    first : datetime64[D]
+        The record's first day.
+    """
+
+    inflow: np.ndarray
+    demand: np.ndarray
+    essential: np.ndarray
+    first: np.datetime64
+
+
+def as_flows(inflow, demand, essential=None) -> Flows:
+    """Return checked series as plain arrays, once for many outlooks.
+
+    Parameters
+    ----------
+    inflow : DataArray or Series [L/day]
+        Water at the inlet, on dated days; with ``member`` or without.
+    demand : DataArray, Series or float [L/day]
+        Water asked for.
+    essential : DataArray, Series or float [L/day], optional
+        The part of it that is never cut; nothing by default.
+
+    Returns
+    -------
+    Flows
+
+    Raises
+    ------
+    InputError
+        If the days carry no dates or differ, a value is missing or negative, or more is essential than asked.
+    """
+    time = common_time(inflow=inflow, demand=demand, essential=essential)
+    if not np.issubdtype(time.dtype, np.datetime64):
+        raise InputError("the days carry no dates", "give series on dated days", "inflow")
+    water = as_series("inflow", inflow, time)
+    asked = as_series("demand", demand, time)
+    kept = as_series("essential", 0.0 if essential is None else essential, time)
+    if set(water.dims) - {"member", "time"} or asked.ndim > 1 or kept.ndim > 1:
+        raise InputError("there are more dimensions than member and time", "choose one of each", "inflow")
+    for name, series in (("inflow", water), ("demand", asked), ("essential", kept)):
+        if (series.values < 0).any():
+            raise InputError("a day is below zero", "give litres a day, zero or more", name)
+    if (kept.values > asked.values * (1 + 1e-12)).any():
+        raise InputError(
+            "the essential demand exceeds the demand", "essential is a part of demand", "essential"
+        )
+    first = time.values[0].astype("datetime64[D]")
+    return Flows(np.atleast_2d(water.values), asked.values, kept.values, first)
+
+
+def cut_windows(flows: Flows, month: int, day: int, days: int) -> Windows:
+    """Return the days from a date on, of every year that the record holds whole.
+
+    Parameters
+    ----------
+    flows : Flows
+        The record.
+    month, day : int [1]
+        The date on which each window begins; 29 February begins on 1 March where there is none.
+    days : int [day]
+        Length of a window.
+
+    Returns
+    -------
+    Windows
+
+    Raises
+    ------
+    InputError
+        If there is no such date, or fewer than 2 years are left.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rain = pd.Series(1.0, pd.date_range("2001-01-01", "2004-12-31"))
+    >>> cut_windows(as_flows(rain, 1.0), 11, 15, 60).year
+    array([2001, 2002, 2003])
+    """
+    if (
+        month not in range(1, 13)
+        or not 1 <= day <= (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)[month - 1]
+    ):
+        raise InputError(f"there is no day {day} of month {month}", "give a date of the year", "date")
+    length = flows.inflow.shape[1]
+    if not 1 <= days <= length:
+        raise InputError(f"an outlook of {days} days", f"give 1 to {length}", "days")
+    years = np.arange(flows.first.astype("datetime64[Y]").astype(int) + 1970 - 1, 10_000)
+    years = years[: length // 365 + 3]
+    start = begins(flows, years, month, day)
+    whole = (start >= 0) & (start + days <= length)
+    if np.count_nonzero(whole) < 2:
+        raise InputError(
+            f"the record holds fewer than 2 whole stretches of {days} days from that date",
+            "give a longer record or a shorter outlook",
+            "days",
+        )
+    start, years = start[whole], years[whole]
+    at = start[:, None] + np.arange(days)
+    members = flows.inflow.shape[0]
+    water = flows.inflow[:, at].transpose(2, 1, 0).reshape(days, -1)
+    asked, kept = (np.repeat(series[at].T, members, axis=1) for series in (flows.demand, flows.essential))
+    return Windows(water, asked, kept, np.repeat(years, members), members)
+
+
+def begins(flows: Flows, years, month: int, day: int) -> np.ndarray:
+    """Return on which day of the record a date falls in each of several years.
+
+    Parameters
+    ----------
+    flows : Flows
+        The record.
+    years : array_like of int
+        Calendar years.
+    month, day : int [1]
+        The date.
+
+    Returns
+    -------
+    ndarray of int
+        Places in the record, outside it where they are negative or too large.
+    """
+    months = (np.asarray(years) - 1970) * 12 + month - 1
+    dates = months.astype("datetime64[M]").astype("datetime64[D]") + (day - 1)
+    return (dates - flows.first).astype(int)
+
+
+STORED, DRAWN, UNMET = DAILY.index("stored"), DAILY.index("drawn"), DAILY.index("unmet")
+
+DAYS_FAILED = BY_YEAR.index("days_failed")
+
+FEW = 8  # blocks below which a second thread does not pay (own choice)
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the lanes differ in: a row a setting.
+
+    Parameters
+    ----------
+    start : ndarray, shape (settings,) [L]
+        Stored on the first morning.
+    level, share : ndarray, shape (settings, stages)
+        Rationing levels [L] and shares of the non-essential demand served below them; a level of zero is
+        never reached from above.
+    """
+
+    start: np.ndarray
+    level: np.ndarray
+    share: np.ndarray
+
+
+def run_windows(
+    windows: Windows, capacity: float, settings: Settings, theta: float = 0.0, edges=None
+) -> np.ndarray:
+    """Run every setting through every window and count the failed days of each part of the window.
+
+    Parameters
+    ----------
+    windows : Windows
+        What comes and what is asked.
+    capacity : float [L]
+        Usable tank size.
+    settings : Settings
+        What the lanes differ in.
+    theta : float [1]
+        As in `rainharvest.simulate`.
+    edges : sequence of int [day], optional
+        Where the parts begin, from 0, and where the last one ends; one part by default.
+
+    Returns
+    -------
+    ndarray, shape (settings, parts, columns)
+        Failed days.
+    """
+    days = windows.inflow.shape[0]
+    edges = np.array([0, days] if edges is None else edges, dtype=np.int64)
+    failed = np.empty((settings.start.size, edges.size - 1, windows.year.size))
+
+    def part(columns: range) -> None:
+        for row, begin, end, _, by_part, _ in _blocks(
+            windows, capacity, settings, theta, edges, columns, False
+        ):
+            failed[row, :, begin:end] = by_part[DAYS_FAILED, :, : end - begin]
+
+    _side_by_side(part, windows.year.size)
+    return failed
+
+
+def trace_windows(
+    windows: Windows, capacity: float, settings: Settings, theta: float = 0.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Run every setting through every window and keep the store of each evening.
+
+    Parameters
+    ----------
+    windows : Windows
+        What comes and what is asked.
+    capacity : float [L]
+        Usable tank size.
+    settings : Settings
+        What the lanes differ in.
+    theta : float [1]
+        As in `rainharvest.simulate`.
+
+    Returns
+    -------
+    tuple of ndarray
+        Stored (settings, days, columns) [L], in single precision; the number of days before the first failed
+        one (settings, columns), the length of the window where none failed.
+    """
+    days = windows.inflow.shape[0]
+    stored = np.empty((settings.start.size, days, windows.year.size), dtype=np.float32)
+    lasts = np.empty((settings.start.size, windows.year.size), dtype=np.int64)
+    edges = np.array([0, days], dtype=np.int64)
+
+    def part(columns: range) -> None:
+        for row, begin, end, asked, _, daily in _blocks(
+            windows, capacity, settings, theta, edges, columns, True
+        ):
+            stored[row, :, begin:end] = daily[STORED, :, : end - begin]
+            short = daily[UNMET, :, : end - begin] > 1e-9 * asked[:, : end - begin]
+            lasts[row, begin:end] = np.where(short.any(axis=0), short.argmax(axis=0), days)
+
+    _side_by_side(part, windows.year.size)
+    return stored, lasts
+
+
+def _side_by_side(part: Callable[[range], None], columns: int) -> None:
+    """Work the blocks of columns in two threads where there is enough to do: a slider waits."""
+    blocks = range(0, columns, LANES)
+    with compiling_notice("the daily balance"):
+        part(blocks[:1])
+        rest = blocks[1:]
+        if len(rest) < FEW:
+            part(rest)
+        else:
+            with ThreadPoolExecutor(2) as pool:
+                list(pool.map(part, (rest[::2], rest[1::2])))
+
+
+def _blocks(
+    windows: Windows, capacity: float, settings: Settings, theta: float, edges, blocks: range, trace: bool
+):
+    """Yield the results of each block of lanes; the arrays are used again for the next."""
+    days, columns = windows.inflow.shape
+    if not capacity > 0:
+        raise InputError(f"a tank of {capacity:g} L", "give a size above zero", "capacity")
+    if (settings.start < 0).any() or (settings.start > capacity * (1 + 1e-12)).any():
+        raise InputError(
+            "the gauge shows more than the tank holds, or less than nothing",
+            f"give a level from 0 to {capacity:g} L",
+            "start",
+        )
+    total = np.empty((len(TOTALS), LANES))
+    by_part = np.empty((len(BY_YEAR), edges.size - 1, LANES))
+    daily = np.zeros((len(DAILY), days, LANES)) if trace else None
+    tank = np.empty((3, LANES))
+    tank[0], tank[1] = capacity, theta
+    for begin in blocks:
+        end = min(begin + LANES, columns)
+        lanes = np.minimum(np.arange(begin, begin + LANES), end - 1)  # a short block repeats its last
+        flows = [
+            np.ascontiguousarray(series[:, begin:end] if end - begin == LANES else series[:, lanes])
+            for series in (windows.inflow, windows.demand, windows.essential)
+        ]
+        for row in range(settings.start.size):
+            tank[2] = settings.start[row]
+            level, share = (
+                np.repeat(rule[row][:, None], LANES, axis=1) for rule in (settings.level, settings.share)
+            )
+            balance(*flows, None, tank, level, share, None, edges, total, by_part, daily)
+            yield row, begin, end, flows[1], by_part, daily
+
 
 BANDS = (0.1, 0.25, 0.5, 0.75, 0.9)
+
 """Shares of the years below each line of the fan: between the outer two lie 80 percent."""
+
 CONFIDENCES = (0.5, 0.8, 0.95)
+
 EVERY = 3  # [day] between the points of the fan: a year in some 120
 
 
@@ -103,7 +415,7 @@ def outlook(
     Examples
     --------
     >>> import pandas as pd
-    >>> from rainharvest.drought.windows import as_flows, cut_windows
+    >>> from rainharvest.drought.outlook import as_flows, cut_windows
     >>> days = pd.date_range("2001-01-01", "2010-12-31")
     >>> windows = cut_windows(as_flows(pd.Series(0.0, days), 10.0, 2.0), 6, 1, 30)
     >>> found = outlook(windows, 500.0, 100.0, {"all": 1.0, "essential": 0.0})
@@ -199,3 +511,310 @@ def level_chances(
     chance = (np.cumsum(failed, axis=1) > 0).mean(axis=2)
     coords = {"gauge": ("gauge", levels, attributes("gauge")), "lead": ("lead", ends, attributes("lead"))}
     return xr.DataArray(chance, coords, ("gauge", "lead"), attrs=attributes("dry_chance"))
+
+
+LEADS = (7, 14, 30, 60, 90, 120, 180)  # [day]
+
+BINS = (0.0, 0.05, 0.15, 0.25, 0.35, 0.45, 0.55, 0.65, 0.75, 0.85, 0.95, 1.0)
+
+
+def score(
+    known: Windows, outcome: Windows, capacity: float, start, leads: Sequence[int] = LEADS, theta: float = 0.0
+) -> xr.Dataset:
+    """Compare outlooks made from some years with what other years did.
+
+    Parameters
+    ----------
+    known : Windows
+        The years from which each outlook is made.
+    outcome : Windows
+        The years that are foretold, none of them among the others.
+    capacity : float [L]
+        Usable tank size.
+    start : array_like [L]
+        The gauge reading from which each outcome began; one for all, or a value a year.
+    leads : sequence of int [day]
+        How far ahead.
+    theta : float [1]
+        As in `rainharvest.simulate`.
+
+    Returns
+    -------
+    Dataset
+        On ``year`` (of the outcomes) and ``lead``: ``below_band`` and ``above_band``, whether the store ended
+        below or above the band between the 10th and 90th percentile; ``said_dry`` [1], the chance given of
+        running dry by then; ``went_dry``, whether it did.
+
+    Raises
+    ------
+    InputError
+        If a lead is longer than the windows.
+
+    Notes
+    -----
+    Where the band's edge is an empty or a full tank, an outcome on the edge is inside. Such bands hold more
+    than they say, and cannot hold less.
+    """
+    leads = np.asarray(leads, dtype=int)
+    if leads.min() < 1 or leads.max() > min(known.inflow.shape[0], outcome.inflow.shape[0]):
+        raise InputError("a lead is longer than the outlook", "give longer windows", "leads")
+    start = np.broadcast_to(np.asarray(start, dtype=float), outcome.year.shape)
+    said = trace_windows(known, capacity, kept_throughout(start, np.ones(start.size)), theta)
+    low, high, chance = _said(*said, leads, known.members)
+    held, lasts = _own(outcome, capacity, start, theta)
+    store = held[:, leads - 1]
+    went = lasts[:, None] < leads
+    return _scored(outcome.year, leads, capacity, low, high, chance, store, went)
+
+
+def _scored(year, leads, capacity: float, low, high, chance, store, went) -> xr.Dataset:
+    slack = 1e-6 * capacity  # single precision
+    out = {
+        "below_band": store < low - slack,
+        "above_band": store > high + slack,
+        "said_dry": chance,
+        "went_dry": went,
+    }
+    coords = {"year": ("year", year, attributes("year")), "lead": ("lead", leads, attributes("lead"))}
+    return xr.Dataset({n: (("year", "lead"), v, attributes(n)) for n, v in out.items()}, coords)
+
+
+def _said(stored, lasts, leads, members):
+    """Return the ends of the band and the chance of running dry, on (outcome, lead)."""
+    ordered = np.sort(stored[:, leads - 1], axis=2)
+    low, high = at_rank(ordered, BANDS[0], members), at_rank(ordered, BANDS[-1], members)
+    return low, high, (lasts[:, None, :] < leads[:, None]).mean(axis=2)
+
+
+def _own(outcome: Windows, capacity: float, start, theta):
+    """Run each outcome from its own reading: its column of a setting of its own."""
+    held = np.empty((outcome.year.size, outcome.inflow.shape[0]))
+    lasts = np.empty(outcome.year.size, dtype=int)
+    for k in range(outcome.year.size):
+        one = Windows(
+            outcome.inflow[:, k : k + 1],
+            outcome.demand[:, k : k + 1],
+            outcome.essential[:, k : k + 1],
+            outcome.year[k : k + 1],
+            1,
+        )
+        stored, last = trace_windows(one, capacity, kept_throughout(start[k : k + 1], np.ones(1)), theta)
+        held[k], lasts[k] = stored[0, :, 0], last[0, 0]
+    return held, lasts
+
+
+def score_record(
+    flows: Flows,
+    capacity: float,
+    month: int,
+    day: int,
+    start,
+    leads: Sequence[int] = LEADS,
+    theta: float = 0.0,
+) -> xr.Dataset:
+    """Score outlooks on a record, each year foretold from the others.
+
+    Parameters
+    ----------
+    flows : Flows
+        The record.
+    capacity : float [L]
+        Usable tank size.
+    month, day : int [1]
+        The date of the outlooks.
+    start : DataArray, Series or float [L]
+        What the gauge showed: one value, or what was stored on each evening of the record, of which the
+        evening before the date is taken.
+    leads : sequence of int [day]
+        How far ahead.
+    theta : float [1]
+        As in `rainharvest.simulate`.
+
+    Returns
+    -------
+    Dataset
+        As `score`, in the first member, on the record's whole years.
+
+    Raises
+    ------
+    InputError
+        If the record is too short.
+    """
+    leads = np.asarray(leads, dtype=int)
+    days = int(leads.max())
+    one = Flows(flows.inflow[:1], flows.demand, flows.essential, flows.first)
+    whole = cut_windows(one, month, day, days)
+    at = begins(flows, whole.year, month, day)
+    if np.ndim(start) == 0:
+        reading = np.full(at.size, float(start))
+    else:
+        reading = np.asarray(start, dtype=float)[np.maximum(at - 1, 0)]
+    # Every year from every year's reading in one go; a year's own column is the outcome, and it and those that
+    # share a day with it are no part of what was known.
+    stored, lasts = trace_windows(whole, capacity, kept_throughout(reading, np.ones(at.size)), theta)
+    apart = np.abs(at[:, None] - at) >= days
+    if (np.count_nonzero(apart, axis=1) < 2).any():
+        raise InputError("fewer than 2 years are left to foretell one from", "give a longer record", "inflow")
+    low, high, said, own, went = [], [], [], [], []
+    for k, others in enumerate(apart):
+        bounds = _said(stored[k : k + 1][..., others], lasts[k : k + 1, others], leads, 1)
+        for rows, value in zip((low, high, said), bounds, strict=True):
+            rows.append(value[0])
+        own.append(stored[k, leads - 1, k])
+        went.append(lasts[k, k] < leads)
+    return _scored(whole.year, leads, capacity, *(np.array(rows) for rows in (low, high, said, own, went)))
+
+
+def reliability(said: xr.DataArray, went: xr.DataArray, bins: Sequence[float] = BINS) -> xr.Dataset:
+    """Compare stated chances with how often the thing happened.
+
+    Parameters
+    ----------
+    said : DataArray [1]
+        Stated chances.
+    went : DataArray of bool
+        Whether it happened, on the same dimensions.
+    bins : sequence of float [1]
+        Edges of the classes of chance.
+
+    Returns
+    -------
+    Dataset
+        On ``chance_class``: ``said_chance`` [1], the mean stated; ``seen_share`` [1]; ``seen_low`` and
+        ``seen_high`` [1], between which the share lies 19 times in 20 if the statements are right (normal
+        approximation of the binomial law, events counted as independent); ``forecasts``, how many. Classes
+        without any are left out.
+
+    Examples
+    --------
+    >>> said = xr.DataArray([0.0, 0.0, 0.5, 0.5], dims="year")
+    >>> found = reliability(said, xr.DataArray([False, False, True, False], dims="year"))
+    >>> found.said_chance.values, found.seen_share.values
+    (array([0. , 0.5]), array([0. , 0.5]))
+    """
+    chance, happened = np.asarray(said, float).ravel(), np.asarray(went, bool).ravel()
+    bins = np.asarray(bins, dtype=float)
+    place = np.clip(np.searchsorted(bins, chance, side="right") - 1, 0, bins.size - 2)
+    rows = []
+    for k in np.unique(place):
+        here = place == k
+        mean = chance[here].mean()
+        spread = 1.96 * np.sqrt((chance[here] * (1 - chance[here])).sum()) / here.sum()
+        rows.append(
+            (mean, happened[here].mean(), max(mean - spread, 0.0), min(mean + spread, 1.0), here.sum())
+        )
+    table = np.array(rows).T
+    names = ("said_chance", "seen_share", "seen_low", "seen_high", "forecasts")
+    return xr.Dataset(
+        {n: ("chance_class", v, attributes(n)) for n, v in zip(names, table, strict=True)},
+        coords={
+            "chance_class": ("chance_class", np.arange(1, table.shape[1] + 1), attributes("chance_class"))
+        },
+    )
+
+
+AHEAD = (30, 60, 90, 120, 180, 270, 364)  # [day] how far a plan may look
+
+STEPS = 20  # the gauge is read in twentieths of the tank
+
+
+def dry_chances(flows: Flows, capacity: float, serve: tuple[float, ...], theta: float) -> np.ndarray:
+    """Return the chance of running dry from the first of each month.
+
+    Parameters
+    ----------
+    flows : Flows
+        The record; its first member.
+    capacity : float [L]
+        Usable tank size.
+    serve : tuple of float [1]
+        Shares of what can wait that are served.
+    theta : float [1]
+        As in `rainharvest.simulate`.
+
+    Returns
+    -------
+    ndarray [1]
+        On (month, what is served, reading, within): readings in twentieths of the tank, times as `AHEAD`.
+    """
+    one = Flows(flows.inflow[:1], flows.demand, flows.essential, flows.first)
+    start = np.arange(STEPS + 1) / STEPS * capacity
+    settings = kept_throughout(np.tile(start, len(serve)), np.repeat(serve, start.size))
+    out = np.empty((12, len(serve), start.size, len(AHEAD)))
+    for month in range(12):
+        cut = cut_windows(one, month + 1, 1, AHEAD[-1])
+        failed = run_windows(cut, capacity, settings, theta, np.array([0, *AHEAD]))
+        dry = (np.cumsum(failed, axis=1) > 0).mean(axis=2)
+        out[month] = dry.reshape(len(serve), start.size, -1)
+    return out
+
+
+def help_levels(flows: Flows, capacity: float, serve: float, help_days: int, theta: float) -> np.ndarray:
+    """Return below which share of the tank not even the strictest stage is sure to last until help comes.
+
+    The gauge is read all through the month: of four days of it, the most anxious counts.
+
+    Parameters
+    ----------
+    flows : Flows
+        The record; its first member.
+    capacity : float [L]
+        Usable tank size.
+    serve : float [1]
+        Share of what can wait that the strictest stage serves.
+    help_days : int [day]
+        How long help takes to come.
+    theta : float [1]
+        As in `rainharvest.simulate`.
+
+    Returns
+    -------
+    ndarray [1]
+        From January.
+
+    Raises
+    ------
+    InputError
+        If help takes no time or half a year.
+    """
+    if not 1 <= help_days <= 180:
+        raise InputError(f"help that takes {help_days} days", "give from 1 to 180 days", "help_days")
+    one = Flows(flows.inflow[:1], flows.demand, flows.essential, flows.first)
+    reading = np.arange(STEPS + 1) / STEPS
+    settings = kept_throughout(reading * capacity, np.full(reading.size, serve))
+    out = np.zeros(12)
+    for month in range(12):
+        for day in (1, 8, 15, 22):
+            failed = run_windows(cut_windows(one, month + 1, day, help_days), capacity, settings, theta)
+            dry = (failed[:, 0] > 0).mean(axis=1)
+            out[month] = max(out[month], float(lowest_sure(dry[None], HELP_RISK.value, reading)[0]))
+    return out
+
+
+def lowest_sure(chance: np.ndarray, risk: float, reading: np.ndarray) -> np.ndarray:
+    """Return the lowest reading from which the chance of running dry is no more than a risk.
+
+    Where not even a full tank is sure, the level lies a step above full: the stage then always holds.
+
+    Parameters
+    ----------
+    chance : ndarray [1]
+        Chances of running dry, the reading last.
+    risk : float [1]
+        The chance taken.
+    reading : ndarray [1]
+        Readings, rising, as shares of the tank.
+
+    Returns
+    -------
+    ndarray [1]
+        A reading for each.
+
+    Examples
+    --------
+    >>> lowest_sure(np.array([[0.9, 0.4, 0.1], [1.0, 1.0, 1.0]]), 0.4, np.array([0.0, 0.5, 1.0]))
+    array([0.5 , 1.05])
+    """
+    sure = chance <= risk + 1e-12
+    above = np.where(sure.any(axis=-1), sure.argmax(axis=-1), reading.size)
+    return np.append(reading, 1 + 1 / STEPS)[above]

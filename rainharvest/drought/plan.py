@@ -8,13 +8,190 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from rainharvest.drought.defaults import FAILING_YEARS, HELP_DAYS, STAGE_SHARES
-from rainharvest.drought.judged import judged_lanes
-from rainharvest.drought.triggers import AHEAD, STEPS, dry_chances, help_levels, lowest_sure
-from rainharvest.drought.walk import walk
-from rainharvest.drought.windows import Flows
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
+from rainharvest.core.compiled import compiling_notice
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.drought.outlook import (
+    AHEAD,
+    DRAWN,
+    STEPS,
+    STORED,
+    UNMET,
+    Flows,
+    dry_chances,
+    help_levels,
+    lowest_sure,
+)
+from rainharvest.drought.tables import FAILING_YEARS, HELP_DAYS, STAGE_SHARES
+from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, balance
+
+RATIONED = DAILY.index("rationed")
+
+MEASURES = ("essential_failed", "failed_by_year", "rationed_by_year", "drawn_by_year")
+
+
+def walk(
+    flows: Flows,
+    capacity: float,
+    levels: np.ndarray,
+    shares,
+    *,
+    member: np.ndarray | None = None,
+    start: float = 0.0,
+    theta: float = 0.0,
+    year_start_month: int = 1,
+) -> xr.Dataset:
+    """Run the record month by month, each with its own rationing levels, the store handed on.
+
+    Parameters
+    ----------
+    flows : Flows
+        The record.
+    capacity : float [L]
+        Usable tank size.
+    levels : ndarray, shape (lanes, 12, stages) [L]
+        Levels below which each stage holds, from January; at most 64 lanes.
+    shares : sequence of float [1]
+        Share of what can wait that each stage serves.
+    member : ndarray of int, optional
+        The filled version that each lane runs; the first by default.
+    start : float [L]
+        Stored on the first morning.
+    theta : float [1]
+        As in `rainharvest.simulate`.
+    year_start_month : int [1]
+        First month of the hydrological year.
+
+    Returns
+    -------
+    Dataset
+        On ``lane`` and ``year``: ``essential_failed`` [day], days on which not even what is essential was
+        supplied; ``failed_by_year`` [day], ``rationed_by_year`` [L], ``drawn_by_year`` [L]; with ``stage``,
+        from 1: ``stage_days`` [day]. On ``year``: ``days_in_year``.
+
+    Raises
+    ------
+    InputError
+        If there are more than 64 lanes, or the levels do not fit the months and stages.
+
+    Notes
+    -----
+    Within a month it is the balance of `rainharvest.simulate`, bit for bit; a gauge read at the turn of the
+    month is judged by the new month's levels.
+    """
+    levels = np.asarray(levels, dtype=float)
+    shares = np.asarray(shares, dtype=float)
+    if levels.ndim != 3 or levels.shape[1:] != (12, shares.size) or not 1 <= levels.shape[0] <= LANES:
+        raise InputError(
+            f"levels of shape {levels.shape}", f"give (1 to {LANES} lanes, 12 months, stages)", "levels"
+        )
+    lanes, length = levels.shape[0], flows.demand.size
+    lane = np.minimum(np.arange(LANES), lanes - 1)
+    member = np.zeros(lanes, dtype=int) if member is None else np.asarray(member)
+    water = np.ascontiguousarray(flows.inflow[member[lane]].T)
+    asked, kept = (np.repeat(s[:, None], LANES, axis=1) for s in (flows.demand, flows.essential))
+    month = (flows.first + np.arange(length)).astype("datetime64[M]").astype(int)
+    begins = np.append(np.flatnonzero(np.diff(month, prepend=month[0] - 1)), length)
+    of_year = 1970 + month[begins[:-1]] // 12 - (month[begins[:-1]] % 12 + 1 < year_start_month)
+    names, row = np.unique(of_year, return_inverse=True)
+    out = np.zeros((len(MEASURES), names.size, LANES))
+    in_stage = np.zeros((shares.size, names.size, LANES))
+    days_in = np.bincount(row, np.diff(begins))
+    tank = np.empty((3, LANES))
+    tank[0], tank[1], tank[2] = capacity, theta, start
+    rule = np.repeat(shares[:, None], LANES, axis=1)
+    total, by_part = np.empty((len(TOTALS), LANES)), np.empty((len(BY_YEAR), 1, LANES))
+    daily = np.zeros((len(DAILY), 31, LANES))
+    with compiling_notice("the daily balance"):
+        for k, year in enumerate(row):
+            first, end = begins[k], begins[k + 1]
+            days = end - first
+            part = slice(first, end)
+            trace = np.ascontiguousarray(daily[:, :days])
+            level = np.ascontiguousarray(levels[lane, month[first] % 12].T)
+            balance(
+                water[part],
+                asked[part],
+                kept[part],
+                None,
+                tank,
+                level,
+                rule,
+                None,
+                np.array([0, days]),
+                total,
+                by_part,
+                trace,
+            )
+            morning = np.concatenate([tank[2][None], trace[STORED, :-1]])
+            least = kept[part] * (1 - 1e-9)
+            out[0, year] += (trace[DRAWN] < least).sum(axis=0)
+            out[1, year] += (trace[UNMET] > 1e-9 * asked[part]).sum(axis=0)
+            out[2, year] += trace[RATIONED].sum(axis=0)
+            out[3, year] += trace[DRAWN].sum(axis=0)
+            below = (morning[None] < level[:, None]).sum(axis=1)
+            below[:-1] -= below[1:]  # in a stage and not in the next
+            in_stage[:, year] += below
+            tank[2] = trace[STORED, -1]
+    found = xr.Dataset(
+        {n: (("lane", "year"), out[i, :, :lanes].T, attributes(n)) for i, n in enumerate(MEASURES)},
+        coords={"year": ("year", names, attributes("year"))},
+    )
+    stage = ("stage", np.arange(1, shares.size + 1), attributes("stage"))
+    found["stage_days"] = (
+        ("stage", "lane", "year"),
+        in_stage[:, :, :lanes].transpose(0, 2, 1),
+        attributes("stage_days"),
+    )
+    found["days_in_year"] = ("year", days_in, attributes("days_in_year"))
+    return found.assign_coords(stage=stage)
+
+
+WARM_UP = 365  # [day] left out of the judgement: nobody knows what was stored before the record
+
+
+def judged_lanes(done: xr.Dataset, flows: Flows, year_start_month: int, ordinary) -> dict[str, np.ndarray]:
+    """Return what counts of each lane: failing years over all whole years, costs over the ordinary ones.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.drought.plan.walk`.
+    flows : Flows
+        The record that was walked.
+    year_start_month : int [1]
+        First month of the hydrological year.
+    ordinary : sequence of int, optional
+        The years that count as ordinary; all whole ones if None.
+
+    Returns
+    -------
+    dict of ndarray
+        ``failing_years``, ``cut_share`` [1] and ``failed`` [day] a lane, ``stage_days`` [day] on (stage, lane).
+
+    Raises
+    ------
+    InputError
+        If fewer than 3 years are whole after the first.
+    """
+    whole = (done.days_in_year >= 365).values
+    begun = np.array([np.datetime64(f"{y:04d}-{year_start_month:02d}-01", "D") for y in done.year.values])
+    whole &= begun >= flows.first + WARM_UP
+    if np.count_nonzero(whole) < 3:
+        raise InputError("fewer than 3 whole years after the first", "give a longer record", "inflow")
+    usual = whole if ordinary is None else whole & np.isin(done.year.values, list(ordinary))
+    usual = usual if usual.any() else whole
+    cut = done.rationed_by_year.values[:, usual].sum(axis=1)
+    year = (flows.first + np.arange(flows.demand.size)).astype("datetime64[M]").astype(int)
+    year = 1970 + year // 12 - (year % 12 + 1 < year_start_month)
+    asked = flows.demand[np.isin(year, done.year.values[usual])].sum()
+    return {
+        "failing_years": (done.essential_failed.values[:, whole] > 0).mean(axis=1),
+        "cut_share": cut / asked if asked > 0 else 0.0 * cut,
+        "stage_days": done.stage_days.values[:, :, usual].mean(axis=2),
+        "failed": done.failed_by_year.values[:, usual].mean(axis=1),
+    }
+
 
 RISKS = (0.0, 0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)  # [1] chance of running dry that a plan may take
 
@@ -129,7 +306,7 @@ def find_plan(flows: Flows, capacity: float, *, wanted: float = FAILING_YEARS.va
     Notes
     -----
     Own method, built on position analysis (Hirsch 1978, from memory). The levels are found and judged on the
-    same record: `rainharvest.drought.elsewhere.judge_elsewhere` judges them on years that they were not found from.
+    same record: `rainharvest.drought.plan.judge_elsewhere` judges them on years that they were not found from.
     """
     return choose_plan(try_plans(flows, capacity, **settings), wanted)
 
@@ -251,3 +428,49 @@ def choose_plan(tried: Tried, wanted: float = FAILING_YEARS.value) -> Plan:
         ordinary_failed_without=float(tried.judged["failed"][0]),
         tried=xr.Dataset({name: ("lane", list(v), attributes(name)) for name, v in columns.items()}),
     )
+
+
+def judge_elsewhere(flows: Flows, capacity: float, **settings) -> tuple[float, float]:
+    """Find a plan on each half of a record and judge it on the other.
+
+    Parameters
+    ----------
+    flows : Flows
+        The record.
+    capacity : float [L]
+        Usable tank size.
+    **settings
+        As `find_plan`.
+
+    Returns
+    -------
+    tuple of float [1]
+        Share of the years in which what is essential failed, under plans found from other years; the same
+        without a plan.
+
+    Raises
+    ------
+    InputError
+        As `find_plan`; each half needs 3 whole years after its first.
+    """
+    half = flows.demand.size // 2
+    parts = [
+        Flows(flows.inflow[:1, s], flows.demand[s], flows.essential[s], flows.first + (s.start or 0))
+        for s in (slice(None, half), slice(half, None))
+    ]
+    month = settings.get("year_start_month", 1)
+    shares = []
+    for found_on, judged_on in (parts, parts[::-1]):
+        plan = find_plan(found_on, capacity, **settings)
+        both = np.stack([np.zeros((12, len(plan.shares))), plan.level.values.T * capacity])
+        done = walk(
+            judged_on,
+            capacity,
+            both,
+            plan.shares,
+            theta=settings.get("theta", 0.0),
+            year_start_month=month,
+        )
+        shares.append(judged_lanes(done, judged_on, month, None)["failing_years"])
+    without, under = np.mean(shares, axis=0)
+    return float(under), float(without)

@@ -3,23 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.rainfall import check_habits as habits
-from rainharvest.rainfall import check_neighbours as beside
-from rainharvest.rainfall import check_runs as spans
-from rainharvest.rainfall import check_values as single
-from rainharvest.rainfall import check_years as yearly
-from rainharvest.rainfall.check_finding import SEVERITIES, Finding, day
-from rainharvest.rainfall.fill_input import as_neighbours, as_record
-from rainharvest.rainfall.flags import Flag
-
-COLUMNS = ["check", "severity", "first_day", "last_day", "days", "reason", "action", "flag"]
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.check_days import (
+    bounds,
+    dry_runs,
+    duplicates,
+    empty_months,
+    hidden_totals,
+    outliers,
+    repeats,
+)
+from rainharvest.rainfall.check_habits import drizzle, resolution, rounding, small_amounts, units, weekdays
+from rainharvest.rainfall.check_neighbours import (
+    denied_dryness,
+    kindred,
+    not_borne_out,
+    scale,
+    shifts,
+    uncorroborated,
+)
+from rainharvest.rainfall.check_years import beyond_today, breaks, incomplete_years, trend
+from rainharvest.rainfall.flags import Finding, Flag, as_neighbours, as_record, day, table_of
 
 
 def check_rain(
@@ -88,29 +97,29 @@ def check_rain(
             if one.flag in ("rejected", "suspect") and one.severity in ("wrong", "suspect"):
                 values[days.get_loc(one.first) : days.get_loc(one.last) + 1] = np.nan
 
-    heed(yearly.beyond_today(record))
-    heed(single.bounds(values, total_days, days, ceiling))
+    heed(beyond_today(record))
+    heed(bounds(values, total_days, days, ceiling))
     values[total_days > 1] = np.nan  # a total over several days has no place among daily values
     whole = values.copy()
     if not np.isfinite(values).any():
-        return table_of(found + yearly.incomplete_years(record))
-    heed(habits.units(values, days))
-    heed(single.outliers(values, days))
-    heed(spans.duplicates(values, days))
-    heed(single.repeats(values, days))
-    others = beside.kindred(values, as_neighbours(neighbours, record))
-    zeros = spans.dry_runs(values, days) + spans.empty_months(values, days)
-    zeros = beside.not_borne_out(zeros, values, days, others)
-    heed(_not_twice(beside.denied_dryness(values, days, others) + zeros))
-    heed(beside.uncorroborated(values, days, others))
-    found.extend(beside.scale(values, days, others))
-    found.extend(beside.shifts(values, days, others))
-    found.extend(spans.hidden_totals(np.where(np.isin(total_days, 1), whole, np.nan), days))
-    for habit in (habits.resolution, habits.rounding, habits.weekdays, habits.small_amounts, habits.drizzle):
+        return table_of(found + incomplete_years(record))
+    heed(units(values, days))
+    heed(outliers(values, days))
+    heed(duplicates(values, days))
+    heed(repeats(values, days))
+    others = kindred(values, as_neighbours(neighbours, record))
+    zeros = dry_runs(values, days) + empty_months(values, days)
+    zeros = not_borne_out(zeros, values, days, others)
+    heed(_not_twice(denied_dryness(values, days, others) + zeros))
+    heed(uncorroborated(values, days, others))
+    found.extend(scale(values, days, others))
+    found.extend(shifts(values, days, others))
+    found.extend(hidden_totals(np.where(np.isin(total_days, 1), whole, np.nan), days))
+    for habit in (resolution, rounding, weekdays, small_amounts, drizzle):
         found.extend(habit(values, days))
-    found.extend(yearly.incomplete_years(record))
-    found.extend(yearly.breaks(values, days, others))
-    found.extend(yearly.trend(values, days))
+    found.extend(incomplete_years(record))
+    found.extend(breaks(values, days, others))
+    found.extend(trend(values, days))
     return table_of(found)
 
 
@@ -121,15 +130,6 @@ def _not_twice(findings: list[Finding]) -> list[Finding]:
         if not any(other.first <= one.last and one.first <= other.last for other in kept):
             kept.append(one)
     return kept
-
-
-def table_of(findings: list[Finding]) -> pd.DataFrame:
-    """Return findings as a table, worst first."""
-    order = sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), -f.days, f.first, f.check))
-    table = pd.DataFrame([asdict(one) for one in order])
-    if table.empty:
-        table = pd.DataFrame(columns=[c.replace("_day", "") for c in COLUMNS])
-    return table.rename(columns={"first": "first_day", "last": "last_day"})[COLUMNS]
 
 
 def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> xr.DataArray:

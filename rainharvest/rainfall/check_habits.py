@@ -1,12 +1,14 @@
-"""Checks of the observer's and the file's habits: resolution, units, rounding, small amounts, weekdays."""
+"""Checks of the observer's and the file's habits, and of hourly and minute rain."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import xarray as xr
 
-from rainharvest.rainfall.check_finding import Finding, runs
-from rainharvest.sources import Default
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.flags import Finding, Flag, finding_runs, many, table_of
 
 # least step, words, tolerance; the inch steps are often stored rounded to a tenth of a millimetre
 STEPS = (
@@ -18,22 +20,32 @@ STEPS = (
     (0.2, "0.2 mm", 0.006),
     (0.1, "0.1 mm", 0.006),
 )
+
 FITS = Default(0.97, "1", "share of a year's wet values that stand on the steps", "own choice")
+
 FACTORS = (
     (10.0, "10", "divide these days by 10"),
     (0.1, "1/10", "multiply these days by 10"),
     (25.4, "25.4", "divide these days by 25.4"),
     (1 / 25.4, "1/25.4", "multiply these days by 25.4"),
 )
+
 FACTOR_WIDTH = Default(0.45, "1", "how far, as a logarithm, a ratio may stand from the factor", "own choice")
+
 FACTOR_RAIN = Default(40, "day", "wet days that a stretch in another unit holds at least", "own choice")
+
 ROUND_EXCESS = Default(1.5, "1", "times the share that even chances give", "own choice")
+
 ROUND_CHANCE = Default(0.001, "1", "binomial, one-sided", "own choice")
+
 WEEKDAY_CHANCE = Default(0.01, "1", "chi-square of wet days by weekday", "own choice")
+
 WEEKDAY_EFFECT = Default(0.08, "1", "how far the odd weekday stands from the mean", "own choice")
+
 SMALL_CHANGE = Default(
     2.0, "1", "times by which small amounts are rarer than in the fuller years", "own choice"
 )
+
 GRIDDED_DRY, GRIDDED_DRIZZLE = 0.15, 0.05  # share of days without rain, share with up to 0.2 mm
 
 
@@ -100,7 +112,7 @@ def units(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     half = int(FACTOR_RAIN.value)
     smooth = pd.Series(excess).rolling(2 * half + 1, center=True, min_periods=half).median().to_numpy()
     out = []
-    for first, last in runs(np.abs(smooth) > np.log(10) / 2):
+    for first, last in finding_runs(np.abs(smooth) > np.log(10) / 2):
         if last - first + 1 < half:
             continue
         inside = np.zeros(len(wet), dtype=bool)
@@ -219,7 +231,7 @@ def small_amounts(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     if small[told & (ratio >= usual)].sum() < 100:
         return []
     out = []
-    for first, last in runs(told & (ratio < usual / SMALL_CHANGE.value)):
+    for first, last in finding_runs(told & (ratio < usual / SMALL_CHANGE.value)):
         span = np.flatnonzero((block >= first) & (block <= last))
         got = small[first : last + 1].sum() / next_up[first : last + 1].sum()
         out.append(
@@ -257,5 +269,194 @@ def drizzle(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
             "gridded product or a model, not a gauge; its drizzle is lost on the roof and its storms "
             "are smoothed",
             "put it beside a gauge before trusting it",
+        )
+    ]
+
+
+HOUR_RECORD = Default(401.0, "mm", "largest hourly rain taken as possible by the GSDR checks", "open data")
+
+DAY_RECORD = Default(1825.0, "mm", "WMO world record of a day (wmo.asu.edu)", "open data")
+
+EQUAL_STEPS = Default(4, "1", "equal non-zero readings in sequence, at least", "own choice")
+
+CHANCE = Default(0.01, "1", "expected number in the record above which chance explains it", "own choice")
+
+LUMPED_DAYS = Default(5, "day", "wet days that a month needs", "own choice")
+
+LUMPED_SHARE = Default(0.8, "1", "of them with all their rain in one reading at one hour", "own choice")
+
+LUMPED_CHANCE = Default(1e-4, "1", "binomial, from the share in the whole record", "own choice")
+
+
+def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
+    """Doubt an hourly or minute record: readings that cannot be, that repeat, or that hold a whole day.
+
+    Parameters
+    ----------
+    rain_step : DataArray [mm]
+        Rain of each reading on ``time``, as `rainharvest.rainfall.read_days.read_subdaily` gives it.
+
+    Returns
+    -------
+    DataFrame
+        Findings as `rainharvest.rainfall.check.check_rain` returns them, by day, so that those accepted can
+        be set on the daily record with `rainharvest.rainfall.check.accept_findings`.
+
+    Raises
+    ------
+    InputError
+        If it is not a record of readings less than a day apart.
+
+    Notes
+    -----
+    "lumped days" are days whose rain stands in one reading, month after month at the same hour: a daily gauge
+    written into an hourly file. Their daily sums are right; anything read from their hours is not.
+
+    Examples
+    --------
+    >>> time = pd.date_range("2000-01-01", periods=500, freq="h", name="time")
+    >>> rain = xr.DataArray(np.zeros(500), dims="time", coords={"time": time})
+    >>> rain[100] = -1.0
+    >>> check_steps(rain)[["check", "first_day"]].values.tolist()
+    [['negative', Timestamp('2000-01-05 00:00:00')]]
+    """
+    index = (
+        rain_step.indexes.get("time")
+        if isinstance(rain_step, xr.DataArray) and rain_step.dims == ("time",)
+        else None
+    )
+    if not isinstance(index, pd.DatetimeIndex) or len(index) < 2 or not index.is_monotonic_increasing:
+        raise InputError(
+            "readings in order of time were expected", "read the file with read_subdaily", "rain_step"
+        )
+    step = float(np.median(np.diff(index.to_numpy()) / np.timedelta64(1, "s")))
+    if step >= 86_400:
+        raise InputError("the readings are a day or more apart", "check them with check_rain", "rain_step")
+    values = rain_step.to_numpy().astype(float).copy()
+    if "flag" in rain_step.coords:
+        values[(rain_step["flag"] == Flag.REJECTED).to_numpy()] = np.nan
+    days = index.normalize()
+    found = _bounds(values, days, step) + _missing(values, days)
+    values[values < 0] = np.nan
+    values[values > _most(step)] = np.nan
+    return table_of(found + _streaks(values, days) + _lumped(values, index))
+
+
+def _most(step: float) -> float:
+    return HOUR_RECORD.value if step <= 3600 else DAY_RECORD.value
+
+
+def _bounds(values: np.ndarray, days: pd.DatetimeIndex, step: float) -> list[Finding]:
+    out = []
+    for check, bad, said in (
+        ("negative", values < 0, "negative, which rain cannot be; they may be a code for a missing reading"),
+        ("impossible", values > _most(step), f"more than {_most(step):g} mm, the most taken as possible"),
+    ):
+        for first, last in finding_runs(bad):
+            number, worst = last - first + 1, values[first : last + 1]
+            worst = worst.min() if check == "negative" else worst.max()
+            out.append(
+                Finding(
+                    check,
+                    "wrong",
+                    days[first],
+                    days[last],
+                    int((days[last] - days[first]).days + 1),
+                    f"{many(number, 'reading')}, as far as {worst:g} mm, "
+                    f"{'is' if number == 1 else 'are'} {said}",
+                    "reject the days",
+                    "rejected",
+                )
+            )
+    return out
+
+
+def _streaks(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
+    known = np.isfinite(values)
+    wet = values[values > 0]
+    if len(wet) < 50:
+        return []
+    kinds, count = np.unique(wet, return_counts=True)
+    change = np.flatnonzero(np.concatenate([[True], values[1:] != values[:-1], [True]]))
+    out = []
+    for a, b in zip(change[:-1], change[1:], strict=True):
+        if b - a < EQUAL_STEPS.value or not values[a] > 0:
+            continue
+        # rain goes on: the chance that the next reading is the same is its share of the wet readings
+        share = count[np.searchsorted(kinds, values[a])] / len(wet)
+        if known.sum() * share ** (b - a - 1) * len(wet) / known.sum() < CHANCE.value:
+            out.append(
+                Finding(
+                    "streak",
+                    "suspect",
+                    days[a],
+                    days[b - 1],
+                    int((days[b - 1] - days[a]).days + 1),
+                    f"{values[a]:g} mm stands in {b - a} readings in sequence: a stuck gauge, or a "
+                    f"longer total "
+                    "shared out evenly",
+                    "look the hours up in the original",
+                    "suspect",
+                )
+            )
+    return out
+
+
+def _lumped(values: np.ndarray, index: pd.DatetimeIndex) -> list[Finding]:
+    from scipy.stats import binom
+
+    frame = pd.DataFrame({"day": index.normalize(), "hour": index.hour, "rain": values})
+    wet = frame[frame["rain"] > 0]
+    if wet.empty:
+        return []
+    by_day = wet.groupby("day").agg(readings=("rain", "size"), hour=("hour", "first"))
+    single = by_day["readings"] == 1
+    month = by_day.index.to_period("M")
+    lumped = {}
+    for name, part in by_day.groupby(month):
+        alone = part[part["readings"] == 1]
+        hits = int(alone["hour"].value_counts().max()) if len(alone) else 0
+        if len(part) < LUMPED_DAYS.value or hits < LUMPED_SHARE.value * len(part):
+            continue
+        others = single[month != name]
+        usual = min((others.sum() + 1) / (len(others) + 2) / 4, 0.5)  # at one hour: a quarter, to be safe
+        if 24 * binom.sf(hits - 1, len(part), usual) < LUMPED_CHANCE.value:
+            lumped[name] = (len(part), hits, int(alone["hour"].mode()[0]))
+    out, names = [], sorted(lumped)
+    while names:
+        stretch = [names.pop(0)]
+        while names and names[0] == stretch[-1] + 1:
+            stretch.append(names.pop(0))
+        number, hits = (sum(lumped[m][k] for m in stretch) for k in (0, 1))
+        out.append(
+            Finding(
+                "lumped days",
+                "suspect",
+                stretch[0].start_time.normalize(),
+                stretch[-1].end_time.normalize(),
+                number,
+                f"on {hits} of {number} wet days all the rain stands in one reading, at "
+                f"{lumped[stretch[0]][2]:02d} h: daily totals written into an hourly file",
+                "trust the daily sums and take no intensity from these hours",
+            )
+        )
+    return out
+
+
+def _missing(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
+    lost = pd.Series(np.isnan(values)).groupby(np.asarray(days)).any()
+    if not lost.any():
+        return []
+    where = lost.index[lost]
+    return [
+        Finding(
+            "completeness",
+            "note",
+            pd.Timestamp(where[0]),
+            pd.Timestamp(where[-1]),
+            int(lost.sum()),
+            f"{many(int(lost.sum()), 'day')} {'lacks' if lost.sum() == 1 else 'lack'} a reading and so "
+            f"{'has' if lost.sum() == 1 else 'have'} no daily total",
+            "fill the days from neighbours once the record is summed",
         )
     ]

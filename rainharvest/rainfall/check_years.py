@@ -1,30 +1,341 @@
-"""Checks of years: which are whole, whether the record breaks, alone or beside neighbours, its trend."""
+"""Checks of years: which are whole, breaks, trend, alone or beside neighbours."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.names import attributes
-from rainharvest.rainfall.check_breaks import buishand_range, pettitt, snht, von_neumann_ratio
-from rainharvest.rainfall.check_finding import Finding, many
-from rainharvest.rainfall.fill_input import Neighbour, as_neighbours, as_record, sound_values
-from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.trend import mann_kendall
-from rainharvest.sources import Default
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.flags import Finding, Flag, Neighbour, as_neighbours, as_record, many, sound_values
+
+SIMULATIONS = 5000
+
+
+@dataclass(frozen=True)
+class Break:
+    """What a test for one break says.
+
+    Parameters
+    ----------
+    statistic : float [1]
+        The test's statistic.
+    before : int [1]
+        How many values stand before the break; 0 for a test that names no place.
+    p : float [1]
+        Chance of as large a statistic in a series without a break.
+    """
+
+    statistic: float
+    before: int
+    p: float
+
+
+def _series(values) -> np.ndarray:
+    x = np.asarray(values, dtype=float)
+    if x.ndim != 1 or len(x) < 5 or not np.isfinite(x).all():
+        raise InputError(
+            "a break needs five known values at least", "give one value a year, none missing", "values"
+        )
+    return x
+
+
+def pettitt(values) -> Break:
+    """Test for one change of the median (Pettitt 1979).
+
+    With r_i the ranks, U_k = 2 sum(r_1..r_k) - k (n + 1); the statistic is K = max |U_k| and
+    p = 2 exp(-6 K^2 / (n^3 + n^2)), at most 1.
+
+    Parameters
+    ----------
+    values : array_like
+        One value a year, in any unit.
+
+    Returns
+    -------
+    Break
+
+    Raises
+    ------
+    InputError
+        If there are fewer than five values, or one is missing.
+
+    Examples
+    --------
+    >>> found = pettitt([1, 2, 1, 2, 1, 2, 8, 9, 8, 9, 8, 9])
+    >>> found.statistic, found.before, round(found.p, 3)
+    (36.0, 6, 0.031)
+    """
+    from scipy.stats import rankdata
+
+    x = _series(values)
+    n = len(x)
+    u = 2 * np.cumsum(rankdata(x)) - np.arange(1, n + 1) * (n + 1)
+    k = int(np.argmax(np.abs(u[:-1])))
+    size = float(np.abs(u[k]))
+    return Break(size, k + 1, float(min(1.0, 2 * np.exp(-6 * size**2 / (n**3 + n**2)))))
+
+
+def _standard(x: np.ndarray) -> np.ndarray:
+    spread = x.std(axis=-1, ddof=1, keepdims=True)
+    return (x - x.mean(axis=-1, keepdims=True)) / np.where(spread > 0, spread, 1)
+
+
+def _snht(x: np.ndarray) -> np.ndarray:
+    """Return T_k for each k, on the last axis."""
+    n = x.shape[-1]
+    k = np.arange(1, n)
+    sums = np.cumsum(_standard(x), axis=-1)[..., :-1]
+    return sums**2 / k + sums**2 / (n - k)  # the standardised values sum to nothing
+
+
+def _range(x: np.ndarray) -> np.ndarray:
+    n = x.shape[-1]
+    partial = np.cumsum(_standard(x) * np.sqrt(n / (n - 1)), axis=-1) / np.sqrt(n)
+    return np.maximum(partial.max(axis=-1), 0) - np.minimum(partial.min(axis=-1), 0)
+
+
+def _von_neumann(x: np.ndarray) -> np.ndarray:
+    spread = ((x - x.mean(axis=-1, keepdims=True)) ** 2).sum(axis=-1)
+    return (np.diff(x, axis=-1) ** 2).sum(axis=-1) / np.where(spread > 0, spread, 1)
+
+
+@lru_cache(maxsize=64)
+def _null(test: str, n: int) -> np.ndarray:
+    """Return the sorted statistics of series without a break: independent normal values, seeded."""
+    x = np.random.default_rng(n).standard_normal((SIMULATIONS, n))
+    value = {
+        "snht": lambda: _snht(x).max(axis=-1),
+        "range": lambda: _range(x),
+        "ratio": lambda: _von_neumann(x),
+    }
+    return np.sort(value[test]())
+
+
+def _chance(test: str, n: int, statistic: float, upper: bool = True) -> float:
+    null = _null(test, n)
+    beyond = (
+        len(null) - np.searchsorted(null, statistic, "left")
+        if upper
+        else np.searchsorted(null, statistic, "right")
+    )
+    return float((1 + beyond) / (1 + len(null)))
+
+
+def snht(values) -> Break:
+    """Test for one change of the mean: the standard normal homogeneity test (Alexandersson 1986).
+
+    With z standardised (divisor n - 1), T_k = k mean(z_1..z_k)^2 + (n - k) mean(z_k+1..z_n)^2; the
+    statistic is the largest T_k. The chance comes from 5,000 seeded series of independent normal values.
+
+    Parameters
+    ----------
+    values : array_like
+        One value a year, in any unit.
+
+    Returns
+    -------
+    Break
+
+    Raises
+    ------
+    InputError
+        If there are fewer than five values, or one is missing.
+
+    Examples
+    --------
+    >>> found = snht([1, 2, 1, 2, 1, 2, 8, 9, 8, 9, 8, 9])
+    >>> round(found.statistic, 2), found.before, found.p < 0.01
+    (10.78, 6, True)
+    """
+    x = _series(values)
+    t = _snht(x)
+    k = int(np.argmax(t))
+    return Break(float(t[k]), k + 1, _chance("snht", len(x), float(t[k])))
+
+
+def buishand_range(values) -> Break:
+    """Test for a change of the mean by the rescaled range of the partial sums (Buishand 1982).
+
+    With S_k the sum of the first k deviations over the standard deviation (divisor n), the statistic is
+    (max S_k - min S_k) / sqrt(n); chance as in `snht`.
+
+    Parameters
+    ----------
+    values : array_like
+        One value a year, in any unit.
+
+    Returns
+    -------
+    Break
+        ``before`` is where the partial sums stand farthest from nothing.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than five values, or one is missing.
+
+    Examples
+    --------
+    >>> round(buishand_range([1, 2, 1, 2, 1, 2, 8, 9, 8, 9, 8, 9]).statistic, 3)
+    1.715
+    """
+    x = _series(values)
+    statistic = float(_range(x))
+    sums = np.abs(np.cumsum(_standard(x)))[:-1]
+    return Break(statistic, int(np.argmax(sums)) + 1, _chance("range", len(x), statistic))
+
+
+def von_neumann_ratio(values) -> Break:
+    """Test whether values a year apart are more alike than chance makes them (von Neumann 1941).
+
+    The ratio of the squared differences to the squared deviations from the mean is about 2 in a series
+    without a break and smaller with one; it names no place. Chance as in `snht`.
+
+    Parameters
+    ----------
+    values : array_like
+        One value a year, in any unit.
+
+    Returns
+    -------
+    Break
+
+    Raises
+    ------
+    InputError
+        If there are fewer than five values, or one is missing.
+
+    Examples
+    --------
+    >>> round(von_neumann_ratio([1, 2, 1, 2, 1, 2, 8, 9, 8, 9, 8, 9]).statistic, 2)
+    0.31
+    """
+    x = _series(values)
+    statistic = float(_von_neumann(x))
+    return Break(statistic, 0, _chance("ratio", len(x), statistic, upper=False))
+
+
+@dataclass(frozen=True)
+class Trend:
+    """A trend and how likely chance alone would show as much.
+
+    Parameters
+    ----------
+    score : float [1]
+        Mann-Kendall S: pairs that rise less pairs that fall.
+    z : float [1]
+        The score as a standard normal number.
+    p : float [1]
+        Chance of a score this far from zero where there is no trend (two-sided).
+    slope : float [1/year]
+        Sen's slope: the median of the slopes between all pairs of years, in units of the values a year.
+    slope_low, slope_high : float [1/year]
+        Its 95 percent interval.
+    """
+
+    score: float
+    z: float
+    p: float
+    slope: float
+    slope_low: float
+    slope_high: float
+
+
+def mann_kendall(values, years=None, correlated: bool = False) -> Trend:
+    """Test a series for a trend that rises or falls throughout, whatever its shape.
+
+    S = sum over i < j of sign(x_j - x_i); its variance without a trend is
+    (n(n-1)(2n+5) - sum over groups of t ties of t(t-1)(2t+5)) / 18, and z = (S - sign(S)) / sqrt(variance).
+    Years without a value are left out.
+
+    Parameters
+    ----------
+    values : array_like [1]
+        One value a year, in any unit; NaN where there is none.
+    years : array_like, optional
+        The years; by default they follow one another.
+    correlated : bool
+        Widen the variance for values that depend on the years before (Hamed and Rao 1998): it is multiplied
+        by 1 + 2/(n(n-1)(n-2)) times the sum over lags k of (n-k)(n-k-1)(n-k-2) r_k, r_k being those
+        autocorrelations of the ranks, Sen's slope removed, that pass 1.96/sqrt(n) in size.
+
+    Returns
+    -------
+    Trend
+
+    Raises
+    ------
+    InputError
+        If there are fewer than 4 values.
+
+    Notes
+    -----
+    Mann (1945), Kendall (1975), Sen (1968), Hamed and Rao (1998), from memory, checked against a library of
+    the same tests. Where the years before have a say, the plain test finds trends too readily; the correction
+    leans on autocorrelations that a short series gives only roughly.
+
+    Examples
+    --------
+    >>> found = mann_kendall([1.0, 3.0, 2.0, 5.0, 4.0, 6.0])
+    >>> found.score, round(found.slope, 2), round(found.p, 3)
+    (11.0, 1.0, 0.06)
+    """
+    from scipy.stats import norm, theilslopes
+
+    x = np.asarray(values, float)
+    t = np.arange(len(x), dtype=float) if years is None else np.asarray(years, float)
+    x, t = x[~np.isnan(x)], t[~np.isnan(x)]
+    n = len(x)
+    if n < 4:
+        raise InputError(f"a trend was asked of {n} years with a value", "give 4 or more", "values")
+    score = float(sum(np.sign(x[k + 1 :] - x[k]).sum() for k in range(n - 1)))
+    ties = np.unique(x, return_counts=True)[1].astype(float)
+    variance = (n * (n - 1) * (2 * n + 5) - (ties * (ties - 1) * (2 * ties + 5)).sum()) / 18
+    slope, _, low, high = theilslopes(x, t)
+    if correlated:
+        variance *= _widening(x - slope * (t - t[0]))
+    z = (score - np.sign(score)) / np.sqrt(variance) if variance > 0 else 0.0
+    return Trend(score, float(z), float(2 * norm.sf(abs(z))), float(slope), float(low), float(high))
+
+
+def _widening(residual: np.ndarray) -> float:
+    from scipy.stats import rankdata
+
+    n = len(residual)
+    rank = rankdata(residual)
+    rank -= rank.mean()
+    if not rank.any():  # a straight line leaves nothing to be correlated
+        return 1.0
+    correlation = np.correlate(rank, rank, "full")[n:] / (rank @ rank)  # lags 1 to n - 1
+    lag = np.arange(1, n)
+    telling = np.abs(correlation) > 1.96 / np.sqrt(n)
+    weight = (n - lag) * (n - lag - 1) * (n - lag - 2)
+    return float(1 + 2 / (n * (n - 1) * (n - 2)) * (weight * correlation)[telling].sum())
+
 
 YEAR_KNOWN = Default(0.98, "1", "share of days that a yearly value of a test needs", "own choice")
+
 YEAR_COMMON = Default(
     0.80, "1", "share of days known in common that a ratio to neighbours needs", "own choice"
 )
+
 BREAK_CHANCE = Default(0.01, "1", "Wijngaard et al. 2003: four tests at the 1 % level", "open data")
+
 BREAK_YEARS = Default(15, "year", "years that a test for breaks needs", "own choice")
+
 TREND_CHANCE = Default(0.05, "1", "no source", "common practice")
+
 TREND_YEARS = Default(20, "year", "years that a test for trend needs", "own choice")
+
 YEAR_MISSING = Default(0.20, "1", "share of missing days from which a year is left out", "own choice")
+
 WET = 1.0
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.exercises import says
+from rainharvest.core.board import says
+from rainharvest.rainfall.facts import CheckedRecord
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.picture import CheckedRecord
 
 
 def check_left(record: CheckedRecord, longest_gap: int, yours: int | None) -> None:
@@ -16,7 +16,7 @@ def check_left(record: CheckedRecord, longest_gap: int, yours: int | None) -> No
     Parameters
     ----------
     record : CheckedRecord
-        As `rainharvest.rainfall.picture.checked_record`.
+        As `rainharvest.rainfall.facts.checked_record`.
     longest_gap : int [day]
         The longest gap that is filled.
     yours : int, optional
@@ -57,7 +57,7 @@ def check_rightly_wet(skill: xr.Dataset, yours_percent: float | None) -> None:
     Parameters
     ----------
     skill : Dataset
-        As `rainharvest.rainfall.picture.hidden_days_skill`.
+        As `rainharvest.rainfall.facts.hidden_days_skill`.
     yours_percent : float, optional
         The reader's answer in per cent; None asks for the right one.
     """

@@ -9,21 +9,33 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
-from rainharvest.rainfall.fill_alone import resample, split_total, spread_alone, years_drawn
-from rainharvest.rainfall.fill_donors import Donor, best_donor, choose_donors, inverse_distance, normal_ratio
-from rainharvest.rainfall.fill_input import as_neighbours, as_record, sound_values
-from rainharvest.rainfall.fill_match import matched
-from rainharvest.rainfall.flags import Flag, flag_attributes
-from rainharvest.sources import Default
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.fill_methods import (
+    Donor,
+    best_donor,
+    choose_donors,
+    inverse_distance,
+    matched,
+    normal_ratio,
+    resample,
+    split_total,
+    spread_alone,
+    years_drawn,
+)
+from rainharvest.rainfall.flags import Flag, as_neighbours, as_record, flag_attributes, sound_values
 
 LONGEST_GAP = Default(
     366, "day", "a year: beyond it a neighbour's record is a record of its own", "own choice"
 )
+
 LONGEST_ALONE = Default(92, "day", "without a neighbour, not longer than a season", "own choice")
+
 WET_DAY = Default(1.0, "mm/day", "no source", "common practice")
+
 YEAR_ESTIMATED, YEAR_LEFT_OUT, ALONE_SHARE, FILLED_SHARE = 0.10, 0.20, 0.05, 0.10
+
 
 Method = Literal["quantile", "normal_ratio", "inverse_distance"]
 
@@ -45,9 +57,9 @@ def fill_gaps(
     neighbour that knows those days and was not dry, or, without one, as it rained here on as many days of
     the same season with a like total; the total is kept. Then each missing day is filled from the best
     correlated neighbour that has a value that day, by quantile matching with scatter (see
-    `rainharvest.rainfall.fill_match.matched`), and where no neighbour has one, a whole run of days of the
+    `rainharvest.rainfall.fill_methods.matched`), and where no neighbour has one, a whole run of days of the
     same season is taken from the record, with wet or dry days on either side as in the gap (see
-    `rainharvest.rainfall.fill_alone.resample`). Days with a value are never touched.
+    `rainharvest.rainfall.fill_methods.resample`). Days with a value are never touched.
 
     Parameters
     ----------

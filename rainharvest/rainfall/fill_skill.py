@@ -8,20 +8,23 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.fill import LONGEST_ALONE, LONGEST_GAP, WET_DAY, Method, fill_gaps
-from rainharvest.rainfall.fill_alone import season_distance
-from rainharvest.rainfall.fill_input import as_record, sound_values
-from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.spells import runs
-from rainharvest.sources import Default
+from rainharvest.rainfall.fill_methods import season_distance
+from rainharvest.rainfall.flags import Flag, as_record, runs, sound_values
 
 USUAL_LENGTHS = (1, 2, 3, 5, 10, 20, 31, 60, 90)
+
 REFERENCE_AREA = Default(100.0, "m2", "no source", "common practice")
+
 REFERENCE_RUNOFF = Default(0.9, "1", "no source", "common practice")
+
 REFERENCE_TANK = Default(5000.0, "L", "no source", "common practice")
+
 REFERENCE_DEMAND = Default(0.7, "1", "share of the mean inflow", "own choice")
+
 FILLINGS = ("fill", "same-season mean")
 
 

@@ -1,10 +1,18 @@
-"""The origin of each day of a rain record: one flag a day, the same from reader to report."""
+"""A rain record as the checks and the fill take it: one day a row, every day with the flag of its origin."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
 from enum import IntEnum
+from typing import Literal
 
 import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
 
 
 class Flag(IntEnum):
@@ -32,3 +40,274 @@ def flag_attributes() -> dict[str, object]:
         "flag_values": np.array([int(f) for f in Flag], dtype="int8"),
         "flag_meanings": " ".join(MEANINGS.values()),
     }
+
+
+def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArray:
+    """Return rain on a gap-free daily index with the coordinates ``flag`` and ``total_days``.
+
+    A day without a row becomes a missing day, never a dry one. Where the coordinates are absent, a day
+    with a value counts as measured and a day without as missing.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/day]
+        Daily rain on ``time``.
+    place : str
+        The argument's name, for the error.
+
+    Returns
+    -------
+    DataArray
+        Rain [mm/day] on ``time``, with ``flag`` and ``total_days``.
+
+    Raises
+    ------
+    InputError
+        If it is not daily rain on one dimension ``time``, if a day stands twice, or if a value is infinite.
+
+    Examples
+    --------
+    >>> days = pd.to_datetime(["2001-01-01", "2001-01-03"])
+    >>> record = as_record(pd.Series([1.0, 2.0], days))
+    >>> record.values, record["flag"].values
+    (array([ 1., nan,  2.]), array([0, 2, 0], dtype=int8))
+    """
+    if isinstance(rain, pd.Series):
+        if not isinstance(rain.index, pd.DatetimeIndex):
+            raise InputError(
+                "the series has no dates for its index", "give a Series with a DatetimeIndex", place
+            )
+        index = rain.index.tz_localize(None).rename("time")
+        rain = xr.DataArray(rain.to_numpy(), dims="time", coords={"time": index}, name=rain.name)
+    if not isinstance(rain, xr.DataArray) or rain.dims != ("time",):
+        found = f"dimensions {rain.dims}" if isinstance(rain, xr.DataArray) else type(rain).__name__
+        raise InputError(
+            f"one record of daily rain was expected and {found} came",
+            "give a DataArray with the dimension time, or a Series with dates, one site at a time",
+            place,
+        )
+    index = rain.indexes.get("time")
+    if not isinstance(index, pd.DatetimeIndex):
+        raise InputError(
+            "time carries no ordinary calendar dates", "convert it to the standard calendar first", place
+        )
+    if len(index) == 0 or index.hasnans:
+        raise InputError(
+            "a day has no date" if len(index) else "the record is empty", "give dated days", place
+        )
+    if (index != index.normalize()).any():
+        raise InputError(
+            f"the stamp {index[index != index.normalize()][0]} is not a whole day",
+            "sum to days first, each dated at midnight",
+            place,
+        )
+    if index.has_duplicates:
+        day = index[index.duplicated()][0].date()
+        raise InputError(f"{day} stands twice", "keep one value a day", place)
+    try:
+        values = rain.to_numpy().astype("float64")
+    except (TypeError, ValueError):
+        raise InputError("the values are not numbers", "read the file with read_rain", place) from None
+    if np.isinf(values).any():
+        raise InputError(f"{index[np.isinf(values)][0].date()} is infinite", "reject that day", place)
+    marked = "flag" in rain.coords and (rain["flag"] == Flag.TOTAL).to_numpy()
+    if "total_days" not in rain.coords and np.any(marked):
+        raise InputError(
+            f"{index[marked][0].date()} is marked as a total, over how many days is not said",
+            "add the coordinate total_days",
+            place,
+        )
+    frame = pd.DataFrame(
+        {
+            "rain": values,
+            "flag": rain["flag"].to_numpy()
+            if "flag" in rain.coords
+            else np.where(np.isnan(values), Flag.MISSING, Flag.MEASURED),
+            "total_days": rain["total_days"].to_numpy()
+            if "total_days" in rain.coords
+            else np.where(np.isnan(values), 0, 1),
+        },
+        index=index,
+    )
+    full = pd.date_range(index.min(), index.max(), freq="D", name="time", unit=index.unit)
+    if len(full) > 36_525 + 10 * len(index):
+        raise InputError(
+            f"the dates run from {full[0].date()} to {full[-1].date()}", "correct the stray date", place
+        )
+    frame = frame.reindex(full)
+    return xr.DataArray(
+        frame["rain"].to_numpy(),
+        dims="time",
+        coords={
+            "time": full,
+            "flag": ("time", frame["flag"].fillna(Flag.MISSING).to_numpy("int8"), flag_attributes()),
+            "total_days": ("time", frame["total_days"].fillna(0).to_numpy("int16")),
+        },
+        name=rain.name,
+        attrs=attributes("rain") | rain.attrs | _place_of(rain),
+    )
+
+
+def _place_of(rain: xr.DataArray) -> dict[str, object]:
+    """Return the site's name and position where they stand as coordinates, as in one site of several."""
+    names = ("site", "latitude", "longitude", "elevation")
+    return {name: rain[name].item() for name in names if name in rain.coords and rain[name].ndim == 0}
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """A neighbouring record laid on the target's days.
+
+    Parameters
+    ----------
+    name : str
+        Its name in the ``donor`` coordinate.
+    values : ndarray [mm/day]
+        Its sound one-day values on the target's days, NaN elsewhere.
+    attrs : mapping
+        Its attributes: latitude, longitude, elevation where known.
+    """
+
+    name: str
+    values: np.ndarray
+    attrs: Mapping[str, object]
+
+
+def sound_values(record: xr.DataArray) -> np.ndarray:
+    """Return the day's rain [mm/day] where it is a one-day value in no doubt, NaN elsewhere."""
+    doubted = ~record["flag"].isin([Flag.MEASURED, Flag.TRACE])
+    sound = ~doubted & (record["total_days"] <= 1) & (record >= 0)
+    return record.where(sound).to_numpy()
+
+
+def as_neighbours(
+    neighbours: xr.DataArray | Iterable[xr.DataArray | pd.Series] | None, record: xr.DataArray
+) -> list[Neighbour]:
+    """Return the neighbours on the record's days, each with a name of its own.
+
+    Parameters
+    ----------
+    neighbours : list of DataArray or Series, or DataArray with dimension ``site``, or None [mm/day]
+        The neighbouring records.
+    record : DataArray [mm/day]
+        The record to fill or check, as `as_record` returns it.
+
+    Returns
+    -------
+    list of Neighbour
+
+    Raises
+    ------
+    InputError
+        If a neighbour is not daily rain.
+    """
+    if neighbours is None:
+        return []
+    if isinstance(neighbours, xr.DataArray | pd.Series):
+        if isinstance(neighbours, xr.DataArray) and "site" in neighbours.dims:
+            names = neighbours["site"].to_numpy() if "site" in neighbours.coords else range(1, 1000)
+            parts = [neighbours.isel(site=i) for i in range(neighbours.sizes["site"])]
+            neighbours = [part.rename(str(name)) for part, name in zip(parts, names, strict=False)]
+        else:
+            neighbours = [neighbours]
+    out: list[Neighbour] = []
+    for number, item in enumerate(neighbours, 1):
+        other = as_record(item, f"neighbours[{number - 1}]")
+        name = str(other.attrs.get("site") or "") or str(other.name or "")
+        if name in ("", "rain") or name in [n.name for n in out]:
+            name = f"{name or 'neighbour'} {number}"
+        values = pd.Series(sound_values(other), other.indexes["time"]).reindex(record.indexes["time"])
+        out.append(Neighbour(name, values.to_numpy(), other.attrs))
+    return out
+
+
+def runs(condition: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the first and the last position of each unbroken run of True.
+
+    Parameters
+    ----------
+    condition : ndarray of bool
+        One value a day.
+
+    Returns
+    -------
+    tuple of ndarray
+        The first and the last positions.
+
+    Examples
+    --------
+    >>> runs(np.array([True, True, False, True]))
+    (array([0, 3]), array([1, 3]))
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], condition, [False])).astype(np.int8)))
+    return edges[::2], edges[1::2] - 1
+
+
+Severity = Literal["wrong", "suspect", "note"]
+
+SEVERITIES: tuple[Severity, ...] = ("wrong", "suspect", "note")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One finding about a rain record.
+
+    Parameters
+    ----------
+    check : str
+        The check that found it.
+    severity : {"wrong", "suspect", "note"}
+        Cannot be right; doubtful; worth knowing.
+    first, last : Timestamp
+        The days it is about.
+    days : int [day]
+        How many days it is about.
+    reason : str
+        Why, in words with the numbers.
+    action : str
+        What may be done.
+    flag : {"rejected", "suspect", "total", ""}
+        What accepting it sets on its days; empty where it is about the record, not about days.
+    """
+
+    check: str
+    severity: Severity
+    first: pd.Timestamp
+    last: pd.Timestamp
+    days: int
+    reason: str
+    action: str
+    flag: str = ""
+
+
+def finding_runs(mask: np.ndarray) -> list[tuple[int, int]]:
+    """Return (first, last) of each run of true days."""
+    return list(zip(*(ends.tolist() for ends in runs(mask)), strict=True))
+
+
+def day(stamp: pd.Timestamp) -> str:
+    """Return a date as the reasons write it."""
+    return f"{stamp:%Y-%m-%d}"
+
+
+def many(count: int, thing: str) -> str:
+    """Return a count with its noun.
+
+    Examples
+    --------
+    >>> many(1, "day"), many(3, "day")
+    ('1 day', '3 days')
+    """
+    return f"{count} {thing}{'' if count == 1 else 's'}"
+
+
+COLUMNS = ["check", "severity", "first_day", "last_day", "days", "reason", "action", "flag"]
+
+
+def table_of(findings: list[Finding]) -> pd.DataFrame:
+    """Return findings as a table, worst first."""
+    order = sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), -f.days, f.first, f.check))
+    table = pd.DataFrame([asdict(one) for one in order])
+    if table.empty:
+        table = pd.DataFrame(columns=[c.replace("_day", "") for c in COLUMNS])
+    return table.rename(columns={"first": "first_day", "last": "last_day"})[COLUMNS]

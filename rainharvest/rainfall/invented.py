@@ -1,9 +1,4 @@
-"""Invented daily rain: a seeded generator for demonstrations, tests and made-up centuries.
-
-``python -m rainharvest.rainfall.invented data/records`` remakes the demo files, byte for byte.
-Random numbers are taken as uniforms only and turned by inverse distribution functions, because those
-streams stay the same from one NumPy to the next.
-"""
+"""Invented daily and hourly rain: a seeded generator for demonstrations, tests and made-up centuries."""
 
 from __future__ import annotations
 
@@ -11,20 +6,275 @@ import math
 import os
 import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
-from rainharvest.outputs import whole_files
+from rainharvest.core.errors import InputError
+from rainharvest.core.outputs import whole_files
+from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.flags import Flag, flag_attributes
-from rainharvest.rainfall.invented_climates import CLIMATES, Climate, Gauge
-from rainharvest.rainfall.invented_gaps import with_gaps
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """One invented rain gauge.
+
+    Parameters
+    ----------
+    site : str
+        Its invented name.
+    latitude : float [degrees_north]
+        Where it stands.
+    longitude : float [degrees_east]
+        Where it stands.
+    elevation : float [m]
+        Height above the sea.
+    depth_factor : float [1]
+        Rain on a wet day, as a multiple of the climate's.
+    """
+
+    site: str
+    latitude: float
+    longitude: float
+    elevation: float
+    depth_factor: float = 1.0
+
+
+@dataclass(frozen=True)
+class Climate:
+    """The settings of one invented climate, months running from January to December.
+
+    Parameters
+    ----------
+    name : str
+        Its name, also the name of its demo files.
+    gauges : tuple of Gauge
+        The gauge of the study first, its neighbours after it.
+    wet_share : tuple of 12 float [1]
+        Share of days with rain in the middle of each month; the days between are interpolated.
+    wet_depth : tuple of 12 float [mm]
+        Mean rain on a day with rain in the middle of each month; the days between are interpolated.
+    persistence : float [1]
+        How much likelier rain is after a wet day than after a dry one (difference of the two chances),
+        0 for independent days.
+    shape : float [1]
+        Shape of the Weibull law of wet-day depths; smaller is more skewed, 1 is the exponential law.
+    slow_share : float [1]
+        Effect of one standard deviation of the slow variation on the log-odds of rain.
+    slow_depth : float [1]
+        Effect of one standard deviation of the slow variation on the logarithm of the wet-day depth.
+    memory : float [1]
+        Correlation of the slow variation from one year to the next.
+    reach : float [km]
+        Distance over which the correlation of the weather between two gauges falls to 1/e.
+    year_start_month : int [1]
+        Month, in the dry season, in which the slow variation takes its next value.
+    seed : int [1]
+        Seed of its demo files.
+    """
+
+    name: str
+    gauges: tuple[Gauge, ...]
+    wet_share: tuple[float, ...]
+    wet_depth: tuple[float, ...]
+    persistence: float
+    shape: float
+    slow_share: float
+    slow_depth: float
+    memory: float
+    reach: float
+    year_start_month: int
+    seed: int
+
+
+_ALL = (
+    Climate(
+        name="winter_rain",
+        gauges=(
+            Gauge("Velmarra", -33.42, 4.85, 120),
+            Gauge("Ostrel Head", -33.35, 4.97, 65, 0.90),
+            Gauge("Pindrake", -33.58, 4.96, 310, 1.18),
+        ),
+        wet_share=(0.07, 0.07, 0.11, 0.20, 0.33, 0.42, 0.44, 0.41, 0.31, 0.20, 0.13, 0.08),
+        wet_depth=(4.0, 4.2, 4.8, 6.0, 7.2, 8.2, 8.0, 7.2, 6.2, 5.2, 4.6, 4.2),
+        persistence=0.34,
+        shape=0.75,
+        slow_share=0.16,
+        slow_depth=0.08,
+        memory=0.65,
+        reach=190,
+        year_start_month=2,
+        seed=107,
+    ),
+    Climate(
+        name="monsoon",
+        gauges=(
+            Gauge("Tamarun", 17.86, 88.30, 210),
+            Gauge("Bhelasor", 17.95, 88.42, 260, 1.10),
+            Gauge("Odhrani", 17.68, 88.24, 150, 0.92),
+        ),
+        wet_share=(0.02, 0.03, 0.04, 0.06, 0.13, 0.44, 0.62, 0.60, 0.44, 0.18, 0.06, 0.02),
+        wet_depth=(8.0, 8.0, 8.0, 10.0, 13.0, 15.5, 16.5, 15.5, 15.0, 15.0, 12.0, 8.0),
+        persistence=0.30,
+        shape=0.72,
+        slow_share=0.14,
+        slow_depth=0.08,
+        memory=0.65,
+        reach=150,
+        year_start_month=2,
+        seed=103,
+    ),
+    Climate(
+        name="two_rainy_seasons",
+        gauges=(
+            Gauge("Lumaketi", -1.12, 50.20, 1480),
+            Gauge("Orongesa", -1.04, 50.31, 1610, 1.12),
+            Gauge("Wakindu", -1.29, 50.14, 1350, 0.88),
+        ),
+        wet_share=(0.16, 0.15, 0.34, 0.54, 0.40, 0.14, 0.09, 0.11, 0.13, 0.34, 0.52, 0.32),
+        wet_depth=(8.0, 8.5, 10.0, 12.5, 10.0, 6.0, 4.5, 5.0, 6.0, 8.5, 10.5, 9.0),
+        persistence=0.28,
+        shape=0.75,
+        slow_share=0.18,
+        slow_depth=0.09,
+        memory=0.60,
+        reach=150,
+        year_start_month=8,
+        seed=111,
+    ),
+    Climate(
+        name="semi_arid",
+        gauges=(
+            Gauge("Tarrabine", -26.45, 98.60, 340),
+            Gauge("Coolgarra Well", -26.60, 98.72, 325, 0.94),
+            Gauge("Mullenary", -26.30, 98.75, 380, 1.08),
+        ),
+        wet_share=(0.19, 0.19, 0.14, 0.08, 0.07, 0.07, 0.06, 0.05, 0.06, 0.09, 0.12, 0.16),
+        wet_depth=(10.5, 11.0, 9.5, 7.5, 6.0, 5.0, 4.5, 4.5, 5.5, 7.0, 8.0, 9.0),
+        persistence=0.30,
+        shape=0.70,
+        slow_share=0.22,
+        slow_depth=0.12,
+        memory=0.65,
+        reach=170,
+        year_start_month=8,
+        seed=109,
+    ),
+    Climate(
+        name="temperate_all_year",
+        gauges=(
+            Gauge("Aldermoss", 51.30, -21.40, 85),
+            Gauge("Fennholt Rise", 51.22, -21.24, 140, 1.10),
+            Gauge("Brackenwell", 51.44, -21.58, 50, 0.93),
+        ),
+        wet_share=(0.55, 0.50, 0.47, 0.45, 0.43, 0.41, 0.41, 0.42, 0.44, 0.51, 0.55, 0.56),
+        wet_depth=(4.7, 4.4, 4.1, 4.1, 4.4, 5.0, 5.3, 5.5, 5.3, 5.5, 5.3, 5.1),
+        persistence=0.30,
+        shape=0.78,
+        slow_share=0.12,
+        slow_depth=0.05,
+        memory=0.60,
+        reach=190,
+        year_start_month=4,
+        seed=101,
+    ),
+)
+
+
+CLIMATES: dict[str, Climate] = {climate.name: climate for climate in _ALL}
+
+
+def with_gaps(rain: xr.DataArray, seed: int = 0) -> xr.DataArray:
+    """Lose days of a complete invented record as real gauges do.
+
+    Each gauge loses single days (about 1 in 1,000), some weeks (about one in 4 years), and three long outages
+    of 1 to 7 months, never two gauges' long outages at once. About once a year a reading covers 2 to 4 days:
+    its total stands on the last of them. About twice a year a dry day is a trace.
+
+    Parameters
+    ----------
+    rain : DataArray [mm/day]
+        A complete record with dimensions (site, time), of 3 years or more.
+    seed : int [1]
+        The same seed loses the same days.
+
+    Returns
+    -------
+    DataArray [mm/day]
+        The record with its gaps, its ``flag`` and ``total_days`` telling what happened to each day.
+
+    Raises
+    ------
+    InputError
+        If the record is too short to hold the gaps.
+
+    Examples
+    --------
+    >>> from rainharvest.rainfall.invented import invent_rain
+    >>> rain = with_gaps(invent_rain("monsoon", years=20, seed=7), seed=7)
+    >>> bool((rain.total_days.where(rain.notnull(), 0) == rain.total_days).all())
+    True
+    """
+    sites, length = rain.sizes["site"], rain.sizes["time"]
+    if length < 3 * 365:
+        raise InputError(f"the record has {length} days", "give 3 years or more", "rain")
+    rng = np.random.default_rng([seed, 1])  # not the stream that made the rain
+    rain = rain.transpose("site", "time").copy(deep=True)
+    values = rain.values
+    flags = np.full((sites, length), Flag.MEASURED, dtype="int8")
+    totals = np.ones((sites, length), dtype="int16")
+
+    slots = np.argsort(rng.random(3 * sites), kind="stable").reshape(sites, 3)
+    slot = length // (3 * sites)
+    for site in range(sites):
+        value, flag, total = values[site], flags[site], totals[site]
+        for _ in range(2 * length // 365):
+            day = _whole(rng, 0, length - 1)
+            if value[day] == 0:
+                flag[day] = Flag.TRACE
+        for _ in range(length // 365):
+            covered = _whole(rng, 2, 4)
+            last = _whole(rng, covered, length - 1)
+            days = slice(last - covered + 1, last + 1)
+            if (flag[days] == Flag.MEASURED).all():
+                value[last] = round(value[days].sum(), 1)
+                value[last - covered + 1 : last] = np.nan
+                flag[days] = Flag.IN_TOTAL
+                flag[last], total[last] = Flag.TOTAL, covered
+        gaps = [(_whole(rng, 0, length - 1), 1) for _ in range(length // 1000)]
+        gaps += [(_whole(rng, 0, length - 14), _whole(rng, 5, 14)) for _ in range(length // 1461)]
+        for start in slots[site] * slot:
+            long = min(_whole(rng, 31, 215), slot - 1)
+            gaps.append((start + _whole(rng, 0, slot - long - 1), long))
+        for start, long in gaps:
+            _lose(value, flag, total, start, start + long)
+    totals[np.isnan(values)] = 0
+    rain["flag"] = (("site", "time"), flags, flag_attributes())
+    rain["total_days"] = (("site", "time"), totals, attributes("total_days"))
+    return rain
+
+
+def _whole(rng: np.random.Generator, low: int, high: int) -> int:
+    return low + int(rng.random() * (high - low + 1))
+
+
+def _lose(value: np.ndarray, flag: np.ndarray, total: np.ndarray, start: int, stop: int) -> None:
+    """Lose the days from ``start`` to ``stop``, and with them any multi-day total that they touch."""
+    while start > 0 and flag[start] in (Flag.IN_TOTAL, Flag.TOTAL) and flag[start - 1] == Flag.IN_TOTAL:
+        start -= 1
+    while stop < len(flag) and flag[stop - 1] == Flag.IN_TOTAL:
+        stop += 1
+    value[start:stop], flag[start:stop], total[start:stop] = np.nan, Flag.MISSING, 0
+
 
 LATTICE = 0.2  # [mm] what one tip of the invented gauges measures
+
 DEMO_YEARS, DEMO_LAST = 60, 2024
+
 _EARTH_RADIUS = 6371.0  # [km]
 
 
@@ -251,3 +501,94 @@ if __name__ == "__main__":
         print("\n".join(write_records(sys.argv[1])))
     except InputError as error:
         sys.exit(str(error))
+
+
+MEAN = 1.7
+
+"""Mean rain in a wet hour [mm/h], in the range of three real airports (1.5 to 1.9)."""
+
+SHAPE = 0.66
+
+"""Shape of the Weibull law of an hour's share of its day (own choice: uneven, as real hours are)."""
+
+
+def invent_hours(rain: xr.DataArray, seed: int = 0) -> pd.Series:
+    """Spread each day's rain over hours by a seeded choice.
+
+    A day of P mm has about P / 1.7 wet hours in a row, beginning at any hour; their amounts follow a
+    Weibull law and add up to the day.
+
+    Parameters
+    ----------
+    rain : DataArray [mm/day]
+        Daily rain, midnight to midnight; a day without a value counts as dry.
+    seed : int [1]
+        The same seed gives the same hours.
+
+    Returns
+    -------
+    Series [mm]
+        Rain of each hour, to a tenth, stamped by its start; named ``rain_mm``.
+
+    Raises
+    ------
+    InputError
+        If the rain has further dimensions.
+
+    Examples
+    --------
+    >>> days = xr.DataArray([12.0, 0.0], {"time": pd.date_range("2001-01-01", periods=2)}, ("time",))
+    >>> hours = invent_hours(days)
+    >>> len(hours), round(float(hours[:24].sum()), 6), float(hours[24:].sum())
+    (48, 12.0, 0.0)
+    """
+    if rain.dims != ("time",):
+        raise InputError("the rain has further dimensions", "give one daily record", "rain")
+    rng = np.random.default_rng(seed)
+    depth = np.nan_to_num(rain.values.astype(float))
+    tenths = np.zeros((depth.size, 24), dtype=int)
+    for day in np.flatnonzero(depth > 0):
+        count = int(np.clip(round(depth[day] / MEAN), 1, 24))
+        first = int(rng.integers(0, 25 - count))
+        share = rng.weibull(SHAPE, count)
+        whole = round(10 * depth[day])
+        edges = np.round(np.concatenate([[0.0], np.cumsum(share) / share.sum()]) * whole).astype(int)
+        tenths[day, first : first + count] = np.diff(edges)
+    start = pd.Timestamp(rain["time"].values[0])
+    index = pd.date_range(start, periods=24 * depth.size, freq="h", name="time")
+    return pd.Series(tenths.ravel() / 10, index=index, name="rain_mm")
+
+
+def main(argv: list[str]) -> int:
+    """Write the hourly demo record.
+
+    Parameters
+    ----------
+    argv : list of str
+        The daily record, the file to write, the first and the last year.
+
+    Returns
+    -------
+    int
+        0.
+    """
+    from rainharvest.rainfall.read import read_rain
+
+    source, out, first, last = argv
+    rain = read_rain(source).sel(time=slice(first, last))
+    hours = invent_hours(rain, seed=20)
+    lines = [
+        "# INVENTED: no such gauge exists. Hourly rain (mm), each stamp the start of its hour,",
+        f"# made from the invented daily record {Path(source).name} by a seeded generator; lost days are dry here.",
+        "time,rain_mm",
+    ]
+    lines += [
+        f"{stamp:%Y-%m-%d %H:%M},{value:g}"
+        for stamp, value in zip(hours.index, hours.to_numpy(), strict=True)
+    ]
+    Path(out).write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

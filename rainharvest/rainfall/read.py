@@ -10,20 +10,18 @@ from itertools import chain, islice
 import numpy as np
 import xarray as xr
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read_days import Readings, plural, to_days
-from rainharvest.rainfall.read_delimited import read_rows, text_rows
-from rainharvest.rainfall.read_excel import sheet_names, workbook_lines
+from rainharvest.rainfall.read_days import SUB_DAILY, Readings, begin, day_sums, to_days
 from rainharvest.rainfall.read_grid import read_netcdf
 from rainharvest.rainfall.read_layout import find_table, undated
-from rainharvest.rainfall.read_open import Source, lines, open_source
-from rainharvest.rainfall.read_plan import Hints
-from rainharvest.rainfall.read_stations import TENTHS, find_ghcn, read_ghcn
-from rainharvest.rainfall.read_subdaily import SUB_DAILY, begin, day_sums
-from rainharvest.rainfall.read_wide import find_wide, read_wide
+from rainharvest.rainfall.read_open import Source, lines, open_source, sheet_names, workbook_lines
+from rainharvest.rainfall.read_rows import Hints, read_rows, text_rows
+from rainharvest.rainfall.read_values import plural
+from rainharvest.rainfall.read_wide import TENTHS, find_ghcn, find_wide, read_ghcn, read_wide
 
 HEAD = 400
+
 """Lines looked at to work out the layout."""
 
 

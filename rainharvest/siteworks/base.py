@@ -1,13 +1,19 @@
-"""What the tank stands on: its mass when full, its pressure on the ground, the slab that spreads it."""
+"""What the tank stands on, the tank as a body, and its gauge."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
-from rainharvest.catchment.friction import GRAVITY
-from rainharvest.errors import InputError
-from rainharvest.siteworks.defaults import (
+import numpy as np
+import xarray as xr
+
+from rainharvest.catchment.hydraulics import GRAVITY
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.siteworks.tables import (
     CONCRETE,
     EMPTY_SHARE,
     HEIGHT_OVER_WIDTH,
@@ -15,8 +21,348 @@ from rainharvest.siteworks.defaults import (
     SLAB_THICKNESS,
     WATER,
 )
-from rainharvest.siteworks.ground import GROUNDS, presumed_bearing
-from rainharvest.siteworks.vessel import Vessel
+
+POUNDS_PER_SQUARE_FOOT = 0.04788025898
+
+"""One pound-force on a square foot, kPa: 4.4482216 N over 0.09290304 m2."""
+
+
+CODE = "International Building Code 2012, Table 1806.2, presumptive values of vertical foundation pressure"
+
+"""Where the values come from."""
+
+_LEAST = "less than 1,500 pounds on a square foot is likely: investigate"
+
+
+def _presumed(pounds: float) -> Default:
+    return Default(pounds * POUNDS_PER_SQUARE_FOOT, "kPa", f"{CODE}: {pounds:,.0f} lbf/ft2", "standard")
+
+
+@dataclass(frozen=True)
+class Ground:
+    """One class of ground.
+
+    Parameters
+    ----------
+    meaning : str
+        What it is.
+    bearing : Default or None
+        Presumed bearing value, kPa; None where the code presumes nothing.
+    warning : str
+        What to mind.
+    """
+
+    meaning: str
+    bearing: Default | None
+    warning: str
+
+
+_SOUND = "valid for undisturbed, level, drained natural ground of this class down to well below the base"
+
+
+GROUNDS: dict[str, Ground] = {
+    "bedrock": Ground("crystalline bedrock", _presumed(12_000), _SOUND),
+    "layered rock": Ground("sedimentary and foliated rock", _presumed(4_000), _SOUND),
+    "gravel": Ground("sandy gravel and gravel (GW, GP)", _presumed(3_000), _SOUND),
+    "sand": Ground(
+        "sand, silty and clayey sand, silty and clayey gravel",
+        _presumed(2_000),
+        f"{_SOUND}; loose sand bears less, and water that runs under the base washes it out",
+    ),
+    "clay": Ground(
+        "clay, sandy, silty or clayey silt, silt",
+        _presumed(1_500),
+        f"{_SOUND}; soft clay bears less ({_LEAST}), and clay that swells and shrinks counts as expansive",
+    ),
+    "expansive clay": Ground(
+        "clay that swells when wet and shrinks when dry",
+        None,
+        "it heaves and settles with the seasons and with every leak: a geotechnical engineer designs the base",
+    ),
+    "fill": Ground(
+        "made ground, backfill, rubbish, anything placed and not compacted under control",
+        None,
+        "it settles under a full tank: take it out, or have an engineer design the base",
+    ),
+    "peat": Ground(
+        "mud, organic silt or clay, peat",
+        None,
+        "it flows and rots: no tank stands on it without an engineer",
+    ),
+    "unknown": Ground(
+        "nobody has looked",
+        None,
+        "dig a hole to a metre below the base and look, or ask who built next door",
+    ),
+}
+
+"""Classes of ground. Codes differ threefold for the same name: local rules and a look into a pit govern."""
+
+
+def presumed_bearing(ground: str) -> float | None:
+    """Return the bearing value that the code presumes for a class of ground.
+
+    Parameters
+    ----------
+    ground : str
+        A key of `GROUNDS`.
+
+    Returns
+    -------
+    float or None [kPa]
+        None where nothing may be presumed. Source: International Building Code 2012, Table 1806.2.
+
+    Raises
+    ------
+    InputError
+        If no ground is called that.
+
+    Examples
+    --------
+    >>> round(presumed_bearing("clay"), 1), presumed_bearing("peat")
+    (71.8, None)
+    """
+    if ground not in GROUNDS:
+        raise InputError(f'no ground is called "{ground}"', f"choose one of {', '.join(GROUNDS)}", "ground")
+    found = GROUNDS[ground].bearing
+    return None if found is None else found.value
+
+
+Shape = Literal["upright", "horizontal", "rectangular"]
+
+SHAPES: dict[str, str] = {
+    "upright": "a round tank that stands on its end",
+    "horizontal": "a round tank that lies on its side",
+    "rectangular": "a tank with upright walls",
+}
+
+
+@dataclass(frozen=True)
+class Vessel:
+    """One tank, or several alike that are linked at the floor.
+
+    Parameters
+    ----------
+    form : str
+        A key of `SHAPES`.
+    height : float [m]
+        Inside height; the diameter of a tank that lies on its side.
+    tank_length : float [m]
+        Inside length along the ground; the diameter of an upright tank.
+    tank_width : float [m]
+        Inside width across; the diameter of an upright tank, or of one on its side.
+    outlet_mark : float [m]
+        Lowest level that can be drawn, above the floor of the tank.
+    overflow_mark : float [m]
+        Level at which the tank overflows, above the floor of the tank.
+    tanks : int [1]
+        How many alike stand side by side.
+    """
+
+    form: str
+    height: float
+    tank_length: float
+    tank_width: float
+    outlet_mark: float
+    overflow_mark: float
+    tanks: int = 1
+
+    def __post_init__(self):
+        if self.form not in SHAPES:
+            raise InputError(f'no tank is shaped "{self.form}"', f"choose one of {', '.join(SHAPES)}", "form")
+        for name in ("height", "tank_length", "tank_width"):
+            value = getattr(self, name)
+            if not 0 < value < math.inf:
+                what = "a tank without a footprint" if name != "height" else "a tank without a height"
+                raise InputError(f"{value:g} m makes {what}", f"give {name} above zero", name)
+        if self.tanks < 1:
+            raise InputError(f"{self.tanks} tanks", "give one or more", "tanks")
+        if not 0 <= self.outlet_mark:
+            raise InputError(
+                f"the outlet at {self.outlet_mark:g} m is below the floor of the tank",
+                "give zero or more",
+                "outlet_mark",
+            )
+        if not self.outlet_mark < self.overflow_mark:
+            raise InputError(
+                f"the outlet at {self.outlet_mark:g} m is not below the overflow at {self.overflow_mark:g} m: "
+                "nothing could be drawn",
+                "lower the outlet, or raise the overflow",
+                "outlet_mark",
+            )
+        if self.overflow_mark > self.height:
+            raise InputError(
+                f"the overflow at {self.overflow_mark:g} m is above the top of the tank at {self.height:g} m",
+                "lower the overflow, or give a taller tank",
+                "overflow_mark",
+            )
+
+    @property
+    def plan_area(self) -> float:
+        """Plan area that one tank covers; one on its side needs cradles or a bed of that area [m2]."""
+        if self.form == "upright":
+            return math.pi * self.tank_length**2 / 4
+        return self.tank_length * self.tank_width
+
+    def volume(self, level):
+        """Return the water in all the tanks at a level above the floor.
+
+        Parameters
+        ----------
+        level : float or array [m]
+            Depth of the water; what lies above the top counts as the top.
+
+        Returns
+        -------
+        float or ndarray [L]
+            Volume.
+        """
+        depth = np.clip(np.asarray(level, float), 0.0, self.height)
+        if self.form == "horizontal":
+            litres = 1000 * self.tank_length * segment_area(depth, self.height)
+        else:
+            litres = 1000 * self.plan_area * depth
+        return (litres * self.tanks)[()]
+
+    def level(self, volume: float) -> float:
+        """Return the level at which the tanks hold a volume.
+
+        Parameters
+        ----------
+        volume : float [L]
+            Water in all the tanks, from zero to full.
+
+        Returns
+        -------
+        float [m]
+            Level above the floor.
+
+        Raises
+        ------
+        InputError
+            If the tanks cannot hold it.
+        """
+        full = float(self.volume(self.height))
+        if not 0 <= volume <= full * (1 + 1e-9):
+            raise InputError(
+                f"{volume:g} L in a tank of {full:g} L", "give a volume from zero to full", "volume"
+            )
+        if self.form != "horizontal":
+            return min(volume / (1000 * self.plan_area * self.tanks), self.height)
+        from scipy.optimize import brentq
+
+        if volume >= full:
+            return self.height
+        return brentq(lambda level: float(self.volume(level)) - volume, 0.0, self.height, xtol=1e-12)
+
+    @property
+    def nominal(self) -> float:
+        """Volume of all the tanks to their tops [L]."""
+        return float(self.volume(self.height))
+
+    @property
+    def capacity(self) -> float:
+        """Volume between outlet and overflow of all the tanks [L]."""
+        return float(self.volume(self.overflow_mark) - self.volume(self.outlet_mark))
+
+
+def segment_area(depth, circle: float):
+    """Return the wet part of a circle: r^2 acos((r - h)/r) - (r - h) sqrt(2 r h - h^2).
+
+    Parameters
+    ----------
+    depth : float or array
+        Depth h of the water in the circle, m, from zero to the diameter.
+    circle : float [m]
+        Diameter 2 r.
+
+    Returns
+    -------
+    float or ndarray [m2]
+        Area of the segment. Source: plane geometry.
+
+    Examples
+    --------
+    >>> round(float(segment_area(1.0, 2.0)), 4)
+    1.5708
+    """
+    radius = circle / 2
+    depth = np.asarray(depth, float)
+    from_centre = radius - depth
+    half_chord = np.sqrt(np.maximum(2 * radius * depth - depth**2, 0.0))
+    return radius**2 * np.arccos(np.clip(from_centre / radius, -1, 1)) - from_centre * half_chord
+
+
+def vessel_of(
+    nominal: float,
+    form: str = "upright",
+    height: float = 2.0,
+    *,
+    tank_width: float | None = None,
+    tanks: int = 1,
+    dead_share: float = 0.05,
+    freeboard_share: float = 0.05,
+) -> Vessel:
+    """Return the tank of a nominal size, height and shape, with its marks where the shares put them.
+
+    Parameters
+    ----------
+    nominal : float [L]
+        Volume of all the tanks together.
+    form : str
+        A key of `SHAPES`.
+    height : float [m]
+        Inside height of a tank; the diameter of one that lies on its side.
+    tank_width : float [m], optional
+        Width of a rectangular tank; square on plan if not given.
+    tanks : int [1]
+        How many alike.
+    dead_share : float [1]
+        Share of the nominal size below the outlet.
+    freeboard_share : float [1]
+        Share of the nominal size above the overflow.
+
+    Returns
+    -------
+    Vessel
+        Its length follows from the volume.
+
+    Raises
+    ------
+    InputError
+        If a measure is not above zero, or the shares leave nothing between outlet and overflow.
+
+    Examples
+    --------
+    >>> tank = vessel_of(10_000, height=2.0)
+    >>> round(tank.tank_length, 2), round(tank.outlet_mark, 2), round(tank.capacity)
+    (2.52, 0.1, 9000)
+    """
+    for name, value in (("nominal", nominal), ("height", height), ("tanks", tanks)):
+        if not 0 < value < math.inf:
+            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
+    if tank_width is not None and not 0 < tank_width < math.inf:
+        raise InputError(
+            f"{tank_width:g} m makes a tank without a footprint", "give tank_width above zero", "tank_width"
+        )
+    if dead_share < 0 or freeboard_share < 0 or dead_share + freeboard_share >= 1:
+        raise InputError(
+            "the shares below the outlet and above the overflow leave nothing to use",
+            "make them add up to less than 1",
+            "dead_share",
+        )
+    each = nominal / tanks / 1000
+    if form == "horizontal":
+        length, width = each / (math.pi * height**2 / 4), height
+    elif form == "upright":
+        length = width = math.sqrt(4 * each / (math.pi * height))
+    else:
+        width = tank_width or math.sqrt(each / height)
+        length = each / height / width
+    whole = Vessel(form, height, length, width, 0.0, height, tanks)
+    outlet = whole.level(dead_share * whole.nominal)
+    overflow = whole.level((1 - freeboard_share) * whole.nominal)
+    return Vessel(form, height, length, width, outlet, overflow, tanks)
 
 
 @dataclass(frozen=True)
@@ -163,7 +509,7 @@ def base_of(
     vessel : Vessel
         The tank.
     ground : str
-        A key of `rainharvest.siteworks.ground.GROUNDS`.
+        A key of `rainharvest.siteworks.base.GROUNDS`.
     bearing : float [kPa], optional
         What an engineer allows; the presumed value of the ground if not given.
     empty_mass : float [kg], optional
@@ -187,7 +533,7 @@ def base_of(
 
     Examples
     --------
-    >>> from rainharvest.siteworks.vessel import vessel_of
+    >>> from rainharvest.siteworks.base import vessel_of
     >>> base = base_of(vessel_of(10_000), "clay")
     >>> round(base.ground_pressure, 1), base.engineer
     (22.6, False)
@@ -243,4 +589,54 @@ def base_of(
     spread = pressure < ground_pressure(water + empty, vessel.plan_area) + own
     return Base(
         water, empty, slab, length, width, slab_thickness, pressure, allowed, stand, spread, tuple(warnings)
+    )
+
+
+def gauge_table(vessel: Vessel, mean_demand: float, steps: int = 20) -> xr.Dataset:
+    """Return what a gauge says at each level: litres in the tank, litres to draw, days that they last.
+
+    Days = (V(level) - V(outlet)) / demand: no rain, no rationing, an even draw.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        The tank.
+    mean_demand : float [L/day]
+        What is drawn on a mean day.
+    steps : int [1]
+        Even steps from the floor to the overflow; the outlet's and the overflow's own levels are added.
+
+    Returns
+    -------
+    Dataset
+        On ``water_level`` (m above the floor): ``litres_held``, ``litres_to_draw``, ``days_of_supply``.
+
+    Raises
+    ------
+    InputError
+        If the demand is not above zero.
+
+    Examples
+    --------
+    >>> from rainharvest.siteworks.base import vessel_of
+    >>> table = gauge_table(vessel_of(10_000), mean_demand=500, steps=4)
+    >>> table.litres_to_draw.values.round().tolist(), table.days_of_supply.values.round(1).tolist()
+    ([0.0, 0.0, 1875.0, 4250.0, 6625.0, 9000.0], [0.0, 0.0, 3.8, 8.5, 13.2, 18.0])
+    """
+    if not 0 < mean_demand < np.inf:
+        raise InputError(f"a demand of {mean_demand:g} L a day", "give one above zero", "mean_demand")
+    if steps < 1:
+        raise InputError(f"{steps} steps", "give one or more", "steps")
+    even = np.linspace(0.0, vessel.overflow_mark, steps + 1)
+    levels = np.union1d(even, [vessel.outlet_mark, vessel.overflow_mark])
+    held = vessel.volume(levels)
+    draw = np.maximum(held - vessel.volume(vessel.outlet_mark), 0.0)
+    return xr.Dataset(
+        {
+            "litres_held": ("water_level", held, attributes("litres_held")),
+            "litres_to_draw": ("water_level", draw, attributes("litres_to_draw")),
+            "days_of_supply": ("water_level", draw / mean_demand, attributes("days_of_supply")),
+        },
+        coords={"water_level": ("water_level", levels, attributes("water_level"))},
+        attrs={"outlet_mark": vessel.outlet_mark, "overflow_mark": vessel.overflow_mark},
     )

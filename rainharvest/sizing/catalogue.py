@@ -11,10 +11,12 @@ from pathlib import Path
 
 import numpy as np
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 
 COLUMNS = {"nominal_L": "nominal", "price": "price", "height_m": "height", "footprint_m2": "footprint"}
+
 """Columns of a catalogue file, and what each is."""
+
 MOST_COMBINATIONS = 300_000
 
 

@@ -1,12 +1,18 @@
-"""Factors of present worth: a payment of a later year in money of today, and a capital spread over years."""
+"""Costs and savings over the years: present worth, bills with and without the tank, the efficient front."""
 
 from __future__ import annotations
 
 import math
 
 import numpy as np
+import pandas as pd
+import xarray as xr
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.sizing.tables import Costs, Part, bill
+from rainharvest.storage.arrangements import ride_out
+from rainharvest.storage.simulate import as_series, common_time, simulate
 
 
 def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float:
@@ -54,51 +60,6 @@ def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float
     return -math.expm1(life * math.log1p((growth - rate) / (1.0 + rate))) / (rate - growth)
 
 
-def real_rate(nominal_rate: float, inflation: float) -> float:
-    """Return the real rate that a nominal rate and inflation leave (Fisher relation).
-
-    1 + i = (1 + r)(1 + f), r the real and i the nominal rate, f inflation. The difference i - f is close to
-    r only where both are small.
-
-    Parameters
-    ----------
-    nominal_rate : float [1/year]
-        Rate in money of each year.
-    inflation : float [1/year]
-        Yearly rise of prices.
-
-    Returns
-    -------
-    float [1/year]
-        Rate in money of today.
-
-    Raises
-    ------
-    InputError
-        If either is -1 or less, or the real rate is below zero.
-
-    Notes
-    -----
-    Fisher, The Theory of Interest, 1930 (from memory, not verified).
-
-    Examples
-    --------
-    >>> round(real_rate(0.08, 0.05), 5)
-    0.02857
-    """
-    for name, value in (("nominal_rate", nominal_rate), ("inflation", inflation)):
-        if not value > -1:
-            raise InputError(f"{value} a year is not possible", "give a share above -1", name)
-    rate = (1.0 + nominal_rate) / (1.0 + inflation) - 1.0
-    if rate < -1e-12:
-        raise InputError(
-            f"a nominal rate of {nominal_rate:g} below inflation of {inflation:g}",
-            "give a nominal rate no lower than inflation",
-            "rate",
-        )
-    return max(rate, 0.0)
-
-
 def replacement_years(part_life: float, life: int) -> np.ndarray:
     """Return the years at whose end a part is bought again.
 
@@ -128,3 +89,426 @@ def replacement_years(part_life: float, life: int) -> np.ndarray:
         if not value > 0:
             raise InputError(f"a life of {value} years", "give a life above zero", name)
     return np.arange(1, int(np.ceil(life / part_life - 1e-9))) * float(part_life)
+
+
+PIECE = 64
+
+"""Sizes traced together: one block of lanes, so that memory does not grow with the number of sizes."""
+
+
+def drawn_by_period(inflow, demand, capacity, months: int, **settings) -> xr.DataArray:
+    """Return the water drawn from each tank in each billing period.
+
+    Parameters
+    ----------
+    inflow : DataArray [L/day]
+        Water at the tank inlet, one record with dated days.
+    demand : DataArray [L/day]
+        Water asked of the tank.
+    capacity : array_like [L]
+        Usable sizes.
+    months : int
+        Months that a period covers, counted from January.
+    **settings
+        As `rainharvest.simulate`; levels that grow with the size as DataArrays on ``capacity``.
+
+    Returns
+    -------
+    DataArray [L]
+        ``drawn_in_period`` on (capacity, period), each period named by its first day; periods cut by an end of the
+        record are left out.
+
+    Raises
+    ------
+    InputError
+        As `rainharvest.simulate`; also if no whole period is in the record.
+    """
+    first, edges = _periods(pd.DatetimeIndex(inflow["time"].values), months)
+    sizes = np.atleast_1d(np.asarray(capacity, dtype=float))
+    rows = []
+    for begin in range(0, sizes.size, PIECE):
+        part = slice(begin, begin + PIECE)
+        along = xr.DataArray(sizes[part], {"capacity": sizes[part]}, ("capacity",))
+        own = {
+            k: v.isel(capacity=part) if isinstance(v, xr.DataArray) and "capacity" in v.dims else v
+            for k, v in settings.items()
+        }
+        daily = simulate(inflow, demand, along, **own, trace=True).drawn_daily.transpose("capacity", "time")
+        rows.append(_sums(daily.values, edges))
+    return xr.DataArray(
+        np.concatenate(rows),
+        {"capacity": ("capacity", sizes, attributes("capacity")), "period": ("period", first)},
+        ("capacity", "period"),
+        name="drawn_in_period",
+        attrs=attributes("drawn_in_period"),
+    )
+
+
+def saved_bills(costs: Costs, drawn: xr.DataArray, demand: xr.DataArray) -> xr.DataArray:
+    """Return what the tank takes off the water bill in a mean year.
+
+    For each billing period, the bill for all that the building uses less the bill for what the tank leaves;
+    the tank so saves the dearest kilolitres first.
+
+    Parameters
+    ----------
+    costs : Costs
+        With the tariff.
+    drawn : DataArray [L]
+        As `drawn_by_period`.
+    demand : DataArray [L/day]
+        Water asked of the tank, on ``time``.
+
+    Returns
+    -------
+    DataArray
+        Currency a year, on ``capacity``.
+
+    Raises
+    ------
+    InputError
+        If the periods do not fit the tariff's.
+    """
+    time = pd.DatetimeIndex(demand["time"].values)
+    first, edges = _periods(time, costs.billing_months)
+    if not np.array_equal(first, drawn.period.values):
+        raise InputError("the periods are not those of the bills", "sum over billing_months", "drawn")
+    per_day = np.asarray(demand.transpose("time").values, dtype=float) + costs.other_use
+    used = _sums(per_day, edges) / 1000
+    left = np.maximum(used - drawn.transpose("capacity", "period").values / 1000, 0.0)
+    saved = bill(costs.blocks, used) - bill(costs.blocks, left)
+    a_year = saved.mean(axis=1) * 12 / costs.billing_months
+    return xr.DataArray(
+        a_year,
+        {"capacity": drawn.capacity},
+        ("capacity",),
+        name="saved_bill",
+        attrs=attributes("saved_bill") | {"units": costs.currency},
+    )
+
+
+def _periods(time: pd.DatetimeIndex, months: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return the first day of each whole billing period, and where each begins in the record, then its end."""
+    starts = np.flatnonzero((time.day == 1) & ((time.month - 1) % months == 0))
+    if starts.size and time[-1].is_month_end and time[-1].month % months == 0:
+        starts = np.append(starts, time.size)
+    if starts.size < 2:
+        raise InputError(
+            f"no whole billing period of {months} months in {time[0].date()} to {time[-1].date()}",
+            "give a longer record, or shorter periods",
+            "billing_months",
+        )
+    return time.values[starts[:-1]], starts
+
+
+def _sums(values: np.ndarray, edges: np.ndarray) -> np.ndarray:
+    """Return the sums between edges, along the last axis."""
+    return np.add.reduceat(values[..., : edges[-1]], edges[:-1], axis=-1)
+
+
+SPELLS = (1.0, 2.0, 3.0, 5.0, 7.0, 14.0)
+
+"""Interruptions of the mains looked at, in days."""
+
+
+def efficient(cost, worth) -> np.ndarray:
+    """Return which choices are on the efficient front: nothing is at least as good and costs less.
+
+    A choice is off the front if another costs no more and is worth no less, one of the two strictly.
+
+    Parameters
+    ----------
+    cost : array_like
+        What each choice costs.
+    worth : array_like
+        What it is worth, for example its reliability.
+
+    Returns
+    -------
+    ndarray of bool
+        One a choice; equal choices are all on it.
+
+    Raises
+    ------
+    InputError
+        If the two differ in length or a value is missing.
+
+    Examples
+    --------
+    >>> efficient([10, 20, 25, 30], [0.5, 0.8, 0.7, 0.9])
+    array([ True,  True, False,  True])
+    """
+    cost, worth = np.asarray(cost, dtype=float), np.asarray(worth, dtype=float)
+    if cost.shape != worth.shape or cost.ndim != 1:
+        raise InputError("costs and worths differ in length", "give one of each for every choice", "worth")
+    if np.isnan(cost).any() or np.isnan(worth).any():
+        raise InputError("a value is missing", "give a cost and a worth for every choice", "cost")
+    order = np.lexsort((-worth, cost))
+    sorted_cost, sorted_worth = cost[order], worth[order]
+    best = np.maximum.accumulate(sorted_worth)
+    # Of those that cost strictly less, the best; and of those that cost the same, the best.
+    first = np.searchsorted(sorted_cost, sorted_cost, side="left")
+    before = np.where(first > 0, best[np.maximum(first - 1, 0)], -np.inf)
+    on = (sorted_worth > before) & (sorted_worth == sorted_worth[first])
+    out = np.empty(cost.size, dtype=bool)
+    out[order] = on
+    return out
+
+
+def full_days(demand, capacity) -> xr.DataArray:
+    """Return how long a full tank lasts from the worst morning, without rain or mains.
+
+    Parameters
+    ----------
+    demand : array_like [L/day]
+        Water asked of the tank.
+    capacity : array_like [L]
+        Usable sizes.
+
+    Returns
+    -------
+    DataArray [day]
+        On ``capacity``; infinite where no morning of the record sees the tank emptied.
+
+    Raises
+    ------
+    InputError
+        As `rainharvest.storage.arrangements.ride_out`.
+
+    Examples
+    --------
+    >>> full_days([100.0, 300.0, 100.0, 100.0], [400.0]).values
+    array([2.])
+    """
+    lasts = ride_out(demand, capacity).min("time")
+    return lasts.rename("full_days").assign_attrs(attributes("full_days"))
+
+
+def water_in_hand(stored, demand, spells=SPELLS) -> xr.DataArray:
+    """Return on what share of mornings the store alone lasts through an interruption.
+
+    The morning's store is that of the evening before; it lasts x days if the demand of the next x days is no
+    more than it holds.
+
+    Parameters
+    ----------
+    stored : array_like [L]
+        Stored at the end of each day.
+    demand : array_like [L/day]
+        Water asked on each day.
+    spells : sequence of float [day]
+        Lengths of the interruption, whole days.
+
+    Returns
+    -------
+    DataArray [1]
+        ``in_hand`` on ``ride_out``.
+
+    Raises
+    ------
+    InputError
+        If a length is not a whole number of days from one up, or no morning sees the whole of it.
+
+    Examples
+    --------
+    >>> water_in_hand([250.0, 150.0, 50.0, 250.0, 250.0], 100.0, spells=[1, 2]).values.round(4)
+    array([0.75  , 0.3333])
+    """
+    time = common_time(stored=stored, demand=demand)
+    held = as_series("stored", stored, time).values
+    sums = np.concatenate([[0.0], np.cumsum(as_series("demand", demand, time).values)])
+    shares = []
+    for days in spells:
+        if days != int(days) or not 1 <= days < held.size:
+            raise InputError(
+                f"an interruption of {days:g} days", "give whole days, fewer than the record has", "spells"
+            )
+        n = int(days)
+        ahead = sums[1 + n :] - sums[1 : held.size + 1 - n]
+        shares.append(float((ahead <= held[: held.size - n] * (1 + 1e-12)).mean()))
+    return xr.DataArray(
+        shares,
+        {"ride_out": ("ride_out", np.asarray(spells, dtype=float), attributes("ride_out"))},
+        ("ride_out",),
+        name="in_hand",
+        attrs=attributes("in_hand"),
+    )
+
+
+MONEY = (
+    "capital",
+    "replacements",
+    "running",
+    "residual",
+    "saved_bill",
+    "net_present_value",
+    "annual",
+    "per_kilolitre",
+)
+
+"""Variables in the currency of the study."""
+
+
+def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_price=None) -> xr.Dataset:
+    """Return what tanks cost and save over the years of the study.
+
+    Everything is money of today: amounts grow only by their growth above inflation, and are discounted at
+    the real rate. The capital is paid at the beginning, everything else at the ends of the years; year t
+    pays (1 + g)^(t - 1) of today's tariff. A part is bought again whenever its life is over, at today's
+    price. With P the present worth of capital, replacements and running costs less the residual value,
+
+        cost a year = P / (P/A),   cost a kilolitre = P / (kilolitres a year x P/A),
+        net present value = present worth of the bills saved - P.
+
+    Parameters
+    ----------
+    costs : Costs
+        Prices of today.
+    nominal : float, array or DataArray [L]
+        Nominal tank size.
+    yearly_yield : float, array or DataArray [L/year]
+        Water that the tank yields in a mean year; all of it is taken for mains water saved.
+    saved_bill : float, array or DataArray, optional
+        Taken off the water bill in the first year, where the tariff has blocks
+        (`rainharvest.sizing.costs.saved_bills`); the yield at the one tariff if not given.
+    tank_price : float, array or DataArray, optional
+        Price of the tank from a catalogue, in place of ``per_litre``.
+
+    Returns
+    -------
+    Dataset
+        ``capital``, ``replacements``, ``running``, ``residual`` (present worths), ``saved_bill`` (first
+        year), ``net_present_value``, ``annual``, ``per_kilolitre`` (infinite where nothing is delivered),
+        ``payback`` and ``payback_plain`` [year] (infinite where it never pays), ``energy`` [kW h/year];
+        the currency is their unit. Attributes state the rate, its kind and the residual value.
+
+    Raises
+    ------
+    InputError
+        If a size, yield or saving is missing or below zero, or the tariff has blocks and ``saved_bill`` is
+        not given.
+
+    Examples
+    --------
+    A capital of 5,000,000 and 150,000 a year, 3.5 %, 20 years: present worth 7,131,860.50 (solved problem):
+
+    >>> done = life_cycle(Costs(fixed=5_000_000, upkeep=150_000, life=20, rate=0.035), 0.0, 0.0)
+    >>> round(float(done.capital + done.running), 2)
+    7131860.5
+    """
+    if saved_bill is None and costs.block:
+        raise InputError("a tariff in blocks needs the volumes of each bill", "give saved_bill", "saved_bill")
+    given = {"nominal": nominal, "yearly_yield": yearly_yield}
+    given |= {} if saved_bill is None else {"saved_bill": saved_bill}
+    given |= {} if tank_price is None else {"tank_price": tank_price}
+    arrays = xr.broadcast(*(_labelled(value, name) for name, value in given.items()))
+    values = {name: array.values for name, array in zip(given, arrays, strict=True)}
+    done = cost_measures(costs, **values)
+    data = arrays[0].to_dataset(name="capital")
+    for name, of_size in done.items():
+        more = {"units": costs.currency} if name in MONEY else {}
+        data[name] = (arrays[0].dims, of_size, attributes(name) | more)
+    data.attrs = {
+        "currency": costs.currency,
+        "life": costs.life,
+        "real_rate": costs.real_rate,
+        "rate_kind": costs.rate_kind,
+        "residual_value": costs.residual,
+    }
+    return data
+
+
+def _labelled(value, name: str) -> xr.DataArray:
+    """Return a value as a DataArray of sound numbers."""
+    array = value if isinstance(value, xr.DataArray) else xr.DataArray(value)
+    if array.dims and str(array.dims[0]).startswith("dim_"):
+        array = array.rename(dim_0="capacity")
+    array = array.astype(float).reset_coords(drop=True)
+    if not bool((array.values >= 0).all()):
+        raise InputError("a value is missing or below zero", "give zero or more for each size", name)
+    return array
+
+
+def cost_measures(
+    costs: Costs, nominal, yearly_yield, saved_bill=None, tank_price=None
+) -> dict[str, np.ndarray]:
+    """Return what `life_cycle` does as plain arrays, unchecked: for sliders.
+
+    Parameters
+    ----------
+    costs : Costs
+        Prices of today.
+    nominal : ndarray [L]
+        Nominal tank sizes.
+    yearly_yield : ndarray [L/year]
+        What each yields, of the same shape.
+    saved_bill, tank_price : ndarray, optional
+        As `life_cycle`.
+
+    Returns
+    -------
+    dict of str to ndarray
+        By name, of that shape.
+    """
+    kilolitres = yearly_yield / 1000
+    saved = kilolitres * costs.tariff if saved_bill is None else saved_bill
+    rate, life = costs.real_rate, costs.life
+    even = present_worth_factor(rate, life)
+    capital, again, residual = (np.zeros(nominal.shape) for _ in range(3))
+    bought = np.zeros((life + 1, *nominal.shape))
+    for number, part in enumerate(costs.parts):
+        price = part.price(nominal)
+        if number == 0 and tank_price is not None:  # the first part is the tank itself
+            price = part.fixed + tank_price
+        capital = capital + price
+        for year in replacement_years(part.life or life, life):
+            again = again + price / (1 + rate) ** year
+            end = math.ceil(year)  # the flows stand at the ends of years
+            bought[end] += price * (1 + rate) ** (end - year)
+        residual = residual + price * _left(costs, part) / (1 + rate) ** life
+    energy = kilolitres * costs.pump_energy
+    steady = sum(p.upkeep for p in costs.parts) + kilolitres * sum(p.per_kilolitre for p in costs.parts)
+    powered = energy * costs.energy_price
+    running = steady * even + powered * present_worth_factor(rate, life, costs.energy_growth)
+    spent = capital + again + running - residual
+    years = np.arange(life).reshape(-1, *[1] * nominal.ndim)
+    flow = saved * (1 + costs.tariff_growth) ** years - steady - powered * (1 + costs.energy_growth) ** years
+    flow = np.concatenate([-capital[None], flow - bought[1:]])
+    fading = (1 + rate) ** -np.arange(life + 1.0).reshape(-1, *[1] * nominal.ndim)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        each = np.where(kilolitres > 0, spent / (kilolitres * even), np.inf)
+    return {
+        "capital": capital,
+        "replacements": again,
+        "running": running,
+        "residual": residual,
+        "saved_bill": saved,
+        "net_present_value": saved * present_worth_factor(rate, life, costs.tariff_growth) - spent,
+        "annual": spent / even,
+        "per_kilolitre": each,
+        "payback": _payback(flow * fading),
+        "payback_plain": _payback(flow),
+        "energy": energy,
+    }
+
+
+def _left(costs: Costs, part: Part) -> float:
+    """Return the share of a part's price that is left at the end of the years."""
+    if costs.residual == "none" or part.life is None:
+        return 0.0
+    bought = replacement_years(part.life, costs.life)
+    age = costs.life - (bought[-1] if bought.size else 0.0)
+    return max(0.0, 1.0 - age / part.life)
+
+
+def _payback(flow: np.ndarray) -> np.ndarray:
+    """Return after how many years the sum of the flows is no longer below zero, for good."""
+    total = np.cumsum(flow, axis=0)
+    below = total < -1e-9 * np.abs(flow[0])
+    end = total.shape[0] - 1
+    last = end - np.argmax(below[::-1], axis=0)  # the last year after which it is still below
+    at = np.minimum(last, end - 1)
+    here, following = (np.take_along_axis(total, (at + k)[None], 0)[0] for k in (0, 1))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(following > here, -here / (following - here), 0.0)
+    return np.where(~below.any(axis=0), 0.0, np.where(last == end, np.inf, at + part))

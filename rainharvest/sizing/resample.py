@@ -1,16 +1,155 @@
-"""Other records that could have been: years of the record drawn anew, in blocks that keep droughts whole."""
+"""Other records that could have been: years drawn anew, the memory of years, the length of a record."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
-from rainharvest.sizing.memory import LEAST_YEARS, long_run_means, tilted_chances
-from rainharvest.sources import Default
-from rainharvest.storage.settings import year_edges
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.storage.simulate import simulate, year_edges
+
+LEAST_YEARS = 2
+
+"""Fewest whole years that differ: from one alone no spread can be told."""
+
+
+CARRIED = tuple(round(0.05 + 0.1 * k, 2) for k in range(10))
+
+"""Correlations of the slow part of a year with the next, tried with equal weight."""
+
+
+SLOW = tuple(round(0.2 * k, 1) for k in range(6))
+
+"""Shares of the slow part in the variance of a year, tried with equal weight; 0 is no memory at all."""
+
+
+def long_run_means(yearly, count: int, rng: np.random.Generator) -> np.ndarray:
+    """Draw long-run means that could have given the record's years.
+
+    A year's value is taken as the long-run mean and a slow part, correlated with the next year's by phi,
+    and a part of its own: normal values whose correlation k years apart is s phi^k (1 at k = 0). Thirty
+    years cannot tell phi and s, so neither is estimated: every pair of a grid (`CARRIED`, `SLOW`) counts
+    by how well it fits the record. Given phi and s, the long-run mean is Student's t about the generalised
+    mean of the years, with a degree of freedom fewer than years.
+
+    Parameters
+    ----------
+    yearly : array_like
+        One value a whole year, in order; any unit.
+    count : int [1]
+        How many means to draw.
+    rng : Generator
+        Where the random numbers come from; only uniform numbers are taken.
+
+    Returns
+    -------
+    ndarray
+        ``count`` means, in the unit of the years; all equal where the years are.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than `LEAST_YEARS` years or a value is missing.
+
+    Notes
+    -----
+    The usual Bayesian answer to a mean with unknown correlation: flat in the mean, in the logarithm of the
+    spread and over the grid. Ordinary resampling takes the record's own correlation, which in thirty years
+    comes out too small, and so tells a band that is too narrow; `tests/sizing` measures both on invented
+    climates of which the long run is known. Limits: one slow part only, and the future like the past.
+
+    Examples
+    --------
+    >>> years = [610.0, 540, 700, 650, 480, 500, 620, 590, 610, 560]
+    >>> drawn = long_run_means(years, 2000, np.random.default_rng(1))
+    >>> bool(abs(np.median(drawn) - np.mean(years)) < 10), bool(np.std(drawn) > np.std(years) / 10**0.5)
+    (True, True)
+    """
+    from scipy.special import stdtrit
+
+    years = np.asarray(yearly, dtype=float)
+    if years.ndim != 1 or years.size < LEAST_YEARS:
+        raise InputError(
+            f"{years.size} whole years are too few to say how far the record may mislead",
+            f"give a record of {LEAST_YEARS} whole years or more",
+            "rain",
+        )
+    if not np.isfinite(years).all():
+        raise InputError("a year has no value", "fill the gaps or leave those years out", "rain")
+    which, chance = rng.random(count), np.clip(rng.random(count), 1e-12, 1 - 1e-12)
+    spread = float(np.std(years))
+    if spread <= 1e-12 * float(np.abs(years).max()):
+        return np.full(count, years.mean())
+    inverse, log_det, total = _grid(years.size)
+    scaled = (years - years.mean()) / spread
+    middle = inverse.dot(scaled).sum(axis=1) / total
+    left = scaled - middle[:, None]
+    squares = np.einsum("gi,gij,gj->g", left, inverse, left)
+    fit = -0.5 * log_det - 0.5 * np.log(total) - 0.5 * (years.size - 1) * np.log(squares)
+    weight = np.cumsum(np.exp(fit - fit.max()))
+    pair = np.minimum(np.searchsorted(weight, which * weight[-1]), weight.size - 1)
+    scale = np.sqrt(squares / ((years.size - 1) * total))
+    return years.mean() + spread * (middle[pair] + scale[pair] * stdtrit(years.size - 1, chance))
+
+
+@lru_cache(maxsize=8)
+def _grid(years: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return, for each pair of the grid, the inverse correlation, its log determinant and its sum."""
+    apart = np.abs(np.subtract.outer(np.arange(years), np.arange(years)))
+    all_of = np.array([(1 - s) * np.eye(years) + s * phi**apart for phi in CARRIED for s in SLOW])
+    inverse = np.linalg.inv(all_of)
+    return inverse, np.linalg.slogdet(all_of)[1], inverse.sum(axis=(1, 2))
+
+
+def tilted_chances(values, wanted) -> np.ndarray:
+    """Return chances of drawing each value so that the mean drawn is the one wanted.
+
+    Of all such chances, those nearest to equal ones: p proportional to exp(lambda value), lambda solved
+    for each mean wanted (exponential tilting).
+
+    Parameters
+    ----------
+    values : array_like
+        What is drawn from, shape (values,).
+    wanted : array_like
+        Means, shape (count,). One outside the range of the values is brought to 2 % of the range from its
+        end: what the record never saw cannot be drawn from it.
+
+    Returns
+    -------
+    ndarray
+        Chances, shape (count, values); each row adds up to 1.
+
+    Examples
+    --------
+    >>> tilted_chances([1.0, 2.0, 3.0], [2.0, 2.5]).round(3)
+    array([[0.333, 0.333, 0.333],
+           [0.116, 0.268, 0.616]])
+    """
+    values, wanted = np.asarray(values, dtype=float), np.atleast_1d(np.asarray(wanted, dtype=float))
+    low, high = values.min(), values.max()
+    spread = values.std()
+    if not spread > 1e-12 * max(abs(low), abs(high)):
+        return np.full((wanted.size, values.size), 1.0 / values.size)
+    margin = 0.02 * (high - low)
+    scaled = (values - values.mean()) / spread
+    goal = (np.clip(wanted, low + margin, high - margin) - values.mean()) / spread
+    below, above = np.full(wanted.size, -200.0), np.full(wanted.size, 200.0)
+    for _ in range(60):
+        middle = (below + above) / 2
+        power = middle[:, None] * scaled
+        chance = np.exp(power - power.max(axis=1, keepdims=True))
+        chance /= chance.sum(axis=1, keepdims=True)
+        short = (chance * scaled).sum(axis=1) < goal
+        below, above = np.where(short, middle, below), np.where(short, above, middle)
+    return chance
+
 
 BLOCK_YEARS = Default(
     3.0,
@@ -21,6 +160,7 @@ BLOCK_YEARS = Default(
     1.0,
     5.0,
 )
+
 """Years in a row that are drawn together."""
 
 
@@ -43,7 +183,7 @@ def year_draws(
     and Romano 1992, from memory). A block placed over one leap day more or fewer than it had ends a day
     later or earlier in the record; the season shifts by no more than that, and no day is invented.
 
-    With ``yearly``, each draw also has its own long-run mean: `rainharvest.sizing.memory.long_run_means`
+    With ``yearly``, each draw also has its own long-run mean: `rainharvest.sizing.resample.long_run_means`
     says what the record leaves possible, and the chances of the blocks are tilted towards wetter or drier
     ones to match. Only what resampling alone leaves out is added, so that the spread of the draws is that
     of the long run.
@@ -204,3 +344,154 @@ def take_days(series: xr.DataArray | pd.Series, draws: xr.DataArray) -> xr.DataA
     coords = {d: turned.coords[d].variable for d in turned.dims[:-1] if d in turned.coords}
     coords |= {"draw": draws["draw"].variable, "time": draws["time"].variable}
     return xr.DataArray(values, coords, ("draw", *turned.dims), series.name, series.attrs)
+
+
+LEAST_RECORD = Default(
+    10.0,
+    "year",
+    "training material on rainwater: ten years ideally, longer where droughts are common (text seen, no title)",
+    "handbook",
+)
+
+"""Below this a record indicates and settles nothing."""
+
+FAIR_RECORD = Default(
+    20.0,
+    "year",
+    "common practice, no source: from here on with the band beside the answer",
+    "common practice",
+)
+
+"""Below this a record serves to compare, not to decide."""
+
+FULL_RECORD = Default(
+    30.0, "year", "the period of a climatological normal (World Meteorological Organization)", "from memory"
+)
+
+"""From here on a record is as long as is asked for."""
+
+CARRY_RECORD = Default(
+    50.0,
+    "year",
+    "common practice, no source: for storage that carries water from one year to the next, or a failure once "
+    "in decades",
+    "common practice",
+)
+
+"""Asked for where the tank carries water over from year to year."""
+
+
+@dataclass(frozen=True)
+class RecordLength:
+    """How far a record carries a decision.
+
+    Parameters
+    ----------
+    years : float [year]
+        Length of the record used.
+    level : str
+        "indicative", "screening", "fair" or "full".
+    wanted : Default
+        The next length that guidance asks for; for a full record, the one that it meets.
+    """
+
+    years: float
+    level: str
+    wanted: Default
+
+    @property
+    def short(self) -> bool:
+        """Whether the record is shorter than guidance asks for."""
+        return self.level != "full"
+
+
+def record_length(years: float, *, carries_over: bool = False) -> RecordLength:
+    """Say how far a record of this length carries a decision.
+
+    Parameters
+    ----------
+    years : float [year]
+        Years of the record that are used.
+    carries_over : bool
+        Whether the tank carries water from one year to the next (or must not fail once in decades), for
+        which more is asked.
+
+    Returns
+    -------
+    RecordLength
+        Its level, and the length that guidance asks for.
+
+    Raises
+    ------
+    InputError
+        If the length is below zero.
+
+    Examples
+    --------
+    >>> record_length(12.5).level, record_length(12.5).wanted.value, record_length(41).short
+    ('screening', 20.0, False)
+    >>> record_length(41, carries_over=True).wanted.value
+    50.0
+    """
+    if not years >= 0:
+        raise InputError(f"a record of {years} years", "give its length in years", "years")
+    full = CARRY_RECORD if carries_over else FULL_RECORD
+    for level, wanted in (("indicative", LEAST_RECORD), ("screening", FAIR_RECORD), ("fair", full)):
+        if years < wanted.value:
+            return RecordLength(years, level, wanted)
+    return RecordLength(years, "full", full)
+
+
+JUDGING_DAYS = (5.0, 20.0, 80.0)
+
+"""The tanks by whose yearly yields years are called dry or wet, in days of mean demand (own choice).
+
+Small tanks feel how often it rains, large ones how much: with one middling tank the band of the smallest
+and the largest came out too narrow (measured as in `tests/sizing/test_band_covers.py`)."""
+
+
+def wet_and_dry_years(
+    time: xr.DataArray, inflow: np.ndarray, mean_demand: float, year_start_month: int
+) -> np.ndarray:
+    """Return how wet each whole year was to three tanks: their yields, each made standard, in the mean.
+
+    Parameters
+    ----------
+    time : DataArray
+        The days of the record.
+    inflow : ndarray [L/day]
+        Water at the tank inlet.
+    mean_demand : float [L/day]
+        Mean demand, asked on every day: growth of the demand over the record must not pass for weather.
+    year_start_month : int [1]
+        First month of the hydrological year.
+
+    Returns
+    -------
+    ndarray
+        One value a whole year, mean zero; all zero where no year differs or there are fewer than two.
+
+    Raises
+    ------
+    InputError
+        If nothing is asked.
+
+    Examples
+    --------
+    >>> days = xr.DataArray(np.arange(3 * 365), dims="time")
+    >>> wet = np.repeat([10.0, 30.0, 20.0], 365)
+    >>> wet_and_dry_years(days, wet, 40.0, 1).round(2)
+    array([-1.18,  1.26, -0.09])
+    """
+    if not mean_demand > 0:
+        raise InputError("nothing is asked of the tank", "give a demand above zero", "demand")
+    sizes = np.array(JUDGING_DAYS) * mean_demand
+    half = xr.DataArray(sizes / 2, {"capacity": sizes}, ("capacity",))
+    flow = xr.DataArray(inflow, {"time": time.variable}, ("time",))
+    done = simulate(flow, mean_demand, sizes, start=half, year_start_month=year_start_month)
+    whole = whole_years(done.days_in_year.values)
+    if whole.size < LEAST_YEARS:
+        return np.zeros(whole.size)
+    yearly = (done.yield_by_year / done.days_in_year).values[:, whole]
+    apart, spread = yearly - yearly.mean(axis=1, keepdims=True), yearly.std(axis=1, keepdims=True)
+    return np.divide(apart, spread, out=np.zeros_like(apart), where=spread > 1e-9 * mean_demand).mean(axis=0)

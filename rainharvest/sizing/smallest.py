@@ -1,19 +1,23 @@
-"""The smallest tank that reaches a stated reliability, found by simulation to the litre."""
+"""The smallest tank that reaches a target, found by simulation to the litre or in closed form."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 from rainharvest.storage.simulate import simulate
 
 Measure = Literal["volume_reliability", "time_reliability"]
+
 SPAN = 64  # sizes tried in one pass: one block of lanes
 
 
@@ -231,3 +235,390 @@ def _together(
                 found[i] = end.value
                 del asked[i]
     return [found[i] for i in range(len(searches))]
+
+
+def storage_deficit(inflow, demand) -> np.ndarray:
+    """Return the running deficit below a full store (mass curve, Rippl 1883).
+
+    K is zero before the first step and then max(0, K + demand - inflow).
+
+    Parameters
+    ----------
+    inflow : array_like [L/day]
+        Water that comes in each step (any unit of volume a step, the same for both).
+    demand : array_like [L/day]
+        Water asked in each step; one number serves for all.
+
+    Returns
+    -------
+    ndarray [L]
+        The deficit after each step; its largest value is the storage that does not fail, if full at the
+        start.
+
+    Raises
+    ------
+    InputError
+        If a value is missing or negative, or the lengths differ.
+
+    Examples
+    --------
+    >>> storage_deficit([1, 3, 3], 3.5)
+    array([2.5, 3. , 3.5])
+    """
+    inflow, demand = _steps(inflow, demand)
+    change = np.cumsum(demand - inflow)
+    return change - np.minimum(np.minimum.accumulate(change), 0.0)
+
+
+def sequent_peak(inflow, demand, theta: float = 1.0) -> float:
+    """Return the smallest storage that never fails when the record repeats (sequent peak).
+
+    The deficit is run over two cycles of the record, so that a drought across its end is seen. The method
+    of the books lets a step's inflow serve its own demand (``theta`` 1). A tank that draws before the rain
+    is in needs more: with K the deficit on the evening before, d the demand and q the inflow of the step,
+
+        storage = largest of (K + d - theta q) and of ((1 - theta) d),
+        K becomes max(0, K + theta d - q) + (1 - theta) d,
+
+    which is the method of the books at theta = 1.
+
+    Parameters
+    ----------
+    inflow : array_like [L/day]
+        Water that comes in each step.
+    demand : array_like [L/day]
+        Water asked in each step.
+    theta : float [1]
+        Operating parameter of the balance: 0 yield after spillage, 1 yield before spillage.
+
+    Returns
+    -------
+    float [L]
+        The storage; infinite where more is asked than comes in.
+
+    Raises
+    ------
+    InputError
+        As `storage_deficit`; also if ``theta`` is not between 0 and 1.
+
+    Notes
+    -----
+    Thomas and Burden 1963; Loucks and van Beek, Water Resource Systems Planning and Management. The form
+    with theta is ours, derived from the balance.
+
+    Examples
+    --------
+    >>> flow = [1, 3, 3, 5, 8, 6, 7, 2, 1]
+    >>> sequent_peak(flow, 3.5), sequent_peak(flow, 3.5, theta=0.0)
+    (7.5, 14.5)
+    """
+    if not 0 <= theta <= 1:
+        raise InputError(f"{theta!r} is out of range", "give theta from 0 to 1", "theta")
+    inflow, demand = _steps(inflow, demand)
+    if demand.sum() > inflow.sum() * (1 + 1e-12):
+        return float("inf")
+    inflow, demand = np.tile(inflow, 2), np.tile(demand, 2)
+    late = (1.0 - theta) * demand  # the part drawn after the step's inflow was in, and so not made good by it
+    before = np.concatenate(([0.0], late[:-1]))
+    change = np.cumsum(theta * demand + before - inflow)
+    evening = change - np.minimum(np.minimum.accumulate(change), 0.0) + late
+    needed = np.concatenate(([0.0], evening[:-1])) + demand - theta * inflow
+    return float(max(needed.max(), late.max(), 0.0))
+
+
+def _steps(inflow, demand) -> tuple[np.ndarray, np.ndarray]:
+    """Return inflow and demand as checked arrays of one length."""
+    inflow = np.asarray(inflow, dtype=float)
+    try:
+        demand = np.broadcast_to(np.asarray(demand, dtype=float), inflow.shape)
+    except ValueError:
+        raise InputError(
+            f"demand and inflow ({inflow.size} steps) differ in length", "give as many", "demand"
+        ) from None
+    for name, values in (("inflow", inflow), ("demand", demand)):
+        if not (values >= 0).all():
+            raise InputError("a step is missing or negative", "give a volume for every step", name)
+    return inflow, demand
+
+
+TARGETS = (0.8, 0.9, 0.95, 0.99)
+
+"""Reliabilities for which the smallest tank is told (own choice)."""
+
+
+def sizes_for_targets(
+    inflow,
+    demand,
+    targets: Sequence[float] = TARGETS,
+    *,
+    measure: Measure = "volume_reliability",
+    largest: float | None = None,
+    shares: dict[str, object] | None = None,
+    **settings,
+) -> xr.Dataset:
+    """Find the smallest tank, to the litre, for each of several reliabilities.
+
+    Parameters
+    ----------
+    inflow : array_like [L/day]
+        Water at the tank inlet, one record.
+    demand : array_like [L/day]
+        Water asked of the tank.
+    targets : sequence of float [1]
+        Reliabilities to reach.
+    measure, largest, shares, **settings
+        As `rainharvest.sizing.smallest.smallest_tank`.
+
+    Returns
+    -------
+    Dataset
+        On ``target``: ``size_for_target`` (NaN where no size reaches it), ``reached`` and ``one_less``.
+
+    Raises
+    ------
+    InputError
+        As `rainharvest.sizing.smallest.smallest_tank`.
+
+    Examples
+    --------
+    >>> sizes_for_targets([0, 3, 8, 0, 2, 0, 0], 2.0, [0.2, 0.5]).size_for_target.values
+    array([3., 5.])
+    """
+    found = [
+        smallest_tank(inflow, demand, t, measure=measure, largest=largest, shares=shares, **settings)
+        for t in targets
+    ]
+    rows = {
+        "size_for_target": [one.capacity for one in found],
+        "reached": [one.reached for one in found],
+        "one_less": [one.one_less for one in found],
+    }
+    return xr.Dataset(
+        {name: ("target", np.array(values), attributes(name)) for name, values in rows.items()},
+        {"target": ("target", np.array(targets, dtype=float), attributes("target"))},
+        {"measure": measure},
+    )
+
+
+@dataclass(frozen=True)
+class NoFailure:
+    """The tank that never fails on the record, found twice.
+
+    Parameters
+    ----------
+    capacity : float [L]
+        Smallest usable size in whole litres without a failed day; NaN where more is asked than comes in.
+    peak : float
+        What the two-cycle sequent peak says, in litres; infinite where more is asked than comes in.
+    failed : float [day]
+        Failed days of that size in the simulation of two cycles, full at the start: 0 confirms it.
+    one_less_failed : float [day]
+        Failed days of a tank one litre smaller: above 0 confirms that it is the smallest. NaN at size zero.
+    """
+
+    capacity: float
+    peak: float
+    failed: float
+    one_less_failed: float
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether simulation and sequent peak agree to the litre."""
+        return self.failed == 0 and not self.one_less_failed == 0
+
+
+def no_failure(inflow, demand, *, theta: float = 0.0) -> NoFailure:
+    """Find the smallest tank without a failed day when the record repeats, and confirm it by simulation.
+
+    The size is the two-cycle sequent peak, rounded up to a litre; it is then simulated through two cycles
+    of the record from a full start, beside one litre less.
+
+    Parameters
+    ----------
+    inflow : array_like [L/day]
+        Water at the tank inlet, one record.
+    demand : array_like or float [L/day]
+        Water asked of the tank.
+    theta : float [1]
+        Operating parameter of the balance; 0 (yield after spillage) by default.
+
+    Returns
+    -------
+    NoFailure
+        What both say.
+
+    Raises
+    ------
+    InputError
+        As `rainharvest.sizing.smallest.sequent_peak`; also if the record has further dimensions.
+
+    Notes
+    -----
+    "No failure in the record" is no promise: a longer record holds a worse drought.
+
+    Examples
+    --------
+    >>> answer = no_failure([1, 3, 3, 5, 8, 6, 7, 2, 1], 3.5, theta=1.0)
+    >>> answer.capacity, answer.peak, answer.failed, answer.one_less_failed, answer.confirmed
+    (8.0, 7.5, 0.0, 1.0, True)
+    """
+    came = np.asarray(inflow, dtype=float)
+    if came.ndim != 1:
+        raise InputError("the record has further dimensions", "give one member at a time", "inflow")
+    asked = np.broadcast_to(np.asarray(demand, dtype=float), came.shape)
+    peak = sequent_peak(came, asked, theta)
+    if math.isinf(peak):
+        return NoFailure(math.nan, peak, math.nan, math.nan)
+    # Rounding in sums of a hundred thousand days must not add a litre.
+    size = float(math.ceil(peak - 1e-9 * max(peak, 1.0)))
+    sizes = xr.DataArray(np.unique([max(size - 1, 0.0), size]), dims="capacity")
+    done = simulate(np.tile(came, 2), np.tile(asked, 2), sizes, start=sizes, theta=theta).days_failed.values
+    return NoFailure(size, peak, float(done[-1]), float(done[0]) if size > 0 else math.nan)
+
+
+def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
+    """Return series in which the dry days between two wet ones are one step.
+
+    While nothing flows in, a tank delivers min(what is asked, what it holds), whether that is asked on one
+    day or over several: so volumes delivered, spilled and stored at the ends of the steps stay the same
+    for every rule of spillage. Days that fail are no longer counted, and rationing no longer sees each
+    morning: use the days themselves there.
+
+    Parameters
+    ----------
+    inflow : ndarray [L/day]
+        Water at the tank inlet, time last; a day is dry where no row has any.
+    *others : ndarray [L/day]
+        Further series, time last, summed over the same steps.
+
+    Returns
+    -------
+    tuple of ndarray [L]
+        All of them by steps.
+
+    Raises
+    ------
+    InputError
+        If the lengths differ.
+
+    Examples
+    --------
+    >>> join_dry_days(np.array([5.0, 0, 0, 0, 2, 3, 0]), np.ones(7))
+    (array([5., 0., 2., 3., 0.]), array([1., 3., 1., 1., 1.]))
+    """
+    days = inflow.shape[-1]
+    if any(series.shape[-1] != days for series in others):
+        raise InputError("the series differ in length", "give one value a day in each", "others")
+    wet = (inflow > 0).reshape(-1, days).any(axis=0)
+    # A step begins on each wet day, and on a dry day that follows a wet one.
+    begins = wet.copy()
+    begins[1:] |= wet[:-1]
+    begins[:1] = True
+    starts = np.flatnonzero(begins)
+    return tuple(np.add.reduceat(series, starts, axis=-1) for series in (inflow, *others))
+
+
+def padded(rows: list[np.ndarray]) -> np.ndarray:
+    """Return rows of different lengths as one array; the steps added ask for nothing and bring nothing.
+
+    Parameters
+    ----------
+    rows : list of ndarray
+        Each with time last, alike in their other dimensions.
+
+    Returns
+    -------
+    ndarray
+        (row, ..., step).
+
+    Examples
+    --------
+    >>> padded([np.array([1.0, 2.0]), np.array([3.0])])
+    array([[1., 2.],
+           [3., 0.]])
+    """
+    longest = max(row.shape[-1] for row in rows)
+    out = np.zeros((len(rows), *rows[0].shape[:-1], longest))
+    for k, row in enumerate(rows):
+        out[k, ..., : row.shape[-1]] = row
+    return out
+
+
+def run_versions(
+    inflow: np.ndarray,
+    demand: np.ndarray,
+    capacity: np.ndarray,
+    *,
+    theta: float = 0.0,
+    start_share: float = 0.0,
+    essential: np.ndarray | None = None,
+    ration_level_share: np.ndarray | None = None,
+    ration_share: np.ndarray | None = None,
+    threads: int = 1,
+) -> dict[str, np.ndarray]:
+    """Simulate every size in every version, and return the totals: what `rainharvest.simulate` does, unlabelled.
+
+    Nothing is checked: give what has been through `rainharvest.simulate` before.
+
+    Parameters
+    ----------
+    inflow, demand : ndarray [L/day]
+        (version, step), contiguous.
+    capacity : ndarray [L]
+        Usable sizes.
+    theta : float [1]
+        Storage operating parameter.
+    start_share : float [1]
+        Share of the tank that is full at first.
+    essential : ndarray [L/day], optional
+        (version, step): what rationing spares.
+    ration_level_share, ration_share : ndarray [1], optional
+        For each stage: share of the tank below which it begins, share still served.
+    threads : int [1]
+        Blocks of tanks simulated side by side.
+
+    Returns
+    -------
+    dict of str to ndarray
+        Each of `rainharvest.storage.balance.TOTALS` on (version, capacity).
+
+    Examples
+    --------
+    >>> done = run_versions(np.array([[0.0, 3, 8, 0, 2, 0, 0]]), np.full((1, 7), 2.0), np.array([2.0, 5.0]))
+    >>> done["drawn"], done["days_failed"]
+    (array([[5., 7.]]), array([[5., 4.]]))
+    """
+    versions, steps = inflow.shape
+    years = np.array([0, steps])
+    out = np.empty((len(TOTALS), versions, capacity.size))
+
+    def block(job: tuple[int, int]) -> None:
+        version, first = job
+        size = capacity[np.minimum(np.arange(first, first + LANES), capacity.size - 1)]
+        tank = np.array([size, np.full(LANES, theta), start_share * size])
+        rationed = ration_level_share is not None
+        total, by_year = np.empty((len(TOTALS), LANES)), np.empty((len(BY_YEAR), 1, LANES))
+        balance(
+            inflow[version],
+            demand[version],
+            essential[version] if rationed else None,
+            None,
+            tank,
+            ration_level_share[:, None] * size if rationed else None,
+            np.repeat(ration_share[:, None], LANES, axis=1) if rationed else None,
+            None,
+            years,
+            total,
+            by_year,
+            None,
+        )
+        out[:, version, first : first + LANES] = total[:, : capacity.size - first]
+
+    jobs = [(v, first) for v in range(versions) for first in range(0, capacity.size, LANES)]
+    if threads > 1:
+        with ThreadPoolExecutor(threads) as pool:
+            list(pool.map(block, jobs))
+    else:
+        for job in jobs:
+            block(job)
+    return dict(zip(TOTALS, out, strict=True))

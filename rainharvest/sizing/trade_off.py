@@ -1,16 +1,25 @@
-"""What each tank size buys: the trade-off curve, found by simulating every size."""
+"""What each tank size buys: the trade-off curve, its maps over roof and demand, its knee."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
+import pandas as pd
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
+from rainharvest.catchment.chain import ROWS, run_lanes
+from rainharvest.catchment.intensity import Intensity, Rain, read_daily
+from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
 from rainharvest.storage.simulate import simulate
 
 DAYS_A_YEAR = 365.25
+
 YEARS_TOLD = (0.1, 0.5, 0.9)
+
 """The dry, the middling and the wet year of ``yield_quantile``."""
 
 
@@ -116,3 +125,339 @@ def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     done = done.assign(more).assign_coords(coords)
     done.capacity.attrs = attributes("capacity")
     return done
+
+
+INFLOW_ROW = ROWS.index("inflow")
+
+
+def scaled_catchment(
+    catchment: Catchment,
+    *,
+    area: float = 1.0,
+    runoff_coefficient: float = 1.0,
+    losses: float = 1.0,
+    filter_efficiency: float = 1.0,
+) -> Catchment:
+    """Return the same catchment with some of its numbers multiplied.
+
+    Parameters
+    ----------
+    catchment : Catchment
+        The study's own.
+    area : float
+        Multiple of every roof's plan area; gutters and the run of pipe stay as they are.
+    runoff_coefficient : float
+        Multiple of every roof's coefficient; none passes 1.
+    losses : float
+        Multiple of every roof's wetting and of the first flush.
+    filter_efficiency : float
+        Multiple of the filter's efficiency, which does not pass 1.
+
+    Returns
+    -------
+    Catchment
+        Another one.
+
+    Examples
+    --------
+    >>> from rainharvest.catchment.tables import Roof
+    >>> site = Catchment(roofs=(Roof(area=100, runoff_coefficient=0.95),), first_flush=0.5)
+    >>> more = scaled_catchment(site, runoff_coefficient=1.1, losses=2.0)
+    >>> more.roofs[0].runoff_coefficient, more.first_flush
+    (1.0, 1.0)
+    """
+    roofs = tuple(
+        roof.model_copy(
+            update={
+                "area": roof.area * area,
+                "runoff_coefficient": min(roof.runoff_coefficient * runoff_coefficient, 1.0),
+                "wetting": roof.wetting * losses,
+            }
+        )
+        for roof in catchment.roofs
+    )
+    return catchment.model_copy(
+        update={
+            "roofs": roofs,
+            "first_flush": catchment.first_flush * losses,
+            "filter_efficiency": min(catchment.filter_efficiency * filter_efficiency, 1.0),
+        }
+    )
+
+
+def tank_inflow(
+    rain: Rain, catchment: Catchment, drying: float | xr.DataArray, intensity: Intensity
+) -> np.ndarray:
+    """Return the water at the tank inlet of one record, without where the rest went.
+
+    Parameters
+    ----------
+    rain : Rain
+        One series, as `rainharvest.catchment.intensity.read_daily` lays it out.
+    catchment : Catchment
+        Roofs, first flush, filter and run of pipe.
+    drying : float or DataArray [mm/day]
+        As `rainharvest.catchment.collect.collect`.
+    intensity : Intensity
+        As `rainharvest.catchment.collect.collect`.
+
+    Returns
+    -------
+    ndarray [L/day]
+        One value a day.
+
+    Raises
+    ------
+    InputError
+        As `rainharvest.catchment.collect.collect`.
+    """
+    _, rows = run_lanes(rain, [catchment], drying, intensity, trace=(INFLOW_ROW,))
+    return rows[0, :, 0]
+
+
+KEPT = (
+    "volume_reliability",
+    "time_reliability",
+    "yearly_yield",
+    "yield_quantile",
+    "longest_failure",
+    "failed_a_year",
+    "spilled_share",
+    "share_of_demand",
+    "marginal_yield",
+)
+
+"""Measures that a map keeps."""
+
+
+def inflow_by_area(
+    rain: xr.DataArray | pd.Series,
+    catchment: Catchment,
+    areas: Sequence[float],
+    *,
+    drying: float | xr.DataArray = DRYING.value,
+    intensity: Intensity = INTENSITY,
+) -> xr.DataArray:
+    """Return the water at the tank inlet for roofs of several sizes, all roofs growing alike.
+
+    Parameters
+    ----------
+    rain : DataArray or Series [mm/day]
+        One record on ``time``, without gaps.
+    catchment : Catchment
+        Its roofs give the shares of each kind of roof.
+    areas : sequence of float [m2]
+        Plan area of all roofs together.
+    drying : float or DataArray [mm/day]
+        As `rainharvest.catchment.collect.collect`.
+    intensity : Intensity
+        As `rainharvest.catchment.collect.collect`.
+
+    Returns
+    -------
+    DataArray [L/day]
+        (area, time).
+
+    Raises
+    ------
+    InputError
+        If an area is not above zero, the rain has further dimensions, or as `collect`.
+
+    Examples
+    --------
+    >>> from rainharvest.catchment.tables import Roof
+    >>> rain = pd.Series([10.0, 0.0, 4.0], index=pd.date_range("2001-01-01", periods=3))
+    >>> hall = Catchment(roofs=(Roof(area=100, runoff_coefficient=0.9, wetting=0),), first_flush=0)
+    >>> inflow_by_area(rain, hall, [50, 100]).values
+    array([[405.,   0., 162.],
+           [810.,   0., 324.]])
+    """
+    areas = np.asarray(areas, dtype=float)
+    if areas.ndim != 1 or not areas.size or not (areas > 0).all():
+        raise InputError("a roof area is not above zero", "give one or more areas above zero", "areas")
+    steps = read_daily(rain)
+    if steps.depth.shape[1] != 1:
+        raise InputError("the rain has further dimensions", "give one record at a time", "rain")
+    own = sum(roof.area for roof in catchment.roofs)
+    rows = [tank_inflow(steps, scaled_catchment(catchment, area=a / own), drying, intensity) for a in areas]
+    time = steps.array["time"].variable
+    coords = {"area": ("area", areas, attributes("area")), "time": time}
+    return xr.DataArray(np.array(rows), coords, ("area", "time"), "inflow", attributes("inflow"))
+
+
+def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float]) -> xr.DataArray:
+    """Return the demand multiplied by each of several factors.
+
+    Parameters
+    ----------
+    demand : DataArray or Series [L/day]
+        On ``time``.
+    factors : sequence of float [1]
+        Multiples, none below zero.
+
+    Returns
+    -------
+    DataArray [L/day]
+        (demand_factor, time).
+
+    Raises
+    ------
+    InputError
+        If there is no factor or one is below zero.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2001-01-01", periods=2)
+    >>> demand_by_factor(pd.Series([100.0, 80.0], days), [0.5, 2]).values
+    array([[ 50.,  40.],
+           [200., 160.]])
+    """
+    factors = np.asarray(factors, dtype=float)
+    if factors.ndim != 1 or not factors.size or not (factors >= 0).all():
+        raise InputError("a multiple of the demand is below zero", "give zero or more", "factors")
+    if isinstance(demand, pd.Series):
+        demand = xr.DataArray(demand.to_numpy(float), {"time": demand.index.to_numpy()}, ("time",))
+    along = xr.DataArray(
+        factors,
+        {"demand_factor": ("demand_factor", factors, attributes("demand_factor"))},
+        ("demand_factor",),
+    )
+    return (along * demand.reset_coords(drop=True)).assign_attrs(attributes("demand")).rename("demand")
+
+
+def trade_off_map(inflow, demand, capacity, **settings) -> xr.Dataset:
+    """Simulate every tank size with every roof or every demand, in one pass.
+
+    Parameters
+    ----------
+    inflow : DataArray [L/day]
+        Water at the tank inlet; (area, time) from `inflow_by_area` for a map over roofs.
+    demand : DataArray [L/day]
+        Water asked of the tank; (demand_factor, time) from `demand_by_factor` for a map over the demand.
+    capacity : array_like [L]
+        Usable tank sizes, rising.
+    **settings
+        As `rainharvest.simulate`.
+
+    Returns
+    -------
+    Dataset
+        The measures of `KEPT` on the further dimension and ``capacity``.
+
+    Raises
+    ------
+    InputError
+        As `rainharvest.sizing.trade_off.trade_off`; also if neither series has a further dimension.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2001-01-01", periods=4)
+    >>> inflow = xr.DataArray([0.0, 300.0, 0.0, 0.0], {"time": days}, ("time",))
+    >>> asked = demand_by_factor(pd.Series(100.0, days), [1, 2])
+    >>> trade_off_map(inflow, asked, [100.0, 300.0]).volume_reliability.values
+    array([[0.25 , 0.5  ],
+           [0.125, 0.375]])
+    """
+    done = trade_off(inflow, demand, capacity, **settings)
+    if done.volume_reliability.ndim < 2:
+        raise InputError(
+            "a map needs a second dimension beside the tank size",
+            "give inflow_by_area(...) as inflow, or demand_by_factor(...) as demand",
+            "inflow",
+        )
+    kept = done[[name for name in KEPT if name in done]]
+    names = [d for d in done.volume_reliability.dims if d != "capacity"]
+    return kept.transpose(..., *names, "capacity")
+
+
+NEAR_CEILING = 0.99
+
+"""Share of the largest yield at which the curve counts as flat (own choice)."""
+
+
+@dataclass(frozen=True)
+class Knee:
+    """The knee of a trade-off curve.
+
+    Parameters
+    ----------
+    capacity : float [L]
+        Size at the knee, one of the curve's sizes.
+    yearly_yield : float [L/year]
+        What it yields in a mean year.
+    yield_share : float [1]
+        That, as a share of what the largest tank of the curve yields.
+    marginal_yield : float [L/year/L]
+        Litres a year for one more litre of tank, from this size to the next.
+    ceiling_capacity : float [L]
+        Smallest size that yields 99 % of the largest yield: the end of the chord.
+    ceiling_yield : float [L/year]
+        Yield of the largest tank of the curve.
+    """
+
+    capacity: float
+    yearly_yield: float
+    yield_share: float
+    marginal_yield: float
+    ceiling_capacity: float
+    ceiling_yield: float
+
+
+def find_knee(curve: xr.Dataset) -> Knee:
+    """Find the knee of a curve of yearly yield over tank size.
+
+    With x the size and y the yield, both as shares of the end of the chord, it is where y - x is largest.
+    The chord runs from no tank and no yield to the smallest size of the curve that brings 99 % of the
+    largest yield. The curve must go on to sizes where it is flat: one that still rises at its end has its
+    ceiling, and so its knee, too low.
+
+    Parameters
+    ----------
+    curve : Dataset
+        What `rainharvest.sizing.trade_off.trade_off` returns, on ``capacity`` alone.
+
+    Returns
+    -------
+    Knee
+        The size among those of the curve.
+
+    Raises
+    ------
+    InputError
+        If the curve has further dimensions, fewer than three sizes, or yields nothing.
+
+    Notes
+    -----
+    Satopää, Albrecht, Irwin and Raghavan 2011, Finding a "kneedle" in a haystack (from memory, not
+    verified). A threshold on the marginal yield would be as good and easier to say, but it needs a number
+    that only prices can give; this needs none.
+
+    Examples
+    --------
+    >>> size = np.array([1.0, 2.0, 3.0, 4.0, 8.0])
+    >>> curve = xr.Dataset({"yearly_yield": ("capacity", [50.0, 90.0, 97.0, 99.0, 100.0])}, {"capacity": size})
+    >>> knee = find_knee(curve)
+    >>> knee.capacity, knee.ceiling_capacity, knee.marginal_yield
+    (2.0, 4.0, 7.0)
+    """
+    if curve.yearly_yield.dims != ("capacity",) or curve.sizes["capacity"] < 3:
+        raise InputError(
+            "a knee needs one curve of three sizes or more", "give trade_off of one record", "curve"
+        )
+    size, yearly = curve.capacity.values.astype(float), curve.yearly_yield.values.astype(float)
+    ceiling = float(yearly.max())
+    if not ceiling > 0:
+        raise InputError("no tank yields anything", "check the inflow and the demand", "curve")
+    end = int(np.argmax(yearly >= NEAR_CEILING * ceiling))
+    above = yearly[: end + 1] / yearly[end] - size[: end + 1] / size[end]
+    at = int(np.argmax(above))
+    following = min(at + 1, size.size - 1)
+    step = size[following] - size[at]
+    return Knee(
+        capacity=float(size[at]),
+        yearly_yield=float(yearly[at]),
+        yield_share=float(yearly[at] / ceiling),
+        marginal_yield=float((yearly[following] - yearly[at]) / step) if step else 0.0,
+        ceiling_capacity=float(size[end]),
+        ceiling_yield=ceiling,
+    )

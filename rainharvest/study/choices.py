@@ -7,15 +7,18 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
-from rainharvest.errors import InputError
-from rainharvest.study.file import Study, StudyFileError, read_study
-from rainharvest.study.file_mistakes import models_of
-from rainharvest.study.file_units import field_units, metric_factor
+from rainharvest.core.errors import InputError
+from rainharvest.core.mistakes import StudyFileError, field_units, metric_factor, models_of
+from rainharvest.study.file import Study, read_study
 
 COPY = "my_study.toml"
+
 """Name of the working copy, in the folder in which the notebooks run."""
+
 ASIDE = "my_study-before.toml"
+
 """Where a working copy goes that is set aside."""
+
 _HEAD = "# Working copy of "
 
 

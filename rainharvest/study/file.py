@@ -1,41 +1,275 @@
-"""The study file: what was asked, in TOML; read whole, every mistake named at once."""
+"""Options of a study: the same study with other roofs, another conveyance, another tank, another site.
+
+An option names what it changes. A table is merged key by key with the study's; a list of tables takes the
+place of the study's; ``roofs`` and ``uses`` choose among the study's by name.
+"""
 
 from __future__ import annotations
 
 import os
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from pathlib import Path
 
 from pydantic import Field, ValidationError, model_validator
 
-from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import Roof
-from rainharvest.demand.calendar import Calendar
-from rainharvest.demand.garden import Garden
-from rainharvest.demand.pool import Pool
-from rainharvest.demand.uses import Use
-from rainharvest.errors import InputError
-from rainharvest.reader import Reader, Units
-from rainharvest.sizing.costs_prices import Costs
-from rainharvest.storage.tank import Tank
-from rainharvest.study.file_drought import Drought
-from rainharvest.study.file_mistakes import (
+from rainharvest.catchment.tables import DRY_ONLY, WET_ONLY, Catchment, Conveyance, Losses, Roof
+from rainharvest.core.errors import InputError
+from rainharvest.core.mistakes import (
     Mistake,
     StudyFileError,
     found_by_pydantic,
     missing_files,
     read_toml,
     studies_of,
+    to_metric,
     value_at,
 )
-from rainharvest.study.file_options import merged, with_options
-from rainharvest.study.file_siteworks import SiteWorks
-from rainharvest.study.file_sizing import Catalogue, Sizing
-from rainharvest.study.file_supply import Arrangement, Weather
-from rainharvest.study.file_tables import Losses, Rain, Rationing, Report, Site, Table, Target
-from rainharvest.study.file_units import to_metric
-from rainharvest.study.plausible import too_small, unlikely_values
+from rainharvest.core.reader import US_UNITS, Dates, Numbers, Reader, Units, number
+from rainharvest.core.tables import Table
+from rainharvest.demand.tables import Calendar, Garden, Pool, Use, Weather
+from rainharvest.demand.uses import may_serve
+from rainharvest.drought.tables import Drought
+from rainharvest.rainfall.tables import Rain
+from rainharvest.siteworks.tables import SiteWorks
+from rainharvest.sizing.tables import Catalogue, Costs, Sizing, Target
+from rainharvest.storage.tables import Arrangement, Rationing, Tank
+
+_CHOICES = {"roofs": "roof", "uses": "use"}
+
+_OWN = ("name", "note", *_CHOICES)
+
+_NOT_CHANGED = ("title", "units", "confirmed", "report", "option")
+
+
+def with_options(data: dict) -> tuple[dict, list[Mistake]]:
+    """Return a study's tables with each option written out as a whole study.
+
+    Parameters
+    ----------
+    data : dict
+        The tables of the study file, in metric units.
+
+    Returns
+    -------
+    tuple of dict and list of Mistake
+        The tables, each option now ``{name, note, study}``; what the options say that cannot be.
+    """
+    options = data.get("option", [])
+    if not isinstance(options, list) or not all(isinstance(option, dict) for option in options):
+        return data, [Mistake(("option",), "it is not a list of tables", "write each as [[option]]")]
+    if not options:
+        return data, []
+    base = {key: value for key, value in data.items() if key != "option"}
+    mistakes: list[Mistake] = []
+    whole = []
+    for i, option in enumerate(options):
+        loc = ("option", i, "study")
+        for key in _NOT_CHANGED:
+            if key in option:
+                mistakes.append(Mistake((*loc, key), "an option cannot change it", "leave it out"))
+        changes = {k: v for k, v in option.items() if k not in (*_OWN, *_NOT_CHANGED)}
+        if not changes and not any(key in option for key in (*_CHOICES, *_NOT_CHANGED)):
+            mistakes.append(
+                Mistake(("option", i), "it changes nothing", "name what it changes, such as tank.chosen")
+            )
+        study = merged(base, changes)
+        for key, table in _CHOICES.items():
+            if key in option:
+                study[table] = _chosen(study.get(table), option[key], (*loc, key), mistakes)
+        whole.append({k: option[k] for k in ("name", "note") if k in option} | {"study": study})
+    return base | {"option": whole}, mistakes
+
+
+def merged(base: dict, changes: dict) -> dict:
+    """Return tables with changes laid over them, key by key.
+
+    Parameters
+    ----------
+    base, changes : dict
+        Tables of a study file.
+
+    Returns
+    -------
+    dict
+        New tables. A run of pipe that changes its kind loses the keys that only its old kind has.
+
+    Examples
+    --------
+    >>> merged({"tank": {"chosen": 5000, "theta": 0}}, {"tank": {"chosen": 9000}})
+    {'tank': {'chosen': 9000, 'theta': 0}}
+    """
+    out = dict(base)
+    for key, value in changes.items():
+        before = out.get(key)
+        if not (isinstance(value, dict) and isinstance(before, dict)):
+            out[key] = value
+            continue
+        if key == "conveyance" and value.get("kind", before.get("kind")) != before.get("kind"):
+            before = {k: v for k, v in before.items() if k not in (*WET_ONLY, *DRY_ONLY)}
+        out[key] = merged(before, value)
+    return out
+
+
+def _chosen(tables: object, names: object, loc: tuple, mistakes: list[Mistake]) -> object:
+    """Return the tables of these names."""
+    tables = [t for t in tables if isinstance(t, dict)] if isinstance(tables, list) else []
+    known = [str(table.get("name", "")) for table in tables]
+    if not isinstance(names, list) or not names:
+        mistakes.append(Mistake(loc, "it is not a list of names", f"choose from {', '.join(known)}"))
+        return tables
+    for name in names:
+        if name not in known:
+            near = get_close_matches(str(name), known, 1)
+            remedy = f"did you mean {near[0]}?" if near else f"choose from {', '.join(known)}"
+            mistakes.append(Mistake(loc, f"{name!r} is no name of the study's", remedy))
+    return [table for table in tables if table.get("name") in names] or tables
+
+
+@dataclass(frozen=True)
+class Likely:
+    """The range in which a value of a building like a school or a clinic lies.
+
+    Parameters
+    ----------
+    low, high : float
+        The range.
+    unit : str
+        Its unit.
+    """
+
+    low: float
+    high: float
+    unit: str
+
+
+LIKELY: dict[str, Likely] = {
+    "roof.area": Likely(1, 20_000, "m2"),
+    "roof.outlet_level": Likely(-20, 60, "m"),
+    "roof.gutter_capacity": Likely(0.05, 200, "L/s"),
+    "conveyance.run": Likely(0, 1_000, "m"),
+    "conveyance.bore": Likely(20, 600, "mm"),
+    "conveyance.outlet_level": Likely(-20, 60, "m"),
+    "conveyance.inlet_level": Likely(-20, 60, "m"),
+    "conveyance.filter_drop": Likely(0, 2, "m"),
+    "losses.first_flush": Likely(0, 30, "mm"),
+    "use.people": Likely(0.01, 50_000, "1"),
+    "use.litres": Likely(0.1, 2_000, "L/day"),
+    "garden.bed_area": Likely(0.5, 50_000, "m2"),
+    "garden.root_depth": Likely(0.05, 2, "m"),
+    "pool.pool_area": Likely(0.5, 5_000, "m2"),
+    "tank.chosen": Likely(0, 10_000_000, "L"),
+    "tank.sizes": Likely(0, 100_000_000, "L"),
+}
+
+"""Own choice, no source: beyond them a wrong unit is likelier than such a building."""
+
+
+def unlikely_values(metric: dict, data: dict) -> list[Mistake]:
+    """Return the values outside their likely range.
+
+    Parameters
+    ----------
+    metric : dict
+        The tables in metric units, options written out.
+    data : dict
+        The tables as the file has them, for the values that are shown.
+
+    Returns
+    -------
+    list of Mistake
+        Each of them a doubt.
+    """
+    us = data.get("units") == "us"
+    out = []
+    for start, tables in studies_of(metric):
+        for name, likely in LIKELY.items():
+            for loc, value in _values(tables, tuple(name.split(".")), ()):
+                if likely.low <= value <= likely.high:
+                    continue
+                unit, factor = US_UNITS.get(likely.unit, (likely.unit, 1.0)) if us else (likely.unit, 1.0)
+                unit = "" if unit == "1" else f" {unit}"
+                given = value_at(data, (*start, *loc))
+                given = value_at(data, loc) if given is None else given
+                side, limit = ("above", likely.high) if value > likely.high else ("below", likely.low)
+                problem = (
+                    f"{number(given)}{unit} is {side} {number(limit / factor, 3)}{unit}, which is unlikely"
+                )
+                remedy = f"give it in{unit}" if unit else "check it"
+                out.append(Mistake((*start, *loc), problem, remedy, doubt=True))
+    return out
+
+
+def too_small(study: Study) -> list[Mistake]:
+    """Return the tanks that hold less than what is asked of them on a day on which every use draws.
+
+    Parameters
+    ----------
+    study : Study
+        The study; its options are looked at as well.
+
+    Returns
+    -------
+    list of Mistake
+        Each of them a doubt.
+    """
+    out = _too_small(study, ())
+    for i, option in enumerate(study.option):
+        out += _too_small(option.study, ("option", i, "study"))
+    return out
+
+
+def _too_small(study: Study, start: tuple) -> list[Mistake]:
+    kind, tank = study.arrangement.kind, study.tank
+    served = [use for use in study.use if kind != "rain only" or may_serve("rain only", use.quality)]
+    day = sum(use.count * use.litres for use in served)
+    unit, factor = US_UNITS["L"] if study.units == "us" else ("L", 1.0)
+    out = []
+    for key, nominal in (("chosen", tank.chosen), ("sizes", max(tank.sizes or (0,)))):
+        if nominal and tank.usable(nominal) < day:
+            held, asked = f"{number(nominal / factor)} {unit}", f"{number(day / factor, 3)} {unit}"
+            problem = f"{held} hold less than the {asked} of one day's demand"
+            out.append(
+                Mistake((*start, "tank", key), problem, f"give {unit}, not thousands of them", doubt=True)
+            )
+    return out
+
+
+def _values(data: object, path: tuple[str, ...], loc: tuple) -> list[tuple[tuple, float]]:
+    """Return the numbers at a path, through lists of tables and lists of numbers, each with its place."""
+    if isinstance(data, list):
+        return [found for i, item in enumerate(data) for found in _values(item, path, (*loc, i))]
+    if path:
+        inside = data.get(path[0]) if isinstance(data, dict) else None
+        return _values(inside, path[1:], (*loc, path[0]))
+    return [(loc, float(data))] if isinstance(data, int | float) and not isinstance(data, bool) else []
+
+
+class Site(Table):
+    """Where the building stands.
+
+    Parameters
+    ----------
+    elevation : float [m]
+        Height above the sea.
+    """
+
+    name: str = Field(min_length=1, max_length=120)
+    latitude: float | None = Field(None, ge=-90, le=90)
+    longitude: float | None = Field(None, ge=-180, le=360)
+    elevation: float | None = Field(None, ge=-450, le=9000)
+    invented: bool = False
+    note: str = ""
+
+
+class Report(Table):
+    """For whom the report is, and in what form they read numbers and dates (see `rainharvest.core.reader`)."""
+
+    client: str = ""
+    author: str = ""
+    note: str = ""
+    numbers: Numbers = "1,234.5"
+    dates: Dates | None = None
 
 
 class Option(Table):
@@ -49,7 +283,7 @@ class Option(Table):
 class Study(Table):
     """A whole study, as its file states it; metric, whatever the file's units.
 
-    ``confirmed`` names the places that look implausible and are right (see `rainharvest.study.plausible`).
+    ``confirmed`` names the places that look implausible and are right (see `rainharvest.study.file`).
     """
 
     title: str = Field(min_length=1, max_length=160)

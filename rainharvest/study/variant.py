@@ -9,14 +9,15 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.names import attributes
+from rainharvest.catchment.facts import study_water
+from rainharvest.core.errors import InputError
+from rainharvest.core.kept import kept_folder
+from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.record import StudyRecord
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
+from rainharvest.storage.facts import Flows, balance_settings
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study, read_study
-from rainharvest.study.flows import Flows, balance_settings, study_water
-from rainharvest.study.kept import kept_folder
-from rainharvest.study.record import StudyRecord
 from rainharvest.study.stages import Run, flows_of, record_of
 
 

@@ -1,366 +1,616 @@
-"""Results in words, with no more figures than a rain record supports."""
+"""The answer, the site and the options in words; the report's fixed words."""
 
 from __future__ import annotations
 
 import math
-import textwrap
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.reader import GALLON, date, gallons, marks, number
+from rainharvest.core.quantities import label
+from rainharvest.core.reader import days, litres, marks, measure, middle, number, percent
+from rainharvest.rainfall.flags import Flag
+from rainharvest.sizing.words import confidence
+from rainharvest.study.file import Study
+from rainharvest.study.stages import Worked
 
 
-def rounded(value: float, figures: int = 2, up: bool = False) -> float:
-    """Return a value to so many significant figures.
-
-    Parameters
-    ----------
-    value : float
-        Any number.
-    figures : int
-        How many; two is what a rain record supports.
-    up : bool
-        Never below the value: for a size that must suffice.
-
-    Returns
-    -------
-    float
-        The rounded value.
-
-    Examples
-    --------
-    >>> rounded(18_432.0), rounded(18_432.0, up=True), rounded(0.0)
-    (18000.0, 19000.0, 0.0)
-    """
-    if value == 0 or not math.isfinite(value):
-        return value
-    near = float(f"{value:.{figures}g}")
-    if up and near < value:
-        near += 10.0 ** (math.floor(math.log10(value)) + 1 - figures)
-    return near
-
-
-def litres(value: float, figures: int = 2, up: bool = False) -> str:
-    """Return a volume in words, in litres below ten thousand and in kilolitres (kL) from there.
-
-    For a reader in the US (`rainharvest.reader`): in gallons.
+def tank_said(study: Study, done: xr.Dataset) -> str:
+    """Return what tank.
 
     Parameters
     ----------
-    value : float [L]
-        The volume.
-    figures : int
-        Significant figures.
-    up : bool
-        Never below the value: for a size that must suffice.
-
-    Returns
-    -------
-    str
-        For example "6,300 L" or "18 kL".
-
-    Examples
-    --------
-    >>> litres(6_312.0), litres(18_432.0), litres(181_432.0)
-    ('6,300 L', '18 kL', '180 kL')
-    """
-    if gallons():
-        return f"{number(rounded(value / GALLON, figures, up))} gal"
-    near = rounded(value, figures, up)
-    if abs(near) < 10_000:
-        return marks(f"{near:,.0f} L" if near == 0 or abs(near) >= 10 else f"{near:g} L")
-    return f"{number(near / 1000)} kL"
-
-
-def percent(share: float) -> str:
-    """Return a share as whole per cent; never 100 % where something was short.
-
-    Parameters
-    ----------
-    share : float [1]
-        The share.
-
-    Returns
-    -------
-    str
-        For example "91 %".
-
-    Examples
-    --------
-    >>> percent(0.914), percent(0.9996), percent(1.0), percent(0.0001)
-    ('91 %', 'over 99 %', '100 %', 'under 1 %')
-    """
-    if 0.995 <= share < 1:
-        return "over 99 %"
-    if 0 < share < 0.005:
-        return "under 1 %"
-    return f"{100 * share:.0f} %"
-
-
-def days(count: float) -> str:
-    """Return a number of days in words.
-
-    Parameters
-    ----------
-    count : float [day]
-        How many.
-
-    Returns
-    -------
-    str
-        For example "1 day", "12 days", "0.4 days".
-
-    Examples
-    --------
-    >>> days(1), days(12.2), days(0.44), days(0)
-    ('1 day', '12 days', '0.4 days', 'no day')
-    """
-    if count == 0:
-        return "no day"
-    if count < 0.05:
-        return f"fewer than {number(0.1)} days"
-    near = round(count, 1) if count < 3 and not float(count).is_integer() else round(count)
-    return f"{number(near)} day{'' if near == 1 else 's'}"
-
-
-def middle(values: xr.DataArray) -> float:
-    """Return the median over filled versions, or the value itself where there is one.
-
-    Parameters
-    ----------
-    values : DataArray
-        With ``member`` or without.
-
-    Returns
-    -------
-    float
-        The median.
-    """
-    return float(np.median(values.values))
-
-
-def headline(done: xr.Dataset) -> str:
-    """Return the answer of a study in a sentence or two.
-
-    Parameters
-    ----------
+    study : Study
+        The study.
     done : Dataset
-        As `rainharvest.study.run.run_study`.
+        As `rainharvest.study.stages.run_study`.
 
     Returns
     -------
     str
-        Plain text.
+        One sentence or two.
     """
-    target, measure = done.attrs["target"], done.attrs["measure"]
-    leaves = "that rationing leaves" if _rationed(done) else "asked for"
-    aim = (
-        f"{percent(target)} of the water asked for"
-        if measure == "volume_reliability"
-        else f"everything {leaves} on {percent(target)} of all days"
+    tank, nominal = float(done.described), float(done.described_nominal)
+    sizes = f"{litres(nominal, up=True)} nominal, of which {litres(tank, up=True)} can be drawn"
+    if math.isnan(float(done.recommended)):
+        return f"No size reaches what was asked. Described is {sizes}; {study.arrangement.kind}."
+    kind = study.arrangement.kind.capitalize()
+    if study.tank.chosen is None:
+        return f"{kind}, {sizes}."
+    least = float(done.recommended) / study.tank.usable_share
+    return (
+        f"{kind}, {sizes}, as the study file asks; the smallest that reaches the target is "
+        f"{litres(least, up=True)} nominal."
     )
-    reserve = done.attrs["arrangement"] == "mains reserve"
-    found, versions = done.smallest.values, done.sizes["member"]
-    of = (
-        f"in {math.ceil(0.9 * versions)} of {versions} equally likely fillings of the record"
-        if versions > 1
-        else "on the record"
-    )
-    of = "through the interruptions of the mains" if reserve else of  # no rain: fillings do not matter
-    recommended, tank = float(done.recommended), float(done.described)
-    years = _years(done)
-    if math.isnan(recommended):
-        best = middle(done[measure].isel(capacity=-1))
-        comes, asked = middle(done.inflow_total) / years, float(done.demand_total) / years
-        answer = f"No tank supplies {aim}: even {litres(float(done.capacity[-1]))} stays at {percent(best)}, "
-        if reserve:
-            answer += "because the mains do not bring enough between their interruptions."
-        elif comes < asked:
-            answer += (
-                f"because {litres(comes)} a year reach the tank and {litres(asked)} a year are asked of it."
-            )
-        else:
-            answer += (
-                f"though {litres(comes)} a year reach the tank and {litres(asked)} a year are asked of it: a tank that "
-                "begins empty fails until rain has filled it, and some droughts outlast what the roof can store."
-            )
-    else:
-        nominal = recommended * float(done.described_nominal) / tank
-        answer = (
-            f"A tank of {litres(recommended, up=True)} usable ({litres(nominal, up=True)} nominal) is the smallest "
-            f"that supplies {aim} {of}"
-        )
-        if litres(found.min()) != litres(found.max()):
-            answer += f"; the fillings differ from {litres(found.min())} to {litres(found.max())}"
-        answer += "."
-    return answer + " " + described(done)
 
 
-def tell(done: xr.Dataset, width: int = 100) -> None:
-    """Print the answer of a study and how far the record carries it, broken into lines.
+def why_said(done: xr.Dataset) -> str:
+    """Return why this size: what half of it and twice of it would do.
 
     Parameters
     ----------
     done : Dataset
-        As `rainharvest.study.run.run_study`.
-    width : int
-        Characters on a line.
-    """
-    for text in (headline(done), confidence(done)):
-        print(textwrap.fill(text, width))
-
-
-def described(done: xr.Dataset) -> str:
-    """Return what the tank described does, in a sentence.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.run.run_study`.
+        As `rainharvest.study.stages.run_study`.
 
     Returns
     -------
     str
-        Plain text.
+        One sentence.
     """
-    years = _years(done)
-    longest = middle(done.described_longest_failure)
-    text = (
-        f"The tank described here ({litres(float(done.described))} usable) delivers "
-        f"{litres(middle(done.described_delivered) / years)} a year and falls short on "
-        f"{days(middle(done.described_days_failed) / years)} a year on average"
+    curve = done[done.attrs["measure"]].median("member")
+    tank = float(done.described)
+    half, twice = (
+        float(np.interp(factor * tank, curve.capacity.values, curve.values)) for factor in (0.5, 2.0)
     )
-    text += f", for {days(longest)} on end at the longest." if longest else "."
-    if _rationed(done):
-        text += (
-            f" Rationing turns away {litres(_rationed(done) / years)} a year, on "
-            f"{days(middle(done.described_days_rationed) / years)}; such days do not count as short."
-        )
-    mains = middle(done.described_topped_up + done.described_changed_over)
-    if mains > 0:
-        text += f" It takes {litres(mains / years)} a year from the mains."
-    return text
-
-
-def trade_off_words(done: xr.Dataset) -> str:
-    """Return what the trade-off curve shows for the tank described, in a sentence.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.variant.variant`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
-    years, target = _years(done), done.attrs["target"]
-    reached = float(done.described_rain_reliability)
     what = (
         "of the water asked for" if done.attrs["measure"] == "volume_reliability" else "of all days in full"
     )
-    side = "reaches" if reached >= target else "falls short of"
-    return (
-        f"{litres(float(done.inflow_total) / years)} a year reach the tank and "
-        f"{litres(float(done.demand_total) / years)} are asked of it. A tank of {litres(float(done.described))} "
-        f"usable supplies {percent(reached)} {what}, which {side} the target of {percent(target)}."
-    )
+    own = middle(done.described_rain_reliability)
+    text = f"It supplies {percent(own)} {what}; half the size would supply {percent(half)}"
+    if 2 * tank <= float(done.capacity[-1]):
+        text += f", twice the size {percent(twice)}"
+    return text + "."
 
 
-def failed_years_words(done: xr.Dataset) -> str:
-    """Return how the failures fall on the years, in a sentence.
+def sure_said(worked: Worked) -> str:
+    """Return how sure the size is.
 
     Parameters
     ----------
-    done : Dataset
-        As `rainharvest.study.variant.variant`.
+    worked : Worked
+        The study that was run.
 
     Returns
     -------
     str
-        Plain text.
+        A few sentences.
     """
+    done, group = worked.done, worked.groups.get("sizing")
+    said = []
+    if worked.study.arrangement.kind == "mains reserve":
+        return "As sure as the interruptions that it was sized for: if they grow longer, it must be larger."
+    found = done.smallest.values
+    if done.sizes["member"] > 1 and np.isfinite(found).any():
+        low, high = litres(np.nanmin(found)), litres(np.nanmax(found))
+        differ = f"ask for {low}" if low == high else f"differ from {low} to {high}"
+        said.append(f"{found.size} equally likely fillings of the record's gaps {differ} usable.")
+    if group is not None and math.isfinite(float(group.get("sure_size", math.nan))):
+        sure = litres(float(group.sure_size), up=True)
+        said.append(f"With all that is not known, nine of ten versions are content with {sure} usable.")
+    return " ".join([*said, confidence(done)])
+
+
+def drought_said(worked: Worked) -> str:
+    """Return what happens in a drought, by the worst of the record, and what rationing does about it.
+
+    Parameters
+    ----------
+    worked : Worked
+        The study that was run.
+
+    Returns
+    -------
+    str
+        A few sentences.
+    """
+    done = worked.done
     whole = (done.days_in_year >= 365).values
-    failed = done.described_failed_by_year.values[whole]
+    failed = done.described_failed_by_year.median("member")[whole]
     if failed.size == 0:
-        return "The record holds no whole year."
-    none = int((failed == 0).sum())
-    longest = days(float(done.described_longest_failure))
-    if none == failed.size:
-        return f"It fails in none of {failed.size} whole years."
+        return "The record holds no whole year to say so."
+    worst = int(failed.values.argmax())
+    kept = (
+        "whole " if float(done.described_failed_by_year.median("member").max()) > float(failed[worst]) else ""
+    )
+    if float(failed[worst]) == 0:
+        but = ", but for what rationing turned away" if middle(done.described_rationed) > 0 else ""
+        return f"It never fell short in the {failed.size} whole years of the record{but}."
+    longest = middle(done.described_longest_failure)
+    years = int((failed > 0).sum())
+    reserve = worked.study.arrangement.kind == "mains reserve"
+    text = "No drought empties it; the interruptions of the mains do. " if reserve else ""
+    text += (
+        f"In the worst {kept}year, {int(failed.year[worst])}, it is short on {days(float(failed[worst]))}; the longest "
+        f"failure holds {days(longest)}. It falls short in {years} of {failed.size} whole years."
+    )
+    plan = worked.groups.get("drought")
+    if plan is None or not float(plan.get("plan_ahead", 0.0)) or not plan.attrs["plan_keeps"]:
+        return text
     return (
-        f"It fails in {failed.size - none} of {failed.size} whole years, on {days(float(failed.max()))} in the worst; "
-        f"the longest failure has {longest} on which water was asked for and not all supplied."
+        f"{text} Rationed by the caretaker's card, the essential uses fail in {percent(float(plan.failing_years))} of "
+        "the years."
     )
 
 
-def storage_words(worst: xr.Dataset) -> str:
-    """Return what the worst stretch shows, in a sentence.
+def watch_said(study: Study, done: xr.Dataset) -> str:
+    """Return what to watch.
 
     Parameters
     ----------
-    worst : Dataset
-        Daily balance of the stretch.
+    study : Study
+        The study.
+    done : Dataset
+        As `rainharvest.study.stages.run_study`.
 
     Returns
     -------
     str
-        Plain text.
+        A few sentences.
     """
-    first, last = (date(t) for t in worst.time.values[[0, -1]])
-    short = float(worst.unmet_daily.sum())
+    if study.arrangement.kind == "mains reserve":
+        return (
+            "Keep it full and its water turning over; disinfect and test what is drunk; the mains enter through an air "
+            "gap; a full tank stands on a base made for it; nobody enters it alone."
+        )
+    drink = (
+        "Nobody drinks from it: label every tap"
+        if study.arrangement.kind == "rain only"
+        else "Nobody drinks from it untreated"
+    )
     return (
-        f"From {first} to {last} the tank is {litres(short)} short."
-        if short
-        else f"Nothing is short from {first} to {last}."
+        f"{drink}. Clean gutters, screens and the first flush before the rains; read the gauge and ration early; rain "
+        "and mains pipework are never cross-connected; a full tank stands on a base made for it."
     )
 
 
-def confidence(done: xr.Dataset) -> str:
-    """Return how far the record carries the answer, in a sentence.
+def trade_off_caption(done: xr.Dataset) -> str:
+    """Return what the trade-off curve shows.
 
     Parameters
     ----------
     done : Dataset
-        As `rainharvest.study.run.run_study`.
+        As `rainharvest.study.stages.run_study`.
 
     Returns
     -------
     str
-        Plain text. The limits are working rules of this package, from how yields over windows of one long
-        gauge record scatter.
+        A few sentences.
     """
-    years = _years(done)
-    if done.attrs["arrangement"] == "mains reserve":
-        return (
-            f"The interruptions were played through {_count(years)}. The size holds for interruptions like these; "
-            "if they grow longer, it must be larger."
+    tank = float(done.described)
+    text = (
+        f"{label(done.attrs['measure'])} of tanks from {litres(float(done.capacity[0]))} to "
+        f"{litres(float(done.capacity[-1]))} usable. The mark is the tank described, {litres(tank)} usable: "
+        f"{percent(middle(done.described_rain_reliability))}."
+    )
+    if done.sizes["member"] < 2 or done.attrs["arrangement"] == "mains reserve":
+        return text
+    return f"{text} The shaded band, where wide enough to be seen, holds nine of ten fillings of the record's gaps."
+
+
+def place(study: Study) -> str:
+    """Return where the building stands.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    str
+        Name, latitude, longitude and elevation, as far as they are given; the site's note.
+    """
+    site, at = study.site, []
+    if site.latitude is not None and site.longitude is not None:
+        at.append(marks(f"{abs(site.latitude):.2f}") + f"° {'N' if site.latitude >= 0 else 'S'}")
+        at.append(marks(f"{abs(site.longitude):.2f}") + f"° {'E' if site.longitude >= 0 else 'W'}")
+    if site.elevation is not None:
+        at.append(f"{measure(site.elevation, 'm')} above the sea")
+    where = f" ({'; '.join(at)})" if at else ""
+    return f"{site.name}{where}. {site.note}".strip()
+
+
+def asked(study: Study, done: xr.Dataset) -> list[str]:
+    """Return what was asked of the study.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    done : Dataset
+        As `rainharvest.study.stages.run_study`.
+
+    Returns
+    -------
+    list of str
+        A sentence each.
+    """
+    reach = percent(study.target.reliability)
+    aim = (
+        f"supplies {reach} of the water asked for"
+        if study.target.measure == "volume_reliability"
+        else f"supplies everything asked for on {reach} of all days"
+    )
+    out = [f"Asked: the smallest tank that {aim}."]
+    if study.tank.chosen:
+        nominal, usable = litres(study.tank.chosen), litres(study.tank.usable_share * study.tank.chosen)
+        out.append(
+            f"The study describes a tank of {nominal} nominal size, {usable} usable, as its file says."
         )
-    gaps = marks(f"{100 * done.attrs['days_missing'] / max(done.attrs['days_read'], 1):.1f}")
-    if years < 10:
-        verdict = "too short for a design: indicative only"
-    elif years < 20:
-        verdict = "enough for a first look, not for a design"
-    elif years < 30:
-        verdict = "acceptable, with the band"
-    else:
-        verdict = "long enough for a design of this kind"
+    if done.attrs["not_served"]:
+        out.append(f"Not served, since rain alone is not fit to drink: {done.attrs['not_served']}.")
+    if study.rationing:
+        stages = ", ".join(
+            f"below {percent(stage.level)} of the tank they keep {percent(stage.share)}"
+            for stage in study.rationing
+        )
+        out.append(f"Uses that can wait are rationed: {stages}.")
+    return out
+
+
+def options_said(options: xr.Dataset, target: float) -> list[str]:
+    """Return what each option needs to reach the target.
+
+    Parameters
+    ----------
+    options : Dataset
+        As `rainharvest.study.stages.options_group`.
+    target : float [1]
+        The reliability asked for.
+
+    Returns
+    -------
+    list of str
+        A sentence or two each.
+    """
+    names = [str(name) for name in options.study_option.values]
+    sizes = options.recommended_nominal.values
+    can = [
+        f"{name}: {litres(size, up=True)}"
+        for name, size in zip(names, sizes, strict=True)
+        if math.isfinite(size)
+    ]
+    cannot = [name for name, size in zip(names, sizes, strict=True) if not math.isfinite(size)]
+    out = []
+    if can:
+        out.append(
+            f"Nominal size that reaches {percent(target)}, on rain alone where rain feeds the tank: {'; '.join(can)}."
+        )
+    if cannot:
+        out.append(f"No size reaches it for: {', '.join(cannot)}.")
+    if "annual" in options and np.ptp(options.annual.values) > 0:
+        least = int(options.annual.values.argmin())
+        out.append(
+            f"Least a year is paid for \u201c{names[least]}\u201d: {number(float(options.annual[least]), 2)} "
+            f"{options.attrs['currency']}; it supplies {percent(float(options.rain_reliability[least]))}."
+        )
+    return out
+
+
+def options_caption(options: xr.Dataset) -> str:
+    """Return what the picture of the options shows.
+
+    Parameters
+    ----------
+    options : Dataset
+        As `rainharvest.study.stages.options_group`.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    count = options.sizes["study_option"]
+    sizes = options.nominal.values
+    reached = options.rain_reliability.values
     return (
-        f"The record used covers {_count(years)}, which is {verdict}; {gaps} % of its days had no "
-        "reading of their own."
+        f"What {count} options supply with tanks from {litres(sizes[0])} to {litres(sizes[-1])} nominal, in the "
+        f"middle of the filled versions. The marks are the tanks described: from {percent(reached.min())} to "
+        f"{percent(reached.max())}. The dashed line is the target."
     )
 
 
-def _rationed(done: xr.Dataset) -> float:
-    """Return what rationing turns away from the tank described over the record, in litres."""
-    return middle(done.described_rationed)
+def note_said(name: str, note: str) -> str:
+    """Return an option's name and what the study file says of it.
+
+    Parameters
+    ----------
+    name, note : str
+        As the file has them.
+
+    Returns
+    -------
+    str
+        One line.
+
+    Examples
+    --------
+    >>> note_said("One roof", "The other stays as it is.")
+    'One roof: The other stays as it is.'
+    """
+    return f"{name}: {note}"
 
 
-def _count(years: float) -> str:
-    return f"{years:.0f} year{'' if round(years) == 1 else 's'}"
+def options_at_words(options: xr.Dataset, nominal: float, target: float) -> str:
+    """Return what each option supplies with a tank of one size.
+
+    Parameters
+    ----------
+    options : Dataset
+        As `rainharvest.study.stages.options_group`.
+    nominal : float [L]
+        Nominal size of the tank.
+    target : float [1]
+        The reliability asked for.
+
+    Returns
+    -------
+    str
+        Two sentences.
+    """
+    sizes = np.log(options.nominal.values)
+    reached: dict[str, float] = {}
+    for name, row in zip(options.study_option.values, options.reliability.values, strict=True):
+        share = float(np.interp(np.log(nominal), sizes, row))
+        if share not in reached.values():  # options that differ in size only are the same at one size
+            reached[str(name)] = share
+    said = ", ".join(f"{name} {percent(share)}" for name, share in reached.items())
+    enough = [name for name, share in reached.items() if share >= target]
+    which = (
+        f"{percent(target)} is reached by: {', '.join(enough)}"
+        if enough
+        else f"None reaches {percent(target)}"
+    )
+    return f"With a tank of {litres(nominal)} nominal: {said}. {which}."
 
 
-def _years(done: xr.Dataset) -> float:
-    return float(done.days_in_year.sum()) / 365.25
+ASSUMED = (
+    "Every default value that this study rests on, with its source. What the study file gives itself is not here. "
+    '"From memory" marks a published value that was not read in the original: check your edition.'
+)
+
+EACH = "{use}: drawn by each"
+
+DEAD = "Share of the tank below the outlet"
+
+FREEBOARD = "Share of the tank above the overflow"
+
+FILE = "The study file, with which anyone who has the rain files can run the study again:"
+
+
+def range_said(low: str | None, high: str | None) -> str:
+    """Return the published range of a value.
+
+    Parameters
+    ----------
+    low, high : str or None
+        Its ends, in the reader's form.
+
+    Returns
+    -------
+    str
+        Empty where none is published.
+
+    Examples
+    --------
+    >>> range_said("1", "8"), range_said("1", None), range_said(None, None)
+    ('1 to 8', 'from 1', '')
+    """
+    if low is None:
+        return "" if high is None else f"up to {high}"
+    return f"from {low}" if high is None else f"{low} to {high}"
+
+
+LANGUAGE = "en"
+
+CONTENTS = "Contents"
+
+FIGURE = "Figure"
+
+TABLE = "Table"
+
+CAUTION = "Caution"
+
+MORE = "More"
+
+PAGE = "Page"
+
+YES, NO = "yes", "no"
+
+TINY, NONE = "under {}", "none"
+
+INVENTED = "Invented example: no such place, building or rain gauge exists."
+
+
+TITLES = {
+    "answer": "The answer",
+    "site": "The site and what was asked",
+    "record": "The rain record and its faults",
+    "catchment": "Roofs, conveyance, and what is lost on the way",
+    "demand": "Demand",
+    "size": "The tank size, and how sure it is",
+    "options": "Options compared",
+    "drought": "Drought years and the caretaker's card",
+    "supply": "Arrangement, treatment and cautions",
+    "siteworks": "Site works",
+    "costs": "Costs",
+    "parts": "List of parts",
+    "upkeep": "Upkeep",
+    "assumptions": "Assumptions",
+    "reproduce": "How to reproduce this report",
+}
+
+"""By section, in the order of the report."""
+
+
+QUESTIONS = {
+    "tank": "What tank?",
+    "why": "Why this one?",
+    "sure": "How sure is it?",
+    "drought": "What happens in a drought?",
+    "cost": "What does it cost?",
+    "watch": "What to watch?",
+}
+
+
+ORIGINS = {
+    Flag.MEASURED: "measured",
+    Flag.TRACE: "too little to measure, counted as none",
+    Flag.SUSPECT: "measured, doubted and kept",
+    Flag.TOTAL: "total over several days",
+    Flag.SPREAD: "spread from a total over several days",
+    Flag.FILLED: "filled from a neighbour",
+    Flag.RESAMPLED: "drawn from the same season of other years",
+    Flag.MISSING: "no reading",
+    Flag.REJECTED: "removed as wrong",
+    Flag.IN_TOTAL: "inside a later total",
+}
+
+"""Where a day's rain comes from, by its flag."""
+
+
+RECORD_HEAD = ("origin of the day", "days", "share")
+
+FINDINGS_HEAD = ("finding", "days", "why", "suggested")
+
+LOSSES_HEAD = ("where the rain goes", "{unit}, mean", "share")
+
+RAIN_ON_ROOFS, REACHES_TANK, LOST = "rain on the roofs", "reaches the tank", "lost: {cause}"
+
+DRY_WET = "Dry against wet"
+
+DRY_WET_HEAD = ("measure", "dry run", "wet run")
+
+ROOF_COLUMNS = ("roof", "material")
+
+USES_HEAD = ("use", "how many", "{unit} each", "days", "quality", "can wait", "source")
+
+NOT_SERVED = "{use} (not served)"
+
+SIZES_HEAD = (
+    "usable",
+    "nominal",
+    "share of the water asked for",
+    "share of days met in full",
+    "yield a year",
+    "days short a year",
+    "longest failure, days",
+)
+
+OPTIONS_HEAD = {
+    "study_option": "option",
+    "recommended_nominal": "smallest that reaches the target, nominal",
+    "described_nominal": "tank described, nominal",
+    "rain_reliability": "reached",
+    "delivered_a_year": "yield a year",
+    "failed_a_year": "days short a year",
+    "mains_a_year": "mains water a year",
+    "capital": "capital ({currency})",
+    "annual": "a year ({currency})",
+}
+
+CHECKS_HEAD = ("level or distance", "found", "asked", "fits")
+
+TREATMENT_HEAD = ("use", "quality", "what its water passes through")
+
+PARTS_HEAD = ("part", "quantity", "counted in", "what", "cost")
+
+UPKEEP_HEAD = ("task", "when", "mind", "source")
+
+MONTHS = {
+    "Jan": "January",
+    "Feb": "February",
+    "Mar": "March",
+    "Apr": "April",
+    "May": "May",
+    "Jun": "June",
+    "Jul": "July",
+    "Aug": "August",
+    "Sep": "September",
+    "Oct": "October",
+    "Nov": "November",
+    "Dec": "December",
+}
+
+COSTS_HEAD = (
+    "usable",
+    "capital ({currency})",
+    "a year ({currency})",
+    "per {volume} ({currency})",
+    "mains water saved a year",
+    "worth over the years ({currency})",
+    "pays back, years",
+)
+
+OFFER_HEAD = (
+    "tanks",
+    "usable",
+    "reached",
+    "capital ({currency})",
+    "a year ({currency})",
+    "worth over the years ({currency})",
+)
+
+WHEN_IT_FAILS = "When it fails"
+
+CARD = "The caretaker's card"
+
+DRY_YEARS = "Dry years and dry spells"
+
+ON_RAIN_ALONE = (
+    "With the mains behind it the building is served as the figures above show. What follows is the tank on rain "
+    "alone: how long it would last were the mains to fail too, and so how much mains water a drought takes."
+)
+
+OUTLOOK = "What a reading of the gauge promises"
+
+CHANGED_CLIMATES = "Other climates and longer droughts"
+
+ASSUMPTIONS_HEAD = ("what", "value", "unit", "range", "kind", "source")
+
+REPRODUCE_HEAD = ("what", "value")
+
+REPRODUCE = {
+    "rainharvest_version": "rainharvest version",
+    "study_sha256": "SHA-256 of the study file",
+    "rain_file": "rain file",
+    "rain_sha256": "SHA-256 of the rain file",
+    "seed": "seed",
+}
+
+COMMAND, COMMAND_TEXT = "command", "python -m rainharvest study STUDY.toml --out FOLDER"
+
+
+CAPTIONS = {
+    "origins": "Where each day of the record comes from.",
+    "findings": "What checking the record found, worst first.",
+    "roofs": "Roofs.",
+    "losses": "Where the rain on the roofs goes.",
+    "dry_wet": "The dry and the wet run between the same two points.",
+    "uses": "What is asked for, by use.",
+    "sizes": "Tank sizes compared: the middle of the filled versions of the record.",
+    "options": "Options side by side, each with its own tank. Reached: on rain alone, where rain feeds it.",
+    "tank": "The tank, its base, its tap and its overflow.",
+    "gauge": "What the gauge says.",
+    "soakaway": "Storms and the soakaway that takes them.",
+    "storms": "The biggest storms of the record at the tank.",
+    "checks": "Levels and distances on the site.",
+    "treatment": "What the water of each use passes through.",
+    "parts": "Parts of the system.",
+    "upkeep": "Upkeep through the year.",
+    "costs": "What each size costs and saves. Worth over the years: savings less costs, in money of today.",
+    "offers": "Tanks on offer about the size described.",
+    "card": "The caretaker's card: what to do by month and by the gauge. Copy it and hang it up at the tank.",
+    "assumptions": "Every default value that the study rests on.",
+    "reproduce": "What the study was run on.",
+}

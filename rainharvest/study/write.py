@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.outputs import whole_files
+from rainharvest.core.outputs import whole_files
+from rainharvest.core.reader import reading
 from rainharvest.rainfall.flags import MEANINGS, Flag
-from rainharvest.reader import reading
 from rainharvest.study.file import reader_of
-from rainharvest.study.run import work_study
+from rainharvest.study.stages import work_study
 
 CURVE = (
     "volume_reliability",
@@ -26,6 +26,7 @@ CURVE = (
     "spilled_share",
     "marginal_yield",
 )
+
 """Columns of trade_off.csv."""
 
 
@@ -49,19 +50,19 @@ def write_study(
     progress : callable, optional
         Called with the name of each stage when it begins; the last is "report".
     cache : str or path, optional
-        As for `rainharvest.study.run.run_study`.
+        As for `rainharvest.study.stages.run_study`.
 
     Returns
     -------
     Dataset
-        The results, as `rainharvest.study.run.run_study`.
+        The results, as `rainharvest.study.stages.run_study`.
 
     Raises
     ------
     InputError
         If the study cannot be run or the folder not be written; then nothing is written.
     """
-    from rainharvest.study.report.make import report_files, study_report
+    from rainharvest.study.report import report_files, study_report
 
     worked = work_study(path, progress=progress, cache=cache)
     done = worked.done
@@ -83,7 +84,7 @@ def trade_off_table(done: xr.Dataset) -> pd.DataFrame:
     Parameters
     ----------
     done : Dataset
-        As `rainharvest.study.run.run_study`.
+        As `rainharvest.study.stages.run_study`.
 
     Returns
     -------

@@ -55,10 +55,10 @@ def browser(chromium):
 
 # The same work as the sizing panel's, with a new figure as PNG for each move: what panels often do.
 PLAIN = """import ipywidgets as widgets
-from rainharvest.plots.save import figure_png
-from rainharvest.plots.sizing_curve import curve_figure
-from rainharvest.study.sizing_grid import prepare_sizing
-from rainharvest.study.sizing_quick import moved, priced
+from rainharvest.core.save import figure_png
+from rainharvest.sizing.figures import curve_figure
+from rainharvest.sizing.quick import prepare_sizing
+from rainharvest.sizing.quick import moved, priced
 
 quick = prepare_sizing("../data/studies/day_school.toml")
 slide = widgets.IntSlider(round(quick.area), 20, 2400, 10)
@@ -73,7 +73,7 @@ draw()
 widgets.VBox([slide, shown])"""
 
 
-FAST = """from rainharvest.panels.sizing import sizing_panel
+FAST = """from rainharvest.sizing.panel import sizing_panel
 
 sizing_panel("../data/studies/day_school.toml")"""
 

@@ -2,11 +2,9 @@
 
 import xarray as xr
 
-from rainharvest.catchment.conveyance import FITTINGS, Conveyance
-from rainharvest.catchment.defaults import catchment_defaults
+from rainharvest.catchment.facts import catchment_defaults
 from rainharvest.catchment.intensity import CLIMATES, Intensity
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import COEFFICIENTS, Roof
+from rainharvest.catchment.tables import COEFFICIENTS, FITTINGS, Catchment, Conveyance, Roof
 
 LEVELS = dict(run=20, bore=100, outlet_level=3.0, inlet_level=2.4)
 

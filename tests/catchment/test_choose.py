@@ -6,19 +6,27 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError
-from rainharvest.catchment.choose import best_bore, roof_order, vary
-from rainharvest.catchment.collect import collect, collect_totals
-from rainharvest.catchment.compare import compare_conveyance, gutter_hours
-from rainharvest.catchment.concerns import CAUTIONS, WORK_CAUTIONS, roof_cautions
-from rainharvest.catchment.conveyance import Conveyance, other_kind
-from rainharvest.catchment.finer import collect_finer, daily_rain
-from rainharvest.catchment.friction import friction_head, section
-from rainharvest.catchment.hydraulics import pipe_capacity
+from rainharvest.catchment.collect import collect, collect_finer, collect_totals, daily_rain
+from rainharvest.catchment.compare import best_bore, compare_conveyance, gutter_hours, roof_order, vary
+from rainharvest.catchment.drainage import daily_overflow, most_through_pipe, peak_overflow
+from rainharvest.catchment.hydraulics import (
+    friction_head,
+    pipe_capacity,
+    pipe_limit,
+    section,
+    standing_days,
+    standing_spells,
+)
 from rainharvest.catchment.intensity import Intensity, estimate_intensity
-from rainharvest.catchment.overflow import daily_overflow, most_through_pipe, peak_overflow
-from rainharvest.catchment.parts import Catchment, pipe_limit
-from rainharvest.catchment.roofs import Roof
-from rainharvest.catchment.standing import standing_days, standing_spells
+from rainharvest.catchment.tables import (
+    CAUTIONS,
+    WORK_CAUTIONS,
+    Catchment,
+    Conveyance,
+    Roof,
+    other_kind,
+    roof_cautions,
+)
 
 WET = Conveyance(kind="wet", run=60, bore=80, outlet_level=3.0, inlet_level=2.4, bleed=40.0)
 HARD = Intensity(mean_intensity=3.5, variation=1.3, depth_growth=0.6)

@@ -12,10 +12,8 @@ from hypothesis import strategies as st
 from rainharvest import InputError
 from rainharvest.catchment.chain import LOSSES, STORES
 from rainharvest.catchment.collect import annual_yield, collect, collect_totals
-from rainharvest.catchment.conveyance import Conveyance
 from rainharvest.catchment.intensity import Intensity
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import COEFFICIENTS, WETTING, Roof, plan_area
+from rainharvest.catchment.tables import COEFFICIENTS, WETTING, Catchment, Conveyance, Roof, plan_area
 
 WET = dict(kind="wet", run=40, bore=100, outlet_level=3.0, inlet_level=2.2)
 DRY = dict(kind="dry", run=20, bore=100, outlet_level=3.0, inlet_level=2.2)

@@ -4,15 +4,18 @@ import numpy as np
 import pytest
 
 from rainharvest import InputError
-from rainharvest.catchment.drainage import design_flow, size_drainage, vertical_pipe_capacity, wind_area
-from rainharvest.catchment.friction import part_full_flow
-from rainharvest.catchment.gutters import (
+from rainharvest.catchment.drainage import (
+    design_flow,
     freeboard,
     gutter_capacity,
     half_round_section,
     long_gutter_factor,
     outlet_capacity,
+    size_drainage,
+    vertical_pipe_capacity,
+    wind_area,
 )
+from rainharvest.catchment.hydraulics import part_full_flow
 
 # Table 8: vertical rainwater pipes, L/s
 DI = [50, 55, 60, 65, 70, 75, 80, 85, 90, 95, 100, 110, 120, 130, 140, 150, 160, 170, 180, 190]

@@ -11,7 +11,7 @@ from scipy.special import gamma
 from scipy.stats import weibull_min
 
 from rainharvest import InputError
-from rainharvest.catchment.finer import collect_finer, compare_steps, daily_rain, shortcut_error
+from rainharvest.catchment.collect import collect_finer, compare_steps, daily_rain, shortcut_error
 from rainharvest.catchment.intensity import (
     CLIMATES,
     Intensity,
@@ -20,7 +20,7 @@ from rainharvest.catchment.intensity import (
     share_below,
     weibull_shape,
 )
-from rainharvest.catchment.roofs import Roof
+from rainharvest.catchment.tables import Roof
 
 LIMITS = [2, 5, 10, 15, 20, 30]
 

@@ -2,9 +2,8 @@
 
 import pytest
 
-from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.catchment.hydraulics import head_margin, head_needed, level_margin
-from rainharvest.catchment.levels import run_levels
+from rainharvest.catchment.hydraulics import head_margin, head_needed, level_margin, run_levels
+from rainharvest.catchment.tables import Conveyance
 
 WET = Conveyance(
     kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4, low_level=-0.6, filter_drop=0.1

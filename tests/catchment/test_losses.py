@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from rainharvest import InputError
-from rainharvest.catchment.losses import cap_flow, fill_store, share
+from rainharvest.catchment.chain import cap_flow, fill_store, share
 
 FLOWS = hnp.arrays(
     float, st.integers(1, 60), elements=st.floats(0, 1e5).map(lambda x: 0.0 if x < 1e-6 else x)

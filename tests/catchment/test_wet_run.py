@@ -7,20 +7,24 @@ from fluids.friction import friction_factor
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rainharvest.catchment.conveyance import Conveyance, other_kind
-from rainharvest.catchment.friction import friction_head, hazen_williams_head, section
 from rainharvest.catchment.hydraulics import (
+    SELF_CLEANSING,
+    cannot_work,
     fall_available,
+    friction_head,
+    full_velocity,
+    hazen_williams_head,
     head_available,
     head_margin,
     head_needed,
     held_volume,
     level_margin,
     pipe_capacity,
+    section,
+    static_pressure,
     total_length,
 )
-from rainharvest.catchment.standing import SELF_CLEANSING, full_velocity, static_pressure
-from rainharvest.catchment.working import cannot_work
+from rainharvest.catchment.tables import Conveyance, other_kind
 
 RUN = Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4, low_level=-0.5)
 

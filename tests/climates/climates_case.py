@@ -3,11 +3,9 @@
 import numpy as np
 import xarray as xr
 
-from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import Roof
-from rainharvest.climates.invented_grid import invent_grid
-from rainharvest.climates.plan import Plan
+from rainharvest.catchment.tables import Catchment, Conveyance, Roof
+from rainharvest.climates.cells import Plan
+from rainharvest.climates.invented import invent_grid
 
 SHARED = {"run": 25, "bore": 80, "outlet_level": 3.4, "inlet_level": 2.3}
 ROOFS = (Roof(name="hall", area=220), Roof(name="shed", area=60, material="tile"))

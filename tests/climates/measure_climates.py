@@ -17,11 +17,11 @@ sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[2])]
 
 from climates_case import ROOFS, RUNS  # noqa: E402
 
-from rainharvest.catchment.parts import Catchment  # noqa: E402
-from rainharvest.climates.grid import open_grid  # noqa: E402
-from rainharvest.climates.plan import Plan  # noqa: E402
-from rainharvest.climates.run import run_climates  # noqa: E402
-from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance  # noqa: E402
+from rainharvest.catchment.tables import Catchment
+from rainharvest.climates.cells import Plan
+from rainharvest.climates.grid import open_grid
+from rainharvest.climates.run import run_climates
+from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 
 
 def peak() -> int:

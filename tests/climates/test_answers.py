@@ -11,11 +11,16 @@ from scipy.stats import kendalltau, rankdata
 
 from rainharvest.catchment.hydraulics import held_volume
 from rainharvest.climates import explain as explaining
-from rainharvest.climates.answers import at_size, dry_against_wet, places_table
-from rainharvest.climates.cells import over_cells
-from rainharvest.climates.explain import EXPLAINING, explain, group_climates
-from rainharvest.climates.statistics import STATISTICS
-from rainharvest.errors import InputError
+from rainharvest.climates.cells import STATISTICS, over_cells
+from rainharvest.climates.explain import (
+    EXPLAINING,
+    at_size,
+    dry_against_wet,
+    explain,
+    group_climates,
+    places_table,
+)
+from rainharvest.core.errors import InputError
 
 
 @pytest.fixture(scope="module")
@@ -129,7 +134,7 @@ def test_many_places_are_grouped_through_some_of_them(monkeypatch):
 
 def test_the_invented_region_has_its_gradients():
     data = region(rows=6, columns=8, years=20)
-    from rainharvest.climates.statistics import climate_statistics
+    from rainharvest.climates.cells import climate_statistics
 
     found = climate_statistics(data.rain.astype(float).isel(latitude=slice(2, None)))
     assert bool((found.rain_year.mean("latitude").diff("longitude") < 0).all())

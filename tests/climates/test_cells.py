@@ -9,14 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import simulate
-from rainharvest.catchment.choose import BORES, best_bore
 from rainharvest.catchment.collect import collect
-from rainharvest.catchment.parts import DRYING
-from rainharvest.catchment.standing import standing_spells
-from rainharvest.climates.cells import VARIABLES, over_cells
-from rainharvest.climates.statistics import MONTH_DAYS, climate_statistics
-from rainharvest.errors import InputError
-from rainharvest.rainfall.spells import dry_spells
+from rainharvest.catchment.compare import BORES, best_bore
+from rainharvest.catchment.hydraulics import standing_spells
+from rainharvest.catchment.tables import DRYING
+from rainharvest.climates.cells import MONTH_DAYS, VARIABLES, climate_statistics, over_cells
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.climatology import dry_spells
 
 
 @pytest.fixture(scope="module")

@@ -8,10 +8,9 @@ import xarray as xr
 from climates_case import plan_for, region
 
 from rainharvest.climates.grid import open_grid, within
-from rainharvest.climates.read import read_cells
 from rainharvest.climates.run import run_climates
-from rainharvest.climates.tiles import lay_out, lies_by_cell, regions_of, tile_of
-from rainharvest.errors import InputError
+from rainharvest.climates.tiles import lay_out, lies_by_cell, read_cells, regions_of, tile_of
+from rainharvest.core.errors import InputError
 
 
 def good(days=730, **attrs):

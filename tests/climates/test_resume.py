@@ -16,9 +16,8 @@ from climates_case import plan_for, region
 
 from rainharvest.climates.cells import VARIABLES, over_cells
 from rainharvest.climates.grid import open_grid
-from rainharvest.climates.run import run_climates
-from rainharvest.climates.store import COUNTS, open_climates
-from rainharvest.errors import InputError
+from rainharvest.climates.run import COUNTS, open_climates, run_climates
+from rainharvest.core.errors import InputError
 
 SIZES = tuple(np.geomspace(500, 80_000, 64))
 SLOW = (50.0, 65.0, 80.0, 100.0, 125.0, 150.0)  # bores that make a run last long enough to be killed

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError
-from rainharvest.demand.calendar import Calendar, Visit, calendar_days
 from rainharvest.demand.periods import check_rule, in_period
+from rainharvest.demand.tables import Calendar, Visit
+from rainharvest.demand.uses import calendar_days
 
 CENTURY = pd.date_range("1950-01-01", "2049-12-31")
 

@@ -17,8 +17,9 @@ from rainharvest.demand.evapotranspiration import (
     hargreaves,
     monthly_table,
     penman_monteith,
+    radiation_above_air,
+    solar_from_temperatures,
 )
-from rainharvest.demand.radiation import radiation_above_air, solar_from_temperatures
 
 
 def on(day, value):

@@ -9,10 +9,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError
-from rainharvest.demand.calendar import Calendar
-from rainharvest.demand.garden import Garden, garden_demand, with_garden
-from rainharvest.demand.plantings import CROPS, METHODS, SOILS, season_coefficients
-from rainharvest.demand.uses import Use, daily_demand, essential_demand
+from rainharvest.demand.garden import garden_demand, with_garden
+from rainharvest.demand.tables import CROPS, METHODS, SOILS, Calendar, Garden, Use, season_coefficients
+from rainharvest.demand.uses import daily_demand, essential_demand
 
 DAYS = pd.date_range("2023-01-01", periods=8)
 # 39 mm of water to take from, 15.6 mm of it without stress

@@ -7,10 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError
-from rainharvest.demand.fit_for_use import CLASSES, SOURCES, fit_for_use, may_serve, treatment_class
-from rainharvest.demand.kinds import KINDS, QUALITIES
 from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells, spells_without
-from rainharvest.demand.uses import Use
+from rainharvest.demand.tables import KINDS, QUALITIES, Use
+from rainharvest.demand.uses import CLASSES, SOURCES, fit_for_use, may_serve, treatment_class
 
 CENTURY = pd.date_range("1920-01-01", "2019-12-31")
 

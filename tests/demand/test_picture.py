@@ -6,9 +6,9 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError
-from rainharvest.demand.calendar import Calendar
-from rainharvest.demand.picture import months_of, thirstiest_year, week_of
-from rainharvest.demand.uses import Use, daily_demand
+from rainharvest.demand.facts import months_of, thirstiest_year, week_of
+from rainharvest.demand.tables import Calendar, Use
+from rainharvest.demand.uses import daily_demand
 
 CENTURY = pd.date_range("1950-01-01", "2049-12-31")
 

@@ -9,10 +9,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError
-from rainharvest.demand.calendar import Calendar
-from rainharvest.demand.join import join_uses
-from rainharvest.demand.pool import Pool, pool_demand
-from rainharvest.demand.uses import Use, daily_demand, essential_demand
+from rainharvest.demand.garden import pool_demand
+from rainharvest.demand.tables import Calendar, Pool, Use
+from rainharvest.demand.uses import daily_demand, essential_demand, join_uses
 
 DAYS = pd.date_range("2023-01-01", periods=6)
 

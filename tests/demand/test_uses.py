@@ -8,9 +8,8 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError
-from rainharvest.demand.calendar import Calendar, Visit
-from rainharvest.demand.kinds import KINDS, flush_litres
-from rainharvest.demand.uses import Use, daily_demand, defaults_used, essential_demand
+from rainharvest.demand.tables import KINDS, Calendar, Use, Visit, flush_litres
+from rainharvest.demand.uses import daily_demand, defaults_used, essential_demand
 
 WEEK = pd.date_range("2024-03-04", periods=7)  # Monday to Sunday
 

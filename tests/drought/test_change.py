@@ -10,9 +10,9 @@ from pydantic import ValidationError
 
 from rainharvest import InputError
 from rainharvest.drought.change import Change, Scenario, changed_rain, wet_day_spread
+from rainharvest.rainfall.check_years import mann_kendall
+from rainharvest.rainfall.climatology import dry_spells
 from rainharvest.rainfall.invented import invent_rain
-from rainharvest.rainfall.spells import dry_spells
-from rainharvest.rainfall.trend import mann_kendall
 
 CLIMATES = ("winter_rain", "monsoon", "semi_arid", "temperate_all_year")
 factor = st.floats(0.7, 1.4)

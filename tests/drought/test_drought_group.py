@@ -8,12 +8,19 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError
+from rainharvest.core.mistakes import StudyFileError
+from rainharvest.drought.basis import (
+    basis_of,
+    longer_droughts,
+    one_change,
+    prepare_drought,
+    scenarios_tried,
+    simulated,
+)
 from rainharvest.drought.change import Change, Scenario
-from rainharvest.study.drought import PARTS, drought_group
-from rainharvest.study.drought_basis import basis_of, prepare_drought, simulated
-from rainharvest.study.drought_climates import longer_droughts, one_change, scenarios_tried
-from rainharvest.study.file import StudyFileError, read_study
-from rainharvest.study.run import work_study
+from rainharvest.drought.facts import PARTS, drought_group
+from rainharvest.study.file import read_study
+from rainharvest.study.stages import work_study
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

@@ -8,9 +8,8 @@ from scipy.stats import beta
 
 from rainharvest import InputError, simulate
 from rainharvest.drought.dry_years import driest_runs, dry_years
+from rainharvest.rainfall.climatology import period_totals, spi_class, standardised_precipitation_index
 from rainharvest.rainfall.invented import invent_rain
-from rainharvest.rainfall.spi import spi_class, standardised_precipitation_index
-from rainharvest.rainfall.totals import period_totals
 
 
 @pytest.fixture(scope="module")

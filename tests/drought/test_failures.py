@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.drought.failures import failure_measures
+from rainharvest.drought.dry_years import failure_measures
 
 # Own hand case after the definitions of Hashimoto, Stedinger and Loucks (1982): demand 10 a day.
 HAND = [0, 0, 2, 4, 0, 0, 3, 0, 0, 0]

@@ -9,8 +9,15 @@ import pytest
 import xarray as xr
 
 from rainharvest import simulate
-from rainharvest.drought.honest import LEADS, reliability, score, score_record
-from rainharvest.drought.windows import Windows, as_flows, cut_windows
+from rainharvest.drought.outlook import (
+    LEADS,
+    Windows,
+    as_flows,
+    cut_windows,
+    reliability,
+    score,
+    score_record,
+)
 from rainharvest.rainfall.invented import invent_rain
 
 RECORDS, YEARS = 167, 61

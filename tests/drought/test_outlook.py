@@ -10,11 +10,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.drought.lanes import Settings, run_windows, trace_windows
-from rainharvest.drought.outlook import at_rank, kept_throughout, level_chances, outlook
-from rainharvest.drought.windows import as_flows, cut_windows
+from rainharvest.drought.outlook import (
+    Settings,
+    as_flows,
+    at_rank,
+    cut_windows,
+    kept_throughout,
+    level_chances,
+    outlook,
+    run_windows,
+    trace_windows,
+)
+from rainharvest.drought.words import chances_words, fan_words
 from rainharvest.rainfall.invented import invent_rain
-from rainharvest.study.drought_outlook_words import chances_words, fan_words
 
 
 @pytest.fixture(scope="module")

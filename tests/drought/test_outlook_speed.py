@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from rainharvest.drought.windows import as_flows
-from rainharvest.plots.drought_outlook import chances_figure, fan_figure
-from rainharvest.plots.style import svg
+from rainharvest.core.style import svg
+from rainharvest.drought.basis import prepare_drought
+from rainharvest.drought.facts import looked_ahead, windows_from
+from rainharvest.drought.figures_outlook import chances_figure, fan_figure
+from rainharvest.drought.outlook import as_flows
 from rainharvest.rainfall.invented import invent_rain
-from rainharvest.study.drought_basis import prepare_drought
-from rainharvest.study.drought_outlook import looked_ahead, windows_from
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

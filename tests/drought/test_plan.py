@@ -8,11 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.drought.elsewhere import judge_elsewhere
-from rainharvest.drought.plan import RISKS, choose_plan, find_plan, try_plans
-from rainharvest.drought.triggers import AHEAD, STEPS
-from rainharvest.drought.walk import walk
-from rainharvest.drought.windows import as_flows
+from rainharvest.drought.outlook import AHEAD, STEPS, as_flows
+from rainharvest.drought.plan import RISKS, choose_plan, find_plan, judge_elsewhere, try_plans, walk
 from rainharvest.rainfall.invented import invent_rain
 
 SIZE = 30_000.0

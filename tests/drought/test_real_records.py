@@ -6,15 +6,12 @@ import pytest
 
 from rainharvest import simulate
 from rainharvest.drought.change import Change, Scenario, changed_rain
-from rainharvest.drought.dry_years import driest_runs, dry_years
-from rainharvest.drought.elsewhere import judge_elsewhere
-from rainharvest.drought.honest import reliability, score_record
-from rainharvest.drought.plan import find_plan
-from rainharvest.drought.spell_odds import longest_in_years, longest_run_chances
-from rainharvest.drought.windows import as_flows
+from rainharvest.drought.dry_years import driest_runs, dry_years, longest_in_years, longest_run_chances
+from rainharvest.drought.outlook import as_flows, reliability, score_record
+from rainharvest.drought.plan import find_plan, judge_elsewhere
+from rainharvest.rainfall.climatology import return_levels
 from rainharvest.rainfall.describe import describe_rain
-from rainharvest.rainfall.extremes import return_levels
-from rainharvest.rainfall.fill_input import as_record
+from rainharvest.rainfall.flags import as_record
 
 
 def england():

@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from rainharvest import InputError
-from rainharvest.drought.spell_odds import longest_in_years, longest_run_chances, spells_by_month
+from rainharvest.drought.dry_years import longest_in_years, longest_run_chances, spells_by_month
+from rainharvest.rainfall.climatology import dry_spells
 from rainharvest.rainfall.describe import describe_rain
-from rainharvest.rainfall.spells import dry_spells
 
 
 def longest(days):

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.drought.through import drawdowns, normal_year, worst_drawdown
+from rainharvest.drought.dry_years import drawdowns, normal_year, worst_drawdown
 
 
 def traced(inflow, demand, size, start=0.0):

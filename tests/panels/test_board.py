@@ -8,10 +8,10 @@ import ipywidgets as widgets
 import pytest
 
 from rainharvest import InputError
-from rainharvest.panels.board import board, slider, still
-from rainharvest.panels.study import study_panel
-from rainharvest.plots.style import keep, new_figure, svg
+from rainharvest.core.board import board, slider, still
+from rainharvest.core.style import keep, new_figure, svg
 from rainharvest.study.choices import study_in_use
+from rainharvest.study.panel import study_panel
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from rainharvest.panels.catchment import catchment_panel
-from rainharvest.study.conveyance import load_case
+from rainharvest.catchment.facts import load_case
+from rainharvest.catchment.panel import catchment_panel
 
 DATA = Path(__file__).parents[2] / "data"
 

@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rainharvest.panels.climates import LAYERS, region_panel, sides_panel
-from rainharvest.study.climates_exercises import check_explaining, check_hardest_climate, check_places_reached
-from rainharvest.study.climates_side import explained, prepare_sides, region_for, side_by_side
+from rainharvest.climates.exercises import check_explaining, check_hardest_climate, check_places_reached
+from rainharvest.climates.facts import explained, prepare_sides, region_for, side_by_side
+from rainharvest.climates.panel import LAYERS, region_panel, sides_panel
 
 DATA = Path(__file__).parents[2] / "data"
 STUDY = DATA / "studies" / "day_school.toml"

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from rainharvest import InputError
-from rainharvest.panels.demand import arrangements_panel, demand_panel
-from rainharvest.panels.table import table
-from rainharvest.storage.reserve import smallest_reserve
-from rainharvest.study.supply import asked_of, changed_uses, prepare_supply, supplied
+from rainharvest.core.board import table
+from rainharvest.demand.panel import demand_panel
+from rainharvest.storage.arrangements import smallest_reserve
+from rainharvest.storage.panel import arrangements_panel
+from rainharvest.storage.supply import asked_of, changed_uses, prepare_supply, supplied
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 THIRST = [7.5, 6.8, 5.2, 3.4, 2.1, 1.5, 1.6, 2.3, 3.4, 4.7, 6.1, 7.2]

@@ -4,8 +4,15 @@ from pathlib import Path
 
 import pytest
 
-from rainharvest.panels.drought import bad_years_panel, card_panel, climate_panel, outlook_panel
-from rainharvest.panels.drought_more import dry_spells_panel, honesty_panel, longer_droughts_panel
+from rainharvest.drought.panel import (
+    bad_years_panel,
+    card_panel,
+    climate_panel,
+    dry_spells_panel,
+    honesty_panel,
+    longer_droughts_panel,
+    outlook_panel,
+)
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 PANELS = [

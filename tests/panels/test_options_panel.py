@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from rainharvest.errors import InputError
-from rainharvest.panels.options import options_panel
-from rainharvest.study.run import work_study
+from rainharvest.core.errors import InputError
+from rainharvest.study.panel import options_panel
+from rainharvest.study.stages import work_study
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

@@ -6,8 +6,8 @@ import pytest
 
 pytest.importorskip("ipywidgets")
 
-from rainharvest.panels.rainfall import rain_panel, record_panel
-from rainharvest.rainfall.picture import demo_files
+from rainharvest.rainfall.facts import demo_files
+from rainharvest.rainfall.panel import rain_panel, record_panel
 
 RECORDS = demo_files(Path(__file__).parents[2] / "data" / "records")
 

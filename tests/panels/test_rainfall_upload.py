@@ -8,8 +8,8 @@ import pytest
 
 pytest.importorskip("ipywidgets")
 
-from rainharvest.panels.rainfall import record_panel
-from rainharvest.rainfall.picture import demo_files
+from rainharvest.rainfall.facts import demo_files
+from rainharvest.rainfall.panel import record_panel
 
 RECORDS = demo_files(Path(__file__).parents[2] / "data" / "records")
 

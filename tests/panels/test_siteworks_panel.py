@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from rainharvest.panels.siteworks import overflow_panel, pump_panel, tank_panel
+from rainharvest.siteworks.panel import overflow_panel, pump_panel, tank_panel
 from rainharvest.study.choices import save_choices
 from rainharvest.study.file import read_study
 

@@ -5,13 +5,11 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from rainharvest.catchment.choose import best_bore
-from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.catchment.levels import run_levels
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import Roof
-from rainharvest.plots.catchment import CAUSES, bore_figure, levels_figure, losses_figure
-from rainharvest.plots.style import svg
+from rainharvest.catchment.compare import best_bore
+from rainharvest.catchment.figures import CAUSES, bore_figure, levels_figure, losses_figure
+from rainharvest.catchment.hydraulics import run_levels
+from rainharvest.catchment.tables import Catchment, Conveyance, Roof
+from rainharvest.core.style import svg
 
 
 def levels(run=20.0, flow=3.0, inlet=2.4):

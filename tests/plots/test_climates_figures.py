@@ -5,8 +5,13 @@ import pytest
 import xarray as xr
 
 from rainharvest.catchment.chain import LOSSES
-from rainharvest.plots.climates import sides_figure, wet_sides_figure
-from rainharvest.plots.climates_map import explain_figure, map_figure, place_figure
+from rainharvest.climates.figures import (
+    explain_figure,
+    map_figure,
+    place_figure,
+    sides_figure,
+    wet_sides_figure,
+)
 
 SIZES = np.array([1e3, 1e4, 1e5])
 

@@ -5,15 +5,9 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from rainharvest.plots.demand import (
-    arrangements_figure,
-    calendar_figure,
-    months_figure,
-    reserve_figure,
-    set_level_figure,
-    week_figure,
-)
-from rainharvest.plots.style import svg
+from rainharvest.core.style import svg
+from rainharvest.demand.figures import calendar_figure, months_figure, week_figure
+from rainharvest.storage.figures import arrangements_figure, reserve_figure, set_level_figure
 
 
 def stacked(n, days, dim, factor=1.0):

@@ -5,19 +5,34 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rainharvest.core.style import svg
+from rainharvest.drought.basis import longer_droughts, one_change, prepare_drought, scenarios_tried
+from rainharvest.drought.facts import (
+    honesty_of,
+    looked_ahead,
+    plan_dataset,
+    plans_of,
+    spells_of,
+    through_of,
+    windows_from,
+    years_of,
+)
+from rainharvest.drought.figures import (
+    climates_figure,
+    dry_years_figure,
+    longer_figure,
+    longest_spell_figure,
+    through_figure,
+)
+from rainharvest.drought.figures_outlook import (
+    card_figure,
+    chances_figure,
+    fan_figure,
+    plan_figure,
+    reliability_figure,
+)
 from rainharvest.drought.plan import choose_plan
-from rainharvest.plots.drought_card import card_figure, plan_figure
-from rainharvest.plots.drought_climate import climates_figure, longer_figure
-from rainharvest.plots.drought_outlook import chances_figure, fan_figure, reliability_figure
-from rainharvest.plots.drought_years import dry_years_figure, longest_spell_figure, through_figure
-from rainharvest.plots.style import svg
-from rainharvest.study.drought import spells_of, through_of
-from rainharvest.study.drought_basis import prepare_drought
-from rainharvest.study.drought_card import card_html, card_rows
-from rainharvest.study.drought_climates import longer_droughts, one_change, scenarios_tried
-from rainharvest.study.drought_outlook import honesty_of, looked_ahead, windows_from
-from rainharvest.study.drought_outlook_words import actions, plan_words
-from rainharvest.study.drought_plan import plan_dataset, plans_of, years_of
+from rainharvest.drought.words import actions, card_html, card_rows, plan_words
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

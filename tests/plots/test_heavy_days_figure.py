@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from rainharvest.plots.rainfall_heavy import return_levels_figure
-from rainharvest.plots.style import svg
+from rainharvest.core.style import svg
+from rainharvest.rainfall.figures import return_levels_figure
 
 PERIODS = [2.0, 5, 10, 20, 50, 100]
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from rainharvest.plots.options import options_figure
-from rainharvest.plots.style import svg
-from rainharvest.study.report.options_words import options_at_words, options_said
+from rainharvest.core.style import svg
+from rainharvest.sizing.words import options_at_words, options_said
+from rainharvest.study.figures import options_figure
 
 
 @pytest.fixture

@@ -6,18 +6,20 @@ import pytest
 import xarray as xr
 from matplotlib.colors import to_rgb
 
-from rainharvest.plots.rainfall import (
+from rainharvest.core.style import svg
+from rainharvest.rainfall.check_years import double_mass
+from rainharvest.rainfall.describe import describe_rain
+from rainharvest.rainfall.figures import (
     ORIGIN_COLOURS,
     SKILLS,
     annual_figure,
     double_mass_figure,
+    monthly_figure,
     origin_figure,
     skill_figure,
+    spells_figure,
+    spi_figure,
 )
-from rainharvest.plots.rainfall_regime import monthly_figure, spells_figure, spi_figure
-from rainharvest.plots.style import svg
-from rainharvest.rainfall.check_years import double_mass
-from rainharvest.rainfall.describe import describe_rain
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.invented import invent_rain
 

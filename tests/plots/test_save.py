@@ -8,8 +8,8 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from rainharvest.plots.save import figure_files, figure_table, still_picture
-from rainharvest.plots.style import keep, new_figure, svg
+from rainharvest.core.save import figure_files, figure_table, still_picture
+from rainharvest.core.style import keep, new_figure, svg
 
 
 def drawn(figure=None, k=1.0, high=10):

@@ -5,12 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rainharvest.plots.siteworks import tank_figure
-from rainharvest.plots.siteworks_levels import gauge_figure, run_figure
-from rainharvest.plots.siteworks_water import pump_figure, soakaway_figure, storms_figure
-from rainharvest.plots.style import svg
-from rainharvest.reader import US, reading
-from rainharvest.study.siteworks_variant import prepare_siteworks, site_given, site_variant
+from rainharvest.core.reader import US, reading
+from rainharvest.core.style import svg
+from rainharvest.siteworks.facts import prepare_siteworks, site_given, site_variant
+from rainharvest.siteworks.figures import gauge_figure, run_figure, tank_figure
+from rainharvest.siteworks.figures_water import pump_figure, soakaway_figure, storms_figure
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.rainfall.beside import beside_gauge
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.check_neighbours import beside_gauge
 from rainharvest.rainfall.invented import invent_rain
 
 DAYS = pd.date_range("2001-01-01", periods=3000)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from rainharvest.errors import InputError
-from rainharvest.rainfall.check_breaks import buishand_range, pettitt, snht, von_neumann_ratio
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.check_years import buishand_range, pettitt, snht, von_neumann_ratio
 
 # annual flow of the Nile at Aswan 1871-1970, 10^8 m3 (Cobb 1978; the data set "Nile" of R)
 NILE = [

@@ -5,10 +5,10 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from rainharvest.errors import InputError
-from rainharvest.rainfall.check import COLUMNS, accept_findings
-from rainharvest.rainfall.check_steps import check_steps
-from rainharvest.rainfall.flags import Flag
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.check import accept_findings
+from rainharvest.rainfall.check_habits import check_steps
+from rainharvest.rainfall.flags import COLUMNS, Flag
 
 
 @pytest.fixture

@@ -11,11 +11,10 @@ import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rainharvest.errors import InputError
-from rainharvest.names import QUANTITIES
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import QUANTITIES
 from rainharvest.rainfall.describe import describe_rain
-from rainharvest.rainfall.invented import invent_rain, with_gaps
-from rainharvest.rainfall.invented_climates import CLIMATES
+from rainharvest.rainfall.invented import CLIMATES, invent_rain, with_gaps
 
 
 @pytest.fixture(scope="module")

@@ -7,10 +7,9 @@ import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.fill_alone import split_total
-from rainharvest.rainfall.fill_donors import inverse_distance, normal_ratio
+from rainharvest.rainfall.fill_methods import inverse_distance, normal_ratio, split_total
 from rainharvest.rainfall.flags import Flag
 
 

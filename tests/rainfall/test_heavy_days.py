@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from rainharvest.errors import InputError
-from rainharvest.rainfall.extremes import days_a_year, return_levels
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.climatology import days_a_year, return_levels
 
 # Coles (2001), An Introduction to Statistical Modeling of Extreme Values, chapter 4: daily rain in
 # south-west England, 1914-62, excess over 30 mm. Fit as printed in a public source file; the 100-year

@@ -13,10 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.invented import LATTICE, invent_rain, with_gaps, write_records
-from rainharvest.rainfall.invented_climates import CLIMATES, Gauge
+from rainharvest.rainfall.invented import CLIMATES, LATTICE, Gauge, invent_rain, with_gaps, write_records
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"
 

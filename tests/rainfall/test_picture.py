@@ -5,13 +5,13 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.check_years import double_mass
-from rainharvest.rainfall.describe import describe_rain
+from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
 from rainharvest.rainfall.exercises import check_left, check_longest_spell, check_rightly_wet
+from rainharvest.rainfall.facts import SKILLS, checked_record, checked_upload, demo_files, hidden_days_skill
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.picture import SKILLS, checked_record, checked_upload, demo_files, hidden_days_skill
-from rainharvest.rainfall.picture_words import (
+from rainharvest.rainfall.words import (
     annual_words,
     answer,
     climatology_words,
@@ -22,7 +22,6 @@ from rainharvest.rainfall.picture_words import (
     spells_words,
     spi_words,
 )
-from rainharvest.rainfall.versions import one_version, version_totals
 from rainharvest.storage.simulate import simulate
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
 

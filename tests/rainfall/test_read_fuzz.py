@@ -13,7 +13,7 @@ from gallery.rain_layouts import CASES
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
 

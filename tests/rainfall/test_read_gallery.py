@@ -8,7 +8,7 @@ import pytest
 from gallery.rain_faults import REFUSALS
 from gallery.rain_layouts import CASES
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
 

@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from rainharvest.rainfall import read_delimited, read_open
+from rainharvest.rainfall import read_open
+from rainharvest.rainfall import read_rows as read_delimited
 from rainharvest.rainfall.read import read_rain
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"

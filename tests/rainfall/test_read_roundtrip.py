@@ -10,7 +10,7 @@ from gallery.rain_layouts import monthly_line
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
 

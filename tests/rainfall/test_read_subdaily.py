@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
-from rainharvest.rainfall.read_subdaily import read_subdaily, sum_to_days
+from rainharvest.rainfall.read_days import read_subdaily, sum_to_days
 
 
 def hours(folder, days=3, step="h", rain=None, drop=()):

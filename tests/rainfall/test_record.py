@@ -8,7 +8,7 @@ import pytest
 import xarray as xr
 from gallery.rain_layouts import CASES
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
 from rainharvest.rainfall.record import make_record
@@ -148,7 +148,7 @@ def test_the_gallery_ends_in_a_record_or_a_clear_error(tmp_path, case):
 
 
 def test_a_neighbour_that_drizzles_is_put_beside_the_gauge(files, made, tmp_path):
-    from rainharvest.rainfall.beside import beside_gauge
+    from rainharvest.rainfall.check_neighbours import beside_gauge
 
     gauge = read_rain(files[0]).sel(time=slice("2010", None))
     smooth = gauge.fillna(0).rolling(time=3, center=True, min_periods=1).mean().to_series()

@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import simulate
-from rainharvest.errors import InputError
-from rainharvest.names import QUANTITIES
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import QUANTITIES
 from rainharvest.rainfall.fill_skill import fill_skill, hide_blocks, season_mean
+from rainharvest.rainfall.flags import runs
 from rainharvest.rainfall.invented import invent_rain
-from rainharvest.rainfall.spells import runs
 
 
 @pytest.fixture(scope="module")

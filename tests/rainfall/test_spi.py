@@ -7,11 +7,10 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from rainharvest.errors import InputError
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.climatology import CLASSES, EDGES, period_totals, spi_class
+from rainharvest.rainfall.climatology import standardised_precipitation_index as spi
 from rainharvest.rainfall.invented import invent_rain
-from rainharvest.rainfall.spi import CLASSES, EDGES, spi_class
-from rainharvest.rainfall.spi import standardised_precipitation_index as spi
-from rainharvest.rainfall.totals import period_totals
 
 # Cumulative chance of an index (omicsonline.org/articles-images/2157-7617-6-319-t001.html).
 CHANCES = {

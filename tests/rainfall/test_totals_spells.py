@@ -10,10 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from rainharvest.rainfall.flags import Flag
+from rainharvest.rainfall.climatology import daily_amounts, dry_spells, period_totals
+from rainharvest.rainfall.flags import Flag, runs
 from rainharvest.rainfall.invented import invent_rain, with_gaps
-from rainharvest.rainfall.spells import dry_spells, runs
-from rainharvest.rainfall.totals import daily_amounts, period_totals
 
 
 def record(values, start="2001-01-01", readings=()):

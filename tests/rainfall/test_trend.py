@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rainharvest.errors import InputError
-from rainharvest.rainfall.trend import mann_kendall
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.check_years import mann_kendall
 
 
 @pytest.fixture(scope="module")

@@ -3,11 +3,10 @@
 import numpy as np
 import pytest
 
+from rainharvest.rainfall.describe import one_version, version_totals
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.invented import invent_rain
-from rainharvest.rainfall.invented_gaps import with_gaps
-from rainharvest.rainfall.versions import one_version, version_totals
+from rainharvest.rainfall.invented import invent_rain, with_gaps
 
 
 @pytest.fixture(scope="module")

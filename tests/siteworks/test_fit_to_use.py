@@ -5,26 +5,35 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError
-from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.siteworks.backflow import air_gap
-from rainharvest.siteworks.base import base_of
-from rainharvest.siteworks.disinfection import (
+from rainharvest.catchment.tables import Conveyance
+from rainharvest.core.defaults import CAUTIONS
+from rainharvest.siteworks.base import base_of, vessel_of
+from rainharvest.siteworks.overflow import OverflowPipe
+from rainharvest.siteworks.treatment import (
+    UV_DOSES,
+    air_gap,
     chlorine_ct,
     chlorine_product,
     contact_minutes,
     contact_volume,
+    treatment_of_uses,
+    treatment_train,
     uv_dose,
     uv_logs,
 )
-from rainharvest.siteworks.disinfection_tables import UV_DOSES
-from rainharvest.siteworks.overflow_pipe import OverflowPipe
-from rainharvest.siteworks.parts_list import PART_NAMES, price_parts, site_parts
-from rainharvest.siteworks.siting import Distances, check_list, siting_checks
 from rainharvest.siteworks.treatment import samples_to_take as how_often
-from rainharvest.siteworks.treatment import treatment_of_uses, treatment_train
-from rainharvest.siteworks.upkeep import MONTHS, TASKS, upkeep_calendar, upkeep_tasks
-from rainharvest.siteworks.vessel import vessel_of
-from rainharvest.study.cautions import CAUTIONS
+from rainharvest.siteworks.upkeep import (
+    MONTHS,
+    PART_NAMES,
+    TASKS,
+    Distances,
+    check_list,
+    price_parts,
+    site_parts,
+    siting_checks,
+    upkeep_calendar,
+    upkeep_tasks,
+)
 
 
 def test_air_gap_t4_of_the_united_kingdom():

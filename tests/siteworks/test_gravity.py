@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError
-from rainharvest.catchment.friction import friction_head
-from rainharvest.siteworks.gravity import (
+from rainharvest.catchment.hydraulics import friction_head
+from rainharvest.siteworks.base import vessel_of
+from rainharvest.siteworks.delivery import (
     Tap,
     below_the_tap,
     orifice_flow,
@@ -17,7 +18,6 @@ from rainharvest.siteworks.gravity import (
     tap_height_needed,
     tap_pressure,
 )
-from rainharvest.siteworks.vessel import vessel_of
 
 
 def test_orifice_p3_of_60_millimetres_under_6_metres():

@@ -7,9 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError
-from rainharvest.siteworks.base import base_of, ground_pressure, slab_area_needed
-from rainharvest.siteworks.ground import GROUNDS, presumed_bearing
-from rainharvest.siteworks.vessel import vessel_of
+from rainharvest.siteworks.base import (
+    GROUNDS,
+    base_of,
+    ground_pressure,
+    presumed_bearing,
+    slab_area_needed,
+    vessel_of,
+)
 
 # International Building Code 2012, Table 1806.2, lbf/ft2, as read on a public page (row T1 of the project's check
 # values); kPa at 0.0479 kPa to the lbf/ft2, as printed there to one figure.

@@ -8,16 +8,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.siteworks.overflow_pipe import entry_capacity, overflow_pipe
-from rainharvest.siteworks.soakaway import (
-    TrialPit,
+from rainharvest.siteworks.overflow import (
+    biggest_storms,
+    entry_capacity,
     half_empty_hours,
     infiltration_rate,
     outflow_area,
+    overflow_pipe,
     size_soakaway,
     storage_required,
+    storm_depths,
 )
-from rainharvest.siteworks.storms import biggest_storms, storm_depths
+from rainharvest.siteworks.tables import TrialPit
 
 
 @given(st.floats(40, 320), st.floats(0.005, 0.2))

@@ -8,18 +8,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError
-from rainharvest.catchment.friction import friction_head, hazen_williams_head
-from rainharvest.siteworks.pump import (
+from rainharvest.catchment.hydraulics import friction_head, hazen_williams_head
+from rainharvest.siteworks.base import vessel_of
+from rainharvest.siteworks.delivery import (
     Rise,
     curve_through,
+    drawdown,
+    dry_running_level,
     duty_point,
     fitting_losses,
     head_wanted,
     pump_curve,
     pump_duty,
+    starts_an_hour,
+    vessel_needed,
 )
-from rainharvest.siteworks.pump_starts import drawdown, dry_running_level, starts_an_hour, vessel_needed
-from rainharvest.siteworks.vessel import vessel_of
 
 
 @pytest.fixture

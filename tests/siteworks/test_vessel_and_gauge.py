@@ -7,8 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from rainharvest import InputError
-from rainharvest.siteworks.gauge import gauge_table
-from rainharvest.siteworks.vessel import SHAPES, Vessel, segment_area, vessel_of
+from rainharvest.siteworks.base import SHAPES, Vessel, gauge_table, segment_area, vessel_of
 
 
 @given(st.floats(0.2, 8), st.floats(0, 1))

@@ -11,13 +11,12 @@ import xarray as xr
 
 from rainharvest import simulate
 from rainharvest.catchment.collect import collect
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import Roof
+from rainharvest.catchment.tables import Catchment, Roof
 from rainharvest.rainfall.invented import CLIMATES, invent_rain
 from rainharvest.sizing.band import measures_of_draws
 from rainharvest.sizing.resample import year_draws
 from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, inputs_of
-from rainharvest.storage.settings import year_edges
+from rainharvest.storage.simulate import year_edges
 
 YEARS, SAMPLES, DRAWS = 30, 220, 100
 DAYS = np.array([5.0, 10.0, 20.0, 40.0, 80.0])

@@ -8,11 +8,17 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError
-from rainharvest.sizing.costs import present_worth_factor, real_rate, replacement_years
-from rainharvest.sizing.costs_bills import drawn_by_period, saved_bills
-from rainharvest.sizing.costs_front import efficient, full_days, water_in_hand
-from rainharvest.sizing.costs_life import life_cycle
-from rainharvest.sizing.costs_prices import Block, Costs, Part, bill
+from rainharvest.sizing.costs import (
+    drawn_by_period,
+    efficient,
+    full_days,
+    life_cycle,
+    present_worth_factor,
+    replacement_years,
+    saved_bills,
+    water_in_hand,
+)
+from rainharvest.sizing.tables import Block, Costs, Part, bill, real_rate
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from rainharvest import simulate
-from rainharvest.sizing.sequent_peak import sequent_peak, storage_deficit
+from rainharvest.sizing.smallest import sequent_peak, storage_deficit
 
 
 @pytest.fixture

@@ -8,27 +8,23 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError, simulate
-from rainharvest.catchment.collect import collect
-from rainharvest.catchment.finer import collect_finer, daily_rain
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import Roof
+from rainharvest.catchment.collect import collect, collect_finer, daily_rain
+from rainharvest.catchment.tables import Catchment, Roof
 from rainharvest.sizing.shortcuts import (
     FIVE_PER_CENT,
+    SIMULATED,
     SIX_PER_CENT,
+    daily_step,
     dry_season_tank,
+    judge_shortcuts,
     mass_curve_tank,
     mean_dry_period,
     melbourne_tank,
     monthly_balance_tank,
     near_melbourne,
-    share_rule_tank,
-)
-from rainharvest.sizing.shortcuts_judged import (
-    SIMULATED,
-    daily_step,
-    judge_shortcuts,
     rule_yield,
     rules_of_spillage,
+    share_rule_tank,
     shortcut_sizes,
 )
 

@@ -11,15 +11,18 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import Roof
+from rainharvest.catchment.tables import Catchment, Roof
 from rainharvest.rainfall.invented import invent_rain
-from rainharvest.sizing.band import EVERY, measures_of_draws, sure_size, uncertain_curve
-from rainharvest.sizing.ranges import input_ranges
-from rainharvest.sizing.sensitivity import sobol_indices, tornado
-from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, record_inputs
-from rainharvest.study.sizing_grid import prepare_sizing
-from rainharvest.study.sizing_quick import moved
+from rainharvest.sizing.band import (
+    EVERY,
+    measures_of_draws,
+    sobol_indices,
+    sure_size,
+    tornado,
+    uncertain_curve,
+)
+from rainharvest.sizing.quick import moved, prepare_sizing
+from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, input_ranges, record_inputs
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 SITE = Catchment(roofs=(Roof(area=200),))

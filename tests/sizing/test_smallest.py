@@ -9,8 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.sizing.sequent_peak import sequent_peak
-from rainharvest.sizing.smallest import smallest_of_members, smallest_tank
+from rainharvest.sizing.smallest import sequent_peak, smallest_of_members, smallest_tank
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
 
 

@@ -11,15 +11,17 @@ from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
 from rainharvest.catchment.collect import collect
-from rainharvest.catchment.conveyance import Conveyance
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import Roof
-from rainharvest.sizing.inflow import scaled_catchment
-from rainharvest.sizing.knee import find_knee
-from rainharvest.sizing.ladder import no_failure, sizes_for_targets
-from rainharvest.sizing.maps import demand_by_factor, inflow_by_area, trade_off_map
-from rainharvest.sizing.sequent_peak import sequent_peak
-from rainharvest.sizing.trade_off import sizes_to_try, trade_off
+from rainharvest.catchment.tables import Catchment, Conveyance, Roof
+from rainharvest.sizing.smallest import no_failure, sequent_peak, sizes_for_targets
+from rainharvest.sizing.trade_off import (
+    demand_by_factor,
+    find_knee,
+    inflow_by_area,
+    scaled_catchment,
+    sizes_to_try,
+    trade_off,
+    trade_off_map,
+)
 
 seeds = st.integers(0, 100_000)
 thetas = st.sampled_from([0.0, 0.3, 1.0])
@@ -115,7 +117,7 @@ def test_no_failure_is_confirmed_to_the_litre(seed, theta):
 
 def test_no_failure_is_not_confirmed_where_it_is_wrong():
     """The property reads the simulation: a size that fails, or one that is not the smallest, shows."""
-    from rainharvest.sizing.ladder import NoFailure
+    from rainharvest.sizing.smallest import NoFailure
 
     assert not NoFailure(10.0, 9.5, 3.0, 4.0).confirmed and not NoFailure(10.0, 9.5, 0.0, 0.0).confirmed
 

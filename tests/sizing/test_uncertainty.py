@@ -11,17 +11,27 @@ from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
 from rainharvest.catchment.collect import collect
-from rainharvest.catchment.parts import Catchment
-from rainharvest.catchment.roofs import Roof
-from rainharvest.demand.uses import Use
-from rainharvest.sizing.band import measures_of_draws, sure_size, uncertain_curve
-from rainharvest.sizing.memory import long_run_means, tilted_chances
-from rainharvest.sizing.ranges import Range, input_ranges
-from rainharvest.sizing.record_length import record_length
-from rainharvest.sizing.resample import take_days, year_draws
-from rainharvest.sizing.sensitivity import size_between, sobol_indices, tornado
+from rainharvest.catchment.tables import Catchment, Roof
+from rainharvest.demand.tables import Use
+from rainharvest.sizing.band import (
+    measures_of_draws,
+    size_between,
+    sobol_indices,
+    sure_size,
+    tornado,
+    uncertain_curve,
+)
+from rainharvest.sizing.resample import long_run_means, record_length, take_days, tilted_chances, year_draws
 from rainharvest.sizing.smallest import smallest_tank
-from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, pick_draws, record_inputs
+from rainharvest.sizing.uncertainty import (
+    Case,
+    Range,
+    draw_flows,
+    draw_inputs,
+    input_ranges,
+    pick_draws,
+    record_inputs,
+)
 
 SITE = Catchment(roofs=(Roof(name="hall", area=120), Roof(name="shed", area=40, material="tile")))
 
@@ -122,7 +132,7 @@ def test_without_memory_the_long_run_mean_is_students():
     """With the slow part shut out the answer is the textbook one; with it, wider."""
     from scipy.stats import t
 
-    from rainharvest.sizing import memory
+    from rainharvest.sizing import resample as memory
 
     years = np.random.default_rng(4).normal(100, 10, 30)
     se = years.std(ddof=1) / np.sqrt(30)

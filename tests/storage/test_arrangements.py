@@ -14,8 +14,11 @@ from rainharvest.storage.arrangements import (
     careless_set_level,
     compare_arrangements,
     per_year,
+    reserve_measures,
+    ride_out,
+    smallest_reserve,
+    water_age,
 )
-from rainharvest.storage.reserve import reserve_measures, ride_out, smallest_reserve, water_age
 
 DAYS = pd.date_range("2001-01-01", periods=730)
 

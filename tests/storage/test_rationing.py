@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError, simulate
-from rainharvest.demand.calendar import Calendar
-from rainharvest.demand.uses import Use, daily_demand, essential_demand
-from rainharvest.storage.rationing import SIMPLE_RULES, Rule, best_rule, cuts_of_stages, try_rationing
+from rainharvest.demand.tables import Calendar, Use
+from rainharvest.demand.uses import daily_demand, essential_demand
+from rainharvest.storage.arrangements import SIMPLE_RULES, Rule, best_rule, cuts_of_stages, try_rationing
 
 
 def record(seed, days=1500):

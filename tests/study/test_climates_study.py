@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 
 from rainharvest.__main__ import main
-from rainharvest.climates.store import open_climates
-from rainharvest.errors import InputError
-from rainharvest.study.climates import ask_climates, climates_of, described_size
-from rainharvest.study.file_climates import read_region
+from rainharvest.climates.facts import ask_climates, climates_of, described_size
+from rainharvest.climates.run import open_climates
+from rainharvest.climates.tables import read_region
+from rainharvest.core.errors import InputError
 
 DATA = Path(__file__).parents[2] / "data"
 REGION = DATA / "studies" / "region.toml"
@@ -114,7 +114,7 @@ def test_the_command_line_stands_alone():
 def test_the_demo_file_is_the_one_that_its_function_makes(tmp_path):
     import xarray as xr
 
-    from rainharvest.climates.invented_grid import write_grid
+    from rainharvest.climates.invented import write_grid
 
     write_grid(tmp_path / "rain.nc")
     with xr.open_dataset(tmp_path / "rain.nc") as made, xr.open_dataset(DATA / "region" / "rain.nc") as kept:

@@ -6,10 +6,9 @@ import numpy as np
 import pytest
 
 from rainharvest import InputError
-from rainharvest.rainfall.picture import DEMO_STEMS
-from rainharvest.study.conveyance import dry_and_wet, first_flush_cost, load_case, which_roof_first
-from rainharvest.study.conveyance_exercises import check_backing_up, check_best_bore, check_dry_reach
-from rainharvest.study.conveyance_words import (
+from rainharvest.catchment.exercises import check_backing_up, check_best_bore, check_dry_reach
+from rainharvest.catchment.facts import dry_and_wet, first_flush_cost, load_case, which_roof_first
+from rainharvest.catchment.words import (
     bore_words,
     levels_words,
     losses_words,
@@ -18,6 +17,7 @@ from rainharvest.study.conveyance_words import (
     tell_roofs,
     tell_runs,
 )
+from rainharvest.rainfall.facts import DEMO_STEMS
 
 DATA = Path(__file__).parents[2] / "data"
 STUDY = DATA / "studies" / "day_school.toml"

@@ -10,10 +10,9 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError
-from rainharvest.study import kept
+from rainharvest.core import kept
 from rainharvest.study.file import read_study
-from rainharvest.study.run import work_study
-from rainharvest.study.stages import GROUPS, STAGES, seen_by
+from rainharvest.study.stages import GROUPS, STAGES, seen_by, work_study
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"
 STUDY = """

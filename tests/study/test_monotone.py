@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from rainharvest import simulate
 from rainharvest.catchment.collect import collect
-from rainharvest.catchment.roofs import Roof
+from rainharvest.catchment.tables import Roof
 
 factor = st.floats(1.0, 4.0)
 

@@ -8,14 +8,12 @@ import xarray as xr
 
 from rainharvest import InputError
 from rainharvest.demand.evapotranspiration import from_monthly_table
-from rainharvest.demand.garden import Garden, garden_demand
+from rainharvest.demand.garden import garden_demand, pool_demand
 from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells
-from rainharvest.demand.pool import Pool, pool_demand
-from rainharvest.study.file import read_study
-from rainharvest.study.file_options import merged
-from rainharvest.study.flows import mains_supply
-from rainharvest.study.run import work_study
-from rainharvest.study.stages import Run, parcel_of
+from rainharvest.demand.tables import Garden, Pool
+from rainharvest.storage.facts import mains_supply
+from rainharvest.study.file import merged, read_study
+from rainharvest.study.stages import Run, parcel_of, work_study
 
 RECORD = Path(__file__).parents[2] / "data" / "records" / "winter_rain.csv"
 BASE = f"""

@@ -16,16 +16,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from rainharvest.reader import reading
+from rainharvest.core.blocks import Facts, Listing, Picture, Table
+from rainharvest.core.reader import days, litres, percent, reading
+from rainharvest.sizing.words import CONTENTS, QUESTIONS, TITLES
 from rainharvest.study.file import reader_of
-from rainharvest.study.report.back import assumptions_section
-from rainharvest.study.report.blocks import Facts, Listing, Picture, Table
-from rainharvest.study.report.fixed_words import CONTENTS, QUESTIONS, TITLES
-from rainharvest.study.report.make import save_report, study_report
-from rainharvest.study.report.page import report_notebook, report_page
-from rainharvest.study.report.word import report_document
-from rainharvest.study.run import work_study
-from rainharvest.study.words import days, litres, percent
+from rainharvest.study.front import assumptions_section
+from rainharvest.study.report import report_notebook, report_page, save_report, study_report
+from rainharvest.study.stages import work_study
+from rainharvest.study.word import report_document
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "studies" / "day_school.toml"
@@ -138,8 +136,8 @@ def test_notebook_of_the_report_has_a_cell_a_section(report):
 
 def test_another_process_makes_the_same_report(worked, report, page, tmp_path):
     code = (
-        "from rainharvest.study.run import work_study\n"
-        "from rainharvest.study.report.make import save_report, study_report\n"
+        "from rainharvest.study.stages import work_study\n"
+        "from rainharvest.study.report import save_report, study_report\n"
         f"save_report(study_report(work_study({str(DEMO)!r})), {str(tmp_path)!r})"
     )
     subprocess.run(

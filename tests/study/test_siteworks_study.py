@@ -7,14 +7,19 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError
-from rainharvest.reader import US, reading
+from rainharvest.core.reader import US, reading
+from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
+from rainharvest.siteworks.facts import (
+    prepare_siteworks,
+    site_given,
+    site_variant,
+    siteworks_group,
+    siteworks_of,
+)
+from rainharvest.siteworks.tables import SiteWorks
+from rainharvest.siteworks.words import SAID, siteworks_said, tell_site
 from rainharvest.study.file import read_study
-from rainharvest.study.file_siteworks import SiteWorks
-from rainharvest.study.run import work_study
-from rainharvest.study.siteworks import siteworks_group, siteworks_of
-from rainharvest.study.siteworks_exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.study.siteworks_variant import prepare_siteworks, site_given, site_variant
-from rainharvest.study.siteworks_words import SAID, siteworks_said, tell_site
+from rainharvest.study.stages import work_study
 
 DATA = Path(__file__).parents[2] / "data"
 SCHOOL = DATA / "studies" / "day_school.toml"

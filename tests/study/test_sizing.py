@@ -9,21 +9,17 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError, simulate
-from rainharvest.sizing.costs_life import life_cycle
-from rainharvest.sizing.inflow import scaled_catchment
-from rainharvest.sizing.joined import join_dry_days, run_versions
+from rainharvest.sizing.costs import life_cycle
+from rainharvest.sizing.facts import case_of, longest_whole_days, sizing_group
+from rainharvest.sizing.figure_words import maps_words, step_words, terms_words
+from rainharvest.sizing.quick import chosen_in_file, moved, prepare_sizing, priced
+from rainharvest.sizing.section import cost_of_described
+from rainharvest.sizing.smallest import join_dry_days, run_versions
+from rainharvest.sizing.trade_off import scaled_catchment
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
+from rainharvest.sizing.words import option_for, recommendation, sizing_headline
 from rainharvest.study.file import read_study
-from rainharvest.study.report.money import cost_of_described
-from rainharvest.study.run import work_study
-from rainharvest.study.sizing import sizing_group
-from rainharvest.study.sizing_case import case_of
-from rainharvest.study.sizing_figure_words import maps_words, step_words, terms_words
-from rainharvest.study.sizing_grid import prepare_sizing
-from rainharvest.study.sizing_quick import chosen_in_file, moved, priced
-from rainharvest.study.sizing_recommendation import recommendation
-from rainharvest.study.sizing_step import longest_whole_days
-from rainharvest.study.sizing_words import option_for, sizing_headline
+from rainharvest.study.stages import work_study
 
 SCHOOL = Path(__file__).parents[2] / "data/studies/day_school.toml"
 CLINIC = SCHOOL.with_name("clinic_reserve.toml")

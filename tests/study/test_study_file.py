@@ -6,7 +6,8 @@ import pytest
 
 from rainharvest import InputError, run_study
 from rainharvest.__main__ import main
-from rainharvest.study.file import StudyFileError, read_study
+from rainharvest.core.mistakes import StudyFileError
+from rainharvest.study.file import read_study
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

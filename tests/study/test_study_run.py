@@ -14,9 +14,10 @@ import pytest
 import xarray as xr
 
 from rainharvest import run_study, simulate
-from rainharvest.study.report.record_words import told as told_of_reading
-from rainharvest.study.run import work_study
-from rainharvest.study.words import confidence, headline, litres
+from rainharvest.core.reader import litres
+from rainharvest.rainfall.words import told as told_of_reading
+from rainharvest.sizing.words import confidence, headline
+from rainharvest.study.stages import work_study
 from rainharvest.study.write import write_study
 
 ROOT = Path(__file__).parents[2]

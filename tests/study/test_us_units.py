@@ -8,12 +8,11 @@ import pytest
 from pydantic import BaseModel
 
 from rainharvest import InputError
-from rainharvest.reader import US_UNITS, reading
+from rainharvest.core.mistakes import field_units, metric_factor, models_of
+from rainharvest.core.reader import US_UNITS, reading
+from rainharvest.sizing.words import headline
 from rainharvest.study.file import Study, read_study, reader_of, study_from
-from rainharvest.study.file_mistakes import models_of
-from rainharvest.study.file_units import field_units, metric_factor
 from rainharvest.study.stages import Run, parcel_of
-from rainharvest.study.words import headline
 
 STUDIES = Path(__file__).parents[2] / "data" / "studies"
 

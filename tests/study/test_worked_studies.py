@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from rainharvest.study.run import work_study
-from rainharvest.study.words import headline
+from rainharvest.sizing.words import headline
+from rainharvest.study.stages import work_study
 from rainharvest.study.write import write_study
 
 ROOT = Path(__file__).parents[2]

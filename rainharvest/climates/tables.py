@@ -1,0 +1,124 @@
+"""The study file of many climates: one building, and a grid or a list of places to put it to."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field, ValidationError, field_validator, model_validator
+
+from rainharvest.catchment.hydraulics import STANDING_LIMIT
+from rainharvest.catchment.intensity import CLIMATES
+from rainharvest.catchment.tables import Catchment, Conveyance, Losses, Roof
+from rainharvest.core.errors import InputError
+from rainharvest.core.mistakes import StudyFileError, found_by_pydantic, read_toml
+from rainharvest.core.tables import Table
+from rainharvest.demand.tables import Calendar, Use
+from rainharvest.demand.uses import may_serve
+from rainharvest.sizing.tables import Target
+from rainharvest.storage.tables import Tank
+
+
+class GridFile(Table):
+    """Gridded daily rain: ``file`` is a file, a Zarr folder, a pattern or a list; ``region`` is S, N, W, E.
+
+    ``column``, ``units``, ``mask`` and ``region`` are what `rainharvest.climates.grid.open_grid` asks for.
+    """
+
+    file: str | tuple[str, ...]
+    column: str | None = None
+    units: str | None = None
+    mask: str | None = None
+    region: tuple[float, float, float, float] | None = None
+
+
+class Place(Table):
+    """One place of a list: its rain file, neighbours to fill it from, and how hard it rains there."""
+
+    name: str = Field(min_length=1, max_length=60)
+    file: str = Field(min_length=1)
+    neighbours: tuple[str, ...] = ()
+    hardness: str = "humid mid-latitude"
+
+    @field_validator("hardness")
+    @classmethod
+    def _known(cls, name: str) -> str:
+        if name not in CLIMATES:
+            raise InputError(f'no climate is called "{name}"', f"choose one of {', '.join(CLIMATES)}")
+        return name
+
+
+class Region(Table):
+    """A study over many climates, as its file states it.
+
+    Parameters
+    ----------
+    standing_limit : float [day]
+        Standing water older than this counts as too old.
+    """
+
+    title: str = Field(min_length=1, max_length=160)
+    grid: GridFile | None = None
+    place: tuple[Place, ...] = Field((), max_length=500)
+    roof: tuple[Roof, ...] = Field(min_length=1, max_length=100)
+    conveyance: dict[str, Conveyance] = Field(default_factory=dict)
+    losses: Losses = Losses()
+    calendar: Calendar = Calendar()
+    use: tuple[Use, ...] = Field(min_length=1, max_length=200)
+    tank: Tank = Tank()
+    arrangements: tuple[Literal["rain only", "combined"], ...] = Field(("rain only",), min_length=1)
+    target: Target = Target()
+    best_bore: bool = True
+    standing_limit: float = Field(STANDING_LIMIT.value, gt=0, le=365)
+    year_start_month: int = Field(1, ge=1, le=12)
+
+    @model_validator(mode="after")
+    def _fits_together(self):
+        if (self.grid is None) == (not self.place):
+            raise InputError("the rain is given twice or not at all", "give [grid], or [[place]] tables")
+        names = [place.name for place in self.place]
+        for name in dict.fromkeys(name for name in names if names.count(name) > 1):
+            raise InputError(f'two places bear the name "{name}"', "give each its own name")
+        for use in self.use:
+            for kind in self.arrangements:
+                if not may_serve(kind, use.quality):
+                    raise InputError(
+                        f'"{use.name}" needs drinking quality, which {kind} may not serve',
+                        'leave it out, or set arrangements = ["combined"] (with treatment)',
+                    )
+        self.catchments  # noqa: B018 - says what does not fit between roofs and conveyance
+        return self
+
+    @property
+    def catchments(self) -> dict[str, Catchment]:
+        """The roofs with each run of pipe, by its name; without any, the roofs alone."""
+        given = self.losses.model_dump(exclude={"intensity"}, exclude_none=True)
+        runs = self.conveyance or {"no run of pipe": None}
+        return {name: Catchment(roofs=self.roof, conveyance=run, **given) for name, run in runs.items()}
+
+
+def read_region(path: str | os.PathLike) -> tuple[Region, str]:
+    """Read the study file of many climates.
+
+    Parameters
+    ----------
+    path : str or path
+        A TOML file.
+
+    Returns
+    -------
+    tuple of Region and str
+        The study and the text of its file.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read or is not TOML; `StudyFileError`, with every mistake, if it says what cannot be.
+    """
+    path = Path(path)
+    data, text = read_toml(path)
+    try:
+        return Region.model_validate(data), text
+    except ValidationError as error:
+        raise StudyFileError([m.error(path) for m in found_by_pydantic(error, Region, data)]) from None

@@ -1,0 +1,326 @@
+"""What a report is made of, before it is a page or a Word document: sections of blocks, plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+DOTS = 150
+
+"""Dots an inch of the pictures in the Word document."""
+
+SCALE = (0.82, 0.95)
+
+"""What the sides of a picture are multiplied by before it is painted: its type then reads on a page and a phone."""
+
+FLAT = (0.82, 0.76)
+
+"""For the first picture, so that it stands on the first page."""
+
+WIDE = (1.0, 1.0)
+
+"""For a picture with much to say."""
+
+KEPT_WHOLE, LINE = 16, 38
+
+"""A table of so many lines, of about so many letters each, is not broken over two pages."""
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """A paragraph.
+
+    Parameters
+    ----------
+    text : str
+        Plain text.
+    kind : str
+        "text"; "answer" for what the reader came for; "warning" for what must not be overlooked.
+    """
+
+    text: str
+    kind: Literal["text", "answer", "warning"] = "text"
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A list of short texts.
+
+    Parameters
+    ----------
+    items : tuple of str
+        Plain text.
+    """
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One question of a reader, its answer, and where more is said.
+
+    Parameters
+    ----------
+    question : str
+        In the reader's words.
+    answer : str
+        A sentence or two.
+    section : str
+        Key of the section that says more.
+    """
+
+    question: str
+    answer: str
+    section: str
+
+
+@dataclass(frozen=True)
+class Facts:
+    """The questions that a reader brings, answered in a line each.
+
+    Parameters
+    ----------
+    rows : tuple of Fact
+        In the order of reading.
+    """
+
+    rows: tuple[Fact, ...]
+
+
+@dataclass(frozen=True)
+class Subheading:
+    """A heading within a section.
+
+    Parameters
+    ----------
+    text : str
+        A few words.
+    """
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Caution:
+    """What can hurt someone.
+
+    Parameters
+    ----------
+    title, text : str
+        What it is about; what to mind.
+    """
+
+    title: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Text of a file, kept line by line.
+
+    Parameters
+    ----------
+    text : str
+        As it stands in the file.
+    """
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table.
+
+    Parameters
+    ----------
+    caption : str
+        What it holds.
+    head : tuple of str
+        The words over each column.
+    rows : tuple of tuple of str
+        Its cells, row by row; the first names the row.
+    numbers : frozenset of int
+        Columns that hold numbers.
+    widths : tuple of float
+        Shares of the width that the columns take in print; even if empty.
+    number : int
+        Its number in the report.
+    """
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numbers: frozenset[int] = frozenset()
+    widths: tuple[float, ...] = ()
+    number: int = 0
+
+    @property
+    def short(self) -> bool:
+        """Whether it is small enough to be kept on one page."""
+        lines = sum(1 + max(len(cell) for cell in row) // LINE for row in self.rows)
+        return lines <= KEPT_WHOLE
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure as the page and as the Word document need it.
+
+    Parameters
+    ----------
+    name : str
+        Its own within the report.
+    caption : str
+        The words under it.
+    words : str
+        What it shows, for who cannot see it.
+    svg : str
+        For the page.
+    png : bytes
+        For the Word document.
+    number : int
+        Its number in the report.
+    """
+
+    name: str
+    caption: str
+    words: str
+    svg: str = field(repr=False)
+    png: bytes = field(repr=False)
+    number: int = 0
+
+
+Block = Paragraph | Bullets | Facts | Subheading | Caution | Listing | Table | Picture
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the report; in a notebook it shows itself.
+
+    Parameters
+    ----------
+    key : str
+        The anchor by which links find it.
+    title : str
+        Its heading.
+    blocks : tuple of Block
+        What it holds.
+    """
+
+    key: str
+    title: str
+    blocks: tuple[Block, ...]
+
+    def _repr_html_(self) -> str:
+        from rainharvest.study.report import section_html
+
+        return section_html(self)
+
+
+@dataclass(frozen=True)
+class Report:
+    """A whole report.
+
+    Parameters
+    ----------
+    title : str
+        Of the study.
+    heading : tuple of str
+        Place, client, author, date: what stands under the title.
+    warning : str
+        What stands before everything else, such as that the example is invented; empty if nothing.
+    paper : str
+        "A4" or "Letter": of the Word document; the page fits both.
+    sections : tuple of Section
+        In order; the first holds the answer.
+    """
+
+    title: str
+    heading: tuple[str, ...]
+    warning: str
+    paper: Literal["A4", "Letter"]
+    sections: tuple[Section, ...]
+
+    def __getitem__(self, key: str) -> Section:
+        """Return a section by its key."""
+        return {section.key: section for section in self.sections}[key]
+
+
+def picture(
+    name: str, figure: Figure, caption: str, words: str = "", scale: tuple[float, float] = SCALE
+) -> Picture:
+    """Return a figure as a block, painted for the page and for the Word document.
+
+    Parameters
+    ----------
+    name : str
+        Its own within the report.
+    figure : Figure
+        As a function of `rainharvest.plots` made it.
+    caption : str
+        The words under it.
+    words : str, optional
+        What it shows; the caption if not given.
+    scale : tuple of float
+        What its sides are multiplied by.
+
+    Returns
+    -------
+    Picture
+        The same bytes for the same figure.
+    """
+    import io
+    import re
+
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    from rainharvest.core.style import STYLE, svg
+
+    figure.set_size_inches(*(f * side for f, side in zip(scale, figure.get_size_inches(), strict=True)))
+    # An id stands once on a page: those of groups, to which nothing refers, go; so do repeated definitions.
+    drawn = re.sub(r'<g id="[^"]*"', "<g", svg(figure, f"report-{name}", words or caption))
+    seen: set[str] = set()
+    named = re.compile(r'<(clipPath|path) id="([^"]*)"(?:[^>]*/>|.*?</\1>)', re.DOTALL)
+    drawn = named.sub(lambda m: "" if m[2] in seen or seen.add(m[2]) else m[0], drawn)
+    file = io.BytesIO()
+    with rc_context(STYLE):
+        FigureCanvasAgg(figure)
+        figure.set_dpi(DOTS)
+        figure.canvas.print_png(file, metadata={"Software": None})
+    return Picture(name, caption, words or caption, drawn, file.getvalue())
+
+
+def numbered(sections: tuple[Section, ...]) -> tuple[Section, ...]:
+    """Return the sections with their tables and pictures counted through.
+
+    Parameters
+    ----------
+    sections : tuple of Section
+        In the order of reading.
+
+    Returns
+    -------
+    tuple of Section
+        As many.
+
+    Examples
+    --------
+    >>> table = Table("Roofs", ("roof",), (("shed",),))
+    >>> [block.number for block in numbered((Section("a", "A", (table, table)),))[0].blocks]
+    [1, 2]
+    """
+    count = {Table: 0, Picture: 0}
+    out = []
+    for section in sections:
+        blocks = []
+        for block in section.blocks:
+            if type(block) in count:
+                count[type(block)] += 1
+                block = replace(block, number=count[type(block)])
+            blocks.append(block)
+        out.append(replace(section, blocks=tuple(blocks)))
+    return tuple(out)

@@ -1,0 +1,415 @@
+"""Mistakes of a study file in the words of the project: the place, what is wrong, what to do."""
+
+from __future__ import annotations
+
+import inspect
+import re
+import tomllib
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import cache
+from pathlib import Path
+from typing import get_args
+
+from pydantic import BaseModel, ValidationError
+
+from rainharvest.core.errors import InputError
+from rainharvest.core.reader import GALLON, US_UNITS
+
+NAMING_FILES = (("rain", "file"), ("rain", "neighbours"), ("sizing", "finer_rain"), ("catalogue", "file"))
+
+"""Tables and keys that name files."""
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """One mistake.
+
+    Parameters
+    ----------
+    loc : tuple
+        Keys and numbers (from zero) that lead to it.
+    problem, remedy : str
+        What is wrong and what to do, as in `rainharvest.core.errors.InputError`.
+    doubt : bool
+        Whether it may be right all the same, and be confirmed.
+    """
+
+    loc: tuple[str | int, ...]
+    problem: str
+    remedy: str
+    doubt: bool = False
+
+    @property
+    def option(self) -> int | None:
+        """The option it lies in, from one; None for the study itself."""
+        return self.loc[1] + 1 if self.loc[:1] == ("option",) and "study" in self.loc[2:3] else None
+
+    @property
+    def tail(self) -> tuple[str | int, ...]:
+        """Its place within the study or the option's study."""
+        return self.loc[3:] if self.option else self.loc
+
+    @property
+    def place(self) -> str:
+        """Its place as the file's author counts, such as "roof[1].area"."""
+        text = ""
+        for part in (*self.loc[:2], *self.tail) if self.option else self.loc:
+            text += f"[{part + 1}]" if isinstance(part, int) else ("." if text else "") + str(part)
+        return text
+
+    def error(self, path: Path | None) -> InputError:
+        """Return it as the error that names the file, if there is one."""
+        remedy = self.remedy + (f', or add confirmed = ["{self.place}"]' if self.doubt else "")
+        return InputError(self.problem, remedy, self.place, path)
+
+
+class StudyFileError(InputError):
+    """All the mistakes of a study file, a line each."""
+
+    def __init__(self, mistakes: list[InputError]):
+        first = mistakes[0]
+        super().__init__(first.problem, first.remedy, first.place, first.file)
+        self.mistakes = mistakes
+
+    def __str__(self) -> str:
+        return "\n".join(str(mistake) for mistake in self.mistakes)
+
+
+def read_toml(path: Path) -> tuple[dict, str]:
+    """Read a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    tuple of dict and str
+        Its tables and its text.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is not UTF-8 text or not TOML.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(
+            f"cannot be read ({error.strerror})", "name a study file that exists", file=path
+        ) from None
+    except UnicodeDecodeError as error:
+        raise InputError("it is not UTF-8 text", "save it as UTF-8", f"byte {error.start}", path) from None
+    try:
+        return tomllib.loads(text), text
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            f"it is not TOML: {error}", "mend that line (text in quotes, tables in [brackets])", file=path
+        ) from None
+
+
+def found_by_pydantic(error: ValidationError, model: type[BaseModel], data: dict) -> list[Mistake]:
+    """Return the mistakes that the model of the study found.
+
+    Parameters
+    ----------
+    error : ValidationError
+        What it raised.
+    model : type
+        The model.
+    data : dict
+        The tables as the file has them, for the value that is shown.
+
+    Returns
+    -------
+    list of Mistake
+        In the order found.
+    """
+    return [_mistake(one, model, data) for one in error.errors()]
+
+
+def missing_files(data: dict, folder: Path) -> list[Mistake]:
+    """Return the files that a study names and that are not there.
+
+    Parameters
+    ----------
+    data : dict
+        The tables.
+    folder : Path
+        The folder of the study file, from which its paths are meant.
+
+    Returns
+    -------
+    list of Mistake
+        One a file.
+    """
+    named: list[tuple[tuple, object]] = []
+    for start, tables in studies_of(data):
+        for table, key in NAMING_FILES:
+            inside = tables.get(table)
+            value = inside.get(key) if isinstance(inside, dict) else None
+            several = enumerate(value) if isinstance(value, list) else [(None, value)]
+            named += [((*start, table, key, *((i,) if i is not None else ())), name) for i, name in several]
+    remedy = "name a file that exists, from the folder of this one"
+    return [
+        Mistake(loc, f"there is no file {folder / name}", remedy)
+        for loc, name in named
+        if isinstance(name, str) and name and not (folder / name).exists()
+    ]
+
+
+def studies_of(data: dict) -> list[tuple[tuple[str | int, ...], dict]]:
+    """Return the tables of the study and of each of its options, each with its place.
+
+    Parameters
+    ----------
+    data : dict
+        The tables, options written out.
+
+    Returns
+    -------
+    list of tuple
+        The study first.
+    """
+    options = data.get("option")
+    several = options if isinstance(options, list) else []
+    within = [
+        (("option", i, "study"), option.get("study"))
+        for i, option in enumerate(several)
+        if isinstance(option, dict)
+    ]
+    return [((), data), *(pair for pair in within if isinstance(pair[1], dict))]
+
+
+def value_at(data: object, loc: tuple[str | int, ...]) -> object:
+    """Return what the file says at a place, or None where it says nothing there.
+
+    Parameters
+    ----------
+    data : dict
+        The file's tables.
+    loc : tuple
+        Keys and numbers that lead to the place; the study of an option is the option's own table.
+
+    Returns
+    -------
+    object
+        As TOML gives it. A US file calls gallons what is litres inside.
+    """
+    for part in loc:
+        if part == "study":
+            continue
+        if isinstance(data, dict):
+            data = data.get(part, data.get(str(part).replace("litre", "gallon")))
+        elif isinstance(data, list) and isinstance(part, int) and part < len(data):
+            data = data[part]
+        else:
+            return None
+    return data
+
+
+def _mistake(error: dict, model: type[BaseModel], data: dict) -> Mistake:
+    """Turn one of pydantic's errors into the words of the project."""
+    loc, kind = error["loc"], error["type"]
+    inner = error.get("ctx", {}).get("error")
+    if isinstance(inner, InputError):
+        at = tuple(inner.place.split(".")) if inner.place and not loc else ()
+        return Mistake(loc + at, inner.problem, inner.remedy)
+    if isinstance(inner, ValueError):
+        problem, _, remedy = str(inner).partition("; ")
+        return Mistake(loc, problem, remedy or "give a value that fits")
+    if kind == "missing":
+        return Mistake(loc, "it is missing", "add it")
+    if kind == "extra_forbidden":
+        known = _known_keys(loc[:-1], model)
+        if str(loc[-1]).replace("gallon", "litre") in known:
+            return Mistake(loc, "gallons in a metric file", 'give litres, or write units = "us" at the top')
+        near = get_close_matches(str(loc[-1]), known, 1)
+        return Mistake(
+            loc,
+            "no such key is known",
+            f"did you mean {near[0]}?" if near else f"use one of {', '.join(known)}",
+        )
+    value, given = error.get("input"), value_at(data, loc)
+    given = value_at(data, loc[3:]) if given is None and loc[:1] == ("option",) else given
+    shown = "it is not possible"
+    if isinstance(value, str | int | float | bool):
+        shown = f"{value!r} is not possible"
+        if isinstance(given, int | float) and not isinstance(given, bool) and abs(given - value) > 0:
+            shown = f"{given!r}, which is {value:g} in metric units, is not possible"
+    if kind in ("too_short", "too_long"):
+        few, many = _lengths(loc, model)
+        asked = f"{few}" if few == many else f"{few} or more" if kind == "too_short" else f"{many} or fewer"
+        return Mistake(loc, f"{error['ctx']['actual_length']} given", f"give {asked}")
+    if kind in ("string_too_short", "string_too_long"):
+        many = error["ctx"].get("max_length")
+        asked = "some text" if kind == "string_too_short" else f"{many} characters or fewer"
+        return Mistake(loc, f"it has {len(value)} characters", f"give {asked}")
+    message = error["msg"].removeprefix("Input should be ").removeprefix("Input ")
+    return Mistake(loc, shown, f"give {message[0].lower()}{message[1:]}")
+
+
+def _lengths(loc: tuple, model: type[BaseModel]) -> tuple[int | None, int | None]:
+    """Return the fewest and the most entries that a list may have; None where there is no such limit."""
+    field = _table_at(loc[:-1], model).model_fields.get(str(loc[-1]))
+    rules = field.metadata if field else []
+    few, many = (
+        next((getattr(one, name) for one in rules if hasattr(one, name)), None)
+        for name in ("min_length", "max_length")
+    )
+    return few, many
+
+
+def _known_keys(loc: tuple, model: type[BaseModel]) -> list[str]:
+    """Return the keys of the table at that place."""
+    return list(_table_at(loc, model).model_fields)
+
+
+def _table_at(loc: tuple, model: type[BaseModel]) -> type[BaseModel]:
+    """Return the model of the table at that place."""
+    for part in loc:
+        if isinstance(part, str) and part in model.model_fields:
+            model = next(iter(models_of(model.model_fields[part].annotation)), model)
+    return model
+
+
+def models_of(annotation: object) -> list[type[BaseModel]]:
+    """Return the models that a field may hold, through tuples and unions.
+
+    Parameters
+    ----------
+    annotation : object
+        The type of a field.
+
+    Returns
+    -------
+    list of type
+        Models, in the order named.
+    """
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for part in get_args(annotation) for model in models_of(part)]
+
+
+_PARAMETER = re.compile(r"^(\w+(?:, \w+)*) : [^\n]*\[([^\[\]]*)\]", re.MULTILINE)
+
+_DESCRIBED = re.compile(r"\[([^\[\]]*)\]$")
+
+
+def to_metric(data: dict, model: type[BaseModel]) -> tuple[dict, list[Mistake]]:
+    """Return a study file's tables in metric units.
+
+    Parameters
+    ----------
+    data : dict
+        The tables; unchanged where they are metric already.
+    model : type
+        The model of the study.
+
+    Returns
+    -------
+    tuple of dict and list of Mistake
+        The tables, with the keys of the model; keys that do not go with the units.
+    """
+    if data.get("units") != "us":
+        return data, []
+    mistakes: list[Mistake] = []
+    return _table(data, model, (), mistakes), mistakes
+
+
+@cache
+def field_units(model: type[BaseModel]) -> dict[str, str]:
+    """Return the unit of each field of a model that has one.
+
+    Parameters
+    ----------
+    model : type
+        The model.
+
+    Returns
+    -------
+    dict of str to str
+        As written in its docstring or descriptions.
+
+    Examples
+    --------
+    >>> from rainharvest.demand.garden import Pool
+    >>> field_units(Pool)
+    {'pool_area': 'm2', 'pool_drop': 'mm'}
+    """
+    units = {}
+    for names, unit in _PARAMETER.findall(inspect.getdoc(model) or ""):
+        units |= dict.fromkeys(names.split(", "), unit)
+    for name, field in model.model_fields.items():
+        described = _DESCRIBED.search(field.description or "")
+        if described:
+            units[name] = described[1]
+    return {name: unit for name, unit in units.items() if name in model.model_fields}
+
+
+def metric_factor(unit: str) -> float:
+    """Return how many of a metric unit make one of the US unit that stands for it.
+
+    Parameters
+    ----------
+    unit : str
+        A metric unit; a price is "currency/L" or "currency/kL" (a thousand gallons stand for a kilolitre).
+
+    Returns
+    -------
+    float
+        1 where US files use the same unit.
+
+    Examples
+    --------
+    >>> metric_factor("mm"), metric_factor("day"), round(1 / metric_factor("currency/L"), 4)
+    (25.4, 1.0, 3.7854)
+    """
+    if unit in ("currency/L", "currency/kL"):
+        return 1 / GALLON
+    if unit == "currency/m2":
+        return 1 / US_UNITS["m2"][1]
+    if unit == "currency/m":
+        return 1 / US_UNITS["m"][1]
+    return US_UNITS[unit][1] if unit in US_UNITS else 1.0
+
+
+def _table(data: object, model: type[BaseModel], loc: tuple, mistakes: list[Mistake]) -> object:
+    """Return a table, and the tables within it, in metric units."""
+    if isinstance(data, list):
+        return [_table(item, model, (*loc, i), mistakes) for i, item in enumerate(data)]
+    if not isinstance(data, dict):
+        return data
+    units, out = field_units(model), {}
+    for key, value in data.items():
+        name = key.replace("gallon", "litre")
+        if "litre" in key and key in model.model_fields:
+            us = key.replace("litre", "gallon")
+            mistakes.append(Mistake((*loc, key), 'litres in a file with units = "us"', f"give {us}"))
+        field = model.model_fields.get(name)
+        # An option is not a table of its own: it changes the study's.
+        inner = models_of(field.annotation) if field and name != "option" else []
+        if name == "option" and not loc:
+            out[name] = _options(value, model, mistakes)
+        elif inner:
+            out[name] = _table(value, inner[0], (*loc, key), mistakes)
+        else:
+            out[name] = _times(value, metric_factor(units.get(name, "")))
+    return out
+
+
+def _options(value: object, model: type[BaseModel], mistakes: list[Mistake]) -> object:
+    if not isinstance(value, list):
+        return value
+    return [_table(item, model, ("option", i, "study"), mistakes) for i, item in enumerate(value)]
+
+
+def _times(value: object, factor: float) -> object:
+    """Return a number, or the numbers of a list, times a factor; anything else as it is."""
+    if factor == 1.0 or isinstance(value, bool):
+        return value
+    if isinstance(value, list):
+        return [_times(item, factor) for item in value]
+    return value * factor if isinstance(value, int | float) else value

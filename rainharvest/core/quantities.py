@@ -1,0 +1,179 @@
+"""The one table of quantities: axis labels, slider labels, attributes and the glossary read it.
+
+One word, one meaning, one unit. Inside the package rain is mm, plan area m2, every volume L and every
+rate a day; other units end at the reader and begin again at the page.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One quantity of the field.
+
+    Parameters
+    ----------
+    name : str
+        The identifier used for it as parameter, variable and column.
+    unit : str
+        Its unit in UDUNITS spelling; "1" for a ratio, "" for a thing that is not a number.
+    long_name : str
+        The words used on axes, sliders and in attributes.
+    meaning : str
+        One sentence for the glossary.
+    cf_name : str
+        The CF standard name, where CF has one.
+    """
+
+    name: str
+    unit: str
+    long_name: str
+    meaning: str
+    cf_name: str = ""
+
+
+ROOMS = ("rainfall", "catchment", "demand", "storage", "sizing", "drought", "climates", "siteworks", "study")
+"""The stages in the order of the job, each a folder with its own rows."""
+
+
+def _rows(room: str) -> dict[str, Quantity]:
+    text = (Path(__file__).parents[1] / room / "quantities.toml").read_text("utf-8")
+    return {name: Quantity(name, **row) for name, row in tomllib.loads(text).items()}
+
+
+QUANTITIES: dict[str, Quantity] = {name: row for room in ROOMS for name, row in _rows(room).items()}
+
+
+def attributes(name: str, **more: object) -> dict[str, object]:
+    """Return the attributes that a variable of this name carries.
+
+    Parameters
+    ----------
+    name : str
+        A quantity of the table.
+    **more
+        Further attributes, kept as they are.
+
+    Returns
+    -------
+    dict
+        ``units``, ``long_name`` and, where CF has one, ``standard_name``.
+
+    Raises
+    ------
+    KeyError
+        If the table has no such quantity: add it there, never an attribute by hand.
+
+    Examples
+    --------
+    >>> attributes("stored")
+    {'units': 'L', 'long_name': 'Stored'}
+    """
+    q = QUANTITIES[name]
+    out: dict[str, object] = {"units": q.unit} if q.unit else {}
+    out["long_name"] = q.long_name
+    if q.cf_name:
+        out["standard_name"] = q.cf_name
+    return out | more
+
+
+SHOWN_UNITS = {
+    "m2": "m²",
+    "m3": "m³",
+    "1/year": "a year",
+    "L/year/L": "L a year per L",
+    "kW h/year": "kWh a year",
+    "kW h/m3": "kWh per m³",
+    "L/year": "L a year",
+    "L/day": "L a day",
+    "mm/day": "mm a day",
+    "mm/year": "mm a year",
+    "day": "days",
+    "day/year": "days a year",
+    "degC": "°C",
+}
+
+
+def label(name: str, unit: str | None = None) -> str:
+    """Return the words and the unit for an axis or a slider.
+
+    Parameters
+    ----------
+    name : str
+        A quantity of the table.
+    unit : str, optional
+        The unit shown, where the page shows another one than the table's (kL for L, % for 1).
+
+    Returns
+    -------
+    str
+        For example "Roof plan area (m²)".
+
+    Examples
+    --------
+    >>> label("area"), label("capacity", "kL"), label("theta")
+    ('Roof plan area (m²)', 'Usable tank size (kL)', 'Storage operating parameter')
+    """
+    q = QUANTITIES[name]
+    shown = q.unit if unit is None else unit
+    shown = "" if shown == "1" else SHOWN_UNITS.get(shown, shown)
+    return f"{q.long_name} ({shown})" if shown else q.long_name
+
+
+def titled(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a table to print, with words and units in place of the names of the table of quantities.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns and rows named as quantities are renamed, and the heads of its rows; other names stay.
+
+    Returns
+    -------
+    DataFrame
+        The same numbers.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> list(titled(pd.DataFrame({"capacity": [9000.0], "note": ["linked"]})))
+    ['Usable tank size (L)', 'note']
+    """
+
+    def words(name: object) -> object:
+        return label(name) if name in QUANTITIES else name
+
+    return frame.rename(columns=words, index=words).rename_axis(index=words)
+
+
+def glossary() -> str:
+    """Return the table of quantities in Markdown.
+
+    Returns
+    -------
+    str
+        A heading and one row a quantity: its words, its unit and its meaning.
+    """
+    rows = [
+        f"| {q.long_name} | {'' if q.unit in ('', '1') else SHOWN_UNITS.get(q.unit, q.unit)} | {q.meaning} |"
+        for q in sorted(QUANTITIES.values(), key=lambda q: (q.long_name.lower(), q.name))
+    ]
+    head = [
+        "# Glossary",
+        "",
+        "Made from the table of names by `python -m rainharvest.core.quantities > notebooks/glossary.md`.",
+        "",
+    ]
+    return "\n".join([*head, "| term | unit | meaning |", "|---|---|---|", *dict.fromkeys(rows)])
+
+
+if __name__ == "__main__":
+    print(glossary())

@@ -1,0 +1,436 @@
+"""The reader's form of numbers, units and dates: metric or US on the page, metric always inside.
+
+`reading` sets it for a block, as `numpy.printoptions` does for arrays: the sentences and figures of every
+stage then follow it, and no function need hand it on.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.core.quantities import QUANTITIES, SHOWN_UNITS, label
+
+Units = Literal["metric", "us"]
+
+Numbers = Literal["1,234.5", "1.234,5", "1 234,5", "1'234.5"]
+
+Dates = Literal["2026-11-25", "25/11/2026", "25.11.2026", "11/25/2026"]
+
+
+@dataclass(frozen=True)
+class Reader:
+    """In what form a reader expects numbers, units and dates.
+
+    Parameters
+    ----------
+    units : str
+        "metric" or "us".
+    numbers : str
+        The number 1234.5 as the reader writes it.
+    dates : str
+        The 25th of November 2026 as the reader writes it.
+    """
+
+    units: Units = "metric"
+    numbers: Numbers = "1,234.5"
+    dates: Dates = "2026-11-25"
+
+
+METRIC = Reader()
+
+US = Reader("us", dates="11/25/2026")
+
+
+GALLON = 3.785411784
+
+"""Litres in a US liquid gallon: 231 cubic inches of 25.4 mm, exact."""
+
+
+US_UNITS: dict[str, tuple[str, float]] = {
+    "m2": ("ft2", 0.3048**2),
+    "m": ("ft", 0.3048),
+    "mm": ("in", 25.4),
+    "mm/day": ("in/day", 25.4),
+    "mm/h": ("in/h", 25.4),
+    "mm/year": ("in/year", 25.4),
+    "m/s": ("ft/s", 0.3048),
+    "L": ("gal", GALLON),
+    "L/day": ("gal/day", GALLON),
+    "L/year": ("gal/year", GALLON),
+    "L/s": ("gal/min", GALLON / 60),
+    "L/min": ("gal/min", GALLON),
+    "kL": ("kgal", GALLON),
+    "m3": ("ft3", 0.3048**3),
+    "kg": ("lb", 0.45359237),
+    "kPa": ("psi", 0.45359237 * 9.80665 / 25.4**2 * 1000),
+}
+
+"""Unit of a US page for each unit inside, and how many of the latter make one of it; exact by definition."""
+
+
+_WORDS = SHOWN_UNITS | {
+    "ft2": "ft²",
+    "ft3": "ft³",
+    "gal/day": "gal a day",
+    "gal/year": "gal a year",
+    "gal/min": "gal a minute",
+    "in/day": "in a day",
+    "in/h": "in an hour",
+    "mm/h": "mm an hour",
+    "in/year": "in a year",
+    "mm/year": "mm a year",
+    "kgal": "1,000 gal",
+    "L/s": "L a second",
+    "L/min": "L a minute",
+}
+
+_MARKS = {
+    "1,234.5": {},
+    "1.234,5": {",": ".", ".": ","},
+    "1 234,5": {",": "\u00a0", ".": ","},
+    "1'234.5": {",": "’"},
+}
+
+_DATES = {
+    "2026-11-25": "{0}-{1}-{2}",
+    "25/11/2026": "{2}/{1}/{0}",
+    "25.11.2026": "{2}.{1}.{0}",
+    "11/25/2026": "{1}/{2}/{0}",
+}
+
+_reader: ContextVar[Reader] = ContextVar("reader", default=METRIC)
+
+
+@contextmanager
+def reading(reader: Reader) -> Iterator[None]:
+    """Write for this reader until the block ends.
+
+    Parameters
+    ----------
+    reader : Reader
+        The form of numbers, units and dates.
+
+    Examples
+    --------
+    >>> with reading(US):
+    ...     measure(420, "m2", 2)
+    '4,500 ft²'
+    >>> measure(420, "m2")
+    '420 m²'
+    """
+    token = _reader.set(reader)
+    try:
+        yield
+    finally:
+        _reader.reset(token)
+
+
+def marks(text: str) -> str:
+    """Return a number that Python wrote with the reader's marks.
+
+    Parameters
+    ----------
+    text : str
+        The number alone, such as "1,234.5".
+
+    Returns
+    -------
+    str
+        The same with the reader's decimal mark and groups of thousands.
+
+    Examples
+    --------
+    >>> with reading(Reader(numbers="1.234,5")):
+    ...     marks(f"{1234.5:,.1f}")
+    '1.234,5'
+    """
+    return text.translate(str.maketrans(_MARKS[_reader.get().numbers]))
+
+
+def number(value: float, figures: int | None = None) -> str:
+    """Return a number in the reader's form.
+
+    Parameters
+    ----------
+    value : float
+        Any number.
+    figures : int, optional
+        Significant figures; as given (up to six) by default.
+
+    Returns
+    -------
+    str
+        Without an exponent or trailing zeros.
+
+    Examples
+    --------
+    >>> number(18_432.0, 2), number(0.0410), number(2_500_000.0)
+    ('18,000', '0.041', '2,500,000')
+    """
+    if not np.isfinite(value):
+        return "none"
+    near = float(f"{value:.{figures or 6}g}")
+    text = f"{near:,.10f}".rstrip("0").rstrip(".")
+    return marks("0" if text in ("-0", "") else text)
+
+
+def in_units(value, unit: str):
+    """Return a value in the reader's unit.
+
+    Parameters
+    ----------
+    value : float or array
+        In ``unit``.
+    unit : str
+        A unit of the table of names.
+
+    Returns
+    -------
+    tuple of float or array, and str
+        The value; its unit as the page shows it.
+
+    Examples
+    --------
+    >>> with reading(US):
+    ...     in_units(30.48, "m")
+    (100.0, 'ft')
+    """
+    if _reader.get().units == "us" and unit in US_UNITS:
+        unit, factor = US_UNITS[unit]
+        value = value / factor
+    return value, "" if unit == "1" else marks(_WORDS.get(unit, unit))
+
+
+def measure(value: float, unit: str, figures: int | None = None) -> str:
+    """Return a measure with its unit in the reader's form.
+
+    Parameters
+    ----------
+    value : float
+        In ``unit``.
+    unit : str
+        A unit of the table of names.
+    figures : int, optional
+        Significant figures; as given (up to six) by default.
+
+    Returns
+    -------
+    str
+        For example "18 m", or "59 ft" for a reader in the US.
+
+    Examples
+    --------
+    >>> measure(18.0, "m"), measure(0.41, "mm"), measure(912.4, "L/day", 2)
+    ('18 m', '0.41 mm', '910 L a day')
+    """
+    value, unit = in_units(value, unit)
+    return f"{number(value, figures)} {unit}".rstrip()
+
+
+def label_for_reader(name: str) -> str:
+    """Return the words of a quantity and the reader's unit, for the head of a table.
+
+    Parameters
+    ----------
+    name : str
+        A quantity of the table of names.
+
+    Returns
+    -------
+    str
+        For example "Roof plan area (m²)".
+
+    Examples
+    --------
+    >>> with reading(US):
+    ...     label_for_reader("area")
+    'Roof plan area (ft²)'
+    """
+    return label(name, in_units(1.0, QUANTITIES[name].unit)[1])
+
+
+def large_volume() -> tuple[float, str]:
+    """Return the unit in which figures show volumes: how many litres make it, and its name.
+
+    Returns
+    -------
+    tuple of float [L] and str
+        A kilolitre, or a thousand gallons.
+
+    Examples
+    --------
+    >>> large_volume()
+    (1000.0, 'kL')
+    """
+    us = _reader.get().units == "us"
+    return (1000 * GALLON, marks("1,000") + " gal") if us else (1000.0, "kL")
+
+
+def gallons() -> bool:
+    """Return whether volumes are told in gallons.
+
+    Examples
+    --------
+    >>> gallons()
+    False
+    """
+    return _reader.get().units == "us"
+
+
+def date(day) -> str:
+    """Return a day in the reader's form.
+
+    Parameters
+    ----------
+    day : datetime64, Timestamp or str
+        The day, or its ISO text.
+
+    Returns
+    -------
+    str
+        For example "2026-11-25".
+
+    Examples
+    --------
+    >>> with reading(US):
+    ...     date(np.datetime64("2026-11-25T00:00"))
+    '11/25/2026'
+    """
+    return _DATES[_reader.get().dates].format(*str(day)[:10].split("-"))
+
+
+def rounded(value: float, figures: int = 2, up: bool = False) -> float:
+    """Return a value to so many significant figures.
+
+    Parameters
+    ----------
+    value : float
+        Any number.
+    figures : int
+        How many; two is what a rain record supports.
+    up : bool
+        Never below the value: for a size that must suffice.
+
+    Returns
+    -------
+    float
+        The rounded value.
+
+    Examples
+    --------
+    >>> rounded(18_432.0), rounded(18_432.0, up=True), rounded(0.0)
+    (18000.0, 19000.0, 0.0)
+    """
+    if value == 0 or not math.isfinite(value):
+        return value
+    near = float(f"{value:.{figures}g}")
+    if up and near < value:
+        near += 10.0 ** (math.floor(math.log10(value)) + 1 - figures)
+    return near
+
+
+def litres(value: float, figures: int = 2, up: bool = False) -> str:
+    """Return a volume in words, in litres below ten thousand and in kilolitres (kL) from there.
+
+    For a reader in the US (`rainharvest.core.reader`): in gallons.
+
+    Parameters
+    ----------
+    value : float [L]
+        The volume.
+    figures : int
+        Significant figures.
+    up : bool
+        Never below the value: for a size that must suffice.
+
+    Returns
+    -------
+    str
+        For example "6,300 L" or "18 kL".
+
+    Examples
+    --------
+    >>> litres(6_312.0), litres(18_432.0), litres(181_432.0)
+    ('6,300 L', '18 kL', '180 kL')
+    """
+    if gallons():
+        return f"{number(rounded(value / GALLON, figures, up))} gal"
+    near = rounded(value, figures, up)
+    if abs(near) < 10_000:
+        return marks(f"{near:,.0f} L" if near == 0 or abs(near) >= 10 else f"{near:g} L")
+    return f"{number(near / 1000)} kL"
+
+
+def percent(share: float) -> str:
+    """Return a share as whole per cent; never 100 % where something was short.
+
+    Parameters
+    ----------
+    share : float [1]
+        The share.
+
+    Returns
+    -------
+    str
+        For example "91 %".
+
+    Examples
+    --------
+    >>> percent(0.914), percent(0.9996), percent(1.0), percent(0.0001)
+    ('91 %', 'over 99 %', '100 %', 'under 1 %')
+    """
+    if 0.995 <= share < 1:
+        return "over 99 %"
+    if 0 < share < 0.005:
+        return "under 1 %"
+    return f"{100 * share:.0f} %"
+
+
+def days(count: float) -> str:
+    """Return a number of days in words.
+
+    Parameters
+    ----------
+    count : float [day]
+        How many.
+
+    Returns
+    -------
+    str
+        For example "1 day", "12 days", "0.4 days".
+
+    Examples
+    --------
+    >>> days(1), days(12.2), days(0.44), days(0)
+    ('1 day', '12 days', '0.4 days', 'no day')
+    """
+    if count == 0:
+        return "no day"
+    if count < 0.05:
+        return f"fewer than {number(0.1)} days"
+    near = round(count, 1) if count < 3 and not float(count).is_integer() else round(count)
+    return f"{number(near)} day{'' if near == 1 else 's'}"
+
+
+def middle(values: xr.DataArray) -> float:
+    """Return the median over filled versions, or the value itself where there is one.
+
+    Parameters
+    ----------
+    values : DataArray
+        With ``member`` or without.
+
+    Returns
+    -------
+    float
+        The median.
+    """
+    return float(np.median(values.values))

@@ -1,0 +1,462 @@
+"""The look of every figure: type that reads when projected, our own palette, one way to keep artists."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from html import escape
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
+    from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
+    from matplotlib.text import Text
+
+
+INK = "#22303a"
+
+DEEP = "#10405f"
+
+"""Water that is there: stored, delivered."""
+
+OCHRE = "#d99a1c"
+
+"""The choice made, and what draws the eye."""
+
+BRICK = "#a5402d"
+
+"""What is short."""
+
+MIST = "#9fc4cf"
+
+"""What ran past: spilled, lost; and bands behind a line."""
+
+STONE = "#6f7679"
+
+"""What is there to compare with."""
+
+PALETTE = (DEEP, OCHRE, BRICK, MIST, STONE)
+
+DASHES = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (8, 2, 2, 2)), (0, (3, 1, 1, 1, 1, 1)))
+
+"""Line styles in the order of the palette: a line is told apart without its colour."""
+
+
+POINTS = 72
+
+"""Points an inch: the unit in which an SVG is drawn."""
+
+
+STYLE = {
+    "font.size": 15,
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "axes.titlesize": 17,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.labelsize": 15,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.titlecolor": INK,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#d9dee0",
+    "grid.linewidth": 0.8,
+    "axes.axisbelow": True,
+    "lines.linewidth": 2.6,
+    "svg.fonttype": "none",
+    "path.simplify": True,
+}
+
+
+def new_figure(title: str, width: float = 11.0, height: float = 4.0, **axes) -> tuple[Figure, Axes]:
+    """Return a figure made without pyplot, with one set of axes and a title.
+
+    Parameters
+    ----------
+    title : str
+        What the figure is about, in a few words.
+    width, height : float
+        Size in inches; a panel scales it to the page.
+    **axes
+        Passed to ``Figure.subplots``.
+
+    Returns
+    -------
+    tuple of Figure and Axes (or an array of Axes)
+        Empty.
+    """
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    with rc_context(STYLE):
+        figure = Figure((width, height), layout="constrained")
+        drawn = figure.subplots(**axes)
+        first = drawn if not hasattr(drawn, "flat") else drawn.flat[0]
+        first.set_title(title)
+    return figure, drawn
+
+
+def keep(axes: Axes, name: str, make: Callable[[], Artist]) -> Artist:
+    """Return the artist of that name, made on first use: later calls move it and draw nothing anew.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where it is drawn.
+    name : str
+        Its name within the axes.
+    make : callable
+        Makes it on ``axes``.
+
+    Returns
+    -------
+    Artist
+        The one artist of that name.
+    """
+    from matplotlib import rc_context
+
+    for artist in axes.get_children():
+        if artist.get_gid() == name:
+            return artist
+    with rc_context(STYLE):
+        artist = make()
+    artist.set_gid(name)
+    return artist
+
+
+def svg(figure: Figure, name: str, words: str = "") -> str:
+    """Return the figure as SVG text: the same bytes for the same figure, and words for who cannot see it.
+
+    Painting is what a slider waits for, so it does only what a move changed: the axes' numbers, ticks and grid are
+    drawn anew when limits or labels change, the layout when these need other room, everything else each time.
+
+    Parameters
+    ----------
+    figure : Figure
+        What is painted.
+    name : str
+        Salt for the ids, so that several figures share a page.
+    words : str
+        What the figure shows, for the alternative text.
+
+    Returns
+    -------
+    str
+        One ``<svg>`` element that fits the width it is given.
+    """
+    from matplotlib import rc_context
+
+    with rc_context(STYLE | {"svg.hashsalt": name}):
+        if figure.dpi != POINTS:
+            figure.dpi = POINTS
+        frame = _laid_out(figure, name)
+        drawing = _document(figure, lambda renderer, text: _draw(figure, frame, renderer, text))
+    width, height = (POINTS * inches for inches in figure.get_size_inches())
+    plain = escape(re.sub(r"<[^>]+>", "", words), quote=True)
+    return (
+        f'<svg role="img" aria-label="{plain}" style="width:100%;height:auto;display:block" '
+        f'viewBox="0 0 {width:g} {height:g}" xmlns="http://www.w3.org/2000/svg" version="1.1" '
+        f'xmlns:xlink="http://www.w3.org/1999/xlink">{drawing}</svg>\n'
+    )
+
+
+def _laid_out(figure: Figure, name: str) -> dict:
+    """Return what is known of each axis (its state, the room it needs, its drawing), the layout made if need be."""
+    known, frame = getattr(figure, "frame_drawn", {}), {}
+    for axis in (axis for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)):
+        low, high = axis.get_view_interval()
+        ticks = axis.get_major_locator(), axis.get_major_formatter()  # new ones come with new ticks
+        label = axis.label.get_text()
+        state = (name, *figure.bbox.size, low, high, label, *ticks)
+        if axis in known and known[axis]["state"] == state:
+            frame[axis] = known[axis]
+            continue
+        places = (axis.get_majorticklocs() - low) / ((high - low) or 1)
+        places = places[(places > -1e-6) & (places < 1 + 1e-6)]
+        longest = max((len(tick.get_text()) for tick in axis.get_majorticklabels()), default=0)
+        at_ends = [round(p, 2) for p in places if not 0.05 < p < 0.95]  # a number at an end stands out of it
+        frame[axis] = {"state": state, "room": (*figure.bbox.size, label, longest, at_ends), "drawing": ""}
+    if {a: f["room"] for a, f in known.items()} != {a: f["room"] for a, f in frame.items()}:
+        figure.set_layout_engine("constrained", w_pad=0.1)  # room for a mark at the end of an axis
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")
+        for one in frame.values():
+            one["drawing"] = ""
+    figure.frame_drawn = frame
+    return frame
+
+
+def _document(figure: Figure, draw: Callable) -> str:
+    """Return what is drawn on an SVG renderer of the figure's size, without its ``<svg>`` element and its head."""
+    from matplotlib.backends.backend_svg import RendererSVG
+
+    text = io.StringIO()
+    renderer = RendererSVG(*figure.bbox.size, text, image_dpi=2 * POINTS, metadata={"Date": None})
+    renderer.get_text_width_height_descent = _text_size  # measured once, not anew for every painting
+    draw(renderer, text)
+    renderer.finalize()
+    drawing = re.sub(
+        '<g id="[^"]*">', "<g>", text.getvalue()
+    )  # nothing refers to groups, and pages hold many figures
+    start = drawing.index("<defs>", drawing.find("</metadata>"))  # the head's default style is wanted
+    return drawing[start : drawing.rindex("</svg>")]
+
+
+@lru_cache(maxsize=4096)
+def _text_size(words: str, font, ismath) -> tuple[float, float, float]:
+    """Return width, height and descent of a text, as the SVG renderer itself measures it."""
+    from matplotlib.textpath import text_to_path
+
+    return text_to_path.get_text_width_height_descent(words, font, ismath)
+
+
+def _draw(figure: Figure, frame: dict, renderer, text: io.StringIO) -> None:
+    """Draw all artists of a figure in their order; each axis from its own drawing where that is at hand."""
+    figure.patch.draw(renderer)
+    others = [artist for artist in figure.get_children() if artist is not figure.patch]
+    for top in sorted(others, key=lambda artist: artist.get_zorder()):
+        if top not in figure.axes:
+            top.draw(renderer)
+            continue
+        if not top.get_visible():
+            continue
+        top.apply_aspect()
+        ordered = sorted((a for a in top.get_children() if a is not top.patch), key=lambda a: a.get_zorder())
+        for artist in (top.patch, *ordered) if top.axison else ordered:
+            if artist not in frame:
+                if top.axison or artist not in top.spines.values():
+                    _as_one(artist).draw(renderer)
+            elif top.axison:
+                if not frame[artist]["drawing"]:
+                    frame[artist]["drawing"] = _document(figure, lambda own, _, axis=artist: axis.draw(own))
+                renderer.writer.comment("axis")  # ends the open element, so that text can follow
+                text.write(frame[artist]["drawing"])
+
+
+def _as_one(artist: Artist) -> Artist:
+    """Return strokes of one look as one path, which is painted far faster than an element each; else the artist."""
+    from matplotlib.collections import LineCollection
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    looks = isinstance(artist, LineCollection) and (artist.get_edgecolor(), artist.get_linewidth())
+    if not looks or any(len(look) != 1 for look in looks) or not artist.get_visible():
+        return artist
+    path = Path.make_compound_path(*artist.get_paths())
+    style = {"edgecolor": looks[0][0], "linewidth": looks[1][0], "linestyle": artist.get_linestyle()[0]}
+    one = PathPatch(path, fill=False, capstyle=artist.get_capstyle() or "butt", gid=artist.get_gid(), **style)
+    one.set_figure(artist.get_figure())
+    one.set_transform(artist.get_transform())
+    one.set_clip_box(artist.get_clip_box())
+    return one
+
+
+def rounded_up(value: float) -> float:
+    """Return the next of 1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8 times a power of ten: a limit that seldom moves.
+
+    Parameters
+    ----------
+    value : float
+        What must fit.
+
+    Returns
+    -------
+    float
+        At least ``value``; 1 for zero or less.
+
+    Examples
+    --------
+    >>> rounded_up(1840.0), rounded_up(0.0)
+    (2000.0, 1.0)
+    """
+    import math
+
+    if not value > 0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(value))
+    for step in (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10):
+        if step * power >= value * (1 - 1e-12):
+            return step * power
+    return 10 * power
+
+
+def round_ticks(axis: Axis, low: float, high: float, steps: Sequence[float] = (1.0, 2.0, 5.0)) -> None:
+    """Number a logarithmic axis at round numbers, as they are read, and nowhere else.
+
+    Parameters
+    ----------
+    axis : Axis
+        The horizontal or the vertical one.
+    low, high : float
+        Its ends, in its own unit.
+    steps : list of float
+        The numbers that stand in each power of ten.
+    """
+    ticks = np.outer(10.0 ** np.arange(-3, 7), steps).ravel()
+    ticks = ticks[(ticks >= low) & (ticks <= high)]
+    axis.set_ticks(ticks, labels=[f"{t:g}" for t in ticks])
+    axis.axes.minorticks_off()
+
+
+def draw_target(axes: Axes, target: float) -> None:
+    """Draw the line of the target with its words, or move it.
+
+    Parameters
+    ----------
+    axes : Axes
+        Reliability in per cent upwards, to a little over 100.
+    target : float [1]
+        The reliability asked for.
+    """
+    line = keep(axes, "target", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8))
+    line.set_ydata([100 * target] * 2)
+    words = keep(
+        axes,
+        "target-words",
+        lambda: axes.text(0.005, 0, "", transform=axes.get_yaxis_transform(), va="bottom", color=STONE),
+    )
+    words.set_text(f"target {100 * target:.0f} %")
+    high = target > 0.92  # above the line there is no room below the title
+    words.set_y(100 * target + (-0.8 if high else 0.6))
+    words.set_va("top" if high else "bottom")
+
+
+def draw_dot(axes: Axes, place: float, value: float) -> None:
+    """Draw the dot of the size chosen, or move it.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where it is drawn.
+    place, value : float
+        Where it stands, in the axes' own units.
+    """
+
+    def dot() -> Line2D:
+        return axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False)[0]
+
+    keep(axes, "chosen", dot).set_data([place], [value])
+
+
+def draw_chosen(axes: Axes, place: float, value: float, held: str) -> Text:
+    """Draw the size chosen as a dot with its words, or move it.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where it is drawn.
+    place : float
+        The size, in the axis' own unit.
+    value : float
+        The reliability that it reaches, per cent.
+    held : str
+        The size in words.
+
+    Returns
+    -------
+    Text
+        The words, to be put where they cross nothing.
+    """
+    draw_dot(axes, place, value)
+    behind = {"facecolor": "white", "edgecolor": "none", "pad": 1}
+    words = keep(
+        axes,
+        "chosen-words",
+        lambda: axes.text(0, 0, "", va="top", fontweight="bold", zorder=5, bbox=behind),
+    )
+    share = "over 99" if 99.5 <= value < 100 else f"{value:.0f}"
+    words.set_text(f"{held}: {share} %")
+    return words
+
+
+def draw_polygon(axes: Axes, name: str, points, **look) -> None:
+    """Draw a filled shape, or move it; nothing without points.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where it is drawn.
+    name : str
+        Its name within the axes.
+    points : array
+        Corners, a row each.
+    **look
+        How it looks, on first use.
+    """
+    patch = keep(axes, name, lambda: axes.fill([], [], **look)[0])
+    patch.set_xy(points if len(points) else [(0, 0)])
+    patch.set_visible(len(points) > 0)
+
+
+def draw_line(axes: Axes, name: str, points, **look) -> None:
+    """Draw a line, or move it; nothing without points.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where it is drawn.
+    name : str
+        Its name within the axes.
+    points : array
+        Points, a row each.
+    **look
+        How it looks, on first use.
+    """
+    line = keep(axes, name, lambda: axes.plot([], [], solid_joinstyle="round", **look)[0])
+    line.set_data(*(np.array(points).T if len(points) else ([], [])))
+
+
+def draw_says(axes: Axes, name: str, place, text: str, ha: str = "left", va: str = "center", **look) -> None:
+    """Write words, or move and change them.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where they are written.
+    name : str
+        Their name within the axes.
+    place : tuple of float
+        Where, in the axes' units.
+    text : str
+        What they say.
+    ha, va : str
+        How they stand to the place.
+    **look
+        How they look, on first use.
+    """
+    # Words do not take part in the layout: they would make the room of the axes jump.
+    words = keep(axes, name, lambda: axes.text(0, 0, "", fontsize=13, zorder=8, in_layout=False, **look))
+    words.set_position(place)
+    words.set_text(text)
+    words.set_ha(ha)
+    words.set_va(va)
+
+
+def draw_box(x0: float, x1: float, y0: float, y1: float, metre: float) -> np.ndarray:
+    """Return the corners of a box.
+
+    Parameters
+    ----------
+    x0, x1, y0, y1 : float
+        Its sides, m.
+    metre : float
+        How many of the reader's units a metre is.
+
+    Returns
+    -------
+    ndarray
+        Four corners, a row each.
+    """
+    return metre * np.array([(x0, y0), (x0, y1), (x1, y1), (x1, y0)])

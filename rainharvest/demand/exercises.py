@@ -1,0 +1,75 @@
+"""Exercises on the demand that check themselves: the right answer is computed, never stored."""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from rainharvest.core.board import says
+from rainharvest.core.reader import litres, percent
+from rainharvest.demand.facts import months_of
+from rainharvest.demand.uses import may_serve
+from rainharvest.study.exercises import NEAR
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def check_year(demand: xr.DataArray, yours_kilolitres: float | None) -> None:
+    """Check how much is asked for in a mean year.
+
+    Parameters
+    ----------
+    demand : DataArray [L/day]
+        (use, time).
+    yours_kilolitres : float, optional
+        The reader's answer in kilolitres a year; None asks for the right one.
+    """
+    year = float(demand.sum("use").mean()) * 365.25
+    right = yours_kilolitres is not None and abs(1000 * yours_kilolitres - year) <= NEAR * year
+    says(
+        yours_kilolitres,
+        right,
+        f"{litres(year)} a year are asked for.",
+        "Take the mean day of the first answer times the days of a year.",
+    )
+
+
+def check_thirstiest_month(demand: xr.DataArray, yours: str | None) -> None:
+    """Check the month that asks for most.
+
+    Parameters
+    ----------
+    demand : DataArray [L/day]
+        (use, time).
+    yours : str, optional
+        Name of a month, of which the first three letters count; None asks for the right one.
+    """
+    months = months_of(demand).sum("use")
+    most = MONTHS[int(months.values.argmax())]
+    right = yours is not None and yours.strip()[:3].capitalize() == most
+    says(
+        yours,
+        right,
+        f"{most}, with {litres(float(months.max()))} on a mean day.",
+        "Look for the tallest column of the second figure.",
+    )
+
+
+def check_share_for_rain(demand: xr.DataArray, yours_percent: float | None) -> None:
+    """Check how much of the demand rain alone may serve.
+
+    Parameters
+    ----------
+    demand : DataArray [L/day]
+        (use, time), with ``quality`` on ``use``.
+    yours_percent : float, optional
+        The reader's answer in per cent; None asks for the right one.
+    """
+    fit = [may_serve("rain only", str(quality)) for quality in demand.quality.values]
+    share = float(demand.isel(use=fit).sum() / demand.sum())
+    right = yours_percent is not None and abs(yours_percent - 100 * share) <= 3
+    says(
+        yours_percent,
+        right,
+        f"{percent(share)} of it needs no drinking quality.",
+        "Add up the layers of the second figure that rain alone may serve, and compare with the whole.",
+    )

@@ -1,1 +1,0 @@
-"""Figures: one function a figure; each takes results, returns the figure and computes nothing."""

@@ -1,0 +1,599 @@
+"""Ways to fill: alone, from the season's own days, or by what neighbours had on the same day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.rainfall.flags import Neighbour
+
+FLANK = 2  # days looked at on either side of a gap
+
+ENOUGH = 60  # runs to choose among, at least
+
+
+def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
+    """Return how many days apart in the season two days of the year stand (0 to 183)."""
+    apart = np.abs(day_of_year - day)
+    return np.minimum(apart, 366 - apart)
+
+
+def years_drawn(years: np.ndarray, members: int, rng: np.random.Generator) -> np.ndarray:
+    """Return how often each member draws each year: with replacement, so that members differ as samples do.
+
+    Parameters
+    ----------
+    years : ndarray of int (time,)
+        The year of each day, counted from 0.
+    members : int [1]
+        How many versions.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    ndarray (member, year)
+    """
+    count = int(years[-1]) + 1
+    return rng.multinomial(count, np.full(count, 1 / count), size=members).astype(float)
+
+
+def drawn(weights: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Return one column for each row, drawn by weight; evenly where a row weighs nothing."""
+    weights = weights + 1e-9
+    reached = np.cumsum(weights, axis=1)
+    return (reached < rng.random(len(weights))[:, None] * reached[:, -1:]).sum(axis=1)
+
+
+def run_starts(known: np.ndarray, days: pd.DatetimeIndex, first: int, length: int, window: int) -> np.ndarray:
+    """Return where a wholly known run of ``length`` days begins within ``window`` days of the season."""
+    count = np.concatenate([[0], np.cumsum(known)])
+    whole = count[length:] - count[:-length] == length
+    near = season_distance(days.day_of_year.to_numpy()[: len(whole)], days.day_of_year[first]) <= window
+    return np.flatnonzero(whole & near)
+
+
+def _flank_matches(filled, known, starts, first, length, wet_day) -> np.ndarray:
+    """Return, for each member and run, how well the days either side agree, wet with wet, dry with dry."""
+    score = np.zeros((len(filled), len(starts)))
+    last = filled.shape[1] - 1
+    for step in range(1, FLANK + 1):
+        for off in (-step, length - 1 + step):
+            here, there = first + off, starts + off
+            if not 0 <= here <= last:
+                continue
+            inside = (there >= 0) & (there <= last)
+            there = np.clip(there, 0, last)
+            both = np.isfinite(filled[:, here, None]) & (inside & known[there])
+            score += (
+                both
+                * ((filled[:, here, None] >= wet_day) == (filled[:, there] >= wet_day))
+                * 2.0 ** (1 - step)
+            )
+    return score
+
+
+def resample(
+    filled: np.ndarray,
+    known: np.ndarray,
+    days: pd.DatetimeIndex,
+    first: int,
+    length: int,
+    wet_day: float,
+    weights: np.ndarray,
+    rng: np.random.Generator,
+) -> bool:
+    """Fill one gap of every member, in place, with a real run of days of the same season.
+
+    A run of the same length is drawn from the other years (or other weeks) within 15 days of the season
+    (30, then 45, where too few runs are whole), among those whose days before and after agree best, wet
+    with wet and dry with dry, with the days that stand either side of the gap. The run is taken as it
+    was, so amounts, wet days and spells keep their sequence. A gap for which too few whole runs exist is
+    filled in two halves.
+
+    Parameters
+    ----------
+    filled : ndarray (member, time) [mm/day]
+        The members, changed in place.
+    known : ndarray of bool (time,)
+        The days to draw from: measured, or filled before this gap.
+    days : DatetimeIndex
+        Their dates.
+    first : int
+        Place of the gap's first day.
+    length : int [day]
+        Its length.
+    wet_day : float [mm/day]
+        Rain from which a day counts as wet.
+    weights : ndarray (member, year) [1]
+        How readily each member draws each year, see `years_drawn`.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    bool
+        Whether the gap could be filled.
+    """
+    for window in (15, 30, 45):
+        starts = run_starts(known, days, first, length, window)
+        if len(starts) >= ENOUGH:
+            break
+    else:
+        if length > 1:
+            half = length // 2
+            return resample(filled, known, days, first, half, wet_day, weights, rng) and resample(
+                filled, known, days, first + half, length - half, wet_day, weights, rng
+            )
+        if len(starts) == 0:
+            return False
+    score = _flank_matches(filled, known, starts, first, length, wet_day)
+    least = -np.sort(-score, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
+    year = days.year.to_numpy()[starts] - days[0].year
+    chosen = starts[drawn(weights[:, year] * (score >= least), rng)]
+    filled[:, first : first + length] = np.take_along_axis(
+        filled, chosen[:, None] + np.arange(length), axis=1
+    )
+    return True
+
+
+def split_total(total: float, pattern: np.ndarray) -> np.ndarray | None:
+    """Return a total shared over its days in proportion to a pattern, or None where the pattern is dry.
+
+    Parameters
+    ----------
+    total : float [mm]
+        The rain of all the days together.
+    pattern : ndarray [mm/day]
+        What fell elsewhere, or at another time, on as many days.
+
+    Returns
+    -------
+    ndarray or None
+        Shares that add up to the total.
+
+    Examples
+    --------
+    >>> split_total(30.0, np.array([0.0, 10.0, 5.0]))
+    array([ 0., 20., 10.])
+    """
+    if total == 0:
+        return np.zeros(len(pattern))
+    whole = pattern.sum()
+    if not (np.isfinite(whole) and whole > 0):
+        return None
+    shares = total * pattern / whole
+    shares[np.argmax(shares)] += total - shares.sum()
+    return shares
+
+
+def spread_alone(
+    total: float,
+    sound: np.ndarray,
+    days: pd.DatetimeIndex,
+    first: int,
+    length: int,
+    members: int,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """Return a multi-day total spread as rain fell on as many days of the same season with a like total.
+
+    Among the whole runs within 45 days of the season, the sixty whose totals are nearest in ratio are
+    drawn from, one a member, and scaled to the total. Where the record holds none, the total stands on
+    its last day.
+
+    Parameters
+    ----------
+    total : float [mm]
+        The rain of all the days together.
+    sound : ndarray (time,) [mm/day]
+        The days to draw from, NaN elsewhere.
+    days, first, length
+        As in `resample`.
+    members : int [1]
+        How many versions.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    ndarray (member, day) [mm/day]
+    """
+    out = np.zeros((members, length))
+    if total == 0:
+        return out
+    starts = run_starts(np.isfinite(sound), days, first, length, 45)
+    runs = sound[starts[:, None] + np.arange(length)]
+    runs = runs[runs.sum(axis=1) > 0]
+    if len(runs) == 0:
+        out[:, -1] = total
+        return out
+    nearest = np.argsort(np.abs(np.log(runs.sum(axis=1) / total)), kind="stable")[:ENOUGH]
+    for member, pick in enumerate(rng.choice(nearest, members)):
+        out[member] = split_total(total, runs[pick])
+    return out
+
+
+COMMON_DAYS = Default(365, "day", "working rule: three years wished for, one the least", "own choice")
+
+CORRELATION = Default(0.4, "1", "daily Spearman rank correlation; below 0.6 with a warning", "own choice")
+
+CORRELATION_WARN = Default(0.6, "1", "as above", "own choice")
+
+DISTANCE = Default(
+    150.0, "km", "Duarte et al. 2022 used 100 and 150 km (as reported in a summary)", "open data"
+)
+
+ELEVATION_WARN = Default(300.0, "m", "working rule", "own choice")
+
+SHIFT_GAIN = Default(0.1, "1", "correlation gained by moving a day, taken as a shift", "own choice")
+
+
+@dataclass(frozen=True)
+class Donor:
+    """A neighbour that may serve as donor.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    values : ndarray [mm/day]
+        Its rain on the target's days.
+    correlation : float [1]
+        Daily Spearman rank correlation with the target.
+    distance : float [km]
+        Distance to the target, NaN where a position is not known.
+    doubts : tuple of str
+        What the report says of it.
+    """
+
+    name: str
+    values: np.ndarray
+    correlation: float
+    distance: float
+    doubts: tuple[str, ...] = ()
+
+
+def distance_km(one: dict, other: dict) -> float:
+    """Return the great-circle distance [km] between two records' positions, NaN where one is unknown.
+
+    Examples
+    --------
+    >>> distance_km({"latitude": 0.0, "longitude": 0.0}, {"latitude": 0.0, "longitude": 1.0})
+    111.19
+    """
+    try:
+        places = [float(x[key]) for x in (one, other) for key in ("latitude", "longitude")]
+    except (KeyError, TypeError, ValueError):
+        return float("nan")
+    lat1, lon1, lat2, lon2 = np.radians(places)
+    half = np.sin((lat2 - lat1) / 2) ** 2 + np.cos(lat1) * np.cos(lat2) * np.sin((lon2 - lon1) / 2) ** 2
+    return float(2 * 6371.0 * np.arcsin(np.sqrt(np.clip(half, 0, 1))))
+
+
+def rank_correlation(one: np.ndarray, other: np.ndarray) -> tuple[float, int]:
+    """Return the Spearman rank correlation of two daily series and the days that both know.
+
+    Examples
+    --------
+    >>> rank_correlation(np.array([0.0, 1.0, 5.0, np.nan]), np.array([0.0, 2.0, 3.0, 1.0]))
+    (1.0, 3)
+    """
+    both = np.isfinite(one) & np.isfinite(other)
+    if both.sum() < 3:
+        return float("nan"), int(both.sum())
+    ranks = pd.DataFrame({"one": one[both], "other": other[both]}).rank().to_numpy()
+    if (ranks.std(axis=0) == 0).any():
+        return float("nan"), int(both.sum())
+    return float(np.corrcoef(ranks.T)[0, 1]), int(both.sum())
+
+
+def choose_donors(
+    sound: np.ndarray, attrs: dict, neighbours: Sequence[Neighbour]
+) -> tuple[list[Donor], list[str]]:
+    """Return the neighbours that may serve, best correlated first, and why the others may not.
+
+    A donor has at least 365 days in common with the target, a daily Spearman rank correlation of at least
+    0.4 (below 0.6 it is used with a warning), stands no more than 150 km off where both positions are
+    known, and is not out of step: if moving it by a day raises the correlation by more than 0.1, its days
+    are reckoned otherwise and it is refused.
+
+    Parameters
+    ----------
+    sound : ndarray (time,) [mm/day]
+        The sound days of the record to fill, NaN elsewhere.
+    attrs : dict
+        Its attributes.
+    neighbours : list of Neighbour
+
+    Returns
+    -------
+    donors : list of Donor
+    refused : list of str
+    """
+    donors, refused = [], []
+    for item in neighbours:
+        correlation, common = rank_correlation(sound, item.values)
+        distance = distance_km(attrs, item.attrs)
+        if common < COMMON_DAYS.value:
+            refused.append(f"{item.name} has only {common} days in common with the record")
+            continue
+        shifted = {step: rank_correlation(sound, np.roll(item.values, step))[0] for step in (-1, 1)}
+        step = max(shifted, key=lambda s: np.nan_to_num(shifted[s], nan=-1))
+        if shifted[step] > np.nan_to_num(correlation) + SHIFT_GAIN.value:
+            refused.append(
+                f"{item.name} stands one day {'early' if step == 1 else 'late'} (correlation "
+                f"{shifted[step]:.2f} when moved, {correlation:.2f} as it is): move it by {step:+d} day "
+                "and fill again"
+            )
+            continue
+        if not correlation >= CORRELATION.value:
+            refused.append(f"{item.name} agrees too little (rank correlation {correlation:.2f}, least 0.40)")
+            continue
+        if distance > DISTANCE.value:
+            refused.append(f"{item.name} is {distance:.0f} km away (at most {DISTANCE.value:.0f})")
+            continue
+        doubts = []
+        if correlation < CORRELATION_WARN.value:
+            doubts.append(f"{item.name} is a weak donor (rank correlation {correlation:.2f})")
+        try:
+            climb = abs(float(attrs["elevation"]) - float(item.attrs["elevation"]))
+        except (KeyError, TypeError, ValueError):
+            climb = 0.0
+        if climb > ELEVATION_WARN.value:
+            doubts.append(f"{item.name} stands {climb:.0f} m higher or lower")
+        donors.append(Donor(item.name, item.values, correlation, distance, tuple(doubts)))
+    return sorted(donors, key=lambda d: -d.correlation), refused
+
+
+def best_donor(donors: Sequence[Donor], days: np.ndarray) -> np.ndarray:
+    """Return, for each of some days, the place in ``donors`` of the best that has a value, or -1."""
+    best = np.full(len(days), -1)
+    for place in range(len(donors) - 1, -1, -1):
+        best[np.isfinite(donors[place].values[days])] = place
+    return best
+
+
+def normal_ratio(values: np.ndarray, normals: np.ndarray, normal: float) -> np.ndarray:
+    """Return the normal-ratio estimate: the mean of the neighbours' rain, each scaled by the normals.
+
+    P = (N / n) sum(P_i / N_i), over the neighbours that have a value.
+
+    Parameters
+    ----------
+    values : ndarray (neighbour, ...) [mm/day]
+        Rain at the neighbours, NaN where unknown.
+    normals : ndarray (neighbour,)
+        Their normal rain, in any one unit.
+    normal : float
+        The site's own normal, in the same unit.
+
+    Returns
+    -------
+    ndarray [mm/day]
+        The estimate; NaN where no neighbour has a value. A mean is never dry unless all are: it makes too
+        many wet days and is offered for comparison.
+
+    Examples
+    --------
+    >>> float(normal_ratio(np.array([110.0, 90.0, 70.0]), np.array([1100.0, 1200.0, 1250.0]), 1000.0))
+    77.0
+    """
+    values = np.asarray(values, dtype=float)
+    normals = np.asarray(normals, dtype=float).reshape((-1,) + (1,) * (values.ndim - 1))
+    if not (np.all(normals > 0) and normal > 0):
+        raise InputError("a normal is not above zero", "give the normals of wet stations", "normals")
+    return _weighted_mean(values * normal / normals, np.ones(values.shape[0]))
+
+
+def inverse_distance(values: np.ndarray, distances: np.ndarray, power: float = 2.0) -> np.ndarray:
+    """Return the mean of the neighbours' rain weighted by an inverse power of their distances.
+
+    P = sum(P_i / d_i^p) / sum(1 / d_i^p), over the neighbours that have a value; a dry neighbour counts.
+
+    Parameters
+    ----------
+    values : ndarray (neighbour, ...) [mm/day]
+        Rain at the neighbours, NaN where unknown.
+    distances : ndarray (neighbour,)
+        Their distances from the site, in any one unit.
+    power : float [1]
+        The exponent; Moeletsi et al. 2016 found 2 to 2.5 best for daily rain.
+
+    Returns
+    -------
+    ndarray [mm/day]
+        The estimate; NaN where no neighbour has a value.
+
+    Examples
+    --------
+    >>> float(inverse_distance(np.array([98.0, 80.0, 110.0]), np.array([15.0, 73.0, 36.0])))
+    99.088
+    """
+    values, distances = np.asarray(values, dtype=float), np.asarray(distances, dtype=float)
+    if not np.all(distances > 0):
+        raise InputError("a distance is not above zero", "give each neighbour's distance", "distances")
+    return _weighted_mean(values, distances**-power)
+
+
+def _weighted_mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    known = np.isfinite(values)
+    weights = weights.reshape((-1,) + (1,) * (values.ndim - 1)) * known
+    total = weights.sum(axis=0)
+    summed = (np.where(known, values, 0.0) * weights).sum(axis=0)
+    return np.where(total > 0, summed / np.where(total > 0, total, 1.0), np.nan)[()]
+
+
+WINDOW_PAIRS = 300  # pairs below which the whole year stands in for the three months
+
+STATE_PAIRS = 60  # pairs below which wet and dry yesterdays are not told apart
+
+HALF_SHARE, HALF_LEAST = 0.015, 10  # days of like rank looked at on either side, share of the pool and least
+
+KNOWN = 0.5  # share of a run's days whose level must be known
+
+SEASON = 30  # days of the season within which a run of scatter is drawn
+
+
+@dataclass(frozen=True)
+class _Pool:
+    """Pairs of days with a like yesterday: their ranks at the neighbour, and the scatter around each."""
+
+    ranks: np.ndarray
+    scatter: np.ndarray
+
+    def day_here(self, rank: np.ndarray, level: np.ndarray) -> np.ndarray:
+        """Return the rank here of days with these ranks there, at these levels of the scatter."""
+        windows, width = self.scatter.shape
+        place = np.clip(np.searchsorted(self.ranks, rank) - width // 2, 0, windows - 1)
+        here = np.abs(rank + self.scatter[place, (level * width).astype(int)])
+        return np.where(here > 1, 2 - here, here)
+
+
+def _ranks(values: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Return ranks between 0 and 1, ties (dry days above all) in an order left to chance."""
+    order = np.lexsort((rng.random(len(values)), values))
+    out = np.empty(len(values))
+    out[order] = (np.arange(len(values)) + 0.5) / len(values)
+    return out
+
+
+def _pool(there: np.ndarray, here: np.ndarray, rng: np.random.Generator) -> tuple[_Pool, np.ndarray]:
+    """Return the pool of some pairs of ranks, and the level at which each pair stands in its own scatter."""
+    order = np.argsort(there)
+    apart = (here - there)[order]
+    half = min(max(HALF_LEAST, int(HALF_SHARE * len(order))), (len(order) - 1) // 2)
+    windows = np.lib.stride_tricks.sliding_window_view(apart, 2 * half + 1)
+    own = windows[np.clip(np.arange(len(order)) - half, 0, len(windows) - 1)]
+    level = np.empty(len(order))
+    level[order] = ((own < apart[:, None]).sum(axis=1) + rng.random(len(order))) / own.shape[1]
+    return _Pool(there[order], np.sort(windows, axis=1)), level
+
+
+@dataclass(frozen=True)
+class _Relation:
+    """How the rain of one season here goes with the rain there."""
+
+    there: np.ndarray
+    here: np.ndarray
+    pools: tuple[_Pool, _Pool]
+
+
+def _relations(sound, donor, days, wet_day, rng) -> tuple[dict[int, _Relation], np.ndarray]:
+    """Return the relation of each month, and the level in the scatter of each day that both know."""
+    months = days.month.to_numpy()
+    both = np.isfinite(sound) & np.isfinite(donor)
+    before = np.concatenate([[np.nan], sound[:-1]])
+    yesterday = np.where(np.isfinite(before), before >= wet_day, -1)
+    level = np.full(len(sound), np.nan)
+    relations = {}
+    for month in range(1, 13):
+        near = both & np.isin(months, [(month - 2) % 12 + 1, month, month % 12 + 1])
+        pairs = np.flatnonzero(near if near.sum() >= WINDOW_PAIRS else both)
+        there, here = _ranks(donor[pairs], rng), _ranks(sound[pairs], rng)
+        pools = []
+        for wet in (0, 1):
+            alike = np.flatnonzero(yesterday[pairs] == wet)
+            alike = alike if len(alike) >= STATE_PAIRS else np.arange(len(pairs))
+            pool, own = _pool(there[alike], here[alike], rng)
+            mine = (months[pairs[alike]] == month) & (yesterday[pairs[alike]] == wet)
+            level[pairs[alike[mine]]] = own[mine]
+            pools.append(pool)
+        relations[month] = _Relation(np.sort(donor[pairs]), np.sort(sound[pairs]), tuple(pools))
+    return relations, level
+
+
+def _levels(level, days, new, members, rng) -> np.ndarray:
+    """Return levels in the scatter for the new days, drawn in whole runs so that they keep their sequence."""
+    season, years = days.day_of_year.to_numpy(), days.year.to_numpy() - days[0].year
+    known = np.isfinite(level)
+    count = np.concatenate([[0], np.cumsum(known)])
+    weights = years_drawn(years, members, rng)
+    out = rng.random((members, len(new)))
+    for run in np.split(np.arange(len(new)), np.flatnonzero(np.diff(new) != 1) + 1):
+        length = len(run)
+        near = season_distance(season[: len(season) - length + 1], season[new[run[0]]]) <= SEASON
+        starts = np.flatnonzero(near)
+        share = (count[starts + length] - count[starts]) / length
+        starts = starts[(share > 0) & (share >= min(share.max(initial=0), KNOWN))]
+        if len(starts):
+            chosen = starts[drawn(weights[:, years[starts]], rng)]
+            out[:, run] = level[_known_in(chosen[:, None] + np.arange(length), known, rng)]
+    return out
+
+
+def _known_in(source: np.ndarray, known: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Return runs of days with each unknown day replaced by a known one of its own run."""
+    out = source.copy()
+    for row in np.flatnonzero(~known[source].all(axis=1)):
+        there = known[source[row]]
+        out[row, ~there] = rng.choice(source[row][there], (~there).sum())
+    return out
+
+
+def matched(
+    sound: np.ndarray,
+    donor: Donor,
+    days: pd.DatetimeIndex,
+    new: np.ndarray,
+    members: int,
+    wet_day: float,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """Return the rain here on new days, by quantile matching with scatter from one donor.
+
+    In the three months around the day's own, the days that both records know give each record's ranks
+    (ties, above all dry days, in random order) and, for each pair of days, the scatter: rank here less
+    rank there. A new day takes its rank at the donor, plus a scatter drawn from days of like rank there
+    and like yesterday here (wet or dry), and the amount that has that rank here::
+
+        F_here(y) = F_there(x) + e,    e drawn from days with F_there close to F_there(x)
+
+    So the wet-day share and the distribution of amounts are those measured here. Where in the scatter a
+    day falls is not drawn day by day: a run of days of the same season is taken from the common record
+    and its levels are used in sequence, so that a spell, a month or a year in which the two sites part
+    company is as likely in a filled gap as it was in the record.
+
+    Parameters
+    ----------
+    sound : ndarray (time,) [mm/day]
+        The sound days of the record, NaN elsewhere.
+    donor : Donor
+        The neighbour.
+    days : DatetimeIndex
+        The dates.
+    new : ndarray of int
+        Places of the days to fill, ascending; the donor has a value on each.
+    members : int [1]
+        How many versions.
+    wet_day : float [mm/day]
+        Rain from which a day counts as wet.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    ndarray (2, member, day) [mm/day]
+        The rain if the day before was dry, and if it was wet.
+    """
+    relations, level = _relations(sound, donor.values, days, wet_day, rng)
+    levels = _levels(level, days, new, members, rng)
+    months = days.month.to_numpy()[new]
+    out = np.empty((2, members, len(new)))
+    for month in np.unique(months):
+        here = np.flatnonzero(months == month)
+        relation = relations[month]
+        x = donor.values[new[here]]
+        low = np.searchsorted(relation.there, x, "left")
+        tied = np.maximum(np.searchsorted(relation.there, x, "right") - low, 1)
+        rank = (low + rng.random((members, len(here))) * tied) / len(relation.there)
+        rank = np.minimum(rank, 1 - 0.5 / len(relation.there))
+        for wet, pool in enumerate(relation.pools):
+            place = (pool.day_here(rank, levels[:, here]) * len(relation.here)).astype(int)
+            out[wet][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
+    return out

@@ -1,0 +1,180 @@
+"""A rain record: what is missing in it, how it is filled, how far that can be trusted, what rain it holds."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+
+import ipywidgets as widgets
+
+from rainharvest.core.board import board, cautions, choice, slider
+from rainharvest.rainfall.check_years import double_mass
+from rainharvest.rainfall.climatology import standardised_precipitation_index
+from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
+from rainharvest.rainfall.facts import CheckedRecord, checked_record, checked_upload, hidden_days_skill
+from rainharvest.rainfall.figures import (
+    annual_figure,
+    double_mass_figure,
+    monthly_figure,
+    origin_figure,
+    return_levels_figure,
+    skill_figure,
+    spells_figure,
+    spi_figure,
+)
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.words import (
+    annual_words,
+    climatology_words,
+    double_mass_words,
+    record_words,
+    return_levels_words,
+    skill_words,
+    spells_words,
+    spi_words,
+)
+from rainharvest.storage.simulate import simulate
+
+ASK = ""  # not None, for which a list shows nothing chosen
+
+UNITS = {"ask me": ASK, "millimetres": "mm", "tenths of a millimetre": "0.1 mm", "inches": "in"}
+
+DATES = {"ask me": ASK, "day before month": True, "month before day": False}
+
+STANDING = (
+    "A filled day was never measured: it can set no record, and a year with many of them is left out of "
+    "headline figures. The panel fills the last 30 years; the command line fills them all."
+)
+
+
+def record_panel(
+    records: Mapping[str, Sequence[str | os.PathLike]], study: str | os.PathLike | None = None
+) -> widgets.VBox:
+    """Return the panel that fills a record, one of those named or a file of the reader's own.
+
+    Parameters
+    ----------
+    records : mapping of str to list of path
+        By the name shown, the site's file and its neighbours'.
+    study : str or path, optional
+        The study file, where the number of filled versions can be saved.
+
+    Returns
+    -------
+    VBox
+        A choice of the record, an upload, the fill's settings; where each day comes from, the years, and
+        the test on hidden days.
+    """
+    upload = widgets.FileUpload(
+        accept="",
+        multiple=False,
+        description="Or a file of your own",
+        tooltip="A daily rain record in almost any layout; it stays on this machine",
+        layout={"width": "20em", "margin": "4px 0 4px 13em"},
+    )
+    hidden = slider("hidden_share", 15, 5, 30, 5, unit="%", scale=0.01)
+    hidden.continuous_update = False  # a test fills twice
+    controls = {
+        "name": choice("Record", list(records), next(iter(records)), "Invented records of five climates"),
+        "upload": upload,
+        "units": choice("If it gives no unit", UNITS, ASK, "Used only where your file leaves that doubt"),
+        "day_first": choice("If its dates fit both ways", DATES, ASK, "The same for 03/04/2001"),
+        "longest_gap": slider("longest_gap", 366, 0, 366, 1, scale=1),
+        "members": slider("members", 10, 1, 20, 1, scale=1),
+        "hidden_share": hidden,
+    }
+    figures: dict[str, object] = {}
+
+    @lru_cache(maxsize=8)
+    def chosen(name: str, file: str, content: bytes, units: str, day_first: bool | str):
+        if file:
+            hints = {"units": units, "day_first": day_first}
+            return checked_upload(file, content, {k: v for k, v in hints.items() if v != ASK})
+        return checked_record(records[name])
+
+    @lru_cache(maxsize=8)
+    def tested(key: tuple, hidden_share: float):
+        return hidden_days_skill(chosen(*key), hidden_share, simulate)
+
+    def redraw(name, upload, units, day_first, longest_gap, members, hidden_share) -> dict[str, tuple]:
+        file, content = (upload[0]["name"], bytes(upload[0]["content"])) if upload else ("", b"")
+        key = (name, file, content, units, day_first)
+        record: CheckedRecord = chosen(*key)
+        filled = fill_gaps(
+            record.recent,
+            record.recent_neighbours or None,
+            members,
+            longest_gap=longest_gap,
+            longest_alone=min(longest_gap, 92),
+        )
+        annual, skill = version_totals(filled), tested(key, hidden_share)
+        figures["origin"] = origin_figure(filled, figures.get("origin"))
+        figures["annual"] = annual_figure(annual, figures.get("annual"))
+        figures["skill"] = skill_figure(skill, figures.get("skill"))
+        return {
+            "origin": (figures["origin"], record_words(record, filled)),
+            "annual": (figures["annual"], annual_words(annual)),
+            "skill": (figures["skill"], skill_words(skill)),
+        }
+
+    return board(
+        "record",
+        controls,
+        redraw,
+        f"{STANDING} {cautions('drinking')}",
+        study,
+        lambda members, **_others: {"rain.members": members},
+    )
+
+
+def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VBox:
+    """Return the panel that describes the rain of a record.
+
+    Parameters
+    ----------
+    records : mapping of str to list of path
+        By the name shown, the site's file and its neighbours'.
+
+    Returns
+    -------
+    VBox
+        A choice of the record, what counts as a wet day, how far the drought index looks back; months, dry
+        spells, index, double mass and heavy days.
+    """
+    wet_day = slider("wet_day", 1.0, 0.2, 5.0, 0.2)
+    wet_day.continuous_update = False  # the whole record is described anew
+    controls = {
+        "name": choice("Record", list(records), next(iter(records)), "Invented records of five climates"),
+        "wet_day": wet_day,
+        "scale": slider("scale", 12, 1, 24, 1, scale=1),
+    }
+    figures: dict[str, object] = {}
+
+    @lru_cache(maxsize=len(records))
+    def whole(name: str):
+        record = checked_record(records[name])
+        filled = one_version(fill_gaps(record.recent, record.recent_neighbours or None))
+        return record, filled, double_mass(record.read, record.neighbours)
+
+    @lru_cache(maxsize=32)
+    def described(name: str, wet_day: float):
+        return describe_rain(whole(name)[1], wet_day)
+
+    def redraw(name: str, wet_day: float, scale: int) -> dict[str, tuple]:
+        record, filled, mass = whole(name)
+        found = described(name, round(wet_day, 3))
+        index = standardised_precipitation_index(found.monthly_total, scale).assign_coords(scale=scale)
+        years = filled.sizes["time"] / 365.25
+        drawn = {
+            "months": (monthly_figure, (found,), climatology_words(found)),
+            "spells": (spells_figure, (found,), spells_words(found)),
+            "spi": (spi_figure, (index,), spi_words(index, scale)),
+            "mass": (double_mass_figure, (mass,), double_mass_words(mass)),
+            "levels": (return_levels_figure, (found, years), return_levels_words(found, years)),
+        }
+        for key, (draw, what, _) in drawn.items():
+            figures[key] = draw(*what, figures.get(key))
+        return {key: (figures[key], words) for key, (_, _, words) in drawn.items()}
+
+    return board("rain", controls, redraw, cautions("overflow"))

@@ -1,0 +1,93 @@
+"""Exercises on the site works that check themselves: the right answer is computed, never stored."""
+
+from __future__ import annotations
+
+from rainharvest.core.board import says
+from rainharvest.core.reader import litres
+from rainharvest.siteworks.base import base_of, vessel_of
+from rainharvest.siteworks.facts import Ready, Works, site_given, site_variant
+from rainharvest.study.exercises import NEAR
+
+
+def check_pressure(works: Works, height: float, yours_kilopascals: float | None) -> None:
+    """Check the pressure of a tank of the same volume and another height on the ground.
+
+    Parameters
+    ----------
+    works : Works
+        As `rainharvest.siteworks.facts.site_variant`.
+    height : float [m]
+        The other height.
+    yours_kilopascals : float, optional
+        The reader's answer; None asks for the right one.
+    """
+    site, given = works.site, works.given
+    vessel = vessel_of(given.nominal, site.form, height, tank_width=site.tank_width, tanks=site.tanks)
+    pressure = base_of(
+        vessel, "bedrock", slab_thickness=site.slab_thickness, slab_margin=site.slab_margin
+    ).ground_pressure
+    right = yours_kilopascals is not None and abs(yours_kilopascals - pressure) <= NEAR * pressure
+    says(
+        yours_kilopascals,
+        right,
+        f"{pressure:.0f} kPa: each metre of water presses with 9.81 kPa, whatever the volume; tank and slab add a "
+        "little.",
+        "A metre of water presses with 9.81 kPa. Add the slab: 24 kPa for each metre of concrete.",
+    )
+
+
+def check_freeboard(ready: Ready, yours_percent: float | None) -> None:
+    """Check the least room above the overflow, whole per cent, with which one overflow pipe a tank is enough.
+
+    Parameters
+    ----------
+    ready : Ready
+        As `rainharvest.siteworks.facts.prepare_siteworks`.
+    yours_percent : float, optional
+        The reader's answer; None asks for the right one.
+    """
+    hint = "Move the room at the top until the drawing names one pipe."
+    for percent in range(1, 51):
+        works = site_variant(ready, site_given(ready, freeboard_share=percent / 100))
+        if works.overflow is None or works.overflow.pipes > 1:
+            continue
+        says(
+            yours_percent,
+            yours_percent is not None and abs(yours_percent - percent) < 1,
+            f"With {percent} % one pipe a tank, of {works.overflow.overflow_bore:g} mm, passes the storm; "
+            f"{litres(works.vessel.capacity)} are left to use.",
+            hint,
+        )
+        return
+    says(yours_percent, False, "One pipe is not enough up to half of the tank.", hint)
+
+
+def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float | None) -> None:
+    """Check the length of the soakaway for another time in the trial pit.
+
+    Parameters
+    ----------
+    ready : Ready
+        As `rainharvest.siteworks.facts.prepare_siteworks`.
+    pit_minutes : float [min]
+        Time from three quarters to one quarter full.
+    yours_metres : float, optional
+        The reader's answer; None asks for the right one.
+    """
+    pit = ready.prepared.study.site_works.trial_pit
+    works = site_variant(ready, trial_pit=pit and pit.model_dump() | {"minutes": (pit_minutes,) * 3})
+    if works.soakaway is None:
+        says(
+            yours_metres,
+            yours_metres == 0,
+            f"There is none: {works.soakaway_answer}.",
+            "Is there one at all?",
+        )
+        return
+    length = float(works.soakaway.soakaway_length)
+    says(
+        yours_metres,
+        yours_metres is not None and abs(yours_metres - length) <= NEAR * length,
+        f"{length:.1f} m.",
+        "Move the slider of the trial pit and read the length under the figure.",
+    )

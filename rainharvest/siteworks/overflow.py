@@ -1,0 +1,578 @@
+"""Where the surplus goes: the overflow, the soakaway, and the storms that they must pass."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.catchment.hydraulics import GRAVITY, part_full_flow, section
+from rainharvest.catchment.tables import FALL, FILLING, ROUGHNESS
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.siteworks.tables import (
+    DAY_TO_24_HOURS,
+    HALF_EMPTY_LIMIT,
+    LEAST_INFILTRATION,
+    MAINS_SPEED,
+    OVERFLOW_ORIFICE,
+    SHORTEST_STORM,
+    VOIDS,
+    TrialPit,
+)
+
+OVERFLOW_BORES = (50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 250.0, 300.0)
+
+"""Bores to choose from, mm."""
+
+MOST_PIPES = 12
+
+
+WAYS: dict[str, str] = {
+    "soakaway": "into the ground by a soakaway sized from a trial pit, clear of every foundation",
+    "garden": "over a splash apron to planted ground that falls away from buildings and neighbours",
+    "drain": "to a surface-water drain, with the consent of its owner and a valve or trap against backflow; never "
+    "to a foul sewer without consent",
+    "watercourse": "to a ditch or stream, with the consent of the authority and a flap against floods",
+}
+
+"""Where the surplus may go. Common practice, no source: local rules govern."""
+
+
+@dataclass(frozen=True)
+class OverflowPipe:
+    """The overflow.
+
+    Parameters
+    ----------
+    overflow_bore : float [mm]
+        Inside diameter of each pipe.
+    pipes : int [1]
+        How many.
+    passes : float [L/s]
+        Most that they pass together.
+    governed_by : str
+        "entry", "pipe" or "inlet bore": what set the bore.
+    """
+
+    overflow_bore: float
+    pipes: int
+    passes: float
+    governed_by: str
+
+
+def stuck_valve_flow(mains_bore: float) -> float:
+    """Return what a float valve that sticks open lets into the tank.
+
+    Parameters
+    ----------
+    mains_bore : float [mm]
+        Bore of the mains inlet.
+
+    Returns
+    -------
+    float [L/s]
+        Flow of the full bore at the speed of `MAINS_SPEED`. Own choice, until somebody has timed a bucket.
+
+    Raises
+    ------
+    InputError
+        If the bore is not above zero.
+
+    Examples
+    --------
+    >>> stuck_valve_flow(20)
+    0.942
+    """
+    if not mains_bore > 0:
+        raise InputError(f"a bore of {mains_bore:g} mm", "give one above zero", "mains_bore")
+    return 1000 * section(mains_bore) * MAINS_SPEED.value
+
+
+def entry_capacity(overflow_bore: float, rise: float) -> float:
+    """Return what enters a level round pipe through the wall of a tank.
+
+    While the pipe runs part full the flow is critical at its mouth: with the depth y there,
+    y + A / 2T = rise and Q = A sqrt(g A / T), A the wet area and T the width of the surface. When it is
+    drowned it is a hole: Q = Cd A sqrt(2 g (rise - D / 2)). The lesser of the two.
+
+    Parameters
+    ----------
+    overflow_bore : float [mm]
+        Inside diameter D.
+    rise : float [m]
+        Water above the lowest point of the pipe.
+
+    Returns
+    -------
+    float [L/s]
+        Flow; zero without rise. Source: open-channel hydraulics, any textbook; own choice of the lesser.
+
+    Raises
+    ------
+    InputError
+        If the bore is not above zero.
+
+    Examples
+    --------
+    >>> entry_capacity(100, 0.05), entry_capacity(100, 0.15)
+    (1.33, 6.6)
+    """
+    from scipy.optimize import brentq
+
+    if not overflow_bore > 0:
+        raise InputError(f"a bore of {overflow_bore:g} mm", "give one above zero", "overflow_bore")
+    if rise <= 0:
+        return 0.0
+    wide = overflow_bore / 1000
+
+    def part(angle: float) -> tuple[float, float, float]:
+        area = wide**2 / 8 * (angle - math.sin(angle))
+        return wide / 2 * (1 - math.cos(angle / 2)), area, wide * math.sin(angle / 2)
+
+    def energy(angle: float) -> float:
+        depth, area, top = part(angle)
+        return depth + area / (2 * top)
+
+    most = 2 * math.pi * 0.999
+    if energy(most) <= rise:
+        critical = math.inf
+    else:
+        angle = brentq(lambda a: energy(a) - rise, 1e-3, most, xtol=1e-12)
+        _, area, top = part(angle)
+        critical = area * math.sqrt(GRAVITY * area / top)
+    drowned = math.inf
+    if rise > wide:
+        drowned = OVERFLOW_ORIFICE.value * section(overflow_bore) * math.sqrt(2 * GRAVITY * (rise - wide / 2))
+    return 1000 * min(critical, drowned)
+
+
+def overflow_pipe(
+    peak: float,
+    rise: float,
+    *,
+    inlet_bore: float = 0.0,
+    fall: float = FALL.value,
+    roughness: float = ROUGHNESS.value,
+) -> OverflowPipe:
+    """Return the overflow that passes a peak flow with the tank full.
+
+    The smallest bore, no smaller than the inlet's and no taller than ``rise``, whose entry passes the flow with
+    the water no higher than that and whose pipe, 70 % full at its fall, carries it away; more pipes side by
+    side where one is not enough.
+
+    Parameters
+    ----------
+    peak : float [L/s]
+        Peak flow, as `rainharvest.catchment.drainage.peak_overflow`.
+    rise : float [m]
+        How far the water may rise above the lowest point of the overflow: to the lid, or to the inlet.
+    inlet_bore : float [mm]
+        Bore of the inlet; the overflow is never smaller (practice of BS 8515 and AS/NZS 3500.3, from memory).
+    fall : float [m/m]
+        Fall of the overflow pipe.
+    roughness : float [mm]
+        Colebrook roughness of the pipe in service.
+
+    Returns
+    -------
+    OverflowPipe
+        Bore, number, what they pass.
+
+    Raises
+    ------
+    InputError
+        If there is no room above the overflow, or no number of pipes will do.
+
+    Examples
+    --------
+    >>> overflow_pipe(4.5, rise=0.12, inlet_bore=100)
+    OverflowPipe(overflow_bore=100.0, pipes=1, passes=4.67, governed_by='inlet bore')
+    """
+    if not (0 <= peak < math.inf and fall > 0):
+        raise InputError(
+            f"a peak of {peak:g} L/s at a fall of {fall:g}", "give a flow of zero or more and a fall", "peak"
+        )
+    if not rise > 0:
+        raise InputError(
+            "the overflow leaves no room above it for the water to rise",
+            "lower the overflow, or raise the inlet and the lid",
+            "rise",
+        )
+    bores = [bore for bore in OVERFLOW_BORES if bore >= inlet_bore] or [inlet_bore]
+    fitting = [bore for bore in bores if bore <= 1000 * rise + 1e-6]
+    if not fitting:
+        raise InputError(
+            f"an overflow of {bores[0]:g} mm does not fit into the {rise:.2f} m above its lowest point",
+            "lower the overflow (a larger freeboard_share), or raise the inlet and the lid",
+            "rise",
+        )
+    for pipes in range(1, MOST_PIPES + 1):
+        for bore in fitting:
+            entry = pipes * entry_capacity(bore, rise)
+            carried = pipes * part_full_flow(bore, fall, FILLING.value, roughness)
+            if min(entry, carried) >= peak:
+                smallest = pipes == 1 and bore == fitting[0]
+                by = "inlet bore" if smallest else "entry" if entry <= carried else "pipe"
+                return OverflowPipe(bore, pipes, min(entry, carried), by)
+    raise InputError(
+        f"no {MOST_PIPES} pipes pass {peak:.1f} L/s with {rise:.2f} m for the water to rise",
+        "leave more height above the overflow, or bring the water to several tanks",
+        "rise",
+    )
+
+
+STORM_MINUTES = (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 360.0, 600.0, 1440.0)
+
+"""Durations of BRE Digest 365's table, min; as printed in a public calculation."""
+
+DAY_MINUTES = 1440.0
+
+
+def storm_depths(
+    design_intensity: float, ten_year_day: float, storm_minutes: Sequence[float] = STORM_MINUTES
+) -> xr.DataArray:
+    """Return depths of rain by duration, between a design intensity and a heavy day of the record.
+
+    A power law R = a D^b through (5 min, design intensity) and (24 h, 1.13 times the heavy day), b no less
+    than zero. It stands in for the national table of storms until somebody looks that up.
+
+    Parameters
+    ----------
+    design_intensity : float [mm/h]
+        Rain of the design storm over a few minutes.
+    ten_year_day : float [mm/day]
+        A day as heavy as comes once in so many years.
+    storm_minutes : sequence of float [min]
+        Durations.
+
+    Returns
+    -------
+    DataArray [mm]
+        On ``storm_minutes``. Own choice of the law; the factor 1.13 from Hershfield 1961, from memory.
+
+    Raises
+    ------
+    InputError
+        If a value is not above zero.
+
+    Examples
+    --------
+    >>> storm_depths(75, 60, [5, 60, 1440]).values
+    array([ 6.25      , 17.79063218, 67.8       ])
+    """
+    minutes = np.asarray(storm_minutes, float)
+    if not (design_intensity > 0 and ten_year_day > 0 and (minutes > 0).all()):
+        raise InputError(
+            f"a design intensity of {design_intensity:g} mm/h and a heavy day of {ten_year_day:g} mm",
+            "give both above zero, and durations above zero",
+            "design_intensity",
+        )
+    short = design_intensity * SHORTEST_STORM.value / 60
+    long = max(DAY_TO_24_HOURS.value * ten_year_day, short)
+    power = np.log(long / short) / np.log(DAY_MINUTES / SHORTEST_STORM.value)
+    return xr.DataArray(
+        short * (minutes / SHORTEST_STORM.value) ** power,
+        {"storm_minutes": ("storm_minutes", minutes, attributes("storm_minutes"))},
+        ("storm_minutes",),
+        name="storm_depth",
+        attrs=attributes("storm_depth"),
+    )
+
+
+def biggest_storms(daily: xr.Dataset, capacity: float, storms: int = 10, separation: int = 3) -> xr.Dataset:
+    """Return how full the tank was before each of the biggest storms, and what it kept of them.
+
+    A storm is a day of largest inflow, no closer than ``separation`` days to a larger one.
+
+    Parameters
+    ----------
+    daily : Dataset
+        ``inflow``, ``spilled_daily`` and ``stored`` on ``time``: a simulation of one tank.
+    capacity : float [L]
+        Usable tank size.
+    storms : int [1]
+        How many.
+    separation : int [day]
+        Least distance between two storms.
+
+    Returns
+    -------
+    Dataset
+        On ``storm``, the biggest first: ``storm_day``, ``storm_inflow`` [L/day], ``full_before`` [1],
+        ``storm_spilled`` [L/day] and ``storm_kept`` [1], the share that did not overflow that day. The first
+        day of the record is never one, since nothing is known of the evening before.
+
+    Raises
+    ------
+    InputError
+        If the simulation has no daily values, or the tank no size.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from rainharvest.storage.simulate import simulate
+    >>> time = pd.date_range("2001-01-01", periods=6)
+    >>> inflow = xr.DataArray([0.0, 80, 0, 0, 60, 0], {"time": time}, "time")
+    >>> done = simulate(inflow, xr.full_like(inflow, 10.0), 100.0, trace=True).isel(capacity=0)
+    >>> found = biggest_storms(done.assign(inflow=inflow), 100.0, storms=2)
+    >>> found.full_before.values, found.storm_kept.values
+    (array([0. , 0.6]), array([1.  , 0.66666667]))
+    """
+    for name in ("inflow", "spilled_daily", "stored"):
+        if name not in daily or daily[name].dims != ("time",):
+            raise InputError(
+                f"the simulation has no daily {name} of one tank",
+                "simulate one tank with trace=True",
+                "daily",
+            )
+    if not capacity > 0:
+        raise InputError(f"a tank of {capacity:g} L", "give a size above zero", "capacity")
+    if storms < 1 or separation < 1:
+        raise InputError(f"{storms} storms, {separation} days apart", "give one or more", "storms")
+    inflow = daily.inflow.values
+    chosen: list[int] = []
+    for day in np.argsort(-inflow, kind="stable"):
+        if len(chosen) == storms or inflow[day] <= 0:
+            break
+        if day > 0 and all(abs(day - other) >= separation for other in chosen):
+            chosen.append(int(day))
+    days = np.array(chosen, int)
+    came, ran = inflow[days], daily.spilled_daily.values[days]
+    return xr.Dataset(
+        {
+            "storm_day": ("storm", daily.time.values[days], {"long_name": "Day of the storm"}),
+            "storm_inflow": ("storm", came, attributes("storm_inflow")),
+            "full_before": ("storm", daily.stored.values[days - 1] / capacity, attributes("full_before")),
+            "storm_spilled": ("storm", ran, attributes("storm_spilled")),
+            "storm_kept": ("storm", np.clip(1 - ran / came, 0.0, 1.0), attributes("storm_kept")),
+        },
+        coords={"storm": ("storm", np.arange(1, len(days) + 1), attributes("storm"))},
+    )
+
+
+def infiltration_rate(pit: TrialPit) -> float:
+    """Return the soil infiltration rate: f = V75-25 / (a50 t).
+
+    V75-25 is the water between three quarters and one quarter of the depth, a50 the base and the walls up to
+    half of it, t the longest of the times.
+
+    Parameters
+    ----------
+    pit : TrialPit
+        The trial pit.
+
+    Returns
+    -------
+    float [m/s]
+        Rate. Source: BRE Digest 365, as worked in a public calculation sheet of 14 May 2008.
+
+    Raises
+    ------
+    InputError
+        If a time is not above zero.
+
+    Examples
+    --------
+    >>> f = infiltration_rate(TrialPit(pit_length=1.0, pit_width=0.75, pit_depth=1.0, minutes=(56, 55, 56)))
+    >>> round(f * 1e6, 1)
+    44.6
+    """
+    if not all(0 < minutes < np.inf for minutes in pit.minutes):
+        raise InputError("a pit that drains in no time", "give minutes above zero", "trial_pit.minutes")
+    volume = pit.pit_length * pit.pit_width * pit.pit_depth / 2
+    wet = pit.pit_length * pit.pit_width + 2 * (pit.pit_length + pit.pit_width) * pit.pit_depth / 2
+    return volume / (wet * 60 * max(pit.minutes))
+
+
+def outflow_area(soakaway_length: float, soakaway_width: float, soakaway_depth: float) -> float:
+    """Return the walls through which a soakaway drains: up to half its depth, the base left out.
+
+    Parameters
+    ----------
+    soakaway_length, soakaway_width : float [m]
+        Sides of the pit.
+    soakaway_depth : float [m]
+        Below the pipe that feeds it.
+
+    Returns
+    -------
+    float [m2]
+        2 (l + w) d / 2. Source: BRE Digest 365; the base silts up.
+
+    Examples
+    --------
+    >>> outflow_area(2.0, 1.5, 1.5)
+    5.25
+    """
+    return (soakaway_length + soakaway_width) * soakaway_depth
+
+
+def storage_required(
+    drained: float, storm_minutes: Sequence[float], storm_depths: Sequence[float], outflow: float
+) -> xr.DataArray:
+    """Return what a soakaway must hold in each of a set of storms: S = A R - O, O = a50 f D.
+
+    Parameters
+    ----------
+    drained : float [m2]
+        Plan area that drains to it.
+    storm_minutes : sequence of float [min]
+        Durations D.
+    storm_depths : sequence of float [mm]
+        Depth R of each.
+    outflow : float [m3/s]
+        a50 f, the rate at which it drains.
+
+    Returns
+    -------
+    DataArray [L]
+        On ``storm_minutes``; zero where it drains faster than it fills. Source: BRE Digest 365.
+
+    Raises
+    ------
+    InputError
+        If the two lists differ in length, or a value is below zero.
+
+    Examples
+    --------
+    >>> storage_required(75, [120, 1440], [24.5, 49.6], outflow=234.1e-6).values.round().tolist()
+    [152.0, 0.0]
+    """
+    minutes, depths = np.asarray(storm_minutes, float), np.asarray(storm_depths, float)
+    if minutes.shape != depths.shape or minutes.ndim != 1 or minutes.size == 0:
+        raise InputError(
+            f"{minutes.size} durations and {depths.size} depths",
+            "give one depth for each duration",
+            "storm_depths",
+        )
+    if not ((minutes > 0).all() and (depths >= 0).all() and drained >= 0 and outflow >= 0):
+        raise InputError(
+            "a storm, an area or an outflow below zero",
+            "give durations above zero, depths of zero or more",
+            "storm_depths",
+        )
+    stored = np.maximum(drained * depths - outflow * 60 * minutes * 1000, 0.0)
+    return xr.DataArray(
+        stored,
+        {"storm_minutes": ("storm_minutes", minutes, attributes("storm_minutes"))},
+        ("storm_minutes",),
+        name="storage_required",
+        attrs=attributes("storage_required"),
+    )
+
+
+def half_empty_hours(stored: float, outflow: float) -> float:
+    """Return how long a soakaway takes to drain half of what it must hold: S / 2 / (a50 f).
+
+    Parameters
+    ----------
+    stored : float [L]
+        What it must hold.
+    outflow : float [m3/s]
+        a50 f.
+
+    Returns
+    -------
+    float [h]
+        Time. Source: BRE Digest 365.
+
+    Examples
+    --------
+    >>> round(half_empty_hours(1040.0, 234.1e-6) * 60)
+    37
+    """
+    return stored / 2000 / outflow / 3600 if outflow > 0 else np.inf if stored > 0 else 0.0
+
+
+def size_soakaway(
+    drained: float,
+    infiltration: float,
+    storm_minutes: Sequence[float],
+    storm_depths: Sequence[float],
+    *,
+    soakaway_width: float = 1.0,
+    soakaway_depth: float = 1.5,
+    voids: float = VOIDS.value,
+    half_empty_limit: float = HALF_EMPTY_LIMIT.value,
+) -> xr.Dataset:
+    """Return the length of a soakaway that holds every storm of a set and is half empty in time.
+
+    Length l solves l w d v >= A R - (l + w) d f D for every storm, and then
+    S / 2 / ((l + w) d f) <= the limit; both are linear in l.
+
+    Parameters
+    ----------
+    drained : float [m2]
+        Plan area of roof whose whole rain comes by the overflow: the tank counts as full.
+    infiltration : float [m/s]
+        As `infiltration_rate`.
+    storm_minutes : sequence of float [min]
+        Durations of the storms.
+    storm_depths : sequence of float [mm]
+        Their depths.
+    soakaway_width, soakaway_depth : float [m]
+        Width, and depth below the pipe that feeds it.
+    voids : float [1]
+        Share of the pit that water can fill.
+    half_empty_limit : float [h]
+        Time in which it must be half empty.
+
+    Returns
+    -------
+    Dataset
+        ``soakaway_length`` [m], ``soakaway_holds`` [L], ``half_empty`` [h], ``storage_required`` [L] on
+        ``storm_minutes``; attributes ``governed_by`` ("storage" or "half-empty time") and ``worst_storm``.
+
+    Raises
+    ------
+    InputError
+        If the ground is too slow for a soakaway, or a measure is not above zero.
+
+    Examples
+    --------
+    >>> done = size_soakaway(75, 44.6e-6, [15, 60, 120], [14.0, 20.2, 28.7], soakaway_width=1.5, voids=0.3)
+    >>> round(float(done.soakaway_length), 2), done.attrs["governed_by"]
+    (1.31, 'storage')
+    """
+    for name, value in (
+        ("soakaway_width", soakaway_width),
+        ("soakaway_depth", soakaway_depth),
+        ("half_empty_limit", half_empty_limit),
+    ):
+        if not 0 < value < np.inf:
+            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
+    if not 0 < voids <= 1:
+        raise InputError(f"{voids:g} is not possible", "give a share of voids above 0 and up to 1", "voids")
+    if not infiltration >= LEAST_INFILTRATION.value:
+        raise InputError(
+            f"water soaks away at {infiltration:.1e} m/s, slower than {LEAST_INFILTRATION.value:g}",
+            "this ground is unsuitable for a soakaway: find another way off the site",
+            "infiltration",
+        )
+    storage_required(drained, storm_minutes, storm_depths, 0.0)  # says what is wrong with the storms
+    seconds, rain = 60 * np.asarray(storm_minutes, float), np.asarray(storm_depths, float) / 1000
+    drains = soakaway_depth * infiltration
+    room = soakaway_width * soakaway_depth * voids
+    for_storage = (drained * rain - soakaway_width * drains * seconds) / (room + drains * seconds)
+    span = drained * rain / 2 / (drains * (3600 * half_empty_limit + seconds / 2)) - soakaway_width
+    length = max(float(for_storage.max()), float(span.max()), 0.0)
+    outflow = outflow_area(length, soakaway_width, soakaway_depth) * infiltration
+    needed = storage_required(drained, storm_minutes, storm_depths, outflow)
+    worst = float(needed.max())
+    return xr.Dataset(
+        {
+            "soakaway_length": ((), length, attributes("soakaway_length")),
+            "soakaway_holds": ((), 1000 * length * room, attributes("soakaway_holds")),
+            "half_empty": ((), half_empty_hours(worst, outflow), attributes("half_empty")),
+            "storage_required": needed,
+            "storm_depth": ("storm_minutes", 1000 * rain, attributes("storm_depth")),
+        },
+        attrs={
+            "governed_by": "half-empty time" if span.max() > for_storage.max() else "storage",
+            "worst_storm": float(needed.storm_minutes[int(needed.values.argmax())]),
+        },
+    )

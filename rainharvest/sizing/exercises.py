@@ -1,0 +1,78 @@
+"""Exercises on the tank-size decision that check themselves: the right answer is computed, never stored."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.core.board import says
+from rainharvest.core.reader import litres, percent
+from rainharvest.sizing.words import option_for
+
+
+def check_sure(group: xr.Dataset, yours_percent: float | None, capacity_kilolitres: float) -> None:
+    """Check in how many of a hundred versions a tank reaches the target.
+
+    Parameters
+    ----------
+    group : Dataset
+        As `rainharvest.sizing.facts.sizing_group`.
+    yours_percent : float, optional
+        The reader's answer; None asks for the right one.
+    capacity_kilolitres : float
+        Usable tank size in kilolitres.
+    """
+    share = float(
+        np.interp(
+            np.log(1000 * capacity_kilolitres), np.log(group.capacity.values), group.draws_reaching.values
+        )
+    )
+    says(
+        yours_percent,
+        yours_percent is not None and abs(yours_percent - 100 * share) <= 5,
+        f"It reaches the target in {percent(share)} of the versions.",
+        "Interpolate draws_reaching between the sizes of the curve.",
+    )
+
+
+def check_shortcut(group: xr.Dataset, yours: str | None) -> None:
+    """Check which short way comes nearest to the size found by simulation.
+
+    Parameters
+    ----------
+    group : Dataset
+        As `rainharvest.sizing.facts.sizing_group`.
+    yours : str, optional
+        Name of a short way; None asks for the right one.
+    """
+    size = group.size_by_way.values
+    off = np.abs(np.log(size[1:] / size[0]))
+    best = str(group.way.values[1 + int(np.nanargmin(off))])
+    says(
+        yours,
+        yours == best,
+        f"It is the {best}: {litres(float(size[1 + int(np.nanargmin(off))]))} beside {litres(float(size[0]))}.",
+        "Compare the bars on the left with the first.",
+    )
+
+
+def check_tanks(group: xr.Dataset, capacity_kilolitres: float, yours: str | None) -> None:
+    """Check which tanks on offer hold a usable size for the least money.
+
+    Parameters
+    ----------
+    group : Dataset
+        As `rainharvest.sizing.facts.sizing_group`, with a catalogue.
+    capacity_kilolitres : float
+        Usable size in kilolitres.
+    yours : str, optional
+        The combination, as the options are named; None asks for the right one.
+    """
+    place = option_for(group, 1000 * capacity_kilolitres)
+    best = "none" if place is None else str(group.option.values[place])
+    says(
+        yours,
+        yours == best,
+        f"{best}." if place is None else f"{best}, {litres(float(group.option_capacity[place]))} usable.",
+        "Look down option_capacity for the first that is large enough.",
+    )

@@ -1,0 +1,408 @@
+"""The tables of the study file on the tank-size decision: target, ranges, catalogue, prices."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.tables import Table
+from rainharvest.sizing.smallest import TARGETS
+
+
+class Target(Table):
+    """What the tank must reach."""
+
+    reliability: float = Field(0.9, gt=0, le=1)
+    measure: Literal["volume_reliability", "time_reliability"] = "volume_reliability"
+
+
+def real_rate(nominal_rate: float, inflation: float) -> float:
+    """Return the real rate that a nominal rate and inflation leave (Fisher relation).
+
+    1 + i = (1 + r)(1 + f), r the real and i the nominal rate, f inflation. The difference i - f is close to
+    r only where both are small.
+
+    Parameters
+    ----------
+    nominal_rate : float [1/year]
+        Rate in money of each year.
+    inflation : float [1/year]
+        Yearly rise of prices.
+
+    Returns
+    -------
+    float [1/year]
+        Rate in money of today.
+
+    Raises
+    ------
+    InputError
+        If either is -1 or less, or the real rate is below zero.
+
+    Notes
+    -----
+    Fisher, The Theory of Interest, 1930 (from memory, not verified).
+
+    Examples
+    --------
+    >>> round(real_rate(0.08, 0.05), 5)
+    0.02857
+    """
+    for name, value in (("nominal_rate", nominal_rate), ("inflation", inflation)):
+        if not value > -1:
+            raise InputError(f"{value} a year is not possible", "give a share above -1", name)
+    rate = (1.0 + nominal_rate) / (1.0 + inflation) - 1.0
+    if rate < -1e-12:
+        raise InputError(
+            f"a nominal rate of {nominal_rate:g} below inflation of {inflation:g}",
+            "give a nominal rate no lower than inflation",
+            "rate",
+        )
+    return max(rate, 0.0)
+
+
+PUMP_ENERGY = Default(
+    1.4,
+    "kW h/m3",
+    "Vieira, Beal, Ghisi and Stewart 2014, Energy intensity of rainwater harvesting systems: a review, median of "
+    "what was measured; from memory, not verified",
+    "from memory",
+    0.2,
+    4.0,
+)
+
+BILLING_MONTHS = Default(3, "month", "common practice, no source", "common practice", 1, 12)
+
+
+LIFE = Default(
+    20, "year", "own choice: about what a tank lasts; a study that knows better says so", "own choice"
+)
+
+RATE = Default(0.04, "1/year", "own choice, real: take what the payer takes for other works", "own choice")
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Part(_Table):
+    """One part of the system, with a life of its own.
+
+    Parameters
+    ----------
+    name : str
+        For example "base", "gutters", "pipes", "pump", "treatment".
+    fixed : float
+        Price whatever the size of the tank.
+    per_litre : float [currency/L]
+        Price for each litre of nominal tank size.
+    upkeep : float
+        Paid every year.
+    per_kilolitre : float [currency/kL]
+        Paid for each kilolitre delivered: filters, lamps, disinfectant.
+    life : float [year], optional
+        After how long it is bought again; the years of the study if not given.
+
+    Examples
+    --------
+    >>> Part(name="pump", fixed=420, upkeep=15, life=10).price(20_000)
+    420.0
+    """
+
+    name: str = Field(min_length=1, max_length=80)
+    fixed: float = Field(0.0, ge=0)
+    per_litre: float = Field(0.0, ge=0)
+    upkeep: float = Field(0.0, ge=0)
+    per_kilolitre: float = Field(0.0, ge=0)
+    life: float | None = Field(None, gt=0, le=200)
+
+    def price(self, nominal):
+        """Return what the part costs with a tank of that nominal size [L]."""
+        return self.fixed + self.per_litre * nominal
+
+
+class Block(_Table):
+    """One block of a tariff.
+
+    Parameters
+    ----------
+    up_to : float [kL], optional
+        Volume in a billing period up to which it reaches; the last block has none.
+    price : float [currency/kL]
+        Price of a kilolitre within it.
+    """
+
+    up_to: float | None = Field(None, gt=0)
+    price: float = Field(ge=0)
+
+
+class Costs(_Table):
+    """Prices of today, in one currency that is only a label: nothing is converted.
+
+    ``fixed``, ``per_litre`` and ``upkeep`` are what lasts as long as the study; ``part`` holds what has a
+    life of its own. Where a catalogue prices the tank, its price takes the place of ``per_litre``.
+
+    Parameters
+    ----------
+    currency : str
+        A label.
+    fixed, upkeep : float
+        Price whatever the size; what is paid every year.
+    per_litre : float [currency/L]
+        Price for each litre of nominal tank size.
+    part : list of Part
+        Parts with a life of their own.
+    tariff : float [currency/kL]
+        Price of a kilolitre of mains water, where it has no blocks.
+    block : list of Block
+        The tariff in blocks, from the first kilolitre up; instead of ``tariff``.
+    billing_months : int [month]
+        Months that a bill covers; matters only with blocks.
+    other_use : float [L/day]
+        Mains water that the building uses beside what the tank is asked for: it fills the lower blocks.
+    tariff_growth : float [1/year]
+        Yearly growth of the tariff above inflation.
+    energy_price : float
+        Price of a kilowatt-hour.
+    energy_growth : float [1/year]
+        Yearly growth of that price above inflation.
+    pump_energy : float [kW h/m3]
+        Energy for pumping; 0 where water runs by gravity.
+    life : int [year]
+        Years of the study.
+    rate : float [1/year]
+        Discount rate.
+    rate_kind : str
+        "real" (default: above inflation) or "nominal", which is turned into real by the Fisher relation.
+    inflation : float [1/year], optional
+        Needed where the rate is nominal.
+    residual : str
+        What is left at the end: "none", or "straight line": each part's price times the share of its life
+        that is left.
+
+    Examples
+    --------
+    >>> Costs(rate=0.08, rate_kind="nominal", inflation=0.05).real_rate
+    0.0285714
+    """
+
+    currency: str = Field("money", min_length=1, max_length=12)
+    fixed: float = Field(0.0, ge=0)
+    per_litre: float = Field(0.0, ge=0)
+    upkeep: float = Field(0.0, ge=0)
+    part: tuple[Part, ...] = Field((), max_length=50)
+    tariff: float = Field(0.0, ge=0)
+    block: tuple[Block, ...] = Field((), max_length=20)
+    billing_months: Literal[1, 2, 3, 4, 6, 12] = int(BILLING_MONTHS.value)
+    other_use: float = Field(0.0, ge=0)
+    tariff_growth: float = Field(0.0, gt=-0.5, le=0.5)
+    energy_price: float = Field(0.0, ge=0)
+    energy_growth: float = Field(0.0, gt=-0.5, le=0.5)
+    pump_energy: float = Field(PUMP_ENERGY.value, ge=0, le=50)
+    life: int = Field(int(LIFE.value), ge=1, le=100)
+    rate: float = Field(RATE.value, ge=0, le=0.5)
+    rate_kind: Literal["real", "nominal"] = "real"
+    inflation: float | None = Field(None, gt=-0.5, le=10)
+    residual: Literal["none", "straight line"] = "none"
+
+    @model_validator(mode="after")
+    def _makes_sense(self):
+        if self.rate_kind == "nominal":
+            if self.inflation is None:
+                raise InputError(
+                    "a nominal rate says nothing without inflation", "give inflation", "inflation"
+                )
+            real_rate(self.rate, self.inflation)
+        elif self.inflation is not None:
+            raise InputError(
+                "a real rate is already above inflation", 'leave inflation out, or set rate_kind = "nominal"'
+            )
+        if self.block and self.tariff:
+            raise InputError("the tariff is given twice", "give tariff or block, not both")
+        tops = [block.up_to for block in self.block]
+        if self.block and (None in tops[:-1] or tops[-1] is not None):
+            raise InputError(
+                "each block but the last reaches up to something",
+                "give up_to in each block but the last, and none in the last",
+            )
+        if any(b <= a for a, b in zip(tops[:-1], tops[1:-1], strict=False)):
+            raise InputError("the blocks do not rise", "give them from the smallest up_to to the largest")
+        names = [part.name for part in self.part]
+        for name in names:
+            if names.count(name) > 1:
+                raise InputError(f'two parts bear the name "{name}"', "give each its own name")
+        return self
+
+    @property
+    def real_rate(self) -> float:
+        """The discount rate in money of today [1/year]."""
+        return self.rate if self.rate_kind == "real" else real_rate(self.rate, self.inflation)
+
+    @property
+    def blocks(self) -> tuple[Block, ...]:
+        """The tariff as blocks, one where it is a single price."""
+        return self.block or (Block(price=self.tariff),)
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Every part, the first being what lasts as long as the study."""
+        lasting = Part(name="tank", fixed=self.fixed, per_litre=self.per_litre, upkeep=self.upkeep)
+        return (lasting, *self.part)
+
+
+def bill(blocks: tuple[Block, ...], kilolitres) -> np.ndarray:
+    """Return the bill for what is used in one billing period.
+
+    Parameters
+    ----------
+    blocks : tuple of Block
+        From the first kilolitre up.
+    kilolitres : array_like
+        Used in the period.
+
+    Returns
+    -------
+    ndarray
+        Currency.
+
+    Examples
+    --------
+    >>> blocks = (Block(up_to=10, price=1.0), Block(price=3.0))
+    >>> bill(blocks, [4.0, 10.0, 12.0])
+    array([ 4., 10., 16.])
+    """
+    used = np.asarray(kilolitres, dtype=float)
+    total, bottom = np.zeros_like(used), 0.0
+    for block in blocks:
+        top = np.inf if block.up_to is None else block.up_to
+        total = total + block.price * np.clip(used - bottom, 0.0, top - bottom)
+        bottom = top
+    return total
+
+
+def costs_defaults(costs: Costs) -> dict[str, Default]:
+    """Return the defaults that these prices rest on, in words.
+
+    Parameters
+    ----------
+    costs : Costs
+        The prices.
+
+    Returns
+    -------
+    dict of str to Default
+        Only numbers that count and are not given.
+
+    Examples
+    --------
+    >>> list(costs_defaults(Costs(life=25, energy_price=0.3)))
+    ['Discount rate', 'Energy for pumping']
+    """
+    rows = (
+        ("life", True, "Years over which costs are reckoned", LIFE),
+        ("rate", True, "Discount rate", RATE),
+        ("pump_energy", costs.energy_price > 0, "Energy for pumping", PUMP_ENERGY),
+        ("billing_months", bool(costs.block), "Months of a water bill", BILLING_MONTHS),
+    )
+    given = costs.model_fields_set
+    return {words: default for name, counts, words, default in rows if counts and name not in given}
+
+
+Pair = tuple[float, float]
+
+
+class Ranges(Table):
+    """How far an input may be from what the study says: low and high factors on it, as the study judges."""
+
+    runoff_coefficient: Pair | None = None
+    losses: Pair | None = None
+    filter_efficiency: Pair | None = None
+    demand: Pair | None = None
+
+    @field_validator("*")
+    @classmethod
+    def _rises(cls, pair: Pair | None) -> Pair | None:
+        if pair is not None and not 0 <= pair[0] <= 1 <= pair[1] <= 10:
+            raise InputError(
+                f"factors from {pair[0]:g} to {pair[1]:g}", "give a low factor up to 1 and a high one from 1"
+            )
+        return pair
+
+
+class Sizing(Table):
+    """How the size is decided.
+
+    Parameters
+    ----------
+    targets : list of float
+        Reliabilities whose smallest sizes are listed.
+    draws : int
+        Equally likely versions of everything uncertain that are simulated; 100 by own choice, as many as the
+        band was tested with (`tests/sizing/test_band_covers.py`).
+    seed : int
+        Makes them repeatable.
+    block_years : int, optional
+        Years that are drawn together, so that droughts of several years stay whole.
+    ranges : Ranges
+        How far coefficient, losses, filter and demand may be off.
+    finer_rain : str
+        A file of hourly or finer rain near the site, to hold the daily step to account.
+    finer_units : str, optional
+        Its unit, where the file leaves doubt.
+    draw_hours : pair of float
+        Hours of the day between which water is drawn, for that comparison; 7 to 19 by own choice.
+    """
+
+    targets: tuple[float, ...] = Field(TARGETS, min_length=1, max_length=12)
+    draws: int = Field(100, ge=20, le=5000)
+    seed: int = Field(0, ge=0)
+    block_years: int | None = Field(None, ge=1, le=30)
+    ranges: Ranges = Ranges()
+    finer_rain: str = ""
+    finer_units: str | None = None
+    draw_hours: Pair = (7.0, 19.0)
+
+    @field_validator("targets")
+    @classmethod
+    def _are_shares(cls, targets: tuple[float, ...]) -> tuple[float, ...]:
+        for target in targets:
+            if not 0 < target <= 1:
+                raise InputError(f"{target:g} is no reliability to reach", "give shares above 0 and up to 1")
+        return tuple(sorted(set(targets)))
+
+    @model_validator(mode="after")
+    def _hours_rise(self):
+        begin, end = self.draw_hours
+        if not 0 <= begin < end <= 24:
+            raise InputError(
+                f"water is drawn from {begin:g} h to {end:g} h", "give two hours of one day, rising"
+            )
+        return self
+
+
+class Catalogue(Table):
+    """Which tanks can be bought and what fits on the site.
+
+    Parameters
+    ----------
+    file : str
+        A CSV file of tanks, from the folder of the study file.
+    most_linked : int
+        Most tanks that may be linked to one store.
+    link_price : float
+        Price of joining one more tank.
+    most_height : float [m], optional
+        Tallest tank that fits.
+    most_footprint : float [m2], optional
+        Plan area that there is for the tanks.
+    """
+
+    file: str = Field(min_length=1)
+    most_linked: int = Field(4, ge=1, le=10)
+    link_price: float = Field(0.0, ge=0)
+    most_height: float | None = Field(None, gt=0, le=50)
+    most_footprint: float | None = Field(None, gt=0, le=1e5)

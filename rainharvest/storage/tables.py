@@ -1,0 +1,196 @@
+"""The tables of the study file on the tank and how rain and mains supply the building."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
+from rainharvest.core.tables import Table
+from rainharvest.demand.periods import check_rule, weekday
+
+DEAD_SHARE = Default(
+    0.05,
+    "1",
+    "own choice: outlet a hand's breadth above the floor of a tank two metres deep",
+    "own choice",
+    0.02,
+    0.15,
+)
+
+FREEBOARD_SHARE = Default(
+    0.05,
+    "1",
+    "own choice: overflow a hand's breadth below the top of a tank two metres deep",
+    "own choice",
+    0.02,
+    0.15,
+)
+
+
+class Tank(BaseModel):
+    """What of a tank's nominal size can be used, and how the study runs it.
+
+    Parameters
+    ----------
+    sizes : list of float [L], optional
+        Nominal sizes to try; a spread from half a day's demand to a year's if not given.
+    chosen : float [L], optional
+        Nominal size that the report describes; the size recommended if not given.
+    dead_share : float [1]
+        Share of the nominal size below the outlet.
+    freeboard_share : float [1]
+        Share of the nominal size above the overflow.
+    start_share : float [1]
+        Share of the usable size that is full on the first morning.
+    theta : float [1]
+        0 for yield after spillage, 1 for yield before spillage.
+
+    Examples
+    --------
+    >>> Tank(dead_share=0.1, freeboard_share=0.1).usable(10_000.0)
+    8000.0
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    sizes: tuple[float, ...] | None = Field(None, min_length=2, description="nominal sizes to try [L]")
+    chosen: float | None = Field(None, gt=0, le=1e9, description="nominal size described [L]")
+    dead_share: float = Field(DEAD_SHARE.value, ge=0, le=0.9, description="share below the outlet [1]")
+    freeboard_share: float = Field(
+        FREEBOARD_SHARE.value, ge=0, le=0.9, description="share above the overflow [1]"
+    )
+    start_share: float = Field(0.0, ge=0, le=1, description="share full at the start [1]")
+    theta: float = Field(0.0, ge=0, le=1, description="0 draws before the day's rain is in, 1 after it [1]")
+
+    @model_validator(mode="after")
+    def _leaves_something(self):
+        if self.dead_share + self.freeboard_share >= 1:
+            raise ValueError(
+                "dead_share and freeboard_share leave nothing to use; make them add up to less than 1"
+            )
+        if self.sizes and (
+            min(self.sizes) <= 0 or any(b <= a for a, b in zip(self.sizes, self.sizes[1:], strict=False))
+        ):
+            raise ValueError("sizes must rise from above zero; give each size once, smallest first")
+        return self
+
+    @property
+    def usable_share(self) -> float:
+        """Share of the nominal size between outlet and overflow."""
+        return 1.0 - self.dead_share - self.freeboard_share
+
+    def usable(self, nominal: float) -> float:
+        """Return the usable volume of a nominal size.
+
+        Parameters
+        ----------
+        nominal : float [L]
+            The size that the tank is sold as.
+
+        Returns
+        -------
+        float [L]
+            Volume between outlet and overflow.
+        """
+        return nominal * self.usable_share
+
+
+class Spells(BaseModel):
+    """Random interruptions of the mains, as `rainharvest.demand.mains.mains_in_spells` makes them.
+
+    Parameters
+    ----------
+    spell_length : float [day]
+        Mean length of a spell without mains.
+    interruptions_a_year : float [1/year]
+        Mean number of spells a year.
+    seed : int [1]
+        The number that makes them repeatable.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    spell_length: float = Field(gt=0, le=3650, allow_inf_nan=False)
+    interruptions_a_year: float = Field(gt=0, le=2000, allow_inf_nan=False)
+    seed: int = Field(0, ge=0)
+
+    @model_validator(mode="after")
+    def _leave_some_supply(self):
+        if self.spell_length * self.interruptions_a_year >= 365.25:
+            raise InputError(
+                f"{self.interruptions_a_year:g} spells of {self.spell_length:g} days fill more than the year",
+                "give fewer or shorter ones",
+            )
+        return self
+
+
+class Arrangement(BaseModel):
+    """How rain and mains supply the building; levels are shares of the usable size.
+
+    The mains are on but for the days of ``mains_off``, the hours that ``mains_hours`` takes from a day of the
+    week, and the random ``spells``; where several are given they all hold.
+
+    Parameters
+    ----------
+    kind : str
+        "rain only", "combined" or "mains reserve".
+    change_over : bool
+        Combined: feed the fixtures from the mains when the tank is empty, instead of a top-up.
+    top_up_trigger, top_up_level : float
+        Combined: shares of the tank at which the mains valve opens and shuts.
+    top_up_rate : float [L/day], optional
+        Most mains water in a day; unlimited by default.
+    mains_off : list of str
+        Rules for the days without mains (see `rainharvest.demand.periods.check_rule`).
+    mains_hours : dict of str to float [h]
+        Hours of supply by day of the week; all day where a day is not named.
+    spells : Spells, optional
+        Random interruptions.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    kind: Literal["rain only", "combined", "mains reserve"] = "rain only"
+    change_over: bool = False
+    top_up_trigger: float = Field(0.1, ge=0, le=1)
+    top_up_level: float = Field(0.2, ge=0, le=1)
+    top_up_rate: float | None = Field(None, ge=0)
+    mains_off: tuple[str, ...] = ()
+    mains_hours: dict[str, float] = Field(default_factory=dict)
+    spells: Spells | None = None
+
+    @field_validator("mains_off")
+    @classmethod
+    def _known_rules(cls, rules: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(check_rule(rule) for rule in rules)
+
+    @field_validator("mains_hours")
+    @classmethod
+    def _known_hours(cls, hours: dict[str, float]) -> dict[str, float]:
+        for name, value in hours.items():
+            if not 0 <= value <= 24:
+                raise InputError(f"{value:g} hours on {name}", "give hours between 0 and 24")
+        return {weekday(name): value for name, value in hours.items()}
+
+    @model_validator(mode="after")
+    def _makes_sense(self):
+        if self.kind == "mains reserve" and not (self.mains_off or self.mains_hours or self.spells):
+            raise InputError(
+                "a mains reserve has nothing to ride out",
+                'give mains_off, the days without mains, such as ["sat", "sun"], or mains_hours, or spells',
+            )
+        if self.kind != "combined" and self.change_over:
+            raise InputError(
+                f'change_over has no meaning for "{self.kind}"', 'leave it out, or set kind = "combined"'
+            )
+        return self
+
+
+class Rationing(Table):
+    """One stage of rationing: below a share of the usable size, non-essential uses keep a share."""
+
+    level: float = Field(gt=0, le=1)
+    share: float = Field(ge=0, le=1)

@@ -1,0 +1,127 @@
+"""The whole study on one page, and its options side by side."""
+
+from __future__ import annotations
+
+import math
+import os
+
+import ipywidgets as widgets
+
+from rainharvest.core.board import board, cautions, slider
+from rainharvest.core.errors import InputError
+from rainharvest.sizing.figures import failed_years_figure, trade_off_figure
+from rainharvest.sizing.words import failed_years_words, trade_off_words
+from rainharvest.storage.facts import worst_two_years
+from rainharvest.storage.figures import storage_figure
+from rainharvest.storage.words import storage_words
+from rainharvest.study.figures import options_figure
+from rainharvest.study.stages import Worked
+from rainharvest.study.variant import chosen_in_study, prepare, variant
+from rainharvest.study.words import options_at_words
+
+
+def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+    """Return the panel of the whole study.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    tank : float [L], optional
+        Usable size at which the slider stands at first where the study has chosen none; the middle of the
+        curve if not given.
+
+    Returns
+    -------
+    VBox
+        Three sliders; the trade-off curve, the failed years and the worst two years.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run.
+    """
+    prepared = prepare(path)
+    largest = float(prepared.sizes[-1]) / 1000
+    own = prepared.study.tank
+    first = float(prepared.sizes[prepared.sizes.size // 2]) if tank is None else tank
+    first = (own.usable(own.chosen) if own.chosen else first) / 1000
+    controls = {
+        "area": slider("area", round(prepared.area), 20, round(4 * prepared.area, -1), 10),
+        "people": slider("people", round(prepared.people), 10, round(4 * prepared.people, -1), 10),
+        "capacity": slider(
+            "capacity", math.ceil(2 * first) / 2, 0.5, round(largest), 0.5, unit="kL", scale=1000.0
+        ),
+    }
+    figures: dict[str, object] = {}
+
+    def redraw(area: float, people: float, capacity: float) -> dict[str, tuple]:
+        done = variant(prepared, area=area, people=people, capacity=capacity)
+        worst = worst_two_years(done)
+        figures["curve"] = trade_off_figure(
+            done, done.attrs["measure"], done.attrs["target"], capacity, figures.get("curve")
+        )
+        figures["years"] = failed_years_figure(
+            done.described_failed_by_year, done.days_in_year, figures.get("years")
+        )
+        figures["storage"] = storage_figure(worst, capacity, figures.get("storage"))
+        return {
+            "curve": (figures["curve"], trade_off_words(done)),
+            "years": (figures["years"], failed_years_words(done)),
+            "storage": (figures["storage"], storage_words(worst)),
+        }
+
+    def choices(area: float, people: float, capacity: float) -> dict[str, object]:
+        return chosen_in_study(prepared, area=area, people=people, capacity=capacity)
+
+    return board("study", controls, redraw, cautions("drinking"), path, choices)
+
+
+def options_panel(path: str | os.PathLike, worked: Worked) -> widgets.VBox:
+    """Return the panel that compares the options of a study.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    worked : Worked
+        The study, run.
+
+    Returns
+    -------
+    VBox
+        Two sliders, the size of the tank and the target; what each option supplies.
+
+    Raises
+    ------
+    InputError
+        If the study names no options.
+    """
+    options = worked.groups.get("options")
+    if options is None:
+        raise InputError("the study names no options", "add an [[option]] table", "option", path)
+    largest = float(options.nominal[-1]) / 1000
+    controls = {
+        "nominal": slider(
+            "nominal",
+            round(float(options.described_nominal[0]) / 1000),
+            1,
+            round(largest),
+            1,
+            unit="kL",
+            scale=1000.0,
+        ),
+        "target": slider(
+            "target", round(100 * worked.study.target.reliability), 50, 99, 1, unit="%", scale=0.01
+        ),
+    }
+    figures: dict[str, object] = {}
+
+    def redraw(nominal: float, target: float) -> dict[str, tuple]:
+        figures["options"] = options_figure(options, target, figures.get("options"), looked_at=nominal)
+        return {"options": (figures["options"], options_at_words(options, nominal, target))}
+
+    def choices(nominal: float, target: float) -> dict[str, object]:
+        return {"tank.chosen": nominal, "target.reliability": target}
+
+    return board("options", controls, redraw, cautions("drinking"), path, choices)
