@@ -37,23 +37,6 @@ def write_sheets(out: str | os.PathLike, notebooks: str | os.PathLike = "noteboo
 
     The sheets hold what the notebooks have stored: words, pictures and the compared results. The answers are computed
     now, by the exercises' own checks, for the study that the notebooks open.
-
-    Parameters
-    ----------
-    out : str or path
-        Folder for the pages.
-    notebooks : str or path
-        Folder of the notebooks.
-
-    Returns
-    -------
-    list of str
-        Names of the files written.
-
-    Raises
-    ------
-    InputError
-        If there are no notebooks, or the folder cannot be written.
     """
     books = sorted(Path(notebooks).glob("[0-9][0-9]_*.ipynb"))
     if not books:
@@ -69,18 +52,7 @@ def write_sheets(out: str | os.PathLike, notebooks: str | os.PathLike = "noteboo
 
 
 def answers(book: str | os.PathLike) -> list[tuple[str, str]]:
-    """Return the exercises of a notebook and their answers, by running its cells with no answer of the reader's.
-
-    Parameters
-    ----------
-    book : str or path
-        The notebook.
-
-    Returns
-    -------
-    list of tuple of str
-        Question, in Markdown, and answer.
-    """
+    """Return the exercises of a notebook and their answers, by running its cells with no answer of the reader's."""
     book, names, found, question = Path(book), {"__name__": "__main__"}, [], ""
     cells = json.loads(book.read_text(encoding="utf-8"))["cells"]
     with contextlib.chdir(book.parent):
@@ -109,18 +81,7 @@ def _without_answer(source: str) -> tuple[ast.Module, bool]:
 
 
 def sheet(book: str | os.PathLike) -> str:
-    """Return a notebook as a page: no code, a line to write on below each exercise.
-
-    Parameters
-    ----------
-    book : str or path
-        The notebook.
-
-    Returns
-    -------
-    str
-        HTML that needs nothing from outside.
-    """
+    """Return a notebook as a page: no code, a line to write on below each exercise."""
     import nbformat
     from nbconvert import HTMLExporter
 

@@ -69,25 +69,6 @@ def _fill_series(inflow, capacity, drain, empty_after, start, out, drained, held
 def share(inflow: xr.DataArray, kept: float | xr.DataArray) -> Passed:
     """Pass a fixed share of the flow: out = kept x inflow.
 
-    Parameters
-    ----------
-    inflow : DataArray [L/day]
-        Water that arrives.
-    kept : float or DataArray [1]
-        Share that passes, from 0 to 1: a runoff coefficient, the efficiency of a filter.
-
-    Returns
-    -------
-    Passed
-        ``out`` and ``lost``, which add up to ``inflow``.
-
-    Raises
-    ------
-    InputError
-        If the share lies outside 0 to 1.
-
-    Examples
-    --------
     >>> flow = xr.DataArray([0.0, 10.0], dims="time")
     >>> passed = share(flow, 0.9)
     >>> passed.out.values, passed.lost.values
@@ -104,25 +85,6 @@ def cap_flow(inflow: xr.DataArray, flow_limit: float | xr.DataArray) -> Passed:
     Limits: the flow is taken as even within a step, so the step must be short beside the bursts of the
     rain (an hour or less). For daily rain use `rainharvest.catchment.intensity.share_below`.
 
-    Parameters
-    ----------
-    inflow : DataArray [L/day]
-        Water that arrives.
-    flow_limit : float or DataArray [L/day]
-        Most that passes.
-
-    Returns
-    -------
-    Passed
-        ``out`` and ``lost``, which add up to ``inflow``.
-
-    Raises
-    ------
-    InputError
-        If the limit is below zero.
-
-    Examples
-    --------
     >>> flow = xr.DataArray([0.0, 10.0], dims="time")
     >>> cap_flow(flow, 4.0).out.values
     array([0., 4.])
@@ -145,32 +107,6 @@ def fill_store(
     w <- max(0, w - b); taken = min(in, C - w); out = in - taken; w <- w + taken,
     and from the ``empty_after``-th dry step in a row on the space is emptied.
 
-    Parameters
-    ----------
-    inflow : DataArray [L/day]
-        Water that arrives, one value a step.
-    capacity : float or DataArray [L]
-        The space.
-    drain : float or DataArray [L/day]
-        Most that leaves it in one step, by a bleed or by evaporation.
-    empty_after : float or DataArray [day], optional
-        Dry steps in a row after which it is empty whatever the drain; never if not given.
-    start : float or DataArray [L]
-        What it holds before the first step.
-
-    Returns
-    -------
-    Passed
-        ``out``; ``lost``, what drained; ``held``, the content at the end of each step. At each step
-        inflow = out + lost + change of held.
-
-    Raises
-    ------
-    InputError
-        If the series has a gap, or a parameter is below zero.
-
-    Examples
-    --------
     >>> flow = xr.DataArray([5.0, 0.0, 5.0], dims="time")
     >>> passed = fill_store(flow, capacity=3.0, drain=1.0)
     >>> passed.out.values, passed.held.values
@@ -279,33 +215,6 @@ def run_chain(
     coefficient is applied; what the gutter cannot pass is lost; the first-flush space drains and takes
     what it can. The roofs are added; the filter takes its share; what the pipe cannot pass is lost at the
     gutter; the pipe, if wet, drains through its bleed or is emptied, and fills before anything passes.
-
-    Parameters
-    ----------
-    rain : ndarray, shape (steps, series)
-        Depth in each step, mm. No missing values: check before.
-    drying : ndarray, shape (steps, series)
-        Most that a roof dries in each step, mm.
-    series : ndarray of int, shape (lanes,)
-        Which series each lane takes.
-    roofs : ndarray, shape (len(ROOF), roofs, lanes)
-        See `ROOF`; a lane with fewer roofs has roofs of area zero.
-    gutter_ratio : ndarray, shape (steps, any)
-        Share of the step's runoff that falls below the limit of a gutter.
-    gutter_index : ndarray of int, shape (roofs, lanes)
-        Which column of it.
-    pipes : ndarray, shape (len(PIPE), lanes)
-        See `PIPE`.
-    pipe_ratio : ndarray, shape (steps, any)
-        Share of what the gutters passed that falls below the limit of the pipe.
-    pipe_index : ndarray of int, shape (lanes,)
-        Which column of it.
-    total : ndarray, shape (len(ROWS), lanes)
-        Filled with the sums over the record (L); for the stores with what they hold at the end.
-    kept : ndarray of int
-        Which of the `ROWS` the trace has.
-    trace : ndarray, shape (kept.size, steps, lanes), or None
-        Filled with the values of each step (L) if given.
     """
     count, lanes, steps = roofs.shape[1], series.size, rain.shape[0]
     # What the inner loops touch lies in arrays made here, one lane beside the other: only then does the compiler
@@ -425,34 +334,7 @@ def run_lanes(
     intensity: Intensity | Sequence[Intensity],
     trace: bool | Sequence[int],
 ) -> tuple[np.ndarray, np.ndarray | None]:
-    """Run every catchment with every series of the rain; lanes are catchments by series.
-
-    Parameters
-    ----------
-    rain : Rain
-        The rain, daily or finer.
-    catchments : list of Catchment
-        Chains to compare.
-    drying : float or DataArray [mm/day]
-        Most that a roof dries in a day.
-    intensity : Intensity or sequence of Intensity
-        How hard it rains within the day, for all series or for each; not used where the steps are shorter
-        than a day.
-    trace : bool or sequence of int
-        Whether the values of each step are wanted, or of which of the `ROWS`, by place.
-
-    Returns
-    -------
-    total : ndarray, shape (len(ROWS), catchments, series) [L]
-        Sums over the record; for the stores, what they hold at the end.
-    trace : ndarray, shape (rows wanted, steps, catchments * series) [L], or None
-        Values of each step.
-
-    Raises
-    ------
-    InputError
-        If a run of pipe cannot work, or the drying does not fit the rain.
-    """
+    """Run every catchment with every series of the rain; lanes are catchments by series."""
     steps, count = rain.depth.shape
     day = rain.hours / 24
     lanes = len(catchments) * count

@@ -118,30 +118,6 @@ def collect_totals(
 ) -> xr.Dataset:
     """Return the totals of many catchments over one record, for comparison.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        Daily rain on ``time`` without gaps; further dimensions are carried through.
-    catchments : sequence of Catchment
-        What to compare.
-    drying : float or DataArray [mm/day]
-        Most that a wet roof loses to the air in a day.
-    intensity : Intensity
-        How hard it rains.
-
-    Returns
-    -------
-    Dataset
-        On the dimension ``catchment`` and those of the rain: ``rain_on_roof``, ``inflow``, ``lost`` by
-        ``loss``, as means over the days of the record (L/day), and ``held`` (L) at its end.
-
-    Raises
-    ------
-    InputError
-        As `collect`.
-
-    Examples
-    --------
     >>> rain = pd.Series([10.0, 0.0, 4.0], index=pd.date_range("2001-01-01", periods=3))
     >>> two = [
     ...     Catchment(roofs=(Roof(area=a, wetting=0),), first_flush=0, filter_efficiency=1) for a in (50, 100)
@@ -159,22 +135,7 @@ def collect_totals(
 
 
 def label_days(rows: xr.DataArray, catchment: Catchment, rain: xr.DataArray) -> xr.Dataset:
-    """Name the rows of the trace and say where they come from.
-
-    Parameters
-    ----------
-    rows : DataArray [L]
-        Rows of `rainharvest.catchment.chain.ROWS` on ``row`` and ``time``, one value a day.
-    catchment : Catchment
-        What was run.
-    rain : DataArray [mm/day]
-        What it was run with.
-
-    Returns
-    -------
-    Dataset
-        As `collect`.
-    """
+    """Name the rows of the trace and say where they come from."""
     data = _by_name(rows)
     data.attrs = {
         "rainharvest_version": rainharvest.__version__,
@@ -203,30 +164,6 @@ def annual_yield(
 
     yield = coefficient x (rain - loss) x area, not below zero. It knows no seasons, no tank, no storms.
 
-    Parameters
-    ----------
-    rain_year : float or array [mm/year]
-        Rain of the year.
-    area : float or array [m2]
-        Plan area of the roof.
-    coefficient : float [1]
-        Share collected; 0.80 to 0.85 in the source.
-    loss : float [mm/year]
-        Absorption and wetting; 2 mm a month in the source.
-
-    Returns
-    -------
-    float or array [L/year]
-        Yield. Source: enHealth, Guidance on use of rainwater tanks, Australian Government 2010,
-        Appendix B.
-
-    Raises
-    ------
-    InputError
-        If a value is below zero.
-
-    Examples
-    --------
     >>> float(annual_yield(rain_year=750, area=200))
     116160.0
     """
@@ -254,31 +191,6 @@ def collect_finer(
     Gutter and pipe limits act on each step: min(flow, limit). Nothing is assumed about how hard it rains
     within the day; what happens within a step stays hidden.
 
-    Parameters
-    ----------
-    rain_rate : DataArray or Series [mm/h]
-        Rain on an even ``time`` without gaps, each step stamped by its start; an hour or less.
-    roofs : Roof or sequence of Roof
-        The roofs connected.
-    conveyance : Conveyance, optional
-        The run of pipe to the tank.
-    drying : float [mm/day]
-        Most that a wet roof loses to the air in a day.
-    **settings
-        ``first_flush``, ``first_flush_bleed``, ``first_flush_reset``, ``filter_efficiency``, as `collect`.
-
-    Returns
-    -------
-    Dataset
-        As `collect`; ``held`` is what is held at the end of the day.
-
-    Raises
-    ------
-    InputError
-        If the step does not divide a day, or as `collect`.
-
-    Examples
-    --------
     >>> hours = pd.date_range("2001-01-01", periods=24, freq="h")
     >>> rain = pd.Series([0.0] * 20 + [30.0, 2.0, 0.0, 0.0], index=hours)
     >>> roof = Roof(area=120, runoff_coefficient=1, wetting=0, gutter_capacity=0.5)
@@ -306,23 +218,6 @@ def collect_finer(
 def daily_rain(rain_rate: xr.DataArray | pd.Series) -> xr.DataArray:
     """Add hourly or finer rain up to days, midnight to midnight.
 
-    Parameters
-    ----------
-    rain_rate : DataArray or Series [mm/h]
-        Rain on an even ``time`` without gaps, each step stamped by its start.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        Rain of each day.
-
-    Raises
-    ------
-    InputError
-        If the rain has gaps or its step does not divide a day.
-
-    Examples
-    --------
     >>> hours = pd.date_range("2001-01-01", periods=48, freq="h")
     >>> daily_rain(pd.Series([0.5] * 24 + [0.0] * 24, index=hours)).values
     array([12.,  0.])
@@ -347,34 +242,7 @@ def compare_steps(
     heaviest: int = 10,
     **settings: float | None,
 ) -> pd.DataFrame:
-    """Say how far the daily shortcut is off the same chain run at the step of the rain.
-
-    Parameters
-    ----------
-    rain_rate : DataArray or Series [mm/h]
-        One series of hourly or finer rain.
-    roofs : Roof or sequence of Roof
-        The roofs connected.
-    conveyance : Conveyance, optional
-        The run of pipe to the tank.
-    intensity : Intensity, optional
-        What the shortcut is told of how hard it rains; estimated from the same rain if not given.
-    heaviest : int [day]
-        How many of the heaviest days are looked at apart.
-    **settings
-        As `collect_finer`.
-
-    Returns
-    -------
-    DataFrame
-        Rows: rain on the roofs, inflow and each loss. Columns: litres by the finer step and by the daily
-        shortcut over the whole record and over the heaviest days, and the error as a share of the rain.
-
-    Raises
-    ------
-    InputError
-        As `collect_finer` and `rainharvest.catchment.intensity.estimate_intensity`.
-    """
+    """Say how far the daily shortcut is off the same chain run at the step of the rain."""
     told = intensity or estimate_intensity(rain_rate)
     days = daily_rain(rain_rate)
     fine = collect_finer(rain_rate, roofs, conveyance, **settings)
@@ -395,29 +263,7 @@ def shortcut_error(
     intensity: Intensity | None = None,
     heaviest: int = 10,
 ) -> pd.DataFrame:
-    """Say how far the closed form is off at each limit, for the record and for its heaviest days.
-
-    Parameters
-    ----------
-    rain_rate : DataArray or Series [mm/h]
-        One series of hourly or finer rain.
-    limits : sequence of float [mm/h]
-        Limits of intensity.
-    intensity : Intensity, optional
-        What the closed form is told; estimated from the same rain if not given.
-    heaviest : int [day]
-        How many of the heaviest days are looked at apart.
-
-    Returns
-    -------
-    DataFrame
-        By limit: the share that passes in truth and by the closed form, and the error, for both.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.catchment.intensity.estimate_intensity`.
-    """
+    """Say how far the closed form is off at each limit, for the record and for its heaviest days."""
     steps = _finer(rain_rate)
     told = intensity or estimate_intensity(rain_rate)
     days = daily_rain(rain_rate)

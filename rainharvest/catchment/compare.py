@@ -38,22 +38,6 @@ def gutter_hours(
     On a day of depth P and mean intensity mu there are P / mu wet hours, and the share exp(-(c / l)^k) of
     them is above the limit c (Weibull, see `rainharvest.catchment.intensity`).
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        Daily rain on ``time`` without gaps.
-    catchment : Catchment
-        Roofs and run of pipe.
-    intensity : Intensity
-        How hard it rains.
-
-    Returns
-    -------
-    DataArray [h/year]
-        Expected hours a year, on the dimensions of the rain other than time.
-
-    Examples
-    --------
     >>> rain = pd.Series([10.0, 0.0, 4.0], index=pd.date_range("2001-01-01", periods=3))
     >>> from rainharvest.catchment.tables import Roof
     >>> float(gutter_hours(rain, Catchment(roofs=(Roof(area=100),))))
@@ -82,35 +66,7 @@ def compare_conveyance(
     drying: float | xr.DataArray = DRYING.value,
     intensity: Intensity = INTENSITY,
 ) -> pd.DataFrame:
-    """Return runs of pipe for one site side by side, dry against wet.
-
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One series of daily rain without gaps.
-    catchment : Catchment
-        The roofs and what stands between; its own conveyance is not looked at.
-    runs : dict of str to Conveyance
-        The runs to compare, by name. One that cannot work has a column of reasons and no numbers.
-    design_intensity : float [mm/h]
-        Rain of the design storm over a few minutes.
-    standing_limit : float [day]
-        Standing water older than this counts as too old.
-    drying : float or DataArray [mm/day]
-        Most that a wet roof loses to the air in a day.
-    intensity : Intensity
-        How hard it rains.
-
-    Returns
-    -------
-    DataFrame
-        A column for each run; rows in words with their unit, the first saying whether it can work.
-
-    Raises
-    ------
-    InputError
-        If the rain has several series, or as `rainharvest.catchment.collect.collect`.
-    """
+    """Return runs of pipe for one site side by side, dry against wet."""
     steps = read_daily(rain)
     if steps.depth.shape[1] != 1:
         raise InputError("the rain has several series", "choose one member and one site", "rain")
@@ -185,33 +141,6 @@ def vary(
 ) -> xr.Dataset:
     """Return the totals of one catchment as one setting varies.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        Daily rain on ``time`` without gaps.
-    catchment : Catchment
-        What is varied.
-    field : str
-        A field of `Catchment` (such as ``first_flush``) or of its conveyance (such as ``bore``).
-    values : sequence of float
-        The values it takes, in the field's unit.
-    drying : float or DataArray [mm/day]
-        Most that a wet roof loses to the air in a day.
-    intensity : Intensity
-        How hard it rains.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.catchment.collect.collect_totals`, on a dimension named after the field.
-
-    Raises
-    ------
-    InputError
-        If there is no such field, or a value of it cannot work.
-
-    Examples
-    --------
     >>> rain = pd.Series([10.0, 0.0, 4.0], index=pd.date_range("2001-01-01", periods=3))
     >>> roof = Roof(area=300, runoff_coefficient=1, wetting=0)
     >>> vary(rain, Catchment(roofs=(roof,), filter_efficiency=1), "first_flush", [0.0, 1.0]).inflow.values
@@ -247,32 +176,6 @@ def best_bore(
     Limits: an hour hides bursts, so that small bores lose more than shown. Hold ``limit`` of the bore chosen
     against the design intensity that local rules set, and take the larger bore of the two.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        Daily rain on ``time`` without gaps; over members and sites the mean decides.
-    catchment : Catchment
-        With a conveyance that works.
-    bores : sequence of float [mm]
-        Inside diameters to try, above zero.
-    drying : float or DataArray [mm/day]
-        Most that a wet roof loses to the air in a day.
-    intensity : Intensity
-        How hard it rains.
-
-    Returns
-    -------
-    Dataset
-        As `vary` on ``bore``, with ``capacity_of_pipe`` (L/s), ``held_volume`` (L), ``limit``, the rain at
-        which it backs up (mm/h), and the attribute ``best_bore`` (mm).
-
-    Raises
-    ------
-    InputError
-        If there is no conveyance, or it cannot work with any bore.
-
-    Examples
-    --------
     >>> rng = np.random.default_rng(0)
     >>> wet_days = rng.random(3653) < 0.3
     >>> days = pd.date_range("2001-01-01", periods=3653)
@@ -307,30 +210,6 @@ def roof_order(
 
     Roofs share the run of pipe, so that what one adds depends on those connected before it.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        Daily rain on ``time`` without gaps; over members and sites the mean decides.
-    catchment : Catchment
-        Every roof with its ``pipe_to_add`` and a name of its own.
-    drying : float or DataArray [mm/day]
-        Most that a wet roof loses to the air in a day.
-    intensity : Intensity
-        How hard it rains.
-
-    Returns
-    -------
-    DataFrame
-        A row for each roof in order: ``added`` (L/year), ``pipe_to_add`` (m), ``added_per_metre`` (L/year per
-        m; infinite for no pipe at all), ``total`` (L/year) so far.
-
-    Raises
-    ------
-    InputError
-        If a roof has no distance, or two bear one name.
-
-    Examples
-    --------
     >>> rain = pd.Series([10.0] * 365, index=pd.date_range("2001-01-01", periods=365))
     >>> near = Roof(name="shed", area=40, pipe_to_add=4)
     >>> far = Roof(name="barn", area=300, pipe_to_add=60)

@@ -50,18 +50,6 @@ _NOMINALLY_LEVEL = 3.0
 def half_round_section(gutter_width: float) -> float:
     """Return the section of a half-round gutter that is full to the brim.
 
-    Parameters
-    ----------
-    gutter_width : float [mm]
-        Inside width at the top.
-
-    Returns
-    -------
-    float [mm2]
-        Half a circle.
-
-    Examples
-    --------
     >>> half_round_section(100)
     3927.0
     """
@@ -83,35 +71,6 @@ def gutter_capacity(
     Half round: 0.9 x 2.78e-5 A^1.25. Other shapes: 0.9 x 3.48e-5 A^1.25 Fd Fs. Both times the long-gutter
     factor and 0.85 where there is a bend of more than 10 degrees.
 
-    Parameters
-    ----------
-    gutter_section : float [mm2]
-        Section A, full to the brim.
-    gutter_length : float [m]
-        From the end of the gutter to the outlet.
-    gutter_depth : float [mm], optional
-        Design depth of water; needed for a length above zero.
-    fall : float [m/m]
-        Fall towards the outlet.
-    bends : int [1]
-        Bends of more than 10 degrees on the way; the standard has one factor however many.
-    shape : str
-        "half round" or "other".
-    depth_factor, shape_factor : float [1], optional
-        For other shapes: Fd and Fs read from Figures 5 and 6 of the standard.
-
-    Returns
-    -------
-    float [L/s]
-        Flow. Source: EN 12056-3:2000, clause 5 and Table 6.
-
-    Raises
-    ------
-    InputError
-        If the shape is unknown, a factor or the depth is missing, or the gutter is too long.
-
-    Examples
-    --------
     The 100 mm half-round gutter of Approved Document H drains 37 m2 at 75 mm/h:
 
     >>> round(float(gutter_capacity(half_round_section(100))) / 0.021, 1)
@@ -143,27 +102,6 @@ def long_gutter_factor(gutter_length: float, gutter_depth: float, fall: float = 
 
     Up to 3 mm/m a gutter is nominally level. Between the entries of the table the factor is interpolated.
 
-    Parameters
-    ----------
-    gutter_length : float [m]
-        From the end of the gutter to the outlet.
-    gutter_depth : float [mm]
-        Design depth of water.
-    fall : float [m/m]
-        Fall towards the outlet; above 10 mm/m counts as 10.
-
-    Returns
-    -------
-    float [1]
-        Factor on the capacity. Source: EN 12056-3:2000, Table 6.
-
-    Raises
-    ------
-    InputError
-        If the gutter is longer than 500 times the depth, where the table ends.
-
-    Examples
-    --------
     >>> long_gutter_factor(10, 50), long_gutter_factor(10, 50, fall=0.004)
     (0.80, 1.10)
     """
@@ -188,27 +126,6 @@ def outlet_capacity(diameter: float, head: float, strainer: bool = False) -> flo
 
     k D h^1.5 / 7500 for h <= D / 2, else k D^2 h^0.5 / 15000; k = 1, or 0.5 with a strainer.
 
-    Parameters
-    ----------
-    diameter : float [mm]
-        Of the outlet.
-    head : float [mm]
-        Depth of water over it.
-    strainer : bool
-        Whether it has one.
-
-    Returns
-    -------
-    float [L/s]
-        Flow. Source: EN 12056-3:2000, Table 7.
-
-    Raises
-    ------
-    InputError
-        If a value is below zero.
-
-    Examples
-    --------
     >>> outlet_capacity(diameter=100, head=40), outlet_capacity(diameter=100, head=60)
     (3.37, 5.16)
     """
@@ -222,18 +139,6 @@ def outlet_capacity(diameter: float, head: float, strainer: bool = False) -> flo
 def freeboard(gutter_depth: float) -> float:
     """Return the least freeboard of a gutter: 25 mm, then 0.3 of its depth, at most 75 mm.
 
-    Parameters
-    ----------
-    gutter_depth : float [mm]
-        Depth of the gutter.
-
-    Returns
-    -------
-    float [mm]
-        Freeboard. Source: EN 12056-3:2000, Table 5.
-
-    Examples
-    --------
     >>> freeboard(60), freeboard(100), freeboard(400)
     (25.0, 30.0, 75.0)
     """
@@ -242,18 +147,7 @@ def freeboard(gutter_depth: float) -> float:
 
 
 def require_positive(**values: float) -> None:
-    """Raise if one of the values is below zero or missing.
-
-    Parameters
-    ----------
-    **values
-        By the name of the argument.
-
-    Raises
-    ------
-    InputError
-        Naming the first that is wrong.
-    """
+    """Raise if one of the values is below zero or missing."""
     for name, value in values.items():
         if not value >= 0:
             raise InputError(f"{value} is not possible", "give a value of zero or more", name)
@@ -320,27 +214,6 @@ def wind_area(gutter_length: float, roof_width: float, roof_height: float) -> fl
 
     For the size of gutters only. The yield of a roof goes by its plan area.
 
-    Parameters
-    ----------
-    gutter_length : float [m]
-        Along the gutter.
-    roof_width : float [m]
-        Plan width from ridge to gutter.
-    roof_height : float [m]
-        Height from gutter to ridge.
-
-    Returns
-    -------
-    float [m2]
-        Effective area. Source: practice of the United Kingdom with EN 12056-3.
-
-    Raises
-    ------
-    InputError
-        If a length is below zero.
-
-    Examples
-    --------
     >>> wind_area(gutter_length=10, roof_width=4, roof_height=3)
     55.0
     """
@@ -355,27 +228,6 @@ def vertical_pipe_capacity(
 
     The exponents are the rounded ones that the standard prints; its Table 8 was made with them.
 
-    Parameters
-    ----------
-    bore : float [mm]
-        Inside diameter.
-    filling : float [1]
-        Share of the bore that the water takes, 0.20 to 0.33.
-    roughness : float [mm]
-        Pipe roughness.
-
-    Returns
-    -------
-    float [L/s]
-        Flow. Source: EN 12056-3:2000, Table 8.
-
-    Raises
-    ------
-    InputError
-        If the filling is outside the standard's range or another value is not above zero.
-
-    Examples
-    --------
     >>> round(vertical_pipe_capacity(bore=100), 1)
     10.7
     """
@@ -449,24 +301,12 @@ def size_drainage(
 
 @dataclass(frozen=True)
 class PeakOverflow:
-    """The rate that the overflow of a full tank must pass.
+    """The rate that the overflow of a full tank must pass."""
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        What arrives, and so must leave: the least of the three below.
-    roofs : float [L/s]
-        What the roofs shed in the design storm, runoff coefficient 1.
-    gutters : float [L/s]
-        What the gutters pass of it; infinite without limits.
-    pipe : float [L/s]
-        Most that the run of pipe can bring, see `most_through_pipe`; infinite without a run.
-    """
-
-    flow: float
-    roofs: float
-    gutters: float
-    pipe: float
+    flow: float  # [L/s] What arrives, and so must leave: the least of the three below
+    roofs: float  # [L/s] What the roofs shed in the design storm, runoff coefficient 1
+    gutters: float  # [L/s] What the gutters pass of it; infinite without limits
+    pipe: float  # [L/s] Most that the run of pipe can bring, see `most_through_pipe`; infinite without a run
 
     @property
     def governed_by(self) -> str:
@@ -522,18 +362,6 @@ def most_through_pipe(conveyance: Conveyance) -> float:
     A dry run is sized part full, but in a storm beyond that it fills and is driven by the whole head, like a
     wet one: the overflow must pass that flow, although the yield does not count on it.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-
-    Returns
-    -------
-    float [L/s]
-        Never less than `rainharvest.catchment.hydraulics.pipe_capacity`; zero where the run cannot work.
-
-    Examples
-    --------
     >>> dry = Conveyance(kind="dry", run=20, bore=100, outlet_level=3.0, inlet_level=2.0)
     >>> pipe_capacity(dry), most_through_pipe(dry)
     (4.67, 9.92)
@@ -550,26 +378,6 @@ def daily_overflow(overflow: xr.DataArray, quantiles: tuple[float, ...] = (0.5, 
 
     Give the spill of a simulated tank, or the inflow itself for a tank that is always full.
 
-    Parameters
-    ----------
-    overflow : DataArray [L/day]
-        What leaves by the overflow each day, on ``time``.
-    quantiles : tuple of float [1]
-        Quantiles wanted of the days with overflow.
-
-    Returns
-    -------
-    Dataset
-        Without ``time``: ``days_a_year`` with overflow, ``volume_a_year`` (L), ``largest`` (L/day) and
-        ``largest_day``; and on ``quantile`` the ``overflow_of_day`` (L/day) of days with overflow.
-
-    Raises
-    ------
-    InputError
-        If it has gaps, values below zero or no time.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> time = pd.date_range("2001-01-01", periods=4)
     >>> spill = xr.DataArray([0.0, 500.0, 0.0, 100.0], dims="time", coords={"time": time})

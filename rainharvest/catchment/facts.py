@@ -41,20 +41,7 @@ from rainharvest.study.file import Study, read_study
 
 
 def study_water(study: Study, record: StudyRecord) -> xr.Dataset:
-    """Return the water at the tank inlet and what was lost, over the study's record.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    record : StudyRecord
-        Its rain.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.catchment.collect.collect`; nothing flows where the arrangement takes no rain.
-    """
+    """Return the water at the tank inlet and what was lost, over the study's record."""
     if study.arrangement.kind == "mains reserve":
         nothing = xr.zeros_like(record.filled).assign_attrs(record.filled.attrs | attributes("inflow"))
         return nothing.reset_coords(drop=True).to_dataset(name="inflow")
@@ -67,23 +54,6 @@ def catchment_defaults(
 ) -> dict[str, Default]:
     """Return the defaults that a catchment works with, in words, in the order of the chain.
 
-    Parameters
-    ----------
-    catchment : Catchment
-        Roofs, first flush, filter and run of pipe.
-    drying : float or DataArray [mm/day]
-        What `rainharvest.catchment.collect.collect` was told.
-    intensity : Intensity
-        What `rainharvest.catchment.collect.collect` was told; counts only where a gutter or pipe has a
-        limit.
-
-    Returns
-    -------
-    dict of str to Default
-        Only numbers that equal their default; the user's own are not in it.
-
-    Examples
-    --------
     >>> from rainharvest.catchment.tables import Roof
     >>> site = Catchment(roofs=(Roof(name="hall", area=100, wetting=0),), first_flush=1.0)
     >>> list(catchment_defaults(site))[:2]
@@ -139,34 +109,18 @@ BORES = (32.0, 40.0, 50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 300.0)
 
 @dataclass(frozen=True)
 class Climate:
-    """Rain of one place.
+    """Rain of one place."""
 
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        One filled version without gaps.
-    intensity : Intensity
-        How hard it rains.
-    """
-
-    rain: xr.DataArray
-    intensity: Intensity
+    rain: xr.DataArray  # [mm/day] One filled version without gaps
+    intensity: Intensity  # How hard it rains
 
 
 @dataclass(frozen=True)
 class Case:
-    """A study's catchment, and the climates to put it to.
+    """A study's catchment, and the climates to put it to."""
 
-    Parameters
-    ----------
-    catchment : Catchment
-        Roofs, run of pipe and what stands between, as the study has them.
-    climates : dict of str to Climate
-        By name.
-    """
-
-    catchment: Catchment
-    climates: dict[str, Climate]
+    catchment: Catchment  # Roofs, run of pipe and what stands between, as the study has them
+    climates: dict[str, Climate]  # By name
 
     @property
     def area(self) -> float:
@@ -176,29 +130,14 @@ class Case:
 
 @dataclass(frozen=True)
 class DryAndWet:
-    """The dry and the wet run between the same two points, side by side.
+    """The dry and the wet run between the same two points, side by side."""
 
-    Parameters
-    ----------
-    catchment : Catchment
-        The roofs, with the wet run.
-    levels : dict of str to Levels
-        By "dry run" and "wet run".
-    flow : float [L/s]
-        Flow of the design storm.
-    table : DataFrame
-        As `rainharvest.catchment.compare.compare_conveyance`.
-    yearly : DataArray [L/year]
-        On ``conveyance`` and ``cause``: what reaches the tank and what is lost.
-    curve : Dataset or None
-        As `rainharvest.catchment.compare.best_bore` of the wet run; None if it cannot work.
-    """
-
-    catchment: Catchment
-    levels: dict[str, Levels]
-    flow: float
-    table: pd.DataFrame
-    yearly: xr.DataArray
+    catchment: Catchment  # The roofs, with the wet run
+    levels: dict[str, Levels]  # By "dry run" and "wet run"
+    flow: float  # [L/s] Flow of the design storm
+    table: pd.DataFrame  # As `rainharvest.catchment.compare.compare_conveyance`
+    yearly: xr.DataArray  # [L/year] On ``conveyance`` and ``cause``: what reaches the tank and what is lost
+    # As `rainharvest.catchment.compare.best_bore` of the wet run; None if it cannot work
     curve: xr.Dataset | None
 
 
@@ -311,20 +250,7 @@ def dry_and_wet(
 
 
 def first_flush_cost(case: Case, depths: tuple[float, ...]) -> xr.DataArray:
-    """Return the share of the rain on the roofs that the first flush takes, by climate and depth.
-
-    Parameters
-    ----------
-    case : Case
-        The study's catchment and the climates.
-    depths : tuple of float [mm]
-        First-flush depths.
-
-    Returns
-    -------
-    DataArray [1]
-        On ``climate`` and ``first_flush``.
-    """
+    """Return the share of the rain on the roofs that the first flush takes, by climate and depth."""
     shares = []
     for climate in case.climates.values():
         done = vary(climate.rain, case.catchment, "first_flush", depths, intensity=climate.intensity)

@@ -23,20 +23,7 @@ GROUND = "#c9b79c"
 
 
 def levels_figure(levels: dict[str, Levels], figure: Figure | None = None) -> Figure:
-    """Draw roof, pipe and tank to scale, one drawing for each run, with the head left over marked.
-
-    Parameters
-    ----------
-    levels : dict of str to Levels
-        As `rainharvest.catchment.hydraulics.run_levels`, by the title of the drawing; always the same number.
-    figure : Figure, optional
-        A figure that this function made before: its artists are moved.
-
-    Returns
-    -------
-    Figure
-        Heights share one scale, lengths another; both stand on the axes.
-    """
+    """Draw roof, pipe and tank to scale, one drawing for each run, with the head left over marked."""
     if figure is None:
         figure, drawn = new_figure("", height=4.6, ncols=len(levels), sharey=True)
         for axes in np.atleast_1d(drawn):
@@ -62,22 +49,7 @@ def draw_run(
     across: float,
     tank: tuple[float, float, float, float] | None = None,
 ) -> None:
-    """Draw one run: ground, house, tank, pipe, standing water, margin.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where it is drawn, its limits set.
-    title : str
-        What stands over it.
-    one : Levels
-        The run.
-    across : float
-        Width of the drawing, m.
-    tank : tuple of float, optional
-        Length, height and level of the overflow of the tank, and its floor above the ground, m; if not given,
-        a tank as high as the inlet that stands on the ground.
-    """
+    """Draw one run: ground, house, tank, pipe, standing water, margin."""
     run = one.conveyance
     bottom, top = axes.get_ylim()
     head = keep(axes, "title", lambda: axes.set_title("", fontweight="bold", loc="left"))
@@ -161,20 +133,7 @@ CAUSES = {
 
 
 def losses_figure(yearly: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw where the rain goes, by cause, dry beside wet.
-
-    Parameters
-    ----------
-    yearly : DataArray [L/year]
-        On ``conveyance`` and ``cause`` (the keys of `CAUSES`); NaN for a run that cannot work.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A pair of bars for each cause, with their values.
-    """
+    """Draw where the rain goes, by cause, dry beside wet."""
     kinds = [str(kind) for kind in yearly.conveyance.values]
     causes = [str(cause) for cause in yearly.cause.values]
     colours = (OCHRE, DEEP, STONE, MIST)
@@ -224,22 +183,7 @@ def _kilolitres(value: float) -> str:
 
 
 def bore_figure(curve: xr.Dataset | None, bore: float, figure: Figure | None = None) -> Figure:
-    """Draw what a wet run loses by its bore: to backing up, to draining, and both together.
-
-    Parameters
-    ----------
-    curve : Dataset or None
-        As `rainharvest.catchment.compare.best_bore`; None for a run that cannot work with any bore.
-    bore : float [mm]
-        The bore that is looked at.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Shares of the water that arrives at the run; the bore that loses least is the one that brings most.
-    """
+    """Draw what a wet run loses by its bore: to backing up, to draining, and both together."""
     size = BORE_TICKS if curve is None else curve.bore.values
     if figure is None:
         figure, axes = new_figure("What a wet run loses, by its bore", height=4.8)

@@ -30,18 +30,6 @@ VISCOSITY = Default(
 def section(bore: float) -> float:
     """Return the area of a round bore.
 
-    Parameters
-    ----------
-    bore : float [mm]
-        Inside diameter.
-
-    Returns
-    -------
-    float [m2]
-        Area.
-
-    Examples
-    --------
     >>> section(100.0)
     0.0078540
     """
@@ -53,26 +41,6 @@ def friction_head(
 ) -> float:
     """Return the head lost along a full pipe: h = f (L / D) V^2 / 2g, f by Colebrook (64 / Re if laminar).
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        Flow.
-    bore : float [mm]
-        Inside diameter, above zero.
-    pipe_length : float [m]
-        Length of pipe.
-    roughness : float [mm]
-        Colebrook roughness.
-    viscosity : float [m2/s]
-        Kinematic viscosity.
-
-    Returns
-    -------
-    float [m]
-        Head lost. Source: Darcy and Weisbach; Colebrook 1939, solved by the library ``fluids``.
-
-    Examples
-    --------
     >>> friction_head(flow=5.0, bore=100.0, pipe_length=60.0, roughness=0.25)
     0.3430
     """
@@ -94,26 +62,6 @@ def part_full_flow(
     With Dh = 4A / P, four times the hydraulic radius, and q = sqrt(2 g Dh S),
     V = -2 q log10(k / (3.71 Dh) + 2.51 nu / (Dh q)).
 
-    Parameters
-    ----------
-    bore : float [mm]
-        Inside diameter.
-    fall : float [m/m]
-        Slope of the pipe.
-    filling : float [1]
-        Depth of water over bore, up to 1.
-    roughness : float [mm]
-        Colebrook roughness.
-    viscosity : float [m2/s]
-        Kinematic viscosity.
-
-    Returns
-    -------
-    float [L/s]
-        Flow. Source: the method of EN 12056-3:2000, Table C.1.
-
-    Examples
-    --------
     >>> round(part_full_flow(bore=96, fall=0.01, filling=0.7, roughness=1.0), 1)
     4.2
     """
@@ -134,24 +82,6 @@ def hazen_williams_head(flow: float, bore: float, pipe_length: float, smoothness
     h = 10.67 L Q^1.852 / (C^1.852 D^4.8704), in metres and m3/s. Textbooks round the exponents, which
     moves the answer by 1 to 2 %. For water in turbulent flow only; `friction_head` is the one used.
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        Flow.
-    bore : float [mm]
-        Inside diameter.
-    pipe_length : float [m]
-        Length of pipe.
-    smoothness : float [1]
-        The coefficient C: about 100 for old iron, 140 to 150 for plastic.
-
-    Returns
-    -------
-    float [m]
-        Head lost. Source: Hazen and Williams, as in Shammas and Wang, Water Engineering, 2015.
-
-    Examples
-    --------
     >>> hazen_williams_head(flow=43.8, bore=304.8, pipe_length=1000, smoothness=100)
     2.095
     """
@@ -160,21 +90,11 @@ def hazen_williams_head(flow: float, bore: float, pipe_length: float, smoothness
 
 @dataclass(frozen=True)
 class Head:
-    """Head that a flow needs, part by part.
+    """Head that a flow needs, part by part."""
 
-    Parameters
-    ----------
-    friction : float [m]
-        Along the straight pipe.
-    fittings : float [m]
-        In bends, tees, valves, screens and the entrance.
-    velocity : float [m]
-        Carried away at the exit.
-    """
-
-    friction: float
-    fittings: float
-    velocity: float
+    friction: float  # [m] Along the straight pipe
+    fittings: float  # [m] In bends, tees, valves, screens and the entrance
+    velocity: float  # [m] Carried away at the exit
 
     @property
     def total(self) -> float:
@@ -187,20 +107,6 @@ def head_needed(conveyance: Conveyance, flow: float) -> Head:
 
     One downpipe carries its share of the flow down to the run; run and riser carry all of it.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A wet run with a bore above zero.
-    flow : float [L/s]
-        Flow at the tank inlet.
-
-    Returns
-    -------
-    Head
-        Friction, fittings and velocity head.
-
-    Examples
-    --------
     >>> wet = Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4, roughness=0.25)
     >>> head_needed(wet, 4.0).total
     0.3036
@@ -220,18 +126,6 @@ def head_needed(conveyance: Conveyance, flow: float) -> Head:
 def head_available(conveyance: Conveyance) -> float:
     """Return the head from the gutter outlet down to the tank inlet, less the drop of a filter.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-
-    Returns
-    -------
-    float [m]
-        Head; below zero where the tank stands too high.
-
-    Examples
-    --------
     >>> head_available(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     0.6
     """
@@ -241,18 +135,6 @@ def head_available(conveyance: Conveyance) -> float:
 def level_margin(conveyance: Conveyance) -> float:
     """Return the level left over: outlet - filter drop - run x fall - inlet (dry), head available (wet).
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-
-    Returns
-    -------
-    float [m]
-        Below zero where the water cannot get there.
-
-    Examples
-    --------
     >>> level_margin(Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4))
     0.3
     """
@@ -263,18 +145,6 @@ def level_margin(conveyance: Conveyance) -> float:
 def fall_available(conveyance: Conveyance) -> float:
     """Return the steepest fall at which a dry run could be laid: (outlet - filter drop - inlet) / run.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-
-    Returns
-    -------
-    float [m/m]
-        Below zero where the tank stands too high; infinite for a run of no length that drops.
-
-    Examples
-    --------
     >>> fall_available(Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4))
     0.02
     """
@@ -285,18 +155,6 @@ def fall_available(conveyance: Conveyance) -> float:
 def held_volume(conveyance: Conveyance) -> float:
     """Return the water that stands in the run after rain: what lies below the level of the inlet.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind; a dry one holds nothing.
-
-    Returns
-    -------
-    float [L]
-        Held volume.
-
-    Examples
-    --------
     >>> held_volume(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     516.8
     """
@@ -311,18 +169,6 @@ def pipe_capacity(conveyance: Conveyance) -> float:
 
     Wet: the flow whose needed head equals the head available. Dry: part-full flow at the fall it is laid.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-
-    Returns
-    -------
-    float [L/s]
-        Zero where the run cannot work at all.
-
-    Examples
-    --------
     >>> pipe_capacity(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     4.9
     """
@@ -345,20 +191,6 @@ def pipe_capacity(conveyance: Conveyance) -> float:
 def head_margin(conveyance: Conveyance, flow: float) -> float:
     """Return the head left over at a flow: head available less head needed (wet), or the level left (dry).
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run with a bore above zero.
-    flow : float [L/s]
-        Flow at the tank inlet, as at the design intensity.
-
-    Returns
-    -------
-    float [m]
-        Below zero where the run backs up at the gutter.
-
-    Examples
-    --------
     >>> head_margin(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4), 3.0)
     0.3718
     """
@@ -369,18 +201,6 @@ def head_margin(conveyance: Conveyance, flow: float) -> float:
 def total_length(conveyance: Conveyance) -> float:
     """Return the length of pipe to buy: the run, and for a wet one every leg down and the riser.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-
-    Returns
-    -------
-    float [m]
-        Length; the downpipes of a dry run are those of the building and not counted.
-
-    Examples
-    --------
     >>> total_length(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     66.4
     """
@@ -393,18 +213,6 @@ def total_length(conveyance: Conveyance) -> float:
 def require_working(conveyance: Conveyance) -> None:
     """Raise if the run cannot bring any water to the tank, and say what would make it work.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-
-    Raises
-    ------
-    InputError
-        Bore of zero, or not enough level between gutter outlet and tank inlet.
-
-    Examples
-    --------
     >>> high = Conveyance(kind="dry", run=30, bore=100, outlet_level=2.5, inlet_level=2.4)
     >>> require_working(high)  # doctest: +ELLIPSIS
     Traceback (most recent call last):
@@ -418,18 +226,6 @@ def require_working(conveyance: Conveyance) -> None:
 def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
     """Say why a run cannot bring any water to the tank and what would make it work; None if it can.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-
-    Returns
-    -------
-    tuple of str, or None
-        The reason and the remedy.
-
-    Examples
-    --------
     >>> cannot_work(Conveyance(kind="wet", run=30, bore=0, outlet_level=3.0, inlet_level=2.4))
     ('the wet run cannot work: its bore is zero', 'give a pipe with a bore above zero')
     """
@@ -456,34 +252,19 @@ def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
 
 @dataclass(frozen=True)
 class Levels:
-    """What a drawing of one run needs: points are (distance from the wall, level above the tank's base), m.
+    """What a drawing of one run needs: points are (distance from the wall, level above the tank's base), m."""
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        What is drawn.
-    pipe : tuple of points
-        The axis of the pipe from the gutter outlet to the tank inlet.
-    standing : tuple of points
-        The part of it that stays full after rain; empty for a dry run.
-    margin : float [m]
-        Head left over at the design storm (wet), or level left over (dry); below zero where it fails.
-    margin_at : float [m]
-        Distance from the wall at which the margin is read: the downpipe of a wet run, the tank of a dry one.
-    margin_from, margin_to : float [m]
-        Levels between which the margin lies.
-    answer : str
-        Empty if the run can work; otherwise why not and what would make it work.
-    """
-
-    conveyance: Conveyance
-    pipe: tuple[tuple[float, float], ...]
+    conveyance: Conveyance  # What is drawn
+    pipe: tuple[tuple[float, float], ...]  # The axis of the pipe from the gutter outlet to the tank inlet
+    # The part of it that stays full after rain; empty for a dry run
     standing: tuple[tuple[float, float], ...]
+    # [m] Head left over at the design storm (wet), or level left over (dry); below zero where it fails
     margin: float
+    # [m] Distance from the wall at which the margin is read: the downpipe of a wet run, the tank of a dry one
     margin_at: float
-    margin_from: float
-    margin_to: float
-    answer: str
+    margin_from: float  # [m] Levels between which the margin lies
+    margin_to: float  # [m] Levels between which the margin lies
+    answer: str  # Empty if the run can work; otherwise why not and what would make it work
 
 
 def run_levels(conveyance: Conveyance, flow: float) -> Levels:
@@ -493,20 +274,6 @@ def run_levels(conveyance: Conveyance, flow: float) -> Levels:
     down, along and up; in the design storm water stands in the downpipe at the inlet level plus the head
     that the flow needs, and the margin is what is left up to the gutter outlet.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind.
-    flow : float [L/s]
-        Flow of the design storm.
-
-    Returns
-    -------
-    Levels
-        Points, margin, and the plain answer where the run cannot work.
-
-    Examples
-    --------
     >>> dry = Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4)
     >>> levels = run_levels(dry, flow=4.0)
     >>> levels.pipe, levels.margin
@@ -549,20 +316,6 @@ DENSITY = 1000.0
 def static_pressure(conveyance: Conveyance, backed_up: bool = False) -> float:
     """Return the pressure on the lowest joint: rho g (inlet level - low level).
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run of either kind; a dry one is under no pressure.
-    backed_up : bool
-        Whether the run stands full to the gutter outlet, as in a storm or with the inlet shut.
-
-    Returns
-    -------
-    float [kPa]
-        9.81 kPa for each metre of water.
-
-    Examples
-    --------
     >>> static_pressure(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     28.4
     """
@@ -575,20 +328,6 @@ def static_pressure(conveyance: Conveyance, backed_up: bool = False) -> float:
 def full_velocity(conveyance: Conveyance, flow: float) -> float:
     """Return the velocity in a full pipe, to hold against `SELF_CLEANSING`.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        A run with a bore above zero.
-    flow : float [L/s]
-        Flow at the tank inlet.
-
-    Returns
-    -------
-    float [m/s]
-        Velocity.
-
-    Examples
-    --------
     >>> full_velocity(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4), 4.0)
     0.509
     """
@@ -611,18 +350,6 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
 
     A day counts where the pipe holds water at its end and none entered it during the day.
 
-    Parameters
-    ----------
-    water : Dataset
-        What `rainharvest.catchment.collect.collect` returns.
-
-    Returns
-    -------
-    DataArray [day]
-        Days in a row, up to and with this one; zero where the pipe is empty or was renewed.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> from rainharvest.catchment.collect import collect
     >>> from rainharvest.catchment.tables import Roof
@@ -649,21 +376,6 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
 def standing_spells(water: xr.Dataset, standing_limit: float = STANDING_LIMIT.value) -> xr.Dataset:
     """Return how long water stands in a wet run: the spells, the longest, those beyond a limit.
 
-    Parameters
-    ----------
-    water : Dataset
-        What `rainharvest.catchment.collect.collect` returns.
-    standing_limit : float [day]
-        A spell longer than this counts as too long.
-
-    Returns
-    -------
-    Dataset
-        On the dimensions of the rain other than time: ``longest`` (days), ``spells``, ``spells_beyond``,
-        ``share`` of days on which water stands; and on ``quantile`` the length of a spell (days).
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> from rainharvest.catchment.collect import collect
     >>> from rainharvest.catchment.tables import Roof
@@ -697,20 +409,7 @@ def standing_spells(water: xr.Dataset, standing_limit: float = STANDING_LIMIT.va
 
 
 def quantiles_of(values: xr.DataArray, quantiles: tuple[float, ...]) -> xr.DataArray:
-    """Return quantiles over time of the values that are there; zero where there are none.
-
-    Parameters
-    ----------
-    values : DataArray
-        On ``time``; NaN where there is nothing to count.
-    quantiles : tuple of float [1]
-        Quantiles wanted.
-
-    Returns
-    -------
-    DataArray
-        On ``quantile`` instead of ``time``.
-    """
+    """Return quantiles over time of the values that are there; zero where there are none."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", "All-NaN", RuntimeWarning)
         return values.quantile(list(quantiles), "time", skipna=True).fillna(0.0)

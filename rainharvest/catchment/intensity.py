@@ -12,25 +12,16 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
+from rainharvest.core.tables import quantity
 
 
 @dataclass(frozen=True)
 class Rain:
-    """Rain as a table of steps and series, with what is needed to label the results.
+    """Rain as a table of steps and series, with what is needed to label the results."""
 
-    Parameters
-    ----------
-    depth : ndarray, shape (steps, series)
-        Rain in each step, mm.
-    array : DataArray
-        The rain as labelled, ``time`` first.
-    hours : float [h]
-        Length of a step.
-    """
-
-    depth: np.ndarray
-    array: xr.DataArray
-    hours: float
+    depth: np.ndarray  # Rain in each step, mm
+    array: xr.DataArray  # The rain as labelled, ``time`` first
+    hours: float  # [h] Length of a step
 
     def label(self, rows: np.ndarray) -> xr.DataArray:
         """Give rows of the trace, shape (rows, steps, series), their dimensions back."""
@@ -40,25 +31,7 @@ class Rain:
 
 
 def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
-    """Check a series of rain, mm/day in daily steps or mm/h in finer ones, and lay it out as depths.
-
-    Parameters
-    ----------
-    rain : DataArray or Series
-        Rain on ``time``, evenly spaced; further dimensions are separate series.
-    name : str
-        What to call it in an error.
-
-    Returns
-    -------
-    Rain
-        Depths in mm.
-
-    Raises
-    ------
-    InputError
-        If it has no even time axis, a missing value or a value below zero.
-    """
+    """Check a series of rain, mm/day in daily steps or mm/h in finer ones, and lay it out as depths."""
     if isinstance(rain, pd.Series):
         rain = xr.DataArray(rain.to_numpy(dtype=float), dims="time", coords={"time": rain.index.to_numpy()})
     if not isinstance(rain, xr.DataArray) or "time" not in rain.dims or "time" not in rain.indexes:
@@ -97,23 +70,7 @@ def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
 
 
 def read_daily(rain: xr.DataArray | pd.Series) -> Rain:
-    """Check that the rain is daily and lay it out as steps.
-
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        Rain on ``time``.
-
-    Returns
-    -------
-    Rain
-        Depths by step and series.
-
-    Raises
-    ------
-    InputError
-        If its steps are not days, or as `read_steps`.
-    """
+    """Check that the rain is daily and lay it out as steps."""
     steps = read_steps(rain)
     if steps.hours != 24:
         raise InputError(
@@ -125,30 +82,29 @@ def read_daily(rain: xr.DataArray | pd.Series) -> Rain:
 
 
 class Intensity(BaseModel):
-    """How hard it rains where the roof stands.
-
-    Parameters
-    ----------
-    mean_intensity : float [mm/h]
-        Mean rain of the hours with rain.
-    variation : float [1]
-        Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where
-        ``depth_growth`` is zero).
-    depth_growth : float [1]
-        Exponent with which the mean of a day's wet hours grows with the day's depth; 0 for none.
-    source : str
-        Where the three come from.
-    kind : str
-        "open data", "own choice" and so on, as in `rainharvest.core.defaults`; "given" for the user's own.
-    """
+    """How hard it rains where the roof stands."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    mean_intensity: float = Field(gt=0, le=100, description="mean rain of the hours with rain [mm/h]")
-    variation: float = Field(ge=0.2, le=6, description="coefficient of variation of wet-hour rain [1]")
-    depth_growth: float = Field(0.0, ge=0, le=0.95, description="exponent of growth with the day's depth [1]")
-    source: str = "given"
-    kind: str = "given"
+    mean_intensity: float = quantity("mm/h", "Mean rain of the hours with rain.", gt=0, le=100)
+    variation: float = quantity(
+        "1",
+        "Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where ``depth_growth`` is zero).",
+        ge=0.2,
+        le=6,
+    )
+    depth_growth: float = quantity(
+        "1",
+        "Exponent with which the mean of a day's wet hours grows with the day's depth; 0 for none.",
+        0.0,
+        ge=0,
+        le=0.95,
+    )
+    source: str = Field("given", description="Where the three come from.")
+    kind: str = Field(
+        "given",
+        description='"open data", "own choice" and so on, as in `rainharvest.core.defaults`; "given" for the user\'s own.',
+    )
 
 
 _NO_DATA = "no hourly record at hand: estimate it from one of your region where there is any"
@@ -196,23 +152,6 @@ def weibull_shape(variation: float) -> float:
 
     Gamma(1 + 2/k) / Gamma(1 + 1/k)^2 = 1 + CV^2, solved for the shape k.
 
-    Parameters
-    ----------
-    variation : float [1]
-        Coefficient of variation, from 0.05 to 20.
-
-    Returns
-    -------
-    float [1]
-        The shape k; 1 for the exponential law, less for one more skewed.
-
-    Raises
-    ------
-    InputError
-        If the coefficient lies outside the range.
-
-    Examples
-    --------
     >>> weibull_shape(1.0)
     1.0000
     >>> weibull_shape(2.0)
@@ -239,22 +178,6 @@ def share_below(limit, mean_intensity, variation: float) -> np.ndarray:
 
     Limits: an hour hides bursts. Sizes of gutters and pipes come from design intensities, not from this.
 
-    Parameters
-    ----------
-    limit : float or array [mm/h]
-        The limit c; inf for none.
-    mean_intensity : float or array [mm/h]
-        The mean mu of the wet hours; broadcasts with the limit.
-    variation : float [1]
-        Coefficient of variation of the wet hours.
-
-    Returns
-    -------
-    ndarray [1]
-        Share from 0 to 1.
-
-    Examples
-    --------
     The exponential law, 1 - exp(-c / mu):
 
     >>> float(share_below(1.5, 1.5, 1.0)), float(1 - np.exp(-1))
@@ -277,20 +200,6 @@ def day_intensity(rain: xr.DataArray, intensity: Intensity) -> xr.DataArray:
     mu_t = a P_t^g, with a such that the mean over all wet hours of the record stays the mean given:
     a = mu sum(P^(1 - g)) / sum(P), since a day of depth P_t has P_t / mu_t wet hours.
 
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        Daily rain on ``time``.
-    intensity : Intensity
-        The mean, and the growth g with the depth of the day.
-
-    Returns
-    -------
-    DataArray [mm/h]
-        One mean a day; the overall mean on days without rain.
-
-    Examples
-    --------
     >>> rain = xr.DataArray([0.0, 4.0, 16.0], dims="time")
     >>> hard = Intensity(mean_intensity=2.0, variation=1.0, depth_growth=0.5)
     >>> day_intensity(rain, hard).round(3).values
@@ -307,20 +216,6 @@ def day_intensity(rain: xr.DataArray, intensity: Intensity) -> xr.DataArray:
 def wet_day_intensity(wet: np.ndarray, intensity: Intensity) -> np.ndarray:
     """Return the mean wet-hour intensity of the days with rain of one record, as `day_intensity`.
 
-    Parameters
-    ----------
-    wet : ndarray [mm/day]
-        Rain of the days on which it rained, all above zero.
-    intensity : Intensity
-        The mean, and the growth with the depth of the day.
-
-    Returns
-    -------
-    ndarray [mm/h]
-        One mean a day.
-
-    Examples
-    --------
     >>> hard = Intensity(mean_intensity=2.0, variation=1.0, depth_growth=0.5)
     >>> wet_day_intensity(np.array([4.0, 16.0]), hard).round(3)
     array([1.2, 2.4])
@@ -340,21 +235,6 @@ def estimate_intensity(rain_rate: xr.DataArray | pd.Series) -> Intensity:
 
     Limits: a year or more of rain, with at least 30 wet days. Steps shorter than an hour give higher
     means and need limits that short.
-
-    Parameters
-    ----------
-    rain_rate : DataArray or Series [mm/h]
-        Rain on an even ``time`` without gaps, steps stamped by their start.
-
-    Returns
-    -------
-    Intensity
-        Mean, variation and growth of this record.
-
-    Raises
-    ------
-    InputError
-        If the steps are not shorter than a day, the rain has gaps, or fewer than 30 days are wet.
     """
     steps = read_steps(rain_rate, "rain_rate")
     if steps.depth.shape[1] != 1 or steps.hours >= 24:

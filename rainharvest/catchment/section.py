@@ -40,18 +40,7 @@ LEFT_OUT = {"left in store at the end"}
 
 
 def catchment_section(worked: Worked) -> Section:
-    """Return roofs, losses and the run of pipe.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        Tables of roofs and losses; where the study has a run of pipe, dry against wet.
-    """
+    """Return roofs, losses and the run of pipe."""
     study, done = worked.study, worked.done
     blocks: list[Block] = [Paragraph(roofs_said(study))]
     if study.roof:
@@ -123,18 +112,7 @@ def _conveyance(worked: Worked) -> list[Block]:
 
 
 def dry_wet_table(done: DryAndWet) -> Table:
-    """Return dry against wet side by side, in the reader's units.
-
-    Parameters
-    ----------
-    done : DryAndWet
-        As `rainharvest.catchment.facts.dry_and_wet`.
-
-    Returns
-    -------
-    Table
-        A row a measure.
-    """
+    """Return dry against wet side by side, in the reader's units."""
     rows = []
     for name, row in done.table.iterrows():
         found = re.fullmatch(r"(.*) \[(.*)\]", str(name))

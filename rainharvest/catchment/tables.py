@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from rainharvest.catchment.intensity import CLIMATES, Intensity
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.core.tables import Table
+from rainharvest.core.tables import Table, quantity
 
 Concern = Literal[
     "lead flashing",
@@ -66,18 +66,6 @@ OF_MATERIAL: dict[str, tuple[str, ...]] = {
 def roof_cautions(roof: Roof) -> list[str]:
     """Return the cautions for one roof: those that its material raises and those that the study names.
 
-    Parameters
-    ----------
-    roof : Roof
-        The roof.
-
-    Returns
-    -------
-    list of str
-        One sentence or two each, begun by the concern.
-
-    Examples
-    --------
     >>> from rainharvest.catchment.tables import Roof
     >>> [c.split(":")[0] for c in roof_cautions(Roof(area=80, material="fibre cement", concerns=["moss"]))]
     ['asbestos cement', 'moss']
@@ -169,42 +157,42 @@ class Roof(BaseModel):
     A runoff coefficient or wetting that is not given is the default of the material. Published
     coefficients are shares of a year's rain and already hold the wetting in part: set ``wetting`` to zero
     to work with the coefficient alone.
-
-    Parameters
-    ----------
-    name : str
-        What the study calls it.
-    area : float [m2]
-        Plan area: seen from above, eaves included; the slope does not change it.
-    material : str
-        A key of `COEFFICIENTS`.
-    runoff_coefficient : float [1], optional
-        Share of the rain, after wetting, that leaves the roof.
-    wetting : float [mm], optional
-        Depth that a dry roof holds before any runs off.
-    gutter_capacity : float [L/s], optional
-        Most that its gutter, outlet and downpipe pass; no limit if not given.
-    outlet_level : float [m], optional
-        Level of its gutter outlet above the base of the tank.
-    pipe_to_add : float [m], optional
-        Length of gutter and pipe to be added in order to connect it.
-    concerns : tuple of str
-        Keys of `rainharvest.catchment.tables.CAUTIONS` that apply.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    name: str = "roof"
-    area: float = Field(gt=0, le=1e6, description="plan area [m2]")
-    material: Material = "metal"
-    runoff_coefficient: float | None = Field(None, ge=0, le=1, description="share that leaves the roof [1]")
-    wetting: float | None = Field(None, ge=0, le=20, description="depth a dry roof holds [mm]")
-    gutter_capacity: float | None = Field(
-        None, ge=0, le=1000, description="most that the gutter passes [L/s]"
+    name: str = Field("roof", description="What the study calls it.")
+    area: float = quantity(
+        "m2",
+        "Plan area: seen from above, eaves included; the slope does not change it.",
+        gt=0,
+        le=1e6,
+        likely=(1, 20000),
     )
-    outlet_level: float | None = Field(None, ge=-50, le=500, description="gutter outlet above tank base [m]")
-    pipe_to_add: float | None = Field(None, ge=0, le=10000, description="gutter and pipe to be added [m]")
-    concerns: tuple[Concern, ...] = Field((), description="what to be careful about, see roof_cautions")
+    material: Material = Field("metal", description="A key of `COEFFICIENTS`.")
+    runoff_coefficient: float | None = quantity(
+        "1", "Share of the rain, after wetting, that leaves the roof.", None, ge=0, le=1
+    )
+    wetting: float | None = quantity(
+        "mm", "Depth that a dry roof holds before any runs off.", None, ge=0, le=20
+    )
+    gutter_capacity: float | None = quantity(
+        "L/s",
+        "Most that its gutter, outlet and downpipe pass; no limit if not given.",
+        None,
+        ge=0,
+        le=1000,
+        likely=(0.05, 200),
+    )
+    outlet_level: float | None = quantity(
+        "m", "Level of its gutter outlet above the base of the tank.", None, ge=-50, le=500, likely=(-20, 60)
+    )
+    pipe_to_add: float | None = quantity(
+        "m", "Length of gutter and pipe to be added in order to connect it.", None, ge=0, le=10000
+    )
+    concerns: tuple[Concern, ...] = Field(
+        (), description="Keys of `rainharvest.catchment.tables.CAUTIONS` that apply."
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -227,29 +215,6 @@ def plan_area(
 
     area = (roof_length + 2 eaves_at_ends) x (roof_width + 2 eaves), measured level: the slope does not change it.
 
-    Parameters
-    ----------
-    roof_length : float [m]
-        Outside of the walls, along the ridge.
-    roof_width : float [m]
-        Outside of the walls, across the ridge.
-    eaves : float [m]
-        Level overhang on the two long sides.
-    eaves_at_ends : float [m], optional
-        Level overhang at the two ends; that of the long sides if not given.
-
-    Returns
-    -------
-    float [m2]
-        Plan area.
-
-    Raises
-    ------
-    InputError
-        If a length is not above zero or an overhang is below zero.
-
-    Examples
-    --------
     >>> plan_area(12.0, 8.0, eaves=0.5)
     117.0
     """
@@ -270,18 +235,6 @@ def plan_area(
 def roof_defaults(roof: Roof) -> dict[str, Default]:
     """Return the defaults that this roof works with, for the report.
 
-    Parameters
-    ----------
-    roof : Roof
-        The roof.
-
-    Returns
-    -------
-    dict of str to Default
-        The defaults of the material that the roof's own values equal, by field.
-
-    Examples
-    --------
     >>> sorted(roof_defaults(Roof(area=100, runoff_coefficient=0.77)))
     ['wetting']
     """
@@ -334,59 +287,58 @@ class Conveyance(BaseModel):
 
     A dry run falls all the way and empties after rain. A wet run goes down, underground, and up to the
     inlet, and stays full below the level of the inlet.
-
-    Parameters
-    ----------
-    kind : str
-        "dry" or "wet".
-    run : float [m]
-        Level length of pipe between the downpipes and the tank.
-    bore : float [mm]
-        Inside diameter, the same all along.
-    outlet_level : float [m]
-        Lowest gutter outlet, or lowest opening that could overflow, above the base of the tank.
-    inlet_level : float [m]
-        Where the pipe lets go of the water at the tank, above the base of the tank.
-    downpipes : int [1]
-        Vertical pipes that feed the run.
-    filter_drop : float [m]
-        Level lost across a filter on the way.
-    roughness : float [mm]
-        Colebrook roughness of the pipe in service.
-    fittings : dict of str to int
-        How many of each fitting of `FITTINGS`; each is charged at the full flow.
-    low_level : float [m]
-        Wet: axis of the buried run, relative to the base of the tank; negative is below it.
-    bleed : float [L/day]
-        Wet: what the low-point bleed lets out.
-    emptied_after : float [day], optional
-        Wet: dry days in a row after which somebody empties the run; never if not given.
-    fall : float [m/m]
-        Dry: fall at which the run is laid.
-    filling : float [1]
-        Dry: depth of water over bore at which the run counts as full.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    kind: Literal["dry", "wet"]
-    run: float = Field(ge=0, le=5000, description="level length of pipe [m]")
-    bore: float = Field(ge=0, le=1000, description="inside diameter [mm]")
-    outlet_level: float = Field(ge=-50, le=500, description="gutter outlet above the base of the tank [m]")
-    inlet_level: float = Field(ge=-50, le=500, description="tank inlet above the base of the tank [m]")
-    downpipes: int = Field(1, ge=1, le=100, description="vertical pipes that feed the run [1]")
-    filter_drop: float = Field(0.0, ge=0, le=5, description="level lost across a filter [m]")
-    roughness: float = Field(ROUGHNESS.value, ge=0, le=10, description="Colebrook roughness [mm]")
-    fittings: dict[str, int] = Field(
-        default_factory=lambda: {"entrance": 1, "bend 90": 3}, description="how many of each fitting [1]"
+    kind: Literal["dry", "wet"] = Field(description='"dry" or "wet".')
+    run: float = quantity(
+        "m", "Level length of pipe between the downpipes and the tank.", ge=0, le=5000, likely=(0, 1000)
     )
-    low_level: float = Field(-0.5, ge=-50, le=500, description="axis of the buried run [m]")
-    bleed: float = Field(0.0, ge=0, le=1e5, description="what the low-point bleed lets out [L/day]")
-    emptied_after: float | None = Field(
-        None, ge=1, le=3650, description="dry days before it is emptied [day]"
+    bore: float = quantity("mm", "Inside diameter, the same all along.", ge=0, le=1000, likely=(20, 600))
+    outlet_level: float = quantity(
+        "m",
+        "Lowest gutter outlet, or lowest opening that could overflow, above the base of the tank.",
+        ge=-50,
+        le=500,
+        likely=(-20, 60),
     )
-    fall: float = Field(FALL.value, gt=0, le=1, description="fall at which the run is laid [m/m]")
-    filling: float = Field(FILLING.value, gt=0, le=1, description="depth over bore counted as full [1]")
+    inlet_level: float = quantity(
+        "m",
+        "Where the pipe lets go of the water at the tank, above the base of the tank.",
+        ge=-50,
+        le=500,
+        likely=(-20, 60),
+    )
+    downpipes: int = quantity("1", "Vertical pipes that feed the run.", 1, ge=1, le=100)
+    filter_drop: float = quantity(
+        "m", "Level lost across a filter on the way.", 0.0, ge=0, le=5, likely=(0, 2)
+    )
+    roughness: float = quantity("mm", "Colebrook roughness of the pipe in service.", ROUGHNESS, ge=0, le=10)
+    fittings: dict[str, int] = quantity(
+        "1",
+        "How many of each fitting of `FITTINGS`; each is charged at the full flow.",
+        default_factory=lambda: {"entrance": 1, "bend 90": 3},
+    )
+    low_level: float = quantity(
+        "m",
+        "Wet: axis of the buried run, relative to the base of the tank; negative is below it.",
+        -0.5,
+        ge=-50,
+        le=500,
+    )
+    bleed: float = quantity("L/day", "Wet: what the low-point bleed lets out.", 0.0, ge=0, le=1e5)
+    emptied_after: float | None = quantity(
+        "day",
+        "Wet: dry days in a row after which somebody empties the run; never if not given.",
+        None,
+        ge=1,
+        le=3650,
+    )
+    fall: float = quantity("m/m", "Dry: fall at which the run is laid.", FALL, gt=0, le=1)
+    filling: float = quantity(
+        "1", "Dry: depth of water over bore at which the run counts as full.", FILLING, gt=0, le=1
+    )
 
     @field_validator("fittings")
     @classmethod
@@ -417,20 +369,6 @@ class Conveyance(BaseModel):
 def other_kind(conveyance: Conveyance, **changes: object) -> Conveyance:
     """Return the run of the other kind between the same two points, for comparison.
 
-    Parameters
-    ----------
-    conveyance : Conveyance
-        The run as it is.
-    **changes
-        Fields that the other run has otherwise, such as ``low_level`` or ``bleed``.
-
-    Returns
-    -------
-    Conveyance
-        Dry if it was wet, wet if it was dry; what only one kind has takes its default.
-
-    Examples
-    --------
     >>> dry = Conveyance(kind="dry", run=20, bore=100, outlet_level=3.0, inlet_level=2.0)
     >>> other_kind(dry, bleed=50.0).bleed
     50.0
@@ -470,34 +408,34 @@ INTENSITY = CLIMATES["humid mid-latitude"]
 
 
 class Catchment(BaseModel):
-    """Roofs, the run of pipe and what stands between them.
-
-    Parameters
-    ----------
-    roofs : tuple of Roof
-        At least one.
-    conveyance : Conveyance, optional
-        The run of pipe; without one, nothing is lost between the downpipes and the tank.
-    first_flush : float [mm]
-        Depth of runoff turned away at the start of an event, on each roof's plan area.
-    first_flush_bleed : float [L/day]
-        What the bleed of each roof's first-flush space lets out.
-    first_flush_reset : float [day], optional
-        Dry days in a row after which the space is empty again; never if None.
-    filter_efficiency : float [1]
-        Share of the flow that a screen or filter lets through.
-    """
+    """Roofs, the run of pipe and what stands between them."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    roofs: tuple[Roof, ...] = Field(min_length=1)
-    conveyance: Conveyance | None = None
-    first_flush: float = Field(FIRST_FLUSH.value, ge=0, le=100, description="depth turned away [mm]")
-    first_flush_bleed: float = Field(FIRST_FLUSH_BLEED.value, ge=0, le=1e5, description="bleed [L/day]")
-    first_flush_reset: float | None = Field(
-        FIRST_FLUSH_RESET.value, ge=1, le=3650, description="dry days [day]"
+    roofs: tuple[Roof, ...] = Field(min_length=1, description="At least one.")
+    conveyance: Conveyance | None = Field(
+        None, description="The run of pipe; without one, nothing is lost between the downpipes and the tank."
     )
-    filter_efficiency: float = Field(FILTER_EFFICIENCY.value, ge=0, le=1, description="share passed [1]")
+    first_flush: float = quantity(
+        "mm",
+        "Depth of runoff turned away at the start of an event, on each roof's plan area.",
+        FIRST_FLUSH,
+        ge=0,
+        le=100,
+    )
+    first_flush_bleed: float = quantity(
+        "L/day", "What the bleed of each roof's first-flush space lets out.", FIRST_FLUSH_BLEED, ge=0, le=1e5
+    )
+    first_flush_reset: float | None = quantity(
+        "day",
+        "Dry days in a row after which the space is empty again; never if None.",
+        FIRST_FLUSH_RESET,
+        ge=1,
+        le=3650,
+    )
+    filter_efficiency: float = quantity(
+        "1", "Share of the flow that a screen or filter lets through.", FILTER_EFFICIENCY, ge=0, le=1
+    )
 
     @model_validator(mode="after")
     def _outlets_above_the_run(self):
@@ -515,23 +453,6 @@ class Catchment(BaseModel):
 def make_catchment(**parts: object) -> Catchment:
     """Build a Catchment, and say in the words of the project what is wrong with its parts.
 
-    Parameters
-    ----------
-    **parts
-        Fields of `Catchment`.
-
-    Returns
-    -------
-    Catchment
-        The catchment.
-
-    Raises
-    ------
-    InputError
-        If a part is outside its limits; the place is the name of the part.
-
-    Examples
-    --------
     >>> make_catchment(roofs=(Roof(area=100),), first_flush=-1.0)  # doctest: +ELLIPSIS
     Traceback (most recent call last):
     rainharvest.core.errors.InputError: first_flush: -1.0 is not possible: input should be greater than ...
@@ -556,17 +477,14 @@ class Losses(Table):
 
     ``intensity`` says how hard it rains, which matters where a gutter or pipe has a limit: the name of a climate of
     `rainharvest.catchment.intensity.CLIMATES`, or a table with what hourly rain of the place gave.
-
-    Parameters
-    ----------
-    first_flush : float [mm]
-        Depth of runoff turned away at the start of an event.
-    first_flush_bleed : float [L/day]
-        What the bleed of each roof's first-flush space lets out.
     """
 
-    first_flush: float | None = Field(None, ge=0, le=100)
-    first_flush_bleed: float | None = Field(None, ge=0, le=1e5)
+    first_flush: float | None = quantity(
+        "mm", "Depth of runoff turned away at the start of an event.", None, ge=0, le=100, likely=(0, 30)
+    )
+    first_flush_bleed: float | None = quantity(
+        "L/day", "What the bleed of each roof's first-flush space lets out.", None, ge=0, le=1e5
+    )
     first_flush_reset: float | None = Field(None, ge=1, le=3650)
     filter_efficiency: float | None = Field(None, ge=0, le=1)
     intensity: Intensity = INTENSITY

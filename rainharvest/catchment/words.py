@@ -16,18 +16,7 @@ from rainharvest.study.file import Study
 
 
 def levels_words(done: DryAndWet) -> str:
-    """Return whether each run can work and what level or head is left, in a few sentences.
-
-    Parameters
-    ----------
-    done : DryAndWet
-        As `rainharvest.catchment.facts.dry_and_wet`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return whether each run can work and what level or head is left, in a few sentences."""
     dry, wet = done.levels["dry run"], done.levels["wet run"]
     said = [f"The design storm brings {_told(done.flow, 'L/s', 1)}."]
     if dry.answer:
@@ -66,18 +55,7 @@ def _enough(passes: float, flow: float) -> str:
 
 
 def losses_words(done: DryAndWet) -> str:
-    """Return what reaches the tank by each run and what the wet one costs, in a few sentences.
-
-    Parameters
-    ----------
-    done : DryAndWet
-        As `rainharvest.catchment.facts.dry_and_wet`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what reaches the tank by each run and what the wet one costs, in a few sentences."""
     dry, wet = (done.yearly.sel(conveyance=f"{kind} run") for kind in ("dry", "wet"))
     if done.levels["dry run"].answer and done.levels["wet run"].answer:
         return "Neither run brings any water: move the tank down, or nearer, or raise the gutter outlet."
@@ -109,18 +87,7 @@ def _some(volume: xr.DataArray) -> str:
 
 
 def bore_words(done: DryAndWet) -> str:
-    """Return which bore brings most and which passes the design storm, in a few sentences.
-
-    Parameters
-    ----------
-    done : DryAndWet
-        As `rainharvest.catchment.facts.dry_and_wet`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return which bore brings most and which passes the design storm, in a few sentences."""
     if done.curve is None:
         return "No bore makes this wet run work: the inlet stands too high for the gutter outlet."
     best = done.curve.attrs["best_bore"]
@@ -213,18 +180,7 @@ def tell_first_flush(case: Case, depths: tuple[float, ...] = (0.1, 0.4, 2.0, 10.
 
 
 def run_said(run: Conveyance) -> str:
-    """Return what the study's run of pipe is.
-
-    Parameters
-    ----------
-    run : Conveyance
-        The run.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return what the study's run of pipe is."""
     return (
         f"{run.kind.capitalize()} conveyance: {measure(run.run, 'm')} of pipe of {measure(run.bore, 'mm', 3)} bore, "
         f"from gutter outlets at {measure(run.outlet_level, 'm', 3)} to an inlet at "
@@ -233,18 +189,7 @@ def run_said(run: Conveyance) -> str:
 
 
 def roofs_said(study: Study) -> str:
-    """Return how much roof there is.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return how much roof there is."""
     if not study.roof:
         return "No roof feeds this tank."
     if study.arrangement.kind == "mains reserve":
@@ -255,20 +200,7 @@ def roofs_said(study: Study) -> str:
 
 
 def levels_caption(done: DryAndWet, design_intensity: float) -> str:
-    """Return what the picture of the levels shows.
-
-    Parameters
-    ----------
-    done : DryAndWet
-        As `rainharvest.catchment.facts.dry_and_wet`.
-    design_intensity : float [mm/h]
-        Rain of the design storm.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return what the picture of the levels shows."""
     words = []
     for name in ("dry run", "wet run"):
         one = done.levels[name]
@@ -284,20 +216,7 @@ def levels_caption(done: DryAndWet, design_intensity: float) -> str:
 
 
 def storm_said(design_intensity: float, given: bool) -> str:
-    """Return what the design storm is for.
-
-    Parameters
-    ----------
-    design_intensity : float [mm/h]
-        Rain of the design storm.
-    given : bool
-        Whether the study file gives it.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return what the design storm is for."""
     whose = "given by the study file" if given else "assumed: take that of your local rules"
     return (
         f"The runs are compared in a design storm of {measure(design_intensity, 'mm/h', 2)}, {whose}. Pipe and gutter "

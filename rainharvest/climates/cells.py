@@ -91,22 +91,7 @@ def measure_climate(rain, month, year, whole, wet_day, out):  # pragma: no cover
 
 
 def statistics_of(rain: np.ndarray, days: pd.DatetimeIndex, wet_day: float = WET_DAY.value) -> np.ndarray:
-    """Return the statistics of places whose rain is known throughout.
-
-    Parameters
-    ----------
-    rain : ndarray, shape (places, days) [mm/day]
-        Without missing values.
-    days : DatetimeIndex
-        The days.
-    wet_day : float [mm/day]
-        A day with at least this much rain is wet.
-
-    Returns
-    -------
-    ndarray, shape (len(STATISTICS), places)
-        In the order of `STATISTICS`.
-    """
+    """Return the statistics of places whose rain is known throughout."""
     month = (days.month.to_numpy() - 1).astype(np.int64)
     year = (days.year.to_numpy() - days.year[0]).astype(np.int64)
     first = pd.Timestamp(days.year[0], 1, 1)
@@ -120,27 +105,6 @@ def statistics_of(rain: np.ndarray, days: pd.DatetimeIndex, wet_day: float = WET
 def climate_statistics(rain: xr.DataArray | pd.Series, wet_day: float = WET_DAY.value) -> xr.Dataset:
     """Return what the climate of each place is, in a few numbers.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        Daily rain on ``time``; further dimensions are places. A place with a missing day is missing.
-    wet_day : float [mm/day]
-        A day with at least this much rain is wet.
-
-    Returns
-    -------
-    Dataset
-        ``rain_year`` (mm/year), ``wet_share``, ``mean_storm`` (mm, mean rain of a run of wet days),
-        ``mean_dry_spell`` (day), ``seasonality`` (0 for even rain, 1.83 for rain in one month) and
-        ``annual_cv``. Source of the seasonality index: Walsh and Lawler 1981, Weather 36:201 (from memory).
-
-    Raises
-    ------
-    InputError
-        If the rain has no dates.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", "2001-12-31")
     >>> rain = pd.Series(np.where(days.month == 7, 10.0, 0.0), days)
     >>> found = climate_statistics(rain)
@@ -245,18 +209,7 @@ class Plan:
 
 
 def check_plan(plan: Plan) -> None:
-    """Refuse a plan that cannot be worked, before anything is read.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Raises
-    ------
-    InputError
-        If a run of pipe cannot work, sizes do not rise, or an arrangement takes no rain.
-    """
+    """Refuse a plan that cannot be worked, before anything is read."""
     if not plan.catchments:
         raise InputError("there is no run of pipe", "give at least one catchment", "catchments")
     for name, catchment in plan.catchments.items():
@@ -285,18 +238,6 @@ def digest_parts(plan: Plan, grid: Grid) -> dict[str, str]:
     """Return digests of all that a result depends on, part by part, so that a mismatch can be named.
 
     Every byte of the rain's files is read.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    grid : Grid
-        The rain.
-
-    Returns
-    -------
-    dict of str to str
-        SHA-256 by part.
     """
     settings = {
         name: getattr(plan, name)
@@ -319,18 +260,7 @@ def digest_parts(plan: Plan, grid: Grid) -> dict[str, str]:
 
 
 def rain_digest(grid: Grid) -> str:
-    """Return the digest of the rain: of its files, or of its values where it has none.
-
-    Parameters
-    ----------
-    grid : Grid
-        The rain.
-
-    Returns
-    -------
-    str
-        SHA-256, in hexadecimal.
-    """
+    """Return the digest of the rain: of its files, or of its values where it has none."""
     whole = hashlib.sha256(json.dumps([grid.unit.text, grid.unit.factor, grid.unit.per, grid.dust]).encode())
     whole.update(pd.Series(grid.days).to_numpy().tobytes())
     for place in grid.places:
@@ -389,18 +319,7 @@ VARIABLES: dict[str, tuple[str, ...]] = (
 
 
 def coords_of(plan: Plan) -> dict[str, tuple]:
-    """Return the coordinates of what is kept of each place.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    dict of str to tuple
-        Dimension, values and attributes by name.
-    """
+    """Return the coordinates of what is kept of each place."""
     return {
         "conveyance": ("conveyance", list(plan.catchments), attributes("conveyance")),
         "arrangement": ("arrangement", list(plan.arrangements), attributes("arrangement")),
@@ -478,24 +397,7 @@ def over_cells(
 
 
 def work_places(rain: np.ndarray, hard, plan: Plan, days: pd.DatetimeIndex) -> tuple[np.ndarray, ...]:
-    """Work places block by block; the numpy core of `over_cells`.
-
-    Parameters
-    ----------
-    rain : ndarray [mm/day]
-        Any dimensions, time last.
-    hard : ndarray or float [mm/h]
-        Mean wet-hour intensity of each place.
-    plan : Plan
-        The building.
-    days : DatetimeIndex
-        The days.
-
-    Returns
-    -------
-    tuple of ndarray
-        In the order of `VARIABLES`; missing where the rain has a missing day.
-    """
+    """Work places block by block; the numpy core of `over_cells`."""
     shape = rain.shape[:-1]
     flat = rain.reshape(-1, rain.shape[-1])
     hardness = np.broadcast_to(np.asarray(hard, dtype=float), shape).reshape(-1)
@@ -592,20 +494,6 @@ def _balance(inflow: xr.DataArray, plan: Plan, kind: str) -> dict[str, np.ndarra
 def driest_decade(by_year: np.ndarray, days_in_year: np.ndarray) -> np.ndarray:
     """Return the least mean of ten whole years on end.
 
-    Parameters
-    ----------
-    by_year : ndarray [L]
-        Yield of each hydrological year, years last.
-    days_in_year : ndarray [day]
-        Days of each year within the record.
-
-    Returns
-    -------
-    ndarray [L/year]
-        Missing where there are fewer than ten whole years.
-
-    Examples
-    --------
     >>> float(driest_decade(np.r_[np.full(10, 5.0), np.full(10, 2.0)], np.full(20, 365)))
     2.0
     """

@@ -112,28 +112,6 @@ def group_climates(climate: xr.Dataset, groups: int = 4, statistics: Sequence[st
     the two groups whose union adds least to the spread within groups. The number of groups is the reader's choice;
     climates change gradually, so that a border between two groups is where the method cut, and no wall.
 
-    Parameters
-    ----------
-    climate : Dataset
-        Statistics of the climate at places.
-    groups : int
-        How many groups.
-    statistics : list of str
-        Which statistics; by default rain a year, storm, dry spell, seasonality and variation.
-
-    Returns
-    -------
-    Dataset
-        ``group`` at each place (1 is the wettest; missing where the place is), and on ``of_group`` the means of the
-        statistics and ``places``.
-
-    Raises
-    ------
-    InputError
-        If there are fewer places than groups.
-
-    Examples
-    --------
     >>> rain = xr.DataArray([1400.0, 1380.0, 300.0, 310.0], dims="site")
     >>> group_climates(xr.Dataset({"rain_year": rain}), 2, ["rain_year"]).group.values
     array([1., 1., 2., 2.])
@@ -184,47 +162,13 @@ CLIMATE = (*STATISTICS, "mean_intensity")
 
 
 def at_size(results: xr.Dataset, capacity: float) -> xr.Dataset:
-    """Return what one tank does at every place.
-
-    Parameters
-    ----------
-    results : Dataset
-        As `rainharvest.climates.run.open_climates`.
-    capacity : float [L]
-        Usable size; the nearest of those tried is taken.
-
-    Returns
-    -------
-    Dataset
-        Without ``capacity`` as a dimension.
-    """
+    """Return what one tank does at every place."""
     return results.drop_vars("done", errors="ignore").sel(capacity=capacity, method="nearest")
 
 
 def dry_against_wet(results: xr.Dataset, dry: str = "dry run", wet: str = "wet run") -> xr.Dataset:
     """Return what the wet run costs at every place, and how its water stands.
 
-    Parameters
-    ----------
-    results : Dataset
-        As `rainharvest.climates.run.open_climates`.
-    dry, wet : str
-        Names of the two runs of pipe.
-
-    Returns
-    -------
-    Dataset
-        ``wet_cost`` (share of the dry run's water that the wet run does not bring), ``lost_a_year`` on
-        ``cause``: "held water and bleed", and "capacity" for what each run turns away when it backs up;
-        ``standing_spells_a_year``, ``longest_standing``, ``standing_share`` and ``best_bore`` of the wet run.
-
-    Raises
-    ------
-    InputError
-        If the results do not have both runs.
-
-    Examples
-    --------
     >>> runs = ["dry run", "wet run"]
     >>> results = xr.Dataset(
     ...     {
@@ -271,20 +215,7 @@ STANDING = ("standing_spells_a_year", "longest_standing", "standing_share")
 
 
 def places_table(results: xr.Dataset, capacity: float) -> pd.DataFrame:
-    """Return a row for every place: its climate, and what one tank does there by each run of pipe.
-
-    Parameters
-    ----------
-    results : Dataset
-        As `rainharvest.climates.run.open_climates`.
-    capacity : float [L]
-        Usable size of the tank.
-
-    Returns
-    -------
-    DataFrame
-        Column names carry their unit; places that are missing are left out.
-    """
+    """Return a row for every place: its climate, and what one tank does there by each run of pipe."""
     one = at_size(results, capacity)
     space = [d for d in one.mean_storm.dims]
     columns: dict[str, xr.DataArray] = {}

@@ -35,44 +35,16 @@ SIZES = 64
 
 @dataclass(frozen=True)
 class Asked:
-    """A study over many climates, ready to be worked.
+    """A study over many climates, ready to be worked."""
 
-    Parameters
-    ----------
-    region : Region
-        What its file says.
-    text : str
-        The file's text.
-    grid : Grid
-        The rain, not yet read.
-    plan : Plan
-        The building.
-    """
-
-    region: Region
-    text: str
-    grid: Grid
-    plan: Plan
+    region: Region  # What its file says
+    text: str  # The file's text
+    grid: Grid  # The rain, not yet read
+    plan: Plan  # The building
 
 
 def ask_climates(path: str | os.PathLike) -> Asked:
-    """Read the study file of many climates and open its rain.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file.
-
-    Returns
-    -------
-    Asked
-        Ready to be worked.
-
-    Raises
-    ------
-    InputError
-        If the file or its rain cannot be used.
-    """
+    """Read the study file of many climates and open its rain."""
     path = Path(path)
     region, text = read_region(path)
     try:
@@ -123,25 +95,7 @@ def plan_of(region: Region, grid: Grid) -> Plan:
 
 
 def rain_of_places(places: tuple[Place, ...], folder: Path) -> xr.Dataset:
-    """Return the rain of a list of places, each filled once, over the days that all have.
-
-    Parameters
-    ----------
-    places : tuple of Place
-        The places.
-    folder : Path
-        The folder from which their files are meant.
-
-    Returns
-    -------
-    Dataset
-        ``rain`` (mm/day) on ``site`` and ``time``; ``mean_intensity`` (mm/h) on ``site``.
-
-    Raises
-    ------
-    InputError
-        If a file cannot be read, or the places have less than a year in common.
-    """
+    """Return the rain of a list of places, each filled once, over the days that all have."""
     from rainharvest.rainfall.fill import fill_gaps
     from rainharvest.rainfall.read import read_rain
 
@@ -179,31 +133,7 @@ def write_climates(
     cluster: str | None = None,
     progress: bool = False,
 ) -> xr.Dataset:
-    """Work a study over many climates: results in a Zarr folder, a table of the places beside it.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file.
-    out : str or path
-        The Zarr folder; the table gets its name with ``.csv``.
-    threads : int, optional
-        As `rainharvest.climates.run.run_climates`.
-    cluster : str, optional
-        Address of a Dask scheduler.
-    progress : bool
-        Show the scheduler's progress bar.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.climates.run.open_climates`.
-
-    Raises
-    ------
-    InputError
-        As `ask_climates` and `rainharvest.climates.run.run_climates`.
-    """
+    """Work a study over many climates: results in a Zarr folder, a table of the places beside it."""
     asked, out = ask_climates(path), Path(out)
     attrs = {"title": asked.region.title, "study": asked.text}
     try:
@@ -221,21 +151,7 @@ def write_climates(
 
 
 def described_size(region: Region, results: xr.Dataset) -> float:
-    """Return the usable size whose figures are given for every place.
-
-    Parameters
-    ----------
-    region : Region
-        The study.
-    results : Dataset
-        Its results.
-
-    Returns
-    -------
-    float [L]
-        The study's own if it names one; else the middle of those that reach the target where any does, else
-        the middle of the sizes tried.
-    """
+    """Return the usable size whose figures are given for every place."""
     if region.tank.chosen is not None:
         return region.tank.usable(region.tank.chosen)
     reaching = results.reaching.isel(conveyance=0, arrangement=0).values
@@ -245,23 +161,7 @@ def described_size(region: Region, results: xr.Dataset) -> float:
 
 
 def climates_of(path: str | os.PathLike) -> xr.Dataset:
-    """Work a study over many climates in memory, for a notebook.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file.
-
-    Returns
-    -------
-    Dataset
-        As `write_climates`, loaded.
-
-    Raises
-    ------
-    InputError
-        As `write_climates`.
-    """
+    """Work a study over many climates in memory, for a notebook."""
     with tempfile.TemporaryDirectory() as folder:
         return write_climates(path, Path(folder) / "region.zarr").load()
 
@@ -277,24 +177,12 @@ GROUPS = 4
 
 @dataclass(frozen=True)
 class Sides:
-    """A building, and the climates to put it to side by side.
+    """A building, and the climates to put it to side by side."""
 
-    Parameters
-    ----------
-    study : Study
-        Whose roofs, uses and target they are.
-    climates : dict of str to Climate
-        By name.
-    asked : dict of str to DataArray [L/day]
-        Demand over the days of each climate.
-    sizes : ndarray [L]
-        Usable sizes of the curves.
-    """
-
-    study: Study
-    climates: dict[str, Climate]
-    asked: dict[str, xr.DataArray]
-    sizes: np.ndarray
+    study: Study  # Whose roofs, uses and target they are
+    climates: dict[str, Climate]  # By name
+    asked: dict[str, xr.DataArray]  # [L/day] Demand over the days of each climate
+    sizes: np.ndarray  # [L] Usable sizes of the curves
 
     @property
     def area(self) -> float:
@@ -336,23 +224,7 @@ def prepare_sides(path: str | os.PathLike, records: str | os.PathLike) -> Sides:
 
 
 def uses_of(study: Study) -> tuple:
-    """Return the uses that rain alone may serve.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-
-    Returns
-    -------
-    tuple of Use
-        At least one.
-
-    Raises
-    ------
-    InputError
-        If every use needs drinking quality.
-    """
+    """Return the uses that rain alone may serve."""
     uses = tuple(use for use in study.use if may_serve("rain only", use.quality))
     if not uses:
         raise InputError("every use needs drinking quality", "add a use such as flush toilets", "use")
@@ -360,22 +232,7 @@ def uses_of(study: Study) -> tuple:
 
 
 def runs_of(study: Study, bore: float | None = None, **wet: float) -> dict[str, Conveyance]:
-    """Return the study's run of pipe and one of the other kind.
-
-    Parameters
-    ----------
-    study : Study
-        With a conveyance.
-    bore : float [mm], optional
-        Bore of both runs; the study's by default.
-    **wet
-        Fields that the wet run has otherwise: ``run``, ``low_level``, ``bleed``.
-
-    Returns
-    -------
-    dict of str to Conveyance
-        "dry run" and "wet run".
-    """
+    """Return the study's run of pipe and one of the other kind."""
     own = study.conveyance if bore is None else study.conveyance.model_copy(update={"bore": bore})
     pair = {own.kind: own, ("wet" if own.kind == "dry" else "dry"): other_kind(own)}
     pair["wet"] = pair["wet"].model_copy(update=wet)

@@ -32,15 +32,7 @@ SUBTITLE = {"loc": "left", "fontsize": STYLE["axes.labelsize"], "fontweight": "b
 
 
 def size_axis(axes, sizes: np.ndarray) -> None:
-    """Set a logarithmic axis of tank sizes in kilolitres.
-
-    Parameters
-    ----------
-    axes : Axes
-        Whose horizontal axis it is.
-    sizes : ndarray [L]
-        Rising sizes.
-    """
+    """Set a logarithmic axis of tank sizes in kilolitres."""
     axes.set_xscale("log")
     axes.set_xlabel(label("capacity", "kL"))
     axes.set_xlim(sizes[0] / 1000, sizes[-1] / 1000)
@@ -48,22 +40,7 @@ def size_axis(axes, sizes: np.ndarray) -> None:
 
 
 def sides_figure(sides: xr.Dataset, capacity: float, figure: Figure | None = None) -> Figure:
-    """Draw reliability against tank size in each climate, by the dry run.
-
-    Parameters
-    ----------
-    sides : Dataset
-        As `rainharvest.climates.facts.side_by_side`.
-    capacity : float [L]
-        The size that is marked.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A line a climate, named in a key; the target and the tank as straight lines.
-    """
+    """Draw reliability against tank size in each climate, by the dry run."""
     sizes = sides.capacity.values
     names = [str(n) for n in sides.climate.values]
     if figure is None:
@@ -108,20 +85,7 @@ def sides_figure(sides: xr.Dataset, capacity: float, figure: Figure | None = Non
 
 
 def wet_sides_figure(sides: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw what the wet run costs in each climate: held water and bleed, what is turned away, old water.
-
-    Parameters
-    ----------
-    sides : Dataset
-        As `rainharvest.climates.facts.side_by_side`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Three sets of bars with one row a climate.
-    """
+    """Draw what the wet run costs in each climate: held water and bleed, what is turned away, old water."""
     wet = sides.sel(conveyance="wet run")
     turned = sides.lost_a_year.sel(loss="pipe capacity")
     shown = (
@@ -188,28 +152,7 @@ def map_figure(
     groups: int = 0,
     figure: Figure | None = None,
 ) -> Figure:
-    """Draw a map of one quantity, with the place that was picked.
-
-    Parameters
-    ----------
-    values : DataArray
-        On latitude and longitude, in the unit shown; missing where there is no answer.
-    land : DataArray of bool
-        Where there is land: a place on land without an answer is marked with a cross.
-    title, unit : str
-        What is shown and in what.
-    place : tuple of float [degrees]
-        Latitude and longitude of the place picked.
-    groups : int
-        How many groups the values number; 0 where they are measures.
-    figure : Figure, optional
-        A figure that this function made before for the same grid.
-
-    Returns
-    -------
-    Figure
-        The darker the more.
-    """
+    """Draw a map of one quantity, with the place that was picked."""
     from matplotlib import rc_context
     from matplotlib.colors import LinearSegmentedColormap
 
@@ -248,24 +191,7 @@ def map_figure(
 
 
 def place_figure(here: xr.Dataset, capacity: float, target: float, figure: Figure | None = None) -> Figure:
-    """Draw what a tank of each size supplies at one place, by the dry and the wet run.
-
-    Parameters
-    ----------
-    here : Dataset
-        Results at one place, one arrangement.
-    capacity : float [L]
-        The size that is marked.
-    target : float [1]
-        The reliability asked for.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        On the left reliability, on the right the yield of a mean year and of the driest decade.
-    """
+    """Draw what a tank of each size supplies at one place, by the dry and the wet run."""
     sizes = here.capacity.values
     if figure is None:
         figure, pair = new_figure("", height=4.0, ncols=2)
@@ -323,24 +249,7 @@ def place_figure(here: xr.Dataset, capacity: float, target: float, figure: Figur
 def explain_figure(
     climate: xr.Dataset, cost: xr.DataArray, found: xr.Dataset, figure: Figure | None = None
 ) -> Figure:
-    """Draw a cost against each statistic of the climate, a point a place.
-
-    Parameters
-    ----------
-    climate : Dataset
-        The statistics at each place.
-    cost : DataArray [1]
-        The cost at the same places.
-    found : Dataset
-        As `rainharvest.climates.explain.explain`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A field for each statistic, its rank correlation above it.
-    """
+    """Draw a cost against each statistic of the climate, a point a place."""
     names = [str(n) for n in found.statistic.values]
     if figure is None:
         figure, row = new_figure("", height=3.8, ncols=len(names), sharey=True)

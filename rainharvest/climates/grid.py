@@ -26,26 +26,7 @@ NO_LEAP = ("noleap", "365_day")
 
 
 def common_unit(pieces: list[tuple[object, xr.DataArray]], hints: Hints, notes: list[str]) -> Unit:
-    """Return the one unit of all pieces.
-
-    Parameters
-    ----------
-    pieces : list of (file, DataArray)
-        The rain of each file.
-    hints : Hints
-        ``units`` overrules what the files say.
-    notes : list of str
-        Assumptions, added to in place.
-
-    Returns
-    -------
-    Unit
-
-    Raises
-    ------
-    InputError
-        If a piece states no unit of rain, or two state different ones.
-    """
+    """Return the one unit of all pieces."""
     asked = asked_unit(hints.units)
     if asked:
         notes.append(f"rain was read in {asked.text}, as asked")
@@ -76,26 +57,7 @@ def common_unit(pieces: list[tuple[object, xr.DataArray]], hints: Hints, notes: 
 def days_of(
     pieces: list[tuple[object, xr.Dataset, xr.DataArray]], notes: list[str]
 ) -> tuple[pd.DatetimeIndex, list[np.ndarray], np.ndarray]:
-    """Return the days of all pieces, and where the times of each piece stand among them.
-
-    Parameters
-    ----------
-    pieces : list of (file, Dataset, DataArray)
-        Each file with its time coordinate, in order of time.
-    notes : list of str
-        Assumptions, added to in place.
-
-    Returns
-    -------
-    tuple
-        The days; for each piece the place of each of its times; the places of each 29 February that the
-        calendar of the files does not have.
-
-    Raises
-    ------
-    InputError
-        If the times are not daily, days are missing or stand twice, or the calendar is not the year's.
-    """
+    """Return the days of all pieces, and where the times of each piece stand among them."""
     dates, short = [], False
     for file, data, time in pieces:
         try:
@@ -178,34 +140,6 @@ def open_grid(
 ) -> Grid:
     """Open daily rain at many places without reading it, and refuse what cannot be used.
 
-    Parameters
-    ----------
-    source : path, list of paths, DataArray or Dataset
-        A netCDF file, a Zarr folder, a pattern such as "rain_*.nc" or a list of files that follow one another
-        in time, or what xarray has opened. Dimensions other than time (latitude and longitude, site, member)
-        are all places.
-    column : str, optional
-        The rain variable, where the file leaves doubt.
-    units : str, optional
-        The unit, where the file leaves doubt.
-    mask : str or DataArray, optional
-        Places to work on: those where it is above zero; the name of a variable of the file, or an array.
-    region : four floats, optional
-        South, north, west and east edges in degrees.
-
-    Returns
-    -------
-    Grid
-        Lazy; ``notes`` says what was assumed.
-
-    Raises
-    ------
-    InputError
-        If a file cannot be opened, has no daily time axis, states no unit or another one than its fellows, has
-        another grid than they, days are missing or stand twice, or the calendar has days that the year has not.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", periods=400)
     >>> rain = xr.DataArray(
     ...     np.ones((400, 2)), {"time": days, "site": ["a", "b"]}, ("time", "site"), attrs={"units": "mm/day"}
@@ -354,25 +288,7 @@ def _hardness(data: xr.Dataset, space: dict[str, int]) -> xr.DataArray | None:
 
 
 def within(grid: Grid, region: Sequence[float]) -> Grid:
-    """Return the part of a grid between two parallels and two meridians.
-
-    Parameters
-    ----------
-    grid : Grid
-        A grid with latitude and longitude along one dimension each.
-    region : four floats
-        South, north, west and east edges in degrees.
-
-    Returns
-    -------
-    Grid
-        Lazy still.
-
-    Raises
-    ------
-    InputError
-        If the grid has no such coordinates, or no place lies inside.
-    """
+    """Return the part of a grid between two parallels and two meridians."""
     by_role = {v.attrs.get("standard_name"): (n, v) for n, v in grid.coords.items()}
     try:
         south, north, west, east = (float(x) for x in region)
@@ -416,18 +332,7 @@ DAYS, SAMPLED_PLACES = 5, 64
 
 
 def check_sample(grid: Grid) -> None:
-    """Look at a part of the rain and refuse what is plainly not daily rain.
-
-    Parameters
-    ----------
-    grid : Grid
-        The grid.
-
-    Raises
-    ------
-    InputError
-        If no place has a value, most values are below zero, or the rain is beyond what falls anywhere.
-    """
+    """Look at a part of the rain and refuse what is plainly not daily rain."""
     values = grid.unit.mm(_some_places(grid) if source_chunk(grid)["time"] > 366 else _some_days(grid))
     file = grid.files[0] if grid.files else None
     known = values[np.isfinite(values) & (values > -90 * grid.unit.mm(np.array(1.0)))]

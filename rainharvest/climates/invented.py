@@ -38,29 +38,6 @@ def invent_grid(
     and dry days) and how much (Weibull depths), as `rainharvest.rainfall.invented.invent_rain` does for gauges.
     A slow variation from year to year makes dry years follow one another. The seaward corner is masked.
 
-    Parameters
-    ----------
-    rows, columns : int [1]
-        Cells from south to north and from west to east.
-    years : int [year]
-        Calendar years.
-    seed : int [1]
-        The same seed gives the same rain.
-    first_year : int [1]
-        First calendar year.
-
-    Returns
-    -------
-    Dataset
-        ``rain`` (mm/day) on time, latitude and longitude, missing at sea; ``mean_intensity`` (mm/h); ``land``.
-
-    Raises
-    ------
-    InputError
-        If a size is not above zero.
-
-    Examples
-    --------
     >>> grid = invent_grid(2, 3, years=1, seed=1)
     >>> dict(grid.rain.sizes), float(grid.rain.min()) >= 0
     ({'time': 365, 'latitude': 2, 'longitude': 3}, True)
@@ -140,22 +117,7 @@ def _depths(uniform: np.ndarray, share: np.ndarray, depth: np.ndarray) -> np.nda
 
 
 def write_grid(path: str | os.PathLike, rows: int = 10, columns: int = 12, **given: int) -> None:
-    """Write an invented grid: a netCDF file, or a Zarr folder, which is written row by row and may be large.
-
-    Parameters
-    ----------
-    path : path
-        A file, or a folder whose name ends in ``.zarr``.
-    rows, columns : int [1]
-        As `invent_grid`.
-    **given
-        ``years``, ``seed`` and ``first_year``, as `invent_grid`.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be written.
-    """
+    """Write an invented grid: a netCDF file, or a Zarr folder, which is written row by row and may be large."""
     path = Path(path)
     if path.suffix == ".zarr":
         _write_zarr(path, rows, columns, given)

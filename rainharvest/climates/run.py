@@ -43,35 +43,7 @@ def begin_or_resume(
     parts: dict[str, str],
     attrs: dict,
 ) -> np.ndarray:
-    """Make the store, or take up one that was begun with the same inputs; return which regions are left.
-
-    Parameters
-    ----------
-    path : path
-        The Zarr folder.
-    grid : Grid
-        The rain.
-    plan : Plan
-        The building.
-    tile : dict of str to int
-        Sides of a region.
-    regions : int
-        How many regions there are.
-    parts : dict of str to str
-        Digests, as `rainharvest.climates.cells.digest_parts`.
-    attrs : dict
-        Further attributes of the store.
-
-    Returns
-    -------
-    ndarray of int
-        Numbers of the regions that are not done.
-
-    Raises
-    ------
-    InputError
-        If the folder holds something else, or the results of other inputs.
-    """
+    """Make the store, or take up one that was begun with the same inputs; return which regions are left."""
     import zarr
 
     path = Path(path)
@@ -173,17 +145,6 @@ def write_region(
 
     Each array's part is one chunk, a file that is written beside its place and renamed. A process killed at any
     moment leaves a region either marked, and then whole, or not marked, and then it is worked again.
-
-    Parameters
-    ----------
-    path : path
-        The Zarr folder.
-    number : int
-        Number of the region.
-    where : tuple of slice
-        Its places.
-    values : dict of str to ndarray
-        What is kept, by name; empty for a region without any place to work on.
     """
     import zarr
 
@@ -194,26 +155,7 @@ def write_region(
 
 
 def open_climates(path: str | os.PathLike, *, unfinished: bool = False) -> xr.Dataset:
-    """Open the results of a run over climates.
-
-    Parameters
-    ----------
-    path : path
-        The Zarr folder.
-    unfinished : bool
-        Open it as well if regions are still to be worked; they are missing.
-
-    Returns
-    -------
-    Dataset
-        Lazy: `rainharvest.climates.cells.VARIABLES` at each place and the counts of days missing, clipped and
-        impossible.
-
-    Raises
-    ------
-    InputError
-        If the folder is none of ours, or the run is not finished.
-    """
+    """Open the results of a run over climates."""
     path = Path(path)
     if not path.exists():
         raise InputError("there is no such folder", "name the --out of a run over climates", file=path)
@@ -231,24 +173,12 @@ def open_climates(path: str | os.PathLike, *, unfinished: bool = False) -> xr.Da
 
 @dataclass(frozen=True)
 class Work:
-    """All that a region needs; sent once to each worker.
+    """All that a region needs; sent once to each worker."""
 
-    Parameters
-    ----------
-    grid : Grid
-        The rain.
-    plan : Plan
-        The building.
-    store : Path
-        The Zarr folder of the results.
-    regions : list of dict of str to slice
-        The regions.
-    """
-
-    grid: Grid
-    plan: Plan
-    store: Path
-    regions: list[dict[str, slice]]
+    grid: Grid  # The rain
+    plan: Plan  # The building
+    store: Path  # The Zarr folder of the results
+    regions: list[dict[str, slice]]  # The regions
 
 
 def run_climates(
@@ -267,39 +197,6 @@ def run_climates(
 
     A run that is stopped at any moment, by whatever means, goes on from there when it is started again with the
     same inputs, and ends with the same bytes. Results do not depend on how the grid is cut or who works it.
-
-    Parameters
-    ----------
-    grid : Grid
-        As `rainharvest.climates.grid.open_grid`.
-    plan : Plan
-        The building.
-    out : path
-        The Zarr folder; made if need be.
-    threads : int, optional
-        Regions worked side by side on this machine; as many as it has processors by default.
-    cluster : str or distributed.Client, optional
-        Address of a Dask scheduler, or a client of one: the regions are worked there instead. Its workers must
-        see the rain's files and the folder under the same paths.
-    cells : int, optional
-        Places in a region, at most; by default 256, or fewer so that a small grid has some 8 regions.
-    memory : float
-        Bytes that laying out rain that lies day by day may take at once.
-    progress : bool
-        Show the scheduler's progress bar.
-    attrs : dict, optional
-        Further attributes of the store.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.climates.run.open_climates`.
-
-    Raises
-    ------
-    InputError
-        If the grid or the plan cannot be used, before anything is computed; if the folder holds a run with other
-        inputs; if the cluster does not answer.
     """
     check_plan(plan)
     check_sample(grid)
@@ -376,20 +273,7 @@ def _on_cluster(tasks: list, cluster, progress: bool) -> None:
 
 
 def work_region(work: Work, number: int) -> int:
-    """Read, work and write one region.
-
-    Parameters
-    ----------
-    work : Work
-        The run.
-    number : int
-        Number of the region.
-
-    Returns
-    -------
-    int
-        Its number.
-    """
+    """Read, work and write one region."""
     region = work.regions[number]
     where = tuple(region[d] for d in work.grid.space)
     mask = None if work.grid.mask is None else work.grid.mask.values[where]

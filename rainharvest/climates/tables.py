@@ -13,7 +13,7 @@ from rainharvest.catchment.intensity import CLIMATES
 from rainharvest.catchment.tables import Catchment, Conveyance, Losses, Roof
 from rainharvest.core.errors import InputError
 from rainharvest.core.mistakes import StudyFileError, found_by_pydantic, read_toml
-from rainharvest.core.tables import Table
+from rainharvest.core.tables import Table, quantity
 from rainharvest.demand.tables import Calendar, Use
 from rainharvest.demand.uses import may_serve
 from rainharvest.sizing.tables import Target
@@ -50,13 +50,7 @@ class Place(Table):
 
 
 class Region(Table):
-    """A study over many climates, as its file states it.
-
-    Parameters
-    ----------
-    standing_limit : float [day]
-        Standing water older than this counts as too old.
-    """
+    """A study over many climates, as its file states it."""
 
     title: str = Field(min_length=1, max_length=160)
     grid: GridFile | None = None
@@ -70,7 +64,9 @@ class Region(Table):
     arrangements: tuple[Literal["rain only", "combined"], ...] = Field(("rain only",), min_length=1)
     target: Target = Target()
     best_bore: bool = True
-    standing_limit: float = Field(STANDING_LIMIT.value, gt=0, le=365)
+    standing_limit: float = quantity(
+        "day", "Standing water older than this counts as too old.", STANDING_LIMIT, gt=0, le=365
+    )
     year_start_month: int = Field(1, ge=1, le=12)
 
     @model_validator(mode="after")
@@ -99,23 +95,7 @@ class Region(Table):
 
 
 def read_region(path: str | os.PathLike) -> tuple[Region, str]:
-    """Read the study file of many climates.
-
-    Parameters
-    ----------
-    path : str or path
-        A TOML file.
-
-    Returns
-    -------
-    tuple of Region and str
-        The study and the text of its file.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read or is not TOML; `StudyFileError`, with every mistake, if it says what cannot be.
-    """
+    """Read the study file of many climates."""
     path = Path(path)
     data, text = read_toml(path)
     try:

@@ -21,51 +21,22 @@ from rainharvest.rainfall.read_values import NEGATIVE_CODES
 
 @dataclass(frozen=True)
 class Grid:
-    """Daily rain at many places, not yet read.
+    """Daily rain at many places, not yet read."""
 
-    Parameters
-    ----------
-    pieces : tuple of DataArray
-        The rain in its own unit, a piece a file, in order of time.
-    places : tuple of ndarray of int
-        For each piece, where each of its times stands among the days.
-    days : DatetimeIndex
-        The days, without a gap.
-    leap : ndarray of int
-        Days that the calendar of the files does not have: each 29 February.
-    space : dict of str to int
-        Dimensions other than time and their sizes, in order.
-    coords : dict of str to Variable
-        Coordinates on them.
-    unit : Unit
-        Unit of the rain.
-    dust : float [mm]
-        Below zero by less than this is the rounding of a packed zero.
-    mask : DataArray of bool or None
-        Places to work on; all if None.
-    mean_intensity : DataArray [mm/h] or None
-        How hard it rains at each place, where the files say so.
-    files : tuple of Path
-        Where the rain lies; none for rain in memory.
-    notes : tuple of str
-        Assumptions made.
-    invented : bool
-        Whether the files say that they are invented.
-    """
-
-    pieces: tuple[xr.DataArray, ...]
-    places: tuple[np.ndarray, ...]
-    days: pd.DatetimeIndex
-    leap: np.ndarray
-    space: dict[str, int]
-    coords: dict[str, xr.Variable]
-    unit: Unit
-    dust: float
-    mask: xr.DataArray | None = None
+    pieces: tuple[xr.DataArray, ...]  # The rain in its own unit, a piece a file, in order of time
+    places: tuple[np.ndarray, ...]  # For each piece, where each of its times stands among the days
+    days: pd.DatetimeIndex  # The days, without a gap
+    leap: np.ndarray  # Days that the calendar of the files does not have: each 29 February
+    space: dict[str, int]  # Dimensions other than time and their sizes, in order
+    coords: dict[str, xr.Variable]  # Coordinates on them
+    unit: Unit  # Unit of the rain
+    dust: float  # [mm] Below zero by less than this is the rounding of a packed zero
+    mask: xr.DataArray | None = None  # Places to work on; all if None
+    # [mm/h] How hard it rains at each place, where the files say so
     mean_intensity: xr.DataArray | None = None
-    files: tuple[Path, ...] = ()
-    notes: tuple[str, ...] = ()
-    invented: bool = False
+    files: tuple[Path, ...] = ()  # Where the rain lies; none for rain in memory
+    notes: tuple[str, ...] = ()  # Assumptions made
+    invented: bool = False  # Whether the files say that they are invented
 
     @property
     def cells(self) -> int:
@@ -78,24 +49,14 @@ _CODES = np.array(sorted(NEGATIVE_CODES), dtype=float)
 
 @dataclass(frozen=True)
 class Read:
-    """Rain of some places, and what was done to it.
+    """Rain of some places, and what was done to it."""
 
-    Parameters
-    ----------
-    rain : ndarray [mm/day]
-        On the dimensions of the places, time last; a place with a day that is not known is missing whole.
-    missing : ndarray [day]
-        Days without a value, by place.
-    clipped : ndarray [day]
-        Days a hair below zero, set to zero.
-    impossible : ndarray [day]
-        Days below zero by more, or above the world's record.
-    """
-
+    # [mm/day] On the dimensions of the places, time last; a place with a day that is not known is missing
+    # whole
     rain: np.ndarray
-    missing: np.ndarray
-    clipped: np.ndarray
-    impossible: np.ndarray
+    missing: np.ndarray  # [day] Days without a value, by place
+    clipped: np.ndarray  # [day] Days a hair below zero, set to zero
+    impossible: np.ndarray  # [day] Days below zero by more, or above the world's record
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -126,20 +87,7 @@ def _clean(rain, raw_factor, dust, most, codes, counts):  # pragma: no cover - c
 
 
 def read_cells(grid: Grid, region: dict[str, slice]) -> Read:
-    """Read the rain of some places over all days.
-
-    Parameters
-    ----------
-    grid : Grid
-        The grid.
-    region : dict of str to slice
-        Which places, by dimension.
-
-    Returns
-    -------
-    Read
-        In mm a day, cleaned.
-    """
+    """Read the rain of some places over all days."""
     raw = read_raw(grid, region)
     rain = np.ascontiguousarray(grid.unit.mm(raw), dtype=float)
     if rain is raw or np.shares_memory(rain, raw):
@@ -152,20 +100,7 @@ def read_cells(grid: Grid, region: dict[str, slice]) -> Read:
 
 
 def read_raw(grid: Grid, region: dict[str, slice]) -> np.ndarray:
-    """Read the values of some places as the files have them, the days of all files together, time last.
-
-    Parameters
-    ----------
-    grid : Grid
-        The grid.
-    region : dict of str to slice
-        Which places, by dimension; a slice of "time" as well takes those days only.
-
-    Returns
-    -------
-    ndarray
-        In the unit of the files.
-    """
+    """Read the values of some places as the files have them, the days of all files together, time last."""
     wanted = range(grid.days.size)[region.get("time", slice(None))]
     where = {d: s for d, s in region.items() if d != "time"}
     out = None
@@ -206,22 +141,6 @@ WASTE = 4.0
 def tile_of(space: dict[str, int], chunk: dict[str, int] | None = None, cells: int = CELLS) -> dict[str, int]:
     """Return the sides of a region: whole chunks of the source as far as they fit.
 
-    Parameters
-    ----------
-    space : dict of str to int
-        Dimensions of the places and their sizes.
-    chunk : dict of str to int, optional
-        Sides of the source's chunks.
-    cells : int
-        How many cells a region has at most.
-
-    Returns
-    -------
-    dict of str to int
-        Sides, in the order of the dimensions.
-
-    Examples
-    --------
     >>> tile_of({"latitude": 40, "longitude": 50})
     {'latitude': 5, 'longitude': 50}
     >>> tile_of({"latitude": 720, "longitude": 1440}, {"latitude": 10, "longitude": 20})
@@ -243,20 +162,6 @@ def tile_of(space: dict[str, int], chunk: dict[str, int] | None = None, cells: i
 def regions_of(space: dict[str, int], tile: dict[str, int]) -> list[dict[str, slice]]:
     """Return the regions of a grid, in order.
 
-    Parameters
-    ----------
-    space : dict of str to int
-        Dimensions of the places and their sizes.
-    tile : dict of str to int
-        Sides of a region.
-
-    Returns
-    -------
-    list of dict of str to slice
-        Together they cover every place once.
-
-    Examples
-    --------
     >>> len(regions_of({"latitude": 40, "longitude": 50}, {"latitude": 5, "longitude": 50}))
     8
     """
@@ -265,18 +170,7 @@ def regions_of(space: dict[str, int], tile: dict[str, int]) -> list[dict[str, sl
 
 
 def source_chunk(grid: Grid) -> dict[str, int]:
-    """Return the sides of the chunks in which the rain lies on the disk, places and time.
-
-    Parameters
-    ----------
-    grid : Grid
-        The grid.
-
-    Returns
-    -------
-    dict of str to int
-        The largest over the pieces; sides of 1 where it lies unpacked, so that any part can be read.
-    """
+    """Return the sides of the chunks in which the rain lies on the disk, places and time."""
     out = dict.fromkeys((*grid.space, "time"), 1)
     for piece in grid.pieces:
         sides = piece.encoding.get("chunksizes") or piece.encoding.get("chunks") or (1,) * piece.ndim
@@ -286,20 +180,7 @@ def source_chunk(grid: Grid) -> dict[str, int]:
 
 
 def lies_by_cell(grid: Grid, tile: dict[str, int]) -> bool:
-    """Tell whether a region can be read without decoding much more than it.
-
-    Parameters
-    ----------
-    grid : Grid
-        The grid.
-    tile : dict of str to int
-        Sides of a region.
-
-    Returns
-    -------
-    bool
-        True as well for rain in memory and for a grid of one region.
-    """
+    """Tell whether a region can be read without decoding much more than it."""
     if not grid.files or math.prod(tile.values()) >= grid.cells:
         return True
     chunk = source_chunk(grid)
@@ -314,24 +195,6 @@ def lay_out(
 
     A file a year, or a chunk a day, would have to be decoded whole for every region. Here each is decoded once.
     A slab that is written is marked, so that a run that was killed goes on from there.
-
-    Parameters
-    ----------
-    grid : Grid
-        The grid as it lies in its files.
-    tile : dict of str to int
-        Sides of a region.
-    folder : path
-        Where the Zarr folder goes.
-    digest : str
-        What the rain is, so that another rain's slabs are not taken for its own.
-    memory : float
-        Bytes that a slab may take.
-
-    Returns
-    -------
-    Grid
-        The same rain, a piece for all days.
     """
     import xarray as xr
     import zarr

@@ -17,20 +17,7 @@ NEARLY = 0.001
 
 
 def sides_words(sides: xr.Dataset, capacity: float) -> str:
-    """Return what one tank does in each climate.
-
-    Parameters
-    ----------
-    sides : Dataset
-        As `rainharvest.climates.facts.side_by_side`.
-    capacity : float [L]
-        Usable size.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what one tank does in each climate."""
     one = sides[sides.attrs["measure"]].sel(conveyance="dry run", arrangement="rain only")
     reached = one.interp(capacity=capacity)
     order = np.argsort(-reached.values)
@@ -47,18 +34,7 @@ def sides_words(sides: xr.Dataset, capacity: float) -> str:
 
 
 def wet_sides_words(sides: xr.Dataset) -> str:
-    """Return what the wet run costs in each climate.
-
-    Parameters
-    ----------
-    sides : Dataset
-        As `rainharvest.climates.facts.side_by_side`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the wet run costs in each climate."""
     costs, names = sides.wet_cost.values, [str(n) for n in sides.climate.values]
     most, least = int(np.argmax(costs)), int(np.argmin(costs))
     spells = sides.standing_spells_a_year.sel(conveyance="wet run").values
@@ -83,22 +59,7 @@ def _costs(share: float) -> str:
 
 
 def map_words(values: xr.DataArray, name: str, shown: str) -> str:
-    """Return what a map shows: from where to where, and where nothing reaches.
-
-    Parameters
-    ----------
-    values : DataArray
-        On latitude and longitude; missing at sea and where no size reaches the target.
-    name : str
-        The quantity.
-    shown : str
-        "litres", "percent", "days" or "number": how its values are said.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what a map shows: from where to where, and where nothing reaches."""
     known = values.values[np.isfinite(values.values)]
     words = QUANTITIES[name].long_name
     if not known.size:
@@ -135,22 +96,7 @@ SAID = {
 
 
 def cell_words(here: xr.Dataset, capacity: float, target: float) -> str:
-    """Return what the building gets at one place, and of what climate that is.
-
-    Parameters
-    ----------
-    here : Dataset
-        Results at one place, one arrangement.
-    capacity : float [L]
-        Usable size.
-    target : float [1]
-        Reliability that the tank must reach.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the building gets at one place, and of what climate that is."""
     if not np.isfinite(float(here.rain_year)):
         return "This place is at sea: choose another."
     reliability = here.volume_reliability.interp(capacity=capacity)
@@ -167,18 +113,7 @@ def cell_words(here: xr.Dataset, capacity: float, target: float) -> str:
 
 
 def explain_words(found: xr.Dataset) -> str:
-    """Return which statistics of the climate go with the cost of the wet run, and how far that can be trusted.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.climates.explain.explain`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return which statistics of the climate go with the cost of the wet run, and how far that can be trusted."""
     rho = found.rank_correlation
     order = np.argsort(-np.abs(rho.values))
     names = [QUANTITIES[str(n)].long_name.lower() for n in found.statistic.values]
@@ -201,32 +136,13 @@ def _signed(value: float) -> str:
 
 
 def tell_climates(results: xr.Dataset, width: int = 100) -> None:
-    """Print what a run over climates found, broken into lines.
-
-    Parameters
-    ----------
-    results : Dataset
-        As `rainharvest.climates.run.open_climates`.
-    width : int
-        Characters on a line.
-    """
+    """Print what a run over climates found, broken into lines."""
     for text in climates_headline(results):
         print(textwrap.fill(text, width))
 
 
 def climates_headline(results: xr.Dataset) -> list[str]:
-    """Return what a run over climates found, a few sentences.
-
-    Parameters
-    ----------
-    results : Dataset
-        As `rainharvest.climates.run.open_climates`.
-
-    Returns
-    -------
-    list of str
-        Plain text, a paragraph each.
-    """
+    """Return what a run over climates found, a few sentences."""
     known = np.isfinite(results.rain_year.values)
     first, last = results.attrs["first_day"], results.attrs["last_day"]
     out = [f"{known.sum():,} places were worked, on daily rain from {first} to {last}."]

@@ -32,131 +32,68 @@ KEPT_WHOLE, LINE = 16, 38
 
 @dataclass(frozen=True)
 class Paragraph:
-    """A paragraph.
+    """A paragraph."""
 
-    Parameters
-    ----------
-    text : str
-        Plain text.
-    kind : str
-        "text"; "answer" for what the reader came for; "warning" for what must not be overlooked.
-    """
-
-    text: str
+    text: str  # Plain text
+    # "text"; "answer" for what the reader came for; "warning" for what must not be overlooked
     kind: Literal["text", "answer", "warning"] = "text"
 
 
 @dataclass(frozen=True)
 class Bullets:
-    """A list of short texts.
+    """A list of short texts."""
 
-    Parameters
-    ----------
-    items : tuple of str
-        Plain text.
-    """
-
-    items: tuple[str, ...]
+    items: tuple[str, ...]  # Plain text
 
 
 @dataclass(frozen=True)
 class Fact:
-    """One question of a reader, its answer, and where more is said.
+    """One question of a reader, its answer, and where more is said."""
 
-    Parameters
-    ----------
-    question : str
-        In the reader's words.
-    answer : str
-        A sentence or two.
-    section : str
-        Key of the section that says more.
-    """
-
-    question: str
-    answer: str
-    section: str
+    question: str  # In the reader's words
+    answer: str  # A sentence or two
+    section: str  # Key of the section that says more
 
 
 @dataclass(frozen=True)
 class Facts:
-    """The questions that a reader brings, answered in a line each.
+    """The questions that a reader brings, answered in a line each."""
 
-    Parameters
-    ----------
-    rows : tuple of Fact
-        In the order of reading.
-    """
-
-    rows: tuple[Fact, ...]
+    rows: tuple[Fact, ...]  # In the order of reading
 
 
 @dataclass(frozen=True)
 class Subheading:
-    """A heading within a section.
+    """A heading within a section."""
 
-    Parameters
-    ----------
-    text : str
-        A few words.
-    """
-
-    text: str
+    text: str  # A few words
 
 
 @dataclass(frozen=True)
 class Caution:
-    """What can hurt someone.
+    """What can hurt someone."""
 
-    Parameters
-    ----------
-    title, text : str
-        What it is about; what to mind.
-    """
-
-    title: str
-    text: str
+    title: str  # What it is about; what to mind
+    text: str  # What it is about; what to mind
 
 
 @dataclass(frozen=True)
 class Listing:
-    """Text of a file, kept line by line.
+    """Text of a file, kept line by line."""
 
-    Parameters
-    ----------
-    text : str
-        As it stands in the file.
-    """
-
-    text: str
+    text: str  # As it stands in the file
 
 
 @dataclass(frozen=True)
 class Table:
-    """A table.
+    """A table."""
 
-    Parameters
-    ----------
-    caption : str
-        What it holds.
-    head : tuple of str
-        The words over each column.
-    rows : tuple of tuple of str
-        Its cells, row by row; the first names the row.
-    numbers : frozenset of int
-        Columns that hold numbers.
-    widths : tuple of float
-        Shares of the width that the columns take in print; even if empty.
-    number : int
-        Its number in the report.
-    """
-
-    caption: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    numbers: frozenset[int] = frozenset()
-    widths: tuple[float, ...] = ()
-    number: int = 0
+    caption: str  # What it holds
+    head: tuple[str, ...]  # The words over each column
+    rows: tuple[tuple[str, ...], ...]  # Its cells, row by row; the first names the row
+    numbers: frozenset[int] = frozenset()  # Columns that hold numbers
+    widths: tuple[float, ...] = ()  # Shares of the width that the columns take in print; even if empty
+    number: int = 0  # Its number in the report
 
     @property
     def short(self) -> bool:
@@ -167,30 +104,14 @@ class Table:
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure as the page and as the Word document need it.
+    """A figure as the page and as the Word document need it."""
 
-    Parameters
-    ----------
-    name : str
-        Its own within the report.
-    caption : str
-        The words under it.
-    words : str
-        What it shows, for who cannot see it.
-    svg : str
-        For the page.
-    png : bytes
-        For the Word document.
-    number : int
-        Its number in the report.
-    """
-
-    name: str
-    caption: str
-    words: str
-    svg: str = field(repr=False)
-    png: bytes = field(repr=False)
-    number: int = 0
+    name: str  # Its own within the report
+    caption: str  # The words under it
+    words: str  # What it shows, for who cannot see it
+    svg: str = field(repr=False)  # For the page
+    png: bytes = field(repr=False)  # For the Word document
+    number: int = 0  # Its number in the report
 
 
 Block = Paragraph | Bullets | Facts | Subheading | Caution | Listing | Table | Picture
@@ -198,21 +119,11 @@ Block = Paragraph | Bullets | Facts | Subheading | Caution | Listing | Table | P
 
 @dataclass(frozen=True)
 class Section:
-    """One section of the report; in a notebook it shows itself.
+    """One section of the report; in a notebook it shows itself."""
 
-    Parameters
-    ----------
-    key : str
-        The anchor by which links find it.
-    title : str
-        Its heading.
-    blocks : tuple of Block
-        What it holds.
-    """
-
-    key: str
-    title: str
-    blocks: tuple[Block, ...]
+    key: str  # The anchor by which links find it
+    title: str  # Its heading
+    blocks: tuple[Block, ...]  # What it holds
 
     def _repr_html_(self) -> str:
         from rainharvest.study.report import section_html
@@ -222,27 +133,13 @@ class Section:
 
 @dataclass(frozen=True)
 class Report:
-    """A whole report.
+    """A whole report."""
 
-    Parameters
-    ----------
-    title : str
-        Of the study.
-    heading : tuple of str
-        Place, client, author, date: what stands under the title.
-    warning : str
-        What stands before everything else, such as that the example is invented; empty if nothing.
-    paper : str
-        "A4" or "Letter": of the Word document; the page fits both.
-    sections : tuple of Section
-        In order; the first holds the answer.
-    """
-
-    title: str
-    heading: tuple[str, ...]
-    warning: str
-    paper: Literal["A4", "Letter"]
-    sections: tuple[Section, ...]
+    title: str  # Of the study
+    heading: tuple[str, ...]  # Place, client, author, date: what stands under the title
+    warning: str  # What stands before everything else, such as that the example is invented; empty if nothing
+    paper: Literal["A4", "Letter"]  # "A4" or "Letter": of the Word document; the page fits both
+    sections: tuple[Section, ...]  # In order; the first holds the answer
 
     def __getitem__(self, key: str) -> Section:
         """Return a section by its key."""
@@ -252,26 +149,7 @@ class Report:
 def picture(
     name: str, figure: Figure, caption: str, words: str = "", scale: tuple[float, float] = SCALE
 ) -> Picture:
-    """Return a figure as a block, painted for the page and for the Word document.
-
-    Parameters
-    ----------
-    name : str
-        Its own within the report.
-    figure : Figure
-        As a function of `rainharvest.plots` made it.
-    caption : str
-        The words under it.
-    words : str, optional
-        What it shows; the caption if not given.
-    scale : tuple of float
-        What its sides are multiplied by.
-
-    Returns
-    -------
-    Picture
-        The same bytes for the same figure.
-    """
+    """Return a figure as a block, painted for the page and for the Word document."""
     import io
     import re
 
@@ -297,18 +175,6 @@ def picture(
 def numbered(sections: tuple[Section, ...]) -> tuple[Section, ...]:
     """Return the sections with their tables and pictures counted through.
 
-    Parameters
-    ----------
-    sections : tuple of Section
-        In the order of reading.
-
-    Returns
-    -------
-    tuple of Section
-        As many.
-
-    Examples
-    --------
     >>> table = Table("Roofs", ("roof",), (("shed",),))
     >>> [block.number for block in numbered((Section("a", "A", (table, table)),))[0].blocks]
     [1, 2]

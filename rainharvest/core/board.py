@@ -28,19 +28,7 @@ KINDS = {"png": "image/png", "svg": "image/svg+xml", "csv": "text/csv"}
 
 
 def stopped(error: Exception) -> str:
-    """Return what the panel says of an error.
-
-    Parameters
-    ----------
-    error : Exception
-        What was raised.
-
-    Returns
-    -------
-    str
-        HTML: an `InputError` in its own words, any other as a defect of ours, since a traceback inside an observer
-        would show nowhere on the page.
-    """
+    """Return what the panel says of an error."""
     said = (
         f"{error}."
         if isinstance(error, InputError)
@@ -54,18 +42,6 @@ def figure_row(name: str, drawn: Callable[[], tuple]) -> tuple[widgets.HBox, Cal
 
     The files are made when they are asked for, so that the page stays light, and offered as links that the browser
     saves; a figure that changes takes its links away.
-
-    Parameters
-    ----------
-    name : str
-        Stem of the files' names.
-    drawn : callable
-        Returns the figure and its sentence.
-
-    Returns
-    -------
-    tuple of HBox and callable
-        The row, and what takes the links away.
     """
     links = widgets.HTML()
     button = widgets.Button(
@@ -98,20 +74,7 @@ def _link(name: str, content: bytes) -> str:
 def choices_row(
     study: str | os.PathLike, chosen: Callable[[], Mapping[str, object]]
 ) -> tuple[list[widgets.Button], widgets.HTML]:
-    """Return the buttons by which a panel's choices enter the study file that all notebooks share.
-
-    Parameters
-    ----------
-    study : str or path
-        The study that the panel shows.
-    chosen : callable
-        Returns the keys of the study file that the controls stand for, with their values.
-
-    Returns
-    -------
-    tuple of list of Button and HTML
-        Save, set aside; and what they say.
-    """
+    """Return the buttons by which a panel's choices enter the study file that all notebooks share."""
     said = widgets.HTML()
     save = widgets.Button(
         description="Save these choices",
@@ -177,26 +140,7 @@ LINE = 105
 
 
 def slider(name: str, value: float, low: float, high: float, step: float, *, unit=None, scale=1.0, about=""):
-    """Return a slider labelled with the quantity's words and unit.
-
-    Parameters
-    ----------
-    name : str
-        A quantity of `rainharvest.core.quantities`.
-    value, low, high, step : float
-        Where it stands, its ends and its step, in the unit shown.
-    unit : str, optional
-        The unit shown where it is not the table's (kL for L).
-    scale : float
-        How many of the table's units one of the shown units is (1000 for kL).
-    about : str
-        What it does, shown on hover; the table's meaning by default.
-
-    Returns
-    -------
-    FloatSlider or IntSlider
-        With ``rh_scale``, by which the board turns its value into the table's unit.
-    """
+    """Return a slider labelled with the quantity's words and unit."""
     whole = all(float(v).is_integer() for v in (value, low, high, step))
     kind = widgets.IntSlider if whole else widgets.FloatSlider
     if whole:
@@ -217,24 +161,7 @@ def slider(name: str, value: float, low: float, high: float, step: float, *, uni
 
 
 def choice(words: str, options: Mapping[str, object] | list, value, about: str = "") -> widgets.Dropdown:
-    """Return a list to choose from.
-
-    Parameters
-    ----------
-    words : str
-        What is chosen.
-    options : list or mapping
-        What there is to choose from.
-    value : object
-        What is chosen at first.
-    about : str
-        What it does, shown on hover.
-
-    Returns
-    -------
-    Dropdown
-        The control.
-    """
+    """Return a list to choose from."""
     options = list(options.items()) if isinstance(options, Mapping) else options
     return widgets.Dropdown(
         options=options,
@@ -259,30 +186,7 @@ def board(
     study: str | os.PathLike | None = None,
     choices: Callable[..., Mapping[str, object]] | None = None,
 ) -> widgets.VBox:
-    """Return a panel: controls, and for each figure its picture and a sentence that says what it shows.
-
-    Parameters
-    ----------
-    name : str
-        The panel's name: salt for the figures' ids, stem of the files they are saved in.
-    controls : mapping of str to widget
-        By the name under which ``redraw`` takes their values.
-    redraw : callable
-        Called with every control's value by name, in the units of `rainharvest.core.quantities`; returns, by name
-        and always in one order, the figure and its sentence. It calls a stage and a plot.
-    caution : str
-        The caution that belongs beside the panel, where the work can hurt someone.
-    study : str or path, optional
-        The study file that the panel shows, where its choices can be saved.
-    choices : callable, optional
-        Called like ``redraw``; returns the study file's keys that the controls stand for, with their values,
-        as `rainharvest.study.choices.save_choices` takes them.
-
-    Returns
-    -------
-    VBox
-        The panel, already painted.
-    """
+    """Return a panel: controls, and for each figure its picture and a sentence that says what it shows."""
     start = {key: control.value for key, control in controls.items()}
     words = widgets.HTML(
         layout={"height": "0px", "margin": "0", "overflow": "visible"}
@@ -363,18 +267,7 @@ def board(
 
 
 def cautions(*keys: str) -> str:
-    """Return the cautions that belong beside a panel.
-
-    Parameters
-    ----------
-    *keys : str
-        Names in `rainharvest.core.defaults.CAUTIONS`.
-
-    Returns
-    -------
-    str
-        Each with what it is about.
-    """
+    """Return the cautions that belong beside a panel."""
     return " ".join(f"{CAUTIONS[key].title}: {CAUTIONS[key].text}" for key in keys)
 
 
@@ -414,24 +307,7 @@ class Table(widgets.GridBox):
 def table(
     heads: Sequence[str], names: Sequence[str], rows: Sequence[Sequence[float]], most: float = 1e5
 ) -> Table:
-    """Return a small editable table of numbers.
-
-    Parameters
-    ----------
-    heads : list of str
-        Heads of the columns, that of the names first.
-    names : list of str
-        Name of each row.
-    rows : list of list of float
-        The numbers, a list a row.
-    most : float
-        Largest number that can be typed.
-
-    Returns
-    -------
-    Table
-        Its ``value`` follows what is typed, and what is typed follows it.
-    """
+    """Return a small editable table of numbers."""
     fields = [
         [
             widgets.BoundedFloatText(
@@ -480,19 +356,6 @@ def table(
 def says(yours: object, right: bool, answer: str, hint: str) -> None:
     """Print what a check found.
 
-    Parameters
-    ----------
-    yours : object
-        The reader's answer; None asks for the right one, for the trainer's page of answers.
-    right : bool
-        Whether it is right.
-    answer : str
-        The right answer, in a sentence.
-    hint : str
-        Where to look again.
-
-    Examples
-    --------
     >>> says(51, True, "About 51 kL.", "Read the curve again.")
     Right. About 51 kL.
     >>> says(20, False, "About 51 kL.", "Read the curve again.")

@@ -28,12 +28,6 @@ class _Notice(event.Listener):
 
 @contextmanager
 def compiling_notice(what: str) -> Iterator[None]:
-    """Say that ``what`` is being compiled, if the block does compile anything.
-
-    Parameters
-    ----------
-    what : str
-        What is compiled, in the reader's words.
-    """
+    """Say that ``what`` is being compiled, if the block does compile anything."""
     with event.install_listener("numba:compile", _Notice(what)):
         yield

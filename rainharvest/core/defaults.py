@@ -10,45 +10,24 @@ Kind = Literal["standard", "handbook", "open data", "common practice", "from mem
 
 @dataclass(frozen=True)
 class Default:
-    """One default value with its unit and its source.
+    """One default value with its unit and its source."""
 
-    Parameters
-    ----------
-    value : float
-        The number.
-    unit : str
-        Its unit, UDUNITS spelling ("1" for a ratio).
-    source : str
-        Author, title, year and place of the table or clause; for common practice, "no source".
-    kind : str
-        "standard", "handbook", "open data", "common practice", "from memory" (a published value that
-        nobody here has read in the original: check your edition) or "own choice".
-    low, high : float, optional
-        The published range, where there is one.
-    """
-
-    value: float
-    unit: str
-    source: str
+    value: float  # The number
+    unit: str  # Its unit, UDUNITS spelling ("1" for a ratio)
+    source: str  # Author, title, year and place of the table or clause; for common practice, "no source"
+    # "standard", "handbook", "open data", "common practice", "from memory" (a published value that nobody
+    # here has read in the original: check your edition) or "own choice"
     kind: Kind
-    low: float | None = None
-    high: float | None = None
+    low: float | None = None  # The published range, where there is one
+    high: float | None = None  # The published range, where there is one
 
 
 @dataclass(frozen=True)
 class Caution:
-    """One caution.
+    """One caution."""
 
-    Parameters
-    ----------
-    title : str
-        What it is about.
-    text : str
-        What to mind, and whose rules govern.
-    """
-
-    title: str
-    text: str
+    title: str  # What it is about
+    text: str  # What to mind, and whose rules govern
 
 
 CAUTIONS = {

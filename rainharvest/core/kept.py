@@ -29,24 +29,7 @@ Parcel = dict[str, xr.Dataset]
 
 
 def kept_folder(folder: str | os.PathLike | None) -> Path | None:
-    """Return the folder in which results are kept, or None where they are not.
-
-    Parameters
-    ----------
-    folder : str, path or None
-        A folder; "off"; None for the environment variable ``RAINHARVEST_CACHE`` (again a folder or "off"),
-        and for the user's cache folder without it.
-
-    Returns
-    -------
-    Path or None
-        The folder, which exists and can be written to.
-
-    Raises
-    ------
-    InputError
-        If a folder that was named cannot be used. Without the user's own folder a study merely takes longer.
-    """
+    """Return the folder in which results are kept, or None where they are not."""
     named = folder if folder is not None else os.environ.get("RAINHARVEST_CACHE")
     if named == "off":
         return None
@@ -87,20 +70,6 @@ def program_digest() -> str:
 def key_of(stage: str, *depends: object) -> str:
     """Return the key of a stage's results: a digest of all that they depend on.
 
-    Parameters
-    ----------
-    stage : str
-        Its name.
-    *depends
-        What JSON can hold: parts of the study file, keys of other stages, digests of files.
-
-    Returns
-    -------
-    str
-        Sixty-four hexadecimal digits.
-
-    Examples
-    --------
     >>> key_of("record", {"seed": 1}) == key_of("record", {"seed": 1})
     True
     >>> key_of("record", {"seed": 1}) == key_of("record", {"seed": 2})
@@ -111,20 +80,7 @@ def key_of(stage: str, *depends: object) -> str:
 
 
 def recall(folder: Path | None, stage: str, key: str) -> Parcel | None:
-    """Return what an earlier run kept, or None.
-
-    Parameters
-    ----------
-    folder : Path or None
-        As `kept_folder` returns it.
-    stage, key : str
-        As for `key_of`.
-
-    Returns
-    -------
-    dict of str to Dataset, or None
-        None where there is no such entry, or one that is damaged (each part carries a checksum).
-    """
+    """Return what an earlier run kept, or None."""
     if folder is None:
         return None
     path = _entry(folder, stage, key)
@@ -139,17 +95,7 @@ def recall(folder: Path | None, stage: str, key: str) -> Parcel | None:
 
 
 def keep(folder: Path | None, stage: str, key: str, parcel: Parcel) -> None:
-    """Keep a stage's results for later runs; without room for them the study goes on all the same.
-
-    Parameters
-    ----------
-    folder : Path or None
-        As `kept_folder` returns it.
-    stage, key : str
-        As for `key_of`.
-    parcel : dict of str to Dataset
-        What the stage gave.
-    """
+    """Keep a stage's results for later runs; without room for them the study goes on all the same."""
     if folder is None:
         return
     plan, arrays = {}, {}
@@ -172,18 +118,6 @@ def keep(folder: Path | None, stage: str, key: str, parcel: Parcel) -> None:
 def table_to_dataset(table: pd.DataFrame) -> xr.Dataset:
     """Return a table, without its index, as a Dataset that can be kept.
 
-    Parameters
-    ----------
-    table : DataFrame
-        Columns of one type each.
-
-    Returns
-    -------
-    Dataset
-        On ``row``; the columns' types stand in its attributes.
-
-    Examples
-    --------
     >>> table = pd.DataFrame({"a": [1, 2], "b": ["x", ""]})
     >>> table_from_dataset(table_to_dataset(table)).equals(table)
     True
@@ -193,18 +127,7 @@ def table_to_dataset(table: pd.DataFrame) -> xr.Dataset:
 
 
 def table_from_dataset(kept: xr.Dataset) -> pd.DataFrame:
-    """Return the table that `table_to_dataset` took.
-
-    Parameters
-    ----------
-    kept : Dataset
-        As `table_to_dataset` returns it.
-
-    Returns
-    -------
-    DataFrame
-        With the types that it had.
-    """
+    """Return the table that `table_to_dataset` took."""
     types = json.loads(kept.attrs["types"])
     return pd.DataFrame({name: pd.Series(kept[name].values).astype(kind) for name, kind in types.items()})
 

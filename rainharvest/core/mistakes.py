@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import inspect
-import re
 import tomllib
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache
 from pathlib import Path
-from typing import get_args
 
 from pydantic import BaseModel, ValidationError
 
 from rainharvest.core.errors import InputError
 from rainharvest.core.reader import GALLON, US_UNITS
+from rainharvest.core.tables import known_of, models_of
 
 NAMING_FILES = (("rain", "file"), ("rain", "neighbours"), ("sizing", "finer_rain"), ("catalogue", "file"))
 
@@ -23,22 +20,12 @@ NAMING_FILES = (("rain", "file"), ("rain", "neighbours"), ("sizing", "finer_rain
 
 @dataclass(frozen=True)
 class Mistake:
-    """One mistake.
+    """One mistake."""
 
-    Parameters
-    ----------
-    loc : tuple
-        Keys and numbers (from zero) that lead to it.
-    problem, remedy : str
-        What is wrong and what to do, as in `rainharvest.core.errors.InputError`.
-    doubt : bool
-        Whether it may be right all the same, and be confirmed.
-    """
-
-    loc: tuple[str | int, ...]
-    problem: str
-    remedy: str
-    doubt: bool = False
+    loc: tuple[str | int, ...]  # Keys and numbers (from zero) that lead to it
+    problem: str  # What is wrong and what to do, as in `rainharvest.core.errors.InputError`
+    remedy: str  # What is wrong and what to do, as in `rainharvest.core.errors.InputError`
+    doubt: bool = False  # Whether it may be right all the same, and be confirmed
 
     @property
     def option(self) -> int | None:
@@ -77,23 +64,7 @@ class StudyFileError(InputError):
 
 
 def read_toml(path: Path) -> tuple[dict, str]:
-    """Read a TOML file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    tuple of dict and str
-        Its tables and its text.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read, or is not UTF-8 text or not TOML.
-    """
+    """Read a TOML file."""
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except OSError as error:
@@ -111,40 +82,12 @@ def read_toml(path: Path) -> tuple[dict, str]:
 
 
 def found_by_pydantic(error: ValidationError, model: type[BaseModel], data: dict) -> list[Mistake]:
-    """Return the mistakes that the model of the study found.
-
-    Parameters
-    ----------
-    error : ValidationError
-        What it raised.
-    model : type
-        The model.
-    data : dict
-        The tables as the file has them, for the value that is shown.
-
-    Returns
-    -------
-    list of Mistake
-        In the order found.
-    """
+    """Return the mistakes that the model of the study found."""
     return [_mistake(one, model, data) for one in error.errors()]
 
 
 def missing_files(data: dict, folder: Path) -> list[Mistake]:
-    """Return the files that a study names and that are not there.
-
-    Parameters
-    ----------
-    data : dict
-        The tables.
-    folder : Path
-        The folder of the study file, from which its paths are meant.
-
-    Returns
-    -------
-    list of Mistake
-        One a file.
-    """
+    """Return the files that a study names and that are not there."""
     named: list[tuple[tuple, object]] = []
     for start, tables in studies_of(data):
         for table, key in NAMING_FILES:
@@ -161,18 +104,7 @@ def missing_files(data: dict, folder: Path) -> list[Mistake]:
 
 
 def studies_of(data: dict) -> list[tuple[tuple[str | int, ...], dict]]:
-    """Return the tables of the study and of each of its options, each with its place.
-
-    Parameters
-    ----------
-    data : dict
-        The tables, options written out.
-
-    Returns
-    -------
-    list of tuple
-        The study first.
-    """
+    """Return the tables of the study and of each of its options, each with its place."""
     options = data.get("option")
     several = options if isinstance(options, list) else []
     within = [
@@ -184,20 +116,7 @@ def studies_of(data: dict) -> list[tuple[tuple[str | int, ...], dict]]:
 
 
 def value_at(data: object, loc: tuple[str | int, ...]) -> object:
-    """Return what the file says at a place, or None where it says nothing there.
-
-    Parameters
-    ----------
-    data : dict
-        The file's tables.
-    loc : tuple
-        Keys and numbers that lead to the place; the study of an option is the option's own table.
-
-    Returns
-    -------
-    object
-        As TOML gives it. A US file calls gallons what is litres inside.
-    """
+    """Return what the file says at a place, or None where it says nothing there."""
     for part in loc:
         if part == "study":
             continue
@@ -275,95 +194,17 @@ def _table_at(loc: tuple, model: type[BaseModel]) -> type[BaseModel]:
     return model
 
 
-def models_of(annotation: object) -> list[type[BaseModel]]:
-    """Return the models that a field may hold, through tuples and unions.
-
-    Parameters
-    ----------
-    annotation : object
-        The type of a field.
-
-    Returns
-    -------
-    list of type
-        Models, in the order named.
-    """
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
-    return [model for part in get_args(annotation) for model in models_of(part)]
-
-
-_PARAMETER = re.compile(r"^(\w+(?:, \w+)*) : [^\n]*\[([^\[\]]*)\]", re.MULTILINE)
-
-_DESCRIBED = re.compile(r"\[([^\[\]]*)\]$")
-
-
 def to_metric(data: dict, model: type[BaseModel]) -> tuple[dict, list[Mistake]]:
-    """Return a study file's tables in metric units.
-
-    Parameters
-    ----------
-    data : dict
-        The tables; unchanged where they are metric already.
-    model : type
-        The model of the study.
-
-    Returns
-    -------
-    tuple of dict and list of Mistake
-        The tables, with the keys of the model; keys that do not go with the units.
-    """
+    """Return a study file's tables in metric units."""
     if data.get("units") != "us":
         return data, []
     mistakes: list[Mistake] = []
     return _table(data, model, (), mistakes), mistakes
 
 
-@cache
-def field_units(model: type[BaseModel]) -> dict[str, str]:
-    """Return the unit of each field of a model that has one.
-
-    Parameters
-    ----------
-    model : type
-        The model.
-
-    Returns
-    -------
-    dict of str to str
-        As written in its docstring or descriptions.
-
-    Examples
-    --------
-    >>> from rainharvest.demand.garden import Pool
-    >>> field_units(Pool)
-    {'pool_area': 'm2', 'pool_drop': 'mm'}
-    """
-    units = {}
-    for names, unit in _PARAMETER.findall(inspect.getdoc(model) or ""):
-        units |= dict.fromkeys(names.split(", "), unit)
-    for name, field in model.model_fields.items():
-        described = _DESCRIBED.search(field.description or "")
-        if described:
-            units[name] = described[1]
-    return {name: unit for name, unit in units.items() if name in model.model_fields}
-
-
 def metric_factor(unit: str) -> float:
     """Return how many of a metric unit make one of the US unit that stands for it.
 
-    Parameters
-    ----------
-    unit : str
-        A metric unit; a price is "currency/L" or "currency/kL" (a thousand gallons stand for a kilolitre).
-
-    Returns
-    -------
-    float
-        1 where US files use the same unit.
-
-    Examples
-    --------
     >>> metric_factor("mm"), metric_factor("day"), round(1 / metric_factor("currency/L"), 4)
     (25.4, 1.0, 3.7854)
     """
@@ -382,7 +223,7 @@ def _table(data: object, model: type[BaseModel], loc: tuple, mistakes: list[Mist
         return [_table(item, model, (*loc, i), mistakes) for i, item in enumerate(data)]
     if not isinstance(data, dict):
         return data
-    units, out = field_units(model), {}
+    units, out = known_of(model, "unit"), {}
     for key, value in data.items():
         name = key.replace("gallon", "litre")
         if "litre" in key and key in model.model_fields:

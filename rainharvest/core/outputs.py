@@ -23,21 +23,6 @@ def whole_files(folder: str | os.PathLike) -> Iterator[Path]:
     is renamed as finished, and only then do they move: where a kill falls between two moves, the rest stand
     there and the next call moves them first. When the block raises, nothing moves. Other files of the
     folder are left alone.
-
-    Parameters
-    ----------
-    folder : str or path
-        Where the files belong; made if need be.
-
-    Yields
-    ------
-    Path
-        The scratch folder to write into (files only, no subfolders).
-
-    Raises
-    ------
-    InputError
-        If the folder cannot be made or written.
     """
     folder = Path(folder)
     try:

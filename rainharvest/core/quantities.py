@@ -17,27 +17,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Quantity:
-    """One quantity of the field.
+    """One quantity of the field."""
 
-    Parameters
-    ----------
-    name : str
-        The identifier used for it as parameter, variable and column.
-    unit : str
-        Its unit in UDUNITS spelling; "1" for a ratio, "" for a thing that is not a number.
-    long_name : str
-        The words used on axes, sliders and in attributes.
-    meaning : str
-        One sentence for the glossary.
-    cf_name : str
-        The CF standard name, where CF has one.
-    """
-
-    name: str
-    unit: str
-    long_name: str
-    meaning: str
-    cf_name: str = ""
+    name: str  # The identifier used for it as parameter, variable and column
+    unit: str  # Its unit in UDUNITS spelling; "1" for a ratio, "" for a thing that is not a number
+    long_name: str  # The words used on axes, sliders and in attributes
+    meaning: str  # One sentence for the glossary
+    cf_name: str = ""  # The CF standard name, where CF has one
 
 
 ROOMS = ("rainfall", "catchment", "demand", "storage", "sizing", "drought", "climates", "siteworks", "study")
@@ -55,25 +41,6 @@ QUANTITIES: dict[str, Quantity] = {name: row for room in ROOMS for name, row in 
 def attributes(name: str, **more: object) -> dict[str, object]:
     """Return the attributes that a variable of this name carries.
 
-    Parameters
-    ----------
-    name : str
-        A quantity of the table.
-    **more
-        Further attributes, kept as they are.
-
-    Returns
-    -------
-    dict
-        ``units``, ``long_name`` and, where CF has one, ``standard_name``.
-
-    Raises
-    ------
-    KeyError
-        If the table has no such quantity: add it there, never an attribute by hand.
-
-    Examples
-    --------
     >>> attributes("stored")
     {'units': 'L', 'long_name': 'Stored'}
     """
@@ -155,13 +122,7 @@ def titled(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def glossary() -> str:
-    """Return the table of quantities in Markdown.
-
-    Returns
-    -------
-    str
-        A heading and one row a quantity: its words, its unit and its meaning.
-    """
+    """Return the table of quantities in Markdown."""
     rows = [
         f"| {q.long_name} | {'' if q.unit in ('', '1') else SHOWN_UNITS.get(q.unit, q.unit)} | {q.meaning} |"
         for q in sorted(QUANTITIES.values(), key=lambda q: (q.long_name.lower(), q.name))

@@ -27,21 +27,11 @@ Dates = Literal["2026-11-25", "25/11/2026", "25.11.2026", "11/25/2026"]
 
 @dataclass(frozen=True)
 class Reader:
-    """In what form a reader expects numbers, units and dates.
+    """In what form a reader expects numbers, units and dates."""
 
-    Parameters
-    ----------
-    units : str
-        "metric" or "us".
-    numbers : str
-        The number 1234.5 as the reader writes it.
-    dates : str
-        The 25th of November 2026 as the reader writes it.
-    """
-
-    units: Units = "metric"
-    numbers: Numbers = "1,234.5"
-    dates: Dates = "2026-11-25"
+    units: Units = "metric"  # "metric" or "us"
+    numbers: Numbers = "1,234.5"  # The number 1234.5 as the reader writes it
+    dates: Dates = "2026-11-25"  # The 25th of November 2026 as the reader writes it
 
 
 METRIC = Reader()
@@ -113,13 +103,6 @@ _reader: ContextVar[Reader] = ContextVar("reader", default=METRIC)
 def reading(reader: Reader) -> Iterator[None]:
     """Write for this reader until the block ends.
 
-    Parameters
-    ----------
-    reader : Reader
-        The form of numbers, units and dates.
-
-    Examples
-    --------
     >>> with reading(US):
     ...     measure(420, "m2", 2)
     '4,500 ft²'
@@ -136,18 +119,6 @@ def reading(reader: Reader) -> Iterator[None]:
 def marks(text: str) -> str:
     """Return a number that Python wrote with the reader's marks.
 
-    Parameters
-    ----------
-    text : str
-        The number alone, such as "1,234.5".
-
-    Returns
-    -------
-    str
-        The same with the reader's decimal mark and groups of thousands.
-
-    Examples
-    --------
     >>> with reading(Reader(numbers="1.234,5")):
     ...     marks(f"{1234.5:,.1f}")
     '1.234,5'
@@ -158,20 +129,6 @@ def marks(text: str) -> str:
 def number(value: float, figures: int | None = None) -> str:
     """Return a number in the reader's form.
 
-    Parameters
-    ----------
-    value : float
-        Any number.
-    figures : int, optional
-        Significant figures; as given (up to six) by default.
-
-    Returns
-    -------
-    str
-        Without an exponent or trailing zeros.
-
-    Examples
-    --------
     >>> number(18_432.0, 2), number(0.0410), number(2_500_000.0)
     ('18,000', '0.041', '2,500,000')
     """
@@ -185,20 +142,6 @@ def number(value: float, figures: int | None = None) -> str:
 def in_units(value, unit: str):
     """Return a value in the reader's unit.
 
-    Parameters
-    ----------
-    value : float or array
-        In ``unit``.
-    unit : str
-        A unit of the table of names.
-
-    Returns
-    -------
-    tuple of float or array, and str
-        The value; its unit as the page shows it.
-
-    Examples
-    --------
     >>> with reading(US):
     ...     in_units(30.48, "m")
     (100.0, 'ft')
@@ -212,22 +155,6 @@ def in_units(value, unit: str):
 def measure(value: float, unit: str, figures: int | None = None) -> str:
     """Return a measure with its unit in the reader's form.
 
-    Parameters
-    ----------
-    value : float
-        In ``unit``.
-    unit : str
-        A unit of the table of names.
-    figures : int, optional
-        Significant figures; as given (up to six) by default.
-
-    Returns
-    -------
-    str
-        For example "18 m", or "59 ft" for a reader in the US.
-
-    Examples
-    --------
     >>> measure(18.0, "m"), measure(0.41, "mm"), measure(912.4, "L/day", 2)
     ('18 m', '0.41 mm', '910 L a day')
     """
@@ -238,18 +165,6 @@ def measure(value: float, unit: str, figures: int | None = None) -> str:
 def label_for_reader(name: str) -> str:
     """Return the words of a quantity and the reader's unit, for the head of a table.
 
-    Parameters
-    ----------
-    name : str
-        A quantity of the table of names.
-
-    Returns
-    -------
-    str
-        For example "Roof plan area (m²)".
-
-    Examples
-    --------
     >>> with reading(US):
     ...     label_for_reader("area")
     'Roof plan area (ft²)'
@@ -260,13 +175,6 @@ def label_for_reader(name: str) -> str:
 def large_volume() -> tuple[float, str]:
     """Return the unit in which figures show volumes: how many litres make it, and its name.
 
-    Returns
-    -------
-    tuple of float [L] and str
-        A kilolitre, or a thousand gallons.
-
-    Examples
-    --------
     >>> large_volume()
     (1000.0, 'kL')
     """
@@ -277,8 +185,6 @@ def large_volume() -> tuple[float, str]:
 def gallons() -> bool:
     """Return whether volumes are told in gallons.
 
-    Examples
-    --------
     >>> gallons()
     False
     """
@@ -288,18 +194,6 @@ def gallons() -> bool:
 def date(day) -> str:
     """Return a day in the reader's form.
 
-    Parameters
-    ----------
-    day : datetime64, Timestamp or str
-        The day, or its ISO text.
-
-    Returns
-    -------
-    str
-        For example "2026-11-25".
-
-    Examples
-    --------
     >>> with reading(US):
     ...     date(np.datetime64("2026-11-25T00:00"))
     '11/25/2026'
@@ -310,22 +204,6 @@ def date(day) -> str:
 def rounded(value: float, figures: int = 2, up: bool = False) -> float:
     """Return a value to so many significant figures.
 
-    Parameters
-    ----------
-    value : float
-        Any number.
-    figures : int
-        How many; two is what a rain record supports.
-    up : bool
-        Never below the value: for a size that must suffice.
-
-    Returns
-    -------
-    float
-        The rounded value.
-
-    Examples
-    --------
     >>> rounded(18_432.0), rounded(18_432.0, up=True), rounded(0.0)
     (18000.0, 19000.0, 0.0)
     """
@@ -342,22 +220,6 @@ def litres(value: float, figures: int = 2, up: bool = False) -> str:
 
     For a reader in the US (`rainharvest.core.reader`): in gallons.
 
-    Parameters
-    ----------
-    value : float [L]
-        The volume.
-    figures : int
-        Significant figures.
-    up : bool
-        Never below the value: for a size that must suffice.
-
-    Returns
-    -------
-    str
-        For example "6,300 L" or "18 kL".
-
-    Examples
-    --------
     >>> litres(6_312.0), litres(18_432.0), litres(181_432.0)
     ('6,300 L', '18 kL', '180 kL')
     """
@@ -372,18 +234,6 @@ def litres(value: float, figures: int = 2, up: bool = False) -> str:
 def percent(share: float) -> str:
     """Return a share as whole per cent; never 100 % where something was short.
 
-    Parameters
-    ----------
-    share : float [1]
-        The share.
-
-    Returns
-    -------
-    str
-        For example "91 %".
-
-    Examples
-    --------
     >>> percent(0.914), percent(0.9996), percent(1.0), percent(0.0001)
     ('91 %', 'over 99 %', '100 %', 'under 1 %')
     """
@@ -397,18 +247,6 @@ def percent(share: float) -> str:
 def days(count: float) -> str:
     """Return a number of days in words.
 
-    Parameters
-    ----------
-    count : float [day]
-        How many.
-
-    Returns
-    -------
-    str
-        For example "1 day", "12 days", "0.4 days".
-
-    Examples
-    --------
     >>> days(1), days(12.2), days(0.44), days(0)
     ('1 day', '12 days', '0.4 days', 'no day')
     """
@@ -421,16 +259,5 @@ def days(count: float) -> str:
 
 
 def middle(values: xr.DataArray) -> float:
-    """Return the median over filled versions, or the value itself where there is one.
-
-    Parameters
-    ----------
-    values : DataArray
-        With ``member`` or without.
-
-    Returns
-    -------
-    float
-        The median.
-    """
+    """Return the median over filled versions, or the value itself where there is one."""
     return float(np.median(values.values))

@@ -20,22 +20,7 @@ if TYPE_CHECKING:
 
 
 def figure_files(figure: Figure, name: str, words: str = "") -> dict[str, bytes]:
-    """Return a figure as files.
-
-    Parameters
-    ----------
-    figure : Figure
-        The figure as it stands.
-    name : str
-        Stem of the files' names.
-    words : str
-        What it shows.
-
-    Returns
-    -------
-    dict of str to bytes
-        By file name: the picture as PNG and as SVG, what it draws as CSV.
-    """
+    """Return a figure as files."""
     drawing = svg(figure, name, words)
     width, height = figure.get_size_inches()
     alone = drawing.replace(
@@ -49,20 +34,7 @@ def figure_files(figure: Figure, name: str, words: str = "") -> dict[str, bytes]
 
 
 def figure_png(figure: Figure, dpi: float) -> bytes:
-    """Return a figure as PNG.
-
-    Parameters
-    ----------
-    figure : Figure
-        The figure as it stands.
-    dpi : float
-        Dots an inch.
-
-    Returns
-    -------
-    bytes
-        The file.
-    """
+    """Return a figure as PNG."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
@@ -73,22 +45,7 @@ def figure_png(figure: Figure, dpi: float) -> bytes:
 
 
 def still_picture(figures: Sequence[Figure], wide: int = 1100, colours: int = 96) -> bytes:
-    """Return several figures as one picture: the first at full width, the others below it in pairs.
-
-    Parameters
-    ----------
-    figures : list of Figure
-        At least one.
-    wide : int
-        Width of the picture in dots.
-    colours : int
-        Colours that it keeps, which makes the file small.
-
-    Returns
-    -------
-    bytes
-        A PNG.
-    """
+    """Return several figures as one picture: the first at full width, the others below it in pairs."""
     from PIL import Image
 
     pairs = len(figures) > 2
@@ -117,16 +74,6 @@ def figure_table(figure: Figure) -> str:
 
     Columns stand side by side, each series below the words of its axis and the name of its artist; a series
     that shares the places of the one before shares their column.
-
-    Parameters
-    ----------
-    figure : Figure
-        The figure as it stands.
-
-    Returns
-    -------
-    str
-        Heads with units, then the values; empty where a series is shorter than another.
     """
     columns: list[tuple[str, list]] = []
     several = sum(1 for axes in figure.axes if _series(axes)) > 1

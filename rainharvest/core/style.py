@@ -81,22 +81,7 @@ STYLE = {
 
 
 def new_figure(title: str, width: float = 11.0, height: float = 4.0, **axes) -> tuple[Figure, Axes]:
-    """Return a figure made without pyplot, with one set of axes and a title.
-
-    Parameters
-    ----------
-    title : str
-        What the figure is about, in a few words.
-    width, height : float
-        Size in inches; a panel scales it to the page.
-    **axes
-        Passed to ``Figure.subplots``.
-
-    Returns
-    -------
-    tuple of Figure and Axes (or an array of Axes)
-        Empty.
-    """
+    """Return a figure made without pyplot, with one set of axes and a title."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
@@ -109,22 +94,7 @@ def new_figure(title: str, width: float = 11.0, height: float = 4.0, **axes) -> 
 
 
 def keep(axes: Axes, name: str, make: Callable[[], Artist]) -> Artist:
-    """Return the artist of that name, made on first use: later calls move it and draw nothing anew.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where it is drawn.
-    name : str
-        Its name within the axes.
-    make : callable
-        Makes it on ``axes``.
-
-    Returns
-    -------
-    Artist
-        The one artist of that name.
-    """
+    """Return the artist of that name, made on first use: later calls move it and draw nothing anew."""
     from matplotlib import rc_context
 
     for artist in axes.get_children():
@@ -141,20 +111,6 @@ def svg(figure: Figure, name: str, words: str = "") -> str:
 
     Painting is what a slider waits for, so it does only what a move changed: the axes' numbers, ticks and grid are
     drawn anew when limits or labels change, the layout when these need other room, everything else each time.
-
-    Parameters
-    ----------
-    figure : Figure
-        What is painted.
-    name : str
-        Salt for the ids, so that several figures share a page.
-    words : str
-        What the figure shows, for the alternative text.
-
-    Returns
-    -------
-    str
-        One ``<svg>`` element that fits the width it is given.
     """
     from matplotlib import rc_context
 
@@ -266,18 +222,6 @@ def _as_one(artist: Artist) -> Artist:
 def rounded_up(value: float) -> float:
     """Return the next of 1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8 times a power of ten: a limit that seldom moves.
 
-    Parameters
-    ----------
-    value : float
-        What must fit.
-
-    Returns
-    -------
-    float
-        At least ``value``; 1 for zero or less.
-
-    Examples
-    --------
     >>> rounded_up(1840.0), rounded_up(0.0)
     (2000.0, 1.0)
     """
@@ -293,17 +237,7 @@ def rounded_up(value: float) -> float:
 
 
 def round_ticks(axis: Axis, low: float, high: float, steps: Sequence[float] = (1.0, 2.0, 5.0)) -> None:
-    """Number a logarithmic axis at round numbers, as they are read, and nowhere else.
-
-    Parameters
-    ----------
-    axis : Axis
-        The horizontal or the vertical one.
-    low, high : float
-        Its ends, in its own unit.
-    steps : list of float
-        The numbers that stand in each power of ten.
-    """
+    """Number a logarithmic axis at round numbers, as they are read, and nowhere else."""
     ticks = np.outer(10.0 ** np.arange(-3, 7), steps).ravel()
     ticks = ticks[(ticks >= low) & (ticks <= high)]
     axis.set_ticks(ticks, labels=[f"{t:g}" for t in ticks])
@@ -311,15 +245,7 @@ def round_ticks(axis: Axis, low: float, high: float, steps: Sequence[float] = (1
 
 
 def draw_target(axes: Axes, target: float) -> None:
-    """Draw the line of the target with its words, or move it.
-
-    Parameters
-    ----------
-    axes : Axes
-        Reliability in per cent upwards, to a little over 100.
-    target : float [1]
-        The reliability asked for.
-    """
+    """Draw the line of the target with its words, or move it."""
     line = keep(axes, "target", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8))
     line.set_ydata([100 * target] * 2)
     words = keep(
@@ -334,15 +260,7 @@ def draw_target(axes: Axes, target: float) -> None:
 
 
 def draw_dot(axes: Axes, place: float, value: float) -> None:
-    """Draw the dot of the size chosen, or move it.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where it is drawn.
-    place, value : float
-        Where it stands, in the axes' own units.
-    """
+    """Draw the dot of the size chosen, or move it."""
 
     def dot() -> Line2D:
         return axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False)[0]
@@ -351,24 +269,7 @@ def draw_dot(axes: Axes, place: float, value: float) -> None:
 
 
 def draw_chosen(axes: Axes, place: float, value: float, held: str) -> Text:
-    """Draw the size chosen as a dot with its words, or move it.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where it is drawn.
-    place : float
-        The size, in the axis' own unit.
-    value : float
-        The reliability that it reaches, per cent.
-    held : str
-        The size in words.
-
-    Returns
-    -------
-    Text
-        The words, to be put where they cross nothing.
-    """
+    """Draw the size chosen as a dot with its words, or move it."""
     draw_dot(axes, place, value)
     behind = {"facecolor": "white", "edgecolor": "none", "pad": 1}
     words = keep(
@@ -382,60 +283,20 @@ def draw_chosen(axes: Axes, place: float, value: float, held: str) -> Text:
 
 
 def draw_polygon(axes: Axes, name: str, points, **look) -> None:
-    """Draw a filled shape, or move it; nothing without points.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where it is drawn.
-    name : str
-        Its name within the axes.
-    points : array
-        Corners, a row each.
-    **look
-        How it looks, on first use.
-    """
+    """Draw a filled shape, or move it; nothing without points."""
     patch = keep(axes, name, lambda: axes.fill([], [], **look)[0])
     patch.set_xy(points if len(points) else [(0, 0)])
     patch.set_visible(len(points) > 0)
 
 
 def draw_line(axes: Axes, name: str, points, **look) -> None:
-    """Draw a line, or move it; nothing without points.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where it is drawn.
-    name : str
-        Its name within the axes.
-    points : array
-        Points, a row each.
-    **look
-        How it looks, on first use.
-    """
+    """Draw a line, or move it; nothing without points."""
     line = keep(axes, name, lambda: axes.plot([], [], solid_joinstyle="round", **look)[0])
     line.set_data(*(np.array(points).T if len(points) else ([], [])))
 
 
 def draw_says(axes: Axes, name: str, place, text: str, ha: str = "left", va: str = "center", **look) -> None:
-    """Write words, or move and change them.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where they are written.
-    name : str
-        Their name within the axes.
-    place : tuple of float
-        Where, in the axes' units.
-    text : str
-        What they say.
-    ha, va : str
-        How they stand to the place.
-    **look
-        How they look, on first use.
-    """
+    """Write words, or move and change them."""
     # Words do not take part in the layout: they would make the room of the axes jump.
     words = keep(axes, name, lambda: axes.text(0, 0, "", fontsize=13, zorder=8, in_layout=False, **look))
     words.set_position(place)
@@ -445,18 +306,5 @@ def draw_says(axes: Axes, name: str, place, text: str, ha: str = "left", va: str
 
 
 def draw_box(x0: float, x1: float, y0: float, y1: float, metre: float) -> np.ndarray:
-    """Return the corners of a box.
-
-    Parameters
-    ----------
-    x0, x1, y0, y1 : float
-        Its sides, m.
-    metre : float
-        How many of the reader's units a metre is.
-
-    Returns
-    -------
-    ndarray
-        Four corners, a row each.
-    """
+    """Return the corners of a box."""
     return metre * np.array([(x0, y0), (x0, y1), (x1, y1), (x1, y0)])

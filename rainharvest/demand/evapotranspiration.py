@@ -101,30 +101,9 @@ def hargreaves(tmax, tmin, latitude) -> xr.DataArray:
     ET0 = 0.0023 (T + 17.8) (Tmax - Tmin)^0.5 Ra / lambda, T the mean of both, Ra the radiation above the
     air, lambda the heat that turns a kilogram of water to vapour.
 
-    Parameters
-    ----------
-    tmax, tmin : DataArray or Series [degC]
-        Largest and least temperature of each day.
-    latitude : float or DataArray [degrees_north]
-        South negative.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        On ``time`` and whatever else the temperatures have.
-
-    Raises
-    ------
-    InputError
-        If a day has no value, a value is out of range, or a minimum exceeds its maximum.
-
-    Notes
-    -----
     Hargreaves and Samani 1982, 1985; FAO-56 equation 52; computed by pyet. Meant for means of a week
     or more: single days scatter. Too low in wind, too high in damp air.
 
-    Examples
-    --------
     >>> day = pd.DatetimeIndex(["2015-07-15"])
     >>> float(hargreaves(pd.Series([26.6], day), pd.Series([14.8], day), 45.72).item())
     5.0
@@ -162,52 +141,9 @@ def penman_monteith(
     ET0 = [0.408 D (Rn - G) + g 900/(T + 273) u2 (es - ea)] / [D + g (1 + 0.34 u2)], D the slope of the
     vapour-pressure curve, g the psychrometric constant.
 
-    Parameters
-    ----------
-    tmax, tmin : DataArray or Series [degC]
-        Largest and least temperature of each day.
-    latitude : float or DataArray [degrees_north]
-        South negative.
-    elevation : float or DataArray [m]
-        Height above the sea.
-    wind : DataArray, Series or float [m/s]
-        Mean wind speed.
-    solar : DataArray, Series or float [MJ/m2/day], optional
-        Radiation that reaches the ground; or give sunshine. Where neither is measured:
-        `rainharvest.demand.evapotranspiration.solar_from_temperatures`.
-    sunshine : DataArray, Series or float [h], optional
-        Hours of bright sunshine.
-    rhmax, rhmin : DataArray, Series or float [percent], optional
-        Largest and least relative humidity of each day.
-    vapour_pressure : DataArray, Series or float [kPa], optional
-        Actual vapour pressure, instead of humidity.
-    dew_point : DataArray, Series or float [degC], optional
-        Dew point, instead of humidity. Where nothing is measured, FAO-56 takes tmin for it.
-    tmean : DataArray or Series [degC], optional
-        Mean temperature; the mean of both by default.
-    wind_height : float [m], optional
-        Height at which the wind was measured; it is brought to 2 m by the logarithmic profile.
-    soil_heat : DataArray, Series or float [MJ/m2/day], optional
-        Heat that goes into the ground; 0 by default, as for single days.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        On ``time`` and whatever else the weather has.
-
-    Raises
-    ------
-    InputError
-        If something that the equation needs is not given or is given twice, a day has no value, a value
-        is out of range, or the sun shone longer than the day.
-
-    Notes
-    -----
     Allen, Pereira, Raes and Smith 1998, FAO Irrigation and Drainage Paper 56, equation 6; computed by
     pyet.
 
-    Examples
-    --------
     FAO-56 example 18: Brussels, 6 July.
 
     >>> day = pd.DatetimeIndex(["2015-07-06"])
@@ -276,25 +212,6 @@ def from_monthly_table(monthly, time) -> xr.DataArray:
 
     Each day has its month's mean: no dry spell is hotter than its month.
 
-    Parameters
-    ----------
-    monthly : 12 floats [mm/day]
-        Mean of each month, January first.
-    time : DatetimeIndex, pandas Series or DataArray
-        The days, or a series on them.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        On ``time``.
-
-    Raises
-    ------
-    InputError
-        If there are not twelve, or one is below 0 or above 25 mm/day.
-
-    Examples
-    --------
     >>> days = pd.date_range("2024-01-31", periods=2)
     >>> from_monthly_table([6, 5, 4, 3, 2, 1, 1, 2, 3, 4, 5, 6], days).values
     array([6., 5.])
@@ -322,23 +239,6 @@ def from_monthly_table(monthly, time) -> xr.DataArray:
 def monthly_table(evapotranspiration: xr.DataArray) -> list[float]:
     """Return the twelve monthly means of a shorter series, for days that it does not cover.
 
-    Parameters
-    ----------
-    evapotranspiration : DataArray [mm/day]
-        On ``time``, with every month of the year in it.
-
-    Returns
-    -------
-    list of 12 floats [mm/day]
-        January first; `from_monthly_table` takes it.
-
-    Raises
-    ------
-    InputError
-        If a month of the year does not occur.
-
-    Examples
-    --------
     >>> days = pd.date_range("2023-01-01", "2023-12-31")
     >>> monthly_table(from_monthly_table(range(12), days))[:3]
     [0.0, 1.0, 2.0]
@@ -377,30 +277,9 @@ def radiation_above_air(time, latitude: float) -> xr.DataArray:
 
     Ra = (24 x 60/pi) Gsc dr [ws sin(phi) sin(d) + cos(phi) cos(d) sin(ws)].
 
-    Parameters
-    ----------
-    time : DatetimeIndex, pandas Series or DataArray
-        The days, or a series on them.
-    latitude : float [degrees_north]
-        South negative.
-
-    Returns
-    -------
-    DataArray [MJ/m2/day]
-        On ``time``.
-
-    Raises
-    ------
-    InputError
-        If there is no day or the latitude is not between -90 and 90.
-
-    Notes
-    -----
     Allen, Pereira, Raes and Smith 1998, FAO Irrigation and Drainage Paper 56, equation 21; computed by
     pyet.
 
-    Examples
-    --------
     FAO-56 example 8: 20 degrees south, 3 September.
 
     >>> import pandas as pd
@@ -423,31 +302,8 @@ def solar_from_temperatures(tmax, tmin, latitude, adjustment: float = 0.16) -> x
 
     Rs = k (Tmax - Tmin)^0.5 Ra.
 
-    Parameters
-    ----------
-    tmax, tmin : DataArray or Series [degC]
-        Largest and least temperature of each day.
-    latitude : float or DataArray [degrees_north]
-        South negative.
-    adjustment : float [degC-0.5], optional
-        About 0.16 inland, 0.19 on a coast.
-
-    Returns
-    -------
-    DataArray [MJ/m2/day]
-        On ``time`` and whatever else the temperatures have.
-
-    Raises
-    ------
-    InputError
-        If a day has no value, a value is out of range, or a minimum exceeds its maximum.
-
-    Notes
-    -----
     Hargreaves and Samani 1982; FAO-56 equation 50.
 
-    Examples
-    --------
     >>> import pandas as pd
     >>> day = pd.DatetimeIndex(["2015-07-15"])
     >>> float(solar_from_temperatures(pd.Series([26.6], day), pd.Series([14.8], day), 45.72).item())

@@ -16,25 +16,7 @@ from rainharvest.study.file import Study
 
 
 def study_demand(study: Study, record: StudyRecord) -> tuple[xr.DataArray, tuple[str, ...]]:
-    """Return what the tank is asked for: the uses that the arrangement may serve, gardens and pools.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    record : StudyRecord
-        Its rain. Gardens and pools follow the first filled version, so that all versions are asked alike.
-
-    Returns
-    -------
-    tuple of DataArray [L/day] and tuple of str
-        (use, time); the uses that need drinking quality and that rain alone may not serve.
-
-    Raises
-    ------
-    InputError
-        If the arrangement may serve none of the uses.
-    """
+    """Return what the tank is asked for: the uses that the arrangement may serve, gardens and pools."""
     uses, not_served = study.use, ()
     if study.arrangement.kind == "rain only":
         uses = tuple(use for use in study.use if may_serve("rain only", use.quality))
@@ -70,23 +52,6 @@ def _nothing(record: StudyRecord) -> xr.DataArray:
 def week_of(demand: xr.DataArray) -> xr.DataArray:
     """Return the mean demand of each day of the week, by use.
 
-    Parameters
-    ----------
-    demand : DataArray [L/day]
-        On ``time``, with ``use`` or without.
-
-    Returns
-    -------
-    DataArray [L/day]
-        With ``weekday`` ("mon" to "sun") in place of ``time``.
-
-    Raises
-    ------
-    InputError
-        If the demand covers less than a week.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> days = pd.date_range("2024-03-04", periods=14)
     >>> week_of(xr.DataArray(range(14), {"time": days}, ("time",))).values
@@ -104,23 +69,6 @@ def week_of(demand: xr.DataArray) -> xr.DataArray:
 def months_of(demand: xr.DataArray) -> xr.DataArray:
     """Return the mean demand of each month of the year, by use.
 
-    Parameters
-    ----------
-    demand : DataArray [L/day]
-        On ``time``, with ``use`` or without.
-
-    Returns
-    -------
-    DataArray [L/day]
-        With ``calendar_month`` (1 to 12) in place of ``time``.
-
-    Raises
-    ------
-    InputError
-        If a month of the year does not occur.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> days = pd.date_range("2023-01-01", "2023-12-31")
     >>> months_of(xr.DataArray(days.month, {"time": days}, ("time",))).values.astype(int)
@@ -139,23 +87,6 @@ def months_of(demand: xr.DataArray) -> xr.DataArray:
 def thirstiest_year(demand: xr.DataArray) -> xr.DataArray:
     """Return the days of the calendar year that asks for most, of those that the record covers whole.
 
-    Parameters
-    ----------
-    demand : DataArray [L/day]
-        Total demand, on ``time`` only.
-
-    Returns
-    -------
-    DataArray [L/day]
-        365 or 366 days.
-
-    Raises
-    ------
-    InputError
-        If no year is whole, or there are further dimensions.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> days = pd.date_range("2021-06-01", "2024-12-31")
     >>> one = xr.DataArray(days.year * 1.0, {"time": days}, ("time",))

@@ -60,20 +60,7 @@ def _stacked(axes, values: np.ndarray, names: list[str]) -> None:
 
 
 def week_figure(week: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the mean demand of each day of the week, by use.
-
-    Parameters
-    ----------
-    week : DataArray [L/day]
-        (use, weekday), as `rainharvest.demand.facts.week_of` returns it.
-    figure : Figure, optional
-        A figure that this function made before, of the same uses.
-
-    Returns
-    -------
-    Figure
-        Stacked bars.
-    """
+    """Draw the mean demand of each day of the week, by use."""
     if figure is None:
         figure, axes = new_figure("The week of the demand", height=3.6)
         axes.set_xticks(range(7), DAYS)
@@ -84,20 +71,7 @@ def week_figure(week: xr.DataArray, figure: Figure | None = None) -> Figure:
 
 
 def months_figure(by_month: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the mean demand of each month, by use.
-
-    Parameters
-    ----------
-    by_month : DataArray [L/day]
-        (use, calendar_month), as `rainharvest.demand.facts.months_of` returns it.
-    figure : Figure, optional
-        A figure that this function made before, of the same uses.
-
-    Returns
-    -------
-    Figure
-        Stacked bars.
-    """
+    """Draw the mean demand of each month, by use."""
     if figure is None:
         figure, axes = new_figure("The year of the demand, month by month", height=3.6)
         axes.set_xticks(range(12), MONTHS)
@@ -108,20 +82,7 @@ def months_figure(by_month: xr.DataArray, figure: Figure | None = None) -> Figur
 
 
 def calendar_figure(year: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the demand of every day of one year as a calendar.
-
-    Parameters
-    ----------
-    year : DataArray [L/day]
-        Total demand of one calendar year, on ``time``.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A column a week, a row a day of the week; the darker the more is asked.
-    """
+    """Draw the demand of every day of one year as a calendar."""
     from matplotlib import rc_context
     from matplotlib.colors import LinearSegmentedColormap
 

@@ -24,36 +24,10 @@ def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=Non
     exceeds RAW, and asks area x that / efficiency. So demand is nothing until the soil has spent the last
     rain, and all of K_c ET0 from then until it rains again.
 
-    Parameters
-    ----------
-    garden : Garden
-        The garden.
-    rain : DataArray or Series [mm/day]
-        Rain on ``time``, without gaps; further dimensions (member) are kept.
-    evapotranspiration : DataArray or Series [mm/day]
-        Reference evapotranspiration of the same days.
-    crop_coefficient : DataArray or float [1], optional
-        Crop coefficient of each day; the crop's mid-season value by default.
-
-    Returns
-    -------
-    Dataset
-        ``garden_demand`` [L/day], ``watering`` [mm/day], ``effective_rain`` [mm/day],
-        ``crop_evapotranspiration`` [mm/day] and ``depletion`` [mm] at the end of the day.
-
-    Raises
-    ------
-    InputError
-        If a day has no value or a negative one, or the series do not cover the same days.
-
-    Notes
-    -----
     FAO-56, chapter 8, equations 84 and 85 (from memory, not verified), with one rule of watering: a
     garden's beds are watered in turn, so that their mean is held at the edge of stress. Rain below 0.2
     ET0 is not counted. The soil is full on the first day.
 
-    Examples
-    --------
     >>> days = pd.date_range("2024-01-01", periods=40)
     >>> dry = garden_demand(Garden(bed_area=100), pd.Series(0.0, days), pd.Series(5.0, days))
     >>> float(dry.garden_demand[0]), float(dry.garden_demand[-1])
@@ -113,25 +87,7 @@ def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=Non
 
 
 def with_garden(demand: xr.DataArray, garden: xr.Dataset) -> xr.DataArray:
-    """Return the demand by use with the garden as one more use.
-
-    Parameters
-    ----------
-    demand : DataArray [L/day]
-        Dimensions (use, time), as `rainharvest.demand.uses.daily_demand` returns it.
-    garden : Dataset
-        What `garden_demand` returned, on the same days.
-
-    Returns
-    -------
-    DataArray [L/day]
-        Dimensions (..., use, time).
-
-    Raises
-    ------
-    InputError
-        If a use bears the garden's name already, or the days differ.
-    """
+    """Return the demand by use with the garden as one more use."""
     row = garden.garden_demand.expand_dims(use=[garden.attrs["garden"]]).assign_coords(
         essential=("use", [bool(garden.attrs["essential"])]),
         quality=("use", ["outdoor"]),
@@ -169,32 +125,9 @@ def pool_demand(pool: Pool, rain, evapotranspiration) -> xr.DataArray:
     the drop allowed is topped up, and asked for is area x that. Splashed water and the washing of filters
     are uses of their own.
 
-    Parameters
-    ----------
-    pool : Pool
-        The pool.
-    rain : DataArray or Series [mm/day]
-        Rain on ``time``, without gaps; further dimensions (member) are kept.
-    evapotranspiration : DataArray or Series [mm/day]
-        Reference evapotranspiration of the same days.
-
-    Returns
-    -------
-    DataArray [L/day]
-        One ``use``, for `rainharvest.demand.uses.join_uses`.
-
-    Raises
-    ------
-    InputError
-        If a day has no value or a negative one, or the series do not cover the same days.
-
-    Notes
-    -----
     Coefficient of shallow open water: FAO-56, table 12, from memory, not verified. The pool is full on
     the first morning.
 
-    Examples
-    --------
     >>> import pandas as pd
     >>> days = pd.date_range("2024-01-01", periods=12)
     >>> dry = pool_demand(Pool(pool_area=40), pd.Series(0.0, days), pd.Series(5.0, days))

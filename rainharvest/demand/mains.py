@@ -17,26 +17,6 @@ from rainharvest.demand.periods import WEEKDAYS, as_days, in_period, weekday
 def mains_by_rule(time, off: Iterable[str] = ()) -> xr.DataArray:
     """Return when the mains supply, given the days on which they do not.
 
-    Parameters
-    ----------
-    time : DatetimeIndex, pandas Series or DataArray
-        The days.
-    off : str or list of str
-        Rules for the days without mains (see `rainharvest.demand.periods.check_rule`): ["sat", "sun"],
-        ["2026-03-02 to 2026-03-09"], ["12-20 to 01-05"]. None by default.
-
-    Returns
-    -------
-    DataArray [1]
-        ``mains_on`` on ``time``: 1 or 0.
-
-    Raises
-    ------
-    InputError
-        If there is no day or a rule is none.
-
-    Examples
-    --------
     >>> mains_by_rule(pd.date_range("2024-03-01", periods=4), ["sat", "sun"]).values
     array([1., 0., 0., 1.])
     """
@@ -50,25 +30,6 @@ def mains_by_rule(time, off: Iterable[str] = ()) -> xr.DataArray:
 def mains_by_week(time, hours: Mapping[str, float]) -> xr.DataArray:
     """Return when the mains supply, given the hours of supply on each day of the week.
 
-    Parameters
-    ----------
-    time : DatetimeIndex, pandas Series or DataArray
-        The days.
-    hours : mapping of str to float [h]
-        By day of the week; a day that is not named has mains all day.
-
-    Returns
-    -------
-    DataArray [1]
-        ``mains_on`` on ``time``: share of the day.
-
-    Raises
-    ------
-    InputError
-        If a name is no day of the week or hours are not between 0 and 24.
-
-    Examples
-    --------
     >>> mains_by_week(pd.date_range("2024-03-01", periods=4), {"fri": 6, "sun": 0}).values
     array([0.25, 1.  , 0.  , 1.  ])
     """
@@ -90,36 +51,9 @@ def mains_in_spells(
     Spells without mains and stretches with them follow one another; both lengths are exponential, with
     means L and 365.25/n - L. A spell begins at any hour; a day's value is the share of it with mains.
 
-    Parameters
-    ----------
-    time : DatetimeIndex, pandas Series or DataArray
-        The days.
-    spell_length : float [day]
-        Mean length L of a spell without mains; 0.25 is six hours.
-    interruptions_a_year : float [1/year]
-        Mean number n of spells a year.
-    seed : int [1]
-        The number that makes the spells repeatable.
-    scenarios : int [1], optional
-        How many independent series; none by default, for one series without that dimension.
-
-    Returns
-    -------
-    DataArray [1]
-        ``mains_on`` on (scenario, time) or ``time``.
-
-    Raises
-    ------
-    InputError
-        If a length or frequency is not positive, the spells fill the year, or the seed is no whole number.
-
-    Notes
-    -----
     Exponential lengths are the plainest choice (own choice): where a log of the interruptions exists,
     put it in place of them by `mains_by_rule`.
 
-    Examples
-    --------
     >>> days = pd.date_range("1990-01-01", "2019-12-31")
     >>> on = mains_in_spells(days, spell_length=2, interruptions_a_year=12, seed=4)
     >>> round(float(1 - on.mean()), 2)  # 24 of 365.25 days without is 0.066
@@ -160,23 +94,6 @@ def spells_without(mains_on: xr.DataArray) -> pd.DataFrame:
 
     Days in a row with less than a whole day of mains make one spell.
 
-    Parameters
-    ----------
-    mains_on : DataArray [1]
-        On ``time`` only.
-
-    Returns
-    -------
-    DataFrame
-        Columns ``first_day``, ``days`` and ``days_without`` (the sum of what lacked, in days).
-
-    Raises
-    ------
-    InputError
-        If the series has further dimensions.
-
-    Examples
-    --------
     >>> spells_without(mains_by_rule(pd.date_range("2024-03-01", periods=9), ["sat", "sun"]))
        first_day  days  days_without
     0 2024-03-02     2           2.0

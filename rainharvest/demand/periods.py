@@ -34,24 +34,6 @@ _ORDER = ("first", "second", "third", "fourth")
 def check_rule(rule: str) -> str:
     """Return a rule in its plain spelling, or refuse it.
 
-    Parameters
-    ----------
-    rule : str
-        One of the forms: a date, a date of every year (MM-DD), a span of two of either kind, a day of
-        the week, the n-th or last such day of a month, Easter Sunday plus or minus days.
-
-    Returns
-    -------
-    str
-        The rule in lower case with single spaces.
-
-    Raises
-    ------
-    InputError
-        If the rule has no known form, names a day that no calendar has, or ends before it begins.
-
-    Examples
-    --------
     >>> check_rule("12-15  to 01-10")
     '12-15 to 01-10'
     >>> check_rule("13-01")
@@ -107,23 +89,6 @@ def _shift(end: str) -> int:
 def weekday(name: object) -> str:
     """Return the short name of a day of the week, from "fri" or "Friday".
 
-    Parameters
-    ----------
-    name : str
-        The day, short or in full.
-
-    Returns
-    -------
-    str
-        "mon" to "sun".
-
-    Raises
-    ------
-    InputError
-        If it is no day of the week.
-
-    Examples
-    --------
     >>> weekday("Friday"), weekday("sun")
     ('fri', 'sun')
     """
@@ -143,20 +108,6 @@ def in_period(rules, days: pd.DatetimeIndex) -> np.ndarray:
     29 February, "02-29" covers no day where it stands alone; in a span it is read as 28 February at the
     end and as 1 March at the beginning.
 
-    Parameters
-    ----------
-    rules : iterable of str
-        Rules that `check_rule` accepts.
-    days : DatetimeIndex
-        The days, at midnight.
-
-    Returns
-    -------
-    ndarray of bool
-        One value a day.
-
-    Examples
-    --------
     >>> days = pd.date_range("2023-12-30", "2024-01-03")
     >>> in_period(["12-31 to 01-01"], days)
     array([False,  True,  True, False, False])
@@ -230,23 +181,7 @@ def _rules(values: object) -> tuple[str, ...]:
 
 
 def as_days(time) -> pd.DatetimeIndex:
-    """Return the days of a series or an index, at midnight.
-
-    Parameters
-    ----------
-    time : DatetimeIndex, pandas Series or DataArray
-        The days themselves, or a series on them.
-
-    Returns
-    -------
-    DatetimeIndex
-        The days.
-
-    Raises
-    ------
-    InputError
-        If there is no day, or the days are not dates.
-    """
+    """Return the days of a series or an index, at midnight."""
     if isinstance(time, xr.DataArray | xr.Dataset):
         time = time["time"].to_index() if "time" in time.coords else time.to_index()
     elif isinstance(time, pd.Series):

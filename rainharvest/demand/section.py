@@ -10,18 +10,7 @@ from rainharvest.study.words import CAPTIONS, NO, NOT_SERVED, TITLES, USES_HEAD,
 
 
 def demand_section(worked: Worked) -> Section:
-    """Return what is asked for, by use and by month.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        A picture and a table.
-    """
+    """Return what is asked for, by use and by month."""
     from rainharvest.demand.facts import months_of
     from rainharvest.demand.figures import months_figure
 

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validat
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
+from rainharvest.core.tables import quantity
 from rainharvest.demand.periods import WEEKDAYS, _rules, as_days, check_rule, weekday
 
 Quality = Literal["drinking", "washing", "flushing", "outdoor", "livestock"]
@@ -73,38 +74,19 @@ NO_SOURCE = "common practice, no source"
 
 @dataclass(frozen=True)
 class KindOfUse:
-    """One kind of use.
+    """One kind of use."""
 
-    Parameters
-    ----------
-    meaning : str
-        What it is, in words.
-    counted : str
-        "people" or "units".
-    unit : str
-        What is counted, one of them: "person", "patient a day", "head of cattle".
-    litres : Default or None
-        Litres each a day; None where no figure with a source is known, so that the user gives it.
-    quality : str
-        The quality of water that it needs.
-    essential : bool
-        Whether rationing spares it.
-    days : str
-        On which days it draws: all, working, term, closed.
-    grows, seasonal, visited : bool
-        Whether enrolment, the season's load and visitors change it.
-    """
-
-    meaning: str
-    counted: Literal["people", "units"]
-    unit: str
+    meaning: str  # What it is, in words
+    counted: Literal["people", "units"]  # "people" or "units"
+    unit: str  # What is counted, one of them: "person", "patient a day", "head of cattle"
+    # Litres each a day; None where no figure with a source is known, so that the user gives it
     litres: Default | None
-    quality: Quality
-    essential: bool
-    days: Days = "all"
-    grows: bool = True
-    seasonal: bool = False
-    visited: bool = False
+    quality: Quality  # The quality of water that it needs
+    essential: bool  # Whether rationing spares it
+    days: Days = "all"  # On which days it draws: all, working, term, closed
+    grows: bool = True  # Whether enrolment, the season's load and visitors change it
+    seasonal: bool = False  # Whether enrolment, the season's load and visitors change it
+    visited: bool = False  # Whether enrolment, the season's load and visitors change it
 
 
 def _a_day(value: float, source: str, kind: str, low: float | None = None) -> Default:
@@ -139,30 +121,9 @@ def flush_litres(full_flush: float, part_flush: float | None = None) -> float:
 
     Single flush: 4.42 V. Dual flush: 1.46 V_full + 2.96 V_part.
 
-    Parameters
-    ----------
-    full_flush : float [L]
-        Volume of a full flush.
-    part_flush : float [L], optional
-        Volume of a part flush; none for a single-flush cistern.
-
-    Returns
-    -------
-    float [L/day]
-        Litres a person a day.
-
-    Raises
-    ------
-    InputError
-        If a volume is not positive, or the part flush is larger than the full one.
-
-    Notes
-    -----
     Source: United Kingdom government water-efficiency method for new dwellings. The counts are of people
     at home all day; nothing here reduces them for a place of work.
 
-    Examples
-    --------
     >>> round(flush_litres(6, 4), 1), round(flush_litres(6), 2)
     (20.6, 26.52)
     """
@@ -322,21 +283,15 @@ def known_kinds() -> str:
 
 
 class Visit(BaseModel):
-    """People who come on some days in addition to those who are always there.
-
-    Parameters
-    ----------
-    people : float [1]
-        How many come on each of these days.
-    days : list of str
-        Rules for the days (see `rainharvest.demand.periods.check_rule`), for example ["sat", "sun"] or
-        ["07-01 to 08-31"].
-    """
+    """People who come on some days in addition to those who are always there."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    people: float = Field(gt=0, le=1e6, allow_inf_nan=False)
-    days: tuple[str, ...] = Field(min_length=1)
+    people: float = quantity("1", "How many come on each of these days.", gt=0, le=1e6, allow_inf_nan=False)
+    days: tuple[str, ...] = Field(
+        min_length=1,
+        description='Rules for the days (see `rainharvest.demand.periods.check_rule`), for example ["sat", "sun"] or ["07-01 to 08-31"].',
+    )
 
     _spelled = field_validator("days", mode="before")(_rules)
 
@@ -347,30 +302,6 @@ class Calendar(BaseModel):
     A working day is one of the working days of the week, in term, and not a holiday. Term is the whole
     year where no terms are given.
 
-    Parameters
-    ----------
-    working_days : list of str
-        Days of the week: "mon" to "sun". Monday to Friday by default.
-    terms : list of str
-        Spans in which the building is open, by rule ("09-01 to 12-14" every year) or by date
-        ("2026-09-07 to 2026-12-11"); the whole year by default.
-    holidays : list of str
-        Days and spans in which it is closed, likewise; also "last mon of 08" and "easter-2".
-    growth : float [1/year]
-        Growth of enrolment: 0.02 is 2 % more people in each year than in the one before. It goes in
-        yearly steps, from the year in which the series begins.
-    growth_month : int [1]
-        Month in which each step is taken.
-    growth_years : int [year]
-        After how many steps enrolment stays as it is; by default it never does.
-    seasonal : list of 12 floats [1]
-        Load of each month, January first, as a multiple of the ordinary load, for the uses that follow
-        the season (patients at a clinic).
-    visits : list of Visit
-        Visiting population, for the uses that visitors share.
-
-    Examples
-    --------
     >>> school = Calendar(holidays=["12-15 to 01-10", "easter-2 to easter+1"])
     >>> school.working_days
     ('mon', 'tue', 'wed', 'thu', 'fri')
@@ -378,14 +309,45 @@ class Calendar(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    working_days: tuple[str, ...] = Field(WEEKDAYS[:5], min_length=1)
-    terms: tuple[str, ...] = ()
-    holidays: tuple[str, ...] = ()
-    growth: float = Field(0.0, ge=-0.5, le=0.5, allow_inf_nan=False)
-    growth_month: int = Field(1, ge=1, le=12)
-    growth_years: int | None = Field(None, ge=0, le=1000)
-    seasonal: tuple[float, ...] = Field((1.0,) * 12, min_length=12, max_length=12)
-    visits: tuple[Visit, ...] = ()
+    working_days: tuple[str, ...] = Field(
+        WEEKDAYS[:5],
+        min_length=1,
+        description='Days of the week: "mon" to "sun". Monday to Friday by default.',
+    )
+    terms: tuple[str, ...] = Field(
+        (),
+        description='Spans in which the building is open, by rule ("09-01 to 12-14" every year) or by date ("2026-09-07 to 2026-12-11"); the whole year by default.',
+    )
+    holidays: tuple[str, ...] = Field(
+        (),
+        description='Days and spans in which it is closed, likewise; also "last mon of 08" and "easter-2".',
+    )
+    growth: float = quantity(
+        "1/year",
+        "Growth of enrolment: 0.02 is 2 % more people in each year than in the one before. It goes in yearly steps, from the year in which the series begins.",
+        0.0,
+        ge=-0.5,
+        le=0.5,
+        allow_inf_nan=False,
+    )
+    growth_month: int = quantity("1", "Month in which each step is taken.", 1, ge=1, le=12)
+    growth_years: int | None = quantity(
+        "year",
+        "After how many steps enrolment stays as it is; by default it never does.",
+        None,
+        ge=0,
+        le=1000,
+    )
+    seasonal: tuple[float, ...] = quantity(
+        "1",
+        "Load of each month, January first, as a multiple of the ordinary load, for the uses that follow the season (patients at a clinic).",
+        (1.0,) * 12,
+        min_length=12,
+        max_length=12,
+    )
+    visits: tuple[Visit, ...] = Field(
+        (), description="Visiting population, for the uses that visitors share."
+    )
 
     _spelled = field_validator("terms", "holidays", mode="before")(_rules)
 
@@ -411,36 +373,6 @@ class Use(BaseModel):
 
     What is left out comes from the table of kinds (`rainharvest.demand.tables.KINDS`).
 
-    Parameters
-    ----------
-    name : str
-        The name that tables and figures show.
-    kind : str
-        A kind of the table, for example "dual_flush" or "outpatient".
-    people : float [1]
-        How many people draw on an ordinary day, for kinds counted by people.
-    units : float [1]
-        How many things draw, for kinds counted by units (animals, washes, square metres of floor).
-    litres : float [L/day]
-        What each of them draws on a day of use.
-    source : str
-        Where that figure comes from; filled in where it is the table's.
-    essential : bool
-        Whether rationing spares it.
-    quality : str
-        The quality that it needs: drinking, washing, flushing, outdoor, livestock.
-    days : str or list of str
-        "all", "working", "term" (every day of the week in term, except holidays), "closed" (the days that
-        are not worked), or a list of days of the week ("fri"), which holidays do not interrupt.
-    grows : bool
-        Whether it grows with enrolment.
-    seasonal : bool
-        Whether it follows the calendar's seasonal load.
-    visited : bool
-        Whether visitors use it too; a visitor draws as much as one of the people.
-
-    Examples
-    --------
     >>> use = Use(name="pupils' toilets", kind="school_flush", people=120)
     >>> use.litres, use.quality, use.essential, use.days
     (20.0, 'flushing', False, 'working')
@@ -448,18 +380,48 @@ class Use(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
-    name: str = Field(min_length=1, max_length=80)
-    kind: str
-    people: float | None = Field(None, gt=0, le=1e6, allow_inf_nan=False)
-    units: float | None = Field(None, gt=0, le=1e6, allow_inf_nan=False)
-    source: str = ""
-    litres: float = Field(None, gt=0, le=1e5, allow_inf_nan=False)
-    essential: bool = None
-    quality: Quality = None
-    days: Days | tuple[str, ...] = None
-    grows: bool = None
-    seasonal: bool = None
-    visited: bool = None
+    name: str = Field(min_length=1, max_length=80, description="The name that tables and figures show.")
+    kind: str = Field(description='A kind of the table, for example "dual_flush" or "outpatient".')
+    people: float | None = quantity(
+        "1",
+        "How many people draw on an ordinary day, for kinds counted by people.",
+        None,
+        gt=0,
+        le=1e6,
+        allow_inf_nan=False,
+        likely=(0.01, 50000),
+    )
+    units: float | None = quantity(
+        "1",
+        "How many things draw, for kinds counted by units (animals, washes, square metres of floor).",
+        None,
+        gt=0,
+        le=1e6,
+        allow_inf_nan=False,
+    )
+    source: str = Field("", description="Where that figure comes from; filled in where it is the table's.")
+    litres: float = quantity(
+        "L/day",
+        "What each of them draws on a day of use.",
+        None,
+        gt=0,
+        le=1e5,
+        allow_inf_nan=False,
+        likely=(0.1, 2000),
+    )
+    essential: bool = Field(None, description="Whether rationing spares it.")
+    quality: Quality = Field(
+        None, description="The quality that it needs: drinking, washing, flushing, outdoor, livestock."
+    )
+    days: Days | tuple[str, ...] = Field(
+        None,
+        description='"all", "working", "term" (every day of the week in term, except holidays), "closed" (the days that are not worked), or a list of days of the week ("fri"), which holidays do not interrupt.',
+    )
+    grows: bool = Field(None, description="Whether it grows with enrolment.")
+    seasonal: bool = Field(None, description="Whether it follows the calendar's seasonal load.")
+    visited: bool = Field(
+        None, description="Whether visitors use it too; a visitor draws as much as one of the people."
+    )
 
     @field_validator("kind")
     @classmethod
@@ -551,20 +513,12 @@ FAO_TRAINING = (
 
 @dataclass(frozen=True)
 class Crop:
-    """Crop coefficients of one planting: at the beginning, in mid-season and at the end.
+    """Crop coefficients of one planting: at the beginning, in mid-season and at the end."""
 
-    Parameters
-    ----------
-    initial, middle, late : float
-        Multiples of the reference evapotranspiration.
-    source : str
-        Where they come from.
-    """
-
-    initial: float
-    middle: float
-    late: float
-    source: str = FAO_56_CROPS
+    initial: float  # Multiples of the reference evapotranspiration
+    middle: float  # Multiples of the reference evapotranspiration
+    late: float  # Multiples of the reference evapotranspiration
+    source: str = FAO_56_CROPS  # Where they come from
 
 
 CROPS: dict[str, Crop] = {
@@ -629,34 +583,9 @@ def season_coefficients(crop: str, sown: str, stage_lengths, time) -> xr.DataArr
     Level through the initial stage, straight up to mid-season, level through it, straight down to the
     end of the late stage; zero where nothing grows.
 
-    Parameters
-    ----------
-    crop : str
-        One of `CROPS`.
-    sown : str
-        Day of sowing, MM-DD.
-    stage_lengths : 4 ints [day]
-        Days of the initial, development, middle and late stage.
-    time : DatetimeIndex, pandas Series or DataArray
-        The days.
-
-    Returns
-    -------
-    DataArray [1]
-        On ``time``.
-
-    Raises
-    ------
-    InputError
-        If the crop is unknown, the day is none, or the stages are not four or pass a year.
-
-    Notes
-    -----
     FAO-56, chapter 6, figure 34. Stage lengths there, as quoted in a public source file: lettuce 20, 30,
     15, 10 days; tomato 30, 40, 45, 30.
 
-    Examples
-    --------
     >>> import pandas as pd
     >>> days = pd.date_range("2023-01-01", "2023-12-31")
     >>> kc = season_coefficients("lettuce", "03-01", (20, 30, 15, 10), days)
@@ -689,33 +618,6 @@ def season_coefficients(crop: str, sown: str, stage_lengths, time) -> xr.DataArr
 class Garden(BaseModel):
     """A garden and how it is watered.
 
-    Parameters
-    ----------
-    name : str
-        The name that tables and figures show.
-    bed_area : float [m2]
-        Planted area that is watered.
-    crop : str
-        One of `rainharvest.demand.tables.CROPS`; its mid-season coefficient is used all year. For a
-        crop that is sown and reaped give `garden_demand` a series of coefficients.
-    soil : str
-        sand, loam or clay.
-    root_depth : float [m]
-        Depth from which roots draw.
-    method : str
-        One of `rainharvest.demand.tables.METHODS`.
-    readily_available : float [1]
-        Share of the soil's available water that plants take without stress: watering keeps it at that.
-    rain_kept : float [1]
-        Share of the rain that reaches the root zone.
-    watered : list of str
-        Rules for the days on which watering is allowed (see `rainharvest.demand.periods.check_rule`);
-        all days by default.
-    essential : bool
-        Whether rationing spares it.
-
-    Examples
-    --------
     >>> beds = Garden(bed_area=200, crop="tomato", soil="sand")
     >>> round(beds.available_water, 1), round(beds.efficiency, 2)
     (22.5, 0.9)
@@ -723,16 +625,34 @@ class Garden(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    name: str = Field("garden", min_length=1, max_length=80)
-    bed_area: float = Field(gt=0, le=1e6, allow_inf_nan=False)
-    crop: str = "lawn, warm season"
-    soil: str = "loam"
-    root_depth: float = Field(ROOT_DEPTH.value, ge=0.05, le=3, allow_inf_nan=False)
-    method: str = "drip"
-    readily_available: float = Field(READILY.value, gt=0, lt=1)
-    rain_kept: float = Field(RAIN_KEPT.value, ge=0, le=1)
-    watered: tuple[str, ...] = ()
-    essential: bool = False
+    name: str = Field(
+        "garden", min_length=1, max_length=80, description="The name that tables and figures show."
+    )
+    bed_area: float = quantity(
+        "m2", "Planted area that is watered.", gt=0, le=1e6, allow_inf_nan=False, likely=(0.5, 50000)
+    )
+    crop: str = Field(
+        "lawn, warm season",
+        description="One of `rainharvest.demand.tables.CROPS`; its mid-season coefficient is used all year. For a crop that is sown and reaped give `garden_demand` a series of coefficients.",
+    )
+    soil: str = Field("loam", description="sand, loam or clay.")
+    root_depth: float = quantity(
+        "m", "Depth from which roots draw.", ROOT_DEPTH, ge=0.05, le=3, allow_inf_nan=False, likely=(0.05, 2)
+    )
+    method: str = Field("drip", description="One of `rainharvest.demand.tables.METHODS`.")
+    readily_available: float = quantity(
+        "1",
+        "Share of the soil's available water that plants take without stress: watering keeps it at that.",
+        READILY,
+        gt=0,
+        lt=1,
+    )
+    rain_kept: float = quantity("1", "Share of the rain that reaches the root zone.", RAIN_KEPT, ge=0, le=1)
+    watered: tuple[str, ...] = Field(
+        (),
+        description="Rules for the days on which watering is allowed (see `rainharvest.demand.periods.check_rule`); all days by default.",
+    )
+    essential: bool = Field(False, description="Whether rationing spares it.")
 
     @field_validator("crop", "soil", "method")
     @classmethod
@@ -761,46 +681,39 @@ class Garden(BaseModel):
 class Pool(BaseModel):
     """A pool whose level is kept by topping up.
 
-    Parameters
-    ----------
-    name : str
-        The name that tables and figures show.
-    pool_area : float [m2]
-        Water surface.
-    pool_drop : float [mm]
-        How far the level may fall below the overflow before it is topped up: room for the next rain.
-    essential : bool
-        Whether rationing spares it.
-
-    Examples
-    --------
     >>> Pool(pool_area=50).pool_drop
     50.0
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    name: str = Field("pool", min_length=1, max_length=80)
-    pool_area: float = Field(gt=0, le=1e5, allow_inf_nan=False)
-    pool_drop: float = Field(POOL_DROP.value, gt=0, le=1000, allow_inf_nan=False)
-    essential: bool = False
+    name: str = Field(
+        "pool", min_length=1, max_length=80, description="The name that tables and figures show."
+    )
+    pool_area: float = quantity("m2", "Water surface.", gt=0, le=1e5, allow_inf_nan=False, likely=(0.5, 5000))
+    pool_drop: float = quantity(
+        "mm",
+        "How far the level may fall below the overflow before it is topped up: room for the next rain.",
+        POOL_DROP,
+        gt=0,
+        le=1000,
+        allow_inf_nan=False,
+    )
+    essential: bool = Field(False, description="Whether rationing spares it.")
 
 
 class Weather(BaseModel):
-    """The weather that gardens and pools feel, beside the rain.
-
-    Parameters
-    ----------
-    evapotranspiration : 12 floats [mm/day]
-        Mean reference evapotranspiration of each month, January first.
-    source : str
-        Where the twelve means come from.
-    """
+    """The weather that gardens and pools feel, beside the rain."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    evapotranspiration: tuple[float, ...] = Field(min_length=12, max_length=12)
-    source: str = "given by the user"
+    evapotranspiration: tuple[float, ...] = quantity(
+        "mm/day",
+        "Mean reference evapotranspiration of each month, January first.",
+        min_length=12,
+        max_length=12,
+    )
+    source: str = Field("given by the user", description="Where the twelve means come from.")
 
     @field_validator("evapotranspiration")
     @classmethod

@@ -19,26 +19,6 @@ from rainharvest.demand.tables import KINDS, QUALITIES, Calendar, Use
 def calendar_days(calendar: Calendar, time) -> xr.Dataset:
     """Return what each day is: in term, holiday, worked, and how many people it has.
 
-    Parameters
-    ----------
-    calendar : Calendar
-        The rules.
-    time : DatetimeIndex, pandas Series or DataArray
-        The days.
-
-    Returns
-    -------
-    Dataset
-        On ``time``: ``term``, ``holiday``, ``working`` (bool); ``growth_factor`` and ``seasonal_load``,
-        multiples of the ordinary load [1]; ``visitors`` [1].
-
-    Raises
-    ------
-    InputError
-        If there is no day, or the days are not dates.
-
-    Examples
-    --------
     >>> week = calendar_days(Calendar(holidays=["01-01"]), pd.date_range("2024-01-01", periods=7))
     >>> week.working.values
     array([False,  True,  True,  True,  True, False, False])
@@ -74,30 +54,6 @@ def daily_demand(uses: Iterable[Use], calendar: Calendar, time) -> xr.DataArray:
     On a day of use: demand = count x litres x growth x seasonal load; visitors add visitors x litres on
     the days on which they come, whether or not the use draws on that day otherwise.
 
-    Parameters
-    ----------
-    uses : iterable of Use
-        The uses, each with its own name.
-    calendar : Calendar
-        The days on which the building is used, and by how many.
-    time : DatetimeIndex, pandas Series or DataArray
-        The days, or a series on them: the rain, for instance.
-
-    Returns
-    -------
-    DataArray [L/day]
-        Dimensions (use, time); coordinates ``essential``, ``quality`` and ``kind`` on ``use``. Its sum
-        over ``use`` is the total that `rainharvest.simulate` takes; `essential_demand` is the part that
-        rationing spares.
-
-    Raises
-    ------
-    InputError
-        If there is no use, two uses bear one name, or a use never draws because the calendar leaves it no
-        day.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> uses = [Use(name="pupils", kind="day_pupil", people=100), Use(name="cows", kind="cattle", units=3)]
     >>> week = daily_demand(uses, Calendar(), pd.date_range("2024-03-01", periods=3))
@@ -197,18 +153,6 @@ def essential_demand(demand: xr.DataArray) -> xr.DataArray:
 def defaults_used(uses: Iterable[Use]) -> dict[str, Default]:
     """Return the defaults that these uses rest on, by use.
 
-    Parameters
-    ----------
-    uses : iterable of Use
-        The uses.
-
-    Returns
-    -------
-    dict of str to Default
-        Only those whose litres come from the table of kinds.
-
-    Examples
-    --------
     >>> used = defaults_used([Use(name="ward", kind="inpatient", people=12)])
     >>> used["ward"].value, used["ward"].low
     (60.0, 40.0)
@@ -266,29 +210,8 @@ NEVER_CROSSED = (
 def treatment_class(quality: str, arrangement: Arrangement) -> str:
     """Return the treatment class that a use of this quality needs in this arrangement.
 
-    Parameters
-    ----------
-    quality : str
-        One of `rainharvest.demand.tables.QUALITIES`.
-    arrangement : str
-        "mains reserve", "rain only" or "combined".
-
-    Returns
-    -------
-    str
-        A key of `CLASSES`.
-
-    Raises
-    ------
-    InputError
-        If the quality or the arrangement is unknown.
-
-    Notes
-    -----
     Common practice, no source.
 
-    Examples
-    --------
     >>> treatment_class("flushing", "rain only"), treatment_class("drinking", "combined")
     ('screened', 'filtered and disinfected')
     """
@@ -311,25 +234,6 @@ def may_serve(arrangement: Arrangement, quality: str) -> bool:
     Rain only serves what needs no drinking quality; the other two serve everything, the combined
     arrangement through adequate filtration and disinfection.
 
-    Parameters
-    ----------
-    arrangement : str
-        "mains reserve", "rain only" or "combined".
-    quality : str
-        One of `rainharvest.demand.tables.QUALITIES`.
-
-    Returns
-    -------
-    bool
-        Whether it may.
-
-    Raises
-    ------
-    InputError
-        If the quality or the arrangement is unknown.
-
-    Examples
-    --------
     >>> may_serve("rain only", "drinking"), may_serve("rain only", "livestock"), may_serve("combined", "drinking")
     (False, True, True)
     """
@@ -392,24 +296,6 @@ def fit_for_use(uses: Iterable[Use], arrangement: Arrangement) -> pd.DataFrame:
 def join_uses(demand: xr.DataArray, more: xr.DataArray) -> xr.DataArray:
     """Return the demand by use with further uses.
 
-    Parameters
-    ----------
-    demand, more : DataArray [L/day]
-        Dimensions (use, time) and any other; coordinates ``essential``, ``quality`` and ``kind`` on
-        ``use``, as `rainharvest.demand.uses.daily_demand` returns them.
-
-    Returns
-    -------
-    DataArray [L/day]
-        Dimensions (..., use, time).
-
-    Raises
-    ------
-    InputError
-        If both have a use of one name, or the days differ.
-
-    Examples
-    --------
     >>> from rainharvest.demand.uses import Calendar
     >>> from rainharvest.demand.uses import Use, daily_demand
     >>> days = pd.date_range("2024-03-01", periods=2)
@@ -432,25 +318,7 @@ def join_uses(demand: xr.DataArray, more: xr.DataArray) -> xr.DataArray:
 
 
 def known_days(name: str, values) -> xr.DataArray:
-    """Return a daily series as a DataArray, refusing days without a value or below zero.
-
-    Parameters
-    ----------
-    name : str
-        The argument, for errors.
-    values : DataArray or Series
-        On ``time``.
-
-    Returns
-    -------
-    DataArray
-        Floats, without any coordinate but its dimensions'.
-
-    Raises
-    ------
-    InputError
-        If it is no series on dates, or a day has no value or a negative one.
-    """
+    """Return a daily series as a DataArray, refusing days without a value or below zero."""
     if isinstance(values, pd.Series):
         values = xr.DataArray(values.to_numpy(dtype=float), {"time": values.index}, ("time",))
     if not isinstance(values, xr.DataArray) or "time" not in values.dims:

@@ -13,18 +13,6 @@ MONTHS = "January February March April May June July August September October No
 def week_words(week: xr.DataArray) -> str:
     """Return what the week of a demand shows.
 
-    Parameters
-    ----------
-    week : DataArray [L/day]
-        (use, weekday).
-
-    Returns
-    -------
-    str
-        Plain text.
-
-    Examples
-    --------
     >>> day = xr.DataArray([[90.0] * 5 + [0.0] * 2, [10.0] * 7], {"use": ["wc", "cows"]}, ("use", "weekday"))
     >>> week_words(day)
     'A working day asks for 100 L on average, a day at the weekend for 10 L. Most is asked by wc: 87 % of the water.'
@@ -39,18 +27,7 @@ def week_words(week: xr.DataArray) -> str:
 
 
 def months_words(by_month: xr.DataArray) -> str:
-    """Return what the months of a demand show.
-
-    Parameters
-    ----------
-    by_month : DataArray [L/day]
-        (use, calendar_month).
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the months of a demand show."""
     total = by_month.sum("use").values
     high, low = int(np.argmax(total)), int(np.argmin(total))
     text = (
@@ -65,18 +42,7 @@ def months_words(by_month: xr.DataArray) -> str:
 
 
 def calendar_words(year: xr.DataArray) -> str:
-    """Return what the calendar picture shows.
-
-    Parameters
-    ----------
-    year : DataArray [L/day]
-        Total demand of one calendar year.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the calendar picture shows."""
     idle = int((year <= 0).sum())
     top = int(year.values.argmax())
     day = year.time.to_index()[top]
@@ -87,18 +53,7 @@ def calendar_words(year: xr.DataArray) -> str:
 
 
 def demand_said(done: xr.Dataset) -> str:
-    """Return how much is asked for in a year and on the heaviest day.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return how much is asked for in a year and on the heaviest day."""
     total = done.demand.sum("use")
     worked = float((total > 0).mean()) * 365.25
     return (

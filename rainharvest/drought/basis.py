@@ -31,36 +31,16 @@ from rainharvest.study.stages import Run, flows_of, parcel_of, record_of
 
 @dataclass(frozen=True)
 class Basis:
-    """A study as its bad years see it: the tank on rain alone, unrationed.
+    """A study as its bad years see it: the tank on rain alone, unrationed."""
 
-    Parameters
-    ----------
-    study : Study
-        What was asked.
-    record : StudyRecord
-        Its rain.
-    inflow : DataArray [L/day]
-        (member, time): water at the inlet.
-    asked : DataArray [L/day]
-        On time: water asked for.
-    essential : DataArray [L/day]
-        The part of it that is never cut.
-    flows : Flows
-        The same as plain arrays, for outlooks.
-    capacity : float [L]
-        Usable tank size.
-    kept : str
-        What counts as essential, in words.
-    """
-
-    study: Study
-    record: StudyRecord
-    inflow: xr.DataArray
-    asked: xr.DataArray
-    essential: xr.DataArray
-    flows: Flows
-    capacity: float
-    kept: str
+    study: Study  # What was asked
+    record: StudyRecord  # Its rain
+    inflow: xr.DataArray  # [L/day] (member, time): water at the inlet
+    asked: xr.DataArray  # [L/day] On time: water asked for
+    essential: xr.DataArray  # [L/day] The part of it that is never cut
+    flows: Flows  # The same as plain arrays, for outlooks
+    capacity: float  # [L] Usable tank size
+    kept: str  # What counts as essential, in words
 
     @property
     def asks(self) -> Drought:
@@ -84,28 +64,7 @@ class Basis:
 
 
 def basis_of(study: Study, record: StudyRecord, flows: StudyFlows, capacity: float) -> Basis:
-    """Return what the drought stage works on.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What enters its balance.
-    capacity : float [L]
-        Usable tank size.
-
-    Returns
-    -------
-    Basis
-
-    Raises
-    ------
-    InputError
-        If the tank takes no rain.
-    """
+    """Return what the drought stage works on."""
     if study.arrangement.kind == "mains reserve":
         raise InputError(
             "a mains reserve takes no rain: no drought empties it",
@@ -172,27 +131,7 @@ def simulated(
     settled: bool = False,
     **more,
 ) -> xr.Dataset:
-    """Run the tank on rain alone, unrationed.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    inflow : DataArray [L/day], optional
-        Other water than the record's first version.
-    capacity : float or list [L], optional
-        Other sizes.
-    settled : bool
-        Begin with what the tank holds at the end of the record, so that an empty start makes no drought of
-        the first year; as the study says if False.
-    **more
-        Further settings of `rainharvest.simulate`.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.simulate`; without ``capacity`` where one size was asked.
-    """
+    """Run the tank on rain alone, unrationed."""
     water = basis.inflow.isel(member=0, drop=True) if inflow is None else inflow
     size = xr.DataArray(np.atleast_1d(basis.capacity if capacity is None else capacity), dims="capacity")
     size = size.assign_coords(capacity=size.values)
@@ -215,31 +154,7 @@ RUN = 3  # [year] of the driest run that drawn records are compared by
 def scenarios_tried(
     basis: Basis, scenarios: Sequence[Scenario] | None = None, record: xr.Dataset | None = None
 ) -> xr.Dataset:
-    """Run the tank on the record and on each scenario.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    scenarios : list of Scenario, optional
-        The study's own if not given.
-    record : Dataset, optional
-        What this function gave for no scenario at all, to spare it.
-
-    Returns
-    -------
-    Dataset
-        On ``scenario``, the record first: ``scenario_rain`` [mm], the mean yearly rain;
-        ``scenario_wet_share``, ``scenario_spread`` [1]; ``scenario_dry_spell`` [day], the longest;
-        ``scenario_volume_reliability``, ``scenario_time_reliability`` [1]; ``scenario_failed_a_year``
-        [day/year], ``scenario_longest_failure`` [day]; on ``calendar_month`` ``scenario_month`` [mm]. The
-        attributes say what each scenario was.
-
-    Raises
-    ------
-    InputError
-        If a scenario does not fit the record; its place names it.
-    """
+    """Run the tank on the record and on each scenario."""
     scenarios = basis.asks.scenario if scenarios is None else scenarios
     rows, months, said = [], [], []
     for k, one in enumerate([None, *scenarios]):
@@ -282,25 +197,7 @@ def scenarios_tried(
 
 
 def scenario_run(basis: Basis, scenario: Scenario | None) -> tuple[xr.DataArray, xr.Dataset]:
-    """Run the tank under one scenario, its roofs and its demand as they are.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    scenario : Scenario or None
-        None for the record.
-
-    Returns
-    -------
-    tuple of DataArray [mm/day] and Dataset
-        The rain; the measures of `rainharvest.simulate`. A garden asks for what the changed rain leaves it.
-
-    Raises
-    ------
-    InputError
-        If the scenario does not fit the record.
-    """
+    """Run the tank under one scenario, its roofs and its demand as they are."""
     if scenario is None or (all(c.none for c in scenario.change) and scenario.trend_to is None):
         return basis.rain, simulated(basis)
     rain = changed_rain(basis.rain, scenario, seed=basis.study.rain.seed)
@@ -316,21 +213,7 @@ def scenario_run(basis: Basis, scenario: Scenario | None) -> tuple[xr.DataArray,
 def one_change(
     amount: float, frequency: float, intensity: float, months: Sequence[int] | None = None, trend_to=None
 ) -> Scenario:
-    """Return the scenario of a panel's sliders.
-
-    Parameters
-    ----------
-    amount, frequency, intensity : float [1]
-        The factors.
-    months : list of int [1], optional
-        The season; the whole year if not given.
-    trend_to : int [1], optional
-        Year to which the trend is carried.
-
-    Returns
-    -------
-    Scenario
-    """
+    """Return the scenario of a panel's sliders."""
     season = {} if months is None else {"months": tuple(months)}
     change = Change(amount=amount, frequency=frequency, intensity=intensity, **season)
     return Scenario(name="yours", source="the reader's own factors", change=(change,), trend_to=trend_to)
@@ -341,31 +224,6 @@ def longer_droughts(
 ) -> xr.Dataset:
     """Run the tank on records drawn anew from the years there were, droughts longer than any among them.
 
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    count : int [1]
-        How many records, each as long as this one.
-    capacity : float [L], optional
-        Usable tank size; the study's if not given.
-    block_years : int [year], optional
-        Years drawn together; as `rainharvest.sizing.resample` has it if not given.
-
-    Returns
-    -------
-    Dataset
-        On ``draw``: ``drawn_driest_run`` [mm], mean yearly rain of the driest three years on end;
-        ``drawn_longest_failure`` [day], ``drawn_failed_a_year`` [day/year], ``drawn_volume_reliability`` [1];
-        the same of the record itself with ``record_`` for ``drawn_``.
-
-    Raises
-    ------
-    InputError
-        If the record has too few whole years.
-
-    Notes
-    -----
     `rainharvest.sizing.resample`: years in blocks, each with what follows from its weather.
     """
     first = basis.inflow.isel(member=0, drop=True)

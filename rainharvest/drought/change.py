@@ -7,6 +7,7 @@ import xarray as xr
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from rainharvest.core.errors import InputError
+from rainharvest.core.tables import quantity
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import period_totals
 
@@ -16,27 +17,22 @@ WET_DAY = 1.0  # [mm/day]
 
 
 class Change(BaseModel):
-    """What becomes of one season's rain.
-
-    Parameters
-    ----------
-    months : list of int [1]
-        The months of the season; all twelve by default.
-    amount : float [1]
-        Factor on the season's total.
-    frequency : float [1]
-        Factor on the share of its days that are wet.
-    intensity : float [1]
-        Factor on how unevenly the wet days share the total: on the coefficient of variation (standard
-        deviation over mean) of their depths. Above 1, more of it falls on few heavy days.
-    """
+    """What becomes of one season's rain."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    months: tuple[int, ...] = tuple(range(1, 13))
-    amount: float = Field(1.0, gt=0, le=10)
-    frequency: float = Field(1.0, gt=0, le=10)
-    intensity: float = Field(1.0, gt=0, le=10)
+    months: tuple[int, ...] = quantity(
+        "1", "The months of the season; all twelve by default.", tuple(range(1, 13))
+    )
+    amount: float = quantity("1", "Factor on the season's total.", 1.0, gt=0, le=10)
+    frequency: float = quantity("1", "Factor on the share of its days that are wet.", 1.0, gt=0, le=10)
+    intensity: float = quantity(
+        "1",
+        "Factor on how unevenly the wet days share the total: on the coefficient of variation (standard deviation over mean) of their depths. Above 1, more of it falls on few heavy days.",
+        1.0,
+        gt=0,
+        le=10,
+    )
 
     @field_validator("months")
     @classmethod
@@ -54,30 +50,24 @@ class Change(BaseModel):
 class Scenario(BaseModel):
     """A climate to try the tank under: the user's own factors, from the user's own source.
 
-    Parameters
-    ----------
-    name : str
-        What it is called.
-    source : str
-        Where the factors come from: they are printed with it.
-    change : list of Change
-        One for each season that changes; no month in two.
-    trend_to : int [1], optional
-        Calendar year to which the trend of the record's yearly rain is carried forward; not carried if left
-        out.
-
-    Examples
-    --------
     >>> Scenario(name="drier", source="reader's own", change=[Change(amount=0.9)]).change[0].frequency
     1.0
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    name: str = Field(min_length=1, max_length=60)
-    source: str = Field(min_length=1, max_length=300)
-    change: tuple[Change, ...] = ()
-    trend_to: int | None = Field(None, ge=1800, le=2300)
+    name: str = Field(min_length=1, max_length=60, description="What it is called.")
+    source: str = Field(
+        min_length=1, max_length=300, description="Where the factors come from: they are printed with it."
+    )
+    change: tuple[Change, ...] = Field((), description="One for each season that changes; no month in two.")
+    trend_to: int | None = quantity(
+        "1",
+        "Calendar year to which the trend of the record's yearly rain is carried forward; not carried if left out.",
+        None,
+        ge=1800,
+        le=2300,
+    )
 
     @model_validator(mode="after")
     def _months_once(self):
@@ -100,36 +90,11 @@ def changed_rain(
     of wet days and that coefficient so answer each to its own factor and to no other; the mean depth of a wet
     day is amount / frequency. All at 1 leaves the season's days as they are, bit for bit.
 
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        Daily rain without gaps; further dimensions are changed one by one.
-    scenario : Scenario
-        The factors.
-    wet_day : float [mm/day]
-        A day with at least this much rain is wet.
-    seed : int [1]
-        The same seed turns the same dry days wet.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        As ``rain``; the attribute ``scenario`` says what was done.
-
-    Raises
-    ------
-    InputError
-        If a day is unknown, a season has fewer than 20 wet days, or the factors do not fit together.
-
-    Notes
-    -----
     The power law after Leander and Buishand (2007), from memory; wet-day thinning as in delta-change practice.
     The factors act alike in every year: how years differ, and how long droughts last, follows the record.
     Where the trend is carried, every day's factor on amount is also multiplied by
     1 + slope x (trend_to - the record's middle) / mean, with Sen's slope of the yearly totals.
 
-    Examples
-    --------
     >>> from rainharvest.rainfall.invented import invent_rain
     >>> rain = invent_rain("winter_rain", 20, seed=1).isel(site=0, drop=True)
     >>> drier = changed_rain(rain, Scenario(name="drier", source="made up", change=[Change(amount=0.8)]))
@@ -270,20 +235,6 @@ def _carried(rain: xr.DataArray, year: int) -> tuple[float, str]:
 def wet_day_spread(rain, wet_day: float = WET_DAY) -> float:
     """Return how unevenly wet days share the rain: the coefficient of variation of their depths.
 
-    Parameters
-    ----------
-    rain : array_like [mm/day]
-        Daily rain.
-    wet_day : float [mm/day]
-        A day with at least this much rain is wet.
-
-    Returns
-    -------
-    float [1]
-        Standard deviation over mean; NaN without a wet day.
-
-    Examples
-    --------
     >>> wet_day_spread([0.0, 2.0, 4.0, 6.0, 0.4])
     0.408248290463863
     """

@@ -36,39 +36,9 @@ def dry_years(
     those with the least rain; those that reached the lowest index within the year; those with the largest
     shortfall. A year without shortfall is never dry by the tank.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One daily record without gaps.
-    shortfall : DataArray or Series [L/day]
-        Water asked for and not supplied on the same days.
-    year_start_month : int [1]
-        First month of the hydrological year.
-    scale : int [1]
-        Months of the precipitation index.
-    dry_share : float [1]
-        Share of the years that are called dry.
-    index : DataArray [1], optional
-        What `monthly_index` gave, where many years are found on one record.
-
-    Returns
-    -------
-    Dataset
-        On ``year``, whole years only: ``year_rain`` [mm], ``lowest_spi`` [1], ``year_short`` [L], and
-        ``dry_by_rain``, ``dry_by_index``, ``dry_by_tank``.
-
-    Raises
-    ------
-    InputError
-        If there is no whole year, the days differ, or the share is not between 0 and 1.
-
-    Notes
-    -----
     The three disagree, and should: a total says nothing of the season in which rain failed, an index nothing
     of the tank. The index is that of `rainharvest.rainfall.climatology`.
 
-    Examples
-    --------
     >>> from rainharvest.rainfall.invented import invent_rain
     >>> rain = invent_rain("winter_rain", 12, seed=1).isel(site=0, drop=True)
     >>> found = dry_years(rain, xr.zeros_like(rain), year_start_month=3)
@@ -110,20 +80,7 @@ def dry_years(
 
 
 def monthly_index(rain, scale: int = int(INDEX_MONTHS.value)) -> xr.DataArray:
-    """Return the precipitation index of each month of a record.
-
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One daily record.
-    scale : int [1]
-        Months of the index.
-
-    Returns
-    -------
-    DataArray [1]
-        On ``month``, as `rainharvest.rainfall.climatology.standardised_precipitation_index`.
-    """
+    """Return the precipitation index of each month of a record."""
     months = period_totals(rain, 1)
     total = xr.DataArray(months.total.values, {"month": months.time.values}, "month")
     return standardised_precipitation_index(total, scale)
@@ -240,33 +197,10 @@ def longest_run_chances(days: int, dry_share: float, longest: int | None = None)
     With a chance p of a dry day and q = 1 - p, the chance a_n that n days hold no run of k dry days is
     a_n = 1 for n < k, a_k = 1 - p^k, a_n = a_(n-1) - p^k q a_(n-k-1). "No longer than d" is "no run of d + 1".
 
-    Parameters
-    ----------
-    days : int [day]
-        How many days.
-    dry_share : float [1]
-        Chance that a day is dry, whatever the others were.
-    longest : int [day], optional
-        The longest length asked for; where the chance of a longer one falls below 1e-9 if not given.
-
-    Returns
-    -------
-    DataArray [1]
-        On ``spell_days``, from 0; the expected longest is the sum of one less each value.
-
-    Raises
-    ------
-    InputError
-        If there is no day or the chance does not lie between 0 and 1.
-
-    Notes
-    -----
     Feller (1968), An Introduction to Probability Theory and Its Applications, volume 1, chapter XIII, from
     memory; tested by counting every sequence of 12 days. Real dry days follow one another more often than
     independent ones: this is a yardstick, not a forecast.
 
-    Examples
-    --------
     >>> chances = longest_run_chances(3, 0.5)
     >>> chances.values
     array([0.125, 0.625, 0.875, 1.   ])
@@ -304,31 +238,9 @@ def longest_in_years(longest_dry_spell, years=(1, 2, 5, 10, 20, 50, 100)) -> xr.
     b = l2 / ln 2, u = l1 - 0.5772 b. The longest of n years is then expected at u + b (ln n + 0.5772), and
     a share s of such stretches stays below u + b (ln n - ln(-ln s)).
 
-    Parameters
-    ----------
-    longest_dry_spell : array_like [day]
-        The longest of each year; NaN where it is not known.
-    years : sequence of float [year]
-        Lengths of time.
-
-    Returns
-    -------
-    Dataset
-        On ``return_period``: ``longest_expected``, ``longest_low`` and ``longest_high`` [day], between which
-        8 of 10 stretches of that length lie.
-
-    Raises
-    ------
-    InputError
-        If fewer than 10 years are known.
-
-    Notes
-    -----
     Gumbel (1958) and Hosking (1990), from memory. The years count as independent and alike; beyond the
     record's own length the answer is extrapolated.
 
-    Examples
-    --------
     >>> found = longest_in_years([20.0, 25, 31, 18, 22, 40, 27, 24, 29, 21], years=[10])
     >>> found.longest_low.item() < found.longest_expected.item() < found.longest_high.item()
     True
@@ -362,27 +274,6 @@ def longest_in_years(longest_dry_spell, years=(1, 2, 5, 10, 20, 50, 100)) -> xr.
 def spells_by_month(spells: xr.Dataset, years: float, long_spell: float = LONG_SPELL) -> xr.DataArray:
     """Count the long dry spells that begin in each month.
 
-    Parameters
-    ----------
-    spells : Dataset
-        As `rainharvest.rainfall.climatology.dry_spells`.
-    years : float [year]
-        How many years the record knows.
-    long_spell : float [day]
-        Days from which a spell counts as long.
-
-    Returns
-    -------
-    DataArray [1/year]
-        On ``calendar_month``.
-
-    Raises
-    ------
-    InputError
-        If the length is below one day, or the record knows no day.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> from rainharvest.rainfall.climatology import dry_spells
     >>> days = pd.date_range("2001-01-01", "2001-12-31")
@@ -421,35 +312,11 @@ def failure_measures(shortfall, demand) -> xr.Dataset:
     followed by a day that does not fail / failed days that any day follows; vulnerability = mean over the
     failure events of each event's largest daily shortfall, also as a share of a mean day's demand.
 
-    Parameters
-    ----------
-    shortfall : array_like [L/day]
-        Water asked for and not supplied on each day; further dimensions are measured one by one.
-    demand : array_like or float [L/day]
-        Water asked for on each day.
-
-    Returns
-    -------
-    Dataset
-        ``time_reliability``, ``volume_reliability``, ``resilience``, ``vulnerability_share`` [1],
-        ``failure_events`` [1], ``vulnerability``, ``mean_shortfall``, ``largest_shortfall`` [L/day] and
-        ``mean_failure`` [day]. Without a failure, resilience and what is averaged over failures are NaN:
-        nothing was there to recover from.
-
-    Raises
-    ------
-    InputError
-        If the series cover different days, or a day has no value or a negative one.
-
-    Notes
-    -----
     Hashimoto, Stedinger and Loucks (1982), Water Resources Research 18(1):14-20; the estimators as McMahon,
     Adeloye and Zhou (2006) give them, from memory. A day on which nothing is asked neither fails nor ends a
     failure, as in the daily balance. The last day of the record has no day after it: a failure that it cuts
     is not counted as unrecovered.
 
-    Examples
-    --------
     >>> found = failure_measures([0, 0, 2, 4, 0, 0, 3, 0, 0, 0], 10.0)
     >>> float(found.time_reliability), round(float(found.resilience), 3), float(found.vulnerability)
     (0.7, 0.667, 3.5)
@@ -501,63 +368,23 @@ def _measure(short: np.ndarray, asked: np.ndarray) -> tuple[float, ...]:
 
 @dataclass(frozen=True)
 class Drawdown:
-    """A stretch between two overflows of the tank.
+    """A stretch between two overflows of the tank."""
 
-    Parameters
-    ----------
-    begins, ends : int
-        Places of its first and last day in the record.
-    from_overflow, to_overflow : bool
-        Whether it begins after an overflow and ends before one; if not, the record cuts it.
-    unsupplied : float [L]
-        Water asked for and not supplied within it.
-    days_short : int [day]
-        Days on which something was short.
-    first_short : int [day]
-        Days from its beginning to the first such day; -1 where none was short.
-    longest_short : int [day]
-        The most of them on end, days on which nothing was asked passed over.
-    recovery : int [day]
-        Days from the last short day to its end; -1 where none was short.
-    lowest : float [L]
-        Least water stored.
-    """
-
-    begins: int
-    ends: int
-    from_overflow: bool
-    to_overflow: bool
-    unsupplied: float
-    days_short: int
-    first_short: int
-    longest_short: int
-    recovery: int
-    lowest: float
+    begins: int  # Places of its first and last day in the record
+    ends: int  # Places of its first and last day in the record
+    from_overflow: bool  # Whether it begins after an overflow and ends before one; if not, the record cuts it
+    to_overflow: bool  # Whether it begins after an overflow and ends before one; if not, the record cuts it
+    unsupplied: float  # [L] Water asked for and not supplied within it
+    days_short: int  # [day] Days on which something was short
+    first_short: int  # [day] Days from its beginning to the first such day; -1 where none was short
+    longest_short: int  # [day] The most of them on end, days on which nothing was asked passed over
+    recovery: int  # [day] Days from the last short day to its end; -1 where none was short
+    lowest: float  # [L] Least water stored
 
 
 def drawdowns(daily: xr.Dataset, demand) -> list[Drawdown]:
     """Cut a simulated record at its overflows.
 
-    Parameters
-    ----------
-    daily : Dataset
-        ``stored`` [L], ``unmet_daily`` and ``spilled_daily`` [L/day] on ``time``, as `rainharvest.simulate`
-        traces one tank.
-    demand : array_like [L/day]
-        Water asked for on the same days.
-
-    Returns
-    -------
-    list of Drawdown
-        In order of time.
-
-    Raises
-    ------
-    InputError
-        If there are further dimensions, or the demand has other days.
-
-    Examples
-    --------
     >>> from rainharvest import simulate
     >>> done = simulate([30, 0, 0, 0, 30, 0], 10.0, 20.0, start=20.0, trace=True).isel(capacity=0)
     >>> [(d.begins, d.ends, d.days_short) for d in drawdowns(done, [10.0] * 6)]
@@ -599,24 +426,7 @@ def _measured(short, asked, stored, first: int, last: int) -> Drawdown:
 
 
 def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
-    """Return the stretch between overflows that left most unsupplied; the lowest where nothing was short.
-
-    Parameters
-    ----------
-    daily : Dataset
-        As `drawdowns`.
-    demand : array_like [L/day]
-        Water asked for on the same days.
-
-    Returns
-    -------
-    Drawdown
-
-    Raises
-    ------
-    InputError
-        As `drawdowns`; also if the tank overflows on every day.
-    """
+    """Return the stretch between overflows that left most unsupplied; the lowest where nothing was short."""
     short, asked, stored, begins, ends = _stretches(daily, demand)
     if begins.size == 0:
         raise InputError("the tank overflows on every day", "give a larger tank or a larger demand", "daily")
@@ -631,23 +441,6 @@ def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
 def normal_year(year_rain: xr.DataArray) -> int:
     """Return the year whose rain is nearest to the middle one.
 
-    Parameters
-    ----------
-    year_rain : DataArray [mm]
-        Totals on ``year``; NaN where not known.
-
-    Returns
-    -------
-    int
-        The year.
-
-    Raises
-    ------
-    InputError
-        If no year is known.
-
-    Examples
-    --------
     >>> normal_year(xr.DataArray([300.0, 500.0, 900.0], {"year": [2001, 2002, 2003]}, "year"))
     2002
     """

@@ -79,46 +79,13 @@ def years_of(
 
 
 def years_and_runs(basis: Basis) -> xr.Dataset:
-    """Return the dry years three ways, and the driest years on end with how rare they are.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-
-    Returns
-    -------
-    Dataset
-        As `years_of` and, on ``span``, `rainharvest.drought.dry_years.driest_runs`.
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
+    """Return the dry years three ways, and the driest years on end with how rare they are."""
     found = years_of(basis)
     return found.merge(driest_runs(found.year_rain), combine_attrs="override")
 
 
 def plans_of(basis: Basis, capacity: float | None = None) -> Tried:
-    """Return every rationing plan tried on a study; ordinary years are those that are not dry by rain.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    capacity : float [L], optional
-        Usable tank size; the study's if not given.
-
-    Returns
-    -------
-    Tried
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
+    """Return every rationing plan tried on a study; ordinary years are those that are not dry by rain."""
     total = version_totals(basis.record.filled.isel(member=[0]), basis.month).isel(member=0).dropna("year")
     dry = total.sortby(total).year.values[: max(round(DRY_SHARE.value * total.sizes["year"]), 1)]
     ordinary = [int(y) for y in total.year.values if y not in dry]
@@ -164,20 +131,7 @@ def plan_of(basis: Basis) -> xr.Dataset:
 
 
 def plan_dataset(plan: Plan, elsewhere: float = np.nan) -> xr.Dataset:
-    """Return a plan as variables.
-
-    Parameters
-    ----------
-    plan : Plan
-        As `rainharvest.drought.plan.find_plan`.
-    elsewhere : float [1]
-        Share of failing years on years that it was not found from.
-
-    Returns
-    -------
-    Dataset
-        As `plan_of`.
-    """
+    """Return a plan as variables."""
     single = {
         "failing_years": plan.failing_years,
         "failing_years_without": plan.failing_years_without,
@@ -215,52 +169,12 @@ WITHIN = (60, 120, 365)
 
 
 def windows_from(basis: Basis, month: int, day: int) -> Windows:
-    """Return every year of the study's record from a date on.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    month, day : int [1]
-        The date.
-
-    Returns
-    -------
-    Windows
-
-    Raises
-    ------
-    InputError
-        If there is no such date or the record is too short.
-    """
+    """Return every year of the study's record from a date on."""
     return cut_windows(basis.flows, month, day, LOOK)
 
 
 def looked_ahead(basis: Basis, windows: Windows, start: float, cut: float = 0.0) -> xr.Dataset:
-    """Return the outlook from a reading, with what the reader would cut and with each stage.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    windows : Windows
-        As `windows_from`.
-    start : float [L]
-        What the gauge shows.
-    cut : float [1]
-        Share of what can wait that is cut from today on.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.drought.outlook.outlook`, the plan "yours" first; and ``level_chance`` [1] on
-        ``gauge`` and ``within``, with what is cut.
-
-    Raises
-    ------
-    InputError
-        If the reading does not fit the tank or the share lies outside 0 to 1.
-    """
+    """Return the outlook from a reading, with what the reader would cut and with each stage."""
     if not 0 <= cut <= 1:
         raise InputError(f"a cut of {cut:g}", "give a share from 0 to 1", "cut")
     found = outlook(windows, basis.capacity, start, {"yours": 1 - cut} | keeps_of(basis), theta=basis.theta)
@@ -271,23 +185,7 @@ def looked_ahead(basis: Basis, windows: Windows, start: float, cut: float = 0.0)
 
 
 def outlook_of(basis: Basis) -> xr.Dataset:
-    """Return the outlook from the first of the month in which the tank mostly stands highest.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.drought.outlook.outlook`, for a year; attributes ``outlook_month``, ``outlook_day``.
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
+    """Return the outlook from the first of the month in which the tank mostly stands highest."""
     stored = simulated(basis, trace=True).stored
     first = stored.time.dt.day == 1
     mornings = stored.shift(time=1).where(first, drop=True).isel(time=slice(12, None))
@@ -302,42 +200,12 @@ def outlook_of(basis: Basis) -> xr.Dataset:
 
 
 def keeps_of(basis: Basis) -> dict[str, float]:
-    """Return the plans of an outlook: nothing cut, then each stage kept from today on.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-
-    Returns
-    -------
-    dict of str to float [1]
-        Share of what can wait that is served, by the plan's name.
-    """
+    """Return the plans of an outlook: nothing cut, then each stage kept from today on."""
     return {"all uses": 1.0} | {f"stage {k + 1}": share for k, share in enumerate(basis.asks.stage_shares)}
 
 
 def honesty_of(basis: Basis, capacity: float | None = None) -> xr.Dataset:
-    """Return how outlooks on this record would have fared, each year foretold from the others.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    capacity : float [L], optional
-        Usable tank size; the study's if not given.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.drought.outlook.reliability`, over four dates and all leads, the gauge as the simulated
-        tank stood; ``band_share`` [1] on ``score_lead``, the share of outcomes inside the 80 percent band.
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
+    """Return how outlooks on this record would have fared, each year foretold from the others."""
     size = basis.capacity if capacity is None else capacity
     stored = simulated(basis, capacity=[size], trace=True).stored.isel(capacity=0).values
     scored = xr.concat(
@@ -361,25 +229,7 @@ SIZES = (0.5, 1.0, 2.0)
 
 
 def drought_group(worked: Worked) -> xr.Dataset:
-    """Return what a study's bad years are like and what to do in them.
-
-    Parameters
-    ----------
-    worked : Worked
-        As `rainharvest.study.stages.work_study`.
-
-    Returns
-    -------
-    Dataset
-        What `years_and_runs`, `spells_of`, `failures_of`, `through_of`, `outlook_of`, `honesty_of`, `plan_of`,
-        `scenarios_tried` and `longer_droughts` give. What could not be had is not there, and the attribute
-        ``left_out`` says why; ``essential`` says what counts as such.
-
-    Raises
-    ------
-    InputError
-        If a scenario's factors do not fit the record.
-    """
+    """Return what a study's bad years are like and what to do in them."""
     try:
         basis = basis_of(worked.study, worked.record, worked.flows, float(worked.done.described))
     except InputError as error:
@@ -409,27 +259,7 @@ def drought_group(worked: Worked) -> xr.Dataset:
 
 
 def spells_of(basis: Basis, wet_day: float = 1.0) -> xr.Dataset:
-    """Return the dry spells: the longest of each year, what to expect, when long ones begin.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    wet_day : float [mm/day]
-        A day with at least this much rain is wet.
-
-    Returns
-    -------
-    Dataset
-        ``longest_dry_spell`` on ``spell_year``, the longest that begins in each whole hydrological year; on
-        ``return_period`` as `rainharvest.drought.dry_years.longest_in_years`; ``spells_by_month`` on
-        ``calendar_month``, with the median of the yearly longest as what is long.
-
-    Raises
-    ------
-    InputError
-        If fewer than 10 years are whole.
-    """
+    """Return the dry spells: the longest of each year, what to expect, when long ones begin."""
     spells = dry_spells(basis.rain, wet_day)
     begun = spells.spell_start.values.astype("datetime64[M]").astype(int) - (basis.month - 1)
     of_year = 1970 + begun // 12
@@ -463,29 +293,7 @@ def failures_of(basis: Basis) -> xr.Dataset:
 
 
 def through_of(basis: Basis, sizes=SIZES, capacity: float | None = None) -> xr.Dataset:
-    """Return the tank, and others beside it, through its worst sequence and through the normal year.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    sizes : sequence of float [1]
-        Multiples of the study's tank.
-    capacity : float [L], optional
-        Another tank than the study's.
-
-    Returns
-    -------
-    Dataset
-        On ``through_capacity``: what `rainharvest.drought.dry_years.worst_drawdown` measures for each size;
-        with ``worst_day`` and ``normal_day``: ``worst_stored`` and ``normal_stored`` [L]; with ``worst_day``
-        alone ``worst_rain`` [mm/day]. The days of the sequence are those of the study's own tank.
-
-    Raises
-    ------
-    InputError
-        If the tank overflows daily or no year is whole.
-    """
+    """Return the tank, and others beside it, through its worst sequence and through the normal year."""
     size = basis.capacity if capacity is None else capacity
     capacities = np.array([s * size for s in sizes])
     done = simulated(basis, capacity=capacities, settled=True, trace=True)

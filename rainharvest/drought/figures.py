@@ -24,21 +24,7 @@ MOST = 700  # points of a line
 
 
 def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw the dry years as rain, index and tank find them.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.dry_years.dry_years`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Three rows over the same years: pale bars for all, dark ones for those called dry; a mark above the
-        years that all three call dry.
-    """
+    """Draw the dry years as rain, index and tank find them."""
     if figure is None:
         figure, rows = new_figure("The dry years, found three ways", height=6.6, nrows=3, sharex=True)
         for axes, (name, *_, unit) in zip(rows, WAYS, strict=True):
@@ -89,22 +75,7 @@ def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
 
 
 def through_figure(found: xr.Dataset, own: float, figure: Figure | None = None) -> Figure:
-    """Draw several tanks through the worst sequence and through the normal year.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.facts.through_of`.
-    own : float [L]
-        The study's usable tank size, drawn heaviest.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Left the worst sequence, right the normal year, a line a size.
-    """
+    """Draw several tanks through the worst sequence and through the normal year."""
     import matplotlib.dates as dates
 
     if figure is None:
@@ -159,21 +130,7 @@ def through_figure(found: xr.Dataset, own: float, figure: Figure | None = None) 
 
 
 def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw the longest dry spell to expect in so many years, and when long ones begin.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.facts.spells_of`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Left the longest to expect, with a band that holds 8 of 10 such stretches, and the longest on record;
-        right how many long spells a year begin in each month.
-    """
+    """Draw the longest dry spell to expect in so many years, and when long ones begin."""
     if figure is None:
         figure, pair = new_figure("The longest dry spell", height=3.9, ncols=2)
         pair[0].set_xlabel("Years")
@@ -222,20 +179,7 @@ def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Fig
 
 
 def climates_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw the months' rain under each climate, and the days on which the same tank then fails.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.basis.scenarios_tried`; a figure serves one number of climates.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Left a line a climate; right a bar each, the record first.
-    """
+    """Draw the months' rain under each climate, and the days on which the same tank then fails."""
     if figure is None:
         figure, pair = new_figure("Rain under each climate", height=4.2, ncols=2, width_ratios=[1.5, 1])
         pair[0].set_ylabel(label("scenario_month"))
@@ -279,20 +223,7 @@ def _short(name: object) -> str:
 
 
 def longer_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw the driest three years of records drawn anew against how long the tank then failed on end.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.basis.longer_droughts`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A point a record; the record itself marked.
-    """
+    """Draw the driest three years of records drawn anew against how long the tank then failed on end."""
     if figure is None:
         figure, axes = new_figure("Droughts longer than any on record", height=4.2)
         axes.set_xlabel(label("drawn_driest_run", "mm a year"))

@@ -30,24 +30,7 @@ def _months(axes, first_day, days: int) -> None:
 def fan_figure(
     found: xr.Dataset, first_day: tuple[int, int], season: int | None = None, figure: Figure | None = None
 ) -> Figure:
-    """Draw what the tank may hold from today on.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.outlook.outlook`; the first plan is drawn.
-    first_day : tuple of int
-        Month and day of today.
-    season : int, optional
-        First month of the hydrological year, at which the dry season ends: marked.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        The middle year, the bands of half and of 8 of 10 years, the gauge today.
-    """
+    """Draw what the tank may hold from today on."""
     if figure is None:
         figure, axes = new_figure("What the tank may hold from today on", height=4.2)
         axes.set_ylabel(label("stored", "kL"))
@@ -105,22 +88,7 @@ def fan_figure(
 
 
 def chances_figure(found: xr.Dataset, first_day: tuple[int, int], figure: Figure | None = None) -> Figure:
-    """Draw the chance of running dry by each date under each plan, and from each reading of the gauge.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.facts.looked_ahead`.
-    first_day : tuple of int
-        Month and day of today.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Left a line a plan; right a line for each time within which it may run dry.
-    """
+    """Draw the chance of running dry by each date under each plan, and from each reading of the gauge."""
     if figure is None:
         figure, pair = new_figure(
             "The chance of running dry, by date", height=4.2, ncols=2, sharey=True, width_ratios=[1.5, 1]
@@ -184,21 +152,7 @@ def chances_figure(found: xr.Dataset, first_day: tuple[int, int], figure: Figure
 
 
 def reliability_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw whether the outlook is honest: stated chances against what happened, and what its band held.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.facts.honesty_of`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Left the reliability diagram, a bar where 19 in 20 points should lie; right the share of outcomes
-        inside the 80 percent band at each lead.
-    """
+    """Draw whether the outlook is honest: stated chances against what happened, and what its band held."""
     if figure is None:
         figure, pair = new_figure("Is the outlook honest?", height=4.6, ncols=2)
         pair[0].set_xlabel(label("said_dry", "%"))
@@ -244,22 +198,7 @@ HELP = ("#000000", None)
 
 
 def card_figure(plan: xr.Dataset, actions: list[str], figure: Figure | None = None) -> Figure:
-    """Draw the card: a column a month, the gauge upwards, a pattern for each thing to do.
-
-    Parameters
-    ----------
-    plan : Dataset
-        As `rainharvest.drought.facts.plan_dataset`.
-    actions : list of str
-        What to do: as usual, in each stage, when help is needed; one more than stages, and one.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Black, white and grey only; levels in per cent of the tank and in litres.
-    """
+    """Draw the card: a column a month, the gauge upwards, a pattern for each thing to do."""
     stages = plan.sizes["stage"]
     if figure is None:
         figure, axes = new_figure("What to do when the gauge falls", height=6.8)
@@ -359,22 +298,7 @@ def _key(figure, axes, stages: int, actions: list[str]) -> None:
 
 
 def plan_figure(tried: xr.Dataset, plan: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw every plan tried: what it keeps against what it cuts.
-
-    Parameters
-    ----------
-    tried : Dataset
-        ``failing_years`` and ``cut_share`` on ``lane``, as `rainharvest.drought.plan.Plan` keeps them.
-    plan : Dataset
-        The plan chosen, as `rainharvest.drought.facts.plan_dataset`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A point a plan; the one chosen, the one without rationing, and the share that may fail.
-    """
+    """Draw every plan tried: what it keeps against what it cuts."""
     if figure is None:
         figure, axes = new_figure("What each rationing plan keeps, and what it costs", height=4.2)
         axes.set_xlabel(label("ordinary_cut", "% of the demand"))

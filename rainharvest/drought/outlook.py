@@ -19,66 +19,27 @@ from rainharvest.storage.simulate import as_series, common_time
 
 @dataclass(frozen=True)
 class Windows:
-    """The same days of every year, a column a year and member.
+    """The same days of every year, a column a year and member."""
 
-    Parameters
-    ----------
-    inflow, demand, essential : ndarray, shape (days, columns) [L/day]
-        Water at the inlet, water asked for, and the part of it that is never cut.
-    year : ndarray, shape (columns,)
-        The calendar year in which each column begins.
-    members : int
-        Columns to a year, side by side.
-    """
-
-    inflow: np.ndarray
-    demand: np.ndarray
-    essential: np.ndarray
-    year: np.ndarray
-    members: int
+    inflow: np.ndarray  # [L/day] Water at the inlet, water asked for, and the part of it that is never cut
+    demand: np.ndarray  # [L/day] Water at the inlet, water asked for, and the part of it that is never cut
+    essential: np.ndarray  # [L/day] Water at the inlet, water asked for, and the part of it that is never cut
+    year: np.ndarray  # The calendar year in which each column begins
+    members: int  # Columns to a year, side by side
 
 
 @dataclass(frozen=True)
 class Flows:
-    """What the windows are cut from: a whole record.
+    """What the windows are cut from: a whole record."""
 
-    Parameters
-    ----------
-    inflow : ndarray, shape (members, days) [L/day]
-        Water at the inlet in each filled version.
-    demand, essential : ndarray, shape (days,) [L/day]
-        Water asked for, and the part of it that is never cut.
-    first : datetime64[D]
-        The record's first day.
-    """
-
-    inflow: np.ndarray
-    demand: np.ndarray
-    essential: np.ndarray
-    first: np.datetime64
+    inflow: np.ndarray  # [L/day] Water at the inlet in each filled version
+    demand: np.ndarray  # [L/day] Water asked for, and the part of it that is never cut
+    essential: np.ndarray  # [L/day] Water asked for, and the part of it that is never cut
+    first: np.datetime64  # [D] The record's first day
 
 
 def as_flows(inflow, demand, essential=None) -> Flows:
-    """Return checked series as plain arrays, once for many outlooks.
-
-    Parameters
-    ----------
-    inflow : DataArray or Series [L/day]
-        Water at the inlet, on dated days; with ``member`` or without.
-    demand : DataArray, Series or float [L/day]
-        Water asked for.
-    essential : DataArray, Series or float [L/day], optional
-        The part of it that is never cut; nothing by default.
-
-    Returns
-    -------
-    Flows
-
-    Raises
-    ------
-    InputError
-        If the days carry no dates or differ, a value is missing or negative, or more is essential than asked.
-    """
+    """Return checked series as plain arrays, once for many outlooks."""
     time = common_time(inflow=inflow, demand=demand, essential=essential)
     if not np.issubdtype(time.dtype, np.datetime64):
         raise InputError("the days carry no dates", "give series on dated days", "inflow")
@@ -101,26 +62,6 @@ def as_flows(inflow, demand, essential=None) -> Flows:
 def cut_windows(flows: Flows, month: int, day: int, days: int) -> Windows:
     """Return the days from a date on, of every year that the record holds whole.
 
-    Parameters
-    ----------
-    flows : Flows
-        The record.
-    month, day : int [1]
-        The date on which each window begins; 29 February begins on 1 March where there is none.
-    days : int [day]
-        Length of a window.
-
-    Returns
-    -------
-    Windows
-
-    Raises
-    ------
-    InputError
-        If there is no such date, or fewer than 2 years are left.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> rain = pd.Series(1.0, pd.date_range("2001-01-01", "2004-12-31"))
     >>> cut_windows(as_flows(rain, 1.0), 11, 15, 60).year
@@ -153,22 +94,7 @@ def cut_windows(flows: Flows, month: int, day: int, days: int) -> Windows:
 
 
 def begins(flows: Flows, years, month: int, day: int) -> np.ndarray:
-    """Return on which day of the record a date falls in each of several years.
-
-    Parameters
-    ----------
-    flows : Flows
-        The record.
-    years : array_like of int
-        Calendar years.
-    month, day : int [1]
-        The date.
-
-    Returns
-    -------
-    ndarray of int
-        Places in the record, outside it where they are negative or too large.
-    """
+    """Return on which day of the record a date falls in each of several years."""
     months = (np.asarray(years) - 1970) * 12 + month - 1
     dates = months.astype("datetime64[M]").astype("datetime64[D]") + (day - 1)
     return (dates - flows.first).astype(int)
@@ -183,45 +109,21 @@ FEW = 8  # blocks below which a second thread does not pay (own choice)
 
 @dataclass(frozen=True)
 class Settings:
-    """What the lanes differ in: a row a setting.
+    """What the lanes differ in: a row a setting."""
 
-    Parameters
-    ----------
-    start : ndarray, shape (settings,) [L]
-        Stored on the first morning.
-    level, share : ndarray, shape (settings, stages)
-        Rationing levels [L] and shares of the non-essential demand served below them; a level of zero is
-        never reached from above.
-    """
-
-    start: np.ndarray
+    start: np.ndarray  # [L] Stored on the first morning
+    # Rationing levels [L] and shares of the non-essential demand served below them; a level of zero is never
+    # reached from above
     level: np.ndarray
+    # Rationing levels [L] and shares of the non-essential demand served below them; a level of zero is never
+    # reached from above
     share: np.ndarray
 
 
 def run_windows(
     windows: Windows, capacity: float, settings: Settings, theta: float = 0.0, edges=None
 ) -> np.ndarray:
-    """Run every setting through every window and count the failed days of each part of the window.
-
-    Parameters
-    ----------
-    windows : Windows
-        What comes and what is asked.
-    capacity : float [L]
-        Usable tank size.
-    settings : Settings
-        What the lanes differ in.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-    edges : sequence of int [day], optional
-        Where the parts begin, from 0, and where the last one ends; one part by default.
-
-    Returns
-    -------
-    ndarray, shape (settings, parts, columns)
-        Failed days.
-    """
+    """Run every setting through every window and count the failed days of each part of the window."""
     days = windows.inflow.shape[0]
     edges = np.array([0, days] if edges is None else edges, dtype=np.int64)
     failed = np.empty((settings.start.size, edges.size - 1, windows.year.size))
@@ -239,25 +141,7 @@ def run_windows(
 def trace_windows(
     windows: Windows, capacity: float, settings: Settings, theta: float = 0.0
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Run every setting through every window and keep the store of each evening.
-
-    Parameters
-    ----------
-    windows : Windows
-        What comes and what is asked.
-    capacity : float [L]
-        Usable tank size.
-    settings : Settings
-        What the lanes differ in.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-
-    Returns
-    -------
-    tuple of ndarray
-        Stored (settings, days, columns) [L], in single precision; the number of days before the first failed
-        one (settings, columns), the length of the window where none failed.
-    """
+    """Run every setting through every window and keep the store of each evening."""
     days = windows.inflow.shape[0]
     stored = np.empty((settings.start.size, days, windows.year.size), dtype=np.float32)
     lasts = np.empty((settings.start.size, windows.year.size), dtype=np.int64)
@@ -337,22 +221,6 @@ def at_rank(ordered: np.ndarray, share: float, members: int) -> np.ndarray:
     Of n years, each in as many members, the value wanted has rank share x (n + 1) among the years: only then
     does the band between two shares hold the next year as often as it says.
 
-    Parameters
-    ----------
-    ordered : ndarray
-        Rising along the last axis: years x members.
-    share : float [1]
-        The share.
-    members : int
-        Members to a year.
-
-    Returns
-    -------
-    ndarray
-        Interpolated between neighbours; the lowest or highest where the rank lies outside.
-
-    Examples
-    --------
     >>> float(at_rank(np.arange(1.0, 10.0), 0.1, 1))
     1.0
     """
@@ -377,43 +245,10 @@ def outlook(
     Each year of the record, in each filled version, is run from today's date and reading (position analysis).
     What the years did stands for what the coming one may do, each alike.
 
-    Parameters
-    ----------
-    windows : Windows
-        The days from today's date on, of every year.
-    capacity : float [L]
-        Usable tank size.
-    start : float [L]
-        What the gauge shows today.
-    keeps : mapping of str to float [1]
-        By the name of a plan, the share of what can wait that is served from today on; 1 cuts nothing. The
-        fan is that of the first.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-    every : int [day]
-        Days between the points of the fan.
-
-    Returns
-    -------
-    Dataset
-        On ``band`` and ``lead``: ``stored_band`` [L]; on ``plan`` and ``lead``: ``dry_chance`` [1], the share
-        of the years in which what was asked could not all be supplied by then; on ``plan`` and
-        ``confidence``: ``supply_days`` [day], for how long at least it lasts in that share of the years (no
-        longer than the outlook looks); on ``plan``: ``never_dry`` [1].
-
-    Raises
-    ------
-    InputError
-        If the reading does not fit the tank, or a share lies outside 0 to 1.
-
-    Notes
-    -----
     Hirsch (1978), Risk analyses for a water-supply system (position analysis), from memory. The gauge counts
     as the only thing known today: where a dry spell carries on from one season to the next, a low reading in
     a dry year means more than it says here.
 
-    Examples
-    --------
     >>> import pandas as pd
     >>> from rainharvest.drought.outlook import as_flows, cut_windows
     >>> days = pd.date_range("2001-01-01", "2010-12-31")
@@ -455,52 +290,14 @@ def outlook(
 
 
 def kept_throughout(start: np.ndarray, share: np.ndarray) -> Settings:
-    """Return settings in which a share of what can wait is served whatever the gauge shows.
-
-    Parameters
-    ----------
-    start : ndarray [L]
-        Stored on the first morning, a value a setting.
-    share : ndarray [1]
-        Share served, a value a setting.
-
-    Returns
-    -------
-    Settings
-    """
+    """Return settings in which a share of what can wait is served whatever the gauge shows."""
     return Settings(start, np.full((start.size, 1), UNLIMITED), share[:, None])
 
 
 def level_chances(
     windows: Windows, capacity: float, levels, share: float = 1.0, *, ends, theta: float = 0.0
 ) -> xr.DataArray:
-    """Return the chance of running dry from each of several gauge readings, within each of several times.
-
-    Parameters
-    ----------
-    windows : Windows
-        The days from a date on, of every year.
-    capacity : float [L]
-        Usable tank size.
-    levels : sequence of float [L]
-        Gauge readings.
-    share : float [1]
-        Share of what can wait that is served.
-    ends : sequence of int [day]
-        The times, rising, none longer than the windows.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-
-    Returns
-    -------
-    DataArray [1]
-        On ``gauge`` and ``lead``.
-
-    Raises
-    ------
-    InputError
-        If a reading does not fit the tank, or the times do not rise within the windows.
-    """
+    """Return the chance of running dry from each of several gauge readings, within each of several times."""
     levels, ends = np.asarray(levels, dtype=float), np.asarray(ends, dtype=np.int64)
     if ends[0] < 1 or (np.diff(ends) <= 0).any() or ends[-1] > windows.inflow.shape[0]:
         raise InputError("the times do not rise within the outlook", "give rising days", "ends")
@@ -523,35 +320,6 @@ def score(
 ) -> xr.Dataset:
     """Compare outlooks made from some years with what other years did.
 
-    Parameters
-    ----------
-    known : Windows
-        The years from which each outlook is made.
-    outcome : Windows
-        The years that are foretold, none of them among the others.
-    capacity : float [L]
-        Usable tank size.
-    start : array_like [L]
-        The gauge reading from which each outcome began; one for all, or a value a year.
-    leads : sequence of int [day]
-        How far ahead.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-
-    Returns
-    -------
-    Dataset
-        On ``year`` (of the outcomes) and ``lead``: ``below_band`` and ``above_band``, whether the store ended
-        below or above the band between the 10th and 90th percentile; ``said_dry`` [1], the chance given of
-        running dry by then; ``went_dry``, whether it did.
-
-    Raises
-    ------
-    InputError
-        If a lead is longer than the windows.
-
-    Notes
-    -----
     Where the band's edge is an empty or a full tank, an outcome on the edge is inside. Such bands hold more
     than they say, and cannot hold less.
     """
@@ -612,34 +380,7 @@ def score_record(
     leads: Sequence[int] = LEADS,
     theta: float = 0.0,
 ) -> xr.Dataset:
-    """Score outlooks on a record, each year foretold from the others.
-
-    Parameters
-    ----------
-    flows : Flows
-        The record.
-    capacity : float [L]
-        Usable tank size.
-    month, day : int [1]
-        The date of the outlooks.
-    start : DataArray, Series or float [L]
-        What the gauge showed: one value, or what was stored on each evening of the record, of which the
-        evening before the date is taken.
-    leads : sequence of int [day]
-        How far ahead.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-
-    Returns
-    -------
-    Dataset
-        As `score`, in the first member, on the record's whole years.
-
-    Raises
-    ------
-    InputError
-        If the record is too short.
-    """
+    """Score outlooks on a record, each year foretold from the others."""
     leads = np.asarray(leads, dtype=int)
     days = int(leads.max())
     one = Flows(flows.inflow[:1], flows.demand, flows.essential, flows.first)
@@ -668,25 +409,6 @@ def score_record(
 def reliability(said: xr.DataArray, went: xr.DataArray, bins: Sequence[float] = BINS) -> xr.Dataset:
     """Compare stated chances with how often the thing happened.
 
-    Parameters
-    ----------
-    said : DataArray [1]
-        Stated chances.
-    went : DataArray of bool
-        Whether it happened, on the same dimensions.
-    bins : sequence of float [1]
-        Edges of the classes of chance.
-
-    Returns
-    -------
-    Dataset
-        On ``chance_class``: ``said_chance`` [1], the mean stated; ``seen_share`` [1]; ``seen_low`` and
-        ``seen_high`` [1], between which the share lies 19 times in 20 if the statements are right (normal
-        approximation of the binomial law, events counted as independent); ``forecasts``, how many. Classes
-        without any are left out.
-
-    Examples
-    --------
     >>> said = xr.DataArray([0.0, 0.0, 0.5, 0.5], dims="year")
     >>> found = reliability(said, xr.DataArray([False, False, True, False], dims="year"))
     >>> found.said_chance.values, found.seen_share.values
@@ -719,24 +441,7 @@ STEPS = 20  # the gauge is read in twentieths of the tank
 
 
 def dry_chances(flows: Flows, capacity: float, serve: tuple[float, ...], theta: float) -> np.ndarray:
-    """Return the chance of running dry from the first of each month.
-
-    Parameters
-    ----------
-    flows : Flows
-        The record; its first member.
-    capacity : float [L]
-        Usable tank size.
-    serve : tuple of float [1]
-        Shares of what can wait that are served.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-
-    Returns
-    -------
-    ndarray [1]
-        On (month, what is served, reading, within): readings in twentieths of the tank, times as `AHEAD`.
-    """
+    """Return the chance of running dry from the first of each month."""
     one = Flows(flows.inflow[:1], flows.demand, flows.essential, flows.first)
     start = np.arange(STEPS + 1) / STEPS * capacity
     settings = kept_throughout(np.tile(start, len(serve)), np.repeat(serve, start.size))
@@ -753,29 +458,6 @@ def help_levels(flows: Flows, capacity: float, serve: float, help_days: int, the
     """Return below which share of the tank not even the strictest stage is sure to last until help comes.
 
     The gauge is read all through the month: of four days of it, the most anxious counts.
-
-    Parameters
-    ----------
-    flows : Flows
-        The record; its first member.
-    capacity : float [L]
-        Usable tank size.
-    serve : float [1]
-        Share of what can wait that the strictest stage serves.
-    help_days : int [day]
-        How long help takes to come.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-
-    Returns
-    -------
-    ndarray [1]
-        From January.
-
-    Raises
-    ------
-    InputError
-        If help takes no time or half a year.
     """
     if not 1 <= help_days <= 180:
         raise InputError(f"help that takes {help_days} days", "give from 1 to 180 days", "help_days")
@@ -796,22 +478,6 @@ def lowest_sure(chance: np.ndarray, risk: float, reading: np.ndarray) -> np.ndar
 
     Where not even a full tank is sure, the level lies a step above full: the stage then always holds.
 
-    Parameters
-    ----------
-    chance : ndarray [1]
-        Chances of running dry, the reading last.
-    risk : float [1]
-        The chance taken.
-    reading : ndarray [1]
-        Readings, rising, as shares of the tank.
-
-    Returns
-    -------
-    ndarray [1]
-        A reading for each.
-
-    Examples
-    --------
     >>> lowest_sure(np.array([[0.9, 0.4, 0.1], [1.0, 1.0, 1.0]]), 0.4, np.array([0.0, 0.5, 1.0]))
     array([0.5 , 1.05])
     """

@@ -54,20 +54,7 @@ SEASONS = {"the whole year": tuple(range(1, 13))}
 
 
 def tank_slider(basis: Basis, least: float = 0.25, most: float = 4.0):
-    """Return a slider of tank sizes around the study's own.
-
-    Parameters
-    ----------
-    basis : Basis
-        The study.
-    least, most : float [1]
-        Its ends, as multiples of the study's tank.
-
-    Returns
-    -------
-    FloatSlider or IntSlider
-        In kilolitres.
-    """
+    """Return a slider of tank sizes around the study's own."""
     kilolitres = basis.capacity / 1000
     step = 0.5 if kilolitres < 100 else 5.0
     low = max(round(least * kilolitres / step) * step, step)

@@ -43,39 +43,6 @@ def walk(
 ) -> xr.Dataset:
     """Run the record month by month, each with its own rationing levels, the store handed on.
 
-    Parameters
-    ----------
-    flows : Flows
-        The record.
-    capacity : float [L]
-        Usable tank size.
-    levels : ndarray, shape (lanes, 12, stages) [L]
-        Levels below which each stage holds, from January; at most 64 lanes.
-    shares : sequence of float [1]
-        Share of what can wait that each stage serves.
-    member : ndarray of int, optional
-        The filled version that each lane runs; the first by default.
-    start : float [L]
-        Stored on the first morning.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-    year_start_month : int [1]
-        First month of the hydrological year.
-
-    Returns
-    -------
-    Dataset
-        On ``lane`` and ``year``: ``essential_failed`` [day], days on which not even what is essential was
-        supplied; ``failed_by_year`` [day], ``rationed_by_year`` [L], ``drawn_by_year`` [L]; with ``stage``,
-        from 1: ``stage_days`` [day]. On ``year``: ``days_in_year``.
-
-    Raises
-    ------
-    InputError
-        If there are more than 64 lanes, or the levels do not fit the months and stages.
-
-    Notes
-    -----
     Within a month it is the balance of `rainharvest.simulate`, bit for bit; a gauge read at the turn of the
     month is judged by the new month's levels.
     """
@@ -151,29 +118,7 @@ WARM_UP = 365  # [day] left out of the judgement: nobody knows what was stored b
 
 
 def judged_lanes(done: xr.Dataset, flows: Flows, year_start_month: int, ordinary) -> dict[str, np.ndarray]:
-    """Return what counts of each lane: failing years over all whole years, costs over the ordinary ones.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.drought.plan.walk`.
-    flows : Flows
-        The record that was walked.
-    year_start_month : int [1]
-        First month of the hydrological year.
-    ordinary : sequence of int, optional
-        The years that count as ordinary; all whole ones if None.
-
-    Returns
-    -------
-    dict of ndarray
-        ``failing_years``, ``cut_share`` [1] and ``failed`` [day] a lane, ``stage_days`` [day] on (stage, lane).
-
-    Raises
-    ------
-    InputError
-        If fewer than 3 years are whole after the first.
-    """
+    """Return what counts of each lane: failing years over all whole years, costs over the ordinary ones."""
     whole = (done.days_in_year >= 365).values
     begun = np.array([np.datetime64(f"{y:04d}-{year_start_month:02d}-01", "D") for y in done.year.values])
     whole &= begun >= flows.first + WARM_UP
@@ -254,57 +199,20 @@ class Plan:
 
 @dataclass(frozen=True)
 class Tried:
-    """Every plan tried on a record, and what it did: what a plan is chosen from.
+    """Every plan tried on a record, and what it did: what a plan is chosen from."""
 
-    Parameters
-    ----------
-    level : ndarray [1]
-        On (lane, month, stage): shares of the tank; the first lane rations nothing.
-    help_level : ndarray [1]
-        From January.
-    choices : tuple of (int, float)
-        Days ahead and risk of each lane.
-    shares : tuple of float [1]
-        Share of what can wait that each stage serves.
-    capacity : float [L]
-        Usable tank size.
-    judged : dict of ndarray
-        What each lane did: ``failing_years``, ``cut_share``, ``stage_days``, ``failed``.
-    """
-
-    level: np.ndarray
-    help_level: np.ndarray
-    choices: tuple[tuple[int, float], ...]
-    shares: tuple[float, ...]
-    capacity: float
+    level: np.ndarray  # [1] On (lane, month, stage): shares of the tank; the first lane rations nothing
+    help_level: np.ndarray  # [1] From January
+    choices: tuple[tuple[int, float], ...]  # Days ahead and risk of each lane
+    shares: tuple[float, ...]  # [1] Share of what can wait that each stage serves
+    capacity: float  # [L] Usable tank size
+    # What each lane did: ``failing_years``, ``cut_share``, ``stage_days``, ``failed``
     judged: dict[str, np.ndarray]
 
 
 def find_plan(flows: Flows, capacity: float, *, wanted: float = FAILING_YEARS.value, **settings) -> Plan:
     """Find the levels that keep the essential uses in all but a share of the years, at the least cost.
 
-    Parameters
-    ----------
-    flows : Flows
-        The record, with what is essential; the first member decides.
-    capacity : float [L]
-        Usable tank size.
-    wanted : float [1]
-        Share of the years in which what is essential may fail.
-    **settings
-        As `try_plans`.
-
-    Returns
-    -------
-    Plan
-
-    Raises
-    ------
-    InputError
-        As `try_plans` and `choose_plan`.
-
-    Notes
-    -----
     Own method, built on position analysis (Hirsch 1978, from memory). The levels are found and judged on the
     same record: `rainharvest.drought.plan.judge_elsewhere` judges them on years that they were not found from.
     """
@@ -327,33 +235,6 @@ def try_plans(
     twentieth of the tank, every year of the record is run with what each stage serves. A stage begins below
     the lowest reading from which the use before it would have lasted that long in all but a share ``risk`` of
     the years. There are 7 lengths of time and 9 risks.
-
-    Parameters
-    ----------
-    flows : Flows
-        The record, with what is essential; its first member.
-    capacity : float [L]
-        Usable tank size.
-    shares : sequence of float [1]
-        Share of what can wait that each stage serves, falling.
-    ordinary : sequence of int, optional
-        The hydrological years that count as ordinary; all by default.
-    help_days : int [day]
-        How long help takes to come.
-    theta : float [1]
-        As in `rainharvest.simulate`.
-    year_start_month : int [1]
-        First month of the hydrological year.
-
-    Returns
-    -------
-    Tried
-
-    Raises
-    ------
-    InputError
-        If nothing is essential, the shares do not fall, or the record has fewer than 3 whole years after its
-        first.
     """
     shares = tuple(float(s) for s in shares)
     falling = all(b < a for a, b in zip(shares, shares[1:], strict=False))
@@ -376,22 +257,6 @@ def choose_plan(tried: Tried, wanted: float = FAILING_YEARS.value) -> Plan:
     """Choose among plans the one that keeps what it must and turns away least in ordinary years.
 
     If none keeps what it must, the one under which the essential uses fail in fewest years.
-
-    Parameters
-    ----------
-    tried : Tried
-        As `try_plans`.
-    wanted : float [1]
-        Share of the years in which what is essential may fail.
-
-    Returns
-    -------
-    Plan
-
-    Raises
-    ------
-    InputError
-        If the share lies outside 0 to 1.
     """
     if not 0 <= wanted < 1:
         raise InputError(f"a share of {wanted:g} of the years", "give 0 or more, below 1", "wanted")
@@ -431,28 +296,7 @@ def choose_plan(tried: Tried, wanted: float = FAILING_YEARS.value) -> Plan:
 
 
 def judge_elsewhere(flows: Flows, capacity: float, **settings) -> tuple[float, float]:
-    """Find a plan on each half of a record and judge it on the other.
-
-    Parameters
-    ----------
-    flows : Flows
-        The record.
-    capacity : float [L]
-        Usable tank size.
-    **settings
-        As `find_plan`.
-
-    Returns
-    -------
-    tuple of float [1]
-        Share of the years in which what is essential failed, under plans found from other years; the same
-        without a plan.
-
-    Raises
-    ------
-    InputError
-        As `find_plan`; each half needs 3 whole years after its first.
-    """
+    """Find a plan on each half of a record and judge it on the other."""
     half = flows.demand.size // 2
     parts = [
         Flows(flows.inflow[:1, s], flows.demand[s], flows.essential[s], flows.first + (s.start or 0))

@@ -39,18 +39,7 @@ from rainharvest.study.words import (
 
 
 def drought_section(worked: Worked) -> Section:
-    """Return when it fails, what to expect, and what to do.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        The failed years and the worst sequence; dry years and spells; the card; the outlook; other climates.
-    """
+    """Return when it fails, what to expect, and what to do."""
     from rainharvest.sizing.figures import failed_years_figure
     from rainharvest.storage.figures import storage_figure
 

@@ -6,7 +6,7 @@ from pydantic import Field, field_validator, model_validator
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.core.tables import Table
+from rainharvest.core.tables import Table, quantity
 from rainharvest.drought.change import Scenario
 
 FAILING_YEARS = Default(
@@ -49,13 +49,6 @@ INDEX_MONTHS = Default(6, "1", "own choice: about a dry season", "own choice")
 def drought_defaults() -> dict[str, Default]:
     """Return the defaults of the drought stage, for the report's list.
 
-    Returns
-    -------
-    dict of str to Default
-        By what each is.
-
-    Examples
-    --------
     >>> drought_defaults()["share of years that essential uses may fail"].value
     0.05
     """
@@ -72,27 +65,33 @@ def drought_defaults() -> dict[str, Default]:
 
 
 class Drought(Table):
-    """What a study asks about its bad years.
+    """What a study asks about its bad years."""
 
-    Parameters
-    ----------
-    may_fail : float [1]
-        Share of the years in which essential uses may fail on a day.
-    stage_shares : list of float [1]
-        Share of what can wait that each stage of rationing serves, falling.
-    essential_share : float [1]
-        Share of every use that counts as essential where no use is marked so.
-    help_days : int [day]
-        Days from a call for help until water comes.
-    scenario : list of Scenario
-        Climates to try the tank under, with the user's own factors and their source.
-    """
-
-    may_fail: float = Field(FAILING_YEARS.value, ge=0, lt=1)
-    stage_shares: tuple[float, ...] = Field(tuple(s.value for s in STAGE_SHARES), min_length=1, max_length=3)
-    essential_share: float = Field(ESSENTIAL_SHARE.value, gt=0, le=1)
-    help_days: int = Field(int(HELP_DAYS.value), ge=1, le=180)
-    scenario: tuple[Scenario, ...] = Field((), max_length=8)
+    may_fail: float = quantity(
+        "1", "Share of the years in which essential uses may fail on a day.", FAILING_YEARS, ge=0, lt=1
+    )
+    stage_shares: tuple[float, ...] = quantity(
+        "1",
+        "Share of what can wait that each stage of rationing serves, falling.",
+        tuple(s.value for s in STAGE_SHARES),
+        min_length=1,
+        max_length=3,
+    )
+    essential_share: float = quantity(
+        "1",
+        "Share of every use that counts as essential where no use is marked so.",
+        ESSENTIAL_SHARE,
+        gt=0,
+        le=1,
+    )
+    help_days: int = quantity(
+        "day", "Days from a call for help until water comes.", int(HELP_DAYS.value), ge=1, le=180
+    )
+    scenario: tuple[Scenario, ...] = Field(
+        (),
+        max_length=8,
+        description="Climates to try the tank under, with the user's own factors and their source.",
+    )
 
     @field_validator("stage_shares")
     @classmethod

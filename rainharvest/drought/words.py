@@ -15,18 +15,6 @@ from rainharvest.drought.outlook import CONFIDENCES
 def listed(names) -> str:
     """Return names in a sentence.
 
-    Parameters
-    ----------
-    names : iterable
-        What is listed.
-
-    Returns
-    -------
-    str
-        For example "1977, 1981 and 2003".
-
-    Examples
-    --------
     >>> listed([1977, 1981, 2003]), listed(["March"])
     ('1977, 1981 and 2003', 'March')
     """
@@ -39,18 +27,7 @@ def _year(value: float) -> str:
 
 
 def dry_years_words(found: xr.Dataset) -> str:
-    """Return which years were dry, and how far the three ways agree.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.facts.years_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return which years were dry, and how far the three ways agree."""
     rain, index, tank = (found[f"dry_by_{way}"].values.astype(bool) for way in ("rain", "index", "tank"))
     every, year = rain & index & tank, found.year.values
     missed = tank & ~rain
@@ -103,18 +80,7 @@ def driest_runs_words(found: xr.Dataset) -> str:
 
 
 def spells_words(found: xr.Dataset) -> str:
-    """Return how long dry spells last, and when they begin.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.facts.spells_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return how long dry spells last, and when they begin."""
     at = found.sel(return_period=10)
     by_month = found.spells_by_month.values
     most = np.argsort(-by_month, kind="stable")[:2]
@@ -153,20 +119,7 @@ def failures_words(found: xr.Dataset) -> str:
 
 
 def through_words(found: xr.Dataset, own: float) -> str:
-    """Return what the worst sequence did to the tank, and what other sizes would have made of it.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.facts.through_of`.
-    own : float [L]
-        The study's usable tank size.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the worst sequence did to the tank, and what other sizes would have made of it."""
     sizes = found.through_capacity.values
     k = int(np.argmin(abs(sizes - own)))
     mine = found.isel(through_capacity=k)
@@ -189,20 +142,7 @@ def through_words(found: xr.Dataset, own: float) -> str:
 
 
 def fan_words(found: xr.Dataset, plan: str = "yours") -> str:
-    """Return how long the water lasts from today on.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.outlook.outlook`.
-    plan : str
-        The plan that is told.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return how long the water lasts from today on."""
     lasts = found.supply_days.sel(plan=plan)
     look = int(found.lead[-1])
     told = []
@@ -224,18 +164,7 @@ def fan_words(found: xr.Dataset, plan: str = "yours") -> str:
 
 
 def chances_words(found: xr.Dataset) -> str:
-    """Return what each stage of rationing, kept from today on, would buy.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.outlook.outlook`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what each stage of rationing, kept from today on, would buy."""
     told = []
     for plan in found.plan.values:
         if plan == "yours":
@@ -254,18 +183,7 @@ def _told(found: xr.Dataset, confidence: float) -> bool:
 
 
 def honesty_words(found: xr.Dataset) -> str:
-    """Return whether the outlook has been honest.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.facts.honesty_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return whether the outlook has been honest."""
     inside = ((found.seen_share >= found.seen_low) & (found.seen_share <= found.seen_high)).values
     low, high = float(found.band_share.min()), float(found.band_share.max())
     return (
@@ -312,18 +230,7 @@ def plan_words(plan: xr.Dataset) -> str:
 
 
 def actions(plan: xr.Dataset) -> list[str]:
-    """Return what the card tells to do: as usual, in each stage, when help is needed.
-
-    Parameters
-    ----------
-    plan : Dataset
-        As `rainharvest.drought.facts.plan_dataset`.
-
-    Returns
-    -------
-    list of str
-        In that order.
-    """
+    """Return what the card tells to do: as usual, in each stage, when help is needed."""
     out = ["White: as usual, all uses."]
     for stage, kept in zip(plan.stage.values, plan.stage_keeps.values, strict=True):
         what = (
@@ -336,18 +243,7 @@ def actions(plan: xr.Dataset) -> list[str]:
 
 
 def climates_words(found: xr.Dataset) -> str:
-    """Return what the tank makes of each climate.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.basis.scenarios_tried`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the tank makes of each climate."""
     if found.sizes["scenario"] == 1:
         return "The study names no other climate: add [[drought.scenario]] with factors from your own climate source."
     told = []
@@ -364,18 +260,7 @@ def climates_words(found: xr.Dataset) -> str:
 
 
 def longer_words(found: xr.Dataset) -> str:
-    """Return what droughts longer than any on record would do.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.drought.basis.longer_droughts`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what droughts longer than any on record would do."""
     drier = float((found.drawn_driest_run < found.record_driest_run).mean())
     failing = np.quantile(found.drawn_failed_a_year.values, [0.05, 0.95])
     longest = float(found.drawn_longest_failure.max())
@@ -388,18 +273,7 @@ def longer_words(found: xr.Dataset) -> str:
 
 
 def failed_caption(done: xr.Dataset) -> str:
-    """Return what the picture of the failed days shows.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return what the picture of the failed days shows."""
     whole = (done.days_in_year >= 365).values
     failed = done.described_failed_by_year.median("member").values[whole]
     return (
@@ -409,18 +283,7 @@ def failed_caption(done: xr.Dataset) -> str:
 
 
 def storage_caption(worst: xr.Dataset) -> str:
-    """Return what the picture of the worst two years shows.
-
-    Parameters
-    ----------
-    worst : Dataset
-        As `rainharvest.storage.facts.worst_two_years`.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return what the picture of the worst two years shows."""
     first, last = (date(day) for day in worst.time.values[[0, -1]])
     short = float(worst.unmet_daily.sum())
     return (
@@ -430,36 +293,12 @@ def storage_caption(worst: xr.Dataset) -> str:
 
 
 def left_out_said(why: str) -> str:
-    """Return what of the drought stage could not be had.
-
-    Parameters
-    ----------
-    why : str
-        The reasons.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return what of the drought stage could not be had."""
     return f"Not shown here: {why}."
 
 
 def card_said(plan: xr.Dataset, actions: list[str]) -> list[str]:
-    """Return the caretaker's card as text, for who cannot see it.
-
-    Parameters
-    ----------
-    plan : Dataset
-        As `rainharvest.drought.facts.plan_dataset`.
-    actions : list of str
-        What to do, in the order of the card.
-
-    Returns
-    -------
-    list of str
-        What to do, and below which levels of the gauge by month.
-    """
+    """Return the caretaker's card as text, for who cannot see it."""
     levels = [*plan.stage_level.values, plan.help_level.values]
     out = [actions[0]]
     for what, level in zip(actions[1:], levels, strict=True):
@@ -473,20 +312,7 @@ def card_said(plan: xr.Dataset, actions: list[str]) -> list[str]:
 
 
 def fan_caption(month: int, day: int, words: str) -> str:
-    """Return from which day the outlook is, and what it shows.
-
-    Parameters
-    ----------
-    month, day : int
-        Of the day it begins.
-    words : str
-        What it shows.
-
-    Returns
-    -------
-    str
-        A few sentences.
-    """
+    """Return from which day the outlook is, and what it shows."""
     return f"An outlook from {day} {MONTHS[month - 1]}, when the tank mostly stands highest. {words}"
 
 
@@ -538,24 +364,7 @@ def card_rows(plan: xr.Dataset) -> list[list[str]]:
 
 
 def card_html(plan: xr.Dataset, picture: str, place: str, essential: str) -> str:
-    """Return the card as one page of HTML that prints in black and white.
-
-    Parameters
-    ----------
-    plan : Dataset
-        As `rainharvest.drought.facts.plan_dataset`.
-    picture : str
-        The card's figure as SVG text.
-    place : str
-        Whose tank it is.
-    essential : str
-        What counts as essential, in words.
-
-    Returns
-    -------
-    str
-        A whole HTML document; nothing is fetched.
-    """
+    """Return the card as one page of HTML that prints in black and white."""
     head, *rows = card_rows(plan)
     table = "".join(f"<th>{escape(cell)}</th>" for cell in head)
     body = "".join(f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in rows)

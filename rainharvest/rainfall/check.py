@@ -139,25 +139,6 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
     so that it teaches the filling nothing; "total" declares the last day the total of all the days. A finding
     about the record as a whole has no flag to set and changes nothing.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        The record that was checked.
-    findings : DataFrame
-        The accepted rows of what `check_rain` returned.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        A new record; what was accepted is added to ``attrs["assumptions"]``.
-
-    Raises
-    ------
-    InputError
-        If the table lacks a column, or a finding lies outside the record.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", "2002-12-31")
     >>> rain = pd.Series(np.random.default_rng(1).gamma(0.2, 20, len(days)).round(1), days)
     >>> rain["2001-05-03"] = -1.0

@@ -291,29 +291,9 @@ LUMPED_CHANCE = Default(1e-4, "1", "binomial, from the share in the whole record
 def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
     """Doubt an hourly or minute record: readings that cannot be, that repeat, or that hold a whole day.
 
-    Parameters
-    ----------
-    rain_step : DataArray [mm]
-        Rain of each reading on ``time``, as `rainharvest.rainfall.read_days.read_subdaily` gives it.
-
-    Returns
-    -------
-    DataFrame
-        Findings as `rainharvest.rainfall.check.check_rain` returns them, by day, so that those accepted can
-        be set on the daily record with `rainharvest.rainfall.check.accept_findings`.
-
-    Raises
-    ------
-    InputError
-        If it is not a record of readings less than a day apart.
-
-    Notes
-    -----
     "lumped days" are days whose rain stands in one reading, month after month at the same hour: a daily gauge
     written into an hourly file. Their daily sums are right; anything read from their hours is not.
 
-    Examples
-    --------
     >>> time = pd.date_range("2000-01-01", periods=500, freq="h", name="time")
     >>> rain = xr.DataArray(np.zeros(500), dims="time", coords={"time": time})
     >>> rain[100] = -1.0

@@ -270,36 +270,10 @@ def beside_gauge(
     record errs both ways. Its day may also be another one: rain dated by universal time beside a morning
     reading agrees best a day off.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        The gauge's daily record.
-    product : DataArray or Series [mm/day]
-        The other record of the same place.
-    wet_day : float [mm/day]
-        A day with at least this much rain is wet.
-
-    Returns
-    -------
-    Dataset
-        On ``record`` ("gauge", "product"): ``zero_share``, ``drizzle_share``, ``wet_share``, ``daily_mean``,
-        ``heavy_day`` (the 99th percentile of all days) and ``looks_gridded``; on ``lag``:
-        ``lag_agreement``, the rank correlation with the product moved by so many days; and ``common_days``.
-        The attribute ``warnings`` says in words what to mind; it is empty where there is nothing.
-
-    Raises
-    ------
-    InputError
-        If a record is not daily rain, or both know fewer than 365 days in common.
-
-    Notes
-    -----
     A record looks gridded where fewer than 15 % of its days are exactly dry and more than 5 % lie above zero
     and at or below 0.2 mm: own choice after points of a gridded set (2 to 5 % dry days) and gauges
     (61 to 70 %).
 
-    Examples
-    --------
     >>> rng = np.random.default_rng(1)
     >>> days = pd.date_range("2001-01-01", periods=2000)
     >>> rain = pd.Series(np.where(rng.random(2000) < 0.3, rng.gamma(0.7, 12, 2000), 0.0), days)

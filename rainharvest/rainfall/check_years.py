@@ -20,21 +20,11 @@ SIMULATIONS = 5000
 
 @dataclass(frozen=True)
 class Break:
-    """What a test for one break says.
+    """What a test for one break says."""
 
-    Parameters
-    ----------
-    statistic : float [1]
-        The test's statistic.
-    before : int [1]
-        How many values stand before the break; 0 for a test that names no place.
-    p : float [1]
-        Chance of as large a statistic in a series without a break.
-    """
-
-    statistic: float
-    before: int
-    p: float
+    statistic: float  # [1] The test's statistic
+    before: int  # [1] How many values stand before the break; 0 for a test that names no place
+    p: float  # [1] Chance of as large a statistic in a series without a break
 
 
 def _series(values) -> np.ndarray:
@@ -52,22 +42,6 @@ def pettitt(values) -> Break:
     With r_i the ranks, U_k = 2 sum(r_1..r_k) - k (n + 1); the statistic is K = max |U_k| and
     p = 2 exp(-6 K^2 / (n^3 + n^2)), at most 1.
 
-    Parameters
-    ----------
-    values : array_like
-        One value a year, in any unit.
-
-    Returns
-    -------
-    Break
-
-    Raises
-    ------
-    InputError
-        If there are fewer than five values, or one is missing.
-
-    Examples
-    --------
     >>> found = pettitt([1, 2, 1, 2, 1, 2, 8, 9, 8, 9, 8, 9])
     >>> found.statistic, found.before, round(found.p, 3)
     (36.0, 6, 0.031)
@@ -134,22 +108,6 @@ def snht(values) -> Break:
     With z standardised (divisor n - 1), T_k = k mean(z_1..z_k)^2 + (n - k) mean(z_k+1..z_n)^2; the
     statistic is the largest T_k. The chance comes from 5,000 seeded series of independent normal values.
 
-    Parameters
-    ----------
-    values : array_like
-        One value a year, in any unit.
-
-    Returns
-    -------
-    Break
-
-    Raises
-    ------
-    InputError
-        If there are fewer than five values, or one is missing.
-
-    Examples
-    --------
     >>> found = snht([1, 2, 1, 2, 1, 2, 8, 9, 8, 9, 8, 9])
     >>> round(found.statistic, 2), found.before, found.p < 0.01
     (10.78, 6, True)
@@ -166,23 +124,6 @@ def buishand_range(values) -> Break:
     With S_k the sum of the first k deviations over the standard deviation (divisor n), the statistic is
     (max S_k - min S_k) / sqrt(n); chance as in `snht`.
 
-    Parameters
-    ----------
-    values : array_like
-        One value a year, in any unit.
-
-    Returns
-    -------
-    Break
-        ``before`` is where the partial sums stand farthest from nothing.
-
-    Raises
-    ------
-    InputError
-        If there are fewer than five values, or one is missing.
-
-    Examples
-    --------
     >>> round(buishand_range([1, 2, 1, 2, 1, 2, 8, 9, 8, 9, 8, 9]).statistic, 3)
     1.715
     """
@@ -198,22 +139,6 @@ def von_neumann_ratio(values) -> Break:
     The ratio of the squared differences to the squared deviations from the mean is about 2 in a series
     without a break and smaller with one; it names no place. Chance as in `snht`.
 
-    Parameters
-    ----------
-    values : array_like
-        One value a year, in any unit.
-
-    Returns
-    -------
-    Break
-
-    Raises
-    ------
-    InputError
-        If there are fewer than five values, or one is missing.
-
-    Examples
-    --------
     >>> round(von_neumann_ratio([1, 2, 1, 2, 1, 2, 8, 9, 8, 9, 8, 9]).statistic, 2)
     0.31
     """
@@ -224,28 +149,15 @@ def von_neumann_ratio(values) -> Break:
 
 @dataclass(frozen=True)
 class Trend:
-    """A trend and how likely chance alone would show as much.
+    """A trend and how likely chance alone would show as much."""
 
-    Parameters
-    ----------
-    score : float [1]
-        Mann-Kendall S: pairs that rise less pairs that fall.
-    z : float [1]
-        The score as a standard normal number.
-    p : float [1]
-        Chance of a score this far from zero where there is no trend (two-sided).
-    slope : float [1/year]
-        Sen's slope: the median of the slopes between all pairs of years, in units of the values a year.
-    slope_low, slope_high : float [1/year]
-        Its 95 percent interval.
-    """
-
-    score: float
-    z: float
-    p: float
+    score: float  # [1] Mann-Kendall S: pairs that rise less pairs that fall
+    z: float  # [1] The score as a standard normal number
+    p: float  # [1] Chance of a score this far from zero where there is no trend (two-sided)
+    # [1/year] Sen's slope: the median of the slopes between all pairs of years, in units of the values a year
     slope: float
-    slope_low: float
-    slope_high: float
+    slope_low: float  # [1/year] Its 95 percent interval
+    slope_high: float  # [1/year] Its 95 percent interval
 
 
 def mann_kendall(values, years=None, correlated: bool = False) -> Trend:
@@ -255,34 +167,10 @@ def mann_kendall(values, years=None, correlated: bool = False) -> Trend:
     (n(n-1)(2n+5) - sum over groups of t ties of t(t-1)(2t+5)) / 18, and z = (S - sign(S)) / sqrt(variance).
     Years without a value are left out.
 
-    Parameters
-    ----------
-    values : array_like [1]
-        One value a year, in any unit; NaN where there is none.
-    years : array_like, optional
-        The years; by default they follow one another.
-    correlated : bool
-        Widen the variance for values that depend on the years before (Hamed and Rao 1998): it is multiplied
-        by 1 + 2/(n(n-1)(n-2)) times the sum over lags k of (n-k)(n-k-1)(n-k-2) r_k, r_k being those
-        autocorrelations of the ranks, Sen's slope removed, that pass 1.96/sqrt(n) in size.
-
-    Returns
-    -------
-    Trend
-
-    Raises
-    ------
-    InputError
-        If there are fewer than 4 values.
-
-    Notes
-    -----
     Mann (1945), Kendall (1975), Sen (1968), Hamed and Rao (1998), from memory, checked against a library of
     the same tests. Where the years before have a say, the plain test finds trends too readily; the correction
     leans on autocorrelations that a short series gives only roughly.
 
-    Examples
-    --------
     >>> found = mann_kendall([1.0, 3.0, 2.0, 5.0, 4.0, 6.0])
     >>> found.score, round(found.slope, 2), round(found.p, 3)
     (11.0, 1.0, 0.06)
@@ -346,24 +234,6 @@ def completeness(rain: xr.DataArray | pd.Series) -> pd.DataFrame:
     total count as known as long as the total ends in the same month; a total that crosses the end of a month
     leaves both months without a total.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One daily record.
-
-    Returns
-    -------
-    DataFrame
-        A row a calendar year: columns 1 to 12 with the missing days of each month (days before the record
-        begins and after it ends among them), ``missing`` and ``days`` of the year.
-
-    Raises
-    ------
-    InputError
-        If it is not daily rain.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", "2001-12-31")
     >>> rain = pd.Series(1.0, days).drop(days[40:43])
     >>> completeness(rain)[[1, 2, "missing", "days"]]
@@ -499,25 +369,6 @@ def double_mass(rain, neighbours) -> xr.Dataset:
     Only days that all records know are summed, so that gaps bend nothing. A straight line through the origin
     means that the record kept its relation to its neighbours; a bend marks a change.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        The record.
-    neighbours : list of DataArray or Series, or DataArray with dimension ``site`` [mm/day]
-        Its neighbours.
-
-    Returns
-    -------
-    Dataset
-        ``here`` and ``there`` [mm], cumulated, and ``slope`` [1], the ratio of the year's sums, on ``year``.
-
-    Raises
-    ------
-    InputError
-        If a record is not daily rain.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", "2002-12-31")
     >>> rain = pd.Series(1.0, days)
     >>> double_mass(rain.where(days.year < 2002, 0.8), [rain])["slope"].values

@@ -18,33 +18,9 @@ def period_totals(rain: xr.DataArray | pd.Series, months: int = 12, year_start_m
     lie in one period; where it crosses into the next, neither period has a total, because nobody knows how
     much fell before midnight.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One daily record.
-    months : int [1]
-        Months in a period: 1, 3 (a season) or 12 (a hydrological year); any divisor of 12.
-    year_start_month : int [1]
-        First month of the hydrological year.
-
-    Returns
-    -------
-    Dataset
-        On ``time``, the first day of each period: ``total`` [mm], and ``known_share`` [1], the share of the
-        period's days whose rain is known.
-
-    Raises
-    ------
-    InputError
-        If the record is not daily rain on one dimension.
-
-    Notes
-    -----
     That no day may be missing from a total of rain is the rule of the World Meteorological Organization, as
     the Utah Climate Center quotes it.
 
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", "2001-03-30")
     >>> found = period_totals(pd.Series(1.0, days), months=1)
     >>> found.total.values, found.known_share.values.round(2)
@@ -74,18 +50,6 @@ def period_totals(rain: xr.DataArray | pd.Series, months: int = 12, year_start_m
 def daily_amounts(rain: xr.DataArray | pd.Series) -> np.ndarray:
     """Return the rain of each single day [mm/day]: NaN inside a reading over several days, unless it was dry.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One daily record.
-
-    Returns
-    -------
-    ndarray [mm/day]
-        One value a day of the record.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", periods=3)
     >>> notes = {"time": days, "flag": ("time", [0, 6, 5]), "total_days": ("time", [1, 0, 2])}
     >>> reading = xr.DataArray([1.0, np.nan, 5.0], dims="time", coords=notes)
@@ -122,27 +86,6 @@ def dry_spells(rain: xr.DataArray | pd.Series, wet_day: float = 1.0) -> xr.Datas
     A day whose own rain is unknown ends a spell. A spell that touches such a day, or an end of the record,
     may have been longer than it is seen to be: it is marked as cut.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One daily record.
-    wet_day : float [mm/day]
-        A day with at least this much rain is wet. Services use 0, 0.1, 0.2 or 1 mm: the longest dry spell
-        depends on it.
-
-    Returns
-    -------
-    Dataset
-        On ``spell``, in order of time: ``dry_spell`` [day], ``spell_start`` (its first day) and
-        ``spell_cut``.
-
-    Raises
-    ------
-    InputError
-        If the record is not daily rain on one dimension.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", periods=8)
     >>> found = dry_spells(pd.Series([0, 0, 5.0, 0.4, 0, 0, 2.0, 0], days))
     >>> found.dry_spell.values, found.spell_cut.values
@@ -187,32 +130,10 @@ def standardised_precipitation_index(monthly_total: xr.DataArray, scale: int = 3
     (maximum likelihood) and are zero with the chance q seen in the record: H(x) = q + (1 - q) G(x), and the
     index is the standard normal quantile of H.
 
-    Parameters
-    ----------
-    monthly_total : DataArray [mm]
-        Totals on ``month``, the first day of each of consecutive months; NaN where unknown.
-    scale : int [1]
-        How many months are summed.
-
-    Returns
-    -------
-    DataArray [1]
-        The index on ``month``: NaN for the first months, where a month of the sum is unknown, and for
-        calendar months with fewer than 10 sums above zero.
-
-    Raises
-    ------
-    InputError
-        If the months do not follow one another or the scale is not a whole number of months.
-
-    Notes
-    -----
     McKee, Doesken and Kleist (1993), from memory, checked against a library. The whole record is the
     reference: 30 years or more are advised. A dry season of zero sums has an index above its rank, because
     all of them share the same H = q.
 
-    Examples
-    --------
     >>> from rainharvest.rainfall.describe import describe_rain
     >>> from rainharvest.rainfall.invented import invent_rain
     >>> found = describe_rain(invent_rain("temperate_all_year", 30, seed=1).isel(site=0))
@@ -253,18 +174,6 @@ def standardised_precipitation_index(monthly_total: xr.DataArray, scale: int = 3
 def spi_class(index: float) -> str:
     """Return the words for a value of the index.
 
-    Parameters
-    ----------
-    index : float [1]
-        A standardised precipitation index.
-
-    Returns
-    -------
-    str
-        One of ``CLASSES``, "unknown" for NaN.
-
-    Examples
-    --------
     >>> [spi_class(value) for value in (-2.0, -1.99, -1.0, 0.99, 1.0, 2.0)]
     ['extremely dry', 'severely dry', 'moderately dry', 'near normal', 'moderately wet', 'extremely wet']
     """
@@ -287,25 +196,6 @@ RETURN_PERIODS = (2, 5, 10, 20, 50, 100)  # [year]
 def days_a_year(rain: xr.DataArray | pd.Series, depth=DEPTHS) -> xr.DataArray:
     """Count the days a year that have at least each depth of rain.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One daily record.
-    depth : sequence of float [mm/day]
-        The depths.
-
-    Returns
-    -------
-    DataArray [day/year]
-        On ``depth``: days found, divided by days known, times 365.25.
-
-    Raises
-    ------
-    InputError
-        If the record is not daily rain on one dimension.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", periods=100)
     >>> days_a_year(pd.Series([0, 0, 4, 30] * 25, days), depth=[1, 10]).values
     array([182.625 ,  91.3125])
@@ -333,37 +223,10 @@ def return_levels(
     x_N = u + (scale/shape) ((365.25 N z)^shape - 1). Its 95 percent interval is where the profile
     log-likelihood stays within 1.92 of its best; z counts as known.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One daily record.
-    threshold : float [mm/day], optional
-        Depth above which a day is heavy; by default the one that about 3 days a year pass.
-    return_period : sequence of float [year]
-        The return periods.
-    separation : int [day]
-        Heavy days closer than this belong to one event, of which the heaviest day counts; 1 counts each.
-
-    Returns
-    -------
-    Dataset
-        On ``return_period``: ``return_level``, ``return_level_low``, ``return_level_high`` [mm/day]; and
-        ``threshold``, ``gpd_scale`` [mm/day], ``gpd_shape``, ``gpd_loss`` (the negative log-likelihood),
-        ``events``.
-
-    Raises
-    ------
-    InputError
-        If fewer than 30 events pass the threshold.
-
-    Notes
-    -----
     Coles (2001), An Introduction to Statistical Modeling of Extreme Values, chapter 4. A level for a return
     period longer than the record is extrapolated; the interval says how loosely. A daily reading cuts
     storms in two: the greatest 24 hours bring more.
 
-    Examples
-    --------
     >>> from rainharvest.rainfall.invented import invent_rain
     >>> found = return_levels(invent_rain("monsoon", 40, seed=1).isel(site=0), return_period=[10])
     >>> bool(found.return_level_low[0] < found.return_level[0] < found.return_level_high[0])

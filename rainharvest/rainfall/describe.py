@@ -323,20 +323,6 @@ def one_version(filled: xr.DataArray, member: int = 0) -> xr.DataArray:
 def version_totals(filled: xr.DataArray, year_start_month: int = 1) -> xr.DataArray:
     """Sum each version's rain over hydrological years; a year with an unknown day has no total.
 
-    Parameters
-    ----------
-    filled : DataArray [mm/day]
-        What ``fill_gaps`` gave, on ``member`` and ``time``.
-    year_start_month : int [1]
-        First month of the hydrological year.
-
-    Returns
-    -------
-    DataArray [mm]
-        On ``member`` and ``year``; the attribute ``year_start_month`` keeps the setting.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> from rainharvest.rainfall.fill import fill_gaps
     >>> days = pd.date_range("2001-01-01", "2003-12-31")

@@ -41,27 +41,13 @@ SHOWN_YEARS = 30  # [year] as many as make a normal; a panel fills no more, so t
 
 @dataclass(frozen=True)
 class CheckedRecord:
-    """A record that was read and checked, ready to be filled.
+    """A record that was read and checked, ready to be filled."""
 
-    Parameters
-    ----------
-    read : DataArray [mm/day]
-        The rain as read.
-    neighbours : tuple of DataArray [mm/day]
-        Its neighbours as read.
-    findings : DataFrame
-        What ``check_rain`` doubts.
-    recent : DataArray [mm/day]
-        The last years of the rain, less what cannot be right.
-    recent_neighbours : tuple of DataArray [mm/day]
-        The neighbours over the same days.
-    """
-
-    read: xr.DataArray
-    neighbours: tuple[xr.DataArray, ...]
-    findings: pd.DataFrame
-    recent: xr.DataArray
-    recent_neighbours: tuple[xr.DataArray, ...]
+    read: xr.DataArray  # [mm/day] The rain as read
+    neighbours: tuple[xr.DataArray, ...]  # [mm/day] Its neighbours as read
+    findings: pd.DataFrame  # What ``check_rain`` doubts
+    recent: xr.DataArray  # [mm/day] The last years of the rain, less what cannot be right
+    recent_neighbours: tuple[xr.DataArray, ...]  # [mm/day] The neighbours over the same days
 
 
 def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
@@ -142,26 +128,6 @@ def checked_record(
 def checked_upload(name: str, content: bytes, hints: Mapping[str, object] | None = None) -> CheckedRecord:
     r"""Read and check a file that came as bytes, as an upload does.
 
-    Parameters
-    ----------
-    name : str
-        The file's name; its ending may say how it is packed.
-    content : bytes
-        What it holds.
-    hints : mapping, optional
-        As in `checked_record`.
-
-    Returns
-    -------
-    CheckedRecord
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read or leaves a doubt; it is named as its owner named it.
-
-    Examples
-    --------
     >>> lines = ["date,rain_mm"] + [f"2001-01-{day:02d},{day % 3}" for day in range(1, 32)]
     >>> float(checked_upload("mine.csv", "\n".join(lines).encode()).read.sum())
     31.0

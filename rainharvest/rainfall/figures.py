@@ -68,21 +68,7 @@ def _legend(axes: Axes, colours, words, below: float) -> None:
 
 
 def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the origin of every day: a row a year, a column a day of the year.
-
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        A record on ``time``, or a filled one on ``member`` and ``time``, with its ``flag``.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        The colour says measured, part of a longer reading, filled from a neighbour or from its own season,
-        or unknown.
-    """
+    """Draw the origin of every day: a row a year, a column a day of the year."""
     from matplotlib.colors import ListedColormap
 
     if figure is None:
@@ -125,21 +111,7 @@ def _leap() -> pd.DatetimeIndex:
 
 
 def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the rain of each hydrological year, the driest marked, and how far filled versions differ.
-
-    Parameters
-    ----------
-    totals : DataArray [mm]
-        Annual rain on ``year``, with ``member`` or without; NaN for a year that has no total. The attribute
-        ``year_start_month`` says in which month the years begin, January where it is not given.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A bar a year (the middle of the versions), the range of the versions on it, and the mean.
-    """
+    """Draw the rain of each hydrological year, the driest marked, and how far filled versions differ."""
     from matplotlib.ticker import MaxNLocator
 
     if figure is None:
@@ -204,20 +176,7 @@ def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
 
 
 def double_mass_figure(mass: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw the record's accumulated rain against its neighbours': straight where their relation held.
-
-    Parameters
-    ----------
-    mass : Dataset
-        As `rainharvest.rainfall.check_years.double_mass`; without years where there is no neighbour.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A dot a year, and the straight line from the first to the last.
-    """
+    """Draw the record's accumulated rain against its neighbours': straight where their relation held."""
     if figure is None:
         figure, axes = new_figure(
             "Rain here against rain at the neighbours, added up year by year", height=4.4
@@ -250,20 +209,7 @@ def double_mass_figure(mass: xr.Dataset, figure: Figure | None = None) -> Figure
 
 
 def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw how far a fill, and the mean of the season, err on days that were known and hidden.
-
-    Parameters
-    ----------
-    skill : Dataset
-        As `rainharvest.rainfall.fill_skill.fill_skill` with a balance.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Two bars an error, each with its figure, in per cent or percentage points of the whole record.
-    """
+    """Draw how far a fill, and the mean of the season, err on days that were known and hidden."""
     if figure is None:
         figure, axes = new_figure("Known days hidden and filled: how far off is the record then?", height=5.2)
         axes.set_xlabel("Error of the whole record (%; for wet days and reliability: percentage points)")
@@ -301,22 +247,7 @@ PLAIN = {"facecolor": "white", "edgecolor": "none", "pad": 2}
 
 
 def return_levels_figure(levels: xr.Dataset, years: float, figure: Figure | None = None) -> Figure:
-    """Draw the daily rain to expect once in so many years.
-
-    Parameters
-    ----------
-    levels : Dataset
-        ``return_level``, ``return_level_low`` and ``return_level_high`` [mm/day] on ``return_period``.
-    years : float [year]
-        Years of the record: what lies beyond the line drawn there is extrapolated.
-    figure : Figure, optional
-        A figure that this function made before: its artists are moved.
-
-    Returns
-    -------
-    Figure
-        Line: the level; band: its 95 percent interval, where it could be had.
-    """
+    """Draw the daily rain to expect once in so many years."""
     period = levels.return_period.values
     if figure is None:
         figure, axes = new_figure("Heavy days: once in so many years")
@@ -355,20 +286,7 @@ SPI_LINES = {-1.0: "moderately dry", -1.5: "severely dry", -2.0: "extremely dry"
 
 
 def monthly_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw the mean rain of each calendar month, and what nine and one year in ten stay below.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.rainfall.describe.describe_rain`: ``month_mean``, ``month_share``.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A bar a month; a line from the dry to the wet end.
-    """
+    """Draw the mean rain of each calendar month, and what nine and one year in ten stay below."""
     if figure is None:
         figure, axes = new_figure("Rain through the year")
         axes.set_ylabel(label("month_mean"))
@@ -403,20 +321,7 @@ def monthly_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
 
 
 def spells_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw how often a dry spell lasts at least so long, and the longest.
-
-    Parameters
-    ----------
-    found : Dataset
-        As `rainharvest.rainfall.describe.describe_rain`: ``spells_a_year`` on ``spell_days``.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Spells a year against their length, on scales of powers of ten.
-    """
+    """Draw how often a dry spell lasts at least so long, and the longest."""
     if figure is None:
         figure, axes = new_figure("How often a dry spell lasts at least so long")
         axes.set_xscale("log")
@@ -463,20 +368,7 @@ def spells_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
 
 
 def spi_figure(spi: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the standardised precipitation index through the record.
-
-    Parameters
-    ----------
-    spi : DataArray [1]
-        On ``month``, of one ``scale``.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Wetter than normal above the line, drier below it, with the edges of the dry classes.
-    """
+    """Draw the standardised precipitation index through the record."""
     import matplotlib.dates as dates
 
     if figure is None:

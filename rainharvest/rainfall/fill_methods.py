@@ -24,21 +24,7 @@ def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
 
 
 def years_drawn(years: np.ndarray, members: int, rng: np.random.Generator) -> np.ndarray:
-    """Return how often each member draws each year: with replacement, so that members differ as samples do.
-
-    Parameters
-    ----------
-    years : ndarray of int (time,)
-        The year of each day, counted from 0.
-    members : int [1]
-        How many versions.
-    rng : Generator
-        Source of chance.
-
-    Returns
-    -------
-    ndarray (member, year)
-    """
+    """Return how often each member draws each year: with replacement, so that members differ as samples do."""
     count = int(years[-1]) + 1
     return rng.multinomial(count, np.full(count, 1 / count), size=members).astype(float)
 
@@ -95,30 +81,6 @@ def resample(
     with wet and dry with dry, with the days that stand either side of the gap. The run is taken as it
     was, so amounts, wet days and spells keep their sequence. A gap for which too few whole runs exist is
     filled in two halves.
-
-    Parameters
-    ----------
-    filled : ndarray (member, time) [mm/day]
-        The members, changed in place.
-    known : ndarray of bool (time,)
-        The days to draw from: measured, or filled before this gap.
-    days : DatetimeIndex
-        Their dates.
-    first : int
-        Place of the gap's first day.
-    length : int [day]
-        Its length.
-    wet_day : float [mm/day]
-        Rain from which a day counts as wet.
-    weights : ndarray (member, year) [1]
-        How readily each member draws each year, see `years_drawn`.
-    rng : Generator
-        Source of chance.
-
-    Returns
-    -------
-    bool
-        Whether the gap could be filled.
     """
     for window in (15, 30, 45):
         starts = run_starts(known, days, first, length, window)
@@ -145,20 +107,6 @@ def resample(
 def split_total(total: float, pattern: np.ndarray) -> np.ndarray | None:
     """Return a total shared over its days in proportion to a pattern, or None where the pattern is dry.
 
-    Parameters
-    ----------
-    total : float [mm]
-        The rain of all the days together.
-    pattern : ndarray [mm/day]
-        What fell elsewhere, or at another time, on as many days.
-
-    Returns
-    -------
-    ndarray or None
-        Shares that add up to the total.
-
-    Examples
-    --------
     >>> split_total(30.0, np.array([0.0, 10.0, 5.0]))
     array([ 0., 20., 10.])
     """
@@ -186,23 +134,6 @@ def spread_alone(
     Among the whole runs within 45 days of the season, the sixty whose totals are nearest in ratio are
     drawn from, one a member, and scaled to the total. Where the record holds none, the total stands on
     its last day.
-
-    Parameters
-    ----------
-    total : float [mm]
-        The rain of all the days together.
-    sound : ndarray (time,) [mm/day]
-        The days to draw from, NaN elsewhere.
-    days, first, length
-        As in `resample`.
-    members : int [1]
-        How many versions.
-    rng : Generator
-        Source of chance.
-
-    Returns
-    -------
-    ndarray (member, day) [mm/day]
     """
     out = np.zeros((members, length))
     if total == 0:
@@ -236,34 +167,18 @@ SHIFT_GAIN = Default(0.1, "1", "correlation gained by moving a day, taken as a s
 
 @dataclass(frozen=True)
 class Donor:
-    """A neighbour that may serve as donor.
+    """A neighbour that may serve as donor."""
 
-    Parameters
-    ----------
-    name : str
-        Its name.
-    values : ndarray [mm/day]
-        Its rain on the target's days.
-    correlation : float [1]
-        Daily Spearman rank correlation with the target.
-    distance : float [km]
-        Distance to the target, NaN where a position is not known.
-    doubts : tuple of str
-        What the report says of it.
-    """
-
-    name: str
-    values: np.ndarray
-    correlation: float
-    distance: float
-    doubts: tuple[str, ...] = ()
+    name: str  # Its name
+    values: np.ndarray  # [mm/day] Its rain on the target's days
+    correlation: float  # [1] Daily Spearman rank correlation with the target
+    distance: float  # [km] Distance to the target, NaN where a position is not known
+    doubts: tuple[str, ...] = ()  # What the report says of it
 
 
 def distance_km(one: dict, other: dict) -> float:
     """Return the great-circle distance [km] between two records' positions, NaN where one is unknown.
 
-    Examples
-    --------
     >>> distance_km({"latitude": 0.0, "longitude": 0.0}, {"latitude": 0.0, "longitude": 1.0})
     111.19
     """
@@ -279,8 +194,6 @@ def distance_km(one: dict, other: dict) -> float:
 def rank_correlation(one: np.ndarray, other: np.ndarray) -> tuple[float, int]:
     """Return the Spearman rank correlation of two daily series and the days that both know.
 
-    Examples
-    --------
     >>> rank_correlation(np.array([0.0, 1.0, 5.0, np.nan]), np.array([0.0, 2.0, 3.0, 1.0]))
     (1.0, 3)
     """
@@ -302,19 +215,6 @@ def choose_donors(
     0.4 (below 0.6 it is used with a warning), stands no more than 150 km off where both positions are
     known, and is not out of step: if moving it by a day raises the correlation by more than 0.1, its days
     are reckoned otherwise and it is refused.
-
-    Parameters
-    ----------
-    sound : ndarray (time,) [mm/day]
-        The sound days of the record to fill, NaN elsewhere.
-    attrs : dict
-        Its attributes.
-    neighbours : list of Neighbour
-
-    Returns
-    -------
-    donors : list of Donor
-    refused : list of str
     """
     donors, refused = [], []
     for item in neighbours:
@@ -364,23 +264,6 @@ def normal_ratio(values: np.ndarray, normals: np.ndarray, normal: float) -> np.n
 
     P = (N / n) sum(P_i / N_i), over the neighbours that have a value.
 
-    Parameters
-    ----------
-    values : ndarray (neighbour, ...) [mm/day]
-        Rain at the neighbours, NaN where unknown.
-    normals : ndarray (neighbour,)
-        Their normal rain, in any one unit.
-    normal : float
-        The site's own normal, in the same unit.
-
-    Returns
-    -------
-    ndarray [mm/day]
-        The estimate; NaN where no neighbour has a value. A mean is never dry unless all are: it makes too
-        many wet days and is offered for comparison.
-
-    Examples
-    --------
     >>> float(normal_ratio(np.array([110.0, 90.0, 70.0]), np.array([1100.0, 1200.0, 1250.0]), 1000.0))
     77.0
     """
@@ -396,22 +279,6 @@ def inverse_distance(values: np.ndarray, distances: np.ndarray, power: float = 2
 
     P = sum(P_i / d_i^p) / sum(1 / d_i^p), over the neighbours that have a value; a dry neighbour counts.
 
-    Parameters
-    ----------
-    values : ndarray (neighbour, ...) [mm/day]
-        Rain at the neighbours, NaN where unknown.
-    distances : ndarray (neighbour,)
-        Their distances from the site, in any one unit.
-    power : float [1]
-        The exponent; Moeletsi et al. 2016 found 2 to 2.5 best for daily rain.
-
-    Returns
-    -------
-    ndarray [mm/day]
-        The estimate; NaN where no neighbour has a value.
-
-    Examples
-    --------
     >>> float(inverse_distance(np.array([98.0, 80.0, 110.0]), np.array([15.0, 73.0, 36.0])))
     99.088
     """
@@ -558,28 +425,6 @@ def matched(
     day falls is not drawn day by day: a run of days of the same season is taken from the common record
     and its levels are used in sequence, so that a spell, a month or a year in which the two sites part
     company is as likely in a filled gap as it was in the record.
-
-    Parameters
-    ----------
-    sound : ndarray (time,) [mm/day]
-        The sound days of the record, NaN elsewhere.
-    donor : Donor
-        The neighbour.
-    days : DatetimeIndex
-        The dates.
-    new : ndarray of int
-        Places of the days to fill, ascending; the donor has a value on each.
-    members : int [1]
-        How many versions.
-    wet_day : float [mm/day]
-        Rain from which a day counts as wet.
-    rng : Generator
-        Source of chance.
-
-    Returns
-    -------
-    ndarray (2, member, day) [mm/day]
-        The rain if the day before was dry, and if it was wet.
     """
     relations, level = _relations(sound, donor.values, days, wet_day, rng)
     levels = _levels(level, days, new, members, rng)

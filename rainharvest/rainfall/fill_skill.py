@@ -33,28 +33,6 @@ def hide_blocks(
 ) -> np.ndarray:
     """Return which known days to hide: blocks at random, each with a known day on either side.
 
-    Parameters
-    ----------
-    sound : ndarray (time,) [mm/day]
-        The known days, NaN elsewhere.
-    share : float [1]
-        Share of the known days to hide.
-    lengths : sequence of int [day]
-        Lengths to draw from.
-    rng : Generator
-        Source of chance.
-
-    Returns
-    -------
-    ndarray of bool (time,)
-
-    Raises
-    ------
-    InputError
-        If so many days cannot be hidden in such blocks.
-
-    Examples
-    --------
     >>> hidden = hide_blocks(np.ones(1000), 0.1, [5, 20], np.random.default_rng(0))
     >>> bool(abs(hidden.mean() - 0.1) < 0.02), bool(hidden[0] or hidden[-1])
     (True, False)
@@ -109,51 +87,6 @@ def fill_skill(
     The same is done with the mean of the season, the simplest filling, to show what it costs. The record's
     own gaps are filled once beforehand, the same way for all, so that a tank can be run over the whole of it.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        The record.
-    neighbours : list of DataArray or Series, or DataArray with dimension ``site``, optional [mm/day]
-        Neighbouring records.
-    share : float [1]
-        Share of the known days to hide, above 0 and at most 0.5.
-    simulate : callable, optional
-        The balance to run the reference tank with: `rainharvest.simulate`, or any function of inflow
-        (member, time) [L/day], demand (time) [L/day] and capacity [L] that returns ``volume_reliability``
-        [1] and ``delivered`` [L] on ``member``. Without it the report has no tank. Reference: roof 100 m2,
-        runoff 0.9, tank 5,000 L, a steady demand of seven tenths of the mean inflow.
-    repeats : int [1]
-        How many times to hide.
-    members : int [1]
-        Versions a fill.
-    seed : int [1]
-        Makes the random choices repeatable.
-    lengths : sequence of int, optional [day]
-        Lengths of the blocks; by default those of the record's own gaps where it has ten or more, else 1, 2,
-        3, 5, 10, 20, 31, 60 and 90 days; none longer than a fill allows.
-    method : {"quantile", "normal_ratio", "inverse_distance"}
-        As in `rainharvest.rainfall.fill.fill_gaps`.
-    wet_day : float [mm/day]
-        Rain from which a day counts as wet.
-
-    Returns
-    -------
-    Dataset
-        On ``way_filled`` ("fill" and "same-season mean"), means over repeats and members:
-        ``wet_agreement`` [1], share of hidden days rightly wet or dry; ``absolute_error`` [mm/day] of a
-        hidden day; ``total_error``, ``wet_share_error``, ``spell_error``, ``longest_spell_error`` and, with a
-        balance, ``yield_error`` and ``reliability_error`` [1] of the whole record, filled less measured (the
-        shares as differences, the others relative to what was measured). On "fill" only:
-        ``gap_coverage`` and ``year_coverage`` [1], how often a hidden block's total, or a year's, lies
-        in the members' 90 % band (ranks of members + 1; about 0.9 where the spread is honest).
-
-    Raises
-    ------
-    InputError
-        If the settings are out of range, or the record leaves nothing to hide.
-
-    Examples
-    --------
     >>> from rainharvest.rainfall.invented import invent_rain
     >>> three = invent_rain("temperate_all_year", 10, seed=1)
     >>> skill = fill_skill(three.isel(site=0), three.isel(site=slice(1, None)), repeats=2)

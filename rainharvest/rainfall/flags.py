@@ -48,25 +48,6 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
     A day without a row becomes a missing day, never a dry one. Where the coordinates are absent, a day
     with a value counts as measured and a day without as missing.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        Daily rain on ``time``.
-    place : str
-        The argument's name, for the error.
-
-    Returns
-    -------
-    DataArray
-        Rain [mm/day] on ``time``, with ``flag`` and ``total_days``.
-
-    Raises
-    ------
-    InputError
-        If it is not daily rain on one dimension ``time``, if a day stands twice, or if a value is infinite.
-
-    Examples
-    --------
     >>> days = pd.to_datetime(["2001-01-01", "2001-01-03"])
     >>> record = as_record(pd.Series([1.0, 2.0], days))
     >>> record.values, record["flag"].values
@@ -156,21 +137,11 @@ def _place_of(rain: xr.DataArray) -> dict[str, object]:
 
 @dataclass(frozen=True)
 class Neighbour:
-    """A neighbouring record laid on the target's days.
+    """A neighbouring record laid on the target's days."""
 
-    Parameters
-    ----------
-    name : str
-        Its name in the ``donor`` coordinate.
-    values : ndarray [mm/day]
-        Its sound one-day values on the target's days, NaN elsewhere.
-    attrs : mapping
-        Its attributes: latitude, longitude, elevation where known.
-    """
-
-    name: str
-    values: np.ndarray
-    attrs: Mapping[str, object]
+    name: str  # Its name in the ``donor`` coordinate
+    values: np.ndarray  # [mm/day] Its sound one-day values on the target's days, NaN elsewhere
+    attrs: Mapping[str, object]  # Its attributes: latitude, longitude, elevation where known
 
 
 def sound_values(record: xr.DataArray) -> np.ndarray:
@@ -183,24 +154,7 @@ def sound_values(record: xr.DataArray) -> np.ndarray:
 def as_neighbours(
     neighbours: xr.DataArray | Iterable[xr.DataArray | pd.Series] | None, record: xr.DataArray
 ) -> list[Neighbour]:
-    """Return the neighbours on the record's days, each with a name of its own.
-
-    Parameters
-    ----------
-    neighbours : list of DataArray or Series, or DataArray with dimension ``site``, or None [mm/day]
-        The neighbouring records.
-    record : DataArray [mm/day]
-        The record to fill or check, as `as_record` returns it.
-
-    Returns
-    -------
-    list of Neighbour
-
-    Raises
-    ------
-    InputError
-        If a neighbour is not daily rain.
-    """
+    """Return the neighbours on the record's days, each with a name of its own."""
     if neighbours is None:
         return []
     if isinstance(neighbours, xr.DataArray | pd.Series):
@@ -224,18 +178,6 @@ def as_neighbours(
 def runs(condition: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return the first and the last position of each unbroken run of True.
 
-    Parameters
-    ----------
-    condition : ndarray of bool
-        One value a day.
-
-    Returns
-    -------
-    tuple of ndarray
-        The first and the last positions.
-
-    Examples
-    --------
     >>> runs(np.array([True, True, False, True]))
     (array([0, 3]), array([1, 3]))
     """
@@ -250,34 +192,16 @@ SEVERITIES: tuple[Severity, ...] = ("wrong", "suspect", "note")
 
 @dataclass(frozen=True)
 class Finding:
-    """One finding about a rain record.
+    """One finding about a rain record."""
 
-    Parameters
-    ----------
-    check : str
-        The check that found it.
-    severity : {"wrong", "suspect", "note"}
-        Cannot be right; doubtful; worth knowing.
-    first, last : Timestamp
-        The days it is about.
-    days : int [day]
-        How many days it is about.
-    reason : str
-        Why, in words with the numbers.
-    action : str
-        What may be done.
-    flag : {"rejected", "suspect", "total", ""}
-        What accepting it sets on its days; empty where it is about the record, not about days.
-    """
-
-    check: str
-    severity: Severity
-    first: pd.Timestamp
-    last: pd.Timestamp
-    days: int
-    reason: str
-    action: str
-    flag: str = ""
+    check: str  # The check that found it
+    severity: Severity  # Cannot be right; doubtful; worth knowing
+    first: pd.Timestamp  # The days it is about
+    last: pd.Timestamp  # The days it is about
+    days: int  # [day] How many days it is about
+    reason: str  # Why, in words with the numbers
+    action: str  # What may be done
+    flag: str = ""  # What accepting it sets on its days; empty where it is about the record, not about days
 
 
 def finding_runs(mask: np.ndarray) -> list[tuple[int, int]]:
@@ -293,8 +217,6 @@ def day(stamp: pd.Timestamp) -> str:
 def many(count: int, thing: str) -> str:
     """Return a count with its noun.
 
-    Examples
-    --------
     >>> many(1, "day"), many(3, "day")
     ('1 day', '3 days')
     """

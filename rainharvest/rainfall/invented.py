@@ -21,74 +21,37 @@ from rainharvest.rainfall.flags import Flag, flag_attributes
 
 @dataclass(frozen=True)
 class Gauge:
-    """One invented rain gauge.
+    """One invented rain gauge."""
 
-    Parameters
-    ----------
-    site : str
-        Its invented name.
-    latitude : float [degrees_north]
-        Where it stands.
-    longitude : float [degrees_east]
-        Where it stands.
-    elevation : float [m]
-        Height above the sea.
-    depth_factor : float [1]
-        Rain on a wet day, as a multiple of the climate's.
-    """
-
-    site: str
-    latitude: float
-    longitude: float
-    elevation: float
-    depth_factor: float = 1.0
+    site: str  # Its invented name
+    latitude: float  # [degrees_north] Where it stands
+    longitude: float  # [degrees_east] Where it stands
+    elevation: float  # [m] Height above the sea
+    depth_factor: float = 1.0  # [1] Rain on a wet day, as a multiple of the climate's
 
 
 @dataclass(frozen=True)
 class Climate:
-    """The settings of one invented climate, months running from January to December.
+    """The settings of one invented climate, months running from January to December."""
 
-    Parameters
-    ----------
-    name : str
-        Its name, also the name of its demo files.
-    gauges : tuple of Gauge
-        The gauge of the study first, its neighbours after it.
-    wet_share : tuple of 12 float [1]
-        Share of days with rain in the middle of each month; the days between are interpolated.
-    wet_depth : tuple of 12 float [mm]
-        Mean rain on a day with rain in the middle of each month; the days between are interpolated.
-    persistence : float [1]
-        How much likelier rain is after a wet day than after a dry one (difference of the two chances),
-        0 for independent days.
-    shape : float [1]
-        Shape of the Weibull law of wet-day depths; smaller is more skewed, 1 is the exponential law.
-    slow_share : float [1]
-        Effect of one standard deviation of the slow variation on the log-odds of rain.
-    slow_depth : float [1]
-        Effect of one standard deviation of the slow variation on the logarithm of the wet-day depth.
-    memory : float [1]
-        Correlation of the slow variation from one year to the next.
-    reach : float [km]
-        Distance over which the correlation of the weather between two gauges falls to 1/e.
-    year_start_month : int [1]
-        Month, in the dry season, in which the slow variation takes its next value.
-    seed : int [1]
-        Seed of its demo files.
-    """
-
-    name: str
-    gauges: tuple[Gauge, ...]
+    name: str  # Its name, also the name of its demo files
+    gauges: tuple[Gauge, ...]  # The gauge of the study first, its neighbours after it
+    # [1] Share of days with rain in the middle of each month; the days between are interpolated
     wet_share: tuple[float, ...]
+    # [mm] Mean rain on a day with rain in the middle of each month; the days between are interpolated
     wet_depth: tuple[float, ...]
+    # [1] How much likelier rain is after a wet day than after a dry one (difference of the two chances), 0
+    # for independent days
     persistence: float
+    # [1] Shape of the Weibull law of wet-day depths; smaller is more skewed, 1 is the exponential law
     shape: float
-    slow_share: float
+    slow_share: float  # [1] Effect of one standard deviation of the slow variation on the log-odds of rain
+    # [1] Effect of one standard deviation of the slow variation on the logarithm of the wet-day depth
     slow_depth: float
-    memory: float
-    reach: float
-    year_start_month: int
-    seed: int
+    memory: float  # [1] Correlation of the slow variation from one year to the next
+    reach: float  # [km] Distance over which the correlation of the weather between two gauges falls to 1/e
+    year_start_month: int  # [1] Month, in the dry season, in which the slow variation takes its next value
+    seed: int  # [1] Seed of its demo files
 
 
 _ALL = (
@@ -195,25 +158,6 @@ def with_gaps(rain: xr.DataArray, seed: int = 0) -> xr.DataArray:
     of 1 to 7 months, never two gauges' long outages at once. About once a year a reading covers 2 to 4 days:
     its total stands on the last of them. About twice a year a dry day is a trace.
 
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        A complete record with dimensions (site, time), of 3 years or more.
-    seed : int [1]
-        The same seed loses the same days.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        The record with its gaps, its ``flag`` and ``total_days`` telling what happened to each day.
-
-    Raises
-    ------
-    InputError
-        If the record is too short to hold the gaps.
-
-    Examples
-    --------
     >>> from rainharvest.rainfall.invented import invent_rain
     >>> rain = with_gaps(invent_rain("monsoon", years=20, seed=7), seed=7)
     >>> bool((rain.total_days.where(rain.notnull(), 0) == rain.total_days).all())
@@ -296,38 +240,11 @@ def invent_rain(
     first-order autoregressive and common to all gauges, moves the log-odds of rain and the depth together:
     it is what makes droughts last for several years.
 
-    Parameters
-    ----------
-    climate : Climate or str
-        A climate, or the name of one of ``CLIMATES``.
-    years : int [year]
-        How many calendar years.
-    seed : int [1]
-        The same seed gives the same rain.
-    first_year : int [1], optional
-        First calendar year; by default the record ends with 2024.
-    gauges : sequence of Gauge, optional
-        Where to invent rain; by default the climate's own three gauges.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        Dimensions (site, time), with the coordinates that a rain record has.
-
-    Raises
-    ------
-    InputError
-        If the climate is unknown or no year is asked for.
-
-    Notes
-    -----
     Method: a chain of wet and dry days with seasonal chances (Richardson 1981), driven at several sites by
     correlated normal numbers (Wilks 1998); Weibull depths with a shape near 2/3 after Wilson and Toumi
     (2005). All three from memory, not verified. Limits: depths on following days are linked only through
     season and slow variation, and the correlation between gauges does not change with the season.
 
-    Examples
-    --------
     >>> rain = invent_rain("monsoon", years=2, seed=7)
     >>> dict(rain.sizes), [str(site) for site in rain.site.values]
     ({'site': 3, 'time': 731}, ['Tamarun', 'Bhelasor', 'Odhrani'])
@@ -357,25 +274,7 @@ def invent_rain(
 
 
 def write_records(folder: str | os.PathLike, climates: Sequence[str] = tuple(CLIMATES)) -> list[str]:
-    """Write the demo records: 60 years ending with 2024, three gauges a climate, gaps included.
-
-    Parameters
-    ----------
-    folder : str or path
-        Where the files go.
-    climates : sequence of str
-        Which climates.
-
-    Returns
-    -------
-    list of str
-        The names of the files written.
-
-    Raises
-    ------
-    InputError
-        If a climate is unknown or the folder cannot be written.
-    """
+    """Write the demo records: 60 years ending with 2024, three gauges a climate, gaps included."""
     names = []
     with whole_files(folder) as scratch:
         for name in climates:
@@ -518,25 +417,6 @@ def invent_hours(rain: xr.DataArray, seed: int = 0) -> pd.Series:
     A day of P mm has about P / 1.7 wet hours in a row, beginning at any hour; their amounts follow a
     Weibull law and add up to the day.
 
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        Daily rain, midnight to midnight; a day without a value counts as dry.
-    seed : int [1]
-        The same seed gives the same hours.
-
-    Returns
-    -------
-    Series [mm]
-        Rain of each hour, to a tenth, stamped by its start; named ``rain_mm``.
-
-    Raises
-    ------
-    InputError
-        If the rain has further dimensions.
-
-    Examples
-    --------
     >>> days = xr.DataArray([12.0, 0.0], {"time": pd.date_range("2001-01-01", periods=2)}, ("time",))
     >>> hours = invent_hours(days)
     >>> len(hours), round(float(hours[:24].sum()), 6), float(hours[24:].sum())

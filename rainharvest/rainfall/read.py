@@ -96,25 +96,7 @@ def read_rain(
 
 
 def readings_of(path, column, units, day_first, at) -> tuple[Source, Iterator[Readings]]:
-    """Open a file and return its readings, a chunk at a time, whatever its layout.
-
-    Parameters
-    ----------
-    path, column, units, day_first, at
-        As in ``read_rain``.
-
-    Returns
-    -------
-    source : Source
-        What the file is.
-    chunks : iterator of Readings
-        At least one.
-
-    Raises
-    ------
-    InputError
-        As ``read_rain`` does.
-    """
+    """Open a file and return its readings, a chunk at a time, whatever its layout."""
     source = open_source(path)
     try:
         return source, _layout(source, Hints(column, units, day_first, at))

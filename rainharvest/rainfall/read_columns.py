@@ -13,21 +13,11 @@ from rainharvest.core.errors import InputError
 
 @dataclass(frozen=True)
 class Unit:
-    """A unit of rain.
+    """A unit of rain."""
 
-    Parameters
-    ----------
-    text : str
-        As the file or the caller wrote it.
-    factor : float
-        Millimetres in one unit.
-    per : str
-        "" for an amount, else the time of the rate: "day", "hour", "minute" or "second".
-    """
-
-    text: str
-    factor: float
-    per: str = ""
+    text: str  # As the file or the caller wrote it
+    factor: float  # Millimetres in one unit
+    per: str = ""  # "" for an amount, else the time of the rate: "day", "hour", "minute" or "second"
 
     def mm(self, values: np.ndarray, step: float = 86400.0) -> np.ndarray:
         """Return values of this unit in mm for one interval of ``step`` seconds.
@@ -71,18 +61,6 @@ _SCALES = (
 def parse_unit(text: str) -> Unit | None:
     """Read a unit of rain in any of its usual spellings.
 
-    Parameters
-    ----------
-    text : str
-        For example "mm", "0.1 mm", "tenths of mm", "inches", "kg m-2 s-1", "mm/day", "m s**-1".
-
-    Returns
-    -------
-    Unit or None
-        None if it is no unit of rain.
-
-    Examples
-    --------
     >>> parse_unit("tenths of mm"), parse_unit("kg m-2 s-1"), parse_unit("degC")
     (Unit(text='tenths of mm', factor=0.1, per=''), Unit(text='kg m-2 s-1', factor=1.0, per='second'), None)
     """
@@ -115,22 +93,7 @@ def parse_unit(text: str) -> Unit | None:
 
 
 def asked_unit(units: str | None) -> Unit | None:
-    """Return the unit that the caller named with ``units=``.
-
-    Parameters
-    ----------
-    units : str or None
-        What the caller gave.
-
-    Returns
-    -------
-    Unit or None
-
-    Raises
-    ------
-    InputError
-        If it is no unit of rain.
-    """
+    """Return the unit that the caller named with ``units=``."""
     if units is None:
         return None
     unit = parse_unit(units) if isinstance(units, str) else None
@@ -144,17 +107,6 @@ def asked_unit(units: str | None) -> Unit | None:
 def unit_in_name(name: str) -> Unit | None:
     """Return the unit that a column's name carries: rain_mm, Prcp(mm), Rainfall amount (millimetres).
 
-    Parameters
-    ----------
-    name : str
-        The column's name.
-
-    Returns
-    -------
-    Unit or None
-
-    Examples
-    --------
     >>> unit_in_name("Rainfall amount (millimetres)").factor, unit_in_name("precip_in").factor
     (1.0, 25.4)
     >>> unit_in_name("Precipitation") is None
@@ -214,46 +166,21 @@ _QUALITY = re.compile(r"(quality|^qual|^qc|qc$|^q_|^q rr| q$|^qflag|^flag$|flag$
 
 @dataclass(frozen=True)
 class Roles:
-    """Places of the columns that matter; -1 or empty where there is none.
+    """Places of the columns that matter; -1 or empty where there is none."""
 
-    Parameters
-    ----------
-    names : tuple of str
-        All column names, as the file writes them.
-    date : tuple of int
-        One column (a date), two (a date and a clock), or the parts named by ``parts``.
-    parts : str
-        "date", "date clock", or "year month day [hour [minute]]", "year doy".
-    rain, days, quality, site : int
-        Places of those columns.
-    places : dict
-        Places of latitude, longitude, elevation columns.
-    """
-
-    names: tuple[str, ...]
-    date: tuple[int, ...]
-    parts: str
-    rain: int = -1
-    days: int = -1
-    quality: int = -1
-    site: int = -1
-    places: tuple[tuple[str, int], ...] = ()
+    names: tuple[str, ...]  # All column names, as the file writes them
+    date: tuple[int, ...]  # One column (a date), two (a date and a clock), or the parts named by ``parts``
+    parts: str  # "date", "date clock", or "year month day [hour [minute]]", "year doy"
+    rain: int = -1  # Places of those columns
+    days: int = -1  # Places of those columns
+    quality: int = -1  # Places of those columns
+    site: int = -1  # Places of those columns
+    places: tuple[tuple[str, int], ...] = ()  # Places of latitude, longitude, elevation columns
 
 
 def plain(name: str) -> str:
     """Return a column name in lower case, without its unit in brackets and with single blanks.
 
-    Parameters
-    ----------
-    name : str
-        As the file writes it.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
     >>> plain("Rainfall amount (millimetres)"), plain("Q_RR"), plain("MESS_DATUM")
     ('rainfall amount', 'q rr', 'mess datum')
     """
@@ -271,18 +198,6 @@ def _is(role: str, name: str) -> bool:
 def date_columns(names: Sequence[str]) -> list[tuple[tuple[int, ...], str]]:
     """Find the columns that may make up the date, the likeliest first; the rows decide between them.
 
-    Parameters
-    ----------
-    names : sequence of str
-        All column names.
-
-    Returns
-    -------
-    list of tuple
-        Places of the columns, and what they are (see ``Roles.parts``).
-
-    Examples
-    --------
     >>> date_columns(["Day", "Month", "Year", "Prcp(mm)"])[0]
     ((2, 1, 0), 'year month day')
     >>> date_columns(["year", "day", "radn", "rain"])[0]
@@ -318,17 +233,6 @@ def date_columns(names: Sequence[str]) -> list[tuple[tuple[int, ...], str]]:
 def looks_like_rain(name: str) -> bool:
     """Tell whether a name means rain.
 
-    Parameters
-    ----------
-    name : str
-        The name of a column or variable.
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
     >>> looks_like_rain("Prcp(mm)"), looks_like_rain("rain_quality"), looks_like_rain("tmax")
     (True, False, False)
     """
@@ -337,27 +241,7 @@ def looks_like_rain(name: str) -> bool:
 
 
 def rain_column(names: Sequence[str], others: Sequence[int], column: str | int | None) -> int:
-    """Find the rain column; several that could be it are a doubt, which ``column=`` settles.
-
-    Parameters
-    ----------
-    names : sequence of str
-        All column names.
-    others : sequence of int
-        Places that are dates or the like.
-    column : str, optional
-        The name that the caller gave.
-
-    Returns
-    -------
-    int
-        Its place.
-
-    Raises
-    ------
-    InputError
-        If there is no such column, none that looks like rain, or more than one.
-    """
+    """Find the rain column; several that could be it are a doubt, which ``column=`` settles."""
     if column is not None:
         same = [i for i, n in enumerate(names) if n.strip().lower() == str(column).strip().lower()]
         same = same or [i for i, n in enumerate(names) if plain(n) == plain(str(column))]
@@ -390,26 +274,7 @@ def rain_column(names: Sequence[str], others: Sequence[int], column: str | int |
 
 
 def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str | None) -> Roles:
-    """Give each column its role, from the names.
-
-    Parameters
-    ----------
-    names : sequence of str
-        All column names.
-    date : tuple
-        The columns of the date, one of what ``date_columns`` gave.
-    column : str, optional
-        The rain column that the caller named.
-
-    Returns
-    -------
-    Roles
-
-    Raises
-    ------
-    InputError
-        As ``rain_column`` does.
-    """
+    """Give each column its role, from the names."""
     where, parts = date
     sites = [i for i, n in enumerate(names) if _is("site", n) and i not in where]
     sites += [

@@ -24,56 +24,23 @@ LONGEST_TOTAL = Default(
 
 @dataclass(frozen=True)
 class Readings:
-    """What a file says, one entry a row, in the file's order.
+    """What a file says, one entry a row, in the file's order."""
 
-    Parameters
-    ----------
-    stamp : array of datetime64[s]
-        The observation day, or the moment of a sub-daily reading.
-    fallen : array of float [mm]
-        Rain; NaN where unknown.
-    flag : array of int8
-        ``flags.Flag``.
-    total_days : array of int
-        Days over which the value was measured.
-    line : array of int
-        Line of the file, for errors; empty where the file has no lines.
-    facts : mapping
-        latitude, longitude, elevation, site, as far as known.
-    notes : tuple of str
-        Assumptions made.
-    step : float
-        Seconds between readings; 86400 for daily ones.
-    stamp_ends : bool
-        Whether the file tells that stamps are the end of each reading.
-    """
-
-    stamp: np.ndarray
-    fallen: np.ndarray
-    flag: np.ndarray
-    total_days: np.ndarray
-    line: np.ndarray
+    stamp: np.ndarray  # [s] The observation day, or the moment of a sub-daily reading
+    fallen: np.ndarray  # [mm] Rain; NaN where unknown
+    flag: np.ndarray  # ``flags.Flag``
+    total_days: np.ndarray  # Days over which the value was measured
+    line: np.ndarray  # Line of the file, for errors; empty where the file has no lines
+    # latitude, longitude, elevation, site, as far as known
     facts: Mapping[str, object] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
-    step: float = 86400.0
-    stamp_ends: bool = False
+    notes: tuple[str, ...] = ()  # Assumptions made
+    step: float = 86400.0  # Seconds between readings; 86400 for daily ones
+    stamp_ends: bool = False  # Whether the file tells that stamps are the end of each reading
 
 
 def usual_step(stamps: np.ndarray) -> float:
     """Return the commonest step between readings [s]; a day where there is no telling.
 
-    Parameters
-    ----------
-    stamps : array of datetime64
-        Moments of the readings.
-
-    Returns
-    -------
-    float
-        Seconds.
-
-    Examples
-    --------
     >>> usual_step(np.array(["2000-01-01T00", "2000-01-01T01", "2000-01-01T02"], dtype="datetime64[s]"))
     3600.0
     """
@@ -82,37 +49,13 @@ def usual_step(stamps: np.ndarray) -> float:
 
 
 def place_of(readings: Readings, row: int) -> str:
-    """Return where a reading stands, in words for an error.
-
-    Parameters
-    ----------
-    readings : Readings
-        The readings.
-    row : int
-        Which of them.
-
-    Returns
-    -------
-    str
-        Line and day.
-    """
+    """Return where a reading stands, in words for an error."""
     day = str(readings.stamp[row].astype("datetime64[D]"))
     return f"line {readings.line[row]}, {day}" if len(readings.line) else day
 
 
 def refuse_apart(readings: Readings) -> None:
-    """Refuse rows that stand days apart all along: monthly totals, or totals over an unstated number of days.
-
-    Parameters
-    ----------
-    readings : Readings
-        The rows of a table.
-
-    Raises
-    ------
-    InputError
-        If they do.
-    """
+    """Refuse rows that stand days apart all along: monthly totals, or totals over an unstated number of days."""
     day = np.unique(readings.stamp.astype("datetime64[D]"))
     if len(day) < 4 or (readings.total_days > 1).any():
         return
@@ -127,23 +70,7 @@ def refuse_apart(readings: Readings) -> None:
 
 
 def to_days(readings: Readings) -> xr.DataArray:
-    """Lay daily readings on a gapless index.
-
-    Parameters
-    ----------
-    readings : Readings
-        Daily readings in any order.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        Dimension ``time``; coordinates ``flag`` and ``total_days``. Days without a row are NaN, never dry.
-
-    Raises
-    ------
-    InputError
-        If the file gives two different values for one day, or a total over days that have their own.
-    """
+    """Lay daily readings on a gapless index."""
     notes = list(readings.notes)
     day = readings.stamp.astype("datetime64[D]")
     if not len(day):
@@ -253,25 +180,7 @@ Entry = tuple[np.datetime64, float, str, str, str, int]
 
 
 def join_elements(elements: dict[str, list[Entry]], unit: Unit, facts: dict, notes: list[str]) -> Readings:
-    """Join rain by day with totals over several days and their number of days.
-
-    Parameters
-    ----------
-    elements : dict
-        Entries of PRCP (rain of a day), MDPR (a total over several days) and DAPR (over how many).
-    unit : Unit
-        The unit of PRCP and MDPR.
-    facts : dict
-        What is known of the place.
-    notes : list of str
-        Assumptions, added to in place.
-
-    Returns
-    -------
-    Readings
-        Daily. Values with a quality flag are rejected; a total that reaches over days with values of their
-        own, or over an unstated number of days longer than a month, is left out.
-    """
+    """Join rain by day with totals over several days and their number of days."""
     rows = [*elements.get("PRCP", ())]
     own = {e[0] for e in rows if not e[3]}
     known = np.array(sorted(own), dtype="datetime64[s]")
@@ -469,19 +378,7 @@ def sum_to_days(
 
 
 def begin(part: Readings, stamp_ends: bool | None) -> Readings:
-    """Move the stamps of a chunk to the beginning of each reading.
-
-    Parameters
-    ----------
-    part : Readings
-        The chunk; daily readings are given back as they are.
-    stamp_ends : bool or None
-        What the caller says; None leaves it to the file.
-
-    Returns
-    -------
-    Readings
-    """
+    """Move the stamps of a chunk to the beginning of each reading."""
     ends = part.stamp_ends if stamp_ends is None else stamp_ends
     if part.step >= SUB_DAILY:
         return part
@@ -516,27 +413,7 @@ def _single(readings: Readings) -> np.ndarray:
 def day_sums(
     chunks: Iterable[Readings], day_start: float = 0.0, blank_is_zero: bool | None = None
 ) -> Readings:
-    """Sum chunks of sub-daily readings to days, keeping no more than a few numbers a day.
-
-    Parameters
-    ----------
-    chunks : iterable of Readings
-        Sub-daily readings with stamps at the beginning of each.
-    day_start : float [h]
-        As in ``sum_to_days``.
-    blank_is_zero : bool, optional
-        As in ``sum_to_days``.
-
-    Returns
-    -------
-    Readings
-        Daily.
-
-    Raises
-    ------
-    InputError
-        As ``sum_to_days`` does.
-    """
+    """Sum chunks of sub-daily readings to days, keeping no more than a few numbers a day."""
     days, sums, known, seen, traces, notes = [], [], [], [], [], []
     first = None
     off = wet = 0

@@ -46,22 +46,7 @@ _NAMES = {
 
 
 def axis(data: xr.Dataset, rain: xr.DataArray, role: str) -> str | None:
-    """Return the name of a variable's time, latitude or longitude: by its CF attributes, then its name.
-
-    Parameters
-    ----------
-    data : Dataset
-        The file.
-    rain : DataArray [mm/day]
-        The rain variable, in its own unit.
-    role : str
-        "time", "latitude" or "longitude".
-
-    Returns
-    -------
-    str or None
-        The variable's name.
-    """
+    """Return the name of a variable's time, latitude or longitude: by its CF attributes, then its name."""
     names = [str(n) for n in data.variables if set(data[n].dims) <= set(rain.dims)]
     for name in names:
         attrs = data[name].attrs
@@ -85,20 +70,6 @@ def _is_time(variable: xr.DataArray) -> bool:
 def distance(lat: np.ndarray, lon: np.ndarray, place: tuple[float, float]) -> np.ndarray:
     """Return great-circle distances [km] by the haversine formula.
 
-    Parameters
-    ----------
-    lat, lon : array of float
-        Places, in degrees.
-    place : tuple of float
-        Latitude and longitude, in degrees.
-
-    Returns
-    -------
-    array of float
-        Distances in km.
-
-    Examples
-    --------
     >>> round(float(distance(0.0, 1.0, (0.0, 0.0))), 1)
     111.2
     """
@@ -108,23 +79,7 @@ def distance(lat: np.ndarray, lon: np.ndarray, place: tuple[float, float]) -> np
 
 
 def asked_place(at: object) -> tuple[float, float]:
-    """Return ``at`` as latitude and longitude.
-
-    Parameters
-    ----------
-    at : object
-        What the caller gave.
-
-    Returns
-    -------
-    tuple of float
-        Latitude and longitude.
-
-    Raises
-    ------
-    InputError
-        If it is no such pair.
-    """
+    """Return ``at`` as latitude and longitude."""
     try:
         lat, lon = (float(x) for x in at)
         good = abs(lat) <= 90 and abs(lon) <= 360
@@ -138,33 +93,7 @@ def asked_place(at: object) -> tuple[float, float]:
 def cell(
     data: xr.Dataset, rain: xr.DataArray, time: str, hints: Hints, facts: dict, notes: list[str]
 ) -> xr.DataArray:
-    """Select the place that the caller means.
-
-    Parameters
-    ----------
-    data : Dataset
-        The file.
-    rain : DataArray
-        The rain variable.
-    time : str
-        Its time coordinate.
-    hints : Hints
-        ``at``: (latitude, longitude) or the name of a station.
-    facts : dict
-        Latitude, longitude and site are added.
-    notes : list of str
-        Assumptions are added.
-
-    Returns
-    -------
-    DataArray
-        On time alone.
-
-    Raises
-    ------
-    InputError
-        If several places are there and none is named, or the one named is not covered.
-    """
+    """Select the place that the caller means."""
     along = data[time].dims
     lat, lon = axis(data, rain, "latitude"), axis(data, rain, "longitude")
     dims = [d for d in rain.dims if d not in along]
@@ -323,24 +252,7 @@ RAIN_NAMES = frozenset(
 
 
 def read_netcdf(source: Source, hints: Hints) -> Readings:
-    """Read the rain at one place from a netCDF file.
-
-    Parameters
-    ----------
-    source : Source
-        The file.
-    hints : Hints
-        The caller's arguments: ``column`` names the variable, ``at`` the place.
-
-    Returns
-    -------
-    Readings
-
-    Raises
-    ------
-    InputError
-        If the file is damaged, the variable, unit or place is in doubt, or the calendar is not the year's.
-    """
+    """Read the rain at one place from a netCDF file."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what matters of them is said in words below
@@ -373,23 +285,7 @@ def _dataset(source: Source) -> Iterator[xr.Dataset]:
 
 
 def open_netcdf(path: str) -> xr.Dataset:
-    """Open the root of a netCDF file, or the one group that holds variables with a time; nothing is read yet.
-
-    Parameters
-    ----------
-    path : str
-        The file.
-
-    Returns
-    -------
-    Dataset
-        Lazy.
-
-    Raises
-    ------
-    InputError
-        If the header is damaged or the root holds no variables.
-    """
+    """Open the root of a netCDF file, or the one group that holds variables with a time; nothing is read yet."""
     with open(path, "rb") as handle:
         classic = handle.read(4) in (b"CDF\x01", b"CDF\x02")
     if classic:
@@ -442,27 +338,7 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
 
 
 def rain_variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:
-    """Choose the variable that is the rain.
-
-    Parameters
-    ----------
-    data : Dataset
-        The file.
-    hints : Hints
-        ``column`` names the variable.
-    notes : list of str
-        Assumptions, added to in place.
-
-    Returns
-    -------
-    str
-        Its name.
-
-    Raises
-    ------
-    InputError
-        If none or several may be the rain, or none has a time.
-    """
+    """Choose the variable that is the rain."""
     timed = [
         str(n)
         for n, v in data.data_vars.items()
@@ -491,27 +367,7 @@ def rain_variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:
 def day_stamps(
     data: xr.Dataset, time: xr.DataArray, notes: list[str]
 ) -> tuple[np.ndarray, np.ndarray | None]:
-    """Return the stamps and, where there are bounds, when each interval begins.
-
-    Parameters
-    ----------
-    data : Dataset
-        The file.
-    time : DataArray
-        Its time coordinate, in any calendar.
-    notes : list of str
-        Assumptions, added to in place.
-
-    Returns
-    -------
-    tuple of ndarray
-        datetime64[s], by the date on the wall; None in second place without usable bounds.
-
-    Raises
-    ------
-    InputError
-        If the calendar has days that the year has not, or the times have no unit.
-    """
+    """Return the stamps and, where there are bounds, when each interval begins."""
     stamp = _plain(time, notes)
     bounds = time.attrs.get("bounds") or time.encoding.get("bounds")
     if bounds not in data.variables:

@@ -21,53 +21,23 @@ COMMENTS = ("#", "!", "%", "//")
 
 @dataclass(frozen=True)
 class Table:
-    """Where a table's rows begin and how they are split.
+    """Where a table's rows begin and how they are split."""
 
-    Parameters
-    ----------
-    separator : str
-        One of ``SEPARATORS``; a blank stands for any run of blanks.
-    names : tuple of str
-        Column names; "column 1" and so on where the file has no header.
-    date : tuple
-        Places of the date's columns, and what they are (see ``read_columns.Roles``).
-    first_row : int
-        Number of lines before the first row of data.
-    unit_row : tuple of str
-        Cells of a row of units under the header, if there is one.
-    headed : bool
-        Whether the file names its columns.
-    preamble : tuple of str
-        Lines before the rows that are no header.
-    score : tuple of int
-        How sure: 2 where the header names the date, 1 where a row looks dated, 0 without a header; then the
-        lines of the sample that fit.
-    """
-
-    separator: str
-    names: tuple[str, ...]
+    separator: str  # One of ``SEPARATORS``; a blank stands for any run of blanks
+    names: tuple[str, ...]  # Column names; "column 1" and so on where the file has no header
+    # Places of the date's columns, and what they are (see ``read_columns.Roles``)
     date: tuple[tuple[int, ...], str]
-    first_row: int
-    unit_row: tuple[str, ...] = ()
-    headed: bool = True
-    preamble: tuple[str, ...] = ()
+    first_row: int  # Number of lines before the first row of data
+    unit_row: tuple[str, ...] = ()  # Cells of a row of units under the header, if there is one
+    headed: bool = True  # Whether the file names its columns
+    preamble: tuple[str, ...] = ()  # Lines before the rows that are no header
+    # How sure: 2 where the header names the date, 1 where a row looks dated, 0 without a header; then the
+    # lines of the sample that fit
     score: tuple[int, int] = (0, 0)
 
 
 def split(line: str, separator: str) -> list[str]:
-    """Return the stripped cells of a line.
-
-    Parameters
-    ----------
-    line : str
-        A line.
-    separator : str
-        One of ``SEPARATORS``.
-
-    Returns
-    -------
-    list of str
-    """
+    """Return the stripped cells of a line."""
     if separator == " ":
         return [cell.strip('"') for cell in line.split()]
     try:
@@ -79,17 +49,7 @@ def split(line: str, separator: str) -> list[str]:
 
 
 def is_comment(line: str) -> bool:
-    """Tell whether a line is a remark rather than a row.
-
-    Parameters
-    ----------
-    line : str
-        A line.
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether a line is a remark rather than a row."""
     return line.lstrip().startswith(COMMENTS)
 
 
@@ -111,18 +71,7 @@ def _dated(cells: Sequence[str], where: Sequence[int], parts: str) -> bool:
 
 
 def find_table(lines: Sequence[str]) -> Table | None:
-    """Find the table of days in a file's first lines.
-
-    Parameters
-    ----------
-    lines : sequence of str
-        The first lines, without line ends.
-
-    Returns
-    -------
-    Table or None
-        None if no separator makes rows with dates of them.
-    """
+    """Find the table of days in a file's first lines."""
     best = None
     for separator in SEPARATORS:
         cells = [split(line, separator) for line in lines]
@@ -196,18 +145,7 @@ def _by_look(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], st
 
 
 def undated(lines: Sequence[str]) -> tuple[str, str]:
-    """Return the column that names a date and the cell under it that is none, for an error; else blanks.
-
-    Parameters
-    ----------
-    lines : sequence of str
-        The first lines of a file in which no table was found.
-
-    Returns
-    -------
-    tuple of str
-        The column's name and the cell.
-    """
+    """Return the column that names a date and the cell under it that is none, for an error; else blanks."""
     for separator in SEPARATORS:
         rows = [split(line, separator) for line in lines]
         for names, row in pairwise(r for r in rows if r):
@@ -275,25 +213,13 @@ _ROLE = {key: role for role, keys in _KEYS.items() for key in keys.split()}
 
 @dataclass(frozen=True)
 class Preamble:
-    """What the lines above a table say.
+    """What the lines above a table say."""
 
-    Parameters
-    ----------
-    facts : dict
-        latitude, longitude, elevation, site.
-    unit : Unit or None
-        The unit of rain.
-    missing, trace : tuple of float
-        Numbers declared to be codes.
-    year : int
-        A year given once for the whole table; 0 if none.
-    """
-
-    facts: dict[str, object] = field(default_factory=dict)
-    unit: Unit | None = None
-    missing: tuple[float, ...] = ()
-    trace: tuple[float, ...] = ()
-    year: int = 0
+    facts: dict[str, object] = field(default_factory=dict)  # latitude, longitude, elevation, site
+    unit: Unit | None = None  # The unit of rain
+    missing: tuple[float, ...] = ()  # Numbers declared to be codes
+    trace: tuple[float, ...] = ()  # Numbers declared to be codes
+    year: int = 0  # A year given once for the whole table; 0 if none
 
 
 def _number(text: str) -> float | None:
@@ -307,17 +233,6 @@ def _number(text: str) -> float | None:
 def read_preamble(lines: Sequence[str]) -> Preamble:
     """Pick up what the lines above a table say: place, unit, missing codes.
 
-    Parameters
-    ----------
-    lines : sequence of str
-        The lines.
-
-    Returns
-    -------
-    Preamble
-
-    Examples
-    --------
     >>> p = read_preamble(["# latitude: -33.1", "# unit: 0.1 mm", "# missing: -1"])
     >>> p.facts, p.unit.factor, p.missing
     ({'latitude': -33.1}, 0.1, (-1.0,))
@@ -350,20 +265,6 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
 def unit_in_preamble(lines: Sequence[str], name: str) -> tuple[Unit | None, tuple[float, ...]]:
     """Find a line that explains the column: its unit, and the number that stands for a trace.
 
-    Parameters
-    ----------
-    lines : sequence of str
-        The lines.
-    name : str
-        The column's name.
-
-    Returns
-    -------
-    tuple
-        The unit or None, and the codes for a trace.
-
-    Examples
-    --------
     >>> unit, trace = unit_in_preamble(["RH = Daily amount (in 0.1 mm) (-1 for <0.05 mm)"], "RH")
     >>> unit.factor, trace
     (0.1, (-1.0,))

@@ -45,49 +45,18 @@ DAMAGED = (OSError, EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, No
 
 @dataclass(frozen=True)
 class Source:
-    """A file, its digest and what its first bytes say it is.
+    """A file, its digest and what its first bytes say it is."""
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    sha256 : str
-        Digest of the file's bytes as they lie on the disk.
-    kind : str
-        "text", "netcdf", "excel".
-    packing : str
-        "", "gzip", "bzip2", "xz" or "zip" (one text file inside).
-    encoding : str
-        For text: the encoding that its first bytes fit.
-    notes : tuple of str
-        Assumptions made in opening it.
-    """
-
-    path: Path
-    sha256: str
-    kind: str
-    packing: str = ""
-    encoding: str = ""
-    notes: tuple[str, ...] = ()
+    path: Path  # The file
+    sha256: str  # Digest of the file's bytes as they lie on the disk
+    kind: str  # "text", "netcdf", "excel"
+    packing: str = ""  # "", "gzip", "bzip2", "xz" or "zip" (one text file inside)
+    encoding: str = ""  # For text: the encoding that its first bytes fit
+    notes: tuple[str, ...] = ()  # Assumptions made in opening it
 
 
 def open_source(path: str | os.PathLike) -> Source:
-    """Look at a file: digest, kind, packing, encoding.
-
-    Parameters
-    ----------
-    path : str or path
-        The file.
-
-    Returns
-    -------
-    Source
-
-    Raises
-    ------
-    InputError
-        If there is no such file, it is empty, damaged, or of a kind that holds no readable table.
-    """
+    """Look at a file: digest, kind, packing, encoding."""
     try:
         path = Path(path)
         with open(path, "rb") as handle:
@@ -143,24 +112,7 @@ def _packing(path: Path, head: bytes) -> str:
 
 @contextmanager
 def unpacked(path: Path, packing: str) -> Iterator[io.BufferedIOBase]:
-    """Give the file's content as a binary stream, unpacked as it is read; large files show progress.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    packing : str
-        See ``Source``.
-
-    Yields
-    ------
-    binary stream
-
-    Raises
-    ------
-    InputError
-        If the file is damaged.
-    """
+    """Give the file's content as a binary stream, unpacked as it is read; large files show progress."""
     try:
         with open(path, "rb") as raw:
             size = os.fstat(raw.fileno()).st_size
@@ -224,23 +176,7 @@ def _encoding(sample: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
 
 
 def lines(source: Source) -> Iterator[str]:
-    """Give the lines of a text source one by one, in bounded memory.
-
-    Parameters
-    ----------
-    source : Source
-        What ``open_source`` gave.
-
-    Yields
-    ------
-    str
-        Each line with its line end.
-
-    Raises
-    ------
-    InputError
-        If the file is damaged, or a line is longer than any table's.
-    """
+    """Give the lines of a text source one by one, in bounded memory."""
     with unpacked(source.path, source.packing) as raw:
         # a damaged byte far down must not stop the reading before the cell that holds it is named
         yield from io.TextIOWrapper(_Lines(raw, source.path), source.encoding, errors="replace")
@@ -274,25 +210,7 @@ class _Lines(io.RawIOBase):
 
 
 def workbook_lines(path: str | os.PathLike, sheet: object = None) -> Iterator[str]:
-    """Give the rows of a sheet as tab-separated lines.
-
-    Parameters
-    ----------
-    path : str or path
-        The workbook.
-    sheet : str, optional
-        The sheet's name, where several hold rows.
-
-    Yields
-    ------
-    str
-        A line a row, dates as 1990-01-31, times as 09:00:00, formulas as their stored results.
-
-    Raises
-    ------
-    InputError
-        If the workbook is damaged, has no rows, or several sheets have some and none is named.
-    """
+    """Give the rows of a sheet as tab-separated lines."""
     book = _open(Path(path))
     try:
         for row in _sheet(book, path, sheet).iter_rows(values_only=True):
@@ -308,17 +226,7 @@ def workbook_lines(path: str | os.PathLike, sheet: object = None) -> Iterator[st
 
 
 def sheet_names(path: str | os.PathLike) -> list[str]:
-    """Return the names of a workbook's sheets.
-
-    Parameters
-    ----------
-    path : str or path
-        The workbook.
-
-    Returns
-    -------
-    list of str
-    """
+    """Return the names of a workbook's sheets."""
     book = _open(Path(path))
     try:
         return [*book.sheetnames]

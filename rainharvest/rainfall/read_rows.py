@@ -63,50 +63,12 @@ class Plan:
 
 
 def column_cells(rows: Sequence[Sequence[str]], place: int) -> list[str]:
-    """Return one column of rows that may be short.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        The rows.
-    place : int
-        The column.
-
-    Returns
-    -------
-    list of str
-        Stripped cells, blank where a row ends before the column.
-    """
+    """Return one column of rows that may be short."""
     return [row[place].strip() if len(row) > place else "" for row in rows]
 
 
 def settle(rows, table: Table, role: Roles, preamble: Preamble, hints: Hints, fixed: Unit | None) -> Plan:
-    """Decide unit, decimals and date form on the first chunk; doubt raises.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        The rows of the first chunk.
-    table : Table
-        The layout.
-    role : Roles
-        The columns.
-    preamble : Preamble
-        What the lines above say.
-    hints : Hints
-        The caller's arguments.
-    fixed : Unit or None
-        The unit that the layout prescribes.
-
-    Returns
-    -------
-    Plan
-
-    Raises
-    ------
-    InputError
-        If the unit, the decimals or the dates are in doubt.
-    """
+    """Decide unit, decimals and date form on the first chunk; doubt raises."""
     notes: list[str] = []
     name = table.names[role.rain]
     if not table.headed:
@@ -148,30 +110,7 @@ def settle(rows, table: Table, role: Roles, preamble: Preamble, hints: Hints, fi
 def file_unit(
     hints: Hints, stated: Sequence[Unit | None], preamble: Preamble, name: str, notes: list[str]
 ) -> Unit:
-    """Return the unit that the caller, the columns or the preamble settle.
-
-    Parameters
-    ----------
-    hints : Hints
-        The caller's arguments.
-    stated : sequence of Unit or None
-        What the columns say, the surest first.
-    preamble : Preamble
-        What the lines above say.
-    name : str
-        The column, for the error.
-    notes : list of str
-        Assumptions, added to in place.
-
-    Returns
-    -------
-    Unit
-
-    Raises
-    ------
-    InputError
-        If nothing states the unit, or two places state different ones.
-    """
+    """Return the unit that the caller, the columns or the preamble settle."""
     asked = asked_unit(hints.units)
     found = [u for u in (*stated, preamble.unit) if u]
     if asked:
@@ -193,21 +132,7 @@ def file_unit(
 
 
 def stamps_of(rows, role: Roles, plan: Plan) -> np.ndarray:
-    """Return the moment of each row, NaT where it has no date.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        The rows.
-    role : Roles
-        The columns.
-    plan : Plan
-        How to read them.
-
-    Returns
-    -------
-    array of datetime64
-    """
+    """Return the moment of each row, NaT where it has no date."""
     if plan.form:
         stamps = plan.form.read(column_cells(rows, role.date[0]))
         return stamps + clock_seconds(column_cells(rows, role.date[1])) if plan.clock else stamps
@@ -225,19 +150,7 @@ def stamps_of(rows, role: Roles, plan: Plan) -> np.ndarray:
 
 
 def ends_at_24(rows, role: Roles) -> bool:
-    """Tell whether an hour 24 occurs: then stamps are the end of each reading.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        The rows of the first chunk.
-    role : Roles
-        The columns.
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether an hour 24 occurs: then stamps are the end of each reading."""
     if "hour" in role.parts:
         place = role.date[role.parts.split().index("hour")]
         return "24" in {cell.removesuffix(".0") for cell in column_cells(rows, place)}
@@ -248,19 +161,7 @@ def ends_at_24(rows, role: Roles) -> bool:
 
 
 def integers(cells: list[str], word: str) -> np.ndarray:
-    """Read whole numbers (1990.0 too) or month names; -1 where it is neither.
-
-    Parameters
-    ----------
-    cells : list of str
-        Cells of a column.
-    word : str
-        What the column holds; month names are read in a "month".
-
-    Returns
-    -------
-    array of int
-    """
+    """Read whole numbers (1990.0 too) or month names; -1 where it is neither."""
     codes, unique = factorize(cells)
     out = np.full(len(unique), -1, dtype=np.int64)
     for i, cell in enumerate(unique):
@@ -273,22 +174,7 @@ def integers(cells: list[str], word: str) -> np.ndarray:
 
 
 def refuse_torn(rows, lines, role: Roles, dated: np.ndarray) -> None:
-    """Refuse a row too short among rows separated by blanks: which cell is missing cannot be told.
-
-    Parameters
-    ----------
-    rows, lines : sequences
-        The rows and the numbers of their lines.
-    role : Roles
-        The columns.
-    dated : array of bool
-        Which rows have a date.
-
-    Raises
-    ------
-    InputError
-        If there is one.
-    """
+    """Refuse a row too short among rows separated by blanks: which cell is missing cannot be told."""
     width = max(len(row) for row in rows)
     full = next(row for row in rows if len(row) == width)
     after = numbers(list(full[role.rain + 1 :]), False)[0]
@@ -305,22 +191,7 @@ def refuse_torn(rows, lines, role: Roles, dated: np.ndarray) -> None:
 
 
 def refuse_long(rows, lines, table: Table, role: Roles) -> None:
-    """Refuse a row with more cells than columns, unless only words after the rain are too many.
-
-    Parameters
-    ----------
-    rows, lines : sequences
-        The rows and the numbers of their lines.
-    table : Table
-        The layout.
-    role : Roles
-        The columns.
-
-    Raises
-    ------
-    InputError
-        If there is one.
-    """
+    """Refuse a row with more cells than columns, unless only words after the rain are too many."""
     width = len(table.names)
     for i, row in enumerate(rows):
         if len(row) > width and any(cell.strip() for cell in row[width:]):
@@ -333,32 +204,7 @@ def refuse_long(rows, lines, table: Table, role: Roles) -> None:
 
 
 def sort_undated(rows, lines, table, role, plan, values, dated, pending, notes) -> None:
-    """Sort out rows without a date: repeated headers, days that do not exist, a foot; else an error.
-
-    Parameters
-    ----------
-    rows, lines : sequences
-        The rows and the numbers of their lines.
-    table : Table
-        The layout.
-    role : Roles
-        The columns.
-    plan : Plan
-        How the rows are read.
-    values : array of float
-        Their rain.
-    dated : array of bool
-        Which rows have a date.
-    pending : list
-        Rows that are a foot if no dated row follows; added to in place.
-    notes : list of str
-        Assumptions; added to in place.
-
-    Raises
-    ------
-    InputError
-        If a row has a date that is none, or stands between dated ones.
-    """
+    """Sort out rows without a date: repeated headers, days that do not exist, a foot; else an error."""
     header = [plain(n) for n in table.names]
     again = {tuple(split(line, table.separator)) for line in table.preamble} | {table.unit_row}
     headers = blanks = 0
@@ -382,20 +228,7 @@ def sort_undated(rows, lines, table, role, plan, values, dated, pending, notes) 
 
 
 def raise_undated(row: tuple[int, str], plan: Plan) -> None:
-    """Raise the error of a row whose date is none.
-
-    Parameters
-    ----------
-    row : tuple of int and str
-        Line and text.
-    plan : Plan
-        How the rows are read.
-
-    Raises
-    ------
-    InputError
-        Always.
-    """
+    """Raise the error of a row whose date is none."""
     form = f"a {plan.form.name} date like the others" if plan.form else "a day of the calendar"
     raise InputError(f"{row[1]!r} is not {form}", "correct the date or take the row out", f"line {row[0]}")
 
@@ -406,25 +239,7 @@ CHUNK = 1 << 16
 
 
 def text_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[int, list[str]]]:
-    """Split lines into rows, leaving out blanks and remarks.
-
-    Parameters
-    ----------
-    lines : iterable of str
-        All lines of the file.
-    table : Table
-        Where the rows begin and how they are split.
-
-    Yields
-    ------
-    tuple of int and list of str
-        The number of the line, and its cells.
-
-    Raises
-    ------
-    InputError
-        If a row cannot be split.
-    """
+    """Split lines into rows, leaving out blanks and remarks."""
     at = 0
 
     def body() -> Iterator[str]:
@@ -450,29 +265,7 @@ def text_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[int, list[st
 def read_rows(
     rows: Iterable[tuple[int, list[str]]], table: Table, hints: Hints, fixed: Unit | None = None
 ) -> Iterator[Readings]:
-    """Read the rows of a table, a chunk at a time.
-
-    Parameters
-    ----------
-    rows : iterable
-        Line numbers and cells, as ``text_rows`` gives them.
-    table : Table
-        The layout.
-    hints : Hints
-        The caller's arguments.
-    fixed : Unit, optional
-        The unit that the layout prescribes.
-
-    Yields
-    ------
-    Readings
-        One a chunk; the first carries facts and most notes.
-
-    Raises
-    ------
-    InputError
-        Where the file is in doubt or damaged, with line, cause and remedy.
-    """
+    """Read the rows of a table, a chunk at a time."""
     preamble = read_preamble(table.preamble)
     role = roles(table.names, table.date, hints.column)
     plan, pending, sites = None, [], set()

@@ -75,40 +75,18 @@ _ORDERS = {"day-month-year": "dmy", "month-day-year": "mdy", "year-month-day": "
 
 @dataclass(frozen=True)
 class DateForm:
-    """How a file writes its dates.
+    """How a file writes its dates."""
 
-    Parameters
-    ----------
-    name : str
-        In words.
-    read : callable
-        Takes the cells, returns ``datetime64[s]``, NaT where a cell does not fit.
-    notes : tuple of str
-        Assumptions that the form rests on.
-    zone : str
-        The offset from UTC written behind the times, where there is one.
-    """
-
-    name: str
+    name: str  # In words
+    # Takes the cells, returns ``datetime64[s]``, NaT where a cell does not fit
     read: Callable[[Sequence[str]], np.ndarray]
-    notes: tuple[str, ...] = ()
-    zone: str = ""
+    notes: tuple[str, ...] = ()  # Assumptions that the form rests on
+    zone: str = ""  # The offset from UTC written behind the times, where there is one
 
 
 def month_number(word: str) -> int:
     """Return the month that a name or number means; 0 if none.
 
-    Parameters
-    ----------
-    word : str
-        A number, a name or the beginning of one.
-
-    Returns
-    -------
-    int
-
-    Examples
-    --------
     >>> month_number("Sept."), month_number("août"), month_number("7"), month_number("rain")
     (9, 8, 7, 0)
     """
@@ -119,19 +97,7 @@ def month_number(word: str) -> int:
 
 
 def assemble(year, month, day, seconds=0) -> np.ndarray:
-    """Return ``datetime64[s]`` of calendar parts, NaT where there is no such day.
-
-    Parameters
-    ----------
-    year, month, day : array of int
-        Calendar parts; month 0 with ``day`` the day of the year.
-    seconds : array of int
-        Seconds since midnight; 24:00 is the next midnight.
-
-    Returns
-    -------
-    array of datetime64
-    """
+    """Return ``datetime64[s]`` of calendar parts, NaT where there is no such day."""
     year, month, day = (np.asarray(part, dtype=np.int64) for part in (year, month, day))
     by_year = month == 0
     ok = (year >= FIRST_YEAR) & (year <= LAST_YEAR) & (month <= 12) & (month >= 0) & (day >= 1) & (day <= 366)
@@ -150,17 +116,6 @@ def assemble(year, month, day, seconds=0) -> np.ndarray:
 def clock_seconds(cells: Sequence[str]) -> np.ndarray:
     """Return the seconds since midnight of clock times such as 9:00, 14:30:00 or 2:30 PM; NaT if none.
 
-    Parameters
-    ----------
-    cells : sequence of str
-        Cells of a clock column.
-
-    Returns
-    -------
-    array of timedelta64
-
-    Examples
-    --------
     >>> clock_seconds(["9:00", "2:30 PM", "24:00", "noon"]).astype(int)[:3]
     array([32400, 52200, 86400])
     """
@@ -178,25 +133,7 @@ def clock_seconds(cells: Sequence[str]) -> np.ndarray:
 
 
 def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm | None:
-    """Work out how these cells write dates.
-
-    Parameters
-    ----------
-    cells : sequence of str
-        The date cells of the file (of a large file, its first 65,536 rows).
-    day_first : bool, optional
-        What the caller says of dates such as 03/04/1990.
-
-    Returns
-    -------
-    DateForm or None
-        None if the cells are no dates.
-
-    Raises
-    ------
-    InputError
-        If the dates fit day-first and month-first alike, or leave the century open.
-    """
+    """Work out how these cells write dates."""
     filled = [c for c in cells if c]
     if not filled or not any(ch.isdigit() for ch in filled[0]):
         return None
@@ -370,38 +307,13 @@ _MARKED = re.compile(r"(.*\d)\s?[*#†^]")  # a number that the source marks (es
 
 
 def factorize(cells: Sequence[str]) -> tuple[np.ndarray, list[str]]:
-    """Return codes and the different cells, since a rain column repeats few of them.
-
-    Parameters
-    ----------
-    cells : sequence of str
-        The column.
-
-    Returns
-    -------
-    tuple of array of int and list of str
-    """
+    """Return codes and the different cells, since a rain column repeats few of them."""
     codes, unique = pd.factorize(np.array(cells, dtype=object))
     return codes, list(unique)
 
 
 def decimal_comma(cells: Sequence[str]) -> bool:
-    """Decide whether these cells write decimals with a comma.
-
-    Parameters
-    ----------
-    cells : sequence of str
-        The rain column.
-
-    Returns
-    -------
-    bool
-
-    Raises
-    ------
-    InputError
-        If "1,234" may be a decimal or a thousand.
-    """
+    """Decide whether these cells write decimals with a comma."""
     unique = [c for c in factorize(cells)[1] if not (_NUMBER.fullmatch(c) and float(c) in NEGATIVE_CODES)]
     commas = [c for c in unique if "," in c and not _THOUSANDS.fullmatch(c) and _COMMA.fullmatch(c)]
     if not commas:
@@ -423,28 +335,7 @@ def decimal_comma(cells: Sequence[str]) -> bool:
 
 
 def numbers(cells: Sequence[str], comma: bool, missing: Sequence[float] = (), trace: Sequence[float] = ()):
-    """Read rain cells.
-
-    Parameters
-    ----------
-    cells : sequence of str
-        Stripped cells of the rain column.
-    comma : bool
-        Decimals are written with a comma.
-    missing, trace : sequence of float
-        Numbers that the file declares to be codes.
-
-    Returns
-    -------
-    values : array of float
-        As the file writes them (its own unit), NaN where there is none.
-    flags : array of int8
-        MEASURED, TRACE or MISSING.
-    marked : int
-        How many numbers carry a mark of the source, such as "0.2*".
-    bad : int
-        Place of the first cell that is neither number, code nor trace; -1 if none.
-    """
+    """Read rain cells."""
     codes, unique = factorize(cells)
     values = np.full(len(unique), np.nan)
     flags = np.full(len(unique), Flag.MISSING, dtype=np.int8)
@@ -484,20 +375,6 @@ def positive_codes(values: np.ndarray, factor: float) -> list[float]:
     and it would be more rain in a day than the world record, or 500 mm and more, or stands three times
     or more. A lone 99.9 mm stays rain.
 
-    Parameters
-    ----------
-    values : array of float
-        The column in its own unit.
-    factor : float
-        Millimetres in one unit.
-
-    Returns
-    -------
-    list of float
-        The codes, in the column's own unit.
-
-    Examples
-    --------
     >>> positive_codes(np.array([0.0, 12.5, 999.9, 3.0]), 1.0)
     [999.9]
     >>> positive_codes(np.array([0.0, 600.0, 999.0, 3.0]), 0.1)
@@ -518,19 +395,6 @@ def positive_codes(values: np.ndarray, factor: float) -> list[float]:
 def plural(count: int, one: str = "day", many: str = "") -> str:
     """Return "1 day", "2 days".
 
-    Parameters
-    ----------
-    count : int
-        How many.
-    one, many : str
-        The noun for one and for several; an s is added where ``many`` is not given.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
     >>> plural(1), plural(3, "value")
     ('1 day', '3 values')
     """
@@ -558,26 +422,7 @@ _LETTERS = frozenset("t m a e c l f ^".split()) | {""}
 def apply_quality(
     name: str, cells: Sequence[str], values: np.ndarray, flags: np.ndarray
 ) -> tuple[np.ndarray, list[str]]:
-    """Set values and flags by a quality column, in place.
-
-    Parameters
-    ----------
-    name : str
-        The column's name.
-    cells : sequence of str
-        Its cells.
-    values : array of float
-        Rain; set to NaN where the source rejects it.
-    flags : array of int8
-        Flags, set in place.
-
-    Returns
-    -------
-    accumulated : array of bool
-        Values that are totals over an unstated number of days ending here.
-    notes : list of str
-        What was done, in words.
-    """
+    """Set values and flags by a quality column, in place."""
     codes, unique = factorize(cells)
     words = [u.strip().lower() for u in unique]
     accumulated = np.zeros(len(values), dtype=bool)

@@ -32,49 +32,21 @@ _FILLERS = frozenset((0.0, 99.9, 999.0, 999.9, 8888.0, 9999.0))
 
 @dataclass(frozen=True)
 class Wide:
-    """Where a wide table's rows begin and what its columns are.
+    """Where a wide table's rows begin and what its columns are."""
 
-    Parameters
-    ----------
-    separator : str
-        One of ``SEPARATORS``.
-    names : tuple of str
-        Column names; empty where the file has none.
-    first_row : int
-        Lines before the first row of data.
-    year, month, day : int
-        Places of those columns, -1 where there is none.
-    cells : tuple of int
-        Places of the value columns, in order of day or month.
-    by_month : bool
-        True for a row a month; False for a row a day with a column a month.
-    preamble : tuple of str
-        The lines above.
-    """
-
-    separator: str
-    names: tuple[str, ...]
-    first_row: int
-    year: int
-    month: int
-    day: int
-    cells: tuple[int, ...]
-    by_month: bool
-    preamble: tuple[str, ...]
+    separator: str  # One of ``SEPARATORS``
+    names: tuple[str, ...]  # Column names; empty where the file has none
+    first_row: int  # Lines before the first row of data
+    year: int  # Places of those columns, -1 where there is none
+    month: int  # Places of those columns, -1 where there is none
+    day: int  # Places of those columns, -1 where there is none
+    cells: tuple[int, ...]  # Places of the value columns, in order of day or month
+    by_month: bool  # True for a row a month; False for a row a day with a column a month
+    preamble: tuple[str, ...]  # The lines above
 
 
 def find_wide(lines: Sequence[str]) -> Wide | None:
-    """Recognise a wide table by its header, or by rows of year, month and 28 to 31 values.
-
-    Parameters
-    ----------
-    lines : sequence of str
-        The first lines, without line ends.
-
-    Returns
-    -------
-    Wide or None
-    """
+    """Recognise a wide table by its header, or by rows of year, month and 28 to 31 values."""
     for separator in SEPARATORS:
         for i, line in enumerate(lines):
             names = split(line.lstrip("#! ") if is_comment(line) else line, separator)
@@ -149,26 +121,7 @@ def _without_header(lines: Sequence[str], separator: str) -> Wide | None:
 
 
 def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
-    """Read a wide table.
-
-    Parameters
-    ----------
-    table : Wide
-        The layout.
-    lines : iterable of str
-        All lines of the file.
-    hints : Hints
-        The caller's arguments.
-
-    Returns
-    -------
-    Readings
-
-    Raises
-    ------
-    InputError
-        If a row cannot be placed in the calendar, a day that does not exist has rain, or the unit is unknown.
-    """
+    """Read a wide table."""
     preamble = read_preamble(table.preamble)
     notes: list[str] = []
     unit = file_unit(hints, [_named_unit(table)], preamble, "the daily values", notes)
@@ -289,17 +242,7 @@ ELEMENTS = ("PRCP", "MDPR", "DAPR")
 
 
 def find_ghcn(lines: Sequence[str]) -> str:
-    """Return which of the forms a file has: "monthly", "long", "summaries" or "".
-
-    Parameters
-    ----------
-    lines : sequence of str
-        The first lines, without line ends.
-
-    Returns
-    -------
-    str
-    """
+    """Return which of the forms a file has: "monthly", "long", "summaries" or ""."""
     for line in lines[:50]:
         if _MONTHLY.match(line):
             return "monthly"
@@ -312,26 +255,7 @@ def find_ghcn(lines: Sequence[str]) -> str:
 
 
 def read_ghcn(form: str, lines: Iterable[str], hints: Hints) -> Readings:
-    """Read GHCN-Daily text.
-
-    Parameters
-    ----------
-    form : str
-        What ``find_ghcn`` said.
-    lines : iterable of str
-        All lines of the file.
-    hints : Hints
-        The caller's arguments; ``at`` names the station where the file holds several.
-
-    Returns
-    -------
-    Readings
-
-    Raises
-    ------
-    InputError
-        If the file has no rain, several stations, or a damaged line.
-    """
+    """Read GHCN-Daily text."""
     facts: dict[str, object] = {}
     notes: list[str] = []
     if form == "monthly":

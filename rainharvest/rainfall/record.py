@@ -30,30 +30,14 @@ HINTS = ("column", "units", "day_first", "at", "blank_is_zero")
 
 @dataclass(frozen=True)
 class RainRecord:
-    """What ``make_record`` found.
+    """What ``make_record`` found."""
 
-    Parameters
-    ----------
-    read : DataArray [mm/day]
-        The first file's rain as read.
-    neighbours : tuple of DataArray [mm/day]
-        The other files' rain as read.
-    findings : DataFrame
-        What ``check_rain`` doubts, with a column ``accepted``.
-    filled : DataArray [mm/day]
-        Equally likely complete versions (member, time).
-    description : Dataset
-        What ``describe_rain`` says of the first version.
-    text : str
-        A readable summary.
-    """
-
-    read: xr.DataArray
-    neighbours: tuple[xr.DataArray, ...]
-    findings: pd.DataFrame
-    filled: xr.DataArray
-    description: xr.Dataset
-    text: str
+    read: xr.DataArray  # [mm/day] The first file's rain as read
+    neighbours: tuple[xr.DataArray, ...]  # [mm/day] The other files' rain as read
+    findings: pd.DataFrame  # What ``check_rain`` doubts, with a column ``accepted``
+    filled: xr.DataArray  # [mm/day] Equally likely complete versions (member, time)
+    description: xr.Dataset  # What ``describe_rain`` says of the first version
+    text: str  # A readable summary
 
 
 def make_record(
@@ -149,25 +133,7 @@ def _checked(hints: Mapping[str, object] | None) -> dict[str, object]:
 
 
 def read_as_far_as_needed(file: str | os.PathLike, hints: Mapping[str, object]) -> xr.DataArray:
-    """Read a file, using each hint only if the file leaves the doubt that it settles.
-
-    Parameters
-    ----------
-    file : path
-        The file.
-    hints : mapping
-        Arguments of ``read_rain``.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        As ``read_rain`` gives.
-
-    Raises
-    ------
-    InputError
-        As ``read_rain`` does, for a doubt that no hint settles.
-    """
+    """Read a file, using each hint only if the file leaves the doubt that it settles."""
     used: dict[str, object] = {}
     while True:
         try:
@@ -187,20 +153,7 @@ def _accepted(findings: pd.DataFrame, accept: Sequence[str]) -> np.ndarray:
 
 
 def write_record(record: RainRecord, out: str | os.PathLike) -> None:
-    """Write a record's files into a folder, all together or not at all.
-
-    Parameters
-    ----------
-    record : RainRecord
-        What ``make_record`` found.
-    out : path
-        The folder.
-
-    Raises
-    ------
-    InputError
-        If the folder cannot be written.
-    """
+    """Write a record's files into a folder, all together or not at all."""
     with whole_files(out) as folder:
         record_table(record.filled).to_csv(folder / "record.csv", index=False)
         record.findings.to_csv(folder / "findings.csv", index=False)
@@ -209,18 +162,7 @@ def write_record(record: RainRecord, out: str | os.PathLike) -> None:
 
 
 def record_table(filled: xr.DataArray) -> pd.DataFrame:
-    """Return the first version of a filled record as a table that ``read_rain`` reads back.
-
-    Parameters
-    ----------
-    filled : DataArray [mm/day]
-        What ``fill_gaps`` gave.
-
-    Returns
-    -------
-    DataFrame
-        ``date``, ``rain_mm`` (blank where left unknown), ``flag`` (in words) and ``donor``.
-    """
+    """Return the first version of a filled record as a table that ``read_rain`` reads back."""
     first = one_version(filled)
     return pd.DataFrame(
         {
@@ -233,18 +175,7 @@ def record_table(filled: xr.DataArray) -> pd.DataFrame:
 
 
 def record_dataset(record: RainRecord) -> xr.Dataset:
-    """Return everything as one Dataset: the versions, the rain as read, the description.
-
-    Parameters
-    ----------
-    record : RainRecord
-        What ``make_record`` found.
-
-    Returns
-    -------
-    Dataset
-        ``rain`` (member, time), ``rain_read`` and its ``flag_read`` (time), and the description's variables.
-    """
+    """Return everything as one Dataset: the versions, the rain as read, the description."""
     read = record.read
     out = record.description.assign(
         rain=record.filled,
@@ -269,50 +200,20 @@ def record_dataset(record: RainRecord) -> xr.Dataset:
 
 @dataclass(frozen=True)
 class StudyRecord:
-    """What the study knows of its rain.
+    """What the study knows of its rain."""
 
-    Parameters
-    ----------
-    raw : DataArray [mm/day]
-        The record as read.
-    filled : DataArray [mm/day]
-        (member, time): equally likely versions, over the longest stretch without a day left open.
-    findings : DataFrame
-        What checking found.
-    year_start_month : int [1]
-        First month of the hydrological year.
-    left_out : str
-        Which days are not used, and why; empty if all are.
-    """
-
-    raw: xr.DataArray
+    raw: xr.DataArray  # [mm/day] The record as read
+    # [mm/day] (member, time): equally likely versions, over the longest stretch without a day left open
     filled: xr.DataArray
-    findings: pd.DataFrame
-    year_start_month: int
-    left_out: str
+    findings: pd.DataFrame  # What checking found
+    year_start_month: int  # [1] First month of the hydrological year
+    left_out: str  # Which days are not used, and why; empty if all are
 
 
 def study_record(rain: Rain, folder: Path) -> StudyRecord:
     """Read, check and fill the study's rain.
 
     Findings marked wrong are taken out before filling; those marked suspect are reported and kept.
-
-    Parameters
-    ----------
-    rain : Rain
-        The study's ``[rain]`` table.
-    folder : Path
-        The folder of the study file, from which its paths are meant.
-
-    Returns
-    -------
-    StudyRecord
-        The record.
-
-    Raises
-    ------
-    InputError
-        If a file is missing or cannot be read, or no year is left to simulate.
     """
     from rainharvest.rainfall.check import accept_findings, check_rain
     from rainharvest.rainfall.describe import describe_rain
@@ -342,16 +243,6 @@ def longest_stretch(filled: xr.DataArray) -> tuple[xr.DataArray, str]:
     """Return the longest run of days that have a value in every member, and what was left out.
 
     Years that do not follow one another are not spliced: the store of one would be handed to the other.
-
-    Parameters
-    ----------
-    filled : DataArray [mm/day]
-        (member, time), with NaN where a gap was too long to fill.
-
-    Returns
-    -------
-    tuple of DataArray and str
-        The stretch; what was left out, in words.
     """
     known = filled.notnull().all("member").values
     if known.all():

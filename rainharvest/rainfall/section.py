@@ -19,18 +19,7 @@ FINDINGS_SHOWN = 12
 
 
 def record_section(worked: Worked) -> Section:
-    """Return the record, the origin of its days, its years and its faults.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        Two pictures and two tables.
-    """
+    """Return the record, the origin of its days, its years and its faults."""
     from rainharvest.rainfall.describe import version_totals
     from rainharvest.rainfall.figures import annual_figure, origin_figure
 

@@ -35,26 +35,7 @@ def summary(
     filled: xr.DataArray,
     description: xr.Dataset,
 ) -> str:
-    """Return a readable summary of a record.
-
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        The rain as read.
-    neighbours : sequence of DataArray [mm/day]
-        The neighbours as read.
-    findings : DataFrame
-        What was doubted, with a column ``accepted``.
-    filled : DataArray [mm/day]
-        The filled versions.
-    description : Dataset
-        What ``describe_rain`` says of the first version.
-
-    Returns
-    -------
-    str
-        Lines of text.
-    """
+    """Return a readable summary of a record."""
     parts = [
         ("Read", [_read(rain), *(_read(other) for other in neighbours)]),
         ("Assumed in reading", _sentences(rain.attrs.get("assumptions", ""))),
@@ -186,20 +167,7 @@ def _percent(share, sign: str = "") -> str:
 
 
 def record_words(record: CheckedRecord, filled: xr.DataArray) -> str:
-    """Say whose record it is, what was doubted and what was filled.
-
-    Parameters
-    ----------
-    record : CheckedRecord
-        The record.
-    filled : DataArray [mm/day]
-        Its filled versions.
-
-    Returns
-    -------
-    str
-        A sentence or two, safe to be put on a page.
-    """
+    """Say whose record it is, what was doubted and what was filled."""
     attrs = filled.attrs
     doubts = record.findings["severity"].value_counts()
     kinds = {
@@ -223,18 +191,7 @@ def record_words(record: CheckedRecord, filled: xr.DataArray) -> str:
 
 
 def annual_words(annual: xr.DataArray) -> str:
-    """Say how far the years differ, and how far the filled versions do.
-
-    Parameters
-    ----------
-    annual : DataArray [mm]
-        On ``member`` and ``year``.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Say how far the years differ, and how far the filled versions do."""
     whole = annual.isel(year=np.flatnonzero(annual.notnull().all("member").values))
     if whole.sizes["year"] == 0:
         return "No year is whole, so no year has a total."
@@ -255,18 +212,7 @@ def annual_words(annual: xr.DataArray) -> str:
 
 
 def skill_words(skill: xr.Dataset) -> str:
-    """Say how well hidden days were filled.
-
-    Parameters
-    ----------
-    skill : Dataset
-        As `rainharvest.rainfall.facts.hidden_days_skill`.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Say how well hidden days were filled."""
     if skill.attrs.get("left_out"):
         return f"No test on hidden days: {escape(skill.attrs['left_out'])}."
     ours, plain = skill.isel(way_filled=0), skill.isel(way_filled=1)
@@ -279,18 +225,7 @@ def skill_words(skill: xr.Dataset) -> str:
 
 
 def climatology_words(description: xr.Dataset) -> str:
-    """Say in which months it rains.
-
-    Parameters
-    ----------
-    description : Dataset
-        As `rainharvest.rainfall.describe.describe_rain`.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say in which months it rains."""
     mean = description.month_mean
     if not bool(mean.notnull().all()):
         return "Not every month of the year has a whole month in the record."
@@ -304,18 +239,7 @@ def climatology_words(description: xr.Dataset) -> str:
 
 
 def spells_words(description: xr.Dataset) -> str:
-    """Say how long the dry spells are.
-
-    Parameters
-    ----------
-    description : Dataset
-        As `rainharvest.rainfall.describe.describe_rain`.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say how long the dry spells are."""
     if description.sizes.get("spell", 0) == 0:
         return "The record has no dry spell."
     longest = int(description.dry_spell.values.argmax())
@@ -329,20 +253,7 @@ def spells_words(description: xr.Dataset) -> str:
 
 
 def spi_words(spi: xr.DataArray, scale: int) -> str:
-    """Say when the driest time was.
-
-    Parameters
-    ----------
-    spi : DataArray [1]
-        The index on ``month``.
-    scale : int [1]
-        How many months it looks back.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say when the driest time was."""
     known = spi.dropna("month")
     if known.sizes["month"] == 0:
         return "The record is too short for the index: it wants ten years or more of whole months."
@@ -356,18 +267,7 @@ def spi_words(spi: xr.DataArray, scale: int) -> str:
 
 
 def double_mass_words(mass: xr.Dataset) -> str:
-    """Say whether the record kept its relation to its neighbours.
-
-    Parameters
-    ----------
-    mass : Dataset
-        As `rainharvest.rainfall.check_years.double_mass`.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say whether the record kept its relation to its neighbours."""
     overall = float(mass.here[-1] / mass.there[-1])
     half = mass.sizes["year"] // 2
     early = float(mass.here[half - 1] / mass.there[half - 1])
@@ -379,20 +279,7 @@ def double_mass_words(mass: xr.Dataset) -> str:
 
 
 def return_levels_words(levels: xr.Dataset, years: float) -> str:
-    """Say which rain to expect once in ten years.
-
-    Parameters
-    ----------
-    levels : Dataset
-        ``return_level`` and its interval on ``return_period``.
-    years : float [year]
-        Years of the record.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say which rain to expect once in ten years."""
     if not bool(levels.return_level.notnull().any()):
         return "The record has too few heavy days to say."
     ten = levels.sel(return_period=10)
@@ -433,18 +320,7 @@ def answer(record: CheckedRecord, filled: xr.DataArray, description: xr.Dataset)
 
 
 def record_read(done: xr.Dataset) -> list[str]:
-    """Return what was read and what of it is used.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    list of str
-        A sentence or two each.
-    """
+    """Return what was read and what of it is used."""
     mean = float(done.rain.sum()) / (done.sizes["time"] / 365.25)
     first, last = (date(day) for day in done.time.values[[0, -1]])
     versions = done.sizes["member"]
@@ -465,18 +341,7 @@ def record_read(done: xr.Dataset) -> list[str]:
 
 
 def origins_caption(flags: np.ndarray) -> str:
-    """Return what the picture of the days' origin shows.
-
-    Parameters
-    ----------
-    flags : ndarray
-        The flag of each day.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return what the picture of the days' origin shows."""
     own = np.isin(flags, [int(f) for f in (Flag.MEASURED, Flag.TRACE, Flag.SUSPECT, Flag.TOTAL)])
     return (
         f"Where each day's rain comes from, a row a year: {percent(float(own.mean()))} of the days used were "
@@ -485,18 +350,7 @@ def origins_caption(flags: np.ndarray) -> str:
 
 
 def annual_caption(annual: xr.DataArray) -> str:
-    """Return what the picture of the years shows.
-
-    Parameters
-    ----------
-    annual : DataArray [mm]
-        On ``member`` and ``year``; NaN for a year that is not whole.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return what the picture of the years shows."""
     whole = annual.isel(year=np.flatnonzero(annual.notnull().all("member").values))
     if whole.sizes["year"] == 0:
         return "No year of the record is whole."
@@ -511,20 +365,7 @@ def annual_caption(annual: xr.DataArray) -> str:
 
 
 def findings_said(findings: pd.DataFrame, shown: int) -> str:
-    """Return how many findings there are and which are shown.
-
-    Parameters
-    ----------
-    findings : DataFrame
-        As `rainharvest.check_rain`.
-    shown : int
-        How many rows the table has.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return how many findings there are and which are shown."""
     if not len(findings):
         return "Checking the record found nothing to doubt."
     count = findings.severity.value_counts()
@@ -537,18 +378,6 @@ def findings_said(findings: pd.DataFrame, shown: int) -> str:
 def days_said(first: str, last: str) -> str:
     """Return a stretch of days for a narrow column: a date is never broken over two lines.
 
-    Parameters
-    ----------
-    first, last : str
-        In the reader's form.
-
-    Returns
-    -------
-    str
-        One date, or two.
-
-    Examples
-    --------
     >>> days_said("1.2.2001", "1.2.2001"), days_said("1.2.2001", "3.2.2001")
     ('1.2.2001', '1.2.2001 – 3.2.2001')
     """
@@ -557,18 +386,7 @@ def days_said(first: str, last: str) -> str:
 
 
 def told(done: xr.Dataset) -> list[str]:
-    """Return what was assumed when the record was read and filled.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    list of str
-        One sentence, or none.
-    """
+    """Return what was assumed when the record was read and filled."""
     said = (done.attrs[key].rstrip(".") for key in ("reading", "filling"))
     text = "; ".join(dict.fromkeys(part for one in said for part in one.split("; ") if part))
     return [f"Reading and filling the record: {text}."] if text else []

@@ -40,21 +40,11 @@ def _presumed(pounds: float) -> Default:
 
 @dataclass(frozen=True)
 class Ground:
-    """One class of ground.
+    """One class of ground."""
 
-    Parameters
-    ----------
-    meaning : str
-        What it is.
-    bearing : Default or None
-        Presumed bearing value, kPa; None where the code presumes nothing.
-    warning : str
-        What to mind.
-    """
-
-    meaning: str
-    bearing: Default | None
-    warning: str
+    meaning: str  # What it is
+    bearing: Default | None  # Presumed bearing value, kPa; None where the code presumes nothing
+    warning: str  # What to mind
 
 
 _SOUND = "valid for undisturbed, level, drained natural ground of this class down to well below the base"
@@ -102,23 +92,6 @@ GROUNDS: dict[str, Ground] = {
 def presumed_bearing(ground: str) -> float | None:
     """Return the bearing value that the code presumes for a class of ground.
 
-    Parameters
-    ----------
-    ground : str
-        A key of `GROUNDS`.
-
-    Returns
-    -------
-    float or None [kPa]
-        None where nothing may be presumed. Source: International Building Code 2012, Table 1806.2.
-
-    Raises
-    ------
-    InputError
-        If no ground is called that.
-
-    Examples
-    --------
     >>> round(presumed_bearing("clay"), 1), presumed_bearing("peat")
     (71.8, None)
     """
@@ -139,33 +112,15 @@ SHAPES: dict[str, str] = {
 
 @dataclass(frozen=True)
 class Vessel:
-    """One tank, or several alike that are linked at the floor.
+    """One tank, or several alike that are linked at the floor."""
 
-    Parameters
-    ----------
-    form : str
-        A key of `SHAPES`.
-    height : float [m]
-        Inside height; the diameter of a tank that lies on its side.
-    tank_length : float [m]
-        Inside length along the ground; the diameter of an upright tank.
-    tank_width : float [m]
-        Inside width across; the diameter of an upright tank, or of one on its side.
-    outlet_mark : float [m]
-        Lowest level that can be drawn, above the floor of the tank.
-    overflow_mark : float [m]
-        Level at which the tank overflows, above the floor of the tank.
-    tanks : int [1]
-        How many alike stand side by side.
-    """
-
-    form: str
-    height: float
-    tank_length: float
-    tank_width: float
-    outlet_mark: float
-    overflow_mark: float
-    tanks: int = 1
+    form: str  # A key of `SHAPES`
+    height: float  # [m] Inside height; the diameter of a tank that lies on its side
+    tank_length: float  # [m] Inside length along the ground; the diameter of an upright tank
+    tank_width: float  # [m] Inside width across; the diameter of an upright tank, or of one on its side
+    outlet_mark: float  # [m] Lowest level that can be drawn, above the floor of the tank
+    overflow_mark: float  # [m] Level at which the tank overflows, above the floor of the tank
+    tanks: int = 1  # [1] How many alike stand side by side
 
     def __post_init__(self):
         if self.form not in SHAPES:
@@ -205,18 +160,7 @@ class Vessel:
         return self.tank_length * self.tank_width
 
     def volume(self, level):
-        """Return the water in all the tanks at a level above the floor.
-
-        Parameters
-        ----------
-        level : float or array [m]
-            Depth of the water; what lies above the top counts as the top.
-
-        Returns
-        -------
-        float or ndarray [L]
-            Volume.
-        """
+        """Return the water in all the tanks at a level above the floor."""
         depth = np.clip(np.asarray(level, float), 0.0, self.height)
         if self.form == "horizontal":
             litres = 1000 * self.tank_length * segment_area(depth, self.height)
@@ -225,23 +169,7 @@ class Vessel:
         return (litres * self.tanks)[()]
 
     def level(self, volume: float) -> float:
-        """Return the level at which the tanks hold a volume.
-
-        Parameters
-        ----------
-        volume : float [L]
-            Water in all the tanks, from zero to full.
-
-        Returns
-        -------
-        float [m]
-            Level above the floor.
-
-        Raises
-        ------
-        InputError
-            If the tanks cannot hold it.
-        """
+        """Return the level at which the tanks hold a volume."""
         full = float(self.volume(self.height))
         if not 0 <= volume <= full * (1 + 1e-9):
             raise InputError(
@@ -269,20 +197,6 @@ class Vessel:
 def segment_area(depth, circle: float):
     """Return the wet part of a circle: r^2 acos((r - h)/r) - (r - h) sqrt(2 r h - h^2).
 
-    Parameters
-    ----------
-    depth : float or array
-        Depth h of the water in the circle, m, from zero to the diameter.
-    circle : float [m]
-        Diameter 2 r.
-
-    Returns
-    -------
-    float or ndarray [m2]
-        Area of the segment. Source: plane geometry.
-
-    Examples
-    --------
     >>> round(float(segment_area(1.0, 2.0)), 4)
     1.5708
     """
@@ -305,35 +219,6 @@ def vessel_of(
 ) -> Vessel:
     """Return the tank of a nominal size, height and shape, with its marks where the shares put them.
 
-    Parameters
-    ----------
-    nominal : float [L]
-        Volume of all the tanks together.
-    form : str
-        A key of `SHAPES`.
-    height : float [m]
-        Inside height of a tank; the diameter of one that lies on its side.
-    tank_width : float [m], optional
-        Width of a rectangular tank; square on plan if not given.
-    tanks : int [1]
-        How many alike.
-    dead_share : float [1]
-        Share of the nominal size below the outlet.
-    freeboard_share : float [1]
-        Share of the nominal size above the overflow.
-
-    Returns
-    -------
-    Vessel
-        Its length follows from the volume.
-
-    Raises
-    ------
-    InputError
-        If a measure is not above zero, or the shares leave nothing between outlet and overflow.
-
-    Examples
-    --------
     >>> tank = vessel_of(10_000, height=2.0)
     >>> round(tank.tank_length, 2), round(tank.outlet_mark, 2), round(tank.capacity)
     (2.52, 0.1, 9000)
@@ -367,39 +252,19 @@ def vessel_of(
 
 @dataclass(frozen=True)
 class Base:
-    """One tank on its slab.
+    """One tank on its slab."""
 
-    Parameters
-    ----------
-    water_mass, empty_mass, slab_mass : float [kg]
-        Of one tank, full to its top.
-    slab_length, slab_width : float [m]
-        Sides of the slab.
-    slab_thickness : float [m]
-        Its thickness; zero for a prepared bed without a slab.
-    ground_pressure : float [kPa]
-        On the ground below it.
-    bearing : float or None [kPa]
-        What the ground may be asked to bear; None where nothing may be presumed.
-    stand : float [m]
-        Height of a stand under the tank.
-    spread : bool
-        Whether the slab must spread the load beyond the tank's own footprint.
-    warnings : tuple of str
-        What to mind, the gravest first.
-    """
-
-    water_mass: float
-    empty_mass: float
-    slab_mass: float
-    slab_length: float
-    slab_width: float
-    slab_thickness: float
-    ground_pressure: float
-    bearing: float | None
-    stand: float
-    spread: bool
-    warnings: tuple[str, ...]
+    water_mass: float  # [kg] Of one tank, full to its top
+    empty_mass: float  # [kg] Of one tank, full to its top
+    slab_mass: float  # [kg] Of one tank, full to its top
+    slab_length: float  # [m] Sides of the slab
+    slab_width: float  # [m] Sides of the slab
+    slab_thickness: float  # [m] Its thickness; zero for a prepared bed without a slab
+    ground_pressure: float  # [kPa] On the ground below it
+    bearing: float | None  # [kPa] What the ground may be asked to bear; None where nothing may be presumed
+    stand: float  # [m] Height of a stand under the tank
+    spread: bool  # Whether the slab must spread the load beyond the tank's own footprint
+    warnings: tuple[str, ...]  # What to mind, the gravest first
 
     @property
     def mass_full(self) -> float:
@@ -421,25 +286,6 @@ class Base:
 def ground_pressure(mass: float, contact: float) -> float:
     """Return the pressure of a mass that stands evenly on an area: m g / A.
 
-    Parameters
-    ----------
-    mass : float [kg]
-        Mass.
-    contact : float [m2]
-        Area on which it stands.
-
-    Returns
-    -------
-    float [kPa]
-        9.81 kPa for each metre of water.
-
-    Raises
-    ------
-    InputError
-        If the area is not above zero.
-
-    Examples
-    --------
     >>> ground_pressure(mass=2000.0, contact=1.0)
     19.6
     """
@@ -453,27 +299,6 @@ def slab_area_needed(mass: float, most_pressure: float, slab_thickness: float) -
 
     (m + rho t A) g / A = p, so A = m g / (p - rho t g).
 
-    Parameters
-    ----------
-    mass : float [kg]
-        Full tank without its slab.
-    most_pressure : float [kPa]
-        Chosen pressure on the ground.
-    slab_thickness : float [m]
-        Thickness of the concrete.
-
-    Returns
-    -------
-    float [m2]
-        Area.
-
-    Raises
-    ------
-    InputError
-        If the slab alone presses harder than that.
-
-    Examples
-    --------
     >>> slab_area_needed(mass=10_000, most_pressure=30.0, slab_thickness=0.1)
     3.55
     """
@@ -504,35 +329,6 @@ def base_of(
     footprint, and of the slab. Where that is more than the ground may be asked to bear, the slab grows until
     the pressure, spread evenly over it, is not; an engineer must reinforce it to do that.
 
-    Parameters
-    ----------
-    vessel : Vessel
-        The tank.
-    ground : str
-        A key of `rainharvest.siteworks.base.GROUNDS`.
-    bearing : float [kPa], optional
-        What an engineer allows; the presumed value of the ground if not given.
-    empty_mass : float [kg], optional
-        Mass of the empty tank; a share of its water if not given.
-    slab_thickness : float [m]
-        Thickness of the concrete; zero for a prepared bed.
-    slab_margin : float [m]
-        How far the slab reaches beyond the tank on each side.
-    stand : float [m]
-        Height of a stand under the tank; anything raised is an engineer's work.
-
-    Returns
-    -------
-    Base
-        For one tank.
-
-    Raises
-    ------
-    InputError
-        If the ground is unknown to the table or a measure is below zero.
-
-    Examples
-    --------
     >>> from rainharvest.siteworks.base import vessel_of
     >>> base = base_of(vessel_of(10_000), "clay")
     >>> round(base.ground_pressure, 1), base.engineer
@@ -597,27 +393,6 @@ def gauge_table(vessel: Vessel, mean_demand: float, steps: int = 20) -> xr.Datas
 
     Days = (V(level) - V(outlet)) / demand: no rain, no rationing, an even draw.
 
-    Parameters
-    ----------
-    vessel : Vessel
-        The tank.
-    mean_demand : float [L/day]
-        What is drawn on a mean day.
-    steps : int [1]
-        Even steps from the floor to the overflow; the outlet's and the overflow's own levels are added.
-
-    Returns
-    -------
-    Dataset
-        On ``water_level`` (m above the floor): ``litres_held``, ``litres_to_draw``, ``days_of_supply``.
-
-    Raises
-    ------
-    InputError
-        If the demand is not above zero.
-
-    Examples
-    --------
     >>> from rainharvest.siteworks.base import vessel_of
     >>> table = gauge_table(vessel_of(10_000), mean_demand=500, steps=4)
     >>> table.litres_to_draw.values.round().tolist(), table.days_of_supply.values.round(1).tolist()

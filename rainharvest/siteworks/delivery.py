@@ -30,30 +30,14 @@ from rainharvest.siteworks.tables import (
 
 @dataclass(frozen=True)
 class Tap:
-    """A tap fed from the tank by its own weight. Levels are from the ground on which the tank's base stands.
+    """A tap fed from the tank by its own weight. Levels are from the ground on which the tank's base stands."""
 
-    Parameters
-    ----------
-    tap_height : float [m]
-        Mouth of the tap above the ground.
-    floor_height : float [m]
-        Floor of the tank above the ground: slab and stand.
-    tap_run : float [m]
-        Pipe from the outlet to the tap; zero for a tap in the wall of the tank.
-    tap_bore : float [mm]
-        Inside diameter of that pipe and of the tap.
-    roughness : float [mm]
-        Of the pipe.
-    elbows : int [1]
-        Elbows on the way.
-    """
-
-    tap_height: float
-    floor_height: float = 0.0
-    tap_run: float = 0.0
-    tap_bore: float = TAP_BORE.value
-    roughness: float = PIPE_ROUGHNESS.value
-    elbows: int = 0
+    tap_height: float  # [m] Mouth of the tap above the ground
+    floor_height: float = 0.0  # [m] Floor of the tank above the ground: slab and stand
+    tap_run: float = 0.0  # [m] Pipe from the outlet to the tap; zero for a tap in the wall of the tank
+    tap_bore: float = TAP_BORE.value  # [mm] Inside diameter of that pipe and of the tap
+    roughness: float = PIPE_ROUGHNESS.value  # [mm] Of the pipe
+    elbows: int = 0  # [1] Elbows on the way
 
     def __post_init__(self):
         for name in ("floor_height", "tap_run", "elbows"):
@@ -84,29 +68,6 @@ class Tap:
 def orifice_flow(orifice: float, water_head: float, contraction: float = 0.62, jet: float = 0.98) -> float:
     """Return the flow through a hole: Q = Cc Cv A sqrt(2 g H).
 
-    Parameters
-    ----------
-    orifice : float [mm]
-        Diameter of the hole.
-    water_head : float [m]
-        Depth of water over its middle.
-    contraction : float [1]
-        Coefficient of contraction Cc.
-    jet : float [1]
-        Coefficient of velocity Cv.
-
-    Returns
-    -------
-    float [L/s]
-        Flow; zero without head. Source: Torricelli's law, any textbook.
-
-    Raises
-    ------
-    InputError
-        If the hole has no size.
-
-    Examples
-    --------
     >>> orifice_flow(orifice=60, water_head=6.0, contraction=0.68, jet=0.92)
     19.19
     """
@@ -118,20 +79,6 @@ def orifice_flow(orifice: float, water_head: float, contraction: float = 0.62, j
 def tap_pressure(tap: Tap, water_level: float) -> float:
     """Return the pressure at a shut tap: rho g (level of the water - level of the tap).
 
-    Parameters
-    ----------
-    tap : Tap
-        The tap.
-    water_level : float [m]
-        Water above the floor of the tank.
-
-    Returns
-    -------
-    float [kPa]
-        9.81 kPa for each metre; zero where the water stands below the tap.
-
-    Examples
-    --------
     >>> tap_pressure(Tap(tap_height=0.5), water_level=2.0)
     14.7
     """
@@ -143,21 +90,6 @@ def tap_flow(tap: Tap, water_level: float) -> float:
 
     The head is spent in the entrance, the pipe, the elbows, the tap (a globe valve, Crane TP-410) and the jet.
 
-    Parameters
-    ----------
-    tap : Tap
-        The tap.
-    water_level : float [m]
-        Water above the floor of the tank.
-
-    Returns
-    -------
-    float [L/s]
-        Zero where the water stands at the tap or below it. Source: Darcy and Weisbach, Colebrook; Crane
-        TP-410 by the library ``fluids``.
-
-    Examples
-    --------
     >>> tap_flow(Tap(tap_height=0.5), water_level=1.5)
     0.44
     """
@@ -184,25 +116,6 @@ def tap_flow(tap: Tap, water_level: float) -> float:
 def seconds_to_fill(flow: float, bucket: float = BUCKET.value) -> float:
     """Return how long a bucket takes.
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        Flow of the tap.
-    bucket : float [L]
-        The bucket.
-
-    Returns
-    -------
-    float [s]
-        Infinite where nothing flows.
-
-    Raises
-    ------
-    InputError
-        If the bucket holds nothing.
-
-    Examples
-    --------
     >>> seconds_to_fill(0.4)
     50.0
     """
@@ -216,20 +129,6 @@ def tap_height_needed(
 ) -> float:
     """Return how high above the ground a tap must be for a bucket to stand under it.
 
-    Parameters
-    ----------
-    bucket_height : float [m]
-        Height of the bucket.
-    clearance : float [m]
-        Room above it.
-
-    Returns
-    -------
-    float [m]
-        Height of the tap's mouth.
-
-    Examples
-    --------
     >>> tap_height_needed()
     0.45
     """
@@ -239,25 +138,6 @@ def tap_height_needed(
 def below_the_tap(vessel: Vessel, tap: Tap) -> float:
     """Return the water above the outlet that does not reach the tap by its own weight.
 
-    Parameters
-    ----------
-    vessel : Vessel
-        The tank.
-    tap : Tap
-        The tap.
-
-    Returns
-    -------
-    float [L]
-        Zero for a tap at the outlet or below it.
-
-    Raises
-    ------
-    InputError
-        If the tap is above the overflow: no water reaches it.
-
-    Examples
-    --------
     >>> from rainharvest.siteworks.base import vessel_of
     >>> round(below_the_tap(vessel_of(10_000), Tap(tap_height=0.5)))
     2000
@@ -274,29 +154,14 @@ def below_the_tap(vessel: Vessel, tap: Tap) -> float:
 
 @dataclass(frozen=True)
 class Rise:
-    """The way from the tank to the highest tap.
+    """The way from the tank to the highest tap."""
 
-    Parameters
-    ----------
-    lift : float [m]
-        Highest tap above the lowest water that is pumped.
-    pressure : float [kPa]
-        Wanted there.
-    pipe_length : float [m]
-        Straight pipe.
-    pipe_bore : float [mm]
-        Its inside diameter.
-    roughness : float [mm]
-        Of the pipe.
-    fittings : tuple of (str, int)
-        How many of each: "entrance", "elbow", "check valve", "gate valve", "tee".
-    """
-
-    lift: float
-    pressure: float = FIXTURE_PRESSURE.value
-    pipe_length: float = 20.0
-    pipe_bore: float = 25.0
-    roughness: float = PIPE_ROUGHNESS.value
+    lift: float  # [m] Highest tap above the lowest water that is pumped
+    pressure: float = FIXTURE_PRESSURE.value  # [kPa] Wanted there
+    pipe_length: float = 20.0  # [m] Straight pipe
+    pipe_bore: float = 25.0  # [mm] Its inside diameter
+    roughness: float = PIPE_ROUGHNESS.value  # [mm] Of the pipe
+    # How many of each: "entrance", "elbow", "check valve", "gate valve", "tee"
     fittings: tuple[tuple[str, int], ...] = (
         ("entrance", 1),
         ("elbow", 6),
@@ -324,23 +189,7 @@ class Rise:
 
 
 def fitting_losses(rise: Rise) -> float:
-    """Return the loss of all fittings, in velocity heads, by Crane TP-410 through the library ``fluids``.
-
-    Parameters
-    ----------
-    rise : Rise
-        The way up.
-
-    Returns
-    -------
-    float [1]
-        Sum of the loss coefficients.
-
-    Raises
-    ------
-    InputError
-        If a fitting is not known.
-    """
+    """Return the loss of all fittings, in velocity heads, by Crane TP-410 through the library ``fluids``."""
     from fluids.fittings import K_gate_valve_Crane, K_swing_check_valve_Crane, entrance_sharp, ft_Crane
 
     wide = rise.pipe_bore / 1000
@@ -366,20 +215,6 @@ def fitting_losses(rise: Rise) -> float:
 def head_wanted(rise: Rise, flow: float) -> float:
     """Return the head that a flow needs: lift + pressure + friction + fittings.
 
-    Parameters
-    ----------
-    rise : Rise
-        The way up.
-    flow : float [L/s]
-        Flow.
-
-    Returns
-    -------
-    float [m]
-        Head. Source: Darcy and Weisbach, Colebrook; Crane TP-410.
-
-    Examples
-    --------
     >>> head_wanted(Rise(lift=4.0), flow=0.3)
     10.2
     """
@@ -391,25 +226,6 @@ def head_wanted(rise: Rise, flow: float) -> float:
 def pump_curve(shut_off_head: float, most_flow: float) -> Callable[[float], float]:
     """Return a pump's curve through its two ends: H = H0 (1 - (Q / Qmax)^2).
 
-    Parameters
-    ----------
-    shut_off_head : float [m]
-        Head H0 at no flow, from the pump's plate or leaflet.
-    most_flow : float [L/s]
-        Flow Qmax at no head.
-
-    Returns
-    -------
-    callable
-        Head (m) of a flow (L/s).
-
-    Raises
-    ------
-    InputError
-        If an end is not above zero.
-
-    Examples
-    --------
     >>> pump_curve(20.0, 1.0)(0.5)
     15.0
     """
@@ -424,27 +240,6 @@ def duty_point(
 ) -> tuple[float, float]:
     """Return where a pump's curve meets the head that the pipe asks for.
 
-    Parameters
-    ----------
-    curve : callable
-        Head that the pump gives at a flow.
-    system : callable
-        Head that the flow needs.
-    most_flow : float [L/s]
-        Flow at which the pump gives no head.
-
-    Returns
-    -------
-    tuple of float
-        Flow (L/s) and head (m).
-
-    Raises
-    ------
-    InputError
-        If the pump cannot even reach the highest tap.
-
-    Examples
-    --------
     >>> flow, head = duty_point(pump_curve(20.0, 1.0), lambda flow: 5.0 + 10 * flow**2, 1.0)
     >>> flow, head
     (0.7071, 10.0)
@@ -463,29 +258,15 @@ def duty_point(
 
 @dataclass(frozen=True)
 class Duty:
-    """A pump at work.
+    """A pump at work."""
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        At the duty point.
-    duty_head : float [m]
-        Its head.
-    hydraulic_power, shaft_power, electric_power : float [W]
-        Given to the water, taken at the shaft, taken from the mains.
-    motor_size : float [W]
-        Smallest preferred rating that carries the shaft power with a margin.
-    pump_energy : float [kW h/m3]
-        Electric energy of a kilolitre.
-    """
-
-    flow: float
-    duty_head: float
-    hydraulic_power: float
-    shaft_power: float
-    electric_power: float
-    motor_size: float
-    pump_energy: float
+    flow: float  # [L/s] At the duty point
+    duty_head: float  # [m] Its head
+    hydraulic_power: float  # [W] Given to the water, taken at the shaft, taken from the mains
+    shaft_power: float  # [W] Given to the water, taken at the shaft, taken from the mains
+    electric_power: float  # [W] Given to the water, taken at the shaft, taken from the mains
+    motor_size: float  # [W] Smallest preferred rating that carries the shaft power with a margin
+    pump_energy: float  # [kW h/m3] Electric energy of a kilolitre
 
 
 def pump_duty(
@@ -496,27 +277,6 @@ def pump_duty(
 ) -> Duty:
     """Return what a pump takes: P = rho g Q H / (pump efficiency x motor efficiency).
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        Flow.
-    duty_head : float [m]
-        Head.
-    pump_efficiency, motor_efficiency : float [1]
-        Of the pump at that point and of the motor.
-
-    Returns
-    -------
-    Duty
-        Powers and energy. The energy of a kilolitre does not depend on the flow but through its head.
-
-    Raises
-    ------
-    InputError
-        If flow or head is not above zero, or an efficiency is not between 0 and 1.
-
-    Examples
-    --------
     >>> duty = pump_duty(flow=80.0, duty_head=64.81, pump_efficiency=0.75)
     >>> duty.hydraulic_power / 1000, duty.shaft_power / 1000
     (50.8, 67.8)
@@ -541,25 +301,6 @@ def curve_through(rise: Rise, flow: float = FIXTURE_FLOW.value) -> tuple[float, 
 
     The head at no flow is taken as a share above the head wanted; H0 (1 - (Q / Qmax)^2) = H gives Qmax.
 
-    Parameters
-    ----------
-    rise : Rise
-        The way up.
-    flow : float [L/s]
-        Flow wanted.
-
-    Returns
-    -------
-    tuple of float
-        Head at no flow (m) and flow at no head (L/s). The curve of the pump that is bought replaces it.
-
-    Raises
-    ------
-    InputError
-        If the flow is not above zero.
-
-    Examples
-    --------
     >>> shut_off, most = curve_through(Rise(lift=4.0), flow=0.3)
     >>> pump_curve(shut_off, most)(0.3) - head_wanted(Rise(lift=4.0), 0.3)
     0.0
@@ -580,27 +321,6 @@ def drawdown(vessel_volume: float, cut_in: float, cut_out: float, precharge: flo
 
     Boyle: V (P1 / P2 - P1 / P3), absolute pressures of precharge, cut-in and cut-out.
 
-    Parameters
-    ----------
-    vessel_volume : float [L]
-        Volume of the vessel.
-    cut_in, cut_out : float [kPa]
-        Gauge pressures at which the pump starts and stops.
-    precharge : float [kPa], optional
-        Gauge pressure of the air when empty; 14 kPa (2 lbf/in2) below the cut-in if not given.
-
-    Returns
-    -------
-    float [L]
-        Water. Source: Pelikan, The Driller, February 2006 (pressure tank drawdown).
-
-    Raises
-    ------
-    InputError
-        If the pressures do not rise from precharge to cut-in to cut-out.
-
-    Examples
-    --------
     >>> round(drawdown(85, 30 * 6.894757, 50 * 6.894757, 28 * 6.894757), 1)
     25.1
     """
@@ -621,25 +341,6 @@ def starts_an_hour(flow: float, drawn: float) -> float:
     With x the share of the pump's flow that is drawn, the vessel empties in V / xQ and fills in
     V / (1 - x)Q: starts = Q x (1 - x) / V, which is largest at one half.
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        Flow of the pump.
-    drawn : float [L]
-        Water that the vessel gives between stop and start.
-
-    Returns
-    -------
-    float [1/h]
-        Starts an hour.
-
-    Raises
-    ------
-    InputError
-        If a value is not above zero.
-
-    Examples
-    --------
     >>> starts_an_hour(flow=0.5, drawn=25.0)
     18.0
     """
@@ -652,27 +353,6 @@ def starts_an_hour(flow: float, drawn: float) -> float:
 def vessel_needed(flow: float, cut_in: float, cut_out: float, most_starts: float = STARTS.value) -> float:
     """Return the pressure vessel with which a pump starts no more often than so many times an hour.
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        Flow of the pump.
-    cut_in, cut_out : float [kPa]
-        Gauge pressures at which it starts and stops.
-    most_starts : float [1/h]
-        Starts an hour that its motor bears.
-
-    Returns
-    -------
-    float [L]
-        Volume of the vessel.
-
-    Raises
-    ------
-    InputError
-        If a value is not above zero, or the pressures do not rise.
-
-    Examples
-    --------
     >>> size = vessel_needed(0.3, cut_in=100, cut_out=200)
     >>> starts_an_hour(0.3, drawdown(size, 100, 200))
     12.0
@@ -685,25 +365,6 @@ def vessel_needed(flow: float, cut_in: float, cut_out: float, most_starts: float
 def dry_running_level(vessel: Vessel, submergence: float = CUT_OUT_SUBMERGENCE.value) -> float:
     """Return the level at which the pump must be stopped: the outlet and the water that keeps air out of it.
 
-    Parameters
-    ----------
-    vessel : Vessel
-        The tank.
-    submergence : float [m]
-        Water over the intake.
-
-    Returns
-    -------
-    float [m]
-        Level of the float switch above the floor of the tank; what lies between it and the outlet is not pumped.
-
-    Raises
-    ------
-    InputError
-        If the pump would stop with the tank full.
-
-    Examples
-    --------
     >>> from rainharvest.siteworks.base import vessel_of
     >>> dry_running_level(vessel_of(10_000))
     0.2

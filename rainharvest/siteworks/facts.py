@@ -75,64 +75,23 @@ POINTS = 41
 
 @dataclass(frozen=True)
 class PumpWorks:
-    """A pump at work on the site.
+    """A pump at work on the site."""
 
-    Parameters
-    ----------
-    rise : Rise
-        The way up.
-    duty : Duty
-        Its duty.
-    chosen : bool
-        Whether its curve is that of a pump that was chosen; else of one that passes through the duty wanted.
-    curves : Dataset
-        On ``flow``: ``pump_head`` and ``system_head`` [m].
-    cut_in, cut_out : float [kPa]
-        Pressures at which it starts and stops.
-    vessel_volume : float [L]
-        Pressure vessel that is there, or the one that it needs.
-    starts : float [1/h]
-        Most often that it starts.
-    stop_level : float [m]
-        Level of the dry-running switch above the floor of the tank.
-    stop_litres : float [L]
-        Water between the outlet and that level, which is not pumped.
-    """
-
-    rise: Rise
-    duty: Duty
+    rise: Rise  # The way up
+    duty: Duty  # Its duty
+    # Whether its curve is that of a pump that was chosen; else of one that passes through the duty wanted
     chosen: bool
-    curves: xr.Dataset
-    cut_in: float
-    cut_out: float
-    vessel_volume: float
-    starts: float
-    stop_level: float
-    stop_litres: float
+    curves: xr.Dataset  # On ``flow``: ``pump_head`` and ``system_head`` [m]
+    cut_in: float  # [kPa] Pressures at which it starts and stops
+    cut_out: float  # [kPa] Pressures at which it starts and stops
+    vessel_volume: float  # [L] Pressure vessel that is there, or the one that it needs
+    starts: float  # [1/h] Most often that it starts
+    stop_level: float  # [m] Level of the dry-running switch above the floor of the tank
+    stop_litres: float  # [L] Water between the outlet and that level, which is not pumped
 
 
 def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> PumpWorks | None:
-    """Return the pump of a site.
-
-    Parameters
-    ----------
-    plan : PumpPlan or None
-        What was asked.
-    vessel : Vessel
-        The tank.
-    floor_height : float [m]
-        Its floor above the ground.
-
-    Returns
-    -------
-    PumpWorks or None
-        None where no pump was asked for.
-
-    Raises
-    ------
-    InputError
-        If the pump has no lift, cannot reach the highest tap, or cannot reach the pressure at which it stops.
-    """
+    """Return the pump of a site."""
     if plan is None:
         return None
     stop = dry_running_level(vessel)
@@ -176,37 +135,18 @@ def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> Pu
 
 @dataclass(frozen=True)
 class Given:
-    """What the site works take from the rest of the study.
+    """What the site works take from the rest of the study."""
 
-    Parameters
-    ----------
-    nominal : float [L]
-        Nominal size of the tank.
-    dead_share, freeboard_share : float [1]
-        Shares of it below the outlet and above the overflow.
-    mean_demand : float [L/day]
-        What is drawn on a mean day.
-    arrangement : str
-        "mains reserve", "rain only" or "combined".
-    qualities : dict of str to str
-        Quality that each thing that draws water needs, by its name.
-    catchment : Catchment or None
-        Roofs and run of pipe; None without a roof.
-    daily : Dataset or None
-        ``inflow``, ``spilled_daily``, ``stored`` on ``time``; None where no rain enters.
-    ten_year_day : float [mm/day]
-        As heavy a day as comes once in ten years.
-    """
-
-    nominal: float
-    dead_share: float
-    freeboard_share: float
-    mean_demand: float
-    arrangement: str
-    qualities: dict[str, str]
-    catchment: Catchment | None
+    nominal: float  # [L] Nominal size of the tank
+    dead_share: float  # [1] Shares of it below the outlet and above the overflow
+    freeboard_share: float  # [1] Shares of it below the outlet and above the overflow
+    mean_demand: float  # [L/day] What is drawn on a mean day
+    arrangement: str  # "mains reserve", "rain only" or "combined"
+    qualities: dict[str, str]  # Quality that each thing that draws water needs, by its name
+    catchment: Catchment | None  # Roofs and run of pipe; None without a roof
+    # ``inflow``, ``spilled_daily``, ``stored`` on ``time``; None where no rain enters
     daily: xr.Dataset | None
-    ten_year_day: float
+    ten_year_day: float  # [mm/day] As heavy a day as comes once in ten years
 
     @property
     def conveyance(self) -> Conveyance | None:
@@ -216,68 +156,30 @@ class Given:
 
 @dataclass(frozen=True)
 class Works:
-    """The site works: everything that is drawn, said and listed.
+    """The site works: everything that is drawn, said and listed."""
 
-    Parameters
-    ----------
-    site : SiteWorks
-        What was asked.
-    given : Given
-        What the study gave.
-    vessel : Vessel
-        The tank.
-    base : Base
-        What one tank stands on.
-    tap : Tap
-        The tap that is fed by the water's own weight.
-    below_tap : float [L]
-        Water above the outlet that does not reach it.
-    gauge : Dataset
-        On ``water_level``: litres, days, and pressure, flow and filling time at the tap.
-    levels : Levels or None
-        Where the run from the roof lies in the design storm; None where there is none.
-    peak : PeakOverflow or None
-        What the overflow must pass; None where no roof feeds the tank.
-    overflow : OverflowPipe or None
-        The overflow; None where it cannot be made, see ``overflow_answer``.
-    overflow_answer, soakaway_answer : str
-        Why not, in plain words; empty where it can.
-    spills : Dataset or None
-        As `rainharvest.catchment.drainage.daily_overflow`.
-    soakaway : Dataset or None
-        As `rainharvest.siteworks.overflow.size_soakaway`.
-    storms : Dataset or None
-        As `rainharvest.siteworks.overflow.biggest_storms`.
-    pump : PumpWorks or None
-        The pump, where there is one.
-    checks, treatment, tests, upkeep, parts : DataFrame
-        Tables of the rooms of their names.
-    ticks : tuple of str
-        The check list.
-    """
-
-    site: SiteWorks
-    given: Given
-    vessel: Vessel
-    base: Base
-    tap: Tap
-    below_tap: float
-    gauge: xr.Dataset
-    levels: Levels | None
-    peak: PeakOverflow | None
-    overflow: OverflowPipe | None
-    overflow_answer: str
-    spills: xr.Dataset | None
-    soakaway: xr.Dataset | None
-    soakaway_answer: str
-    storms: xr.Dataset | None
-    pump: PumpWorks | None
-    checks: pd.DataFrame
-    treatment: pd.DataFrame
-    tests: pd.DataFrame
-    upkeep: pd.DataFrame
-    parts: pd.DataFrame
-    ticks: tuple[str, ...]
+    site: SiteWorks  # What was asked
+    given: Given  # What the study gave
+    vessel: Vessel  # The tank
+    base: Base  # What one tank stands on
+    tap: Tap  # The tap that is fed by the water's own weight
+    below_tap: float  # [L] Water above the outlet that does not reach it
+    gauge: xr.Dataset  # On ``water_level``: litres, days, and pressure, flow and filling time at the tap
+    levels: Levels | None  # Where the run from the roof lies in the design storm; None where there is none
+    peak: PeakOverflow | None  # What the overflow must pass; None where no roof feeds the tank
+    overflow: OverflowPipe | None  # The overflow; None where it cannot be made, see ``overflow_answer``
+    overflow_answer: str  # Why not, in plain words; empty where it can
+    spills: xr.Dataset | None  # As `rainharvest.catchment.drainage.daily_overflow`
+    soakaway: xr.Dataset | None  # As `rainharvest.siteworks.overflow.size_soakaway`
+    soakaway_answer: str  # Why not, in plain words; empty where it can
+    storms: xr.Dataset | None  # As `rainharvest.siteworks.overflow.biggest_storms`
+    pump: PumpWorks | None  # The pump, where there is one
+    checks: pd.DataFrame  # Tables of the rooms of their names
+    treatment: pd.DataFrame  # Tables of the rooms of their names
+    tests: pd.DataFrame  # Tables of the rooms of their names
+    upkeep: pd.DataFrame  # Tables of the rooms of their names
+    parts: pd.DataFrame  # Tables of the rooms of their names
+    ticks: tuple[str, ...]  # The check list
 
     @property
     def floor_height(self) -> float:
@@ -301,20 +203,7 @@ LEVELS = 25
 
 
 def tank_height(site: SiteWorks, given: Given) -> float:
-    """Return the height of the tank: as given, else 2 m, or less where the inlet stands lower.
-
-    Parameters
-    ----------
-    site : SiteWorks
-        What was asked.
-    given : Given
-        What the study gave.
-
-    Returns
-    -------
-    float [m]
-        Height.
-    """
+    """Return the height of the tank: as given, else 2 m, or less where the inlet stands lower."""
     if site.height is not None:
         return site.height
     run = given.conveyance
@@ -324,27 +213,7 @@ def tank_height(site: SiteWorks, given: Given) -> float:
 
 
 def plan_siteworks(site: SiteWorks, given: Given) -> Works:
-    """Return the site works of a study.
-
-    Parameters
-    ----------
-    site : SiteWorks
-        What was asked.
-    given : Given
-        What the study gave.
-
-    Returns
-    -------
-    Works
-        All of them.
-
-    Raises
-    ------
-    InputError
-        If a setting is impossible: a tap under the base or above the overflow, a pump without a lift, a price
-        for what is not on the list. What cannot be made on this site (an overflow, a soakaway) is not an
-        error: its answer says why.
-    """
+    """Return the site works of a study."""
     vessel = vessel_of(
         given.nominal,
         site.form,
@@ -509,23 +378,7 @@ def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
 
 
 def siteworks_of(worked: Worked) -> Works:
-    """Return the site works of a study that has been run.
-
-    Parameters
-    ----------
-    worked : Worked
-        As `rainharvest.study.stages.work_study`.
-
-    Returns
-    -------
-    Works
-        For the tank described.
-
-    Raises
-    ------
-    InputError
-        If a setting of the site works is impossible; its place begins with "site_works".
-    """
+    """Return the site works of a study that has been run."""
     study, done = worked.study, worked.done
     rain = study.arrangement.kind != "mains reserve"
     asked = worked.flows.asked
@@ -544,25 +397,7 @@ def siteworks_of(worked: Worked) -> Works:
 
 
 def planned(site: SiteWorks, given: Given) -> Works:
-    """Return the site works, a mistake in them named by its place in the study file.
-
-    Parameters
-    ----------
-    site : SiteWorks
-        What was asked.
-    given : Given
-        What the study gave.
-
-    Returns
-    -------
-    Works
-        As `rainharvest.siteworks.facts.plan_siteworks`.
-
-    Raises
-    ------
-    InputError
-        If a setting is impossible.
-    """
+    """Return the site works, a mistake in them named by its place in the study file."""
     try:
         return plan_siteworks(site, given)
     except InputError as error:
@@ -571,35 +406,13 @@ def planned(site: SiteWorks, given: Given) -> Works:
 
 
 def qualities_of(study: Study) -> dict[str, str]:
-    """Return the quality that each thing that draws water needs.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-
-    Returns
-    -------
-    dict of str to str
-        By the name of the use, garden or pool.
-    """
+    """Return the quality that each thing that draws water needs."""
     out = {use.name: use.quality for use in study.use}
     return out | {thing.name: "outdoor" for thing in (*study.garden, *study.pool)}
 
 
 def ten_year_day(rain: xr.DataArray) -> float:
-    """Return a day as heavy as comes once in ten years; the heaviest of a record too short to say.
-
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        One record.
-
-    Returns
-    -------
-    float [mm/day]
-        As `rainharvest.rainfall.climatology.return_levels`; at least 1.
-    """
+    """Return a day as heavy as comes once in ten years; the heaviest of a record too short to say."""
     try:
         level = float(return_levels(rain, return_period=[RETURN_PERIOD.value]).return_level[0])
     except InputError:
@@ -608,41 +421,12 @@ def ten_year_day(rain: xr.DataArray) -> float:
 
 
 def siteworks_group(worked: Worked) -> xr.Dataset:
-    """Return the site works as a group of the results.
-
-    Parameters
-    ----------
-    worked : Worked
-        As `rainharvest.study.stages.work_study`.
-
-    Returns
-    -------
-    Dataset
-        As `works_dataset`.
-
-    Raises
-    ------
-    InputError
-        If a setting of the site works is impossible.
-    """
+    """Return the site works as a group of the results."""
     return works_dataset(siteworks_of(worked))
 
 
 def works_dataset(works: Works) -> xr.Dataset:
-    """Return the numbers of the site works, labelled.
-
-    Parameters
-    ----------
-    works : Works
-        As `siteworks_of`.
-
-    Returns
-    -------
-    Dataset
-        The gauge on ``water_level``, storms of the soakaway on ``storm_minutes``, the biggest storms of the
-        record on ``storm``, the list of parts on ``part``, upkeep on ``task``; single values beside. What a
-        site does not have is left out. Attributes: warnings, answers, the way of the overflow.
-    """
+    """Return the numbers of the site works, labelled."""
     vessel, base = works.vessel, works.base
     single = {
         "height": vessel.height,
@@ -717,21 +501,11 @@ def works_dataset(works: Works) -> xr.Dataset:
 
 @dataclass(frozen=True)
 class Ready:
-    """A study's site with what does not change from one slider's move to the next.
+    """A study's site with what does not change from one slider's move to the next."""
 
-    Parameters
-    ----------
-    prepared : Prepared
-        The study on its first filled version.
-    nominal : float [L]
-        Nominal size at which the tank stands at first.
-    ten_year_day : float [mm/day]
-        Of its record.
-    """
-
-    prepared: Prepared
-    nominal: float
-    ten_year_day: float
+    prepared: Prepared  # The study on its first filled version
+    nominal: float  # [L] Nominal size at which the tank stands at first
+    ten_year_day: float  # [mm/day] Of its record
 
 
 def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> Ready:
@@ -773,29 +547,7 @@ def site_given(
     area: float | None = None,
     freeboard_share: float | None = None,
 ) -> Given:
-    """Simulate a study with another tank or other roofs, for its site works.
-
-    Parameters
-    ----------
-    ready : Ready
-        As `prepare_siteworks`.
-    nominal : float [L], optional
-        Nominal size of the tank.
-    area : float [m2], optional
-        Plan area of all roofs together.
-    freeboard_share : float [1], optional
-        Share of the nominal size above the overflow.
-
-    Returns
-    -------
-    Given
-        What `site_variant` works on.
-
-    Raises
-    ------
-    InputError
-        If a value is impossible.
-    """
+    """Simulate a study with another tank or other roofs, for its site works."""
     prepared = ready.prepared
     study, size = prepared.study, ready.nominal if nominal is None else nominal
     if not 0 < size < np.inf:

@@ -40,20 +40,7 @@ SLAB = "#b9b9b4"
 
 
 def tank_figure(works: Works, figure: Figure | None = None) -> Figure:
-    """Draw the tank, its base, tap, bucket, overflow and pump to one scale, upright and along.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-    figure : Figure, optional
-        A figure that this function made before: its artists are moved.
-
-    Returns
-    -------
-    Figure
-        One scale for heights and lengths; a tank that lies on its side is seen from its end.
-    """
+    """Draw the tank, its base, tap, bucket, overflow and pump to one scale, upright and along."""
     if figure is None:
         figure, axes = new_figure("The tank on its base, to scale", height=4.8)
         axes.set_aspect("equal", adjustable="box", anchor="W")
@@ -87,18 +74,7 @@ def tank_figure(works: Works, figure: Figure | None = None) -> Figure:
 
 
 def pressure_words(works: Works) -> str:
-    """Return the line under the tank: its mass, its pressure, and whose work the base is.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        A few words.
-    """
+    """Return the line under the tank: its mass, its pressure, and whose work the base is."""
     base = works.base
     each = " each" if works.vessel.tanks > 1 else ""
     text = f"{measure(base.mass_full, 'kg', 2)} full{each}, {measure(base.ground_pressure, 'kPa', 2)} on the ground"
@@ -249,24 +225,7 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
 
 
 def run_figure(levels: Levels, vessel: Vessel, floor_height: float, figure: Figure | None = None) -> Figure:
-    """Draw the run from the roof to the tank, with the tank in its own height and width.
-
-    Parameters
-    ----------
-    levels : Levels
-        As `rainharvest.catchment.hydraulics.run_levels`.
-    vessel : Vessel
-        The tank.
-    floor_height : float [m]
-        Its floor above the ground.
-    figure : Figure, optional
-        A figure that this function made before: its artists are moved.
-
-    Returns
-    -------
-    Figure
-        Heights share one scale, lengths another; both stand on the axes.
-    """
+    """Draw the run from the roof to the tank, with the tank in its own height and width."""
     if figure is None:
         figure, axes = new_figure("", height=3.8)
         axes.set_xlabel("Along the ground (m)")
@@ -291,20 +250,7 @@ SHARES = (0.25, 0.5, 0.75, 1.0)
 
 
 def gauge_figure(works: Works, figure: Figure | None = None) -> Figure:
-    """Draw what the gauge says: litres and days by level, and beside it how long a bucket takes.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Two drawings with one scale of levels.
-    """
+    """Draw what the gauge says: litres and days by level, and beside it how long a bucket takes."""
     scale, unit = large_volume()
     metre, length = in_units(1.0, "m")
     if figure is None:

@@ -25,20 +25,7 @@ MOST_BARS = 16
 
 
 def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -> Figure:
-    """Draw what a soakaway must hold by the duration of the storm, and what it holds.
-
-    Parameters
-    ----------
-    soakaway : Dataset or None
-        As `rainharvest.siteworks.overflow.size_soakaway`; None where none can be made.
-    figure : Figure, optional
-        A figure that this function made before: its artists are moved.
-
-    Returns
-    -------
-    Figure
-        A bar a storm, with the rain that it brings.
-    """
+    """Draw what a soakaway must hold by the duration of the storm, and what it holds."""
     scale, unit = large_volume()
     if figure is None:
         figure, axes = new_figure("What the soakaway must hold", height=4.2)
@@ -104,20 +91,7 @@ MOST_STORMS = 10
 
 
 def storms_figure(storms: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw how full the tank was before each of the biggest storms, and what each brought and spilled.
-
-    Parameters
-    ----------
-    storms : Dataset
-        As `rainharvest.siteworks.overflow.biggest_storms`, ten at most.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Two bars a storm: the tank the evening before, and the storm itself.
-    """
+    """Draw how full the tank was before each of the biggest storms, and what each brought and spilled."""
     scale, unit = large_volume()
     if figure is None:
         figure, drawn = new_figure("The tank the evening before", height=5.2, ncols=2, sharey=True)
@@ -169,20 +143,7 @@ def _key(axes) -> None:
 
 
 def pump_figure(pump: PumpWorks, figure: Figure | None = None) -> Figure:
-    """Draw the pump's curve and the pipe's, and the duty point where they meet.
-
-    Parameters
-    ----------
-    pump : PumpWorks
-        As `rainharvest.siteworks.facts.pump_works`.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Heads against flow.
-    """
+    """Draw the pump's curve and the pipe's, and the duty point where they meet."""
     litre, flow_unit = in_units(1.0, "L/s")
     metre, head_unit = in_units(1.0, "m")
     if figure is None:

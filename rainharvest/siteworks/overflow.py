@@ -44,46 +44,17 @@ WAYS: dict[str, str] = {
 
 @dataclass(frozen=True)
 class OverflowPipe:
-    """The overflow.
+    """The overflow."""
 
-    Parameters
-    ----------
-    overflow_bore : float [mm]
-        Inside diameter of each pipe.
-    pipes : int [1]
-        How many.
-    passes : float [L/s]
-        Most that they pass together.
-    governed_by : str
-        "entry", "pipe" or "inlet bore": what set the bore.
-    """
-
-    overflow_bore: float
-    pipes: int
-    passes: float
-    governed_by: str
+    overflow_bore: float  # [mm] Inside diameter of each pipe
+    pipes: int  # [1] How many
+    passes: float  # [L/s] Most that they pass together
+    governed_by: str  # "entry", "pipe" or "inlet bore": what set the bore
 
 
 def stuck_valve_flow(mains_bore: float) -> float:
     """Return what a float valve that sticks open lets into the tank.
 
-    Parameters
-    ----------
-    mains_bore : float [mm]
-        Bore of the mains inlet.
-
-    Returns
-    -------
-    float [L/s]
-        Flow of the full bore at the speed of `MAINS_SPEED`. Own choice, until somebody has timed a bucket.
-
-    Raises
-    ------
-    InputError
-        If the bore is not above zero.
-
-    Examples
-    --------
     >>> stuck_valve_flow(20)
     0.942
     """
@@ -99,25 +70,6 @@ def entry_capacity(overflow_bore: float, rise: float) -> float:
     y + A / 2T = rise and Q = A sqrt(g A / T), A the wet area and T the width of the surface. When it is
     drowned it is a hole: Q = Cd A sqrt(2 g (rise - D / 2)). The lesser of the two.
 
-    Parameters
-    ----------
-    overflow_bore : float [mm]
-        Inside diameter D.
-    rise : float [m]
-        Water above the lowest point of the pipe.
-
-    Returns
-    -------
-    float [L/s]
-        Flow; zero without rise. Source: open-channel hydraulics, any textbook; own choice of the lesser.
-
-    Raises
-    ------
-    InputError
-        If the bore is not above zero.
-
-    Examples
-    --------
     >>> entry_capacity(100, 0.05), entry_capacity(100, 0.15)
     (1.33, 6.6)
     """
@@ -164,31 +116,6 @@ def overflow_pipe(
     the water no higher than that and whose pipe, 70 % full at its fall, carries it away; more pipes side by
     side where one is not enough.
 
-    Parameters
-    ----------
-    peak : float [L/s]
-        Peak flow, as `rainharvest.catchment.drainage.peak_overflow`.
-    rise : float [m]
-        How far the water may rise above the lowest point of the overflow: to the lid, or to the inlet.
-    inlet_bore : float [mm]
-        Bore of the inlet; the overflow is never smaller (practice of BS 8515 and AS/NZS 3500.3, from memory).
-    fall : float [m/m]
-        Fall of the overflow pipe.
-    roughness : float [mm]
-        Colebrook roughness of the pipe in service.
-
-    Returns
-    -------
-    OverflowPipe
-        Bore, number, what they pass.
-
-    Raises
-    ------
-    InputError
-        If there is no room above the overflow, or no number of pipes will do.
-
-    Examples
-    --------
     >>> overflow_pipe(4.5, rise=0.12, inlet_bore=100)
     OverflowPipe(overflow_bore=100.0, pipes=1, passes=4.67, governed_by='inlet bore')
     """
@@ -240,27 +167,6 @@ def storm_depths(
     A power law R = a D^b through (5 min, design intensity) and (24 h, 1.13 times the heavy day), b no less
     than zero. It stands in for the national table of storms until somebody looks that up.
 
-    Parameters
-    ----------
-    design_intensity : float [mm/h]
-        Rain of the design storm over a few minutes.
-    ten_year_day : float [mm/day]
-        A day as heavy as comes once in so many years.
-    storm_minutes : sequence of float [min]
-        Durations.
-
-    Returns
-    -------
-    DataArray [mm]
-        On ``storm_minutes``. Own choice of the law; the factor 1.13 from Hershfield 1961, from memory.
-
-    Raises
-    ------
-    InputError
-        If a value is not above zero.
-
-    Examples
-    --------
     >>> storm_depths(75, 60, [5, 60, 1440]).values
     array([ 6.25      , 17.79063218, 67.8       ])
     """
@@ -288,31 +194,6 @@ def biggest_storms(daily: xr.Dataset, capacity: float, storms: int = 10, separat
 
     A storm is a day of largest inflow, no closer than ``separation`` days to a larger one.
 
-    Parameters
-    ----------
-    daily : Dataset
-        ``inflow``, ``spilled_daily`` and ``stored`` on ``time``: a simulation of one tank.
-    capacity : float [L]
-        Usable tank size.
-    storms : int [1]
-        How many.
-    separation : int [day]
-        Least distance between two storms.
-
-    Returns
-    -------
-    Dataset
-        On ``storm``, the biggest first: ``storm_day``, ``storm_inflow`` [L/day], ``full_before`` [1],
-        ``storm_spilled`` [L/day] and ``storm_kept`` [1], the share that did not overflow that day. The first
-        day of the record is never one, since nothing is known of the evening before.
-
-    Raises
-    ------
-    InputError
-        If the simulation has no daily values, or the tank no size.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> from rainharvest.storage.simulate import simulate
     >>> time = pd.date_range("2001-01-01", periods=6)
@@ -360,23 +241,6 @@ def infiltration_rate(pit: TrialPit) -> float:
     V75-25 is the water between three quarters and one quarter of the depth, a50 the base and the walls up to
     half of it, t the longest of the times.
 
-    Parameters
-    ----------
-    pit : TrialPit
-        The trial pit.
-
-    Returns
-    -------
-    float [m/s]
-        Rate. Source: BRE Digest 365, as worked in a public calculation sheet of 14 May 2008.
-
-    Raises
-    ------
-    InputError
-        If a time is not above zero.
-
-    Examples
-    --------
     >>> f = infiltration_rate(TrialPit(pit_length=1.0, pit_width=0.75, pit_depth=1.0, minutes=(56, 55, 56)))
     >>> round(f * 1e6, 1)
     44.6
@@ -391,20 +255,6 @@ def infiltration_rate(pit: TrialPit) -> float:
 def outflow_area(soakaway_length: float, soakaway_width: float, soakaway_depth: float) -> float:
     """Return the walls through which a soakaway drains: up to half its depth, the base left out.
 
-    Parameters
-    ----------
-    soakaway_length, soakaway_width : float [m]
-        Sides of the pit.
-    soakaway_depth : float [m]
-        Below the pipe that feeds it.
-
-    Returns
-    -------
-    float [m2]
-        2 (l + w) d / 2. Source: BRE Digest 365; the base silts up.
-
-    Examples
-    --------
     >>> outflow_area(2.0, 1.5, 1.5)
     5.25
     """
@@ -416,29 +266,6 @@ def storage_required(
 ) -> xr.DataArray:
     """Return what a soakaway must hold in each of a set of storms: S = A R - O, O = a50 f D.
 
-    Parameters
-    ----------
-    drained : float [m2]
-        Plan area that drains to it.
-    storm_minutes : sequence of float [min]
-        Durations D.
-    storm_depths : sequence of float [mm]
-        Depth R of each.
-    outflow : float [m3/s]
-        a50 f, the rate at which it drains.
-
-    Returns
-    -------
-    DataArray [L]
-        On ``storm_minutes``; zero where it drains faster than it fills. Source: BRE Digest 365.
-
-    Raises
-    ------
-    InputError
-        If the two lists differ in length, or a value is below zero.
-
-    Examples
-    --------
     >>> storage_required(75, [120, 1440], [24.5, 49.6], outflow=234.1e-6).values.round().tolist()
     [152.0, 0.0]
     """
@@ -468,20 +295,6 @@ def storage_required(
 def half_empty_hours(stored: float, outflow: float) -> float:
     """Return how long a soakaway takes to drain half of what it must hold: S / 2 / (a50 f).
 
-    Parameters
-    ----------
-    stored : float [L]
-        What it must hold.
-    outflow : float [m3/s]
-        a50 f.
-
-    Returns
-    -------
-    float [h]
-        Time. Source: BRE Digest 365.
-
-    Examples
-    --------
     >>> round(half_empty_hours(1040.0, 234.1e-6) * 60)
     37
     """
@@ -504,36 +317,6 @@ def size_soakaway(
     Length l solves l w d v >= A R - (l + w) d f D for every storm, and then
     S / 2 / ((l + w) d f) <= the limit; both are linear in l.
 
-    Parameters
-    ----------
-    drained : float [m2]
-        Plan area of roof whose whole rain comes by the overflow: the tank counts as full.
-    infiltration : float [m/s]
-        As `infiltration_rate`.
-    storm_minutes : sequence of float [min]
-        Durations of the storms.
-    storm_depths : sequence of float [mm]
-        Their depths.
-    soakaway_width, soakaway_depth : float [m]
-        Width, and depth below the pipe that feeds it.
-    voids : float [1]
-        Share of the pit that water can fill.
-    half_empty_limit : float [h]
-        Time in which it must be half empty.
-
-    Returns
-    -------
-    Dataset
-        ``soakaway_length`` [m], ``soakaway_holds`` [L], ``half_empty`` [h], ``storage_required`` [L] on
-        ``storm_minutes``; attributes ``governed_by`` ("storage" or "half-empty time") and ``worst_storm``.
-
-    Raises
-    ------
-    InputError
-        If the ground is too slow for a soakaway, or a measure is not above zero.
-
-    Examples
-    --------
     >>> done = size_soakaway(75, 44.6e-6, [15, 60, 120], [14.0, 20.2, 28.7], soakaway_width=1.5, voids=0.3)
     >>> round(float(done.soakaway_length), 2), done.attrs["governed_by"]
     (1.31, 'storage')

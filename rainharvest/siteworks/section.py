@@ -37,18 +37,7 @@ from rainharvest.study.words import (
 
 
 def siteworks_section(worked: Worked) -> Section:
-    """Return base, gauge, overflow and delivery.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        A heading and a paragraph each, and the levels and distances that were checked.
-    """
+    """Return base, gauge, overflow and delivery."""
     from rainharvest.siteworks.figures import gauge_figure, tank_figure
     from rainharvest.siteworks.figures_water import soakaway_figure, storms_figure
 
@@ -78,36 +67,14 @@ def siteworks_section(worked: Worked) -> Section:
 
 
 def supply_section(worked: Worked) -> Section:
-    """Return arrangement, treatment and cautions.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        Sentences and every caution.
-    """
+    """Return arrangement, treatment and cautions."""
     said = [Paragraph(text) for text in arrangement_said(worked.study, worked.done)]
     cautions = [Caution(caution.title, caution.text) for caution in CAUTIONS.values()]
     return Section("supply", TITLES["supply"], (*said, *treatment_blocks(worked), *cautions))
 
 
 def treatment_blocks(worked: Worked) -> list[Block]:
-    """Return how the mains enter and what each use must pass through.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    list of Block
-        Sentences and a table.
-    """
+    """Return how the mains enter and what each use must pass through."""
     works = siteworks_of(worked)
     rows = tuple((row.use, row.quality, steps_said(row.steps)) for row in works.treatment.itertuples())
     return [
@@ -118,18 +85,7 @@ def treatment_blocks(worked: Worked) -> list[Block]:
 
 
 def parts_section(worked: Worked) -> Section:
-    """Return the list of parts.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        A table; prices where the study file gives them.
-    """
+    """Return the list of parts."""
     works = siteworks_of(worked)
     priced = bool(works.parts.cost.notna().any())
     rows = tuple(
@@ -152,18 +108,7 @@ def _counted(quantity: float, unit: str) -> tuple[str, str]:
 
 
 def upkeep_section(worked: Worked) -> Section:
-    """Return who does what when.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        A table, a task a row.
-    """
+    """Return who does what when."""
     upkeep = siteworks_of(worked).upkeep
     rows = []
     for _, row in upkeep.iterrows():

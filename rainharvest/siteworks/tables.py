@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.core.tables import Table
+from rainharvest.core.tables import Table, quantity
 
 NO_SOURCE = "common practice, no source"
 
@@ -193,24 +193,19 @@ AIR_GAP_LEAST_ELSEWHERE = Default(
 
 
 class TrialPit(BaseModel):
-    """A trial pit, filled and left to drain at least three times on the same or on following days.
-
-    Parameters
-    ----------
-    pit_length, pit_width : float [m]
-        Sides of the pit.
-    pit_depth : float [m]
-        Depth of the water at the start, the effective depth.
-    minutes : tuple of float [min]
-        Time from three quarters full to one quarter full, of each filling.
-    """
+    """A trial pit, filled and left to drain at least three times on the same or on following days."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    pit_length: float = Field(gt=0, le=20, description="length of the pit [m]")
-    pit_width: float = Field(gt=0, le=20, description="width of the pit [m]")
-    pit_depth: float = Field(gt=0, le=10, description="water at the start [m]")
-    minutes: tuple[float, ...] = Field(min_length=1, max_length=20, description="from 75 to 25 % full [min]")
+    pit_length: float = quantity("m", "Sides of the pit.", gt=0, le=20)
+    pit_width: float = quantity("m", "Sides of the pit.", gt=0, le=20)
+    pit_depth: float = quantity("m", "Depth of the water at the start, the effective depth.", gt=0, le=10)
+    minutes: tuple[float, ...] = quantity(
+        "min",
+        "Time from three quarters full to one quarter full, of each filling.",
+        min_length=1,
+        max_length=20,
+    )
 
     @property
     def complete(self) -> bool:
@@ -219,47 +214,41 @@ class TrialPit(BaseModel):
 
 
 class PumpPlan(Table):
-    """A pump, where the taps stand too high for the water's own weight.
+    """A pump, where the taps stand too high for the water's own weight."""
 
-    Parameters
-    ----------
-    highest_tap : float [m]
-        Highest tap above the ground on which the tank's base stands.
-    pressure : float [kPa]
-        Wanted there.
-    flow : float [L/s]
-        Wanted with as many taps open as are open at once.
-    pipe_length : float [m]
-        Straight pipe from the pump to that tap.
-    pipe_bore : float [mm]
-        Its inside diameter.
-    shut_off_head : float [m], optional
-        Head of the chosen pump at no flow; with ``most_flow``.
-    most_flow : float [L/s], optional
-        Flow of the chosen pump at no head.
-    pump_efficiency, motor_efficiency : float [1]
-        Of the pump at its duty and of the motor.
-    cut_in, cut_out : float [kPa], optional
-        Pressures at the pump at which it starts and stops.
-    vessel_volume : float [L], optional
-        Pressure vessel that is there; without one, the one needed is worked out.
-    most_starts : float [1/h]
-        Starts an hour that the motor bears.
-    """
-
-    highest_tap: float = Field(ge=-50, le=200)
-    pressure: float = Field(FIXTURE_PRESSURE.value, ge=0, le=1000)
-    flow: float = Field(FIXTURE_FLOW.value, gt=0, le=100)
-    pipe_length: float = Field(20.0, ge=0, le=5000)
-    pipe_bore: float = Field(25.0, gt=0, le=500)
-    shut_off_head: float | None = Field(None, gt=0, le=500)
-    most_flow: float | None = Field(None, gt=0, le=1000)
-    pump_efficiency: float = Field(PUMP_EFFICIENCY.value, gt=0, le=1)
-    motor_efficiency: float = Field(MOTOR_EFFICIENCY.value, gt=0, le=1)
-    cut_in: float | None = Field(None, ge=0, le=1500)
-    cut_out: float | None = Field(None, gt=0, le=2000)
-    vessel_volume: float | None = Field(None, gt=0, le=10_000)
-    most_starts: float = Field(STARTS.value, gt=0, le=200)
+    highest_tap: float = quantity(
+        "m", "Highest tap above the ground on which the tank's base stands.", ge=-50, le=200
+    )
+    pressure: float = quantity("kPa", "Wanted there.", FIXTURE_PRESSURE, ge=0, le=1000)
+    flow: float = quantity(
+        "L/s", "Wanted with as many taps open as are open at once.", FIXTURE_FLOW, gt=0, le=100
+    )
+    pipe_length: float = quantity("m", "Straight pipe from the pump to that tap.", 20.0, ge=0, le=5000)
+    pipe_bore: float = quantity("mm", "Its inside diameter.", 25.0, gt=0, le=500)
+    shut_off_head: float | None = quantity(
+        "m", "Head of the chosen pump at no flow; with ``most_flow``.", None, gt=0, le=500
+    )
+    most_flow: float | None = quantity("L/s", "Flow of the chosen pump at no head.", None, gt=0, le=1000)
+    pump_efficiency: float = quantity(
+        "1", "Of the pump at its duty and of the motor.", PUMP_EFFICIENCY, gt=0, le=1
+    )
+    motor_efficiency: float = quantity(
+        "1", "Of the pump at its duty and of the motor.", MOTOR_EFFICIENCY, gt=0, le=1
+    )
+    cut_in: float | None = quantity(
+        "kPa", "Pressures at the pump at which it starts and stops.", None, ge=0, le=1500
+    )
+    cut_out: float | None = quantity(
+        "kPa", "Pressures at the pump at which it starts and stops.", None, gt=0, le=2000
+    )
+    vessel_volume: float | None = quantity(
+        "L",
+        "Pressure vessel that is there; without one, the one needed is worked out.",
+        None,
+        gt=0,
+        le=10_000,
+    )
+    most_starts: float = quantity("1/h", "Starts an hour that the motor bears.", STARTS, gt=0, le=200)
 
     @model_validator(mode="after")
     def _pairs(self):
@@ -275,106 +264,84 @@ class PumpPlan(Table):
 
 
 class SiteWorks(Table):
-    """Ground, tank, tap, overflow and treatment of a site; everything may be left out.
+    """Ground, tank, tap, overflow and treatment of a site; everything may be left out."""
 
-    Parameters
-    ----------
-    form : str
-        Shape of the tank: "upright", "horizontal" or "rectangular".
-    tanks : int [1]
-        How many alike.
-    height : float [m], optional
-        Inside height of a tank, the diameter of one on its side; as the inlet allows, 2 m at most, if not given.
-    tank_width : float [m], optional
-        Width of a rectangular tank.
-    empty_mass : float [kg], optional
-        Mass of one empty tank.
-    ground : str
-        A key of `rainharvest.siteworks.base.GROUNDS`.
-    bearing : float [kPa], optional
-        What an engineer allows.
-    slab_thickness, slab_margin : float [m]
-        Of the concrete; a thickness of zero is a prepared bed.
-    stand : float [m]
-        Height of a stand on it.
-    tap_height : float [m], optional
-        Mouth of the tap above the ground; at the level of the outlet if not given.
-    tap_run : float [m]
-        Pipe to the tap; zero for a tap in the wall of the tank.
-    tap_bore : float [mm]
-        Its inside diameter.
-    bucket : float [L]
-        What is filled.
-    bucket_height : float [m]
-        How high that is.
-    overflow_to : str
-        "soakaway", "garden", "drain" or "watercourse".
-    overflow_run : float [m]
-        Length of the overflow pipe.
-    design_intensity : float [mm/h]
-        Rain of the design storm.
-    storm_minutes : list of float [min], optional
-        Durations of the storms that the local rules name; with ``storm_depths``.
-    storm_depths : list of float [mm], optional
-        Their depths.
-    trial_pit : TrialPit, optional
-        What was measured in a trial pit.
-    soakaway_width, soakaway_depth : float [m]
-        Of the soakaway; its length is worked out.
-    voids : float [1]
-        Share of it that water can fill.
-    building_distance, boundary_distance, soakaway_distance, opening : float [m], optional
-        What was measured, as `rainharvest.siteworks.upkeep.Distances`.
-    shaded : bool, optional
-        Whether the tank stands in the shade at noon.
-    disinfect : str
-        "ultraviolet", "chlorine" or "both", for what must be disinfected.
-    mains_bore : float [mm]
-        Bore of the mains inlet, for its air gap.
-    wet_month : int [1]
-        Month in which the rains begin.
-    pump : PumpPlan, optional
-        The pump; without one the water comes by its own weight.
-    prices : dict of str to float
-        Price of each part by its name on the list of parts.
-    """
-
-    form: Literal["upright", "horizontal", "rectangular"] = "upright"
-    tanks: int = Field(1, ge=1, le=100)
-    height: float | None = Field(None, gt=0, le=50)
-    tank_width: float | None = Field(None, gt=0, le=200)
-    empty_mass: float | None = Field(None, ge=0, le=1e6)
+    form: Literal["upright", "horizontal", "rectangular"] = Field(
+        "upright", description='Shape of the tank: "upright", "horizontal" or "rectangular".'
+    )
+    tanks: int = quantity("1", "How many alike.", 1, ge=1, le=100)
+    height: float | None = quantity(
+        "m",
+        "Inside height of a tank, the diameter of one on its side; as the inlet allows, 2 m at most, if not given.",
+        None,
+        gt=0,
+        le=50,
+    )
+    tank_width: float | None = quantity("m", "Width of a rectangular tank.", None, gt=0, le=200)
+    empty_mass: float | None = quantity("kg", "Mass of one empty tank.", None, ge=0, le=1e6)
     ground: Literal[
         "bedrock", "layered rock", "gravel", "sand", "clay", "expansive clay", "fill", "peat", "unknown"
-    ] = GROUND
-    bearing: float | None = Field(None, gt=0, le=10_000)
-    slab_thickness: float = Field(SLAB_THICKNESS.value, ge=0, le=2)
-    slab_margin: float = Field(SLAB_MARGIN.value, ge=0, le=5)
-    stand: float = Field(0.0, ge=0, le=30)
-    tap_height: float | None = Field(None, le=100)
-    tap_run: float = Field(0.0, ge=0, le=1000)
-    tap_bore: float = Field(TAP_BORE.value, gt=0, le=200)
-    bucket: float = Field(BUCKET.value, gt=0, le=1000)
-    bucket_height: float = Field(BUCKET_HEIGHT.value, gt=0, le=2)
-    overflow_to: Literal["soakaway", "garden", "drain", "watercourse"] = "soakaway"
-    overflow_run: float = Field(6.0, ge=0, le=1000)
-    design_intensity: float = Field(DESIGN_INTENSITY.value, gt=0, le=1000)
-    storm_minutes: tuple[float, ...] | None = Field(None, min_length=1, max_length=100)
-    storm_depths: tuple[float, ...] | None = Field(None, min_length=1, max_length=100)
-    trial_pit: TrialPit | None = None
-    soakaway_width: float = Field(1.0, gt=0, le=50)
-    soakaway_depth: float = Field(1.5, gt=0, le=10)
-    voids: float = Field(VOIDS.value, gt=0, le=1)
-    building_distance: float | None = Field(None, ge=0, le=10_000)
-    boundary_distance: float | None = Field(None, ge=0, le=10_000)
-    soakaway_distance: float | None = Field(None, ge=0, le=10_000)
-    opening: float | None = Field(None, gt=0, le=1000)
-    shaded: bool | None = None
-    disinfect: Literal["ultraviolet", "chlorine", "both"] = "ultraviolet"
-    mains_bore: float = Field(20.0, gt=0, le=300)
-    wet_month: int = Field(1, ge=1, le=12)
-    pump: PumpPlan | None = None
-    prices: dict[str, float] = Field(default_factory=dict)
+    ] = Field(GROUND, description="A key of `rainharvest.siteworks.base.GROUNDS`.")
+    bearing: float | None = quantity("kPa", "What an engineer allows.", None, gt=0, le=10_000)
+    slab_thickness: float = quantity(
+        "m", "Of the concrete; a thickness of zero is a prepared bed.", SLAB_THICKNESS, ge=0, le=2
+    )
+    slab_margin: float = quantity(
+        "m", "Of the concrete; a thickness of zero is a prepared bed.", SLAB_MARGIN, ge=0, le=5
+    )
+    stand: float = quantity("m", "Height of a stand on it.", 0.0, ge=0, le=30)
+    tap_height: float | None = quantity(
+        "m", "Mouth of the tap above the ground; at the level of the outlet if not given.", None, le=100
+    )
+    tap_run: float = quantity(
+        "m", "Pipe to the tap; zero for a tap in the wall of the tank.", 0.0, ge=0, le=1000
+    )
+    tap_bore: float = quantity("mm", "Its inside diameter.", TAP_BORE, gt=0, le=200)
+    bucket: float = quantity("L", "What is filled.", BUCKET, gt=0, le=1000)
+    bucket_height: float = quantity("m", "How high that is.", BUCKET_HEIGHT, gt=0, le=2)
+    overflow_to: Literal["soakaway", "garden", "drain", "watercourse"] = Field(
+        "soakaway", description='"soakaway", "garden", "drain" or "watercourse".'
+    )
+    overflow_run: float = quantity("m", "Length of the overflow pipe.", 6.0, ge=0, le=1000)
+    design_intensity: float = quantity("mm/h", "Rain of the design storm.", DESIGN_INTENSITY, gt=0, le=1000)
+    storm_minutes: tuple[float, ...] | None = quantity(
+        "min",
+        "Durations of the storms that the local rules name; with ``storm_depths``.",
+        None,
+        min_length=1,
+        max_length=100,
+    )
+    storm_depths: tuple[float, ...] | None = quantity(
+        "mm", "Their depths.", None, min_length=1, max_length=100
+    )
+    trial_pit: TrialPit | None = Field(None, description="What was measured in a trial pit.")
+    soakaway_width: float = quantity("m", "Of the soakaway; its length is worked out.", 1.0, gt=0, le=50)
+    soakaway_depth: float = quantity("m", "Of the soakaway; its length is worked out.", 1.5, gt=0, le=10)
+    voids: float = quantity("1", "Share of it that water can fill.", VOIDS, gt=0, le=1)
+    building_distance: float | None = quantity(
+        "m", "What was measured, as `rainharvest.siteworks.upkeep.Distances`.", None, ge=0, le=10_000
+    )
+    boundary_distance: float | None = quantity(
+        "m", "What was measured, as `rainharvest.siteworks.upkeep.Distances`.", None, ge=0, le=10_000
+    )
+    soakaway_distance: float | None = quantity(
+        "m", "What was measured, as `rainharvest.siteworks.upkeep.Distances`.", None, ge=0, le=10_000
+    )
+    opening: float | None = quantity(
+        "m", "What was measured, as `rainharvest.siteworks.upkeep.Distances`.", None, gt=0, le=1000
+    )
+    shaded: bool | None = Field(None, description="Whether the tank stands in the shade at noon.")
+    disinfect: Literal["ultraviolet", "chlorine", "both"] = Field(
+        "ultraviolet", description='"ultraviolet", "chlorine" or "both", for what must be disinfected.'
+    )
+    mains_bore: float = quantity("mm", "Bore of the mains inlet, for its air gap.", 20.0, gt=0, le=300)
+    wet_month: int = quantity("1", "Month in which the rains begin.", 1, ge=1, le=12)
+    pump: PumpPlan | None = Field(
+        None, description="The pump; without one the water comes by its own weight."
+    )
+    prices: dict[str, float] = Field(
+        default_factory=dict, description="Price of each part by its name on the list of parts."
+    )
 
     @model_validator(mode="after")
     def _fits_together(self):

@@ -21,28 +21,6 @@ RULES = {"United Kingdom": AIR_GAP_LEAST, "elsewhere": AIR_GAP_LEAST_ELSEWHERE}
 def air_gap(*bores: float, rule: str = "elsewhere") -> float:
     """Return the air gap under the mains inlets of a tank: the larger of the least gap and twice the bores.
 
-    Parameters
-    ----------
-    *bores : float
-        Bore of each inlet that discharges there, mm.
-    rule : str
-        "United Kingdom" (20 mm) or "elsewhere" (25 mm).
-
-    Returns
-    -------
-    float [mm]
-        From the lowest point of the inlet down to the highest water: what stands over the sill of the overflow
-        while it runs in the design storm counts. The jet points down within 15 degrees. Source:
-        Water Regulations guidance (United Kingdom); Plumbing Africa, June 2019; what counts as the highest water
-        is common practice, no source.
-
-    Raises
-    ------
-    InputError
-        If there is no inlet, a bore is not above zero, or the rule is unknown.
-
-    Examples
-    --------
     >>> air_gap(20, rule="United Kingdom"), air_gap(20, 20, rule="United Kingdom"), air_gap(10)
     (40.0, 80.0, 25.0)
     """
@@ -270,27 +248,6 @@ def contact_minutes(ct: float, free_chlorine: float = RESIDUAL.value, least: flo
 def contact_volume(flow: float, minutes: float, baffling: float = BAFFLING.value) -> float:
     """Return the contact tank that gives nearly all of the water its time: V = Q t / B.
 
-    Parameters
-    ----------
-    flow : float [L/s]
-        Peak flow through it.
-    minutes : float [min]
-        Contact time.
-    baffling : float [1]
-        Share of the mean time that nine tenths of the water really stay: 0.1 in an open tank.
-
-    Returns
-    -------
-    float [L]
-        Volume, at its lowest level.
-
-    Raises
-    ------
-    InputError
-        If the baffling is not above 0 and up to 1, or another value is below zero.
-
-    Examples
-    --------
     >>> contact_volume(flow=0.3, minutes=30, baffling=0.3)
     1800.0
     """
@@ -304,27 +261,6 @@ def contact_volume(flow: float, minutes: float, baffling: float = BAFFLING.value
 def chlorine_product(volume: float, chlorine: float, strength: float) -> float:
     """Return how much liquid chlorine brings a volume of water to a dose: V c / strength.
 
-    Parameters
-    ----------
-    volume : float [L]
-        Water.
-    chlorine : float [mg/L]
-        Chlorine wanted at once; the demand of the water takes part of it.
-    strength : float [1]
-        Available chlorine of the liquid, grams in a millilitre (0.125 for 12.5 %); it weakens with age.
-
-    Returns
-    -------
-    float [mL]
-        Liquid.
-
-    Raises
-    ------
-    InputError
-        If the strength is not between 0 and 1.
-
-    Examples
-    --------
     >>> chlorine_product(volume=1000, chlorine=5, strength=0.125)
     40.0
     """
@@ -340,25 +276,6 @@ def chlorine_product(volume: float, chlorine: float, strength: float) -> float:
 def uv_dose(organism: str, logs: float) -> float:
     """Return the ultraviolet dose that inactivates an organism by so many logs.
 
-    Parameters
-    ----------
-    organism : str
-        "Cryptosporidium", "Giardia" or "viruses".
-    logs : float [1]
-        2 is 99 %, 4 is 99.99 %; the table's next higher step counts.
-
-    Returns
-    -------
-    float [mJ/cm2]
-        Dose validated for credit; 1 mJ/cm2 is 10 J/m2. Source: `rainharvest.siteworks.treatment`.
-
-    Raises
-    ------
-    InputError
-        If the table does not have it.
-
-    Examples
-    --------
     >>> uv_dose("Cryptosporidium", 4), uv_dose("viruses", 4)
     (22.0, 186.0)
     """
@@ -506,29 +423,6 @@ def treatment_of_uses(
 ) -> pd.DataFrame:
     """Return the treatment of each use in one line.
 
-    Parameters
-    ----------
-    qualities : mapping of str to str
-        Quality that each use needs, by its name.
-    arrangement : str
-        "mains reserve", "rain only" or "combined".
-    flow : float [L/s]
-        Peak flow at the taps.
-    disinfect : str
-        "ultraviolet", "chlorine" or "both".
-
-    Returns
-    -------
-    DataFrame
-        ``use``, ``quality``, ``class``, ``served``, ``steps`` (joined by arrows).
-
-    Raises
-    ------
-    InputError
-        If there is no use, or a word is unknown.
-
-    Examples
-    --------
     >>> treatment_of_uses({"toilets": "flushing"}, "rain only", 0.3).served.tolist()
     [True]
     """
@@ -555,27 +449,6 @@ def samples_to_take(
 ) -> pd.DataFrame:
     """Return what to test, how often, whose rules govern.
 
-    Parameters
-    ----------
-    qualities : iterable of str
-        Qualities of the uses that are served.
-    arrangement : str
-        "mains reserve", "rain only" or "combined".
-    disinfect : str
-        "ultraviolet", "chlorine" or "both".
-
-    Returns
-    -------
-    DataFrame
-        ``test``, ``how_often``, ``rules``. Common practice, no source, where no other is named.
-
-    Raises
-    ------
-    InputError
-        If a word is unknown.
-
-    Examples
-    --------
     >>> samples_to_take(["flushing"], "rain only").test.tolist()
     ['look and smell', 'dye test for cross-connection']
     """

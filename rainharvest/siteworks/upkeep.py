@@ -75,53 +75,18 @@ SITE_LIST: tuple[str, ...] = (
 
 @dataclass(frozen=True)
 class Distances:
-    """What was measured on the site, from the edge of the tank; None where nobody has.
+    """What was measured on the site, from the edge of the tank; None where nobody has."""
 
-    Parameters
-    ----------
-    building_distance : float [m], optional
-        To the nearest building.
-    boundary_distance : float [m], optional
-        To the boundary.
-    soakaway_distance : float [m], optional
-        From the soakaway to the nearest building or boundary.
-    opening : float [m], optional
-        Narrowest opening on the way in.
-    shaded : bool, optional
-        Whether it stands in the shade at noon.
-    """
-
-    building_distance: float | None = None
-    boundary_distance: float | None = None
-    soakaway_distance: float | None = None
-    opening: float | None = None
-    shaded: bool | None = None
+    building_distance: float | None = None  # [m] To the nearest building
+    boundary_distance: float | None = None  # [m] To the boundary
+    soakaway_distance: float | None = None  # [m] From the soakaway to the nearest building or boundary
+    opening: float | None = None  # [m] Narrowest opening on the way in
+    shaded: bool | None = None  # Whether it stands in the shade at noon
 
 
 def check_list(arrangement: str, conveyance: str, pump: bool = False) -> tuple[str, ...]:
     """Return what to tick off on the site.
 
-    Parameters
-    ----------
-    arrangement : str
-        A key of `ARRANGEMENT_LIST`.
-    conveyance : str
-        "dry", "wet" or "none".
-    pump : bool
-        Whether there is a pump.
-
-    Returns
-    -------
-    tuple of str
-        Sentences.
-
-    Raises
-    ------
-    InputError
-        If a word is unknown.
-
-    Examples
-    --------
     >>> len(check_list("rain only", "dry")), len(check_list("combined", "wet", pump=True))
     (14, 18)
     """
@@ -149,28 +114,6 @@ def siting_checks(
 ) -> pd.DataFrame:
     """Return the levels and distances of a site, each against what it must be.
 
-    Parameters
-    ----------
-    vessel : Vessel
-        The tank.
-    floor_height : float [m]
-        Floor of the tank above the ground.
-    conveyance : Conveyance, optional
-        The run from the roof; its levels are above the floor of the tank.
-    flow : float [L/s]
-        Flow of the design storm.
-    distances : Distances
-        What was measured.
-    overflow_to : str
-        Where the surplus goes; empty where no roof feeds the tank.
-
-    Returns
-    -------
-    DataFrame
-        ``check``, ``found``, ``asked``, ``fits``: "yes", "no", or "measure it" where nobody has.
-
-    Examples
-    --------
     >>> from rainharvest.siteworks.base import vessel_of
     >>> run = Conveyance(kind="dry", run=10, bore=100, outlet_level=3.0, inlet_level=2.1)
     >>> table = siting_checks(vessel_of(10_000), 0.1, run, 2.0, distances=Distances(soakaway_distance=6))
@@ -244,27 +187,14 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 
 @dataclass(frozen=True)
 class Task:
-    """One task of upkeep.
+    """One task of upkeep."""
 
-    Parameters
-    ----------
-    task : str
-        What is done.
-    months : int
-        Every so many months.
-    source : str
-        Where the interval comes from.
-    where : tuple of str
-        Parts that must be there: "roof", "wet run", "pump", "lamp", "chlorine", "filters", "mains"; all of them.
-    mind : str
-        The caution of that task: a key of `rainharvest.core.defaults.CAUTIONS`.
-    """
-
-    task: str
-    months: int
-    source: str
+    task: str  # What is done
+    months: int  # Every so many months
+    source: str  # Where the interval comes from
+    # Parts that must be there: "roof", "wet run", "pump", "lamp", "chlorine", "filters", "mains"; all of them
     where: tuple[str, ...] = ()
-    mind: str = ""
+    mind: str = ""  # The caution of that task: a key of `rainharvest.core.defaults.CAUTIONS`
 
 
 TASKS: tuple[Task, ...] = (
@@ -326,18 +256,6 @@ TASKS: tuple[Task, ...] = (
 def upkeep_tasks(parts: set[str]) -> tuple[Task, ...]:
     """Return the tasks of a site with these parts.
 
-    Parameters
-    ----------
-    parts : set of str
-        Of "roof", "wet run", "pump", "lamp", "chlorine", "filters", "mains".
-
-    Returns
-    -------
-    tuple of Task
-        In the order of `TASKS`.
-
-    Examples
-    --------
     >>> len(upkeep_tasks(set())), len(upkeep_tasks({"pump"}))
     (6, 7)
     """
@@ -350,25 +268,6 @@ def upkeep_calendar(parts: set[str], wet_month: int = 1) -> pd.DataFrame:
     Tasks of more than a month fall due in the month before the rains and every so many months after; tasks
     of more than a year in the first year.
 
-    Parameters
-    ----------
-    parts : set of str
-        As `upkeep_tasks`.
-    wet_month : int
-        Month in which the rains begin, 1 to 12: gutters and screens are cleaned before it.
-
-    Returns
-    -------
-    DataFrame
-        A row a task, a column a month, and ``every`` (months), ``source``, ``mind``.
-
-    Raises
-    ------
-    InputError
-        If there is no such month.
-
-    Examples
-    --------
     >>> year = upkeep_calendar({"roof"}, wet_month=5)
     >>> row = year[year.task.str.startswith("look at roof")].iloc[0]
     >>> [month for month in MONTHS if row[month]]
@@ -386,24 +285,12 @@ def upkeep_calendar(parts: set[str], wet_month: int = 1) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class Part:
-    """One part.
+    """One part."""
 
-    Parameters
-    ----------
-    part : str
-        What it is, by kind and size; the key under which its price is given.
-    quantity : float
-        How much of it.
-    counted : str
-        What is counted: "piece", "m", "m2", "m3".
-    what_for : str
-        Its size and duty.
-    """
-
-    part: str
-    quantity: float
-    counted: str
-    what_for: str = ""
+    part: str  # What it is, by kind and size; the key under which its price is given
+    quantity: float  # How much of it
+    counted: str  # What is counted: "piece", "m", "m2", "m3"
+    what_for: str = ""  # Its size and duty
 
 
 PART_NAMES: tuple[str, ...] = (
@@ -440,27 +327,6 @@ PART_NAMES: tuple[str, ...] = (
 def price_parts(parts: list[Part], prices: Mapping[str, float]) -> pd.DataFrame:
     """Return the list of parts with what each costs.
 
-    Parameters
-    ----------
-    parts : list of Part
-        The parts.
-    prices : mapping of str to float
-        Price of one piece, metre, square metre or cubic metre by the part's name, in the study's currency;
-        nothing is assumed for a part without one.
-
-    Returns
-    -------
-    DataFrame
-        ``part``, ``quantity``, ``counted``, ``what_for``, ``price`` and ``cost``, NaN where no price is given.
-
-    Raises
-    ------
-    InputError
-        If a price is below zero, or is given for what is no part; a price for a part that this site does not
-        need is not used.
-
-    Examples
-    --------
     >>> table = price_parts([Part("tap", 2, "piece")], {"tap": 15.0})
     >>> table.cost.tolist()
     [30.0]
@@ -508,42 +374,6 @@ def site_parts(
 ) -> list[Part]:
     """Return the parts of a site, by kind and size.
 
-    Parameters
-    ----------
-    vessel : Vessel
-        The tank.
-    base : Base
-        What one tank stands on.
-    overflow : OverflowPipe, optional
-        The overflow of one tank.
-    overflow_run : float [m]
-        Length of each of its pipes.
-    soakaway : tuple of float, optional
-        Its length, width and depth, m.
-    conveyance : Conveyance, optional
-        The run from the roof.
-    roofs : int [1]
-        Roofs that are connected.
-    flush_litres : float [L]
-        First flush turned away, of all roofs.
-    tap : Tap, optional
-        A tap at the tank.
-    motor_size : float [W], optional
-        Rating of the pump's motor, where there is a pump.
-    vessel_volume : float [L], optional
-        Its pressure vessel.
-    mains_bore : float [mm], optional
-        Bore of the mains inlet, where the mains enter the tank.
-    disinfect : str, optional
-        "ultraviolet", "chlorine" or "both", where any use asks for it.
-
-    Returns
-    -------
-    list of Part
-        In the order of the water; what is not there is left out.
-
-    Examples
-    --------
     >>> from rainharvest.siteworks.base import base_of
     >>> from rainharvest.siteworks.base import vessel_of
     >>> tank = vessel_of(10_000)

@@ -24,18 +24,7 @@ from rainharvest.sizing.tables import PUMP_ENERGY
 
 
 def overflow_words(works: Works) -> str:
-    """Return what the overflow must pass, how wide it is and where it goes, in a few sentences.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the overflow must pass, how wide it is and where it goes, in a few sentences."""
     stuck = measure(stuck_valve_flow(works.site.mains_bore), "L/s", 2)
     if works.peak is None:
         return " ".join(
@@ -90,18 +79,7 @@ def _pipe_said(works: Works) -> list[str]:
 
 
 def spills_words(works: Works) -> str:
-    """Return how often and how much the tank spills, in a sentence or two.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return how often and how much the tank spills, in a sentence or two."""
     spills = works.spills
     if spills is None:
         return "No rain enters the tank."
@@ -116,18 +94,7 @@ def spills_words(works: Works) -> str:
 
 
 def soakaway_words(works: Works) -> str:
-    """Return the soakaway that would take the overflow of a full tank, or why there is none.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return the soakaway that would take the overflow of a full tank, or why there is none."""
     done = works.soakaway
     if done is None:
         return f"Soakaway: {works.soakaway_answer}."
@@ -159,18 +126,7 @@ def soakaway_words(works: Works) -> str:
 
 
 def storms_words(works: Works) -> str:
-    """Return what the tank does to the biggest storms, in a sentence or two.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the tank does to the biggest storms, in a sentence or two."""
     storms = works.storms
     if storms is None or storms.sizes["storm"] == 0:
         return "No storm reaches the tank."
@@ -186,18 +142,7 @@ def storms_words(works: Works) -> str:
 
 
 def mains_words(works: Works) -> str:
-    """Return how the mains may enter the tank, in a sentence.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return how the mains may enter the tank, in a sentence."""
     if works.given.arrangement == "rain only":
         return "The mains never reach this tank, by no pipe and no valve."
     bore = works.site.mains_bore
@@ -213,18 +158,7 @@ SHAPE_WORDS = {"upright": "upright", "horizontal": "lying", "rectangular": "rect
 
 
 def tank_words(works: Works) -> str:
-    """Return what the tank is and where its marks are, in a few sentences.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the tank is and where its marks are, in a few sentences."""
     vessel = works.vessel
     plan = (
         f"{measure(vessel.tank_length, 'm', 2)} across"
@@ -240,18 +174,7 @@ def tank_words(works: Works) -> str:
 
 
 def base_words(works: Works) -> str:
-    """Return what the tank weighs, how hard it presses and on what it may stand, in a few sentences.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the tank weighs, how hard it presses and on what it may stand, in a few sentences."""
     base, one = works.base, "Each" if works.vessel.tanks > 1 else "It"
     said = [
         f"{one} weighs {measure(base.mass_full, 'kg', 2)} when full, slab included, and presses with "
@@ -279,18 +202,7 @@ def base_words(works: Works) -> str:
 
 
 def gauge_words(works: Works) -> str:
-    """Return what the gauge says and how long a full tank lasts, in a few sentences.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the gauge says and how long a full tank lasts, in a few sentences."""
     gauge, vessel = works.gauge, works.vessel
     middle = (vessel.outlet_mark + vessel.overflow_mark) / 2
     half = float(vessel.volume(middle) - vessel.volume(vessel.outlet_mark))
@@ -304,18 +216,7 @@ def gauge_words(works: Works) -> str:
 
 
 def gravity_words(works: Works) -> str:
-    """Return what the water's own weight does at the tap, and whether a bucket fits under it.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the water's own weight does at the tap, and whether a bucket fits under it."""
     gauge, tap, vessel = works.gauge, works.tap, works.vessel
     middle = (max(vessel.outlet_mark, tap.tap_level) + vessel.overflow_mark) / 2
     near = gauge.sel(water_level=middle, method="nearest")
@@ -341,18 +242,7 @@ def gravity_words(works: Works) -> str:
 
 
 def pump_words(works: Works) -> str:
-    """Return what the pump gives, takes and needs, in a few sentences.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the pump gives, takes and needs, in a few sentences."""
     pump = works.pump
     if pump is None:
         return "No pump is asked for: the water comes by its own weight."
@@ -388,18 +278,7 @@ def pump_words(works: Works) -> str:
 
 
 def treatment_words(works: Works) -> str:
-    """Return what each use must pass through, in a few sentences.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what each use must pass through, in a few sentences."""
     table = works.treatment
     said = []
     for steps, rows in table[table.served].groupby("steps", sort=False):
@@ -421,18 +300,7 @@ def _named(names) -> str:
 
 
 def siting_words(works: Works) -> str:
-    """Return what does not fit on the site and what nobody has measured, in a sentence or two.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what does not fit on the site and what nobody has measured, in a sentence or two."""
     checks = works.checks
     bad = [
         f"{row.check} ({row.found}; asked: {row.asked})" for row in checks[checks.fits == "no"].itertuples()
@@ -445,18 +313,7 @@ def siting_words(works: Works) -> str:
 
 
 def parts_words(works: Works) -> str:
-    """Return what the parts cost, as far as prices were given, in a sentence.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the parts cost, as far as prices were given, in a sentence."""
     parts = works.parts
     without = int(parts.cost.isna().sum())
     if without == len(parts):
@@ -486,18 +343,7 @@ SAID = {
 
 
 def siteworks_said(works: Works) -> list[tuple[str, str]]:
-    """Return all that is said of a site.
-
-    Parameters
-    ----------
-    works : Works
-        As `rainharvest.siteworks.facts.siteworks_of`.
-
-    Returns
-    -------
-    list of (str, str)
-        Heading and plain text, in the order of `SAID`; no pump's where there is none.
-    """
+    """Return all that is said of a site."""
     return [(head, words(works)) for head, words in SAID.items() if head != "Water by pump" or works.pump]
 
 
@@ -529,20 +375,6 @@ UPKEEP = (
 def when_said(months: list[str], every: int) -> str:
     """Return when a task is due.
 
-    Parameters
-    ----------
-    months : list of str
-        Months in which it falls.
-    every : int [month]
-        Months from one time to the next.
-
-    Returns
-    -------
-    str
-        A few words.
-
-    Examples
-    --------
     >>> when_said(["May", "November"], 6), when_said(["November"], 24)
     ('May, November', 'November, every 2 years')
     """
@@ -555,18 +387,6 @@ def when_said(months: list[str], every: int) -> str:
 def steps_said(steps: str) -> str:
     """Return the steps of a treatment in the order of the water.
 
-    Parameters
-    ----------
-    steps : str
-        Steps with " > " between them.
-
-    Returns
-    -------
-    str
-        Words.
-
-    Examples
-    --------
     >>> steps_said("leaf screen > covered tank")
     'leaf screen, then covered tank'
     """
@@ -576,18 +396,6 @@ def steps_said(steps: str) -> str:
 def reader_units(text: str) -> str:
     """Return a short text of the site works with its measures in the reader's units.
 
-    Parameters
-    ----------
-    text : str
-        Metric, such as "100 mm bore".
-
-    Returns
-    -------
-    str
-        The same for a metric reader.
-
-    Examples
-    --------
     >>> from rainharvest.core.reader import US, reading
     >>> with reading(US):
     ...     reader_units("238 L in all")

@@ -73,30 +73,7 @@ EVERY = MEASURES + (
 def measures_of_draws(
     drawn: Drawn, capacity, *, keep: Sequence[str] = MEASURES, threads: int = 1
 ) -> xr.Dataset:
-    """Simulate every size in every draw, and keep only the measures named.
-
-    Parameters
-    ----------
-    drawn : Drawn
-        What enters the balance.
-    capacity : array_like [L]
-        Usable tank sizes.
-    keep : sequence of str
-        Measures of `rainharvest.simulate`, by year or not, and ``yearly_yield``, ``failed_a_year``,
-        ``spilled_share``, ``yield_quantile``.
-    threads : int [1]
-        Blocks of tanks simulated side by side.
-
-    Returns
-    -------
-    Dataset
-        What was named, on (draw, capacity), and ``year`` or ``quantile`` where it has them.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.simulate`; also if a measure is unknown.
-    """
+    """Simulate every size in every draw, and keep only the measures named."""
     sizes = np.atleast_1d(np.asarray(capacity, dtype=float))
     along = xr.DataArray(sizes, {"capacity": sizes}, ("capacity",))
     grown = {name: s * along for name, s in drawn.case.shares.items()}
@@ -154,34 +131,6 @@ def uncertain_curve(
 
     Every draw begins as the record does, with an empty tank unless the case says otherwise; so the band of a
     tank that hardly ever fails lies below 1 by what its first filling costs.
-
-    Parameters
-    ----------
-    drawn : Drawn
-        The draws.
-    record : Drawn
-        The record as it stands, from `rainharvest.sizing.uncertainty.record_inputs`.
-    capacity : array_like [L]
-        Usable tank sizes, rising.
-    target : float [1], optional
-        Reliability to reach.
-    measure : str
-        "volume_reliability" or "time_reliability".
-    threads : int [1]
-        Blocks of tanks simulated side by side.
-
-    Returns
-    -------
-    Dataset
-        On ``capacity``: ``reliability_on_record`` (median of the fillings), ``reliability_low``,
-        ``reliability_middle``, ``reliability_high`` and the same of the yearly yield; with a target,
-        ``draws_reaching``, the share of the draws that reach it. On (draw, capacity): ``reliability``.
-        The bounds are the 5th, 50th and 95th per cent of the draws, as (n + 1) p ranks.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.simulate`.
     """
     keep = (measure, "yearly_yield")
     done = measures_of_draws(drawn, capacity, keep=keep, threads=threads)
@@ -205,34 +154,17 @@ def uncertain_curve(
 
 @dataclass(frozen=True)
 class SureSize:
-    """The tank that reaches the target in most draws, beside the one on the record as it stands.
+    """The tank that reaches the target in most draws, beside the one on the record as it stands."""
 
-    Parameters
-    ----------
-    capacity : float [L]
-        Smallest usable size, in whole litres, that reaches the target in a share ``sure`` of the draws;
-        NaN if none does.
-    on_record : float [L]
-        The same for the fillings of the record as it stands; NaN if none does.
-    reached_by : float [1]
-        Share of the draws in which that size reaches the target.
-    one_less_reached_by : float [1]
-        Share in which one litre less does: below ``sure``.
-    sure : float [1]
-        Share asked for.
-    target : float [1]
-        Reliability to reach.
-    measure : str
-        Which reliability.
-    """
-
+    # [L] Smallest usable size, in whole litres, that reaches the target in a share ``sure`` of the draws; NaN
+    # if none does
     capacity: float
-    on_record: float
-    reached_by: float
-    one_less_reached_by: float
-    sure: float
-    target: float
-    measure: str
+    on_record: float  # [L] The same for the fillings of the record as it stands; NaN if none does
+    reached_by: float  # [1] Share of the draws in which that size reaches the target
+    one_less_reached_by: float  # [1] Share in which one litre less does: below ``sure``
+    sure: float  # [1] Share asked for
+    target: float  # [1] Reliability to reach
+    measure: str  # Which reliability
 
 
 def sure_size(
@@ -245,36 +177,7 @@ def sure_size(
     largest: float | None = None,
     threads: int = 1,
 ) -> SureSize:
-    """Find the smallest tank that reaches the target in nine of ten draws, to the litre.
-
-    Parameters
-    ----------
-    drawn : Drawn
-        The draws.
-    record : Drawn
-        The record as it stands.
-    target : float [1]
-        Reliability to reach, above 0 and up to 1.
-    sure : float [1]
-        Share of the draws that must reach it.
-    measure : str
-        "volume_reliability", which never falls as the tank grows, or "time_reliability", of which the
-        first crossing among the sizes tried is taken.
-    largest : float [L], optional
-        Largest size worth trying in the draws; by default all the water of the wettest one.
-    threads : int [1]
-        Blocks of tanks simulated side by side.
-
-    Returns
-    -------
-    SureSize
-        Both sizes.
-
-    Raises
-    ------
-    InputError
-        If the target or the share is not above 0 and at most 1.
-    """
+    """Find the smallest tank that reaches the target in nine of ten draws, to the litre."""
     for name, value in (("target", target), ("sure", sure)):
         if not 0 < value <= 1:
             raise InputError(f"{value!r} is not possible", "give a share above 0 and up to 1", name)
@@ -346,36 +249,6 @@ def tornado(
     The answer is the reliability of one tank, or the size that reaches a target. Inputs with a range go to
     its ends; "filling" and "years" have no ends, and go to the 5th and 95th per cent of what the fillings,
     or the runs of years, give.
-
-    Parameters
-    ----------
-    case : Case
-        The site.
-    capacity : float [L], optional
-        The tank whose reliability is asked for.
-    target : float [1], optional
-        The reliability for which the size is asked; give one of the two.
-    measure : str
-        "volume_reliability" or "time_reliability".
-    runs : int [1]
-        Runs of years.
-    seed : int [1]
-        Seed of the runs of years.
-    threads : int [1]
-        Blocks of tanks simulated side by side.
-
-    Returns
-    -------
-    Dataset
-        On ``input``, widest first: ``response_low`` and ``response_high``, the answer at the low and the
-        high end of the input; ``input_low`` and ``input_high``, those ends as multiples (NaN where there
-        are none). ``response_best`` is the answer with all at their best. Sizes are read between the
-        sizes tried; one that no size reaches is NaN.
-
-    Raises
-    ------
-    InputError
-        If neither or both of capacity and target are given, or as `draw_inputs`.
     """
     sizes = _sizes(case, capacity, target)
     at_best = record_inputs(case)
@@ -424,39 +297,6 @@ def sobol_indices(
     together with others. Inputs with a range follow their triangular laws; "filling" and "years" choose
     among the fillings and the runs of years, put in the order of what they bring.
 
-    Parameters
-    ----------
-    case : Case
-        The site.
-    capacity : float [L], optional
-        The tank whose reliability is asked for.
-    target : float [1], optional
-        The reliability for which the size is asked; give one of the two.
-    measure : str
-        "volume_reliability" or "time_reliability".
-    base : int [1]
-        Points of the Sobol sequence, a power of two; base x (inputs + 2) answers are worked out.
-    runs : int [1]
-        Runs of years.
-    seed : int [1]
-        Seed of the sequence's scrambling, of the runs of years and of the confidence.
-    threads : int [1]
-        Blocks of tanks simulated side by side.
-
-    Returns
-    -------
-    Dataset
-        On ``input``, the largest total first: ``first_order``, ``total_order`` and their 95 % half-widths
-        ``first_order_confidence``, ``total_order_confidence``. NaN throughout where the answer does not
-        vary. ``out_of_reach`` is the share of answers at the largest size tried.
-
-    Raises
-    ------
-    InputError
-        If neither or both of capacity and target are given, or ``base`` is not a power of two.
-
-    Notes
-    -----
     Sampling and estimators: SALib (Saltelli et al. 2010, from memory); indices of inputs that do not matter
     scatter about zero and may be below it.
     """
@@ -529,22 +369,6 @@ def _answers(case, inputs, sizes, target, measure, threads) -> np.ndarray:
 def size_between(reached: np.ndarray, sizes: np.ndarray, target: float) -> np.ndarray:
     """Return the size at which each row first reaches a target, read between the sizes tried.
 
-    Parameters
-    ----------
-    reached : ndarray, shape (rows, sizes)
-        Reliability of each size.
-    sizes : ndarray [L]
-        Rising sizes.
-    target : float [1]
-        Reliability to reach.
-
-    Returns
-    -------
-    ndarray [L]
-        Between two sizes on the logarithm of size; NaN where none reaches it; the smallest size where all do.
-
-    Examples
-    --------
     >>> size_between(np.array([[0.2, 0.6], [0.1, 0.3]]), np.array([100.0, 400.0]), 0.4)
     array([200.,  nan])
     """

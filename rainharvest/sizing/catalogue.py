@@ -22,24 +22,12 @@ MOST_COMBINATIONS = 300_000
 
 @dataclass(frozen=True)
 class SoldTank:
-    """One tank of a catalogue: upright, its plan the same at every height.
+    """One tank of a catalogue: upright, its plan the same at every height."""
 
-    Parameters
-    ----------
-    nominal : float [L]
-        The size that it is sold as.
-    price : float
-        In the currency of the study.
-    height : float [m]
-        Height of its walls.
-    footprint : float [m2]
-        Plan area that it stands on.
-    """
-
-    nominal: float
-    price: float
-    height: float
-    footprint: float
+    nominal: float  # [L] The size that it is sold as
+    price: float  # In the currency of the study
+    height: float  # [m] Height of its walls
+    footprint: float  # [m2] Plan area that it stands on
 
     def __post_init__(self):
         for name in ("nominal", "height", "footprint"):
@@ -51,24 +39,12 @@ class SoldTank:
 
 @dataclass(frozen=True)
 class Choice:
-    """A combination of tanks that makes one store.
+    """A combination of tanks that makes one store."""
 
-    Parameters
-    ----------
-    tanks : tuple of SoldTank
-        From the largest down.
-    nominal : float [L]
-        What they hold together, a taller tank counted up to the height of the lowest.
-    price : float
-        Of the tanks and of linking them.
-    footprint : float [m2]
-        Plan area that they stand on.
-    """
-
-    tanks: tuple[SoldTank, ...]
-    nominal: float
-    price: float
-    footprint: float
+    tanks: tuple[SoldTank, ...]  # From the largest down
+    nominal: float  # [L] What they hold together, a taller tank counted up to the height of the lowest
+    price: float  # Of the tanks and of linking them
+    footprint: float  # [m2] Plan area that they stand on
 
     @property
     def words(self) -> str:
@@ -82,24 +58,7 @@ class Choice:
 
 
 def read_catalogue(path: str | os.PathLike) -> tuple[SoldTank, ...]:
-    """Read a catalogue of tanks.
-
-    Parameters
-    ----------
-    path : str or path
-        A CSV file with the columns ``nominal_L``, ``price``, ``height_m``, ``footprint_m2``; lines that
-        begin with ``#`` are remarks.
-
-    Returns
-    -------
-    tuple of SoldTank
-        In the order of the file.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, a column is missing, or a cell is not a number that can be.
-    """
+    """Read a catalogue of tanks."""
     path = Path(path)
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
@@ -157,31 +116,6 @@ def every_choice(
 
     Every combination of up to so many tanks is counted through. Among equals the one with fewer tanks stays.
 
-    Parameters
-    ----------
-    tanks : tuple of SoldTank
-        The catalogue.
-    most_linked : int [1]
-        Most tanks in one store.
-    link_price : float
-        Price of joining one more tank.
-    most_height : float [m], optional
-        What fits below the inlet or the eaves.
-    most_footprint : float [m2], optional
-        What fits on the base.
-
-    Returns
-    -------
-    tuple of Choice
-        Rising in size and in price.
-
-    Raises
-    ------
-    InputError
-        If nothing fits, or there are more combinations than can be counted through.
-
-    Examples
-    --------
     >>> small, large = SoldTank(1000, 200, 1.5, 1.0), SoldTank(3000, 450, 1.5, 2.2)
     >>> [choice.words for choice in every_choice((small, large), most_linked=2, link_price=20)]
     ['1,000 L', '2 x 1,000 L', '3,000 L', '3,000 L + 1,000 L', '2 x 3,000 L']
@@ -234,20 +168,6 @@ def every_choice(
 def cheapest(choices: tuple[Choice, ...], nominal: float) -> Choice | None:
     """Return the cheapest combination that holds at least a nominal size.
 
-    Parameters
-    ----------
-    choices : tuple of Choice
-        As `every_choice`.
-    nominal : float [L]
-        Size to reach.
-
-    Returns
-    -------
-    Choice or None
-        None where none is large enough.
-
-    Examples
-    --------
     >>> small, large = SoldTank(1000, 200, 1.5, 1.0), SoldTank(3000, 450, 1.5, 2.2)
     >>> choices = every_choice((small, large), most_linked=2)
     >>> cheapest(choices, 2500.0).words, cheapest(choices, 9000.0)

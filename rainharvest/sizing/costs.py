@@ -22,27 +22,6 @@ def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float
     end of the first year and grows by g from each year to the next; with g = 0 it is the (P/A, i, n) of
     the tables.
 
-    Parameters
-    ----------
-    rate : float [1/year]
-        Discount rate; real where the amounts are of today.
-    life : float [year]
-        Years over which it is paid.
-    growth : float [1/year]
-        Growth of the payment, above inflation where the rate is real.
-
-    Returns
-    -------
-    float [year]
-        The factor; its inverse (A/P) spreads a capital over the years.
-
-    Raises
-    ------
-    InputError
-        If the rate is below zero, the growth is -1 or less, or the life is not above zero.
-
-    Examples
-    --------
     >>> round(present_worth_factor(0.035, 20), 4)
     14.2124
     >>> present_worth_factor(0.0, 20), round(present_worth_factor(0.04, 20, growth=0.04), 4)
@@ -63,25 +42,6 @@ def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float
 def replacement_years(part_life: float, life: int) -> np.ndarray:
     """Return the years at whose end a part is bought again.
 
-    Parameters
-    ----------
-    part_life : float [year]
-        How long the part serves.
-    life : int [year]
-        Years of the study; nothing is bought at their end.
-
-    Returns
-    -------
-    ndarray of float [year]
-        Multiples of the part's life below the life of the study.
-
-    Raises
-    ------
-    InputError
-        If either is not above zero.
-
-    Examples
-    --------
     >>> replacement_years(8, 25), replacement_years(25, 25)
     (array([ 8., 16., 24.]), array([], dtype=float64))
     """
@@ -97,32 +57,7 @@ PIECE = 64
 
 
 def drawn_by_period(inflow, demand, capacity, months: int, **settings) -> xr.DataArray:
-    """Return the water drawn from each tank in each billing period.
-
-    Parameters
-    ----------
-    inflow : DataArray [L/day]
-        Water at the tank inlet, one record with dated days.
-    demand : DataArray [L/day]
-        Water asked of the tank.
-    capacity : array_like [L]
-        Usable sizes.
-    months : int
-        Months that a period covers, counted from January.
-    **settings
-        As `rainharvest.simulate`; levels that grow with the size as DataArrays on ``capacity``.
-
-    Returns
-    -------
-    DataArray [L]
-        ``drawn_in_period`` on (capacity, period), each period named by its first day; periods cut by an end of the
-        record are left out.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.simulate`; also if no whole period is in the record.
-    """
+    """Return the water drawn from each tank in each billing period."""
     first, edges = _periods(pd.DatetimeIndex(inflow["time"].values), months)
     sizes = np.atleast_1d(np.asarray(capacity, dtype=float))
     rows = []
@@ -149,25 +84,6 @@ def saved_bills(costs: Costs, drawn: xr.DataArray, demand: xr.DataArray) -> xr.D
 
     For each billing period, the bill for all that the building uses less the bill for what the tank leaves;
     the tank so saves the dearest kilolitres first.
-
-    Parameters
-    ----------
-    costs : Costs
-        With the tariff.
-    drawn : DataArray [L]
-        As `drawn_by_period`.
-    demand : DataArray [L/day]
-        Water asked of the tank, on ``time``.
-
-    Returns
-    -------
-    DataArray
-        Currency a year, on ``capacity``.
-
-    Raises
-    ------
-    InputError
-        If the periods do not fit the tariff's.
     """
     time = pd.DatetimeIndex(demand["time"].values)
     first, edges = _periods(time, costs.billing_months)
@@ -216,25 +132,6 @@ def efficient(cost, worth) -> np.ndarray:
 
     A choice is off the front if another costs no more and is worth no less, one of the two strictly.
 
-    Parameters
-    ----------
-    cost : array_like
-        What each choice costs.
-    worth : array_like
-        What it is worth, for example its reliability.
-
-    Returns
-    -------
-    ndarray of bool
-        One a choice; equal choices are all on it.
-
-    Raises
-    ------
-    InputError
-        If the two differ in length or a value is missing.
-
-    Examples
-    --------
     >>> efficient([10, 20, 25, 30], [0.5, 0.8, 0.7, 0.9])
     array([ True,  True, False,  True])
     """
@@ -258,25 +155,6 @@ def efficient(cost, worth) -> np.ndarray:
 def full_days(demand, capacity) -> xr.DataArray:
     """Return how long a full tank lasts from the worst morning, without rain or mains.
 
-    Parameters
-    ----------
-    demand : array_like [L/day]
-        Water asked of the tank.
-    capacity : array_like [L]
-        Usable sizes.
-
-    Returns
-    -------
-    DataArray [day]
-        On ``capacity``; infinite where no morning of the record sees the tank emptied.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.storage.arrangements.ride_out`.
-
-    Examples
-    --------
     >>> full_days([100.0, 300.0, 100.0, 100.0], [400.0]).values
     array([2.])
     """
@@ -290,27 +168,6 @@ def water_in_hand(stored, demand, spells=SPELLS) -> xr.DataArray:
     The morning's store is that of the evening before; it lasts x days if the demand of the next x days is no
     more than it holds.
 
-    Parameters
-    ----------
-    stored : array_like [L]
-        Stored at the end of each day.
-    demand : array_like [L/day]
-        Water asked on each day.
-    spells : sequence of float [day]
-        Lengths of the interruption, whole days.
-
-    Returns
-    -------
-    DataArray [1]
-        ``in_hand`` on ``ride_out``.
-
-    Raises
-    ------
-    InputError
-        If a length is not a whole number of days from one up, or no morning sees the whole of it.
-
-    Examples
-    --------
     >>> water_in_hand([250.0, 150.0, 50.0, 250.0, 250.0], 100.0, spells=[1, 2]).values.round(4)
     array([0.75  , 0.3333])
     """
@@ -360,36 +217,6 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
         cost a year = P / (P/A),   cost a kilolitre = P / (kilolitres a year x P/A),
         net present value = present worth of the bills saved - P.
 
-    Parameters
-    ----------
-    costs : Costs
-        Prices of today.
-    nominal : float, array or DataArray [L]
-        Nominal tank size.
-    yearly_yield : float, array or DataArray [L/year]
-        Water that the tank yields in a mean year; all of it is taken for mains water saved.
-    saved_bill : float, array or DataArray, optional
-        Taken off the water bill in the first year, where the tariff has blocks
-        (`rainharvest.sizing.costs.saved_bills`); the yield at the one tariff if not given.
-    tank_price : float, array or DataArray, optional
-        Price of the tank from a catalogue, in place of ``per_litre``.
-
-    Returns
-    -------
-    Dataset
-        ``capital``, ``replacements``, ``running``, ``residual`` (present worths), ``saved_bill`` (first
-        year), ``net_present_value``, ``annual``, ``per_kilolitre`` (infinite where nothing is delivered),
-        ``payback`` and ``payback_plain`` [year] (infinite where it never pays), ``energy`` [kW h/year];
-        the currency is their unit. Attributes state the rate, its kind and the residual value.
-
-    Raises
-    ------
-    InputError
-        If a size, yield or saving is missing or below zero, or the tariff has blocks and ``saved_bill`` is
-        not given.
-
-    Examples
-    --------
     A capital of 5,000,000 and 150,000 a year, 3.5 %, 20 years: present worth 7,131,860.50 (solved problem):
 
     >>> done = life_cycle(Costs(fixed=5_000_000, upkeep=150_000, life=20, rate=0.035), 0.0, 0.0)
@@ -432,24 +259,7 @@ def _labelled(value, name: str) -> xr.DataArray:
 def cost_measures(
     costs: Costs, nominal, yearly_yield, saved_bill=None, tank_price=None
 ) -> dict[str, np.ndarray]:
-    """Return what `life_cycle` does as plain arrays, unchecked: for sliders.
-
-    Parameters
-    ----------
-    costs : Costs
-        Prices of today.
-    nominal : ndarray [L]
-        Nominal tank sizes.
-    yearly_yield : ndarray [L/year]
-        What each yields, of the same shape.
-    saved_bill, tank_price : ndarray, optional
-        As `life_cycle`.
-
-    Returns
-    -------
-    dict of str to ndarray
-        By name, of that shape.
-    """
+    """Return what `life_cycle` does as plain arrays, unchecked: for sliders."""
     kilolitres = yearly_yield / 1000
     saved = kilolitres * costs.tariff if saved_bill is None else saved_bill
     rate, life = costs.real_rate, costs.life

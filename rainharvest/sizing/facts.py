@@ -72,21 +72,6 @@ def sized(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     The reliability on which the size is decided is that of the tank on rain alone where rain feeds it
     (mains water behind it would make every size look reliable), and that of the reserve through its
     interruptions where it does not.
-
-    Parameters
-    ----------
-    study : Study
-        The study; which tank is chosen does not matter here.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What enters the balance.
-
-    Returns
-    -------
-    Dataset
-        The measures of every size on (member, capacity), ``nominal`` on capacity; ``smallest`` on member;
-        ``recommended``.
     """
     inflow, asked = flows.water.inflow, flows.asked.sum("use")
     share, own = study.tank.usable_share, study.arrangement.kind == "mains reserve"
@@ -104,24 +89,7 @@ def sized(study: Study, record: StudyRecord, flows: Flows) -> xr.Dataset:
 
 
 def decided(study: Study, record: StudyRecord, flows: Flows, tried: xr.Dataset) -> xr.Dataset:
-    """Describe the tank that is chosen, and gather the results.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What enters the balance; losses, where they are told, are those of the first version.
-    tried : Dataset
-        As `sized`.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.study.stages.run_study`, but for the attributes that say which file it came from.
-    """
+    """Describe the tank that is chosen, and gather the results."""
     inflow, asked = flows.water.inflow, flows.asked.sum("use")
     month, own = record.year_start_month, study.arrangement.kind == "mains reserve"
     recommended = float(tried.recommended) / study.tank.usable_share
@@ -213,42 +181,14 @@ GROWN = ("start", "ration_level", "top_up_trigger", "top_up_level")
 
 
 def settings_and_shares(study: Study, flows: Flows) -> tuple[dict[str, object], dict[str, object]]:
-    """Return the settings of the balance on rain alone: those that are the same for each size, and shares of it.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    flows : Flows
-        What enters the balance.
-
-    Returns
-    -------
-    tuple of dict and dict
-        Arguments of `rainharvest.simulate`.
-    """
+    """Return the settings of the balance on rain alone: those that are the same for each size, and shares of it."""
     sample = balance_settings(study, flows, 1.0, mains=study.arrangement.kind == "mains reserve")
     shares = {name: sample.pop(name) for name in GROWN if name in sample}
     return sample, shares
 
 
 def case_of(study: Study, record: StudyRecord, flows: Flows) -> Case:
-    """Return a study as a case with the ranges of what is not known for sure.
-
-    Parameters
-    ----------
-    study : Study
-        The study, with a roof.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What enters the balance.
-
-    Returns
-    -------
-    Case
-        On rain alone, whatever mains water backs the tank up.
-    """
+    """Return a study as a case with the ranges of what is not known for sure."""
     settings, shares = settings_and_shares(study, flows)
     asked = flows.asked
     weather = {thing.name for thing in (*study.garden, *study.pool)}
@@ -281,41 +221,12 @@ FEW = 2.0
 
 
 def prices_of(study: Study) -> Costs | None:
-    """Return the prices of a study, or none; those of a catalogue alone count too.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-
-    Returns
-    -------
-    Costs or None
-        None where nothing bears a price.
-    """
+    """Return the prices of a study, or none; those of a catalogue alone count too."""
     return study.costs or (Costs() if study.catalogue else None)
 
 
 def choices_of(study: Study, folder: Path) -> tuple[Choice, ...]:
-    """Return the combinations of tanks that can be bought, those that nothing betters.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    folder : Path
-        The folder of the study file.
-
-    Returns
-    -------
-    tuple of Choice
-        Empty where the study has no catalogue.
-
-    Raises
-    ------
-    InputError
-        If the catalogue cannot be used.
-    """
+    """Return the combinations of tanks that can be bought, those that nothing betters."""
     plan = study.catalogue
     if plan is None:
         return ()
@@ -326,28 +237,7 @@ def choices_of(study: Study, folder: Path) -> tuple[Choice, ...]:
 def cost_of_sizes(
     study: Study, record: StudyRecord, flows: Flows, usable, yearly_yield, *, tank_price=None
 ) -> xr.Dataset:
-    """Return what sizes cost and save over the years of the study.
-
-    Parameters
-    ----------
-    study : Study
-        The study, with prices.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What enters the balance.
-    usable : ndarray [L]
-        Usable sizes, rising.
-    yearly_yield : DataArray [L/year]
-        What each yields, on ``capacity``.
-    tank_price : ndarray, optional
-        Price of the tank of each size, where a catalogue has it.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.sizing.costs.life_cycle`, on ``capacity``.
-    """
+    """Return what sizes cost and save over the years of the study."""
     costs = prices_of(study)
     sizes = np.asarray(usable, dtype=float)
     nominal = xr.DataArray(sizes / study.tank.usable_share, {"capacity": sizes}, ("capacity",))
@@ -378,34 +268,7 @@ def options_to_buy(
     largest: float,
     threads: int = 1,
 ) -> xr.Dataset:
-    """Return what each combination of tanks costs, saves and is worth beside money.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What enters the balance.
-    choices : tuple of Choice
-        As `choices_of`.
-    drawn : Drawn or None
-        The draws of what is uncertain.
-    largest : float [L]
-        Largest usable size of the curve.
-    threads : int [1]
-        Blocks of tanks simulated side by side.
-
-    Returns
-    -------
-    Dataset
-        On ``option``, the words of the combination: ``option_capacity`` and ``option_nominal`` [L],
-        ``option_price``, ``option_footprint``, ``option_tanks``, ``option_reliability`` (the target's
-        measure, middle of the fillings), ``option_draws_reaching``, ``option_full_days``,
-        ``option_mains_saved``, ``option_efficient`` (cost a year against reliability), and what
-        `rainharvest.sizing.costs.life_cycle` gives, each name with ``option_`` before it.
-    """
+    """Return what each combination of tanks costs, saves and is worth beside money."""
     share = study.tank.usable_share
     some = [choice for choice in choices if choice.nominal * share <= FEW * largest] or [choices[0]]
     sizes = np.array([choice.nominal * share for choice in some])
@@ -443,25 +306,7 @@ def options_to_buy(
 
 
 def curve_with_costs(study: Study, record: StudyRecord, flows: Flows, done: xr.Dataset) -> xr.Dataset:
-    """Return what the sizes of the study's curve cost and save, and are worth beside money.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What enters the balance.
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    Dataset
-        On ``capacity``: ``full_days``, ``mains_saved`` and, with prices, those of
-        `rainharvest.sizing.costs.life_cycle` and ``efficient``.
-    """
+    """Return what the sizes of the study's curve cost and save, and are worth beside money."""
     sizes = done.capacity.values
     yearly = done.yearly_yield
     yearly = yearly.median("member") if "member" in yearly.dims else yearly
@@ -492,30 +337,7 @@ LEAST_DAYS = 300
 
 
 def step_of_study(study: Study, flows: Flows, done: xr.Dataset, folder: Path) -> xr.Dataset:
-    """Return how far the daily step is off, with the study's roofs and its mean demand.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    flows : Flows
-        What enters the balance.
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-    folder : Path
-        The folder of the study file.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.sizing.shortcuts.daily_step`, ``rule_reliability`` renamed to
-        ``step_rule_reliability``; empty where the study names no finer rain.
-
-    Raises
-    ------
-    InputError
-        If the finer rain cannot be used.
-    """
+    """Return how far the daily step is off, with the study's roofs and its mean demand."""
     if not study.sizing.finer_rain:
         return xr.Dataset()
     path = folder / study.sizing.finer_rain
@@ -536,23 +358,7 @@ def step_of_study(study: Study, flows: Flows, done: xr.Dataset, folder: Path) ->
 
 
 def longest_whole_days(rain_step: xr.DataArray) -> xr.DataArray:
-    """Return the longest run of whole days of sub-daily rain without a missing step, as a rate.
-
-    Parameters
-    ----------
-    rain_step : DataArray [mm]
-        As `rainharvest.rainfall.read_days.read_subdaily`.
-
-    Returns
-    -------
-    DataArray [mm/h]
-        On an even ``time``.
-
-    Raises
-    ------
-    InputError
-        If the step does not divide a day, or is longer than an hour.
-    """
+    """Return the longest run of whole days of sub-daily rain without a missing step, as a rate."""
     step = float(rain_step.attrs["step_seconds"])
     if step > 3600 or 86400 % step:
         raise InputError(
@@ -594,28 +400,7 @@ RUNS = 64
 
 
 def sizing_group(worked: Worked) -> xr.Dataset:
-    """Return everything on which the tank size of a study is decided.
-
-    Parameters
-    ----------
-    worked : Worked
-        A study that has been run.
-
-    Returns
-    -------
-    Dataset
-        On ``capacity``: the curve on the record and its band, costs; ``sure_size`` and ``size_on_record``;
-        on ``target``: the smallest size for each; ``knee_size``, ``no_failure_size``, ``sequent_peak``; on
-        ``input``: which unknown matters most; on (area, capacity) and (demand_factor, capacity): maps; on
-        ``option``: the tanks that can be bought; on ``way``: the shortcuts; on (rule, capacity): the rules
-        of spillage; on ``ride_out``: on how many mornings there is water in hand. A mains reserve takes
-        no rain and has what does not depend on it.
-
-    Raises
-    ------
-    InputError
-        If the catalogue or the finer rain cannot be used.
-    """
+    """Return everything on which the tank size of a study is decided."""
     study, record, flows, done = worked.study, worked.record, worked.flows, worked.done
     certain = worked.groups.get("certainty")
     parts = [curve_with_costs(study, record, flows, done)]
@@ -638,24 +423,7 @@ def sizing_group(worked: Worked) -> xr.Dataset:
 
 
 def certainty_group(worked: Worked) -> xr.Dataset:
-    """Return what of the decision no price touches: the band, the ladder, the maps, the shortcuts, the step.
-
-    Parameters
-    ----------
-    worked : Worked
-        A study that has been run.
-
-    Returns
-    -------
-    Dataset
-        As `sizing_group`, but for costs, the tanks that can be bought and the water in hand; empty where
-        no rain is taken.
-
-    Raises
-    ------
-    InputError
-        If the finer rain cannot be used.
-    """
+    """Return what of the decision no price touches: the band, the ladder, the maps, the shortcuts, the step."""
     study, flows, done = worked.study, worked.flows, worked.done
     if not _rainy(study):
         return xr.Dataset()

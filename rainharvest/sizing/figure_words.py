@@ -15,20 +15,7 @@ from rainharvest.study.file import Study
 
 
 def maps_words(group: xr.Dataset, size: float) -> str:
-    """Return what another roof or another demand would make of a tank.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-    size : float [L]
-        Usable size.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what another roof or another demand would make of a tank."""
     at = float(np.clip(size, group.capacity[0], group.capacity[-1]))  # beyond the sizes tried, their end
     roof = group.reliability_by_area.interp(capacity=at)
     asked = group.reliability_by_demand.interp(capacity=at)
@@ -43,18 +30,7 @@ def maps_words(group: xr.Dataset, size: float) -> str:
 
 
 def band_words(group: xr.Dataset) -> str:
-    """Return what the band says.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the band says."""
     text = sizing_headline(group)
     gap = group.reliability_middle - group.reliability_on_record
     if float(abs(gap).max()) > 0.03:
@@ -67,18 +43,7 @@ def band_words(group: xr.Dataset) -> str:
 
 
 def unknowns_words(group: xr.Dataset) -> str:
-    """Return which unknown matters most.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return which unknown matters most."""
     order = np.argsort(-abs((group.response_high - group.response_low).values))
     width = abs((group.response_high - group.response_low).values)
     told = [
@@ -97,18 +62,7 @@ def unknowns_words(group: xr.Dataset) -> str:
 
 
 def front_words(group: xr.Dataset) -> str:
-    """Return what reliability costs with the tanks on offer.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`, with a catalogue.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what reliability costs with the tanks on offer."""
     target, currency = group.attrs["target"], group.attrs["currency"]
     reached = group.option_reliability.values
     enough = np.flatnonzero(reached >= target * (1 - 1e-12))
@@ -131,20 +85,7 @@ def front_words(group: xr.Dataset) -> str:
 
 
 def money_words(group: xr.Dataset, picked: list[int]) -> str:
-    """Return what combinations cost and save over the years, and what they do that is not money.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`, with a catalogue.
-    picked : list of int
-        Places of the combinations.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what combinations cost and save over the years, and what they do that is not money."""
     said = []
     for k in picked:
         one, currency = group.isel(option=k), group.attrs["currency"]
@@ -198,18 +139,7 @@ def terms_words(group: xr.Dataset) -> str:
 
 
 def shortcuts_words(group: xr.Dataset) -> str:
-    """Return how the short ways fared.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return how the short ways fared."""
     target, measure = group.attrs["target"], group.attrs["measure"]
     reached, size = group[f"way_{measure}"].values, group.size_by_way.values
     short, large, silent = [], [], []
@@ -231,20 +161,7 @@ def shortcuts_words(group: xr.Dataset) -> str:
 
 
 def step_words(group: xr.Dataset, size: float) -> str:
-    """Return how far the daily step is off.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`, with finer rain.
-    size : float [L]
-        The usable size described.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return how far the daily step is off."""
     after, before = (group.step_error.sel(rule=f"yield {when} spillage") for when in ("after", "before"))
     low, high = float(after.min()), float(before.max())
     at = np.clip(size, group.capacity[0], group.capacity[-1])
@@ -280,20 +197,7 @@ def picked_options(group: xr.Dataset) -> list[int]:
 
 
 def cost_said(study: Study, costs: pd.Series | None) -> str:
-    """Return what the tank described costs.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    costs : Series or None
-        As `rainharvest.sizing.section.cost_of_described`.
-
-    Returns
-    -------
-    str
-        A sentence or two.
-    """
+    """Return what the tank described costs."""
     if costs is None:
         return "The study file gives no prices."
     unit, life = study.costs.currency, study.costs.life
@@ -313,18 +217,7 @@ def cost_said(study: Study, costs: pd.Series | None) -> str:
 
 
 def prices_said(study: Study) -> str:
-    """Return the prices that the study rests on.
-
-    Parameters
-    ----------
-    study : Study
-        With costs.
-
-    Returns
-    -------
-    str
-        A few sentences.
-    """
+    """Return the prices that the study rests on."""
     costs = study.costs
     share, unit = in_units(1.0, "L")
     scale, volume = large_volume()
@@ -345,18 +238,6 @@ def prices_said(study: Study) -> str:
 def payback_said(years: float) -> str:
     """Return after how many years a tank has paid for itself.
 
-    Parameters
-    ----------
-    years : float [year]
-        Infinite where never.
-
-    Returns
-    -------
-    str
-        A number or a word.
-
-    Examples
-    --------
     >>> payback_said(13.46), payback_said(float("inf"))
     ('13', 'never')
     """
@@ -364,20 +245,7 @@ def payback_said(years: float) -> str:
 
 
 def front_caption(group: xr.Dataset, marked: int | None) -> str:
-    """Return what the picture of the tanks on offer shows.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-    marked : int or None
-        Place of the combination that is marked.
-
-    Returns
-    -------
-    str
-        Two or three sentences.
-    """
+    """Return what the picture of the tanks on offer shows."""
     text = (
         f"What {group.sizes['option']} combinations of the tanks on offer cost a year and supply. Those on the line "
         "are bettered by none that costs less; crosses are."

@@ -35,26 +35,7 @@ if TYPE_CHECKING:
 def trade_off_figure(
     curve: xr.Dataset, measure: str, target: float, chosen: float, figure: Figure | None = None
 ) -> Figure:
-    """Draw reliability against tank size, the target, and the size chosen.
-
-    Parameters
-    ----------
-    curve : Dataset
-        As `rainharvest.sizing.trade_off.trade_off`, with ``member`` or without.
-    measure : str
-        "volume_reliability" or "time_reliability".
-    target : float [1]
-        The reliability asked for.
-    chosen : float [L]
-        The usable size that is marked.
-    figure : Figure, optional
-        A figure that this function made before: its artists are moved.
-
-    Returns
-    -------
-    Figure
-        Band: nine of ten filled versions; line: their middle.
-    """
+    """Draw reliability against tank size, the target, and the size chosen."""
     scale, unit = large_volume()
     if figure is None:
         figure, axes = new_figure("What a tank of each size supplies")
@@ -95,22 +76,7 @@ def trade_off_figure(
 def failed_years_figure(
     failed: xr.DataArray, days_in_year: xr.DataArray, figure: Figure | None = None
 ) -> Figure:
-    """Draw the failed days of each hydrological year.
-
-    Parameters
-    ----------
-    failed : DataArray [day]
-        ``failed_by_year`` of one tank, with ``member`` or without (the middle is drawn).
-    days_in_year : DataArray [day]
-        Days of each year within the record; years that the record cuts are left out.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A bar a year, the worst marked.
-    """
+    """Draw the failed days of each hydrological year."""
     if figure is None:
         figure, axes = new_figure("In which years it fails")
         axes.set_xlabel(label("year") + " (named by the year in which it begins)")
@@ -139,23 +105,7 @@ def failed_years_figure(
 
 
 def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
-    """Draw the curve of the record in the band of the draws, and the two sizes that reach the target.
-
-    Parameters
-    ----------
-    group : Dataset
-        The study's sizing group: ``reliability_on_record``, ``_low``, ``_middle``, ``_high`` on
-        ``capacity``; ``size_on_record``, ``sure_size``.
-    measure : str
-        What the reliability is.
-    target : float [1]
-        The reliability asked for.
-
-    Returns
-    -------
-    Figure
-        Band: nine of ten draws; lines: the record, the middle of the draws.
-    """
+    """Draw the curve of the record in the band of the draws, and the two sizes that reach the target."""
     from matplotlib import rc_context
 
     figure, axes = new_figure("How sure: the record, and what else may come", height=4.4)
@@ -211,25 +161,7 @@ def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
 
 
 def unknowns_figure(group: xr.Dataset, words: Mapping[str, str], measure: str, chosen: float) -> Figure:
-    """Draw which unknown moves the reliability of a tank most, one at a time and all at once.
-
-    Parameters
-    ----------
-    group : Dataset
-        The study's sizing group: on ``input`` ``response_low``, ``response_high``, ``first_order``,
-        ``total_order`` and their confidence; ``response_best``.
-    words : mapping of str to str
-        The inputs in words.
-    measure : str
-        What the reliability is.
-    chosen : float [L]
-        The tank.
-
-    Returns
-    -------
-    Figure
-        Left: bars between the two ends of each input; right: its share of the variance.
-    """
+    """Draw which unknown moves the reliability of a tank most, one at a time and all at once."""
     from matplotlib import rc_context
 
     figure, (left, right) = new_figure("", height=4.2, ncols=2, sharey=True, width_ratios=[1.35, 1])
@@ -292,31 +224,7 @@ def curve_figure(
     currency: str = "",
     figure: Figure | None = None,
 ) -> Figure:
-    """Draw reliability with its band, and the cost of a kilolitre, over tank size.
-
-    Parameters
-    ----------
-    curve : Dataset
-        On ``capacity`` [L]: ``reliability``, ``reliability_low``, ``reliability_high``, and
-        ``per_kilolitre`` where there are prices.
-    target : float [1]
-        The reliability asked for.
-    chosen : float [L]
-        The size that is marked.
-    measure : str
-        What the reliability is.
-    price_top : float, optional
-        Top of the cost axis; constant while sliders move, so that no layout is made anew.
-    currency : str
-        Label of the cost axis.
-    figure : Figure, optional
-        A figure that this function made before, with costs or without as now.
-
-    Returns
-    -------
-    Figure
-        Band: nine of ten versions; line: the record as it stands.
-    """
+    """Draw reliability with its band, and the cost of a kilolitre, over tank size."""
     priced = "per_kilolitre" in curve
     size = curve.capacity.values / 1000
     if figure is None:
@@ -385,25 +293,7 @@ LEVELS = (50, 60, 70, 80, 90, 95, 99)
 
 
 def maps_figure(group: xr.Dataset, chosen: float, area: float, measure: str) -> Figure:
-    """Draw which tanks reach which reliability, on other roofs and for another demand.
-
-    Parameters
-    ----------
-    group : Dataset
-        As the study's sizing group: ``reliability_by_area`` on (area, capacity) and ``reliability_by_demand``
-        on (demand_factor, capacity).
-    chosen : float [L]
-        The size that is marked.
-    area : float [m2]
-        The study's roofs, marked with it.
-    measure : str
-        What the reliability is.
-
-    Returns
-    -------
-    Figure
-        Two maps: shades and lines of equal reliability, the study's own place marked.
-    """
+    """Draw which tanks reach which reliability, on other roofs and for another demand."""
     from matplotlib import rc_context
 
     figure, both = new_figure("", height=4.6, ncols=2, sharey=True)

@@ -30,24 +30,7 @@ PARTS = (("capital", DEEP, ""), ("replacements", OCHRE, "//"), ("running", MIST,
 
 
 def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | None = None) -> Figure:
-    """Draw what the tanks on offer cost a year against what they supply.
-
-    Parameters
-    ----------
-    group : Dataset
-        The study's sizing group, with ``option_annual``, ``option_reliability``, ``option_efficient``.
-    measure : str
-        What the reliability is.
-    target : float [1]
-        The reliability asked for.
-    marked : int, optional
-        Place of the combination that is marked.
-
-    Returns
-    -------
-    Figure
-        A point a combination; those on the front are joined.
-    """
+    """Draw what the tanks on offer cost a year against what they supply."""
     from matplotlib import rc_context
 
     figure, axes = new_figure("What reliability costs: the tanks on offer", height=4.6)
@@ -96,20 +79,7 @@ def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | N
 
 
 def money_figure(group: xr.Dataset, picked: list[int]) -> Figure:
-    """Draw what a few combinations cost over the years, by what it goes into, beside what they save.
-
-    Parameters
-    ----------
-    group : Dataset
-        The study's sizing group.
-    picked : list of int
-        Places of the combinations.
-
-    Returns
-    -------
-    Figure
-        A pair of bars a combination: costs stacked, savings beside them.
-    """
+    """Draw what a few combinations cost over the years, by what it goes into, beside what they save."""
     from matplotlib import rc_context
 
     figure, axes = new_figure("Present worth over the years", height=1.8 + 0.72 * len(picked))
@@ -155,22 +125,7 @@ WHITE = {"facecolor": "white", "edgecolor": "none", "pad": 0.5}
 
 
 def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
-    """Draw what each short way recommends, and what that tank would really have supplied.
-
-    Parameters
-    ----------
-    group : Dataset
-        The study's sizing group: on ``way`` ``size_by_way`` and ``way_`` with the measures.
-    measure : str
-        What the reliability is.
-    target : float [1]
-        The reliability asked for.
-
-    Returns
-    -------
-    Figure
-        Left: sizes; right: the reliability that they would have had.
-    """
+    """Draw what each short way recommends, and what that tank would really have supplied."""
     from matplotlib import rc_context
 
     figure, (left, right) = new_figure("", height=4.4, ncols=2, sharey=True)
@@ -213,18 +168,7 @@ def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
 
 
 def step_figure(done: xr.Dataset) -> Figure:
-    """Draw how far each rule of spillage is off at a daily step.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.sizing.shortcuts.daily_step`.
-
-    Returns
-    -------
-    Figure
-        A line a rule over tank size; zero is the finer step.
-    """
+    """Draw how far each rule of spillage is off at a daily step."""
     from matplotlib import rc_context
 
     figure, axes = new_figure("How far the daily step is off", height=4.0)

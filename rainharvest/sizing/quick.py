@@ -42,50 +42,23 @@ COEFFICIENTS = (0.5, 0.75, 1.0)
 
 @dataclass(frozen=True)
 class Quick:
-    """A study with what does not change when its sliders move.
+    """A study with what does not change when its sliders move."""
 
-    Parameters
-    ----------
-    study : Study
-        What was asked.
-    sizes : ndarray [L]
-        Usable sizes of the curve.
-    per_area : ndarray
-        (area, coefficient, version, step): inflow for each unit of roof and coefficient; the first version
-        is the record as it stands.
-    asked : ndarray
-        (version, part, step): what those counted by people ask, and what all others do.
-    essential : ndarray or None
-        The same of what rationing spares.
-    areas, coefficients : ndarray
-        What ``per_area`` was worked out for, [m2] and [1].
-    area : float [m2]
-        Of the study.
-    coefficient : float [1]
-        Mean runoff coefficient of its roofs.
-    people : float [1]
-        Of its largest use.
-    settings : dict
-        Arguments of `rainharvest.sizing.smallest.run_versions`.
-    days : ndarray [day]
-        Length of each version.
-    by_day : bool
-        Whether the steps are days.
-    """
-
-    study: Study
-    sizes: np.ndarray
+    study: Study  # What was asked
+    sizes: np.ndarray  # [L] Usable sizes of the curve
+    # (area, coefficient, version, step): inflow for each unit of roof and coefficient; the first version is
+    # the record as it stands
     per_area: np.ndarray
-    asked: np.ndarray
-    essential: np.ndarray | None
-    areas: np.ndarray
-    coefficients: np.ndarray
-    area: float
-    coefficient: float
-    people: float
-    settings: dict[str, object]
-    days: np.ndarray
-    by_day: bool
+    asked: np.ndarray  # (version, part, step): what those counted by people ask, and what all others do
+    essential: np.ndarray | None  # The same of what rationing spares
+    areas: np.ndarray  # What ``per_area`` was worked out for, [m2] and [1]
+    coefficients: np.ndarray  # What ``per_area`` was worked out for, [m2] and [1]
+    area: float  # [m2] Of the study
+    coefficient: float  # [1] Mean runoff coefficient of its roofs
+    people: float  # [1] Of its largest use
+    settings: dict[str, object]  # Arguments of `rainharvest.sizing.smallest.run_versions`
+    days: np.ndarray  # [day] Length of each version
+    by_day: bool  # Whether the steps are days
 
 
 def prepare_sizing(path: str | os.PathLike, *, draws: int = DRAWS, sizes: int = SIZES) -> Quick:
@@ -93,25 +66,6 @@ def prepare_sizing(path: str | os.PathLike, *, draws: int = DRAWS, sizes: int = 
 
     Volume reliability is found on steps that join the dry days (`rainharvest.sizing.smallest`), which is
     exact; time reliability and rationing need every day.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file.
-    draws : int
-        Versions in the band.
-    sizes : int
-        Sizes of the curve.
-
-    Returns
-    -------
-    Quick
-        Ready for `rainharvest.sizing.quick.moved`.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or no rain feeds its tank.
     """
     path = Path(path)
     study, _ = read_study(path)
@@ -260,31 +214,6 @@ def moved(
     Between the roofs and coefficients that were worked out beforehand, the inflow for each unit of both is
     read between the four nearest: exact where nothing but roofs limits the flow, and within a few
     thousandths where gutters, pipes or a first flush do.
-
-    Parameters
-    ----------
-    quick : Quick
-        The study.
-    area : float [m2]
-        Plan area of all roofs.
-    coefficient : float [1]
-        Mean runoff coefficient of the roofs.
-    people : float [1]
-        People of the largest use; all uses counted by people go with it.
-    threads : int [1]
-        Blocks of tanks simulated side by side.
-
-    Returns
-    -------
-    Dataset
-        On ``capacity``: ``reliability`` and ``yearly_yield`` on the record, ``reliability_low`` and
-        ``reliability_high``, the lowest and the highest version. As attributes ``inflow_a_year`` and
-        ``demand_a_year`` [L/year].
-
-    Raises
-    ------
-    InputError
-        If a value is not above zero.
     """
     for name, value in (("area", area), ("runoff_coefficient", coefficient), ("people", people)):
         if not value > 0:
@@ -320,23 +249,7 @@ def moved(
 
 
 def priced(quick: Quick, curve: xr.Dataset, rate: float | None = None) -> xr.Dataset:
-    """Return a curve with what its sizes cost.
-
-    Parameters
-    ----------
-    quick : Quick
-        The study.
-    curve : Dataset
-        As `moved`.
-    rate : float [1/year], optional
-        Discount rate, real; the study's if not given.
-
-    Returns
-    -------
-    Dataset
-        The curve with those of `SHOWN`; as it is where the study has no prices, or a tariff in blocks,
-        whose bills take longer than a slider waits.
-    """
+    """Return a curve with what its sizes cost."""
     costs = quick.study.costs
     if costs is None or costs.block:
         return curve
@@ -376,31 +289,7 @@ def chosen_in_file(
     capacity: float,
     rate: float | None = None,
 ) -> dict[str, object]:
-    """Return the keys of the study file that the sliders stand for.
-
-    Parameters
-    ----------
-    quick : Quick
-        The study.
-    target : float [1]
-        The reliability asked for.
-    area : float [m2]
-        Plan area of all roofs.
-    coefficient : float [1]
-        Mean runoff coefficient of the roofs.
-    people : float [1]
-        People of the largest use.
-    capacity : float [L]
-        Usable tank size.
-    rate : float [1/year], optional
-        Discount rate, real; the study's if not given.
-
-    Returns
-    -------
-    dict
-        By dotted key, as `rainharvest.study.choices.save_choices` takes them; roofs, coefficients and people grown
-        alike, each only where it has changed.
-    """
+    """Return the keys of the study file that the sliders stand for."""
     study = quick.study
     out: dict[str, object] = {
         "tank.chosen": capacity / study.tank.usable_share,

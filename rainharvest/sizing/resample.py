@@ -38,34 +38,11 @@ def long_run_means(yearly, count: int, rng: np.random.Generator) -> np.ndarray:
     by how well it fits the record. Given phi and s, the long-run mean is Student's t about the generalised
     mean of the years, with a degree of freedom fewer than years.
 
-    Parameters
-    ----------
-    yearly : array_like
-        One value a whole year, in order; any unit.
-    count : int [1]
-        How many means to draw.
-    rng : Generator
-        Where the random numbers come from; only uniform numbers are taken.
-
-    Returns
-    -------
-    ndarray
-        ``count`` means, in the unit of the years; all equal where the years are.
-
-    Raises
-    ------
-    InputError
-        If there are fewer than `LEAST_YEARS` years or a value is missing.
-
-    Notes
-    -----
     The usual Bayesian answer to a mean with unknown correlation: flat in the mean, in the logarithm of the
     spread and over the grid. Ordinary resampling takes the record's own correlation, which in thirty years
     comes out too small, and so tells a band that is too narrow; `tests/sizing` measures both on invented
     climates of which the long run is known. Limits: one slow part only, and the future like the past.
 
-    Examples
-    --------
     >>> years = [610.0, 540, 700, 650, 480, 500, 620, 590, 610, 560]
     >>> drawn = long_run_means(years, 2000, np.random.default_rng(1))
     >>> bool(abs(np.median(drawn) - np.mean(years)) < 10), bool(np.std(drawn) > np.std(years) / 10**0.5)
@@ -113,21 +90,6 @@ def tilted_chances(values, wanted) -> np.ndarray:
     Of all such chances, those nearest to equal ones: p proportional to exp(lambda value), lambda solved
     for each mean wanted (exponential tilting).
 
-    Parameters
-    ----------
-    values : array_like
-        What is drawn from, shape (values,).
-    wanted : array_like
-        Means, shape (count,). One outside the range of the values is brought to 2 % of the range from its
-        end: what the record never saw cannot be drawn from it.
-
-    Returns
-    -------
-    ndarray
-        Chances, shape (count, values); each row adds up to 1.
-
-    Examples
-    --------
     >>> tilted_chances([1.0, 2.0, 3.0], [2.0, 2.5]).round(3)
     array([[0.333, 0.333, 0.333],
            [0.116, 0.268, 0.616]])
@@ -188,33 +150,6 @@ def year_draws(
     ones to match. Only what resampling alone leaves out is added, so that the spread of the draws is that
     of the long run.
 
-    Parameters
-    ----------
-    time : DatetimeIndex, Series or DataArray
-        The days of the record, or a series on them.
-    count : int [1]
-        How many draws.
-    block_years : int [year]
-        Years drawn together.
-    seed : int [1]
-        The same seed gives the same draws.
-    year_start_month : int [1]
-        First month of the hydrological year.
-    yearly : array_like, optional
-        One value a whole year that the response follows, such as the yearly yield of a middling tank.
-
-    Returns
-    -------
-    DataArray
-        (draw, time): positions in ``time``, on the days of the whole years.
-
-    Raises
-    ------
-    InputError
-        If the record has fewer than 2 whole years, or a number is out of range.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", "2009-12-31")
     >>> draws = year_draws(days, count=2, block_years=2, seed=3)
     >>> dict(draws.sizes), bool((draws.diff("time") == 1).mean() > 0.99)
@@ -263,18 +198,6 @@ def year_draws(
 def whole_years(days_in_year: np.ndarray) -> np.ndarray:
     """Return which hydrological years the record covers from end to end.
 
-    Parameters
-    ----------
-    days_in_year : ndarray [day]
-        Days of each year within the record.
-
-    Returns
-    -------
-    ndarray of int
-        Their positions.
-
-    Examples
-    --------
     >>> whole_years(np.array([120, 365, 366, 40]))
     array([1, 2])
     """
@@ -307,25 +230,6 @@ def _chances(values: np.ndarray, block_years: int, blocks: int, count: int, rng)
 def take_days(series: xr.DataArray | pd.Series, draws: xr.DataArray) -> xr.DataArray:
     """Return a series with the days of each draw.
 
-    Parameters
-    ----------
-    series : DataArray or Series
-        On the ``time`` that was drawn from; further dimensions are carried through.
-    draws : DataArray
-        What `year_draws` returned.
-
-    Returns
-    -------
-    DataArray
-        (draw, ..., time), on the calendar of the whole years.
-
-    Raises
-    ------
-    InputError
-        If a draw asks for a day that the series does not have.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", "2009-12-31")
     >>> draws = year_draws(days, count=2, seed=3)
     >>> dict(take_days(pd.Series(1.0, days), draws).sizes)
@@ -383,21 +287,11 @@ CARRY_RECORD = Default(
 
 @dataclass(frozen=True)
 class RecordLength:
-    """How far a record carries a decision.
+    """How far a record carries a decision."""
 
-    Parameters
-    ----------
-    years : float [year]
-        Length of the record used.
-    level : str
-        "indicative", "screening", "fair" or "full".
-    wanted : Default
-        The next length that guidance asks for; for a full record, the one that it meets.
-    """
-
-    years: float
-    level: str
-    wanted: Default
+    years: float  # [year] Length of the record used
+    level: str  # "indicative", "screening", "fair" or "full"
+    wanted: Default  # The next length that guidance asks for; for a full record, the one that it meets
 
     @property
     def short(self) -> bool:
@@ -408,26 +302,6 @@ class RecordLength:
 def record_length(years: float, *, carries_over: bool = False) -> RecordLength:
     """Say how far a record of this length carries a decision.
 
-    Parameters
-    ----------
-    years : float [year]
-        Years of the record that are used.
-    carries_over : bool
-        Whether the tank carries water from one year to the next (or must not fail once in decades), for
-        which more is asked.
-
-    Returns
-    -------
-    RecordLength
-        Its level, and the length that guidance asks for.
-
-    Raises
-    ------
-    InputError
-        If the length is below zero.
-
-    Examples
-    --------
     >>> record_length(12.5).level, record_length(12.5).wanted.value, record_length(41).short
     ('screening', 20.0, False)
     >>> record_length(41, carries_over=True).wanted.value
@@ -455,29 +329,6 @@ def wet_and_dry_years(
 ) -> np.ndarray:
     """Return how wet each whole year was to three tanks: their yields, each made standard, in the mean.
 
-    Parameters
-    ----------
-    time : DataArray
-        The days of the record.
-    inflow : ndarray [L/day]
-        Water at the tank inlet.
-    mean_demand : float [L/day]
-        Mean demand, asked on every day: growth of the demand over the record must not pass for weather.
-    year_start_month : int [1]
-        First month of the hydrological year.
-
-    Returns
-    -------
-    ndarray
-        One value a whole year, mean zero; all zero where no year differs or there are fewer than two.
-
-    Raises
-    ------
-    InputError
-        If nothing is asked.
-
-    Examples
-    --------
     >>> days = xr.DataArray(np.arange(3 * 365), dims="time")
     >>> wet = np.repeat([10.0, 30.0, 20.0], 365)
     >>> wet_and_dry_years(days, wet, 40.0, 1).round(2)

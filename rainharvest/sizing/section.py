@@ -36,18 +36,7 @@ MEASURES = ("volume_reliability", "time_reliability", "yearly_yield", "failed_a_
 
 
 def size_section(worked: Worked) -> Section:
-    """Return the tank-size decision with its uncertainty.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        What, why, what would change it, how sure; the sizes compared; what the record's gaps leave open.
-    """
+    """Return the tank-size decision with its uncertainty."""
     done, group = worked.done, worked.groups.get("sizing")
     blocks: list[Block] = []
     if group is not None:
@@ -100,18 +89,6 @@ def _uncertainty(worked: Worked) -> list[Block]:
 def picked(count: int, shown: int) -> np.ndarray:
     """Return which of so many rows are shown: the ends, and others evenly between.
 
-    Parameters
-    ----------
-    count, shown : int
-        Rows there are and rows to show.
-
-    Returns
-    -------
-    ndarray
-        Places, rising.
-
-    Examples
-    --------
     >>> picked(9, 3), picked(2, 3)
     (array([0, 4, 8]), array([0, 1]))
     """
@@ -122,19 +99,7 @@ OFFERS_SHOWN = 10
 
 
 def cost_of_described(worked: Worked) -> pd.Series | None:
-    """Return what the tank described costs: between the sizes of the curve, or by itself beyond them.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Series or None
-        ``capital``, ``annual``, ``per_kilolitre``, ``net_present_value`` in the study's currency; None where
-        the study gives no prices.
-    """
+    """Return what the tank described costs: between the sizes of the curve, or by itself beyond them."""
     group = worked.groups.get("sizing", xr.Dataset())
     if "annual" not in group:
         return None
@@ -152,18 +117,7 @@ def cost_of_described(worked: Worked) -> pd.Series | None:
 
 
 def costs_section(worked: Worked) -> Section | None:
-    """Return what each size costs and saves, and what can be bought.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section or None
-        None where the study gives no prices.
-    """
+    """Return what each size costs and saves, and what can be bought."""
     group = worked.groups.get("sizing", xr.Dataset())
     blocks: list[Block] = []
     if "annual" in group:

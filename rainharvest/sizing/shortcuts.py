@@ -44,29 +44,8 @@ def dry_season_tank(daily_demand: float, dry_days: float) -> float:
     T = C n days: what is asked in a day times the days of the longest dry period of a mean year. It knows
     nothing of the roof: where rain is short, no dry season decides.
 
-    Parameters
-    ----------
-    daily_demand : float [L/day]
-        Water asked on a mean day.
-    dry_days : float [day]
-        Longest dry period of a mean year.
-
-    Returns
-    -------
-    float [L]
-        Usable size.
-
-    Raises
-    ------
-    InputError
-        If either is below zero.
-
-    Notes
-    -----
     University of Warwick, Development Technology Unit, Sizing the DRWH system, method 1.
 
-    Examples
-    --------
     Six people at 20 L a day, 25 days:
 
     >>> dry_season_tank(6 * 20, 25)
@@ -81,27 +60,6 @@ def share_rule_tank(yield_a_year: float, demand_a_year: float, share: float = FI
 
     It knows no seasons: 5 per cent is 18 days of supply whether the dry season lasts 10 days or 200.
 
-    Parameters
-    ----------
-    yield_a_year : float [L/year]
-        What the roof brings in a mean year: area x coefficient x rain x efficiency of the filter.
-    demand_a_year : float [L/year]
-        What is asked in a year.
-    share : float [1]
-        0.05 (`FIVE_PER_CENT`) or 0.06 (`SIX_PER_CENT`).
-
-    Returns
-    -------
-    float [L]
-        Size.
-
-    Raises
-    ------
-    InputError
-        If a value is below zero.
-
-    Examples
-    --------
     100 m2, coefficient 0.9, 700 mm, filter 0.9; three people at 50 L a day (own example):
 
     >>> share_rule_tank(100 * 0.9 * 700 * 0.9, 3 * 50 * 365)
@@ -117,25 +75,6 @@ def monthly_balance_tank(inflow, demand) -> float:
     The mean inflow and demand of each calendar month are balanced over two years on end; the largest
     deficit is the size. Every year is taken for the mean year: no dry year is in it.
 
-    Parameters
-    ----------
-    inflow : DataArray or Series [L/day]
-        Water at the tank inlet, on dated days.
-    demand : DataArray or Series [L/day]
-        Water asked of the tank.
-
-    Returns
-    -------
-    float [L]
-        Usable size; infinite where a mean year asks for more than it brings.
-
-    Raises
-    ------
-    InputError
-        If the days bear no dates, or cover less than a year.
-
-    Notes
-    -----
     Common practice, no source.
     """
     brought, asked = (_calendar_months(x, n) for x, n in ((inflow, "inflow"), (demand, "demand")))
@@ -150,25 +89,6 @@ def mass_curve_tank(inflow, demand) -> float:
     The largest running deficit of the record's monthly totals, once through (Rippl). Nothing is said of
     how reliable that is beyond the record, nor of days within a month.
 
-    Parameters
-    ----------
-    inflow : DataArray or Series [L/day]
-        Water at the tank inlet, on dated days.
-    demand : DataArray or Series [L/day]
-        Water asked of the tank.
-
-    Returns
-    -------
-    float [L]
-        Usable size.
-
-    Raises
-    ------
-    InputError
-        If the days bear no dates.
-
-    Notes
-    -----
     Rippl 1883; worked in Davis, Water and Wastewater Engineering, 2010, Example 2-3.
     """
     brought, asked = (_months(x, n) for x, n in ((inflow, "inflow"), (demand, "demand")))
@@ -181,34 +101,9 @@ def melbourne_tank(area: float, annual_rain: float, demand_a_year: float, reliab
     x = D / (A R), y = a e^(b x), C = y A^1.5 in kilolitres over square metres, with a and b for a
     reliability of 85, 90 and 95 per cent. It holds for Melbourne's rain and nowhere else.
 
-    Parameters
-    ----------
-    area : float [m2]
-        Roof plan area.
-    annual_rain : float [mm/year]
-        Mean rain of a year.
-    demand_a_year : float [L/year]
-        What is asked in a year.
-    reliability : float [1]
-        0.85, 0.90 or 0.95.
-
-    Returns
-    -------
-    float [L]
-        Size.
-
-    Raises
-    ------
-    InputError
-        If the reliability is none of these, or a value is not above zero.
-
-    Notes
-    -----
     Khastagir and Jayasuriya 2010, Journal of Hydrology, as quoted in an example by A. Ladson, which rounds
     to 1.5 kL:
 
-    Examples
-    --------
     >>> round(melbourne_tank(200, 700, 3 * 16 * 365, 0.95))
     1505
     """
@@ -225,20 +120,6 @@ def melbourne_tank(area: float, annual_rain: float, demand_a_year: float, reliab
 def near_melbourne(latitude: float | None, longitude: float | None) -> bool:
     """Return whether a site is near enough to Melbourne for `melbourne_tank`.
 
-    Parameters
-    ----------
-    latitude : float [degrees_north]
-        Of the site; None if unknown.
-    longitude : float [degrees_east]
-        Of the site; None if unknown.
-
-    Returns
-    -------
-    bool
-        True within 100 km (own choice).
-
-    Examples
-    --------
     >>> near_melbourne(-37.7, 145.1), near_melbourne(-33.4, 4.9), near_melbourne(None, None)
     (True, False, False)
     """
@@ -248,27 +129,7 @@ def near_melbourne(latitude: float | None, longitude: float | None) -> bool:
 
 
 def mean_dry_period(rain: xr.DataArray, year_start_month: int = 1, wet_day: float = 1.0) -> float:
-    """Return the longest dry spell of a year, mean over the whole years of the record.
-
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        One daily record without missing days.
-    year_start_month : int [1]
-        First month of the hydrological year, in a wet season, so that no dry season is cut in two.
-    wet_day : float [mm/day]
-        A day with at least this much rain is wet.
-
-    Returns
-    -------
-    float [day]
-        The dry period.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.rainfall.describe.describe_rain`; also if the record holds no whole year.
-    """
+    """Return the longest dry spell of a year, mean over the whole years of the record."""
     from rainharvest.rainfall.describe import describe_rain
 
     longest = describe_rain(rain, wet_day, year_start_month).longest_dry_spell.values.astype(float)
@@ -313,20 +174,6 @@ RULES = {"yield after spillage": 0.0, "between": 0.5, "yield before spillage": 1
 def rule_yield(catchment: Catchment, annual_rain: float) -> float:
     """Return a year's yield as the per cent rules take it: area x coefficient x rain x filter efficiency.
 
-    Parameters
-    ----------
-    catchment : Catchment
-        Roofs and filter.
-    annual_rain : float [mm/year]
-        Mean rain of a year.
-
-    Returns
-    -------
-    float [L/year]
-        Neither wetting, first flush nor gutters are in it.
-
-    Examples
-    --------
     >>> from rainharvest.catchment.tables import Roof
     >>> hall = Catchment(roofs=(Roof(area=100, runoff_coefficient=0.9),), filter_efficiency=0.9)
     >>> round(rule_yield(hall, 700))
@@ -345,33 +192,7 @@ def shortcut_sizes(
     year_start_month: int = 1,
     melbourne: float | None = None,
 ) -> dict[str, float]:
-    """Return the usable size that each short way recommends on one record.
-
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        One daily record without gaps.
-    inflow : DataArray [L/day]
-        Water at the tank inlet from it.
-    demand : DataArray [L/day]
-        Water asked of the tank.
-    catchment : Catchment
-        Roofs and filter, for the per cent rules.
-    year_start_month : int [1]
-        First month of the hydrological year, for the dry period.
-    melbourne : float [1], optional
-        Reliability for the regression of Melbourne (0.85, 0.90 or 0.95), where the site lies there.
-
-    Returns
-    -------
-    dict of str to float [L]
-        Infinite where a way finds no size, because more is asked than comes in.
-
-    Raises
-    ------
-    InputError
-        As the ways themselves.
-    """
+    """Return the usable size that each short way recommends on one record."""
     years = rain.sizes["time"] / DAYS_A_YEAR
     a_year, asked = float(rain.sum()) / years, float(demand.sum()) / years
     brought = rule_yield(catchment, a_year)
@@ -399,36 +220,7 @@ def judge_shortcuts(
     shares: dict[str, object] | None = None,
     **settings,
 ) -> xr.Dataset:
-    """Return what the tank of each short way would really have done, beside the one found by simulation.
-
-    Parameters
-    ----------
-    sizes : dict of str to float [L]
-        As `shortcut_sizes`.
-    inflow : DataArray [L/day]
-        Water at the tank inlet, one record.
-    demand : DataArray [L/day]
-        Water asked of the tank.
-    target : float [1]
-        Reliability that the simulated tank must reach.
-    measure : str
-        "volume_reliability" or "time_reliability".
-    shares : dict, optional
-        Settings of `rainharvest.simulate` that grow with the tank.
-    **settings
-        As `rainharvest.simulate`.
-
-    Returns
-    -------
-    Dataset
-        On ``way``, the daily simulation first: ``size_by_way`` [L] (NaN where a way finds none),
-        ``volume_reliability``, ``time_reliability``, ``failed_a_year``, ``longest_failure``.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.sizing.smallest.smallest_tank`.
-    """
+    """Return what the tank of each short way would really have done, beside the one found by simulation."""
     found = smallest_tank(inflow, demand, target, measure=measure, shares=shares, **settings).capacity
     table = {SIMULATED: found} | sizes
     size = np.array([v if np.isfinite(v) else np.nan for v in table.values()])
@@ -452,29 +244,6 @@ def rules_of_spillage(inflow: xr.DataArray, demand: xr.DataArray, capacity, **se
     Which rule a daily step takes matters where a day's rain or demand is large beside the tank; at a fine
     step the rules agree, so their spread shows what the daily step leaves undecided.
 
-    Parameters
-    ----------
-    inflow : DataArray [L/day]
-        Water at the tank inlet.
-    demand : DataArray [L/day]
-        Water asked of the tank.
-    capacity : array_like [L]
-        Usable sizes.
-    **settings
-        As `rainharvest.simulate`, without ``theta``.
-
-    Returns
-    -------
-    Dataset
-        ``rule_reliability`` on (rule, capacity).
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.simulate`.
-
-    Examples
-    --------
     >>> done = rules_of_spillage([0, 3, 8, 0, 2, 0, 0], 2.0, [5.0])
     >>> done.rule_reliability.values.ravel()
     array([0.5       , 0.67857143, 0.78571429])
@@ -497,30 +266,6 @@ def daily_step(
 
     Both have the same water on each day: within the day the inflow comes as the rain fell, and the demand
     is drawn evenly between two hours. What differs is the step alone, and the rule of spillage with it.
-
-    Parameters
-    ----------
-    rain_rate : DataArray [mm/h]
-        Rain on an even ``time``, each step stamped by its start; an hour or less.
-    inflow : DataArray [L/day]
-        Water at the tank inlet by day, from the same rain (`rainharvest.catchment.collect.collect_finer`).
-    demand : float or DataArray [L/day]
-        Water asked of the tank.
-    capacity : array_like [L]
-        Usable sizes.
-    draw_hours : pair of float [h]
-        Hours of the day between which water is drawn; 7 to 19 by own choice.
-
-    Returns
-    -------
-    Dataset
-        On ``capacity``: ``finer_reliability`` (yield after spillage at the fine step); on (rule, capacity):
-        ``rule_reliability`` at the daily step and ``step_error``, its difference from the finer one.
-
-    Raises
-    ------
-    InputError
-        If the days of rain and inflow differ, or the hours make no sense.
     """
     day = rain_rate["time"].dt.floor("D")
     days = np.unique(day.values)

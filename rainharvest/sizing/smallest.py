@@ -23,30 +23,14 @@ SPAN = 64  # sizes tried in one pass: one block of lanes
 
 @dataclass(frozen=True)
 class SmallestTank:
-    """The answer to "how large must it be?".
+    """The answer to "how large must it be?"."""
 
-    Parameters
-    ----------
-    capacity : float [L]
-        Smallest usable size, in whole litres, that reaches the target; NaN if none does.
-    measure : str
-        Which reliability was asked for.
-    target : float [1]
-        What it had to reach.
-    reached : float [1]
-        What the size found reaches; if none does, what the largest tried reaches.
-    one_less : float [1]
-        What one litre less reaches: below the target, or NaN at size zero.
-    largest : float [L]
-        Largest size tried.
-    """
-
-    capacity: float
-    measure: str
-    target: float
-    reached: float
-    one_less: float
-    largest: float
+    capacity: float  # [L] Smallest usable size, in whole litres, that reaches the target; NaN if none does
+    measure: str  # Which reliability was asked for
+    target: float  # [1] What it had to reach
+    reached: float  # [1] What the size found reaches; if none does, what the largest tried reaches
+    one_less: float  # [1] What one litre less reaches: below the target, or NaN at size zero
+    largest: float  # [L] Largest size tried
 
 
 def smallest_tank(
@@ -67,36 +51,6 @@ def smallest_tank(
     the only one. Time reliability has no such law: a larger tank may deliver more on a day that fails all
     the same and so have less on the next. There the answer is the first crossing among the sizes tried.
 
-    Parameters
-    ----------
-    inflow : array_like [L/day]
-        Water at the tank inlet, one record.
-    demand : array_like [L/day]
-        Water asked of the tank.
-    target : float [1]
-        Reliability to reach, above 0 and up to 1.
-    measure : str
-        "volume_reliability" (default) or "time_reliability".
-    largest : float [L], optional
-        Largest size worth trying; by default all the water of the record, beyond which size cannot matter.
-    shares : dict, optional
-        Settings of `rainharvest.simulate` that grow with the tank (start, levels), as shares of its size.
-    **settings
-        As `rainharvest.simulate`, the same for every size.
-
-    Returns
-    -------
-    SmallestTank
-        With NaN as capacity where no size reaches the target.
-
-    Raises
-    ------
-    InputError
-        If the target is not above 0 and at most 1, the measure is unknown, or the series carry further
-        dimensions.
-
-    Examples
-    --------
     >>> answer = smallest_tank([0, 3, 8, 0, 2, 0, 0], 2.0, target=0.5)
     >>> answer.capacity, round(answer.reached, 3), answer.one_less < 0.5
     (5.0, 0.5, True)
@@ -134,33 +88,6 @@ def smallest_of_members(
     """Find the smallest tank of each version of a record, as `smallest_tank` does for one.
 
     The searches are the same, size by size; each pass simulates those of all versions at once.
-
-    Parameters
-    ----------
-    inflow : DataArray [L/day]
-        (member, time): water at the tank inlet.
-    demand : array_like [L/day]
-        Water asked of the tank, the same for all.
-    target : float [1]
-        Reliability to reach, above 0 and up to 1.
-    measure : str
-        As for `smallest_tank`.
-    shares : dict, optional
-        As for `smallest_tank`.
-    threads : int
-        As for `rainharvest.simulate`.
-    **settings
-        As for `smallest_tank`.
-
-    Returns
-    -------
-    list of SmallestTank
-        One a member.
-
-    Raises
-    ------
-    InputError
-        As `smallest_tank`.
     """
     _check(target, measure)
     inflow = inflow.reset_coords(drop=True).transpose("member", "time")
@@ -242,26 +169,6 @@ def storage_deficit(inflow, demand) -> np.ndarray:
 
     K is zero before the first step and then max(0, K + demand - inflow).
 
-    Parameters
-    ----------
-    inflow : array_like [L/day]
-        Water that comes in each step (any unit of volume a step, the same for both).
-    demand : array_like [L/day]
-        Water asked in each step; one number serves for all.
-
-    Returns
-    -------
-    ndarray [L]
-        The deficit after each step; its largest value is the storage that does not fail, if full at the
-        start.
-
-    Raises
-    ------
-    InputError
-        If a value is missing or negative, or the lengths differ.
-
-    Examples
-    --------
     >>> storage_deficit([1, 3, 3], 3.5)
     array([2.5, 3. , 3.5])
     """
@@ -282,32 +189,9 @@ def sequent_peak(inflow, demand, theta: float = 1.0) -> float:
 
     which is the method of the books at theta = 1.
 
-    Parameters
-    ----------
-    inflow : array_like [L/day]
-        Water that comes in each step.
-    demand : array_like [L/day]
-        Water asked in each step.
-    theta : float [1]
-        Operating parameter of the balance: 0 yield after spillage, 1 yield before spillage.
-
-    Returns
-    -------
-    float [L]
-        The storage; infinite where more is asked than comes in.
-
-    Raises
-    ------
-    InputError
-        As `storage_deficit`; also if ``theta`` is not between 0 and 1.
-
-    Notes
-    -----
     Thomas and Burden 1963; Loucks and van Beek, Water Resource Systems Planning and Management. The form
     with theta is ours, derived from the balance.
 
-    Examples
-    --------
     >>> flow = [1, 3, 3, 5, 8, 6, 7, 2, 1]
     >>> sequent_peak(flow, 3.5), sequent_peak(flow, 3.5, theta=0.0)
     (7.5, 14.5)
@@ -358,29 +242,6 @@ def sizes_for_targets(
 ) -> xr.Dataset:
     """Find the smallest tank, to the litre, for each of several reliabilities.
 
-    Parameters
-    ----------
-    inflow : array_like [L/day]
-        Water at the tank inlet, one record.
-    demand : array_like [L/day]
-        Water asked of the tank.
-    targets : sequence of float [1]
-        Reliabilities to reach.
-    measure, largest, shares, **settings
-        As `rainharvest.sizing.smallest.smallest_tank`.
-
-    Returns
-    -------
-    Dataset
-        On ``target``: ``size_for_target`` (NaN where no size reaches it), ``reached`` and ``one_less``.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.sizing.smallest.smallest_tank`.
-
-    Examples
-    --------
     >>> sizes_for_targets([0, 3, 8, 0, 2, 0, 0], 2.0, [0.2, 0.5]).size_for_target.values
     array([3., 5.])
     """
@@ -402,23 +263,15 @@ def sizes_for_targets(
 
 @dataclass(frozen=True)
 class NoFailure:
-    """The tank that never fails on the record, found twice.
+    """The tank that never fails on the record, found twice."""
 
-    Parameters
-    ----------
-    capacity : float [L]
-        Smallest usable size in whole litres without a failed day; NaN where more is asked than comes in.
-    peak : float
-        What the two-cycle sequent peak says, in litres; infinite where more is asked than comes in.
-    failed : float [day]
-        Failed days of that size in the simulation of two cycles, full at the start: 0 confirms it.
-    one_less_failed : float [day]
-        Failed days of a tank one litre smaller: above 0 confirms that it is the smallest. NaN at size zero.
-    """
-
+    # [L] Smallest usable size in whole litres without a failed day; NaN where more is asked than comes in
     capacity: float
-    peak: float
+    peak: float  # What the two-cycle sequent peak says, in litres; infinite where more is asked than comes in
+    # [day] Failed days of that size in the simulation of two cycles, full at the start: 0 confirms it
     failed: float
+    # [day] Failed days of a tank one litre smaller: above 0 confirms that it is the smallest. NaN at size
+    # zero
     one_less_failed: float
 
     @property
@@ -433,31 +286,8 @@ def no_failure(inflow, demand, *, theta: float = 0.0) -> NoFailure:
     The size is the two-cycle sequent peak, rounded up to a litre; it is then simulated through two cycles
     of the record from a full start, beside one litre less.
 
-    Parameters
-    ----------
-    inflow : array_like [L/day]
-        Water at the tank inlet, one record.
-    demand : array_like or float [L/day]
-        Water asked of the tank.
-    theta : float [1]
-        Operating parameter of the balance; 0 (yield after spillage) by default.
-
-    Returns
-    -------
-    NoFailure
-        What both say.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.sizing.smallest.sequent_peak`; also if the record has further dimensions.
-
-    Notes
-    -----
     "No failure in the record" is no promise: a longer record holds a worse drought.
 
-    Examples
-    --------
     >>> answer = no_failure([1, 3, 3, 5, 8, 6, 7, 2, 1], 3.5, theta=1.0)
     >>> answer.capacity, answer.peak, answer.failed, answer.one_less_failed, answer.confirmed
     (8.0, 7.5, 0.0, 1.0, True)
@@ -484,25 +314,6 @@ def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
     for every rule of spillage. Days that fail are no longer counted, and rationing no longer sees each
     morning: use the days themselves there.
 
-    Parameters
-    ----------
-    inflow : ndarray [L/day]
-        Water at the tank inlet, time last; a day is dry where no row has any.
-    *others : ndarray [L/day]
-        Further series, time last, summed over the same steps.
-
-    Returns
-    -------
-    tuple of ndarray [L]
-        All of them by steps.
-
-    Raises
-    ------
-    InputError
-        If the lengths differ.
-
-    Examples
-    --------
     >>> join_dry_days(np.array([5.0, 0, 0, 0, 2, 3, 0]), np.ones(7))
     (array([5., 0., 2., 3., 0.]), array([1., 3., 1., 1., 1.]))
     """
@@ -521,18 +332,6 @@ def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
 def padded(rows: list[np.ndarray]) -> np.ndarray:
     """Return rows of different lengths as one array; the steps added ask for nothing and bring nothing.
 
-    Parameters
-    ----------
-    rows : list of ndarray
-        Each with time last, alike in their other dimensions.
-
-    Returns
-    -------
-    ndarray
-        (row, ..., step).
-
-    Examples
-    --------
     >>> padded([np.array([1.0, 2.0]), np.array([3.0])])
     array([[1., 2.],
            [3., 0.]])
@@ -560,30 +359,6 @@ def run_versions(
 
     Nothing is checked: give what has been through `rainharvest.simulate` before.
 
-    Parameters
-    ----------
-    inflow, demand : ndarray [L/day]
-        (version, step), contiguous.
-    capacity : ndarray [L]
-        Usable sizes.
-    theta : float [1]
-        Storage operating parameter.
-    start_share : float [1]
-        Share of the tank that is full at first.
-    essential : ndarray [L/day], optional
-        (version, step): what rationing spares.
-    ration_level_share, ration_share : ndarray [1], optional
-        For each stage: share of the tank below which it begins, share still served.
-    threads : int [1]
-        Blocks of tanks simulated side by side.
-
-    Returns
-    -------
-    dict of str to ndarray
-        Each of `rainharvest.storage.balance.TOTALS` on (version, capacity).
-
-    Examples
-    --------
     >>> done = run_versions(np.array([[0.0, 3, 8, 0, 2, 0, 0]]), np.full((1, 7), 2.0), np.array([2.0, 5.0]))
     >>> done["drawn"], done["days_failed"]
     (array([[5., 7.]]), array([[5., 4.]]))

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.core.tables import Table
+from rainharvest.core.tables import Table, quantity
 from rainharvest.sizing.smallest import TARGETS
 
 
@@ -26,29 +26,8 @@ def real_rate(nominal_rate: float, inflation: float) -> float:
     1 + i = (1 + r)(1 + f), r the real and i the nominal rate, f inflation. The difference i - f is close to
     r only where both are small.
 
-    Parameters
-    ----------
-    nominal_rate : float [1/year]
-        Rate in money of each year.
-    inflation : float [1/year]
-        Yearly rise of prices.
-
-    Returns
-    -------
-    float [1/year]
-        Rate in money of today.
-
-    Raises
-    ------
-    InputError
-        If either is -1 or less, or the real rate is below zero.
-
-    Notes
-    -----
     Fisher, The Theory of Interest, 1930 (from memory, not verified).
 
-    Examples
-    --------
     >>> round(real_rate(0.08, 0.05), 5)
     0.02857
     """
@@ -92,23 +71,6 @@ class _Table(BaseModel):
 class Part(_Table):
     """One part of the system, with a life of its own.
 
-    Parameters
-    ----------
-    name : str
-        For example "base", "gutters", "pipes", "pump", "treatment".
-    fixed : float
-        Price whatever the size of the tank.
-    per_litre : float [currency/L]
-        Price for each litre of nominal tank size.
-    upkeep : float
-        Paid every year.
-    per_kilolitre : float [currency/kL]
-        Paid for each kilolitre delivered: filters, lamps, disinfectant.
-    life : float [year], optional
-        After how long it is bought again; the years of the study if not given.
-
-    Examples
-    --------
     >>> Part(name="pump", fixed=420, upkeep=15, life=10).price(20_000)
     420.0
     """
@@ -126,15 +88,7 @@ class Part(_Table):
 
 
 class Block(_Table):
-    """One block of a tariff.
-
-    Parameters
-    ----------
-    up_to : float [kL], optional
-        Volume in a billing period up to which it reaches; the last block has none.
-    price : float [currency/kL]
-        Price of a kilolitre within it.
-    """
+    """One block of a tariff."""
 
     up_to: float | None = Field(None, gt=0)
     price: float = Field(ge=0)
@@ -146,46 +100,6 @@ class Costs(_Table):
     ``fixed``, ``per_litre`` and ``upkeep`` are what lasts as long as the study; ``part`` holds what has a
     life of its own. Where a catalogue prices the tank, its price takes the place of ``per_litre``.
 
-    Parameters
-    ----------
-    currency : str
-        A label.
-    fixed, upkeep : float
-        Price whatever the size; what is paid every year.
-    per_litre : float [currency/L]
-        Price for each litre of nominal tank size.
-    part : list of Part
-        Parts with a life of their own.
-    tariff : float [currency/kL]
-        Price of a kilolitre of mains water, where it has no blocks.
-    block : list of Block
-        The tariff in blocks, from the first kilolitre up; instead of ``tariff``.
-    billing_months : int [month]
-        Months that a bill covers; matters only with blocks.
-    other_use : float [L/day]
-        Mains water that the building uses beside what the tank is asked for: it fills the lower blocks.
-    tariff_growth : float [1/year]
-        Yearly growth of the tariff above inflation.
-    energy_price : float
-        Price of a kilowatt-hour.
-    energy_growth : float [1/year]
-        Yearly growth of that price above inflation.
-    pump_energy : float [kW h/m3]
-        Energy for pumping; 0 where water runs by gravity.
-    life : int [year]
-        Years of the study.
-    rate : float [1/year]
-        Discount rate.
-    rate_kind : str
-        "real" (default: above inflation) or "nominal", which is turned into real by the Fisher relation.
-    inflation : float [1/year], optional
-        Needed where the rate is nominal.
-    residual : str
-        What is left at the end: "none", or "straight line": each part's price times the share of its life
-        that is left.
-
-    Examples
-    --------
     >>> Costs(rate=0.08, rate_kind="nominal", inflation=0.05).real_rate
     0.0285714
     """
@@ -257,20 +171,6 @@ class Costs(_Table):
 def bill(blocks: tuple[Block, ...], kilolitres) -> np.ndarray:
     """Return the bill for what is used in one billing period.
 
-    Parameters
-    ----------
-    blocks : tuple of Block
-        From the first kilolitre up.
-    kilolitres : array_like
-        Used in the period.
-
-    Returns
-    -------
-    ndarray
-        Currency.
-
-    Examples
-    --------
     >>> blocks = (Block(up_to=10, price=1.0), Block(price=3.0))
     >>> bill(blocks, [4.0, 10.0, 12.0])
     array([ 4., 10., 16.])
@@ -287,18 +187,6 @@ def bill(blocks: tuple[Block, ...], kilolitres) -> np.ndarray:
 def costs_defaults(costs: Costs) -> dict[str, Default]:
     """Return the defaults that these prices rest on, in words.
 
-    Parameters
-    ----------
-    costs : Costs
-        The prices.
-
-    Returns
-    -------
-    dict of str to Default
-        Only numbers that count and are not given.
-
-    Examples
-    --------
     >>> list(costs_defaults(Costs(life=25, energy_price=0.3)))
     ['Discount rate', 'Energy for pumping']
     """
@@ -334,37 +222,33 @@ class Ranges(Table):
 
 
 class Sizing(Table):
-    """How the size is decided.
+    """How the size is decided."""
 
-    Parameters
-    ----------
-    targets : list of float
-        Reliabilities whose smallest sizes are listed.
-    draws : int
-        Equally likely versions of everything uncertain that are simulated; 100 by own choice, as many as the
-        band was tested with (`tests/sizing/test_band_covers.py`).
-    seed : int
-        Makes them repeatable.
-    block_years : int, optional
-        Years that are drawn together, so that droughts of several years stay whole.
-    ranges : Ranges
-        How far coefficient, losses, filter and demand may be off.
-    finer_rain : str
-        A file of hourly or finer rain near the site, to hold the daily step to account.
-    finer_units : str, optional
-        Its unit, where the file leaves doubt.
-    draw_hours : pair of float
-        Hours of the day between which water is drawn, for that comparison; 7 to 19 by own choice.
-    """
-
-    targets: tuple[float, ...] = Field(TARGETS, min_length=1, max_length=12)
-    draws: int = Field(100, ge=20, le=5000)
-    seed: int = Field(0, ge=0)
-    block_years: int | None = Field(None, ge=1, le=30)
-    ranges: Ranges = Ranges()
-    finer_rain: str = ""
-    finer_units: str | None = None
-    draw_hours: Pair = (7.0, 19.0)
+    targets: tuple[float, ...] = Field(
+        TARGETS, min_length=1, max_length=12, description="Reliabilities whose smallest sizes are listed."
+    )
+    draws: int = Field(
+        100,
+        ge=20,
+        le=5000,
+        description="Equally likely versions of everything uncertain that are simulated; 100 by own choice, as many as the band was tested with (`tests/sizing/test_band_covers.py`).",
+    )
+    seed: int = Field(0, ge=0, description="Makes them repeatable.")
+    block_years: int | None = Field(
+        None,
+        ge=1,
+        le=30,
+        description="Years that are drawn together, so that droughts of several years stay whole.",
+    )
+    ranges: Ranges = Field(Ranges(), description="How far coefficient, losses, filter and demand may be off.")
+    finer_rain: str = Field(
+        "", description="A file of hourly or finer rain near the site, to hold the daily step to account."
+    )
+    finer_units: str | None = Field(None, description="Its unit, where the file leaves doubt.")
+    draw_hours: Pair = Field(
+        (7.0, 19.0),
+        description="Hours of the day between which water is drawn, for that comparison; 7 to 19 by own choice.",
+    )
 
     @field_validator("targets")
     @classmethod
@@ -385,24 +269,12 @@ class Sizing(Table):
 
 
 class Catalogue(Table):
-    """Which tanks can be bought and what fits on the site.
+    """Which tanks can be bought and what fits on the site."""
 
-    Parameters
-    ----------
-    file : str
-        A CSV file of tanks, from the folder of the study file.
-    most_linked : int
-        Most tanks that may be linked to one store.
-    link_price : float
-        Price of joining one more tank.
-    most_height : float [m], optional
-        Tallest tank that fits.
-    most_footprint : float [m2], optional
-        Plan area that there is for the tanks.
-    """
-
-    file: str = Field(min_length=1)
-    most_linked: int = Field(4, ge=1, le=10)
-    link_price: float = Field(0.0, ge=0)
-    most_height: float | None = Field(None, gt=0, le=50)
-    most_footprint: float | None = Field(None, gt=0, le=1e5)
+    file: str = Field(min_length=1, description="A CSV file of tanks, from the folder of the study file.")
+    most_linked: int = Field(4, ge=1, le=10, description="Most tanks that may be linked to one store.")
+    link_price: float = Field(0.0, ge=0, description="Price of joining one more tank.")
+    most_height: float | None = quantity("m", "Tallest tank that fits.", None, gt=0, le=50)
+    most_footprint: float | None = quantity(
+        "m2", "Plan area that there is for the tanks.", None, gt=0, le=1e5
+    )

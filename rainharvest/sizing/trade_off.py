@@ -26,27 +26,6 @@ YEARS_TOLD = (0.1, 0.5, 0.9)
 def sizes_to_try(demand, count: int = 60, least_days: float = 0.5, most_days: float = 365.0) -> np.ndarray:
     """Return tank sizes from a fraction of a day's demand to a year's, closer together where they are small.
 
-    Parameters
-    ----------
-    demand : array_like [L/day]
-        Water asked of the tank.
-    count : int
-        About how many sizes.
-    least_days, most_days : float [day]
-        Smallest and largest size, in days of mean demand.
-
-    Returns
-    -------
-    ndarray [L]
-        Rising sizes, each a round number of two figures.
-
-    Raises
-    ------
-    InputError
-        If nothing is asked.
-
-    Examples
-    --------
     >>> sizes_to_try(np.full(10, 100.0), count=5)
     array([   50.,   260.,  1400.,  7000., 36000.])
     """
@@ -61,33 +40,6 @@ def sizes_to_try(demand, count: int = 60, least_days: float = 0.5, most_days: fl
 def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     """Simulate every size and derive what the decision rests on.
 
-    Parameters
-    ----------
-    inflow : array_like [L/day]
-        Water at the tank inlet.
-    demand : array_like [L/day]
-        Water asked of the tank.
-    capacity : array_like [L]
-        Usable tank sizes.
-    **settings
-        As `rainharvest.simulate`.
-
-    Returns
-    -------
-    Dataset
-        What `rainharvest.simulate` returns and, on ``capacity``: ``share_of_demand`` (what was delivered of
-        all that was asked, before rationing), ``yearly_yield`` (L/year),
-        ``yield_quantile`` (L/year, the 10th, 50th and 90th percentile year, whole years only),
-        ``failed_a_year`` (day/year), ``spilled_share`` and ``marginal_yield`` (L a year for one more litre
-        of storage, from each size to the next).
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.simulate`; also if the sizes do not rise.
-
-    Examples
-    --------
     >>> curve = trade_off([0, 3, 8, 0, 2, 0, 0], 2.0, [2.0, 5.0])
     >>> curve.delivered.values
     array([5., 7.])
@@ -140,26 +92,6 @@ def scaled_catchment(
 ) -> Catchment:
     """Return the same catchment with some of its numbers multiplied.
 
-    Parameters
-    ----------
-    catchment : Catchment
-        The study's own.
-    area : float
-        Multiple of every roof's plan area; gutters and the run of pipe stay as they are.
-    runoff_coefficient : float
-        Multiple of every roof's coefficient; none passes 1.
-    losses : float
-        Multiple of every roof's wetting and of the first flush.
-    filter_efficiency : float
-        Multiple of the filter's efficiency, which does not pass 1.
-
-    Returns
-    -------
-    Catchment
-        Another one.
-
-    Examples
-    --------
     >>> from rainharvest.catchment.tables import Roof
     >>> site = Catchment(roofs=(Roof(area=100, runoff_coefficient=0.95),), first_flush=0.5)
     >>> more = scaled_catchment(site, runoff_coefficient=1.1, losses=2.0)
@@ -188,29 +120,7 @@ def scaled_catchment(
 def tank_inflow(
     rain: Rain, catchment: Catchment, drying: float | xr.DataArray, intensity: Intensity
 ) -> np.ndarray:
-    """Return the water at the tank inlet of one record, without where the rest went.
-
-    Parameters
-    ----------
-    rain : Rain
-        One series, as `rainharvest.catchment.intensity.read_daily` lays it out.
-    catchment : Catchment
-        Roofs, first flush, filter and run of pipe.
-    drying : float or DataArray [mm/day]
-        As `rainharvest.catchment.collect.collect`.
-    intensity : Intensity
-        As `rainharvest.catchment.collect.collect`.
-
-    Returns
-    -------
-    ndarray [L/day]
-        One value a day.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.catchment.collect.collect`.
-    """
+    """Return the water at the tank inlet of one record, without where the rest went."""
     _, rows = run_lanes(rain, [catchment], drying, intensity, trace=(INFLOW_ROW,))
     return rows[0, :, 0]
 
@@ -240,31 +150,6 @@ def inflow_by_area(
 ) -> xr.DataArray:
     """Return the water at the tank inlet for roofs of several sizes, all roofs growing alike.
 
-    Parameters
-    ----------
-    rain : DataArray or Series [mm/day]
-        One record on ``time``, without gaps.
-    catchment : Catchment
-        Its roofs give the shares of each kind of roof.
-    areas : sequence of float [m2]
-        Plan area of all roofs together.
-    drying : float or DataArray [mm/day]
-        As `rainharvest.catchment.collect.collect`.
-    intensity : Intensity
-        As `rainharvest.catchment.collect.collect`.
-
-    Returns
-    -------
-    DataArray [L/day]
-        (area, time).
-
-    Raises
-    ------
-    InputError
-        If an area is not above zero, the rain has further dimensions, or as `collect`.
-
-    Examples
-    --------
     >>> from rainharvest.catchment.tables import Roof
     >>> rain = pd.Series([10.0, 0.0, 4.0], index=pd.date_range("2001-01-01", periods=3))
     >>> hall = Catchment(roofs=(Roof(area=100, runoff_coefficient=0.9, wetting=0),), first_flush=0)
@@ -288,25 +173,6 @@ def inflow_by_area(
 def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float]) -> xr.DataArray:
     """Return the demand multiplied by each of several factors.
 
-    Parameters
-    ----------
-    demand : DataArray or Series [L/day]
-        On ``time``.
-    factors : sequence of float [1]
-        Multiples, none below zero.
-
-    Returns
-    -------
-    DataArray [L/day]
-        (demand_factor, time).
-
-    Raises
-    ------
-    InputError
-        If there is no factor or one is below zero.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", periods=2)
     >>> demand_by_factor(pd.Series([100.0, 80.0], days), [0.5, 2]).values
     array([[ 50.,  40.],
@@ -328,29 +194,6 @@ def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float])
 def trade_off_map(inflow, demand, capacity, **settings) -> xr.Dataset:
     """Simulate every tank size with every roof or every demand, in one pass.
 
-    Parameters
-    ----------
-    inflow : DataArray [L/day]
-        Water at the tank inlet; (area, time) from `inflow_by_area` for a map over roofs.
-    demand : DataArray [L/day]
-        Water asked of the tank; (demand_factor, time) from `demand_by_factor` for a map over the demand.
-    capacity : array_like [L]
-        Usable tank sizes, rising.
-    **settings
-        As `rainharvest.simulate`.
-
-    Returns
-    -------
-    Dataset
-        The measures of `KEPT` on the further dimension and ``capacity``.
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.sizing.trade_off.trade_off`; also if neither series has a further dimension.
-
-    Examples
-    --------
     >>> days = pd.date_range("2001-01-01", periods=4)
     >>> inflow = xr.DataArray([0.0, 300.0, 0.0, 0.0], {"time": days}, ("time",))
     >>> asked = demand_by_factor(pd.Series(100.0, days), [1, 2])
@@ -377,30 +220,14 @@ NEAR_CEILING = 0.99
 
 @dataclass(frozen=True)
 class Knee:
-    """The knee of a trade-off curve.
+    """The knee of a trade-off curve."""
 
-    Parameters
-    ----------
-    capacity : float [L]
-        Size at the knee, one of the curve's sizes.
-    yearly_yield : float [L/year]
-        What it yields in a mean year.
-    yield_share : float [1]
-        That, as a share of what the largest tank of the curve yields.
-    marginal_yield : float [L/year/L]
-        Litres a year for one more litre of tank, from this size to the next.
-    ceiling_capacity : float [L]
-        Smallest size that yields 99 % of the largest yield: the end of the chord.
-    ceiling_yield : float [L/year]
-        Yield of the largest tank of the curve.
-    """
-
-    capacity: float
-    yearly_yield: float
-    yield_share: float
-    marginal_yield: float
-    ceiling_capacity: float
-    ceiling_yield: float
+    capacity: float  # [L] Size at the knee, one of the curve's sizes
+    yearly_yield: float  # [L/year] What it yields in a mean year
+    yield_share: float  # [1] That, as a share of what the largest tank of the curve yields
+    marginal_yield: float  # [L/year/L] Litres a year for one more litre of tank, from this size to the next
+    ceiling_capacity: float  # [L] Smallest size that yields 99 % of the largest yield: the end of the chord
+    ceiling_yield: float  # [L/year] Yield of the largest tank of the curve
 
 
 def find_knee(curve: xr.Dataset) -> Knee:
@@ -411,29 +238,10 @@ def find_knee(curve: xr.Dataset) -> Knee:
     largest yield. The curve must go on to sizes where it is flat: one that still rises at its end has its
     ceiling, and so its knee, too low.
 
-    Parameters
-    ----------
-    curve : Dataset
-        What `rainharvest.sizing.trade_off.trade_off` returns, on ``capacity`` alone.
-
-    Returns
-    -------
-    Knee
-        The size among those of the curve.
-
-    Raises
-    ------
-    InputError
-        If the curve has further dimensions, fewer than three sizes, or yields nothing.
-
-    Notes
-    -----
     Satopää, Albrecht, Irwin and Raghavan 2011, Finding a "kneedle" in a haystack (from memory, not
     verified). A threshold on the marginal yield would be as good and easier to say, but it needs a number
     that only prices can give; this needs none.
 
-    Examples
-    --------
     >>> size = np.array([1.0, 2.0, 3.0, 4.0, 8.0])
     >>> curve = xr.Dataset({"yearly_yield": ("capacity", [50.0, 90.0, 97.0, 99.0, 100.0])}, {"capacity": size})
     >>> knee = find_knee(curve)

@@ -71,24 +71,19 @@ RANGE_WORDS = {
 
 @dataclass(frozen=True)
 class Range:
-    """How far one input may lie from the study's own value, as multiples of that value.
+    """How far one input may lie from the study's own value, as multiples of that value."""
 
-    Parameters
-    ----------
-    name : str
-        One of `RANGED`.
-    low, best, high : float [1]
-        Least, likeliest and largest multiple of the study's own value; values between are drawn from a
-        triangular law.
-    source : str
-        Where the range comes from.
-    """
-
-    name: str
+    name: str  # One of `RANGED`
+    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
+    # triangular law
     low: float
+    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
+    # triangular law
     best: float
+    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
+    # triangular law
     high: float
-    source: str
+    source: str  # Where the range comes from
 
     def __post_init__(self):
         if self.name not in RANGED:
@@ -122,29 +117,6 @@ def input_ranges(
 
     Several roofs or uses are taken to err together: their ranges are weighted by what each brings or asks.
 
-    Parameters
-    ----------
-    catchment : Catchment
-        Roofs, first flush and filter.
-    uses : iterable of Use, optional
-        The uses that the tank serves.
-    demand : DataArray [L/day], optional
-        (use, time) of these uses, for their weights.
-    given : mapping of str to (low, high), optional
-        Multiples that the user states, by name of `RANGED`; (1, 1) leaves an input out.
-
-    Returns
-    -------
-    tuple of Range
-        One each of `RANGED`.
-
-    Raises
-    ------
-    InputError
-        If a name is unknown or a range does not hold 1.
-
-    Examples
-    --------
     >>> from rainharvest.catchment.tables import Roof
     >>> ranges = input_ranges(Catchment(roofs=(Roof(area=100, material="metal"),)))
     >>> [(r.name, round(r.low, 2), round(r.high, 2)) for r in ranges]  # doctest: +NORMALIZE_WHITESPACE
@@ -242,49 +214,25 @@ def _of_uses(uses: tuple[Use, ...], demand: xr.DataArray | None) -> Range:
 
 @dataclass(frozen=True)
 class Case:
-    """A site whose tank is to be sized, with what is not known about it.
+    """A site whose tank is to be sized, with what is not known about it."""
 
-    Parameters
-    ----------
-    rain : DataArray [mm/day]
-        (member, time): the fillings of the record, equally likely; or (time,) alone.
-    catchment : Catchment
-        Roofs, first flush, filter and run of pipe.
-    demand : DataArray [L/day]
-        On ``time``: what is asked of the tank by the calendar.
-    ranges : tuple of Range
-        Inputs that are not known for sure; none by default.
-    weather_demand : DataArray [L/day], optional
-        On ``time``: demand that follows the weather (a garden), beside ``demand``; it goes with the rain of
-        the year drawn.
-    essential : DataArray [L/day], optional
-        The part of ``demand`` that rationing spares.
-    settings : mapping
-        Further arguments of `rainharvest.simulate` that do not grow with the tank.
-    shares : mapping
-        Arguments of `rainharvest.simulate` that grow with the tank, as shares of its size.
-    year_start_month : int [1]
-        First month of the hydrological year.
-    block_years : int [year]
-        Years drawn together.
-    drying : float or DataArray [mm/day]
-        As `rainharvest.catchment.collect.collect`.
-    intensity : Intensity
-        As `rainharvest.catchment.collect.collect`.
-    """
-
+    # [mm/day] (member, time): the fillings of the record, equally likely; or (time,) alone
     rain: xr.DataArray
-    catchment: Catchment
-    demand: xr.DataArray
-    ranges: tuple[Range, ...] = ()
+    catchment: Catchment  # Roofs, first flush, filter and run of pipe
+    demand: xr.DataArray  # [L/day] On ``time``: what is asked of the tank by the calendar
+    ranges: tuple[Range, ...] = ()  # Inputs that are not known for sure; none by default
+    # [L/day] On ``time``: demand that follows the weather (a garden), beside ``demand``; it goes with the
+    # rain of the year drawn
     weather_demand: xr.DataArray | None = None
-    essential: xr.DataArray | None = None
+    essential: xr.DataArray | None = None  # [L/day] The part of ``demand`` that rationing spares
+    # Further arguments of `rainharvest.simulate` that do not grow with the tank
     settings: Mapping[str, object] = field(default_factory=dict)
+    # Arguments of `rainharvest.simulate` that grow with the tank, as shares of its size
     shares: Mapping[str, object] = field(default_factory=dict)
-    year_start_month: int = 1
-    block_years: int = int(BLOCK_YEARS.value)
-    drying: float | xr.DataArray = DRYING.value
-    intensity: Intensity = INTENSITY
+    year_start_month: int = 1  # [1] First month of the hydrological year
+    block_years: int = int(BLOCK_YEARS.value)  # [year] Years drawn together
+    drying: float | xr.DataArray = DRYING.value  # [mm/day] As `rainharvest.catchment.collect.collect`
+    intensity: Intensity = INTENSITY  # As `rainharvest.catchment.collect.collect`
 
     def __post_init__(self):
         common_time(rain=self.rain, demand=self.demand, weather_demand=self.weather_demand)
@@ -297,27 +245,13 @@ class Case:
 
 @dataclass(frozen=True)
 class Drawn:
-    """What enters the balance in every draw.
+    """What enters the balance in every draw."""
 
-    Parameters
-    ----------
-    case : Case
-        The site.
-    inputs : Dataset
-        What was drawn: see `draw_inputs`.
-    inflow : DataArray [L/day]
-        (draw, time).
-    demand : DataArray [L/day]
-        (draw, time), or (time,) where it is the same in all.
-    settings : dict
-        Arguments of `rainharvest.simulate` that are the same for every size.
-    """
-
-    case: Case
-    inputs: xr.Dataset
-    inflow: xr.DataArray
-    demand: xr.DataArray
-    settings: dict[str, object]
+    case: Case  # The site
+    inputs: xr.Dataset  # What was drawn: see `draw_inputs`
+    inflow: xr.DataArray  # [L/day] (draw, time)
+    demand: xr.DataArray  # [L/day] (draw, time), or (time,) where it is the same in all
+    settings: dict[str, object]  # Arguments of `rainharvest.simulate` that are the same for every size
 
 
 def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
@@ -332,26 +266,6 @@ def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
     A record of fewer than two whole years has none to draw from: every draw then keeps the record's own days,
     and the band says nothing of other years. Few years are little better, since a worse year than any of
     them cannot be drawn: `rainharvest.sizing.resample` belongs beside the answer.
-
-    Parameters
-    ----------
-    case : Case
-        The site.
-    count : int [1]
-        How many draws.
-    seed : int [1]
-        The same seed gives the same draws.
-
-    Returns
-    -------
-    Dataset
-        On ``draw``: ``member``, ``year_draw`` and a multiple for each range; on (year_draw, time):
-        ``day_drawn``, the day of the record whose weather stands on each day.
-
-    Raises
-    ------
-    InputError
-        If nothing is asked of the tank, or the number of draws is not possible.
     """
     rain = case.rain.isel(member=0, drop=True) if "member" in case.rain.dims else case.rain
     inflow = tank_inflow(read_daily(rain), case.catchment, case.drying, case.intensity)
@@ -379,18 +293,7 @@ def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
 
 
 def record_inputs(case: Case) -> xr.Dataset:
-    """Return the record as it stands: a draw for each filling, every input at its best.
-
-    Parameters
-    ----------
-    case : Case
-        The site.
-
-    Returns
-    -------
-    Dataset
-        As `draw_inputs`, on the record's own days.
-    """
+    """Return the record as it stands: a draw for each filling, every input at its best."""
     chosen = {"member": np.arange(case.members), "year_draw": np.zeros(case.members, dtype=int)}
     chosen |= {one.name: np.full(case.members, one.best) for one in case.ranges}
     return inputs_of(chosen, _own_days(case))
@@ -404,20 +307,7 @@ def _own_days(case: Case) -> xr.DataArray:
 
 
 def inputs_of(chosen: Mapping[str, np.ndarray], days: xr.DataArray) -> xr.Dataset:
-    """Gather inputs that were chosen, draw by draw, into what `draw_flows` takes.
-
-    Parameters
-    ----------
-    chosen : mapping of str to ndarray
-        ``member`` and ``year_draw`` (positions) and a multiple for each range.
-    days : DataArray
-        What `rainharvest.sizing.resample.year_draws` returned, or ``day_drawn`` of earlier inputs.
-
-    Returns
-    -------
-    Dataset
-        As `draw_inputs`.
-    """
+    """Gather inputs that were chosen, draw by draw, into what `draw_flows` takes."""
     data = {name: ("draw", np.asarray(values), attributes(name)) for name, values in chosen.items()}
     data["day_drawn"] = (("year_draw_row", "time"), days.values, attributes("day_drawn"))
     count = len(next(iter(chosen.values())))
@@ -431,25 +321,6 @@ def draw_flows(case: Case, inputs: xr.Dataset, *, threads: int = 1) -> Drawn:
 
     The loss chain runs over the record in its own order; its days are then taken as drawn, so that only
     what a first flush or a pipe holds from one day to the next is broken where two blocks meet.
-
-    Parameters
-    ----------
-    case : Case
-        The site.
-    inputs : Dataset
-        From `draw_inputs` or `record_inputs`.
-    threads : int [1]
-        Draws worked on side by side.
-
-    Returns
-    -------
-    Drawn
-        Inflow and demand of every draw.
-
-    Raises
-    ------
-    InputError
-        If the run of pipe cannot work with what was drawn.
     """
     rain = case.rain if "member" in case.rain.dims else case.rain.expand_dims("member")
     steps = [read_daily(rain.isel(member=m, drop=True)) for m in range(case.members)]
@@ -485,20 +356,7 @@ def draw_flows(case: Case, inputs: xr.Dataset, *, threads: int = 1) -> Drawn:
 
 
 def pick_draws(drawn: Drawn, some) -> Drawn:
-    """Return some of the draws.
-
-    Parameters
-    ----------
-    drawn : Drawn
-        All of them.
-    some : slice or array of int
-        Which.
-
-    Returns
-    -------
-    Drawn
-        What enters the balance in those.
-    """
+    """Return some of the draws."""
 
     def part(value):
         return value.isel(draw=some) if isinstance(value, xr.DataArray) and "draw" in value.dims else value

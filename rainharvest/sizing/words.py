@@ -16,18 +16,7 @@ from rainharvest.study.file import Study
 
 
 def headline(done: xr.Dataset) -> str:
-    """Return the answer of a study in a sentence or two.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return the answer of a study in a sentence or two."""
     target, measure = done.attrs["target"], done.attrs["measure"]
     leaves = "that rationing leaves" if _rationed(done) else "asked for"
     aim = (
@@ -87,18 +76,7 @@ def tell(done: xr.Dataset, width: int = 100) -> None:
 
 
 def described(done: xr.Dataset) -> str:
-    """Return what the tank described does, in a sentence.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the tank described does, in a sentence."""
     years = _years(done)
     longest = middle(done.described_longest_failure)
     text = (
@@ -119,18 +97,7 @@ def described(done: xr.Dataset) -> str:
 
 
 def trade_off_words(done: xr.Dataset) -> str:
-    """Return what the trade-off curve shows for the tank described, in a sentence.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.variant.variant`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the trade-off curve shows for the tank described, in a sentence."""
     years, target = _years(done), done.attrs["target"]
     reached = float(done.described_rain_reliability)
     what = (
@@ -145,18 +112,7 @@ def trade_off_words(done: xr.Dataset) -> str:
 
 
 def failed_years_words(done: xr.Dataset) -> str:
-    """Return how the failures fall on the years, in a sentence.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.variant.variant`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return how the failures fall on the years, in a sentence."""
     whole = (done.days_in_year >= 365).values
     failed = done.described_failed_by_year.values[whole]
     if failed.size == 0:
@@ -172,19 +128,7 @@ def failed_years_words(done: xr.Dataset) -> str:
 
 
 def confidence(done: xr.Dataset) -> str:
-    """Return how far the record carries the answer, in a sentence.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        Plain text. The limits are working rules of this package, from how yields over windows of one long
-        gauge record scatter.
-    """
+    """Return how far the record carries the answer, in a sentence."""
     years = _years(done)
     if done.attrs["arrangement"] == "mains reserve":
         return (
@@ -230,22 +174,6 @@ LEVEL_WORDS = {
 def money(value: float, currency: str, figures: int = 2) -> str:
     """Return an amount in words, to two figures.
 
-    Parameters
-    ----------
-    value : float
-        The amount.
-    currency : str
-        Its label.
-    figures : int
-        Significant figures.
-
-    Returns
-    -------
-    str
-        For example "2,400 crowns".
-
-    Examples
-    --------
     >>> money(2431.0, "crowns"), money(-87.4, "crowns"), money(0.0, "crowns")
     ('2,400 crowns', '-87 crowns', '0 crowns')
     """
@@ -255,20 +183,6 @@ def money(value: float, currency: str, figures: int = 2) -> str:
 def aim_words(target: float, measure: str) -> str:
     """Return what is asked of the tank.
 
-    Parameters
-    ----------
-    target : float [1]
-        The reliability.
-    measure : str
-        "volume_reliability" or "time_reliability".
-
-    Returns
-    -------
-    str
-        A clause.
-
-    Examples
-    --------
     >>> aim_words(0.9, "volume_reliability"), aim_words(0.9, "time_reliability")
     ('90 % of the water asked for', 'all that is asked for on 90 % of days')
     """
@@ -278,24 +192,7 @@ def aim_words(target: float, measure: str) -> str:
 
 
 def curve_words(curve: xr.Dataset, target: float, chosen: float, currency: str = "") -> str:
-    """Return what the sliders' figure shows.
-
-    Parameters
-    ----------
-    curve : Dataset
-        As `rainharvest.sizing.quick.moved`.
-    target : float [1]
-        The reliability asked for.
-    chosen : float [L]
-        The size that is marked.
-    currency : str
-        Label of the prices.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the sliders' figure shows."""
     own, low, high = (
         float(np.interp(np.log(chosen), np.log(curve.capacity.values), curve[name].values))
         for name in ("reliability", "reliability_low", "reliability_high")
@@ -326,22 +223,6 @@ def curve_words(curve: xr.Dataset, target: float, chosen: float, currency: str =
 def size_reaching(curve: xr.Dataset, name: str, target: float) -> float:
     """Return the size at which a curve first reaches a target, read between its sizes.
 
-    Parameters
-    ----------
-    curve : Dataset
-        On ``capacity``.
-    name : str
-        The variable.
-    target : float [1]
-        The reliability to reach.
-
-    Returns
-    -------
-    float [L]
-        NaN where none reaches it.
-
-    Examples
-    --------
     >>> curve = xr.Dataset({"reliability": ("capacity", [0.5, 0.9])}, {"capacity": [100.0, 200.0]})
     >>> size_reaching(curve, "reliability", 0.7), size_reaching(curve, "reliability", 0.95)
     (150.0, nan)
@@ -358,18 +239,7 @@ def size_reaching(curve: xr.Dataset, name: str, target: float) -> float:
 
 
 def record_words(group: xr.Dataset) -> str:
-    """Return how far the record carries the decision; it goes into the headline where the record is short.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-
-    Returns
-    -------
-    str
-        A sentence.
-    """
+    """Return how far the record carries the decision; it goes into the headline where the record is short."""
     years = float(group.record_years)
     carried = record_length(years)
     text = (
@@ -381,18 +251,7 @@ def record_words(group: xr.Dataset) -> str:
 
 
 def sizing_headline(group: xr.Dataset) -> str:
-    """Return the size in a sentence or two; a record shorter than guidance is named first.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return the size in a sentence or two; a record shorter than guidance is named first."""
     target, measure = group.attrs["target"], group.attrs["measure"]
     aim = aim_words(target, measure)
     if "sure_size" not in group:
@@ -414,20 +273,7 @@ def sizing_headline(group: xr.Dataset) -> str:
 
 
 def bought_words(group: xr.Dataset, option: int) -> str:
-    """Return a combination of tanks with its price.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-    option : int
-        Its place.
-
-    Returns
-    -------
-    str
-        A clause.
-    """
+    """Return a combination of tanks with its price."""
     one = group.isel(option=option)
     linked = ", linked," if int(one.option_tanks) > 1 else ""
     return (
@@ -436,20 +282,7 @@ def bought_words(group: xr.Dataset, option: int) -> str:
 
 
 def option_for(group: xr.Dataset, size: float) -> int | None:
-    """Return the cheapest combination that holds a usable size.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-    size : float [L]
-        Usable size.
-
-    Returns
-    -------
-    int or None
-        Its place among the options; None where none is large enough or there is no catalogue.
-    """
+    """Return the cheapest combination that holds a usable size."""
     if "option_capacity" not in group or math.isnan(size):
         return None
     enough = np.flatnonzero(group.option_capacity.values >= size * (1 - 1e-12))
@@ -457,18 +290,7 @@ def option_for(group: xr.Dataset, size: float) -> int | None:
 
 
 def recommendation(group: xr.Dataset) -> list[str]:
-    """Return the recommendation: what, why, what would change it, how sure.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-
-    Returns
-    -------
-    list of str
-        Four sentences or so each, no more than two figures to a number.
-    """
+    """Return the recommendation: what, why, what would change it, how sure."""
     if "sure_size" not in group:
         return [sizing_headline(group)]
     return [
@@ -536,20 +358,7 @@ def _why(group: xr.Dataset) -> list[str]:
 
 
 def marginal_at(group: xr.Dataset, size: float) -> float:
-    """Return the litres a year that one more litre of tank brings at a size, on the record.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-    size : float [L]
-        Usable size.
-
-    Returns
-    -------
-    float [1/year]
-        Slope of the yearly yield.
-    """
+    """Return the litres a year that one more litre of tank brings at a size, on the record."""
     at, yearly = group.capacity.values, group.yearly_yield_on_record.values
     k = int(np.clip(np.searchsorted(at, size), 1, at.size - 1))
     return float((yearly[k] - yearly[k - 1]) / (at[k] - at[k - 1]))
@@ -596,18 +405,7 @@ def _of_100(share: float) -> int:
 
 
 def sizes_said(done: xr.Dataset) -> str:
-    """Return how the sizes compare and where more tank stops helping.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return how the sizes compare and where more tank stops helping."""
     curve = done.volume_reliability.median("member")
     most, largest = float(curve.max()), float(done.capacity[-1])
     first = float(done.capacity[int(np.argmax(curve.values >= 0.99 * most))])
@@ -624,18 +422,7 @@ def sizes_said(done: xr.Dataset) -> str:
 
 
 def spread_said(done: xr.Dataset) -> str:
-    """Return over which sizes the filled versions differ.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return over which sizes the filled versions differ."""
     found = done.smallest.values
     if done.attrs["arrangement"] == "mains reserve":
         return "No rain enters the tank: its size follows from the interruptions of the mains, not from the record."
@@ -656,20 +443,7 @@ def spread_said(done: xr.Dataset) -> str:
 
 
 def arrangement_said(study: Study, done: xr.Dataset) -> list[str]:
-    """Return how rain and mains supply the building.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    list of str
-        A sentence or two each.
-    """
+    """Return how rain and mains supply the building."""
     plan, out = study.arrangement, [KINDS[study.arrangement.kind]]
     if plan.kind == "combined":
         how = (
@@ -696,18 +470,7 @@ def arrangement_said(study: Study, done: xr.Dataset) -> list[str]:
 
 
 def band_caption(group: xr.Dataset) -> str:
-    """Return what the picture of the band shows.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return what the picture of the band shows."""
     return (
         f"Reliability against size: on the record as it stands (line), and in nine of ten of {group.attrs['draws']} "
         "equally likely versions of what is not known (band): years, gaps, roof, losses, demand."
@@ -715,16 +478,5 @@ def band_caption(group: xr.Dataset) -> str:
 
 
 def shortcuts_said(words: str) -> str:
-    """Return how the short ways of sizing fared, and what they are.
-
-    Parameters
-    ----------
-    words : str
-        As `rainharvest.sizing.figure_words.shortcuts_words`.
-
-    Returns
-    -------
-    str
-        A few sentences.
-    """
+    """Return how the short ways of sizing fared, and what they are."""
     return f"Short ways of sizing, held to this daily record. {words}"

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 import xarray as xr
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import BaseModel, ConfigDict, field_validator
 
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
+from rainharvest.core.tables import quantity
 from rainharvest.demand.uses import SOURCES, Arrangement
 from rainharvest.storage.simulate import as_series, as_setting, check_range, common_time, simulate
 
@@ -28,37 +29,6 @@ def arrangement_settings(
 ) -> dict[str, object]:
     """Return the settings of the balance that an arrangement stands for.
 
-    Parameters
-    ----------
-    kind : str
-        "mains reserve": no rain, always kept full while the mains are on. "rain only": no mains.
-        "combined": rain first, mains behind it.
-    capacity : float, list or DataArray [L]
-        Usable tank size, of which the levels are shares.
-    mains_on : DataArray [1], optional
-        Share of each day on which the mains supply (`rainharvest.demand.mains`); always by default.
-    change_over : bool, optional
-        Combined only: feed the fixtures straight from the mains when the tank is empty, instead of a
-        top-up into the tank.
-    trigger_share, level_share : float or DataArray [1], optional
-        Combined only: shares of the capacity at which the mains valve opens and shuts.
-    top_up_rate : float [L/day], optional
-        Most mains water in a day; unlimited by default.
-    start_share : float [1], optional
-        Share that is full on the first morning; a mains reserve is always full.
-
-    Returns
-    -------
-    dict
-        Keyword arguments of `rainharvest.simulate`. A mains reserve is to be given no inflow.
-
-    Raises
-    ------
-    InputError
-        If the arrangement is unknown, the size is negative, or a share is not between 0 and 1.
-
-    Examples
-    --------
     >>> arrangement_settings("combined", 5000.0, trigger_share=0.2, level_share=0.4)
     {'start': 0.0, 'top_up_trigger': 1000.0, 'top_up_level': 2000.0}
     >>> arrangement_settings("rain only", 5000.0)
@@ -104,38 +74,6 @@ def compare_arrangements(
 ) -> xr.Dataset:
     """Simulate the arrangements side by side on the same record.
 
-    Parameters
-    ----------
-    inflow : DataArray [L/day]
-        Rain water at the tank inlet.
-    demand : DataArray [L/day]
-        What the whole building asks for.
-    capacity : float, list or DataArray [L]
-        Usable tank size.
-    rain_serves : DataArray [L/day], optional
-        The part of the demand that rain alone may serve; all of it by default.
-    mains_on : DataArray [1], optional
-        Share of each day on which the mains supply; always by default.
-    trigger_share, level_share : float [1], optional
-        Shares of the capacity between which the top-up of the combined arrangement works.
-    top_up_rate : float [L/day], optional
-        Most mains water in a day; unlimited by default.
-    **settings
-        Further settings of `rainharvest.simulate` (trace, year_start_month, theta, ...).
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.simulate`, with dimension ``arrangement``: "mains reserve", "rain only",
-        "combined (top-up)", "combined (change-over)".
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.simulate`.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> days = pd.date_range("2024-01-01", periods=30)
     >>> rain, asked = (xr.DataArray(v, {"time": days}, ("time",)) for v in ([90.0] + [0.0] * 29, [10.0] * 30))
@@ -186,33 +124,6 @@ def careless_set_level(
     spilled_mains = spilled(with top-up) - spilled(same tank without): the mains water took the room of
     rain that came after it.
 
-    Parameters
-    ----------
-    inflow, demand : DataArray [L/day]
-        Rain water at the inlet, water asked for.
-    capacity : float [L]
-        Usable tank size.
-    level_shares : list of float [1]
-        Set levels to try, shares of the capacity.
-    trigger_share : float [1], optional
-        Share of the capacity at which the valve opens; at the set level where that is lower.
-    mains_on : DataArray [1], optional
-        Share of each day on which the mains supply; always by default.
-    **settings
-        Further settings of `rainharvest.simulate` (top_up_rate, theta, ...).
-
-    Returns
-    -------
-    Dataset
-        The measures of `rainharvest.simulate` on ``level_share``, and ``spilled_mains`` [L].
-
-    Raises
-    ------
-    InputError
-        As `rainharvest.simulate`.
-
-    Examples
-    --------
     >>> careless_set_level([0, 0, 40, 0], 10.0, 50.0, [0.2, 1.0]).spilled_mains.values.astype(int)
     array([ 0, 30])
     """
@@ -238,19 +149,6 @@ def per_year(done: xr.Dataset) -> xr.Dataset:
     Rain used is the inflow less what spilled and what is left of it at the end; mains bought is what was
     topped up or changed over.
 
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.simulate`, `compare_arrangements` or `careless_set_level` returns it.
-
-    Returns
-    -------
-    Dataset
-        ``failed_a_year`` [day/year], ``mains_a_year`` and ``rain_used_a_year`` [L/year], and
-        ``spilled_mains_a_year`` [L/year] where it is known.
-
-    Examples
-    --------
     >>> year = per_year(simulate([30.0] * 365, 20.0, 100.0))
     >>> round(float(year.failed_a_year[0]), 4), round(float(year.rain_used_a_year[0]))
     (1.0007, 7285)
@@ -273,25 +171,6 @@ def ride_out(demand, capacity) -> xr.DataArray:
     The longest x with the demand of the next x days no more than the reserve; within the last day the
     draw is even. It is infinite where the record ends first.
 
-    Parameters
-    ----------
-    demand : DataArray, Series or 1-D array [L/day]
-        Water asked for.
-    capacity : float, list or DataArray [L]
-        Usable size of the reserve.
-
-    Returns
-    -------
-    DataArray [day]
-        On (capacity, time).
-
-    Raises
-    ------
-    InputError
-        If the demand has a missing or negative day, or the size is negative.
-
-    Examples
-    --------
     Five days of 100 L, then a weekend: 250 L last two days and a half from Monday; from Thursday they
     last over the weekend.
 
@@ -327,25 +206,6 @@ def smallest_reserve(demand, days: float) -> float:
     S = max over t of the demand from t to t + days, t any moment of the record; the draw of a day is
     even over the day.
 
-    Parameters
-    ----------
-    demand : DataArray, Series or 1-D array [L/day]
-        Water asked for.
-    days : float [day]
-        The ride-out; 0.25 is six hours.
-
-    Returns
-    -------
-    float [L]
-        Usable size.
-
-    Raises
-    ------
-    InputError
-        If the demand has a missing or negative day, or the record is shorter than the ride-out.
-
-    Examples
-    --------
     >>> smallest_reserve([100.0] * 5 + [0.0] * 2 + [100.0] * 5, 3), smallest_reserve([100.0] * 9, 0.25)
     (300.0, 25.0)
     """
@@ -368,25 +228,6 @@ def smallest_reserve(demand, days: float) -> float:
 def reserve_curve(demand, ride_outs) -> xr.DataArray:
     """Return the smallest reserve for each of several ride-outs.
 
-    Parameters
-    ----------
-    demand : DataArray, Series or 1-D array [L/day]
-        Water asked for.
-    ride_outs : list of float [day]
-        The ride-outs.
-
-    Returns
-    -------
-    DataArray [L]
-        On ``ride_out``.
-
-    Raises
-    ------
-    InputError
-        As `smallest_reserve`.
-
-    Examples
-    --------
     >>> reserve_curve([100.0] * 9, [0.5, 2, 3]).values
     array([ 50., 200., 300.])
     """
@@ -407,27 +248,8 @@ def water_age(daily: xr.Dataset) -> xr.DataArray:
     and stayed; 0 in an empty tank. The tank is taken as mixed, and the water of the first morning as
     fresh.
 
-    Parameters
-    ----------
-    daily : Dataset
-        With ``stored``, ``drawn_daily`` and ``stored_start``: a simulation with ``trace=True``.
-
-    Returns
-    -------
-    DataArray [day]
-        On the dimensions of ``stored``.
-
-    Raises
-    ------
-    InputError
-        If the simulation has no trace.
-
-    Notes
-    -----
     Own mass balance, for yield after spillage: the draw comes out of yesterday's water.
 
-    Examples
-    --------
     >>> from rainharvest.storage.simulate import simulate
     >>> done = simulate([100.0, 0.0, 0.0, 0.0, 0.0], 10.0, 100.0, trace=True)
     >>> water_age(done).values[0].astype(int)
@@ -452,26 +274,7 @@ def water_age(daily: xr.Dataset) -> xr.DataArray:
 
 
 def reserve_measures(daily: xr.Dataset, capacity: float) -> pd.Series:
-    """Return how a tank's water is turned over and how old it grows.
-
-    Parameters
-    ----------
-    daily : Dataset
-        A simulation of one tank with ``trace=True``.
-    capacity : float [L]
-        Usable tank size.
-
-    Returns
-    -------
-    Series
-        ``turnover`` [1/year] (drawn a year over the capacity), ``mean_age`` [day], ``oldest`` [day],
-        ``failures_a_year`` [1/year], ``days_failed`` [day].
-
-    Raises
-    ------
-    InputError
-        If there is more than one tank, or no trace.
-    """
+    """Return how a tank's water is turned over and how old it grows."""
     if daily.get("stored") is None or daily.stored.dims != ("time",):
         raise InputError("there is not one tank with its daily values", "choose one, trace=True", "daily")
     check_range("capacity", xr.DataArray(float(capacity)), 1e-9, np.inf)
@@ -501,21 +304,18 @@ def _sums(demand) -> tuple[xr.DataArray, np.ndarray]:
 class Rule(BaseModel):
     """A rule of rationing, read off the gauge in the morning.
 
-    Parameters
-    ----------
-    stages : list of (float, float) [1]
-        For each stage the level, a share of the tank, below which it holds, and the share of the
-        non-essential demand that is still served. Lower stages serve no more than those above.
-
-    Examples
-    --------
     >>> print(Rule(stages=[(0.5, 0.5), (0.2, 0.0)]))
     half of the rest below 50 %, only the essential below 20 %
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    stages: tuple[tuple[float, float], ...] = Field((), max_length=6)
+    stages: tuple[tuple[float, float], ...] = quantity(
+        "1",
+        "For each stage the level, a share of the tank, below which it holds, and the share of the non-essential demand that is still served. Lower stages serve no more than those above.",
+        (),
+        max_length=6,
+    )
 
     @field_validator("stages")
     @classmethod

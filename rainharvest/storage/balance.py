@@ -112,29 +112,6 @@ def balance(
        is asked neither lengthens nor ends it, so that a weekend does not hide that a school is without
        water for weeks.
 
-    Parameters
-    ----------
-    inflow, demand : ndarray, shape (days,) or (days, LANES)
-        Litres a day; one series for all lanes or a series a lane. No missing values: check before.
-    essential, mains_on : same shape, or None
-        Essential part of the demand, litres a day; share of the day on which the mains supply.
-    tank : ndarray, shape (3, LANES)
-        Usable capacity (litres), theta, water stored on the first morning (litres).
-    ration_level, ration_share : ndarray, shape (stages, LANES), or None
-        Levels in litres and the share of the non-essential demand served below them.
-    valve : ndarray, shape (3, LANES), or None
-        Trigger (litres), set level (litres), rate (litres a day).
-    years : ndarray of int, shape (years + 1,)
-        Index of the first day of each hydrological year, then the number of days.
-    total : ndarray, shape (len(TOTALS), LANES)
-        Filled with the totals.
-    by_year : ndarray, shape (len(BY_YEAR), years, LANES)
-        Holds each total as it stood when the year began, then the year's own share of it.
-    trace : ndarray, shape (len(DAILY), days, LANES), or None
-        Filled with the daily values if given.
-
-    Notes
-    -----
     Yield after and before spillage: Jenkins et al. 1978; the form with theta: Latham 1983, as used by
     Fewkes and Butler 2000 (equations from memory). The limit S / (1 - theta) is ours.
     """
@@ -283,20 +260,7 @@ def balance(
 
 
 class Axes:
-    """Series and settings laid out in lanes: one lane a tank, the dimensions of series outermost.
-
-    Parameters
-    ----------
-    series : dict of DataArray
-        Each with ``time`` last.
-    settings : dict of DataArray
-        Without ``time``.
-
-    Raises
-    ------
-    InputError
-        If two arguments give one dimension different labels.
-    """
+    """Series and settings laid out in lanes: one lane a tank, the dimensions of series outermost."""
 
     def __init__(self, series: dict[str, xr.DataArray], settings: dict[str, xr.DataArray]):
         self.series, self.all = series, settings | series

@@ -16,40 +16,17 @@ from rainharvest.study.file import Study
 
 @dataclass(frozen=True)
 class Flows:
-    """What enters the balance.
+    """What enters the balance."""
 
-    Parameters
-    ----------
-    water : Dataset
-        What `rainharvest.catchment.collect` returns; its ``inflow`` is zero for a mains reserve.
-    asked : DataArray [L/day]
-        (use, time): what the tank is asked for.
-    not_served : tuple of str
-        Uses that need drinking quality and that rain alone may not serve.
-    """
-
+    # What `rainharvest.catchment.collect` returns; its ``inflow`` is zero for a mains reserve
     water: xr.Dataset
-    asked: xr.DataArray
-    not_served: tuple[str, ...]
+    asked: xr.DataArray  # [L/day] (use, time): what the tank is asked for
+    not_served: tuple[str, ...]  # Uses that need drinking quality and that rain alone may not serve
 
 
 def mains_supply(plan: Arrangement, time) -> xr.DataArray:
     """Return when the mains supply: by the days without, the hours of the week and the random spells together.
 
-    Parameters
-    ----------
-    plan : Arrangement
-        The study's ``[arrangement]``.
-    time : DatetimeIndex, pandas Series or DataArray
-        The days.
-
-    Returns
-    -------
-    DataArray [1]
-        ``mains_on``, share of each day; what the interruptions are stands in its attribute ``assumptions``.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> plan = Arrangement(kind="combined", mains_off=["sun"], mains_hours={"fri": 6})
     >>> mains_supply(plan, pd.date_range("2024-03-01", periods=4)).values
@@ -70,24 +47,7 @@ def mains_supply(plan: Arrangement, time) -> xr.DataArray:
 
 
 def balance_settings(study: Study, flows: Flows, usable, mains: bool = True) -> dict[str, object]:
-    """Return the settings of the balance that the study's arrangement stands for.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    flows : Flows
-        What enters the balance.
-    usable : float or DataArray [L]
-        Usable tank size, of which levels are shares.
-    mains : bool
-        False for the tank on rain alone, whatever backs it up.
-
-    Returns
-    -------
-    dict
-        Keyword arguments of `rainharvest.simulate`.
-    """
+    """Return the settings of the balance that the study's arrangement stands for."""
     plan, tank = study.arrangement, study.tank
     out = arrangement_settings(
         plan.kind if mains else "rain only",
@@ -109,18 +69,7 @@ def balance_settings(study: Study, flows: Flows, usable, mains: bool = True) -> 
 
 
 def worst_two_years(done: xr.Dataset) -> xr.Dataset:
-    """Return the daily balance of the two years around the largest shortfall.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`, with ``stored`` and ``unmet_daily`` on ``time``.
-
-    Returns
-    -------
-    Dataset
-        730 days, fewer where the record is shorter.
-    """
+    """Return the daily balance of the two years around the largest shortfall."""
     daily = done[["stored", "unmet_daily"]]
     total = np.concatenate([[0.0], np.cumsum(daily.unmet_daily.values)])
     span = min(730, daily.sizes["time"])

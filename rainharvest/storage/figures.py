@@ -17,22 +17,7 @@ if TYPE_CHECKING:
 
 
 def storage_figure(daily: xr.Dataset, capacity: float, figure: Figure | None = None) -> Figure:
-    """Draw the water stored through a stretch of days, and the days on which it fell short.
-
-    Parameters
-    ----------
-    daily : Dataset
-        ``stored`` and ``unmet_daily`` on ``time``; two years at the most, or the line turns to fur.
-    capacity : float [L]
-        Usable tank size.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Stored water as a filled line; a brick-red mark under every day that was short.
-    """
+    """Draw the water stored through a stretch of days, and the days on which it fell short."""
     import matplotlib.dates as dates
 
     scale, unit = large_volume()
@@ -85,20 +70,7 @@ def storage_figure(daily: xr.Dataset, capacity: float, figure: Figure | None = N
 
 
 def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figure:
-    """Draw what each arrangement costs in mains water and in failed days, side by side.
-
-    Parameters
-    ----------
-    table : Dataset
-        As `rainharvest.storage.arrangements.per_year` returns it, for one tank.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Three sets of bars with one row an arrangement.
-    """
+    """Draw what each arrangement costs in mains water and in failed days, side by side."""
     shown = (("failed_a_year", BRICK, 1.0), ("mains_a_year", STONE, 1e-3), ("rain_used_a_year", DEEP, 1e-3))
     units = {"failed_a_year": None, "mains_a_year": "kL a year", "rain_used_a_year": "kL a year"}
     names = [str(n) for n in table.arrangement.values]
@@ -133,22 +105,7 @@ def _figures(value: float) -> str:
 
 
 def set_level_figure(levels: xr.Dataset, chosen: float, figure: Figure | None = None) -> Figure:
-    """Draw what a set level buys and what of it spills.
-
-    Parameters
-    ----------
-    levels : Dataset
-        On ``level_share``: ``spilled_mains_a_year`` and ``failed_a_year``.
-    chosen : float [1]
-        The set level that is marked.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        Two lines: mains water that spills, and failed days.
-    """
+    """Draw what a set level buys and what of it spills."""
     if figure is None:
         figure, all_axes = new_figure("", height=3.4, ncols=2)
         for axes, name, unit in zip(
@@ -177,24 +134,7 @@ def set_level_figure(levels: xr.Dataset, chosen: float, figure: Figure | None = 
 def reserve_figure(
     reserves: xr.DataArray, days: float, capacity: float, figure: Figure | None = None
 ) -> Figure:
-    """Draw the smallest reserve against the days that it must ride out.
-
-    Parameters
-    ----------
-    reserves : DataArray [L]
-        On ``ride_out``, as `rainharvest.storage.arrangements.reserve_curve` returns it.
-    days : float [day]
-        The ride-out that is marked.
-    capacity : float [L]
-        The tank that it is compared with.
-    figure : Figure, optional
-        A figure that this function made before.
-
-    Returns
-    -------
-    Figure
-        A line, the mark, and the tank as a level line.
-    """
+    """Draw the smallest reserve against the days that it must ride out."""
     if figure is None:
         figure, axes = new_figure(
             "The smallest reserve that rides out so many days without mains", height=3.2

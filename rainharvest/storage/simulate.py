@@ -18,23 +18,7 @@ from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, UNLIMITED
 
 
 def common_time(**series) -> xr.DataArray:
-    """Return the days that all labelled series share, or numbers where none is labelled.
-
-    Parameters
-    ----------
-    **series
-        Series by argument name; None and plain numbers are passed over.
-
-    Returns
-    -------
-    DataArray
-        The ``time`` coordinate.
-
-    Raises
-    ------
-    InputError
-        If two series do not cover the same days, or a day is missing from the index.
-    """
+    """Return the days that all labelled series share, or numbers where none is labelled."""
     found: tuple[str, pd.Index] | None = None
     length: tuple[str, int] | None = None
     for name, values in series.items():
@@ -84,27 +68,7 @@ def _span(index: pd.Index) -> str:
 
 
 def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
-    """Return a series as a DataArray whose last dimension is ``time``.
-
-    Parameters
-    ----------
-    name : str
-        The argument, for errors.
-    values : array_like, Series, DataArray or float
-        One number serves for every day.
-    time : DataArray
-        The days.
-
-    Returns
-    -------
-    DataArray
-        Floats, time last, contiguous, without missing values.
-
-    Raises
-    ------
-    InputError
-        If the length does not fit or a day has no value.
-    """
+    """Return a series as a DataArray whose last dimension is ``time``."""
     if isinstance(values, xr.DataArray) and "time" in values.dims:
         turned = values.variable.transpose(..., "time")
         labels = {d: values.coords[d].variable for d in turned.dims[:-1] if d in values.coords}
@@ -138,27 +102,7 @@ def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
 
 
 def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
-    """Return a setting as a DataArray.
-
-    Parameters
-    ----------
-    name : str
-        The argument, for errors.
-    value : float, array_like or DataArray
-        The setting.
-    alone : str, optional
-        Dimension that a plain number or list is laid along.
-
-    Returns
-    -------
-    DataArray
-        Floats; a number or a list laid along ``alone`` where that is given.
-
-    Raises
-    ------
-    InputError
-        If it is not a number, or a list for which no dimension is known.
-    """
+    """Return a setting as a DataArray."""
     try:
         if isinstance(value, xr.DataArray):
             array = value.astype(float)
@@ -188,22 +132,7 @@ def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
 
 
 def check_range(name: str, values: xr.DataArray, low: float, high: float) -> None:
-    """Refuse values outside a range, naming the first.
-
-    Parameters
-    ----------
-    name : str
-        The argument.
-    values : DataArray
-        Its values.
-    low, high : float
-        The range, both ends allowed.
-
-    Raises
-    ------
-    InputError
-        If a value lies outside.
-    """
+    """Refuse values outside a range, naming the first."""
     wrong = (values.values < low) | (values.values > high)
     if wrong.any():
         worst = values.values[wrong].flat[0]
@@ -212,26 +141,7 @@ def check_range(name: str, values: xr.DataArray, low: float, high: float) -> Non
 
 
 def year_edges(time: xr.DataArray, year_start_month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return where each hydrological year begins, its name and its days.
-
-    Parameters
-    ----------
-    time : DataArray
-        The days; plain numbers make years of 365 days.
-    year_start_month : int [1]
-        First month of the hydrological year.
-
-    Returns
-    -------
-    tuple of ndarray
-        Index of each first day and then the number of days; the year in which each begins; its days
-        within the record.
-
-    Raises
-    ------
-    InputError
-        If the month is not 1 to 12.
-    """
+    """Return where each hydrological year begins, its name and its days."""
     if year_start_month not in range(1, 13):
         raise InputError(f"{year_start_month!r} is no month", "give a month from 1 to 12", "year_start_month")
     if np.issubdtype(time.dtype, np.datetime64):

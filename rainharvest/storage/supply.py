@@ -36,24 +36,12 @@ RIDE_OUTS = (0.25, 0.5, 1, 1.5, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14)
 
 @dataclass(frozen=True)
 class Supply:
-    """A study with what does not change when its demand and its mains do.
+    """A study with what does not change when its demand and its mains do."""
 
-    Parameters
-    ----------
-    study : Study
-        What was asked.
-    rain : DataArray [mm/day]
-        Its rain, in the first filled version.
-    inflow : DataArray [L/day]
-        Rain water at the tank inlet.
-    thirst : DataArray [mm/day]
-        Reference evapotranspiration.
-    """
-
-    study: Study
-    rain: xr.DataArray
-    inflow: xr.DataArray
-    thirst: xr.DataArray
+    study: Study  # What was asked
+    rain: xr.DataArray  # [mm/day] Its rain, in the first filled version
+    inflow: xr.DataArray  # [L/day] Rain water at the tank inlet
+    thirst: xr.DataArray  # [mm/day] Reference evapotranspiration
 
 
 def prepare_supply(path: str | os.PathLike, monthly: Sequence[float]) -> Supply:
@@ -94,27 +82,7 @@ def prepare_supply(path: str | os.PathLike, monthly: Sequence[float]) -> Supply:
 
 
 def changed_uses(uses: Sequence[Use], counts: Sequence[float], litres: Sequence[float]) -> tuple[Use, ...]:
-    """Return the uses with other counts and litres, each change marked as the reader's own.
-
-    Parameters
-    ----------
-    uses : list of Use
-        The study's uses.
-    counts : list of float [1]
-        How many draw, for each use.
-    litres : list of float [L/day]
-        What each of them draws.
-
-    Returns
-    -------
-    tuple of Use
-        As many.
-
-    Raises
-    ------
-    InputError
-        If a count or volume is not above zero.
-    """
+    """Return the uses with other counts and litres, each change marked as the reader's own."""
     out = []
     for use, count, each in zip(uses, counts, litres, strict=True):
         for what, value in (("count", count), ("litres", each)):
@@ -226,16 +194,5 @@ def supplied(
 
 
 def reserve_of(demand: xr.DataArray) -> xr.DataArray:
-    """Return what a mains reserve for this demand must hold.
-
-    Parameters
-    ----------
-    demand : DataArray [L/day]
-        (use, time).
-
-    Returns
-    -------
-    DataArray [L]
-        On ``ride_out``, from six hours to a fortnight.
-    """
+    """Return what a mains reserve for this demand must hold."""
     return reserve_curve(demand.sum("use"), RIDE_OUTS)

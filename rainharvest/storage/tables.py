@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.core.tables import Table
+from rainharvest.core.tables import Table, quantity
 from rainharvest.demand.periods import check_rule, weekday
 
 DEAD_SHARE = Default(
@@ -33,37 +33,35 @@ FREEBOARD_SHARE = Default(
 class Tank(BaseModel):
     """What of a tank's nominal size can be used, and how the study runs it.
 
-    Parameters
-    ----------
-    sizes : list of float [L], optional
-        Nominal sizes to try; a spread from half a day's demand to a year's if not given.
-    chosen : float [L], optional
-        Nominal size that the report describes; the size recommended if not given.
-    dead_share : float [1]
-        Share of the nominal size below the outlet.
-    freeboard_share : float [1]
-        Share of the nominal size above the overflow.
-    start_share : float [1]
-        Share of the usable size that is full on the first morning.
-    theta : float [1]
-        0 for yield after spillage, 1 for yield before spillage.
-
-    Examples
-    --------
     >>> Tank(dead_share=0.1, freeboard_share=0.1).usable(10_000.0)
     8000.0
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    sizes: tuple[float, ...] | None = Field(None, min_length=2, description="nominal sizes to try [L]")
-    chosen: float | None = Field(None, gt=0, le=1e9, description="nominal size described [L]")
-    dead_share: float = Field(DEAD_SHARE.value, ge=0, le=0.9, description="share below the outlet [1]")
-    freeboard_share: float = Field(
-        FREEBOARD_SHARE.value, ge=0, le=0.9, description="share above the overflow [1]"
+    sizes: tuple[float, ...] | None = quantity(
+        "L",
+        "Nominal sizes to try; a spread from half a day's demand to a year's if not given.",
+        None,
+        min_length=2,
+        likely=(0, 100000000),
     )
-    start_share: float = Field(0.0, ge=0, le=1, description="share full at the start [1]")
-    theta: float = Field(0.0, ge=0, le=1, description="0 draws before the day's rain is in, 1 after it [1]")
+    chosen: float | None = quantity(
+        "L",
+        "Nominal size that the report describes; the size recommended if not given.",
+        None,
+        gt=0,
+        le=1e9,
+        likely=(0, 10000000),
+    )
+    dead_share: float = quantity("1", "Share of the nominal size below the outlet.", DEAD_SHARE, ge=0, le=0.9)
+    freeboard_share: float = quantity(
+        "1", "Share of the nominal size above the overflow.", FREEBOARD_SHARE, ge=0, le=0.9
+    )
+    start_share: float = quantity(
+        "1", "Share of the usable size that is full on the first morning.", 0.0, ge=0, le=1
+    )
+    theta: float = quantity("1", "0 for yield after spillage, 1 for yield before spillage.", 0.0, ge=0, le=1)
 
     @model_validator(mode="after")
     def _leaves_something(self):
@@ -83,39 +81,22 @@ class Tank(BaseModel):
         return 1.0 - self.dead_share - self.freeboard_share
 
     def usable(self, nominal: float) -> float:
-        """Return the usable volume of a nominal size.
-
-        Parameters
-        ----------
-        nominal : float [L]
-            The size that the tank is sold as.
-
-        Returns
-        -------
-        float [L]
-            Volume between outlet and overflow.
-        """
+        """Return the usable volume of a nominal size."""
         return nominal * self.usable_share
 
 
 class Spells(BaseModel):
-    """Random interruptions of the mains, as `rainharvest.demand.mains.mains_in_spells` makes them.
-
-    Parameters
-    ----------
-    spell_length : float [day]
-        Mean length of a spell without mains.
-    interruptions_a_year : float [1/year]
-        Mean number of spells a year.
-    seed : int [1]
-        The number that makes them repeatable.
-    """
+    """Random interruptions of the mains, as `rainharvest.demand.mains.mains_in_spells` makes them."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    spell_length: float = Field(gt=0, le=3650, allow_inf_nan=False)
-    interruptions_a_year: float = Field(gt=0, le=2000, allow_inf_nan=False)
-    seed: int = Field(0, ge=0)
+    spell_length: float = quantity(
+        "day", "Mean length of a spell without mains.", gt=0, le=3650, allow_inf_nan=False
+    )
+    interruptions_a_year: float = quantity(
+        "1/year", "Mean number of spells a year.", gt=0, le=2000, allow_inf_nan=False
+    )
+    seed: int = quantity("1", "The number that makes them repeatable.", 0, ge=0)
 
     @model_validator(mode="after")
     def _leave_some_supply(self):
@@ -132,35 +113,33 @@ class Arrangement(BaseModel):
 
     The mains are on but for the days of ``mains_off``, the hours that ``mains_hours`` takes from a day of the
     week, and the random ``spells``; where several are given they all hold.
-
-    Parameters
-    ----------
-    kind : str
-        "rain only", "combined" or "mains reserve".
-    change_over : bool
-        Combined: feed the fixtures from the mains when the tank is empty, instead of a top-up.
-    top_up_trigger, top_up_level : float
-        Combined: shares of the tank at which the mains valve opens and shuts.
-    top_up_rate : float [L/day], optional
-        Most mains water in a day; unlimited by default.
-    mains_off : list of str
-        Rules for the days without mains (see `rainharvest.demand.periods.check_rule`).
-    mains_hours : dict of str to float [h]
-        Hours of supply by day of the week; all day where a day is not named.
-    spells : Spells, optional
-        Random interruptions.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    kind: Literal["rain only", "combined", "mains reserve"] = "rain only"
-    change_over: bool = False
-    top_up_trigger: float = Field(0.1, ge=0, le=1)
-    top_up_level: float = Field(0.2, ge=0, le=1)
-    top_up_rate: float | None = Field(None, ge=0)
-    mains_off: tuple[str, ...] = ()
-    mains_hours: dict[str, float] = Field(default_factory=dict)
-    spells: Spells | None = None
+    kind: Literal["rain only", "combined", "mains reserve"] = Field(
+        "rain only", description='"rain only", "combined" or "mains reserve".'
+    )
+    change_over: bool = Field(
+        False,
+        description="Combined: feed the fixtures from the mains when the tank is empty, instead of a top-up.",
+    )
+    top_up_trigger: float = Field(
+        0.1, ge=0, le=1, description="Combined: shares of the tank at which the mains valve opens and shuts."
+    )
+    top_up_level: float = Field(
+        0.2, ge=0, le=1, description="Combined: shares of the tank at which the mains valve opens and shuts."
+    )
+    top_up_rate: float | None = quantity(
+        "L/day", "Most mains water in a day; unlimited by default.", None, ge=0
+    )
+    mains_off: tuple[str, ...] = Field(
+        (), description="Rules for the days without mains (see `rainharvest.demand.periods.check_rule`)."
+    )
+    mains_hours: dict[str, float] = quantity(
+        "h", "Hours of supply by day of the week; all day where a day is not named.", default_factory=dict
+    )
+    spells: Spells | None = Field(None, description="Random interruptions.")
 
     @field_validator("mains_off")
     @classmethod

@@ -9,18 +9,7 @@ from rainharvest.core.reader import date, days, litres, percent
 
 
 def storage_words(worst: xr.Dataset) -> str:
-    """Return what the worst stretch shows, in a sentence.
-
-    Parameters
-    ----------
-    worst : Dataset
-        Daily balance of the stretch.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the worst stretch shows, in a sentence."""
     first, last = (date(t) for t in worst.time.values[[0, -1]])
     short = float(worst.unmet_daily.sum())
     return (
@@ -31,18 +20,7 @@ def storage_words(worst: xr.Dataset) -> str:
 
 
 def arrangements_words(done: xr.Dataset) -> str:
-    """Return how the arrangements compare.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.storage.supply.supplied`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return how the arrangements compare."""
     failed = {
         str(a): float(v) for a, v in zip(done.arrangement.values, done.failed_a_year.values, strict=True)
     }
@@ -61,18 +39,7 @@ def arrangements_words(done: xr.Dataset) -> str:
 
 
 def set_level_words(done: xr.Dataset) -> str:
-    """Return what the set level of the top-up costs.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.storage.supply.supplied`.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what the set level of the top-up costs."""
     at, chosen = done.level_share.values, done.attrs["level_share"]
     spilled = float(np.interp(chosen, at, done.level_spilled_mains_a_year.values))
     failed = float(np.interp(chosen, at, done.level_failed_a_year.values))
@@ -85,22 +52,7 @@ def set_level_words(done: xr.Dataset) -> str:
 
 
 def reserve_words(reserves: xr.DataArray, ride_out: float, capacity: float) -> str:
-    """Return what a reserve must hold, and whether the tank does.
-
-    Parameters
-    ----------
-    reserves : DataArray [L]
-        On ``ride_out``.
-    ride_out : float [day]
-        The ride-out asked for.
-    capacity : float [L]
-        The tank.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Return what a reserve must hold, and whether the tank does."""
     needed = float(np.interp(ride_out, reserves.ride_out.values, reserves.values))
     lasts = float(np.interp(capacity, reserves.values, reserves.ride_out.values))
     more = "more than " if capacity > float(reserves[-1]) else ""

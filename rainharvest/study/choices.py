@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from rainharvest.core.errors import InputError
-from rainharvest.core.mistakes import StudyFileError, field_units, metric_factor, models_of
+from rainharvest.core.mistakes import StudyFileError, metric_factor
+from rainharvest.core.tables import known_of, models_of
 from rainharvest.study.file import Study, read_study
 
 COPY = "my_study.toml"
@@ -49,25 +50,7 @@ def study_in_use(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Pat
 
 
 def use_study(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Path:
-    """Make a study the one that all notebooks open: its working copy is made.
-
-    Parameters
-    ----------
-    path : str or path
-        A study file.
-    copy : str or path
-        The working copy; one that is there is set aside.
-
-    Returns
-    -------
-    Path
-        The working copy.
-
-    Raises
-    ------
-    InputError
-        If the study file cannot be used; nothing is written then.
-    """
+    """Make a study the one that all notebooks open: its working copy is made."""
     read_study(path)
     _write(_moved(Path(path), Path(copy)).as_string(), Path(copy), aside=True)
     return Path(copy)
@@ -76,28 +59,7 @@ def use_study(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Path:
 def save_choices(
     path: str | os.PathLike, choices: Mapping[str, object], copy: str | os.PathLike = COPY
 ) -> dict[str, object]:
-    """Write choices into the working copy, whole or not at all; everything else of it stays, comments too.
-
-    Parameters
-    ----------
-    path : str or path
-        The study that was open when the choices were made.
-    choices : mapping of str to value
-        By dotted key, such as "target.reliability" or "roof.0.area" (the first ``[[roof]]``), in metric units.
-    copy : str or path
-        The working copy; made from ``path`` if it is not there yet.
-
-    Returns
-    -------
-    dict
-        What was changed: those of the choices that differed.
-
-    Raises
-    ------
-    InputError
-        If the working copy belongs to another study, or if the study would not be valid with these choices;
-        nothing is written then.
-    """
+    """Write choices into the working copy, whole or not at all; everything else of it stays, comments too."""
     path, copy = Path(path), Path(copy)
     if copy.is_file() and not _same(path, copy) and not _same(path, _origin(copy)):
         raise InputError(
@@ -127,18 +89,7 @@ def save_choices(
 
 
 def set_aside(copy: str | os.PathLike = COPY) -> Path | None:
-    """Set the working copy aside: the notebooks open the study that it was made from again.
-
-    Parameters
-    ----------
-    copy : str or path
-        The working copy.
-
-    Returns
-    -------
-    Path or None
-        Where it is now; None if there was none. One that was set aside before is written over.
-    """
+    """Set the working copy aside: the notebooks open the study that it was made from again."""
     copy = Path(copy)
     if not copy.is_file():
         return None
@@ -161,7 +112,7 @@ def _in_us_units(tables: list[str], last: str, value: object) -> tuple[str, obje
     for name in tables:
         if not name.isdecimal():
             model = models_of(model.model_fields[name].annotation)[0]
-    factor = metric_factor(field_units(model).get(last, ""))
+    factor = metric_factor(known_of(model, "unit").get(last, ""))
     return last.replace("litre", "gallon"), value if factor == 1.0 else value / factor
 
 

@@ -22,25 +22,7 @@ WORDS = 28
 def options_figure(
     options: xr.Dataset, target: float, figure: Figure | None = None, *, looked_at: float | None = None
 ) -> Figure:
-    """Draw reliability against nominal tank size, a line an option, its own tank marked.
-
-    Parameters
-    ----------
-    options : Dataset
-        ``reliability`` on (``study_option``, ``nominal``), with ``described_nominal`` and
-        ``rain_reliability`` on ``study_option``; the attribute ``measure`` names the reliability.
-    target : float [1]
-        The reliability asked for.
-    figure : Figure, optional
-        A figure that this function made before, for the same options.
-    looked_at : float [L], optional
-        A nominal size to mark.
-
-    Returns
-    -------
-    Figure
-        Options that share a curve share a line and stand together in its name.
-    """
+    """Draw reliability against nominal tank size, a line an option, its own tank marked."""
     import textwrap
 
     from matplotlib import rc_context

@@ -7,8 +7,9 @@ place of the study's; ``roofs`` and ``uses`` choose among the study's by name.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from difflib import get_close_matches
+from functools import cache
 from pathlib import Path
 
 from pydantic import Field, ValidationError, model_validator
@@ -26,7 +27,7 @@ from rainharvest.core.mistakes import (
     value_at,
 )
 from rainharvest.core.reader import US_UNITS, Dates, Numbers, Reader, Units, number
-from rainharvest.core.tables import Table
+from rainharvest.core.tables import Table, known_of, models_of, quantity
 from rainharvest.demand.tables import Calendar, Garden, Pool, Use, Weather
 from rainharvest.demand.uses import may_serve
 from rainharvest.drought.tables import Drought
@@ -43,18 +44,7 @@ _NOT_CHANGED = ("title", "units", "confirmed", "report", "option")
 
 
 def with_options(data: dict) -> tuple[dict, list[Mistake]]:
-    """Return a study's tables with each option written out as a whole study.
-
-    Parameters
-    ----------
-    data : dict
-        The tables of the study file, in metric units.
-
-    Returns
-    -------
-    tuple of dict and list of Mistake
-        The tables, each option now ``{name, note, study}``; what the options say that cannot be.
-    """
+    """Return a study's tables with each option written out as a whole study."""
     options = data.get("option", [])
     if not isinstance(options, list) or not all(isinstance(option, dict) for option in options):
         return data, [Mistake(("option",), "it is not a list of tables", "write each as [[option]]")]
@@ -84,18 +74,6 @@ def with_options(data: dict) -> tuple[dict, list[Mistake]]:
 def merged(base: dict, changes: dict) -> dict:
     """Return tables with changes laid over them, key by key.
 
-    Parameters
-    ----------
-    base, changes : dict
-        Tables of a study file.
-
-    Returns
-    -------
-    dict
-        New tables. A run of pipe that changes its kind loses the keys that only its old kind has.
-
-    Examples
-    --------
     >>> merged({"tank": {"chosen": 5000, "theta": 0}}, {"tank": {"chosen": 9000}})
     {'tank': {'chosen': 9000, 'theta': 0}}
     """
@@ -126,72 +104,31 @@ def _chosen(tables: object, names: object, loc: tuple, mistakes: list[Mistake]) 
     return [table for table in tables if table.get("name") in names] or tables
 
 
-@dataclass(frozen=True)
-class Likely:
-    """The range in which a value of a building like a school or a clinic lies.
-
-    Parameters
-    ----------
-    low, high : float
-        The range.
-    unit : str
-        Its unit.
-    """
-
-    low: float
-    high: float
-    unit: str
-
-
-LIKELY: dict[str, Likely] = {
-    "roof.area": Likely(1, 20_000, "m2"),
-    "roof.outlet_level": Likely(-20, 60, "m"),
-    "roof.gutter_capacity": Likely(0.05, 200, "L/s"),
-    "conveyance.run": Likely(0, 1_000, "m"),
-    "conveyance.bore": Likely(20, 600, "mm"),
-    "conveyance.outlet_level": Likely(-20, 60, "m"),
-    "conveyance.inlet_level": Likely(-20, 60, "m"),
-    "conveyance.filter_drop": Likely(0, 2, "m"),
-    "losses.first_flush": Likely(0, 30, "mm"),
-    "use.people": Likely(0.01, 50_000, "1"),
-    "use.litres": Likely(0.1, 2_000, "L/day"),
-    "garden.bed_area": Likely(0.5, 50_000, "m2"),
-    "garden.root_depth": Likely(0.05, 2, "m"),
-    "pool.pool_area": Likely(0.5, 5_000, "m2"),
-    "tank.chosen": Likely(0, 10_000_000, "L"),
-    "tank.sizes": Likely(0, 100_000_000, "L"),
-}
-
-"""Own choice, no source: beyond them a wrong unit is likelier than such a building."""
+@cache
+def _likely() -> dict[tuple[str, str], tuple[float, float, str]]:
+    """Return the likely range and the unit of each key that states one, by table and key."""
+    return {
+        (table, key): (*known_of(model, "likely")[key], known_of(model, "unit")[key])
+        for table, field in Study.model_fields.items()
+        for model in models_of(field.annotation)
+        for key in known_of(model, "likely")
+    }
 
 
 def unlikely_values(metric: dict, data: dict) -> list[Mistake]:
-    """Return the values outside their likely range.
-
-    Parameters
-    ----------
-    metric : dict
-        The tables in metric units, options written out.
-    data : dict
-        The tables as the file has them, for the values that are shown.
-
-    Returns
-    -------
-    list of Mistake
-        Each of them a doubt.
-    """
+    """Return the values outside their likely range."""
     us = data.get("units") == "us"
     out = []
     for start, tables in studies_of(metric):
-        for name, likely in LIKELY.items():
-            for loc, value in _values(tables, tuple(name.split(".")), ()):
-                if likely.low <= value <= likely.high:
+        for path, (low, high, own) in _likely().items():
+            for loc, value in _values(tables, path, ()):
+                if low <= value <= high:
                     continue
-                unit, factor = US_UNITS.get(likely.unit, (likely.unit, 1.0)) if us else (likely.unit, 1.0)
+                unit, factor = US_UNITS.get(own, (own, 1.0)) if us else (own, 1.0)
                 unit = "" if unit == "1" else f" {unit}"
                 given = value_at(data, (*start, *loc))
                 given = value_at(data, loc) if given is None else given
-                side, limit = ("above", likely.high) if value > likely.high else ("below", likely.low)
+                side, limit = ("above", high) if value > high else ("below", low)
                 problem = (
                     f"{number(given)}{unit} is {side} {number(limit / factor, 3)}{unit}, which is unlikely"
                 )
@@ -201,18 +138,7 @@ def unlikely_values(metric: dict, data: dict) -> list[Mistake]:
 
 
 def too_small(study: Study) -> list[Mistake]:
-    """Return the tanks that hold less than what is asked of them on a day on which every use draws.
-
-    Parameters
-    ----------
-    study : Study
-        The study; its options are looked at as well.
-
-    Returns
-    -------
-    list of Mistake
-        Each of them a doubt.
-    """
+    """Return the tanks that hold less than what is asked of them on a day on which every use draws."""
     out = _too_small(study, ())
     for i, option in enumerate(study.option):
         out += _too_small(option.study, ("option", i, "study"))
@@ -246,18 +172,12 @@ def _values(data: object, path: tuple[str, ...], loc: tuple) -> list[tuple[tuple
 
 
 class Site(Table):
-    """Where the building stands.
-
-    Parameters
-    ----------
-    elevation : float [m]
-        Height above the sea.
-    """
+    """Where the building stands."""
 
     name: str = Field(min_length=1, max_length=120)
     latitude: float | None = Field(None, ge=-90, le=90)
     longitude: float | None = Field(None, ge=-180, le=360)
-    elevation: float | None = Field(None, ge=-450, le=9000)
+    elevation: float | None = quantity("m", "Height above the sea.", None, ge=-450, le=9000)
     invented: bool = False
     note: str = ""
 
@@ -343,41 +263,13 @@ Option.model_rebuild()
 
 
 def reader_of(study: Study) -> Reader:
-    """Return the form of numbers, units and dates that the study's reader expects.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-
-    Returns
-    -------
-    Reader
-        Dates are written month first where the units are those of the US and nothing else is asked.
-    """
+    """Return the form of numbers, units and dates that the study's reader expects."""
     dates = study.report.dates or ("11/25/2026" if study.units == "us" else "2026-11-25")
     return Reader(study.units, study.report.numbers, dates)
 
 
 def read_study(path: str | os.PathLike) -> tuple[Study, str]:
-    """Read a study file.
-
-    Parameters
-    ----------
-    path : str or path
-        A TOML file.
-
-    Returns
-    -------
-    tuple of Study and str
-        The study and the text of its file.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read or is not TOML; `StudyFileError`, with every mistake, if it says what
-        cannot be, or what is implausible and not confirmed, or names a rain file that is not there.
-    """
+    """Read a study file."""
     path = Path(path)
     data, text = read_toml(path)
     study, mistakes = study_from(data, path.parent)
@@ -387,20 +279,7 @@ def read_study(path: str | os.PathLike) -> tuple[Study, str]:
 
 
 def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
-    """Return the study that a file's tables state, and every mistake in them.
-
-    Parameters
-    ----------
-    data : dict
-        The tables.
-    folder : Path
-        The folder of the study file, from which its paths are meant.
-
-    Returns
-    -------
-    tuple of Study or None, and list of Mistake
-        No study where its tables cannot be read as one.
-    """
+    """Return the study that a file's tables state, and every mistake in them."""
     metric, mistakes = to_metric(data, Study)
     whole, more = with_options(metric)
     mistakes += more

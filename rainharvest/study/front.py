@@ -63,18 +63,7 @@ from rainharvest.study.words import (
 
 
 def answer_section(worked: Worked) -> Section:
-    """Return the answer: in a paragraph, in six lines for six questions, in one figure.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        The first of the report.
-    """
+    """Return the answer: in a paragraph, in six lines for six questions, in one figure."""
     from rainharvest.sizing.figures import trade_off_figure
 
     study, done = worked.study, worked.done
@@ -95,18 +84,7 @@ def answer_section(worked: Worked) -> Section:
 
 
 def site_section(worked: Worked) -> Section:
-    """Return where the building stands and what was asked.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        Sentences.
-    """
+    """Return where the building stands and what was asked."""
     study = worked.study
     blocks = [Paragraph(place(study)), Paragraph(KINDS[study.arrangement.kind])]
     blocks += [Paragraph(text) for text in asked(study, worked.done)]
@@ -134,18 +112,7 @@ STORMS = ("DESIGN_INTENSITY", "SOAKAWAY_", "GROUNDWATER_")
 
 
 def defaults_of(study: Study) -> dict[str, Default]:
-    """Return every default that a study rests on, in words.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-
-    Returns
-    -------
-    dict of str to Default
-        In the order of the stages; numbers that the study file gives are not in it.
-    """
+    """Return every default that a study rests on, in words."""
     used: dict[str, Default] = {}
     if study.roof:
         used |= catchment_defaults(study.catchment, intensity=study.losses.intensity)
@@ -183,18 +150,7 @@ def _of_the_site(study: Study) -> dict[str, Default]:
 
 
 def assumptions_section(worked: Worked) -> Section:
-    """Return every default with value, unit, source and kind.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        One table.
-    """
+    """Return every default with value, unit, source and kind."""
     rows = []
     for name, default in defaults_of(worked.study).items():
         value, unit = in_units(default.value, default.unit)
@@ -219,18 +175,7 @@ def _range(default: Default) -> str:
 
 
 def reproduce_section(worked: Worked) -> Section:
-    """Return how to run the study again.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section
-        Versions, digests, seed and command; the study file.
-    """
+    """Return how to run the study again."""
     attrs = worked.done.attrs
     rows = [(words, str(attrs[key])) for key, words in REPRODUCE.items()]
     rows.append((COMMAND, COMMAND_TEXT))
@@ -239,18 +184,7 @@ def reproduce_section(worked: Worked) -> Section:
 
 
 def options_section(worked: Worked) -> Section | None:
-    """Return the study and its options side by side.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    Section or None
-        None where the study names no options.
-    """
+    """Return the study and its options side by side."""
     from rainharvest.study.figures import options_figure
 
     options = worked.groups.get("options")

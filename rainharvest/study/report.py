@@ -60,18 +60,7 @@ OPEN = f"import pickle\n\nwith open({HANDED!r}, 'rb') as file:\n    report = pic
 
 
 def report_page(report: Report) -> str:
-    """Return the report as one HTML page that needs no other file.
-
-    Parameters
-    ----------
-    report : Report
-        As `rainharvest.study.report.study_report` makes it.
-
-    Returns
-    -------
-    str
-        HTML text: the same for the same report.
-    """
+    """Return the report as one HTML page that needs no other file."""
     from nbconvert import HTMLExporter
 
     here = Path(__file__).parent
@@ -86,18 +75,7 @@ def report_page(report: Report) -> str:
 
 
 def report_notebook(report: Report) -> NotebookNode:
-    """Return the notebook of a report: a cell that opens it and one for each section.
-
-    Parameters
-    ----------
-    report : Report
-        The report.
-
-    Returns
-    -------
-    NotebookNode
-        Not yet run. Its metadata hold what stands around the sections.
-    """
+    """Return the notebook of a report: a cell that opens it and one for each section."""
     from nbformat import v4
 
     cells = [v4.new_code_cell(OPEN, id="open")]
@@ -113,20 +91,7 @@ def report_notebook(report: Report) -> NotebookNode:
 
 
 def run(notebook: NotebookNode, report: Report) -> NotebookNode:
-    """Run the notebook of a report in a kernel of this very Python.
-
-    Parameters
-    ----------
-    notebook : NotebookNode
-        As `report_notebook` returns it.
-    report : Report
-        What its first cell opens.
-
-    Returns
-    -------
-    NotebookNode
-        The same, with outputs.
-    """
+    """Run the notebook of a report in a kernel of this very Python."""
     from jupyter_client.kernelspec import KernelSpec
     from jupyter_client.manager import AsyncKernelManager
     from nbclient import NotebookClient
@@ -159,18 +124,7 @@ def _before(package: str) -> str:
 
 
 def section_html(section: Section) -> str:
-    """Return a section as HTML.
-
-    Parameters
-    ----------
-    section : Section
-        With its pictures and tables counted.
-
-    Returns
-    -------
-    str
-        One ``<section>`` element.
-    """
+    """Return a section as HTML."""
     inside = "\n".join(block_html(block) for block in section.blocks)
     key = escape(section.key, quote=True)
     return f'<section id="{key}">\n<h2>{escape(section.title)}</h2>\n{inside}\n</section>'
@@ -179,18 +133,6 @@ def section_html(section: Section) -> str:
 def block_html(block: Block) -> str:
     """Return a block as HTML.
 
-    Parameters
-    ----------
-    block : Block
-        Any of them.
-
-    Returns
-    -------
-    str
-        One element.
-
-    Examples
-    --------
     >>> block_html(Paragraph("Less than 5 < 6."))
     '<p class="text">Less than 5 &lt; 6.</p>'
     """
@@ -316,14 +258,6 @@ def save_report(report: Report, folder: str | os.PathLike) -> None:
 
 
 def report_files(report: Report, folder: Path) -> None:
-    """Write the two files of a report into a folder that is there.
-
-    Parameters
-    ----------
-    report : Report
-        As `study_report`.
-    folder : Path
-        Where they are written.
-    """
+    """Write the two files of a report into a folder that is there."""
     (folder / "report.html").write_text(report_page(report), encoding="utf-8", newline="\n")
     (folder / "report.docx").write_bytes(report_document(report))

@@ -46,21 +46,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Stage:
-    """What one stage depends on.
+    """What one stage depends on."""
 
-    Parameters
-    ----------
-    reads : tuple of str
-        Tables of the study file, or single keys of a table ("arrangement.kind").
-    takes : tuple of str
-        Stages whose results it works on.
-    files : tuple of str
-        Keys that name files that it reads.
-    """
-
-    reads: tuple[str, ...]
-    takes: tuple[str, ...] = ()
-    files: tuple[str, ...] = ()
+    reads: tuple[str, ...]  # Tables of the study file, or single keys of a table ("arrangement.kind")
+    takes: tuple[str, ...] = ()  # Stages whose results it works on
+    files: tuple[str, ...] = ()  # Keys that name files that it reads
 
 
 _TANK = ("tank.sizes", "tank.dead_share", "tank.freeboard_share", "tank.start_share", "tank.theta")
@@ -90,44 +80,19 @@ _HOMES = {"certainty": "sizing"}
 
 @dataclass(frozen=True)
 class Run:
-    """One study being worked.
+    """One study being worked."""
 
-    Parameters
-    ----------
-    study : Study
-        What is asked.
-    folder : Path
-        The folder from which its rain files are meant.
-    kept : Path or None
-        Where earlier runs left their results.
-    at_hand : dict
-        What this run has worked or recalled already, by key: its options share it.
-    fresh : dict
-        The stages that this run worked anew, as keys, in their order.
-    """
-
-    study: Study
-    folder: Path
-    kept: Path | None = None
+    study: Study  # What is asked
+    folder: Path  # The folder from which its rain files are meant
+    kept: Path | None = None  # Where earlier runs left their results
+    # What this run has worked or recalled already, by key: its options share it
     at_hand: dict[str, Parcel] = field(default_factory=dict)
+    # The stages that this run worked anew, as keys, in their order
     fresh: dict[str, None] = field(default_factory=dict)
 
 
 def parcel_of(run: Run, stage: str) -> Parcel:
-    """Return the results of a stage: at hand, left by an earlier run, or worked now.
-
-    Parameters
-    ----------
-    run : Run
-        The study being worked.
-    stage : str
-        One of `STAGES`.
-
-    Returns
-    -------
-    dict of str to Dataset
-        The same bits whichever way they came.
-    """
+    """Return the results of a stage: at hand, left by an earlier run, or worked now."""
     key = stage_key(run, stage)
     if key not in run.at_hand:
         parcel = recall(run.kept, stage, key)
@@ -140,38 +105,14 @@ def parcel_of(run: Run, stage: str) -> Parcel:
 
 
 def stage_key(run: Run, stage: str) -> str:
-    """Return the digest of everything that a stage's results depend on.
-
-    Parameters
-    ----------
-    run : Run
-        The study.
-    stage : str
-        One of `STAGES`.
-
-    Returns
-    -------
-    str
-        See `rainharvest.core.kept.key_of`.
-    """
+    """Return the digest of everything that a stage's results depend on."""
     said = {name: _section(run.study, name) for name in STAGES[stage].reads}
     files = [(path.name, _digest(path)) for key in STAGES[stage].files for path in _named(run, key)]
     return key_of(stage, said, files, *(stage_key(run, before) for before in STAGES[stage].takes))
 
 
 def record_of(run: Run) -> StudyRecord:
-    """Return the rain of a study.
-
-    Parameters
-    ----------
-    run : Run
-        The study.
-
-    Returns
-    -------
-    StudyRecord
-        As `rainharvest.rainfall.record.study_record`.
-    """
+    """Return the rain of a study."""
     parcel = parcel_of(run, "record")
     findings = parcel["findings"]
     return StudyRecord(
@@ -184,18 +125,7 @@ def record_of(run: Run) -> StudyRecord:
 
 
 def flows_of(run: Run) -> Flows:
-    """Return what enters the balance of a study.
-
-    Parameters
-    ----------
-    run : Run
-        The study.
-
-    Returns
-    -------
-    Flows
-        Inflow, and demand of the uses that the arrangement may serve.
-    """
+    """Return what enters the balance of a study."""
     asked = parcel_of(run, "demand")["asked"]
     return Flows(
         parcel_of(run, "catchment")["water"], asked["demand"], tuple(json.loads(asked.attrs["not_served"]))
@@ -203,20 +133,7 @@ def flows_of(run: Run) -> Flows:
 
 
 def seen_by(study: Study, stage: str) -> Study:
-    """Return a study that has only what a stage, and those before it, are said to read.
-
-    Parameters
-    ----------
-    study : Study
-        The whole study.
-    stage : str
-        One of `STAGES`.
-
-    Returns
-    -------
-    Study
-        Reading anything else of it raises AttributeError.
-    """
+    """Return a study that has only what a stage, and those before it, are said to read."""
     names = {name for one in (stage, *_before(stage)) for name in STAGES[one].reads}
     return _only(study, names)
 
@@ -304,7 +221,6 @@ def _storage(run: Run, stage: str) -> Parcel:
 
 def _group(run: Run, stage: str) -> Parcel:
     """Work a stage that gives a group of its own: ``<stage>_group`` of the module of its name (see `_HOMES`)."""
-
     done = parcel_of(run, "storage")["done"]
     groups = {name: parcel_of(run, name)["group"] for name in STAGES[stage].takes if name in _AFTER}
     worked = Worked(seen_by(run.study, stage), record_of(run), flows_of(run), done, run.folder, groups)
@@ -328,27 +244,7 @@ AS_DESCRIBED = "as described"
 
 
 def options_group(run: Run) -> xr.Dataset:
-    """Return the study and its options side by side.
-
-    Parameters
-    ----------
-    run : Run
-        The study being worked; its options share what they have in common with it.
-
-    Returns
-    -------
-    Dataset
-        On ``study_option``, the study as described first: the size recommended and the one described, usable
-        and nominal; what the one described does in a mean year; roof area; its costs where there are
-        prices. Where no size will do and none is chosen, the study's own is described. On (study_option,
-        nominal): ``reliability``, the middle over the filled versions of the target's measure, on rain
-        alone where rain feeds the tank, for the study's own sizes.
-
-    Raises
-    ------
-    InputError
-        If an option cannot be run; the place names it.
-    """
+    """Return the study and its options side by side."""
     first = parcel_of(run, "storage")["done"]
     sizes = tuple(float(v) for v in first.nominal.values)
     rows = [_row(run.study, first)]
@@ -458,33 +354,16 @@ PROGRESS = (*STAGES, "options")
 
 @dataclass(frozen=True)
 class Worked:
-    """A study that has been run: what was asked, what entered, what came out.
+    """A study that has been run: what was asked, what entered, what came out."""
 
-    Parameters
-    ----------
-    study : Study
-        What was asked.
-    record : StudyRecord
-        Its rain.
-    flows : Flows
-        What entered the balance.
-    done : Dataset
-        The results, as `run_study` returns them.
-    folder : Path
-        The folder of the study file, from which its paths are meant.
-    groups : dict of str to Dataset
-        What the stages after the storage gave, and "options" where the study has some.
-    fresh : tuple of str
-        The stages that were worked anew; the others were left by an earlier run.
-    """
-
-    study: Study
-    record: StudyRecord
-    flows: Flows
-    done: xr.Dataset
-    folder: Path = Path()
+    study: Study  # What was asked
+    record: StudyRecord  # Its rain
+    flows: Flows  # What entered the balance
+    done: xr.Dataset  # The results, as `run_study` returns them
+    folder: Path = Path()  # The folder of the study file, from which its paths are meant
+    # What the stages after the storage gave, and "options" where the study has some
     groups: dict[str, xr.Dataset] = field(default_factory=dict)
-    fresh: tuple[str, ...] = ()
+    fresh: tuple[str, ...] = ()  # The stages that were worked anew; the others were left by an earlier run
 
 
 def run_study(

@@ -23,50 +23,18 @@ from rainharvest.study.stages import Run, flows_of, record_of
 
 @dataclass(frozen=True)
 class Prepared:
-    """A study with what does not change from one variant to the next.
+    """A study with what does not change from one variant to the next."""
 
-    Parameters
-    ----------
-    study : Study
-        What was asked.
-    record : StudyRecord
-        Its rain, in the first filled version.
-    asked : DataArray [L/day]
-        (use, time): demand of the study's own people.
-    area : float [m2]
-        Plan area of all its roofs.
-    people : float [1]
-        People of its largest use.
-    sizes : ndarray [L]
-        Usable sizes of the curve.
-    """
-
-    study: Study
-    record: StudyRecord
-    asked: xr.DataArray
-    area: float
-    people: float
-    sizes: np.ndarray
+    study: Study  # What was asked
+    record: StudyRecord  # Its rain, in the first filled version
+    asked: xr.DataArray  # [L/day] (use, time): demand of the study's own people
+    area: float  # [m2] Plan area of all its roofs
+    people: float  # [1] People of its largest use
+    sizes: np.ndarray  # [L] Usable sizes of the curve
 
 
 def prepare(path: str | os.PathLike) -> Prepared:
-    """Read a study and its record once, for many variants.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file.
-
-    Returns
-    -------
-    Prepared
-        On the first filled version of the record.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or has no roof to vary.
-    """
+    """Read a study and its record once, for many variants."""
     path = Path(path)
     study, _ = read_study(path)
     if not study.roof:
@@ -88,28 +56,6 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
     """Simulate the whole record with other roofs, people and tank.
 
     All roofs grow alike, and so do all uses that are counted by people.
-
-    Parameters
-    ----------
-    prepared : Prepared
-        The study.
-    area : float [m2]
-        Plan area of all roofs together.
-    people : float [1]
-        People of the largest use.
-    capacity : float [L]
-        Usable tank size.
-
-    Returns
-    -------
-    Dataset
-        The measures of every size on ``capacity``; ``described`` and its measures for the one tank, and its
-        daily balance on ``time``; ``rain_year`` and ``asked_year`` (L/year).
-
-    Raises
-    ------
-    InputError
-        If a value is not above zero, or the run of pipe cannot work.
     """
     for name, value in (("area", area), ("people", people), ("capacity", capacity)):
         if not value > 0:
@@ -146,25 +92,7 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
 
 
 def chosen_in_study(prepared: Prepared, *, area: float, people: float, capacity: float) -> dict[str, object]:
-    """Return the keys of the study file that a variant stands for.
-
-    Parameters
-    ----------
-    prepared : Prepared
-        The study.
-    area : float [m2]
-        Plan area of all roofs together.
-    people : float [1]
-        People of the largest use.
-    capacity : float [L]
-        Usable tank size.
-
-    Returns
-    -------
-    dict
-        By dotted key, as `rainharvest.study.choices.save_choices` takes them: the nominal size that has this usable
-        size, and roofs and people grown alike where they have changed.
-    """
+    """Return the keys of the study file that a variant stands for."""
     study = prepared.study
     out: dict[str, object] = {"tank.chosen": capacity / study.tank.usable_share}
     if area != round(prepared.area):

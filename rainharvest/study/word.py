@@ -31,22 +31,7 @@ if TYPE_CHECKING:
 
 
 def element(tag: str, text: str | None = None, **attributes: str):
-    """Return an element of WordprocessingML.
-
-    Parameters
-    ----------
-    tag : str
-        Its name without the prefix "w:".
-    text : str, optional
-        What it holds.
-    **attributes
-        Its attributes without the prefix.
-
-    Returns
-    -------
-    BaseOxmlElement
-        The element.
-    """
+    """Return an element of WordprocessingML."""
     from docx.oxml import OxmlElement
     from docx.oxml.ns import qn
 
@@ -60,17 +45,7 @@ def element(tag: str, text: str | None = None, **attributes: str):
 
 
 def field(paragraph: Paragraph, instruction: str, shown: str) -> None:
-    """Add a field with the text that stands there until it is updated.
-
-    Parameters
-    ----------
-    paragraph : Paragraph
-        Where it is added.
-    instruction : str
-        Such as "PAGE" or "SEQ Table".
-    shown : str
-        Its present text.
-    """
+    """Add a field with the text that stands there until it is updated."""
     paragraph.add_run()._r.append(element("fldChar", fldCharType="begin"))
     paragraph.add_run()._r.append(element("instrText", f" {instruction} "))
     paragraph.add_run()._r.append(element("fldChar", fldCharType="separate"))
@@ -79,21 +54,7 @@ def field(paragraph: Paragraph, instruction: str, shown: str) -> None:
 
 
 def counted(paragraph: Paragraph, kind: str, number: int, caption: str, above: bool = False) -> None:
-    """Write a caption whose number Word counts.
-
-    Parameters
-    ----------
-    paragraph : Paragraph
-        In the style of captions.
-    kind : str
-        "Figure" or "Table", in the report's language.
-    number : int
-        Its present number.
-    caption : str
-        The words.
-    above : bool
-        True if it stands above what it names, and so must stay with what follows.
-    """
+    """Write a caption whose number Word counts."""
     paragraph.add_run(f"{kind} ").bold = True
     field(paragraph, f"SEQ {kind} \\* ARABIC", str(number))
     for run in paragraph.runs:
@@ -103,15 +64,7 @@ def counted(paragraph: Paragraph, kind: str, number: int, caption: str, above: b
 
 
 def bookmark(heading: Paragraph, key: str) -> None:
-    """Mark a heading so that links find it.
-
-    Parameters
-    ----------
-    heading : Paragraph
-        The heading.
-    key : str
-        The section's key.
-    """
+    """Mark a heading so that links find it."""
     number = str(sum(1 for _ in heading._p.getroottree().iter("{*}bookmarkStart")) + 1)
     run = heading.runs[0]._r
     run.addprevious(element("bookmarkStart", id=number, name=key))
@@ -119,17 +72,7 @@ def bookmark(heading: Paragraph, key: str) -> None:
 
 
 def link(paragraph: Paragraph, key: str, text: str) -> None:
-    """Add a link to a heading of the same document.
-
-    Parameters
-    ----------
-    paragraph : Paragraph
-        Where it is added.
-    key : str
-        The section's key.
-    text : str
-        What is read.
-    """
+    """Add a link to a heading of the same document."""
     outer = element("hyperlink", anchor=key, history="1")
     run = paragraph.add_run(text)._r
     paragraph._p.append(outer)
@@ -137,15 +80,7 @@ def link(paragraph: Paragraph, key: str, text: str) -> None:
 
 
 def contents_list(document: Document, sections: list[tuple[str, str]]) -> None:
-    """Add the list of contents: a field that Word updates, filled with links so that it is never empty.
-
-    Parameters
-    ----------
-    document : Document
-        Where it is added.
-    sections : list of (str, str)
-        Key and title of each.
-    """
+    """Add the list of contents: a field that Word updates, filled with links so that it is never empty."""
     paragraphs = [document.add_paragraph(style="toc 1") for _ in sections]
     begin = paragraphs[0]
     begin.add_run()._r.append(element("fldChar", fldCharType="begin"))
@@ -157,17 +92,7 @@ def contents_list(document: Document, sections: list[tuple[str, str]]) -> None:
 
 
 def describe(shape: InlineShape, name: str, words: str) -> None:
-    """Give a picture its name and the words for who cannot see it.
-
-    Parameters
-    ----------
-    shape : InlineShape
-        The picture.
-    name : str
-        Its name.
-    words : str
-        What it shows.
-    """
+    """Give a picture its name and the words for who cannot see it."""
     properties = shape._inline.docPr
     properties.set("name", name)
     properties.set("descr", words)
@@ -224,20 +149,7 @@ LOOK = {
 
 
 def prepared_document(report: Report, language: str) -> Document:
-    """Return an empty document with the styles, the paper and the page numbers in place.
-
-    Parameters
-    ----------
-    report : Report
-        For its title and its paper.
-    language : str
-        Of the text, such as "en".
-
-    Returns
-    -------
-    Document
-        Without content. Its header is left empty for a letterhead.
-    """
+    """Return an empty document with the styles, the paper and the page numbers in place."""
     import docx
     from docx.shared import Mm
 
@@ -355,20 +267,6 @@ def spread(head: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[float, .
     A column gets its longest word; what is left is shared out by the square root of what the longest cell
     holds beyond that, so that long texts wrap and short ones do not.
 
-    Parameters
-    ----------
-    head : list of str
-        Words over the columns.
-    rows : list of list of str
-        The cells.
-
-    Returns
-    -------
-    tuple of float [1]
-        They sum to one.
-
-    Examples
-    --------
     >>> [round(s, 2) for s in spread(("a", "b"), [("xx", "some longer text of many words")])]
     [0.14, 0.86]
     """
@@ -395,30 +293,7 @@ def add_table(
     head: bool = False,
     whole: bool = True,
 ) -> Table:
-    """Add a table that prints well.
-
-    Parameters
-    ----------
-    document : Document
-        Where it is added.
-    rows : list of list of str
-        Its cells; the first row is the heading if ``head``.
-    widths : list of float [1]
-        Shares of the width that the columns take.
-    width : int
-        Width of the whole, in English Metric Units as python-docx counts.
-    numbers : set of int
-        Columns that are set to the right.
-    head : bool
-        Whether the first row is a heading, repeated on each page.
-    whole : bool
-        Whether it is kept on one page.
-
-    Returns
-    -------
-    Table
-        The table.
-    """
+    """Add a table that prints well."""
     from docx.enum.text import WD_ALIGN_PARAGRAPH
     from docx.text.paragraph import Paragraph
 
@@ -459,16 +334,6 @@ def report_document(report: Report) -> bytes:
 
     Headings, captions, cautions, tables and listings have a style each, so that a consultant changes the look
     in one place. The list of contents, the numbers of figures, tables and pages are fields.
-
-    Parameters
-    ----------
-    report : Report
-        As `rainharvest.study.report.study_report` makes it.
-
-    Returns
-    -------
-    bytes
-        A .docx file: the same bytes for the same report.
     """
     from docx.shared import Mm
 

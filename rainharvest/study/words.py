@@ -16,20 +16,7 @@ from rainharvest.study.stages import Worked
 
 
 def tank_said(study: Study, done: xr.Dataset) -> str:
-    """Return what tank.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        One sentence or two.
-    """
+    """Return what tank."""
     tank, nominal = float(done.described), float(done.described_nominal)
     sizes = f"{litres(nominal, up=True)} nominal, of which {litres(tank, up=True)} can be drawn"
     if math.isnan(float(done.recommended)):
@@ -45,18 +32,7 @@ def tank_said(study: Study, done: xr.Dataset) -> str:
 
 
 def why_said(done: xr.Dataset) -> str:
-    """Return why this size: what half of it and twice of it would do.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return why this size: what half of it and twice of it would do."""
     curve = done[done.attrs["measure"]].median("member")
     tank = float(done.described)
     half, twice = (
@@ -73,18 +49,7 @@ def why_said(done: xr.Dataset) -> str:
 
 
 def sure_said(worked: Worked) -> str:
-    """Return how sure the size is.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    str
-        A few sentences.
-    """
+    """Return how sure the size is."""
     done, group = worked.done, worked.groups.get("sizing")
     said = []
     if worked.study.arrangement.kind == "mains reserve":
@@ -101,18 +66,7 @@ def sure_said(worked: Worked) -> str:
 
 
 def drought_said(worked: Worked) -> str:
-    """Return what happens in a drought, by the worst of the record, and what rationing does about it.
-
-    Parameters
-    ----------
-    worked : Worked
-        The study that was run.
-
-    Returns
-    -------
-    str
-        A few sentences.
-    """
+    """Return what happens in a drought, by the worst of the record, and what rationing does about it."""
     done = worked.done
     whole = (done.days_in_year >= 365).values
     failed = done.described_failed_by_year.median("member")[whole]
@@ -143,20 +97,7 @@ def drought_said(worked: Worked) -> str:
 
 
 def watch_said(study: Study, done: xr.Dataset) -> str:
-    """Return what to watch.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        A few sentences.
-    """
+    """Return what to watch."""
     if study.arrangement.kind == "mains reserve":
         return (
             "Keep it full and its water turning over; disinfect and test what is drunk; the mains enter through an air "
@@ -174,18 +115,7 @@ def watch_said(study: Study, done: xr.Dataset) -> str:
 
 
 def trade_off_caption(done: xr.Dataset) -> str:
-    """Return what the trade-off curve shows.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    str
-        A few sentences.
-    """
+    """Return what the trade-off curve shows."""
     tank = float(done.described)
     text = (
         f"{label(done.attrs['measure'])} of tanks from {litres(float(done.capacity[0]))} to "
@@ -198,18 +128,7 @@ def trade_off_caption(done: xr.Dataset) -> str:
 
 
 def place(study: Study) -> str:
-    """Return where the building stands.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-
-    Returns
-    -------
-    str
-        Name, latitude, longitude and elevation, as far as they are given; the site's note.
-    """
+    """Return where the building stands."""
     site, at = study.site, []
     if site.latitude is not None and site.longitude is not None:
         at.append(marks(f"{abs(site.latitude):.2f}") + f"° {'N' if site.latitude >= 0 else 'S'}")
@@ -221,20 +140,7 @@ def place(study: Study) -> str:
 
 
 def asked(study: Study, done: xr.Dataset) -> list[str]:
-    """Return what was asked of the study.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    list of str
-        A sentence each.
-    """
+    """Return what was asked of the study."""
     reach = percent(study.target.reliability)
     aim = (
         f"supplies {reach} of the water asked for"
@@ -259,20 +165,7 @@ def asked(study: Study, done: xr.Dataset) -> list[str]:
 
 
 def options_said(options: xr.Dataset, target: float) -> list[str]:
-    """Return what each option needs to reach the target.
-
-    Parameters
-    ----------
-    options : Dataset
-        As `rainharvest.study.stages.options_group`.
-    target : float [1]
-        The reliability asked for.
-
-    Returns
-    -------
-    list of str
-        A sentence or two each.
-    """
+    """Return what each option needs to reach the target."""
     names = [str(name) for name in options.study_option.values]
     sizes = options.recommended_nominal.values
     can = [
@@ -298,18 +191,7 @@ def options_said(options: xr.Dataset, target: float) -> list[str]:
 
 
 def options_caption(options: xr.Dataset) -> str:
-    """Return what the picture of the options shows.
-
-    Parameters
-    ----------
-    options : Dataset
-        As `rainharvest.study.stages.options_group`.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Return what the picture of the options shows."""
     count = options.sizes["study_option"]
     sizes = options.nominal.values
     reached = options.rain_reliability.values
@@ -323,18 +205,6 @@ def options_caption(options: xr.Dataset) -> str:
 def note_said(name: str, note: str) -> str:
     """Return an option's name and what the study file says of it.
 
-    Parameters
-    ----------
-    name, note : str
-        As the file has them.
-
-    Returns
-    -------
-    str
-        One line.
-
-    Examples
-    --------
     >>> note_said("One roof", "The other stays as it is.")
     'One roof: The other stays as it is.'
     """
@@ -342,22 +212,7 @@ def note_said(name: str, note: str) -> str:
 
 
 def options_at_words(options: xr.Dataset, nominal: float, target: float) -> str:
-    """Return what each option supplies with a tank of one size.
-
-    Parameters
-    ----------
-    options : Dataset
-        As `rainharvest.study.stages.options_group`.
-    nominal : float [L]
-        Nominal size of the tank.
-    target : float [1]
-        The reliability asked for.
-
-    Returns
-    -------
-    str
-        Two sentences.
-    """
+    """Return what each option supplies with a tank of one size."""
     sizes = np.log(options.nominal.values)
     reached: dict[str, float] = {}
     for name, row in zip(options.study_option.values, options.reliability.values, strict=True):
@@ -391,18 +246,6 @@ FILE = "The study file, with which anyone who has the rain files can run the stu
 def range_said(low: str | None, high: str | None) -> str:
     """Return the published range of a value.
 
-    Parameters
-    ----------
-    low, high : str or None
-        Its ends, in the reader's form.
-
-    Returns
-    -------
-    str
-        Empty where none is published.
-
-    Examples
-    --------
     >>> range_said("1", "8"), range_said("1", None), range_said(None, None)
     ('1 to 8', 'from 1', '')
     """

@@ -37,31 +37,7 @@ def write_study(
     progress: Callable[[str], None] | None = None,
     cache: str | os.PathLike | None = None,
 ) -> xr.Dataset:
-    """Run a study and write its report, results and tables.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file.
-    out : str or path
-        Folder for ``report.html``, ``report.docx``, ``results.nc`` (the results, and a group for every
-        stage after the storage: ``xarray.open_dataset(file, group="sizing")``), ``trade_off.csv`` and
-        ``record.csv``.
-    progress : callable, optional
-        Called with the name of each stage when it begins; the last is "report".
-    cache : str or path, optional
-        As for `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    Dataset
-        The results, as `rainharvest.study.stages.run_study`.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run or the folder not be written; then nothing is written.
-    """
+    """Run a study and write its report, results and tables."""
     from rainharvest.study.report import report_files, study_report
 
     worked = work_study(path, progress=progress, cache=cache)
@@ -79,18 +55,7 @@ def write_study(
 
 
 def trade_off_table(done: xr.Dataset) -> pd.DataFrame:
-    """Return the trade-off curve as a table, a size a row, units in the column names.
-
-    Parameters
-    ----------
-    done : Dataset
-        As `rainharvest.study.stages.run_study`.
-
-    Returns
-    -------
-    DataFrame
-        The middle of the filled versions; for the reliabilities their 5th and 95th percentile too.
-    """
+    """Return the trade-off curve as a table, a size a row, units in the column names."""
     columns: dict[str, np.ndarray] = {"nominal [L]": done.nominal.values}
     for name in CURVE:
         values = done[name]
@@ -105,18 +70,7 @@ def trade_off_table(done: xr.Dataset) -> pd.DataFrame:
 
 
 def record_table(filled: xr.DataArray) -> pd.DataFrame:
-    """Return the filled record as a table: date, rain of the first version, its spread, origin, donor.
-
-    Parameters
-    ----------
-    filled : DataArray [mm/day]
-        (member, time), as `rainharvest.fill_gaps` returns it.
-
-    Returns
-    -------
-    DataFrame
-        On the date.
-    """
+    """Return the filled record as a table: date, rain of the first version, its spread, origin, donor."""
     days = pd.Index(filled.indexes["time"].strftime("%Y-%m-%d"), name="date")
     values = filled.values
     table = {

@@ -8,8 +8,9 @@ import pytest
 from pydantic import BaseModel
 
 from rainharvest import InputError
-from rainharvest.core.mistakes import field_units, metric_factor, models_of
+from rainharvest.core.mistakes import metric_factor
 from rainharvest.core.reader import US_UNITS, reading
+from rainharvest.core.tables import known_of, models_of
 from rainharvest.sizing.words import headline
 from rainharvest.study.file import Study, read_study, reader_of, study_from
 from rainharvest.study.stages import Run, parcel_of
@@ -49,7 +50,7 @@ def numeric(annotation):
 def test_every_number_of_a_study_file_has_a_unit_or_is_none():
     missing, wrong = [], []
     for model in all_models():
-        units = field_units(model)
+        units = known_of(model, "unit")
         for name, field in model.model_fields.items():
             if not numeric(field.annotation) or models_of(field.annotation):
                 continue
@@ -68,7 +69,7 @@ def to_us(data, model):
         return [to_us(item, model) for item in data]
     if not isinstance(data, dict):
         return data
-    units, out = field_units(model), {}
+    units, out = known_of(model, "unit"), {}
     for key, value in data.items():
         inner = (
             models_of(model.model_fields[key].annotation)
@@ -229,7 +230,7 @@ def test_mistakes_of_a_us_file_are_told_in_its_units(tmp_path, name):
 
 
 def test_no_unit_of_the_table_is_forgotten():
-    assert {unit for model in all_models() for unit in field_units(model).values()} & set(US_UNITS)
+    assert {unit for model in all_models() for unit in known_of(model, "unit").values()} & set(US_UNITS)
 
 
 def test_a_us_file_gives_the_same_answer_and_tells_it_in_gallons(tmp_path):
