@@ -11,6 +11,7 @@ from rainharvest.catchment.figures import bore_figure, levels_figure, losses_fig
 from rainharvest.catchment.tables import WORK_CAUTIONS
 from rainharvest.catchment.words import bore_words, levels_words, losses_words
 from rainharvest.core.board import board, choice, slider
+from rainharvest.study.choices import saving
 
 
 def catchment_panel(
@@ -71,4 +72,4 @@ def catchment_panel(
             out |= {f"roof.{k}.area": round(roof.area * area / case.area, 1) for k, roof in roofs}
         return out
 
-    return board("catchment", controls, redraw, " ".join(WORK_CAUTIONS[:4]), study, choices)
+    return board("catchment", controls, redraw, " ".join(WORK_CAUTIONS[:4]), saving(study, choices))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import base64
 import math
-import os
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,6 @@ from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.save import figure_files, still_picture
 from rainharvest.core.style import svg
-from rainharvest.study.choices import ASIDE, COPY, save_choices, set_aside
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -71,54 +70,56 @@ def _link(name: str, content: bytes) -> str:
     return f'<a download="{name}" href="data:{KINDS[kind]};base64,{data}">{kind.upper()} ({size})</a> '
 
 
+@dataclass(frozen=True)
+class Saving:
+    """How a panel's choices enter the study file that all notebooks share; a panel is handed it."""
+
+    save: Callable[
+        ..., Mapping[str, object]
+    ]  # Called with the values of the controls; returns what changed, by key
+    set_aside: Callable[[], object]  # The way back; nothing if there was nothing to set aside
+    copy: str  # Name of the file that is written
+    aside: str  # Name that it takes when it is set aside
+
+
 def choices_row(
-    study: str | os.PathLike, chosen: Callable[[], Mapping[str, object]]
+    saving: Saving, values: Callable[[], Mapping[str, object]]
 ) -> tuple[list[widgets.Button], widgets.HTML]:
-    """Return the buttons by which a panel's choices enter the study file that all notebooks share."""
+    """Return the buttons by which a panel's choices are saved and set aside, and where they say what they did."""
     said = widgets.HTML()
     save = widgets.Button(
         description="Save these choices",
-        tooltip=f"Write these settings into {COPY}, your working copy of the study, which all notebooks open",
+        tooltip=f"Write these settings into {saving.copy}, your working copy of the study, which all notebooks open",
         layout={"width": "14em"},
     )
     aside = widgets.Button(
         description="Set saved choices aside",
-        tooltip=f"The way back: {COPY} becomes {ASIDE}, and the notebooks open the study as it was",
+        tooltip=f"The way back: {saving.copy} becomes {saving.aside}, and the notebooks open the study as it was",
         layout={"width": "15em"},
     )
 
-    def saving(_button) -> None:
-        try:
-            changed = save_choices(study, chosen())
-        except Exception as error:
-            said.value = stopped(error)
-            return
+    def saved() -> str:
+        changed = saving.save(**values())
+        if not changed:
+            return "Nothing differs from the study; nothing was written."
         each = ", ".join(f"{key} = {value}" for key, value in changed.items())
-        said.value = _note(
-            f"Saved in {COPY}: {each}. Each notebook shows it when it is run again."
-            if changed
-            else "Nothing differs from the study; nothing was written."
-        )
+        return f"Saved in {saving.copy}: {each}. Each notebook shows it when it is run again."
 
-    def setting_aside(_button) -> None:
-        try:
-            gone = set_aside()
-        except Exception as error:
-            said.value = stopped(error)
-            return
-        said.value = _note(
-            f"Your choices now lie in {ASIDE}. Each notebook shows the study as it was when it is run again."
-            if gone
-            else "No choices were saved."
-        )
+    def set_aside() -> str:
+        if not saving.set_aside():
+            return "No choices were saved."
+        return f"Your choices now lie in {saving.aside}. Each notebook shows the study as it was when it is run again."
 
-    save.on_click(saving)
-    aside.on_click(setting_aside)
+    for button, act in ((save, saved), (aside, set_aside)):
+
+        def press(_button, act=act) -> None:
+            try:
+                said.value = f'<div class="rh-note" role="status">{escape(act())}</div>'
+            except Exception as error:
+                said.value = stopped(error)
+
+        button.on_click(press)
     return [save, aside], said
-
-
-def _note(words: str) -> str:
-    return f'<div class="rh-note" role="status">{escape(words)}</div>'
 
 
 _LOOK = """<style>
@@ -181,12 +182,15 @@ def _wide_enough(words: str) -> dict[str, str]:
 def board(
     name: str,
     controls: Mapping[str, widgets.Widget],
-    redraw: Callable[..., Mapping[str, tuple[Figure, str]]],
+    redraw: Callable[..., Mapping[str, tuple[Figure | Callable[..., Figure], str]]],
     caution: str = "",
-    study: str | os.PathLike | None = None,
-    choices: Callable[..., Mapping[str, object]] | None = None,
+    saving: Saving | None = None,
 ) -> widgets.VBox:
-    """Return a panel: controls, and for each figure its picture and a sentence that says what it shows."""
+    """Return a panel: controls, and for each figure its picture and a sentence that says what it shows.
+
+    ``redraw`` takes the values of the controls by name and returns, by figure, a pair: what draws it (a call that takes
+    the figure drawn before as ``figure`` and moves its artists, or a figure) and its sentence.
+    """
     start = {key: control.value for key, control in controls.items()}
     words = widgets.HTML(
         layout={"height": "0px", "margin": "0", "overflow": "visible"}
@@ -208,7 +212,9 @@ def board(
         if resetting:
             return
         try:
-            figures.update(redraw(**values()))
+            for key, (draw, sentence) in redraw(**values()).items():
+                before = figures[key][0] if key in figures else None
+                figures[key] = draw(figure=before) if callable(draw) else draw, sentence
         except Exception as error:
             words.value = stopped(error)
             return
@@ -250,8 +256,8 @@ def board(
         control.observe(paint, "value")
     paint()
     buttons, said = [back] if controls else [], []
-    if study is not None and choices is not None:
-        more, answer = choices_row(study, lambda: choices(**values()))
+    if saving is not None:
+        more, answer = choices_row(saving, values)
         buttons, said = [*buttons, *more], [answer]
     caution_box = [widgets.HTML(f'<div class="rh-words"><b>Caution.</b> {caution}</div>')] if caution else []
     bar = widgets.HBox(buttons, layout={"flex_flow": "row wrap", "margin": "4px 0 4px 13em"})

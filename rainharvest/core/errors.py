@@ -35,3 +35,9 @@ class InputError(ValueError):
     def at(self, file: object) -> InputError:
         """Return the same error with the file named, for a caller that knows it."""
         return InputError(self.problem, self.remedy, self.place, self.file or file)
+
+
+def require(holds: object, problem: str, remedy: str, place: str = "", file: object = None) -> None:
+    """Raise InputError unless the condition holds; the words are made either way, so they may use what is sure."""
+    if not holds:
+        raise InputError(problem, remedy, place, file)

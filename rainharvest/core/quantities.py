@@ -6,10 +6,10 @@ rate a day; other units end at the reader and begin again at the page.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
+
+from rainharvest.core.defaults import rows_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,8 +31,7 @@ ROOMS = ("rainfall", "catchment", "demand", "storage", "sizing", "drought", "cli
 
 
 def _rows(room: str) -> dict[str, Quantity]:
-    text = (Path(__file__).parents[1] / room / "quantities.toml").read_text("utf-8")
-    return {name: Quantity(name, **row) for name, row in tomllib.loads(text).items()}
+    return {name: Quantity(name, **row) for name, row in rows_of(room, "quantities").items()}
 
 
 QUANTITIES: dict[str, Quantity] = {name: row for room in ROOMS for name, row in _rows(room).items()}

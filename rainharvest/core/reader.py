@@ -34,6 +34,11 @@ class Reader:
     dates: Dates = "2026-11-25"  # The 25th of November 2026 as the reader writes it
 
 
+MONTHS = tuple(
+    "January February March April May June July August September October November December".split()
+)
+MONTHS_SHORT = tuple(month[:3] for month in MONTHS)
+
 METRIC = Reader()
 
 US = Reader("us", dates="11/25/2026")

@@ -12,6 +12,7 @@ from rainharvest.demand.facts import months_of, thirstiest_year, week_of
 from rainharvest.demand.figures import calendar_figure, months_figure, week_figure
 from rainharvest.demand.words import calendar_words, months_words, week_words
 from rainharvest.storage.supply import asked_of, changed_uses, prepare_supply
+from rainharvest.study.choices import saving
 
 
 def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.VBox:
@@ -69,4 +70,4 @@ def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.V
                 out |= {f"use.{k}.litres": each, f"use.{k}.source": "given by the reader"}
         return out
 
-    return board("demand", controls, redraw, cautions("drinking"), path, choices)
+    return board("demand", controls, redraw, cautions("drinking"), saving(path, choices))

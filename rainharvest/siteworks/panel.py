@@ -24,6 +24,7 @@ from rainharvest.siteworks.words import (
     spills_words,
     storms_words,
 )
+from rainharvest.study.choices import saving
 
 PIT = {"pit_length": 1.0, "pit_width": 0.75, "pit_depth": 1.0}
 
@@ -114,7 +115,7 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
             out["site_works.tap_height"] = round(tap.tap_height + tap_rise, 3)
         return out
 
-    return board("site-tank", controls, redraw, cautions("weight", "confined space"), path, choices)
+    return board("site-tank", controls, redraw, cautions("weight", "confined space"), saving(path, choices))
 
 
 def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -174,7 +175,7 @@ def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> wid
             out |= {f"roof.{k}.area": round(roof.area * area / ready.prepared.area, 1) for k, roof in roofs}
         return out
 
-    return board("site-overflow", controls, redraw, cautions("overflow", "digging"), path, choices)
+    return board("site-overflow", controls, redraw, cautions("overflow", "digging"), saving(path, choices))
 
 
 def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -222,4 +223,4 @@ def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
     def choices(**changes: float) -> dict[str, object]:
         return {f"site_works.pump.{name}": value for name, value in changes.items()}
 
-    return board("site-pump", controls, redraw, cautions("electricity"), path, choices)
+    return board("site-pump", controls, redraw, cautions("electricity"), saving(path, choices))

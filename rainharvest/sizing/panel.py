@@ -27,6 +27,7 @@ from rainharvest.sizing.figures import curve_figure
 from rainharvest.sizing.quick import chosen_in_file, moved, prepare_sizing, priced
 from rainharvest.sizing.uncertainty import RANGE_WORDS
 from rainharvest.sizing.words import curve_words, option_for
+from rainharvest.study.choices import saving
 
 if TYPE_CHECKING:
     from rainharvest.study.stages import Worked
@@ -112,7 +113,7 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     def choices(**values: float) -> dict[str, object]:
         return chosen_in_file(quick, **values)
 
-    return board("sizing", controls, redraw, cautions("weight"), path, choices)
+    return board("sizing", controls, redraw, cautions("weight"), saving(path, choices))
 
 
 def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
@@ -64,37 +64,43 @@ LIFE = Default(
 RATE = Default(0.04, "1/year", "own choice, real: take what the payer takes for other works", "own choice")
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Part(_Table):
+class Part(Table):
     """One part of the system, with a life of its own.
 
     >>> Part(name="pump", fixed=420, upkeep=15, life=10).price(20_000)
     420.0
     """
 
-    name: str = Field(min_length=1, max_length=80)
-    fixed: float = Field(0.0, ge=0)
-    per_litre: float = Field(0.0, ge=0)
-    upkeep: float = Field(0.0, ge=0)
-    per_kilolitre: float = Field(0.0, ge=0)
-    life: float | None = Field(None, gt=0, le=200)
+    name: str = Field(
+        min_length=1,
+        max_length=80,
+        description='For example "base", "gutters", "pipes", "pump", "treatment".',
+    )
+    fixed: float = Field(0.0, ge=0, description="Price whatever the size of the tank.")
+    per_litre: float = quantity("currency/L", "Price for each litre of nominal tank size.", 0.0, ge=0)
+    upkeep: float = Field(0.0, ge=0, description="Paid every year.")
+    per_kilolitre: float = quantity(
+        "currency/kL", "Paid for each kilolitre delivered: filters, lamps, disinfectant.", 0.0, ge=0
+    )
+    life: float | None = quantity(
+        "year", "After how long it is bought again; the years of the study if not given.", None, gt=0, le=200
+    )
 
     def price(self, nominal):
         """Return what the part costs with a tank of that nominal size [L]."""
         return self.fixed + self.per_litre * nominal
 
 
-class Block(_Table):
+class Block(Table):
     """One block of a tariff."""
 
-    up_to: float | None = Field(None, gt=0)
-    price: float = Field(ge=0)
+    up_to: float | None = quantity(
+        "kL", "Volume in a billing period up to which it reaches; the last block has none.", None, gt=0
+    )
+    price: float = quantity("currency/kL", "Price of a kilolitre within it.", ge=0)
 
 
-class Costs(_Table):
+class Costs(Table):
     """Prices of today, in one currency that is only a label: nothing is converted.
 
     ``fixed``, ``per_litre`` and ``upkeep`` are what lasts as long as the study; ``part`` holds what has a
@@ -104,24 +110,49 @@ class Costs(_Table):
     0.0285714
     """
 
-    currency: str = Field("money", min_length=1, max_length=12)
-    fixed: float = Field(0.0, ge=0)
-    per_litre: float = Field(0.0, ge=0)
-    upkeep: float = Field(0.0, ge=0)
-    part: tuple[Part, ...] = Field((), max_length=50)
-    tariff: float = Field(0.0, ge=0)
-    block: tuple[Block, ...] = Field((), max_length=20)
-    billing_months: Literal[1, 2, 3, 4, 6, 12] = int(BILLING_MONTHS.value)
-    other_use: float = Field(0.0, ge=0)
-    tariff_growth: float = Field(0.0, gt=-0.5, le=0.5)
-    energy_price: float = Field(0.0, ge=0)
-    energy_growth: float = Field(0.0, gt=-0.5, le=0.5)
-    pump_energy: float = Field(PUMP_ENERGY.value, ge=0, le=50)
-    life: int = Field(int(LIFE.value), ge=1, le=100)
-    rate: float = Field(RATE.value, ge=0, le=0.5)
-    rate_kind: Literal["real", "nominal"] = "real"
-    inflation: float | None = Field(None, gt=-0.5, le=10)
-    residual: Literal["none", "straight line"] = "none"
+    currency: str = Field("money", min_length=1, max_length=12, description="A label.")
+    fixed: float = Field(0.0, ge=0, description="Price whatever the size; what is paid every year.")
+    per_litre: float = quantity("currency/L", "Price for each litre of nominal tank size.", 0.0, ge=0)
+    upkeep: float = Field(0.0, ge=0, description="Price whatever the size; what is paid every year.")
+    part: tuple[Part, ...] = Field((), max_length=50, description="Parts with a life of their own.")
+    tariff: float = quantity(
+        "currency/kL", "Price of a kilolitre of mains water, where it has no blocks.", 0.0, ge=0
+    )
+    block: tuple[Block, ...] = Field(
+        (),
+        max_length=20,
+        description="The tariff in blocks, from the first kilolitre up; instead of ``tariff``.",
+    )
+    billing_months: Literal[1, 2, 3, 4, 6, 12] = quantity(
+        "month", "Months that a bill covers; matters only with blocks.", int(BILLING_MONTHS.value)
+    )
+    other_use: float = quantity(
+        "L/day",
+        "Mains water that the building uses beside what the tank is asked for: it fills the lower blocks.",
+        0.0,
+        ge=0,
+    )
+    tariff_growth: float = quantity(
+        "1/year", "Yearly growth of the tariff above inflation.", 0.0, gt=-0.5, le=0.5
+    )
+    energy_price: float = Field(0.0, ge=0, description="Price of a kilowatt-hour.")
+    energy_growth: float = quantity(
+        "1/year", "Yearly growth of that price above inflation.", 0.0, gt=-0.5, le=0.5
+    )
+    pump_energy: float = quantity(
+        "kW h/m3", "Energy for pumping; 0 where water runs by gravity.", PUMP_ENERGY, ge=0, le=50
+    )
+    life: int = quantity("year", "Years of the study.", int(LIFE.value), ge=1, le=100)
+    rate: float = quantity("1/year", "Discount rate.", RATE, ge=0, le=0.5)
+    rate_kind: Literal["real", "nominal"] = Field(
+        "real",
+        description='"real" (default: above inflation) or "nominal", which is turned into real by the Fisher relation.',
+    )
+    inflation: float | None = quantity("1/year", "Needed where the rate is nominal.", None, gt=-0.5, le=10)
+    residual: Literal["none", "straight line"] = Field(
+        "none",
+        description='What is left at the end: "none", or "straight line": each part\'s price times the share of its life that is left.',
+    )
 
     @model_validator(mode="after")
     def _makes_sense(self):

@@ -12,6 +12,7 @@ from rainharvest.core.board import board, cautions, slider
 from rainharvest.storage.figures import arrangements_figure, reserve_figure, set_level_figure
 from rainharvest.storage.supply import asked_of, prepare_supply, reserve_of, supplied
 from rainharvest.storage.words import arrangements_words, reserve_words, set_level_words
+from rainharvest.study.choices import saving
 
 
 def arrangements_panel(
@@ -78,4 +79,4 @@ def arrangements_panel(
             out["arrangement.top_up_level"] = level_share
         return out
 
-    return board("arrangements", controls, redraw, cautions("backflow"), path, choices)
+    return board("arrangements", controls, redraw, cautions("backflow"), saving(path, choices))

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from rainharvest.core.board import Saving
 from rainharvest.core.errors import InputError
 from rainharvest.core.mistakes import StudyFileError, metric_factor
 from rainharvest.core.tables import known_of, models_of
@@ -86,6 +87,13 @@ def save_choices(
     if changed:
         _write(document.as_string(), copy)
     return changed
+
+
+def saving(path: str | os.PathLike | None, choices: Callable[..., Mapping[str, object]]) -> Saving | None:
+    """Return how a panel on a study saves: ``choices`` turns the values of its controls into keys of the file."""
+    if path is None:
+        return None
+    return Saving(lambda **values: save_choices(path, choices(**values)), set_aside, COPY, ASIDE)
 
 
 def set_aside(copy: str | os.PathLike = COPY) -> Path | None:

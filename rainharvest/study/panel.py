@@ -14,6 +14,7 @@ from rainharvest.sizing.words import failed_years_words, trade_off_words
 from rainharvest.storage.facts import worst_two_years
 from rainharvest.storage.figures import storage_figure
 from rainharvest.storage.words import storage_words
+from rainharvest.study.choices import saving
 from rainharvest.study.figures import options_figure
 from rainharvest.study.stages import Worked
 from rainharvest.study.variant import chosen_in_study, prepare, variant
@@ -74,7 +75,7 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     def choices(area: float, people: float, capacity: float) -> dict[str, object]:
         return chosen_in_study(prepared, area=area, people=people, capacity=capacity)
 
-    return board("study", controls, redraw, cautions("drinking"), path, choices)
+    return board("study", controls, redraw, cautions("drinking"), saving(path, choices))
 
 
 def options_panel(path: str | os.PathLike, worked: Worked) -> widgets.VBox:
@@ -124,4 +125,4 @@ def options_panel(path: str | os.PathLike, worked: Worked) -> widgets.VBox:
     def choices(nominal: float, target: float) -> dict[str, object]:
         return {"tank.chosen": nominal, "target.reliability": target}
 
-    return board("options", controls, redraw, cautions("drinking"), path, choices)
+    return board("options", controls, redraw, cautions("drinking"), saving(path, choices))

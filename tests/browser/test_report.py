@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from rainharvest.sizing.words import QUESTIONS
+from rainharvest.study.words import QUESTIONS
 from rainharvest.study.write import write_study
 
 pytestmark = pytest.mark.browser

@@ -18,12 +18,12 @@ import pytest
 
 from rainharvest.core.blocks import Facts, Listing, Picture, Table
 from rainharvest.core.reader import days, litres, percent, reading
-from rainharvest.sizing.words import CONTENTS, QUESTIONS, TITLES
 from rainharvest.study.file import reader_of
 from rainharvest.study.front import assumptions_section
 from rainharvest.study.report import report_notebook, report_page, save_report, study_report
 from rainharvest.study.stages import work_study
 from rainharvest.study.word import report_document
+from rainharvest.study.words import CONTENTS, QUESTIONS, TITLES
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "studies" / "day_school.toml"

@@ -5,8 +5,8 @@ import pytest
 import xarray as xr
 
 from rainharvest.core.style import svg
-from rainharvest.sizing.words import options_at_words, options_said
 from rainharvest.study.figures import options_figure
+from rainharvest.study.words import options_at_words, options_said
 
 
 @pytest.fixture

@@ -1,0 +1,64 @@
+"""Sentences: a room's text.j2, with the one set of filters that writes numbers for a reader.
+
+A consultant who wants other words, or another language, edits the room's ``text.j2``. Macros take facts and compute
+nothing; a missing fact is an error.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from rainharvest.core import reader
+
+_FILTERS = (
+    "number",
+    "measure",
+    "litres",
+    "percent",
+    "days",
+    "date",
+    "marks",
+    "rounded",
+    "middle",
+    "label_for_reader",
+)
+
+
+class Texts:
+    """The named macros of a room's text.j2; each gives its text on one line."""
+
+    def __init__(self, module: object):
+        self._module = module
+
+    def __getattr__(self, name: str) -> Callable[..., str]:
+        macro = getattr(self._module, name)
+
+        def told(*facts: object, **more: object) -> str:
+            # Not str.split: a number may hold a space that must not break.
+            return re.sub(r"[ \t\n]+", " ", str(macro(*facts, **more))).strip()
+
+        return told
+
+
+@cache
+def texts_of(room: str) -> Texts:
+    """Return the sentences of a room of the package: a callable for each macro of its text.j2."""
+    here = Path(__file__).parents[1]
+    environment = Environment(
+        loader=FileSystemLoader(
+            [here / room, here]
+        ),  # `{% import "sizing/text.j2" as sizing %}` for another's
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        extensions=["jinja2.ext.do"],
+        autoescape=False,
+    )
+    environment.filters |= {name: getattr(reader, name) for name in _FILTERS}
+    environment.globals |= {"MONTHS": reader.MONTHS, "in_units": reader.in_units, "gallons": reader.gallons}
+    return Texts(environment.get_template("text.j2").module)
