@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
@@ -206,6 +207,12 @@ class Roof(BaseModel):
                     if data.get(key) is None:
                         data[key] = table[material].value
         return data
+
+
+def scaled_roofs(roofs: Sequence[Roof], area: float) -> tuple[Roof, ...]:
+    """Return roofs made larger or smaller alike, to a total plan area [m2]."""
+    own = sum(roof.area for roof in roofs)
+    return tuple(roof.model_copy(update={"area": roof.area * area / own}) for roof in roofs)
 
 
 def plan_area(

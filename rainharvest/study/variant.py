@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,15 +12,59 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.facts import study_water
-from rainharvest.core.errors import InputError
+from rainharvest.catchment.tables import Roof, scaled_roofs
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.kept import kept_folder
 from rainharvest.core.quantities import attributes
+from rainharvest.demand.tables import Use
 from rainharvest.rainfall.record import StudyRecord
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
 from rainharvest.storage.facts import Flows, balance_settings
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.file import Study, read_study
 from rainharvest.study.stages import Run, flows_of, record_of
+
+
+@contextmanager
+def of_file(path: str | os.PathLike) -> Iterator[None]:
+    """Name the study file in the errors of a block."""
+    try:
+        yield
+    except InputError as error:
+        raise error.at(path) from None
+
+
+def open_study(
+    path: str | os.PathLike, *, members: int | None = 1, kind: str | None = None, roof: bool = True
+) -> Run:
+    """Return a study to be varied by a panel: with so many fillings (None: its own), under an arrangement."""
+    path = Path(path)
+    study, _ = read_study(path)
+    require(study.roof or not roof, "the study has no roof", "open a study that catches rain", "roof", path)
+    if members:
+        study = study.model_copy(update={"rain": study.rain.model_copy(update={"members": members})})
+    if kind:
+        study = study.model_copy(update={"arrangement": study.arrangement.model_copy(update={"kind": kind})})
+    return Run(study, path.parent, kept_folder(None))
+
+
+def area_keys(roofs: Sequence[Roof], area: float) -> dict[str, float]:
+    """Return the keys of the study file that make roofs alike larger or smaller to a total area; none for their own."""
+    own = sum(roof.area for roof in roofs)
+    if area == round(own):
+        return {}
+    return {f"roof.{k}.area": round(roof.area * area / own, 1) for k, roof in enumerate(roofs)}
+
+
+def people_keys(uses: Sequence[Use], people: float, own: float) -> dict[str, int]:
+    """Return the keys of the study file that scale every use counted by people; none for the study's own number."""
+    if people == round(own):
+        return {}
+    return {
+        f"use.{k}.people": max(round(use.people * people / own), 1)
+        for k, use in enumerate(uses)
+        if use.people
+    }
 
 
 @dataclass(frozen=True)
@@ -35,16 +81,9 @@ class Prepared:
 
 def prepare(path: str | os.PathLike) -> Prepared:
     """Read a study and its record once, for many variants."""
-    path = Path(path)
-    study, _ = read_study(path)
-    if not study.roof:
-        raise InputError("the study has no roof", "open a study that catches rain", "roof", path)
-    study = study.model_copy(update={"rain": study.rain.model_copy(update={"members": 1})})
-    try:
-        run = Run(study, path.parent, kept_folder(None))
-        record, flows = record_of(run), flows_of(run)
-    except InputError as error:
-        raise error.at(path) from None
+    run = open_study(path)
+    with of_file(path):
+        study, record, flows = run.study, record_of(run), flows_of(run)
     share = study.tank.usable_share
     sizes = np.array(study.tank.sizes) * share if study.tank.sizes else sizes_to_try(flows.asked.sum("use"))
     counted = [use.people for use in study.use if use.people and use.name in flows.asked.use.values]
@@ -58,11 +97,9 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
     All roofs grow alike, and so do all uses that are counted by people.
     """
     for name, value in (("area", area), ("people", people), ("capacity", capacity)):
-        if not value > 0:
-            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
+        require(value > 0, f"{value:g} is not possible", f"give {name} above zero", name)
     study = prepared.study
-    roofs = tuple(r.model_copy(update={"area": r.area * area / prepared.area}) for r in study.roof)
-    study = study.model_copy(update={"roof": roofs})
+    study = study.model_copy(update={"roof": scaled_roofs(study.roof, area)})
     inflow = study_water(study, prepared.record).inflow.isel(member=0)
     by_people = {use.name for use in study.use if use.people}
     factor = [people / prepared.people if name in by_people else 1.0 for name in prepared.asked.use.values]
@@ -95,9 +132,4 @@ def chosen_in_study(prepared: Prepared, *, area: float, people: float, capacity:
     """Return the keys of the study file that a variant stands for."""
     study = prepared.study
     out: dict[str, object] = {"tank.chosen": capacity / study.tank.usable_share}
-    if area != round(prepared.area):
-        out |= {f"roof.{k}.area": round(r.area * area / prepared.area, 1) for k, r in enumerate(study.roof)}
-    if people != round(prepared.people):
-        counted = ((k, use.people) for k, use in enumerate(study.use) if use.people)
-        out |= {f"use.{k}.people": max(round(n * people / prepared.people), 1) for k, n in counted}
-    return out
+    return out | area_keys(study.roof, area) | people_keys(study.use, people, prepared.people)
