@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -126,9 +128,19 @@ class Section:
     blocks: tuple[Block, ...]  # What it holds
 
     def _repr_html_(self) -> str:
-        from rainharvest.study.report import section_html
+        html = _html()
+        return str(html.section(self, [getattr(html, type(block).__name__)(block) for block in self.blocks]))
 
-        return section_html(self)
+
+@cache
+def _html():
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    here = FileSystemLoader(Path(__file__).parent)
+    environment = Environment(
+        loader=here, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    return environment.get_template("blocks.html.j2").module
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ def program_digest() -> str:
     """Return a digest of this package's source and of the libraries that its numbers rest on."""
     digest = hashlib.sha256()
     package = Path(__file__).parents[1]
-    for file in sorted(p for kind in ("*.py", "*.toml", "*.j2") for p in package.rglob(kind)):
+    for file in sorted(p for kind in ("*.py", "*.toml", "*.j2", "*.docx") for p in package.rglob(kind)):
         digest.update(file.relative_to(package).as_posix().encode() + b"\0" + file.read_bytes())
     for library in _LIBRARIES:
         digest.update(f"{library} {version(library)}\0".encode())

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+import xarray as xr
+
 from rainharvest.catchment.facts import catchment_defaults
 from rainharvest.core.blocks import (
     FLAT,
@@ -20,15 +23,17 @@ from rainharvest.core.blocks import (
 from rainharvest.core.defaults import Default
 from rainharvest.core.quantities import QUANTITIES
 from rainharvest.core.reader import in_units, litres, number, percent
+from rainharvest.core.text import texts_of
 from rainharvest.demand.uses import defaults_used
 from rainharvest.drought.tables import drought_defaults
 from rainharvest.siteworks import tables as defaults
 from rainharvest.sizing.figure_words import cost_said
 from rainharvest.sizing.section import cost_of_described
 from rainharvest.sizing.tables import costs_defaults
-from rainharvest.sizing.words import headline
+from rainharvest.sizing.words import confidence, headline
 from rainharvest.storage.tables import DEAD_SHARE, FREEBOARD_SHARE
 from rainharvest.storage.words import KINDS
+from rainharvest.study.facts import answer_facts
 from rainharvest.study.file import Study
 from rainharvest.study.stages import Worked
 from rainharvest.study.words import (
@@ -47,50 +52,45 @@ from rainharvest.study.words import (
     REPRODUCE,
     REPRODUCE_HEAD,
     TITLES,
-    asked,
-    drought_said,
-    note_said,
-    options_caption,
-    options_said,
-    place,
-    range_said,
-    sure_said,
-    tank_said,
-    trade_off_caption,
-    watch_said,
-    why_said,
 )
+
+SAY = texts_of("study")
 
 
 def answer_section(worked: Worked) -> Section:
     """Return the answer: in a paragraph, in six lines for six questions, in one figure."""
     from rainharvest.sizing.figures import trade_off_figure
 
-    study, done = worked.study, worked.done
+    study, done, facts = worked.study, worked.done, answer_facts(worked)
     drawn = trade_off_figure(done, done.attrs["measure"], done.attrs["target"], float(done.described))
     costs = cost_of_described(worked)
     answers = {
-        "tank": (tank_said(study, done), "size"),
-        "why": (why_said(done), "size"),
-        "sure": (sure_said(worked), "size"),
-        "drought": (drought_said(worked), "drought"),
+        "tank": (SAY.tank(facts), "size"),
+        "why": (SAY.why(facts), "size"),
+        "sure": (SAY.sure(facts, confidence(done)), "size"),
+        "drought": (SAY.drought(facts), "drought"),
         "cost": (cost_said(study, costs), "site" if costs is None else "costs"),
-        "watch": (watch_said(study, done), "supply"),
+        "watch": (SAY.watch(facts), "supply"),
     }
-    facts = Facts(tuple(Fact(QUESTIONS[key], *said) for key, said in answers.items()))
-    figure = picture("trade_off", drawn, trade_off_caption(done), scale=FLAT)
+    rows = Facts(tuple(Fact(QUESTIONS[key], *said) for key, said in answers.items()))
+    figure = picture("trade_off", drawn, SAY.trade_off_caption(facts), scale=FLAT)
     answer = Paragraph(headline(done), "answer")
-    return Section("answer", TITLES["answer"], (answer, facts, figure))
+    return Section("answer", TITLES["answer"], (answer, rows, figure))
 
 
 def site_section(worked: Worked) -> Section:
     """Return where the building stands and what was asked."""
     study = worked.study
-    blocks = [Paragraph(place(study)), Paragraph(KINDS[study.arrangement.kind])]
-    blocks += [Paragraph(text) for text in asked(study, worked.done)]
+    said = [SAY.place(study.site), KINDS[study.arrangement.kind], SAY.aim(study.target)]
+    if study.tank.chosen:
+        said.append(SAY.chosen(study.tank))
+    if worked.done.attrs["not_served"]:
+        said.append(SAY.not_served(worked.done.attrs["not_served"]))
+    if study.rationing:
+        said.append(SAY.rationed(study.rationing))
     if study.report.note:
-        blocks.append(Paragraph(study.report.note))
-    return Section("site", TITLES["site"], tuple(blocks))
+        said.append(study.report.note)
+    return Section("site", TITLES["site"], tuple(Paragraph(text) for text in said))
 
 
 PUMPS = ("PUMP_", "MOTOR_", "SHUT_OFF_", "STARTS", "FIXTURE_", "CUT_OUT_")
@@ -167,11 +167,8 @@ def assumptions_section(worked: Worked) -> Section:
 
 
 def _range(default: Default) -> str:
-    low, high = (
-        None if end is None else number(in_units(end, default.unit)[0], 3)
-        for end in (default.low, default.high)
-    )
-    return range_said(low, high)
+    ends = (default.low, default.high)
+    return SAY.range(*(None if end is None else number(in_units(end, default.unit)[0], 3) for end in ends))
 
 
 def reproduce_section(worked: Worked) -> Section:
@@ -208,18 +205,40 @@ def options_section(worked: Worked) -> Section | None:
         (str(name), *(_cell(column, float(options[column][i])) for column in columns))
         for i, name in enumerate(options.study_option.values)
     )
-    notes = [
-        note_said(str(name), str(note))
-        for name, note in zip(options.study_option.values, options.option_note.values, strict=True)
-        if note
-    ]
+    names, notes = options.study_option.values, options.option_note.values
+    noted = tuple(f"{name}: {note}" for name, note in zip(names, notes, strict=True) if note)
     blocks = [Paragraph(text) for text in options_said(options, target)]
-    blocks += [Bullets(tuple(notes))] if notes else []
+    blocks += [Bullets(noted)] if noted else []
     blocks += [
         picture("options", options_figure(options, target), options_caption(options), scale=WIDE),
         Table(CAPTIONS["options"], head, rows, frozenset(range(1, len(head)))),
     ]
     return Section("options", TITLES["options"], tuple(blocks))
+
+
+def options_said(options: xr.Dataset, target: float) -> list[str]:
+    """Return what each option needs to reach the target, and which costs least."""
+    pairs = [
+        (str(n), float(s))
+        for n, s in zip(options.study_option.values, options.recommended_nominal.values, strict=True)
+    ]
+    can = [pair for pair in pairs if math.isfinite(pair[1])]
+    cannot = [name for name, size in pairs if not math.isfinite(size)]
+    out = [SAY.options_reach(can, target)] if can else []
+    out += [SAY.options_fail(cannot)] if cannot else []
+    if "annual" in options and np.ptp(options.annual.values) > 0:
+        least = options.isel(study_option=int(options.annual.values.argmin()))
+        facts = {"name": str(least.study_option.item()), "annual": float(least.annual)}
+        facts |= {"currency": options.attrs["currency"], "reliability": float(least.rain_reliability)}
+        out.append(SAY.cheapest_option(facts))
+    return out
+
+
+def options_caption(options: xr.Dataset) -> str:
+    """Return what the picture of the options shows."""
+    return SAY.options_caption(
+        options.sizes["study_option"], options.nominal.values, options.rain_reliability.values
+    )
 
 
 def _cell(column: str, value: float) -> str:

@@ -6,19 +6,21 @@ import math
 import os
 
 import ipywidgets as widgets
+import xarray as xr
 
 from rainharvest.core.board import board, cautions, slider
 from rainharvest.core.errors import InputError
+from rainharvest.core.text import texts_of
 from rainharvest.sizing.figures import failed_years_figure, trade_off_figure
 from rainharvest.sizing.words import failed_years_words, trade_off_words
 from rainharvest.storage.facts import worst_two_years
 from rainharvest.storage.figures import storage_figure
 from rainharvest.storage.words import storage_words
 from rainharvest.study.choices import saving
+from rainharvest.study.facts import options_at
 from rainharvest.study.figures import options_figure
 from rainharvest.study.stages import Worked
 from rainharvest.study.variant import chosen_in_study, prepare, variant
-from rainharvest.study.words import options_at_words
 
 
 def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -120,9 +122,16 @@ def options_panel(path: str | os.PathLike, worked: Worked) -> widgets.VBox:
 
     def redraw(nominal: float, target: float) -> dict[str, tuple]:
         figures["options"] = options_figure(options, target, figures.get("options"), looked_at=nominal)
-        return {"options": (figures["options"], options_at_words(options, nominal, target))}
+        return {"options": (figures["options"], _options_at(options, nominal, target))}
 
     def choices(nominal: float, target: float) -> dict[str, object]:
         return {"tank.chosen": nominal, "target.reliability": target}
 
     return board("options", controls, redraw, cautions("drinking"), saving(path, choices))
+
+
+def _options_at(options: xr.Dataset, nominal: float, target: float) -> str:
+    """Return what each option supplies with a tank of one size."""
+    reached = options_at(options, nominal)
+    enough = [name for name, share in reached.items() if share >= target]
+    return texts_of("study").options_at(nominal, target, reached, enough)

@@ -20,7 +20,7 @@ from rainharvest.core.blocks import Facts, Listing, Picture, Table
 from rainharvest.core.reader import days, litres, percent, reading
 from rainharvest.study.file import reader_of
 from rainharvest.study.front import assumptions_section
-from rainharvest.study.report import report_notebook, report_page, save_report, study_report
+from rainharvest.study.report import report_page, save_report, study_report
 from rainharvest.study.stages import work_study
 from rainharvest.study.word import report_document
 from rainharvest.study.words import CONTENTS, QUESTIONS, TITLES
@@ -128,12 +128,6 @@ def test_page_is_whole_and_shows_no_code(page, soup, report):
     assert numbers == list(range(1, len(tables) + 1))
 
 
-def test_notebook_of_the_report_has_a_cell_a_section(report):
-    book = report_notebook(report)
-    assert [cell.id for cell in book.cells[1:]] == [section.key for section in report.sections]
-    assert all(cell.cell_type == "code" and cell.execution_count is None for cell in book.cells)
-
-
 def test_another_process_makes_the_same_report(worked, report, page, tmp_path):
     code = (
         "from rainharvest.study.stages import work_study\n"
@@ -146,22 +140,6 @@ def test_another_process_makes_the_same_report(worked, report, page, tmp_path):
     assert (tmp_path / "report.html").read_text(encoding="utf-8") == page
     other = hashlib.sha256((tmp_path / "report.docx").read_bytes()).hexdigest()
     assert other == hashlib.sha256(report_document(report)).hexdigest()
-
-
-def test_start_up_files_and_kernels_of_the_reader_do_not_matter(report, page, tmp_path, monkeypatch):
-    """A broken kernel of the name python3 and a start-up file that stops IPython: the report is made all the same."""
-    kernel = tmp_path / "jupyter" / "kernels" / "python3"
-    kernel.mkdir(parents=True)
-    (kernel / "kernel.json").write_text(
-        '{"argv": ["no-such-python"], "display_name": "x", "language": "python"}'
-    )
-    start = tmp_path / "ipython" / "profile_default" / "startup"
-    start.mkdir(parents=True)
-    (start / "00.py").write_text("print('hello')\nraise SystemExit")
-    monkeypatch.setenv("JUPYTER_PATH", str(tmp_path / "jupyter"))
-    monkeypatch.setenv("JUPYTER_DATA_DIR", str(tmp_path / "jupyter"))
-    monkeypatch.setenv("IPYTHONDIR", str(tmp_path / "ipython"))
-    assert report_page(report) == page
 
 
 def test_us_reader_reads_no_metric_unit(worked):
