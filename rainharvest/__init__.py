@@ -18,7 +18,7 @@ _ROOMS = {
     "fill_gaps": "rainharvest.rainfall.fill",
     "make_record": "rainharvest.rainfall.record",
     "simulate": "rainharvest.storage.simulate",
-    "run_study": "rainharvest.study.stages",
+    "run_study": "rainharvest.study.run",
     "InputError": "rainharvest.core.errors",
 }
 

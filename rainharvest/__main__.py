@@ -88,8 +88,7 @@ def _study(given: argparse.Namespace) -> int:
     from rainharvest.core.reader import reading
     from rainharvest.sizing.words import tell
     from rainharvest.study.file import read_study, reader_of
-    from rainharvest.study.stages import PROGRESS
-    from rainharvest.study.write import write_study
+    from rainharvest.study.run import PROGRESS, write_study
 
     bars: list[tqdm] = []
 

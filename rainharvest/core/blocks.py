@@ -152,6 +152,7 @@ class Report:
     warning: str  # What stands before everything else, such as that the example is invented; empty if nothing
     paper: Literal["A4", "Letter"]  # "A4" or "Letter": of the Word document; the page fits both
     sections: tuple[Section, ...]  # In order; the first holds the answer
+    template: str = ""  # A Word document whose styles the report takes
 
     def __getitem__(self, key: str) -> Section:
         """Return a section by its key."""

@@ -13,10 +13,6 @@ from rainharvest.core.errors import InputError
 from rainharvest.core.reader import GALLON, US_UNITS
 from rainharvest.core.tables import known_of, models_of
 
-NAMING_FILES = (("rain", "file"), ("rain", "neighbours"), ("sizing", "finer_rain"), ("catalogue", "file"))
-
-"""Tables and keys that name files."""
-
 
 @dataclass(frozen=True)
 class Mistake:
@@ -86,11 +82,17 @@ def found_by_pydantic(error: ValidationError, model: type[BaseModel], data: dict
     return [_mistake(one, model, data) for one in error.errors()]
 
 
-def missing_files(data: dict, folder: Path) -> list[Mistake]:
+def missing_files(data: dict, folder: Path, study: type[BaseModel]) -> list[Mistake]:
     """Return the files that a study names and that are not there."""
     named: list[tuple[tuple, object]] = []
+    naming = [
+        (table, key)
+        for table, field in study.model_fields.items()
+        for model in models_of(field.annotation)
+        for key in known_of(model, "file")
+    ]
     for start, tables in studies_of(data):
-        for table, key in NAMING_FILES:
+        for table, key in naming:
             inside = tables.get(table)
             value = inside.get(key) if isinstance(inside, dict) else None
             several = enumerate(value) if isinstance(value, list) else [(None, value)]

@@ -39,8 +39,13 @@ def quantity(
     return Field(default, description=meaning, json_schema_extra=known, **limits)
 
 
+def file_name(meaning: str, default: Any = PydanticUndefined, **limits: int) -> Any:
+    """Return a field that names files, from the folder of the study file; that they are there is checked at once."""
+    return Field(default, description=meaning, json_schema_extra={"file": True}, **limits)
+
+
 def known_of(model: type[BaseModel], what: str) -> dict[str, Any]:
-    """Return "unit", "likely" or "source" of each field of a model that states it."""
+    """Return "unit", "likely", "source" or "file" of each field of a model that states it."""
     stated = {name: field.json_schema_extra or {} for name, field in model.model_fields.items()}
     return {name: extra[what] for name, extra in stated.items() if what in extra}
 

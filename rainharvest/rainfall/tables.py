@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from rainharvest.core.tables import Table
+from rainharvest.core.tables import Table, file_name
 
 
 class Rain(Table):
@@ -14,8 +14,8 @@ class Rain(Table):
     where a file leaves doubt; each is used only for a file that does.
     """
 
-    file: str = Field(min_length=1)
-    neighbours: tuple[str, ...] = ()
+    file: str = file_name("The station's record.", min_length=1)
+    neighbours: tuple[str, ...] = file_name("Records of stations near it.", ())
     column: str | None = None
     units: str | None = None
     day_first: bool | None = None

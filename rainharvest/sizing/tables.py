@@ -9,7 +9,7 @@ from pydantic import Field, field_validator, model_validator
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.core.tables import Table, quantity
+from rainharvest.core.tables import Table, file_name, quantity
 from rainharvest.sizing.smallest import TARGETS
 
 
@@ -272,8 +272,8 @@ class Sizing(Table):
         description="Years that are drawn together, so that droughts of several years stay whole.",
     )
     ranges: Ranges = Field(Ranges(), description="How far coefficient, losses, filter and demand may be off.")
-    finer_rain: str = Field(
-        "", description="A file of hourly or finer rain near the site, to hold the daily step to account."
+    finer_rain: str = file_name(
+        "A file of hourly or finer rain near the site, to hold the daily step to account.", ""
     )
     finer_units: str | None = Field(None, description="Its unit, where the file leaves doubt.")
     draw_hours: Pair = Field(
@@ -302,7 +302,7 @@ class Sizing(Table):
 class Catalogue(Table):
     """Which tanks can be bought and what fits on the site."""
 
-    file: str = Field(min_length=1, description="A CSV file of tanks, from the folder of the study file.")
+    file: str = file_name("A CSV file of tanks, from the folder of the study file.", min_length=1)
     most_linked: int = Field(4, ge=1, le=10, description="Most tanks that may be linked to one store.")
     link_price: float = Field(0.0, ge=0, description="Price of joining one more tank.")
     most_height: float | None = quantity("m", "Tallest tank that fits.", None, gt=0, le=50)

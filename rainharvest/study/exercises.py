@@ -24,7 +24,7 @@ def check_size(done: xr.Dataset, target: float, yours_kilolitres: float | None) 
     Parameters
     ----------
     done : Dataset
-        As `rainharvest.study.stages.run_study`.
+        As `rainharvest.study.run.run_study`.
     target : float [1]
         The reliability asked for.
     yours_kilolitres : float, optional
@@ -52,7 +52,7 @@ def check_share(done: xr.Dataset, capacity_kilolitres: float, yours_percent: flo
     Parameters
     ----------
     done : Dataset
-        As `rainharvest.study.stages.run_study`.
+        As `rainharvest.study.run.run_study`.
     capacity_kilolitres : float
         Usable tank size in kilolitres.
     yours_percent : float, optional
@@ -75,7 +75,7 @@ def check_worst_year(done: xr.Dataset, yours: int | None) -> None:
     Parameters
     ----------
     done : Dataset
-        As `rainharvest.study.stages.run_study`.
+        As `rainharvest.study.run.run_study`.
     yours : int, optional
         The reader's answer; None asks for the right one.
     """

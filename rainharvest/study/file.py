@@ -27,7 +27,7 @@ from rainharvest.core.mistakes import (
     value_at,
 )
 from rainharvest.core.reader import US_UNITS, Dates, Numbers, Reader, Units, number
-from rainharvest.core.tables import Table, known_of, models_of, quantity
+from rainharvest.core.tables import Table, file_name, known_of, models_of, quantity
 from rainharvest.demand.tables import Calendar, Garden, Pool, Use, Weather
 from rainharvest.demand.uses import may_serve
 from rainharvest.drought.tables import Drought
@@ -188,6 +188,7 @@ class Report(Table):
     client: str = ""
     author: str = ""
     note: str = ""
+    template: str | None = file_name("A Word document whose header, logo and styles the report takes.", None)
     numbers: Numbers = "1,234.5"
     dates: Dates | None = None
 
@@ -295,7 +296,7 @@ def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
     else:
         mistakes += too_small(study)
     mistakes += unlikely_values(whole, data)
-    mistakes += missing_files(whole, folder)
+    mistakes += missing_files(whole, folder, Study)
     confirmed = data.get("confirmed")
     confirmed = confirmed if isinstance(confirmed, list) else []
     # One mistake, one line: an option repeats the study's own.

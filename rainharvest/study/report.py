@@ -76,7 +76,7 @@ def study_report(worked: Worked) -> Report:
     Parameters
     ----------
     worked : Worked
-        As `rainharvest.study.stages.work_study`.
+        As `rainharvest.study.run.work_study`.
 
     Returns
     -------
@@ -88,7 +88,8 @@ def study_report(worked: Worked) -> Report:
         sections = numbered(tuple(s for s in (make(worked) for make in SECTIONS) if s is not None))
     heading = tuple(text for text in (study.site.name, study.report.client, study.report.author) if text)
     warning = INVENTED if study.site.invented else ""
-    return Report(study.title, heading, warning, PAPER[study.units], sections)
+    template = str(worked.folder / study.report.template) if study.report.template else ""
+    return Report(study.title, heading, warning, PAPER[study.units], sections, template)
 
 
 def save_report(report: Report, folder: str | os.PathLike) -> None:
@@ -113,4 +114,4 @@ def save_report(report: Report, folder: str | os.PathLike) -> None:
 def report_files(report: Report, folder: Path) -> None:
     """Write the two files of a report into a folder that is there."""
     (folder / "report.html").write_text(report_page(report), encoding="utf-8", newline="\n")
-    (folder / "report.docx").write_bytes(report_document(report))
+    (folder / "report.docx").write_bytes(report_document(report, report.template or None))

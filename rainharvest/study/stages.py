@@ -1,4 +1,4 @@
-"""The stages of a study: what each reads of the study file, what it takes from others, how it is worked.
+"""The one list of stages: what each reads of the study file, what it takes from others, what computes it.
 
 A stage is shown only the parts of the study file that it is said to read: reading another is an error and
 not a result that an earlier run may have left under the same key.
@@ -6,39 +6,24 @@ not a result that an earlier run may have left under the same key.
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
 import importlib
 import json
-import math
-import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
 import xarray as xr
 
-import rainharvest
 from rainharvest.catchment.facts import study_water
-from rainharvest.core.errors import InputError
-from rainharvest.core.kept import (
-    Parcel,
-    keep,
-    kept_folder,
-    key_of,
-    recall,
-    table_from_dataset,
-    table_to_dataset,
-)
-from rainharvest.core.quantities import attributes
+from rainharvest.core.kept import Parcel, keep, key_of, recall, table_from_dataset, table_to_dataset
+from rainharvest.core.tables import known_of, models_of
 from rainharvest.demand.facts import study_demand
 from rainharvest.rainfall.record import StudyRecord, study_record
-from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts import decided, sized
 from rainharvest.storage.facts import Flows
-from rainharvest.study.file import Study, read_study
+from rainharvest.study.file import Study
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -46,36 +31,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Stage:
-    """What one stage depends on."""
+    """What one stage depends on, and what computes it."""
 
     reads: tuple[str, ...]  # Tables of the study file, or single keys of a table ("arrangement.kind")
-    takes: tuple[str, ...] = ()  # Stages whose results it works on
-    files: tuple[str, ...] = ()  # Keys that name files that it reads
-
-
-_TANK = ("tank.sizes", "tank.dead_share", "tank.freeboard_share", "tank.start_share", "tank.theta")
-
-STAGES: dict[str, Stage] = {
-    "record": Stage(("rain",), files=("rain.file", "rain.neighbours")),
-    "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",)),
-    "demand": Stage(("use", "calendar", "garden", "pool", "weather", "arrangement.kind"), ("record",)),
-    "tank sizes": Stage((*_TANK, "arrangement", "rationing", "target"), ("catchment", "demand")),
-    "storage": Stage(("tank",), ("tank sizes",)),
-    "certainty": Stage(("sizing", "site"), ("storage",), ("sizing.finer_rain",)),
-    "sizing": Stage(("catalogue", "costs"), ("certainty",), ("catalogue.file",)),
-    "drought": Stage(("drought",), ("storage",)),
-    "siteworks": Stage(("site_works",), ("storage",)),
-}
-
-"""In their order."""
-
-GROUPS = ("sizing", "drought", "siteworks")
-
-"""Those that give a group of the results file each."""
-
-_AFTER = tuple(STAGES)[tuple(STAGES).index("storage") + 1 :]
-
-_HOMES = {"certainty": "sizing"}
+    takes: tuple[str, ...]  # Stages whose results it works on
+    work: Callable[[Run, str], Parcel]
+    group: str = ""  # Its group of the results file
 
 
 @dataclass(frozen=True)
@@ -91,13 +52,14 @@ class Run:
     fresh: dict[str, None] = field(default_factory=dict)
 
 
-def parcel_of(run: Run, stage: str) -> Parcel:
+def results_of(run: Run, stage: str) -> Parcel:
     """Return the results of a stage: at hand, left by an earlier run, or worked now."""
+    stage = STAGES_BEFORE.get(stage, stage)
     key = stage_key(run, stage)
     if key not in run.at_hand:
         parcel = recall(run.kept, stage, key)
         if parcel is None:
-            parcel = _WORK.get(stage, _group)(run, stage)
+            parcel = STAGES[stage].work(run, stage)
             keep(run.kept, stage, key, parcel)
             run.fresh[stage] = None
         run.at_hand[key] = parcel
@@ -107,13 +69,13 @@ def parcel_of(run: Run, stage: str) -> Parcel:
 def stage_key(run: Run, stage: str) -> str:
     """Return the digest of everything that a stage's results depend on."""
     said = {name: _section(run.study, name) for name in STAGES[stage].reads}
-    files = [(path.name, _digest(path)) for key in STAGES[stage].files for path in _named(run, key)]
+    files = [(path.name, _digest(path)) for table in STAGES[stage].reads for path in _named(run, table)]
     return key_of(stage, said, files, *(stage_key(run, before) for before in STAGES[stage].takes))
 
 
 def record_of(run: Run) -> StudyRecord:
     """Return the rain of a study."""
-    parcel = parcel_of(run, "record")
+    parcel = results_of(run, "record")
     findings = parcel["findings"]
     return StudyRecord(
         parcel["raw"]["rain"].assign_attrs(parcel["raw"].attrs),
@@ -126,9 +88,9 @@ def record_of(run: Run) -> StudyRecord:
 
 def flows_of(run: Run) -> Flows:
     """Return what enters the balance of a study."""
-    asked = parcel_of(run, "demand")["asked"]
+    asked = results_of(run, "demand")["asked"]
     return Flows(
-        parcel_of(run, "catchment")["water"], asked["demand"], tuple(json.loads(asked.attrs["not_served"]))
+        results_of(run, "catchment")["water"], asked["demand"], tuple(json.loads(asked.attrs["not_served"]))
     )
 
 
@@ -166,13 +128,16 @@ def _section(study: Study, name: str) -> object:
     return said[key] if key else said
 
 
-def _named(run: Run, key: str) -> list[Path]:
-    """Return the files that a key of the study file names."""
-    named: object = run.study
-    for part in key.split("."):
-        named = getattr(named, part, None)
-    several = named if isinstance(named, tuple) else (named,)
-    return [run.folder / name for name in several if name]
+def _named(run: Run, table: str) -> list[Path]:
+    """Return the files that a table of the study file names."""
+    given = getattr(run.study, table.partition(".")[0])
+    out = []
+    for model in models_of(Study.model_fields[table].annotation) if table in Study.model_fields else []:
+        for key in known_of(model, "file"):
+            named = getattr(given, key, None)
+            several = named if isinstance(named, tuple) else (named,)
+            out += [run.folder / name for name in several if name]
+    return out
 
 
 def _digest(path: Path) -> str:
@@ -184,6 +149,20 @@ def _digest(path: Path) -> str:
             with file.open("rb") as handle:
                 digest.update(hashlib.file_digest(handle, "sha256").digest())
     return digest.hexdigest()
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A study that has been run: what was asked, what entered, what came out."""
+
+    study: Study  # What was asked
+    record: StudyRecord  # Its rain
+    flows: Flows  # What entered the balance
+    done: xr.Dataset  # The results, as `run_study` returns them
+    folder: Path = Path()  # The folder of the study file, from which its paths are meant
+    # What the stages after the storage gave, and "options" where the study has some
+    groups: dict[str, xr.Dataset] = field(default_factory=dict)
+    fresh: tuple[str, ...] = ()  # The stages that were worked anew; the others were left by an earlier run
 
 
 def _record(run: Run, stage: str) -> Parcel:
@@ -214,251 +193,42 @@ def _sizes(run: Run, stage: str) -> Parcel:
     return {"tried": sized(seen_by(run.study, stage), record_of(run), flows_of(run))}
 
 
-def _storage(run: Run, stage: str) -> Parcel:
-    tried = parcel_of(run, "tank sizes")["tried"]
+def _decision(run: Run, stage: str) -> Parcel:
+    tried = results_of(run, "trade-off")["tried"]
     return {"done": decided(seen_by(run.study, stage), record_of(run), flows_of(run), tried)}
 
 
 def _group(run: Run, stage: str) -> Parcel:
-    """Work a stage that gives a group of its own: ``<stage>_group`` of the module of its name (see `_HOMES`)."""
-    done = parcel_of(run, "storage")["done"]
-    groups = {name: parcel_of(run, name)["group"] for name in STAGES[stage].takes if name in _AFTER}
+    """Compute a stage that gives a group of the results file: a function of its room's facts."""
+    done = results_of(run, "decision")["done"]
+    groups = {name: results_of(run, name)["group"] for name in STAGES[stage].takes if name in _GROUPS}
     worked = Worked(seen_by(run.study, stage), record_of(run), flows_of(run), done, run.folder, groups)
-    home = importlib.import_module(f"rainharvest.{_HOMES.get(stage, stage)}.facts")
-    work: Callable[[Worked], xr.Dataset] = getattr(home, f"{stage}_group")
-    return {"group": work(worked)}
+    room, _, name = _GROUPS[stage].partition(".")
+    return {"group": getattr(importlib.import_module(f"rainharvest.{room}.facts"), name)(worked)}
 
 
-_WORK: dict[str, Callable[[Run, str], Parcel]] = {
-    "record": _record,
-    "catchment": _catchment,
-    "demand": _demand,
-    "tank sizes": _sizes,
-    "storage": _storage,
+_GROUPS = {
+    "certainty": "sizing.certainty_group",
+    "costs": "sizing.sizing_group",
+    "drought": "drought.drought_group",
+    "site works": "siteworks.siteworks_group",
 }
+"""Loaded when they are wanted: most runs of a notebook stop before them."""
+_TANK = ("tank.sizes", "tank.dead_share", "tank.freeboard_share", "tank.start_share", "tank.theta")
+STAGES: dict[str, Stage] = {
+    "record": Stage(("rain",), (), _record),
+    "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",), _catchment),
+    "demand": Stage(
+        ("use", "calendar", "garden", "pool", "weather", "arrangement.kind"), ("record",), _demand
+    ),
+    "trade-off": Stage((*_TANK, "arrangement", "rationing", "target"), ("catchment", "demand"), _sizes),
+    "decision": Stage(("tank",), ("trade-off",), _decision),
+    "certainty": Stage(("sizing", "site"), ("decision",), _group),
+    "costs": Stage(("catalogue", "costs"), ("certainty",), _group, "sizing"),
+    "drought": Stage(("drought",), ("decision",), _group, "drought"),
+    "site works": Stage(("site_works",), ("decision",), _group, "siteworks"),
+}
+"""In their order."""
 
-
-AS_DESCRIBED = "as described"
-
-"""Name of the study itself among its options."""
-
-
-def options_group(run: Run) -> xr.Dataset:
-    """Return the study and its options side by side."""
-    first = parcel_of(run, "storage")["done"]
-    sizes = tuple(float(v) for v in first.nominal.values)
-    rows = [_row(run.study, first)]
-    for i, option in enumerate(run.study.option):
-        study = option.study
-        if not _same_sizes(run, study):  # what is compared is not the list of sizes
-            study = _with_tank(study, sizes=sizes)
-        try:
-            if study.target.measure != run.study.target.measure:
-                raise InputError("it has another measure than the study", "compare by one", "target.measure")
-            done = parcel_of(dataclasses.replace(run, study=study), "storage")["done"]
-            if study.tank.chosen is None and math.isnan(done.recommended):  # then beside the study's own tank
-                study = _with_tank(study, chosen=float(first.described_nominal))
-                done = parcel_of(dataclasses.replace(run, study=study), "storage")["done"]
-        except InputError as error:
-            place = f"option[{i + 1}].{error.place}".rstrip(".")
-            raise InputError(error.problem, error.remedy, place, error.file) from None
-        rows.append(_row(study, done))
-    names = [AS_DESCRIBED, *(option.name for option in run.study.option)]
-    notes = ["", *(option.note for option in run.study.option)]
-    coords = {
-        "study_option": ("study_option", np.array(names), attributes("study_option")),
-        "option_note": ("study_option", np.array(notes), attributes("option_note")),
-        "nominal": ("nominal", np.array(sizes), attributes("nominal")),
-    }
-    values = {
-        name: (
-            ("study_option", "nominal") if np.ndim(rows[0][name]) else "study_option",
-            np.array([row[name] for row in rows]),
-        )
-        for name in rows[0]
-    }
-    named = {"reliability": run.study.target.measure}
-    out = xr.Dataset(
-        {name: (*value, attributes(named.get(name, name))) for name, value in values.items()}, coords
-    )
-    costs = run.study.costs
-    return out.assign_attrs(
-        title="Options side by side",
-        currency=costs.currency if costs else "",
-        measure=run.study.target.measure,
-    )
-
-
-def _same_sizes(run: Run, study: Study) -> bool:
-    """Return whether an option tries the study's own sizes as it is."""
-    alike = all(
-        getattr(study.tank, name) == getattr(run.study.tank, name)
-        for name in ("sizes", "dead_share", "freeboard_share")
-    )
-    return alike and stage_key(run, "demand") == stage_key(dataclasses.replace(run, study=study), "demand")
-
-
-def _with_tank(study: Study, **changes: object) -> Study:
-    return study.model_copy(update={"tank": study.tank.model_copy(update=changes)})
-
-
-def _row(study: Study, done: xr.Dataset) -> dict[str, object]:
-    """Return what one option comes to."""
-    years = float(done.days_in_year.sum()) / 365.25
-    middle = {name: float(np.median(done[name].values)) for name in _MIDDLE}
-    recommended, share = float(done.recommended), study.tank.usable_share
-    found = done.smallest.values
-    nominal = float(done.described_nominal)
-    row: dict[str, object] = {
-        "recommended": recommended,
-        "recommended_nominal": recommended / share,
-        "smallest_low": float(np.min(found)) if np.isfinite(found).all() else math.nan,
-        "smallest_high": float(np.max(found)) if np.isfinite(found).all() else math.nan,
-        "described": float(done.described),
-        "described_nominal": nominal,
-        "rain_reliability": middle["described_rain_reliability"],
-        "delivered_a_year": middle["described_delivered"] / years,
-        "failed_a_year": middle["described_days_failed"] / years,
-        "longest_failure": middle["described_longest_failure"],
-        "mains_a_year": (middle["described_topped_up"] + middle["described_changed_over"]) / years,
-        "inflow_a_year": middle["inflow_total"] / years,
-        "demand_a_year": float(np.median(done.demand_total.values)) / years,
-        "area": sum(roof.area for roof in study.roof) if study.arrangement.kind != "mains reserve" else 0.0,
-        "reliability": _median(done[study.target.measure]),
-    }
-    if study.costs is not None:
-        paid = life_cycle(study.costs, nominal, row["delivered_a_year"], saved_bill=0.0)
-        row |= {name: float(paid[name]) for name in ("capital", "annual")}
-    return row
-
-
-_MIDDLE = (
-    "described_rain_reliability",
-    "described_delivered",
-    "described_days_failed",
-    "described_longest_failure",
-    "described_topped_up",
-    "described_changed_over",
-    "inflow_total",
-)
-
-
-def _median(values: xr.DataArray) -> np.ndarray:
-    return (values.median("member") if "member" in values.dims else values).values
-
-
-PROGRESS = (*STAGES, "options")
-
-"""The names that progress is told by."""
-
-
-@dataclass(frozen=True)
-class Worked:
-    """A study that has been run: what was asked, what entered, what came out."""
-
-    study: Study  # What was asked
-    record: StudyRecord  # Its rain
-    flows: Flows  # What entered the balance
-    done: xr.Dataset  # The results, as `run_study` returns them
-    folder: Path = Path()  # The folder of the study file, from which its paths are meant
-    # What the stages after the storage gave, and "options" where the study has some
-    groups: dict[str, xr.Dataset] = field(default_factory=dict)
-    fresh: tuple[str, ...] = ()  # The stages that were worked anew; the others were left by an earlier run
-
-
-def run_study(
-    path: str | os.PathLike,
-    *,
-    progress: Callable[[str], None] | None = None,
-    cache: str | os.PathLike | None = None,
-) -> xr.Dataset:
-    """Run a study from its file.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file (TOML).
-    progress : callable, optional
-        Called with the name of each stage when it begins, up to the storage.
-    cache : str or path, optional
-        Folder where results of earlier runs are found and left; "off" for none. The environment variable
-        RAINHARVEST_CACHE or the user's cache folder by default.
-
-    Returns
-    -------
-    Dataset
-        The measures of every size on (member, capacity); ``smallest`` by member and ``recommended``; the
-        daily balance of the tank described, on ``time``, in the first filled version; what was lost on
-        the way by ``loss``; rain, flags, inflow and demand. Attributes hold the study file's text, its
-        digest and that of the rain file, the version, the seed and every assumption.
-
-    Raises
-    ------
-    InputError
-        If the study file or a rain file cannot be used.
-    """
-    return work_study(path, progress=progress, cache=cache, last="storage").done
-
-
-def work_study(
-    path: str | os.PathLike,
-    *,
-    progress: Callable[[str], None] | None = None,
-    cache: str | os.PathLike | None = None,
-    last: str | None = None,
-) -> Worked:
-    """Run a study from its file, and return what it was run on and what every stage gave.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file (TOML).
-    progress : callable, optional
-        Called with each name of `PROGRESS` when that stage begins.
-    cache : str or path, optional
-        As for `run_study`.
-    last : str, optional
-        The stage of `STAGES` after which to stop; all stages and options are worked by default.
-
-    Returns
-    -------
-    Worked
-        What was asked, its rain, what entered the balance, the results of `run_study`, the stages' groups.
-
-    Raises
-    ------
-    InputError
-        As `run_study`.
-    """
-    path, tell = Path(path), progress or (lambda stage: None)
-    study, text = read_study(path)
-    run = Run(study, path.parent, kept_folder(cache))
-    try:
-        worked = list(STAGES)[: list(STAGES).index(last) + 1] if last else list(STAGES)
-        for stage in worked:
-            tell(stage)
-            parcel_of(run, stage)
-        groups = {stage: parcel_of(run, stage)["group"] for stage in GROUPS if stage in worked}
-        if not last:
-            tell("options")
-        if study.option and not last:
-            groups["options"] = options_group(run)
-        record = record_of(run)
-        done = _signed(parcel_of(run, "storage")["done"], study, record, text)
-        return Worked(study, record, flows_of(run), done, path.parent, groups, tuple(run.fresh))
-    except InputError as error:
-        raise error.at(path) from None
-
-
-def _signed(done: xr.Dataset, study: Study, record: StudyRecord, text: str) -> xr.Dataset:
-    """Return the results with what says where they come from."""
-    return done.assign_attrs(
-        title=study.title,
-        study=text,
-        study_sha256=hashlib.sha256(text.encode()).hexdigest(),
-        rain_sha256=record.raw.attrs.get("sha256", ""),
-        rain_file=Path(record.raw.attrs.get("source_file", study.rain.file)).name,
-        rainharvest_version=rainharvest.__version__,
-        seed=study.rain.seed,
-        Conventions="CF-1.11",
-    )
+parcel_of = results_of  # until the rooms that still say so have landed
+STAGES_BEFORE = {"storage": "decision"}

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from rainharvest.study.run import write_study
 from rainharvest.study.words import QUESTIONS
-from rainharvest.study.write import write_study
 
 pytestmark = pytest.mark.browser
 

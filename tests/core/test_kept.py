@@ -12,7 +12,8 @@ import xarray as xr
 from rainharvest import InputError
 from rainharvest.core import kept
 from rainharvest.study.file import read_study
-from rainharvest.study.stages import GROUPS, STAGES, seen_by, work_study
+from rainharvest.study.run import work_study
+from rainharvest.study.stages import STAGES, seen_by
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"
 STUDY = """
@@ -42,15 +43,15 @@ per_litre = 0.1
 [report]
 client = "One"
 """
-MONEY = {"sizing"}
-SIZES = {"tank sizes", "storage"}
+MONEY = {"costs"}
+SIZES = {"trade-off", "decision"}
 CHANGES = {
     # what is replaced, by what, and which of the stages up to the storage are worked anew
     "client": ('client = "One"', 'client = "Another"', set()),
     "title": ("A study", "The study", set()),
     "units of the page": ('title = "A', 'confirmed = ["tank.chosen"]\ntitle = "A', set()),
     "price": ("per_litre = 0.1", "per_litre = 0.2", set()),
-    "tank": ("chosen = 9000", "chosen = 8000", {"storage"}),
+    "tank": ("chosen = 9000", "chosen = 8000", {"decision"}),
     "outlet": ("chosen = 9000", "dead_share = 0.1", SIZES),
     "target": ("reliability = 0.8", "reliability = 0.7", SIZES),
     "people": ("people = 8", "people = 9", {"demand"} | SIZES),
@@ -59,7 +60,7 @@ CHANGES = {
     "arrangement": ("[tank]", '[arrangement]\nkind = "combined"\n[tank]', {"catchment", "demand"} | SIZES),
     "versions": ("members = 2", "members = 3", {"record", "catchment", "demand"} | SIZES),
 }
-AFTER = {"certainty", *GROUPS}
+AFTER = {"certainty", "costs", "drought", "site works"}
 CORE = {name for name in STAGES if name not in AFTER}
 
 

@@ -20,7 +20,7 @@ from rainharvest.drought.basis import (
 from rainharvest.drought.change import Change, Scenario
 from rainharvest.drought.facts import PARTS, drought_group
 from rainharvest.study.file import read_study
-from rainharvest.study.stages import work_study
+from rainharvest.study.run import work_study
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

@@ -19,7 +19,7 @@ from rainharvest.siteworks.facts import (
 from rainharvest.siteworks.tables import SiteWorks
 from rainharvest.siteworks.words import SAID, siteworks_said, tell_site
 from rainharvest.study.file import read_study
-from rainharvest.study.stages import work_study
+from rainharvest.study.run import work_study
 
 DATA = Path(__file__).parents[2] / "data"
 SCHOOL = DATA / "studies" / "day_school.toml"

@@ -10,7 +10,7 @@ from rainharvest import InputError
 from rainharvest.core.board import still
 from rainharvest.core.save import figure_table
 from rainharvest.sizing.panel import sizing_panel, sizing_pictures
-from rainharvest.study.stages import work_study
+from rainharvest.study.run import work_study
 
 SCHOOL = Path(__file__).parents[2] / "data/studies/day_school.toml"
 

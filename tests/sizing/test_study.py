@@ -19,7 +19,7 @@ from rainharvest.sizing.trade_off import scaled_catchment
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
 from rainharvest.sizing.words import option_for, recommendation, sizing_headline
 from rainharvest.study.file import read_study
-from rainharvest.study.stages import work_study
+from rainharvest.study.run import work_study
 
 SCHOOL = Path(__file__).parents[2] / "data/studies/day_school.toml"
 CLINIC = SCHOOL.with_name("clinic_reserve.toml")

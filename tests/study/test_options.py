@@ -13,7 +13,8 @@ from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spel
 from rainharvest.demand.tables import Garden, Pool
 from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
-from rainharvest.study.stages import Run, parcel_of, work_study
+from rainharvest.study.run import work_study
+from rainharvest.study.stages import Run, results_of
 
 RECORD = Path(__file__).parents[2] / "data" / "records" / "winter_rain.csv"
 BASE = f"""
@@ -100,7 +101,7 @@ def test_each_option_is_the_study_that_it_would_be_alone(compared):
         text = BASE.replace(old, new)
         text = text.replace(*more) if more else text
         (folder / "alone.toml").write_text(text)
-        alone = parcel_of(Run(read_study(folder / "alone.toml")[0], folder), "storage")["done"]
+        alone = results_of(Run(read_study(folder / "alone.toml")[0], folder), "decision")["done"]
         row = side.sel(study_option=name)
         years = float(alone.days_in_year.sum()) / 365.25
         assert float(row.recommended) == float(alone.recommended) or np.isnan(alone.recommended), name

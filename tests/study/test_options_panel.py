@@ -7,7 +7,7 @@ import pytest
 
 from rainharvest.core.errors import InputError
 from rainharvest.study.panel import options_panel
-from rainharvest.study.stages import work_study
+from rainharvest.study.run import work_study
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

@@ -21,7 +21,7 @@ from rainharvest.core.reader import days, litres, percent, reading
 from rainharvest.study.file import reader_of
 from rainharvest.study.front import assumptions_section
 from rainharvest.study.report import report_page, save_report, study_report
-from rainharvest.study.stages import work_study
+from rainharvest.study.run import work_study
 from rainharvest.study.word import report_document
 from rainharvest.study.words import CONTENTS, QUESTIONS, TITLES
 
@@ -130,7 +130,7 @@ def test_page_is_whole_and_shows_no_code(page, soup, report):
 
 def test_another_process_makes_the_same_report(worked, report, page, tmp_path):
     code = (
-        "from rainharvest.study.stages import work_study\n"
+        "from rainharvest.study.run import work_study\n"
         "from rainharvest.study.report import save_report, study_report\n"
         f"save_report(study_report(work_study({str(DEMO)!r})), {str(tmp_path)!r})"
     )

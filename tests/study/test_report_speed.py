@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from rainharvest.study.report import save_report, study_report
-from rainharvest.study.stages import work_study
+from rainharvest.study.run import work_study
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

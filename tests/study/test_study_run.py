@@ -17,8 +17,7 @@ from rainharvest import run_study, simulate
 from rainharvest.core.reader import litres
 from rainharvest.rainfall.words import told as told_of_reading
 from rainharvest.sizing.words import confidence, headline
-from rainharvest.study.stages import work_study
-from rainharvest.study.write import write_study
+from rainharvest.study.run import work_study, write_study
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "studies" / "day_school.toml"

@@ -13,7 +13,7 @@ from rainharvest.core.reader import US_UNITS, reading
 from rainharvest.core.tables import known_of, models_of
 from rainharvest.sizing.words import headline
 from rainharvest.study.file import Study, read_study, reader_of, study_from
-from rainharvest.study.stages import Run, parcel_of
+from rainharvest.study.stages import Run, results_of
 
 STUDIES = Path(__file__).parents[2] / "data" / "studies"
 
@@ -245,7 +245,7 @@ def test_a_us_file_gives_the_same_answer_and_tells_it_in_gallons(tmp_path):
     for name, tables in files.items():
         (tmp_path / f"{name}.toml").write_text(tomlkit.dumps(tables), encoding="utf-8")
         study, _ = read_study(tmp_path / f"{name}.toml")
-        done[name] = parcel_of(Run(study, tmp_path), "storage")["done"]
+        done[name] = results_of(Run(study, tmp_path), "decision")["done"]
         with reading(reader_of(study)):
             done[name].attrs["headline"] = headline(done[name])
     assert float(done["us"].recommended) == pytest.approx(float(done["metric"].recommended), abs=1.01)

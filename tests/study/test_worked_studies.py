@@ -10,8 +10,7 @@ import pytest
 import xarray as xr
 
 from rainharvest.sizing.words import headline
-from rainharvest.study.stages import work_study
-from rainharvest.study.write import write_study
+from rainharvest.study.run import work_study, write_study
 
 ROOT = Path(__file__).parents[2]
 STUDIES = ROOT / "data" / "studies"
@@ -75,7 +74,7 @@ def test_the_reserve_by_hand(clinic):
 
 WRITE = """
 import sys
-from rainharvest.study.write import write_study
+from rainharvest.study.run import write_study
 write_study(sys.argv[1], sys.argv[2], cache="off")
 """
 

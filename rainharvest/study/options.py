@@ -1,0 +1,123 @@
+"""Options side by side: the study as described and each of its options, on the same sizes."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import attributes
+from rainharvest.sizing.costs import life_cycle
+from rainharvest.study.file import Study
+from rainharvest.study.stages import Run, results_of, stage_key
+
+AS_DESCRIBED = "as described"
+
+"""Name of the study itself among its options."""
+
+
+def options_group(run: Run) -> xr.Dataset:
+    """Return the study and its options side by side."""
+    first = results_of(run, "decision")["done"]
+    sizes = tuple(float(v) for v in first.nominal.values)
+    rows = [_row(run.study, first)]
+    for i, option in enumerate(run.study.option):
+        study = option.study
+        if not _same_sizes(run, study):  # what is compared is not the list of sizes
+            study = _with_tank(study, sizes=sizes)
+        try:
+            if study.target.measure != run.study.target.measure:
+                raise InputError("it has another measure than the study", "compare by one", "target.measure")
+            done = results_of(dataclasses.replace(run, study=study), "decision")["done"]
+            if study.tank.chosen is None and math.isnan(done.recommended):  # then beside the study's own tank
+                study = _with_tank(study, chosen=float(first.described_nominal))
+                done = results_of(dataclasses.replace(run, study=study), "decision")["done"]
+        except InputError as error:
+            place = f"option[{i + 1}].{error.place}".rstrip(".")
+            raise InputError(error.problem, error.remedy, place, error.file) from None
+        rows.append(_row(study, done))
+    names = [AS_DESCRIBED, *(option.name for option in run.study.option)]
+    notes = ["", *(option.note for option in run.study.option)]
+    coords = {
+        "study_option": ("study_option", np.array(names), attributes("study_option")),
+        "option_note": ("study_option", np.array(notes), attributes("option_note")),
+        "nominal": ("nominal", np.array(sizes), attributes("nominal")),
+    }
+    values = {
+        name: (
+            ("study_option", "nominal") if np.ndim(rows[0][name]) else "study_option",
+            np.array([row[name] for row in rows]),
+        )
+        for name in rows[0]
+    }
+    named = {"reliability": run.study.target.measure}
+    out = xr.Dataset(
+        {name: (*value, attributes(named.get(name, name))) for name, value in values.items()}, coords
+    )
+    costs = run.study.costs
+    return out.assign_attrs(
+        title="Options side by side",
+        currency=costs.currency if costs else "",
+        measure=run.study.target.measure,
+    )
+
+
+def _same_sizes(run: Run, study: Study) -> bool:
+    """Return whether an option tries the study's own sizes as it is."""
+    alike = all(
+        getattr(study.tank, name) == getattr(run.study.tank, name)
+        for name in ("sizes", "dead_share", "freeboard_share")
+    )
+    return alike and stage_key(run, "demand") == stage_key(dataclasses.replace(run, study=study), "demand")
+
+
+def _with_tank(study: Study, **changes: object) -> Study:
+    return study.model_copy(update={"tank": study.tank.model_copy(update=changes)})
+
+
+def _row(study: Study, done: xr.Dataset) -> dict[str, object]:
+    """Return what one option comes to."""
+    years = float(done.days_in_year.sum()) / 365.25
+    middle = {name: float(np.median(done[name].values)) for name in _MIDDLE}
+    recommended, share = float(done.recommended), study.tank.usable_share
+    found = done.smallest.values
+    nominal = float(done.described_nominal)
+    row: dict[str, object] = {
+        "recommended": recommended,
+        "recommended_nominal": recommended / share,
+        "smallest_low": float(np.min(found)) if np.isfinite(found).all() else math.nan,
+        "smallest_high": float(np.max(found)) if np.isfinite(found).all() else math.nan,
+        "described": float(done.described),
+        "described_nominal": nominal,
+        "rain_reliability": middle["described_rain_reliability"],
+        "delivered_a_year": middle["described_delivered"] / years,
+        "failed_a_year": middle["described_days_failed"] / years,
+        "longest_failure": middle["described_longest_failure"],
+        "mains_a_year": (middle["described_topped_up"] + middle["described_changed_over"]) / years,
+        "inflow_a_year": middle["inflow_total"] / years,
+        "demand_a_year": float(np.median(done.demand_total.values)) / years,
+        "area": sum(roof.area for roof in study.roof) if study.arrangement.kind != "mains reserve" else 0.0,
+        "reliability": _median(done[study.target.measure]),
+    }
+    if study.costs is not None:
+        paid = life_cycle(study.costs, nominal, row["delivered_a_year"], saved_bill=0.0)
+        row |= {name: float(paid[name]) for name in ("capital", "annual")}
+    return row
+
+
+_MIDDLE = (
+    "described_rain_reliability",
+    "described_delivered",
+    "described_days_failed",
+    "described_longest_failure",
+    "described_topped_up",
+    "described_changed_over",
+    "inflow_total",
+)
+
+
+def _median(values: xr.DataArray) -> np.ndarray:
+    return (values.median("member") if "member" in values.dims else values).values

@@ -1,0 +1,195 @@
+"""From a study file to its results, and to the files that it leaves behind, written whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+import rainharvest
+from rainharvest.core.errors import InputError
+from rainharvest.core.kept import kept_folder
+from rainharvest.core.outputs import whole_files
+from rainharvest.core.reader import reading
+from rainharvest.rainfall.flags import MEANINGS, Flag
+from rainharvest.rainfall.record import StudyRecord
+from rainharvest.study.file import Study, read_study, reader_of
+from rainharvest.study.options import options_group
+from rainharvest.study.stages import STAGES, Run, Worked, flows_of, record_of, results_of
+
+PROGRESS = (*STAGES, "options")
+
+"""The names that progress is told by."""
+
+
+def run_study(
+    path: str | os.PathLike,
+    *,
+    progress: Callable[[str], None] | None = None,
+    cache: str | os.PathLike | None = None,
+) -> xr.Dataset:
+    """Run a study from its file.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file (TOML).
+    progress : callable, optional
+        Called with the name of each stage when it begins, up to the decision.
+    cache : str or path, optional
+        Folder where results of earlier runs are found and left; "off" for none. The environment variable
+        RAINHARVEST_CACHE or the user's cache folder by default.
+
+    Returns
+    -------
+    Dataset
+        The measures of every size on (member, capacity); ``smallest`` by member and ``recommended``; the
+        daily balance of the tank described, on ``time``, in the first filled version; what was lost on
+        the way by ``loss``; rain, flags, inflow and demand. Attributes hold the study file's text, its
+        digest and that of the rain file, the version, the seed and every assumption.
+
+    Raises
+    ------
+    InputError
+        If the study file or a rain file cannot be used.
+    """
+    return work_study(path, progress=progress, cache=cache, last="decision").done
+
+
+def work_study(
+    path: str | os.PathLike,
+    *,
+    progress: Callable[[str], None] | None = None,
+    cache: str | os.PathLike | None = None,
+    last: str | None = None,
+) -> Worked:
+    """Run a study from its file, and return what it was run on and what every stage gave.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file (TOML).
+    progress : callable, optional
+        Called with each name of `PROGRESS` when that stage begins.
+    cache : str or path, optional
+        As for `run_study`.
+    last : str, optional
+        The stage of `STAGES` after which to stop; all stages and options are worked by default.
+
+    Returns
+    -------
+    Worked
+        What was asked, its rain, what entered the balance, the results of `run_study`, the stages' groups.
+
+    Raises
+    ------
+    InputError
+        As `run_study`.
+    """
+    path, tell = Path(path), progress or (lambda stage: None)
+    study, text = read_study(path)
+    run = Run(study, path.parent, kept_folder(cache))
+    try:
+        worked = list(STAGES)[: list(STAGES).index(last) + 1] if last else list(STAGES)
+        for stage in worked:
+            tell(stage)
+            results_of(run, stage)
+        groups = {
+            STAGES[stage].group: results_of(run, stage)["group"] for stage in worked if STAGES[stage].group
+        }
+        if not last:
+            tell("options")
+        if study.option and not last:
+            groups["options"] = options_group(run)
+        record = record_of(run)
+        done = _signed(results_of(run, "decision")["done"], study, record, text)
+        return Worked(study, record, flows_of(run), done, path.parent, groups, tuple(run.fresh))
+    except InputError as error:
+        raise error.at(path) from None
+
+
+def _signed(done: xr.Dataset, study: Study, record: StudyRecord, text: str) -> xr.Dataset:
+    """Return the results with what says where they come from."""
+    return done.assign_attrs(
+        title=study.title,
+        study=text,
+        study_sha256=hashlib.sha256(text.encode()).hexdigest(),
+        rain_sha256=record.raw.attrs.get("sha256", ""),
+        rain_file=Path(record.raw.attrs.get("source_file", study.rain.file)).name,
+        rainharvest_version=rainharvest.__version__,
+        seed=study.rain.seed,
+        Conventions="CF-1.11",
+    )
+
+
+CURVE = (
+    "volume_reliability",
+    "time_reliability",
+    "yearly_yield",
+    "failed_a_year",
+    "longest_failure",
+    "worst_shortfall",
+    "failure_events",
+    "spilled_share",
+    "marginal_yield",
+)
+
+"""Columns of trade_off.csv."""
+
+
+def write_study(
+    path: str | os.PathLike,
+    out: str | os.PathLike,
+    *,
+    progress: Callable[[str], None] | None = None,
+    cache: str | os.PathLike | None = None,
+) -> xr.Dataset:
+    """Run a study and write its report, results and tables."""
+    from rainharvest.study.report import report_files, study_report
+
+    worked = work_study(path, progress=progress, cache=cache)
+    done = worked.done
+    if progress:
+        progress("report")
+    with whole_files(out) as folder, reading(reader_of(worked.study)):
+        done.to_netcdf(folder / "results.nc")
+        for name, group in worked.groups.items():
+            group.to_netcdf(folder / "results.nc", mode="a", group=name)
+        trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
+        record_table(worked.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
+        report_files(study_report(worked), folder)
+    return done
+
+
+def trade_off_table(done: xr.Dataset) -> pd.DataFrame:
+    """Return the trade-off curve as a table, a size a row, units in the column names."""
+    columns: dict[str, np.ndarray] = {"nominal [L]": done.nominal.values}
+    for name in CURVE:
+        values = done[name]
+        unit = values.attrs["units"]
+        columns[f"{name} [{unit}]"] = values.median("member").values
+        if name.endswith("reliability"):
+            for share in (0.05, 0.95):
+                of = values.quantile(share, dim="member", method="weibull").values
+                columns[f"{name}_{100 * share:02.0f} [{unit}]"] = of
+    table = pd.DataFrame(columns, index=pd.Index(done.capacity.values, name="usable [L]"))
+    return table.round(6)
+
+
+def record_table(filled: xr.DataArray) -> pd.DataFrame:
+    """Return the filled record as a table: date, rain of the first version, its spread, origin, donor."""
+    days = pd.Index(filled.indexes["time"].strftime("%Y-%m-%d"), name="date")
+    values = filled.values
+    table = {
+        "rain [mm]": values[0].round(2),
+        "lowest version [mm]": values.min(axis=0).round(2),
+        "highest version [mm]": values.max(axis=0).round(2),
+        "origin": [MEANINGS[Flag(int(flag))] for flag in filled.flag.values],
+        "donor": filled.donor.values,
+    }
+    return pd.DataFrame(table, index=days)
