@@ -1,5 +1,7 @@
 """What every stage's tests share."""
 
+import os
+
 import numpy as np
 import pytest
 from hypothesis import settings
@@ -9,11 +11,21 @@ settings.register_profile("house", deadline=None)
 settings.load_profile("house")
 
 
+def pytest_collection_modifyitems(items):
+    """Benchmarks run by themselves, on a machine that does nothing else: pytest -m speed."""
+    for item in items:
+        if "benchmark" in getattr(item, "fixturenames", ()):
+            item.add_marker("speed")
+
+
 @pytest.fixture(scope="session", autouse=True)
 def kept_results(tmp_path_factory):
-    """Studies run by several tests are worked once; nothing of the tests reaches the user's cache folder."""
+    """Studies run by several tests are computed once; nothing of the tests reaches the user's cache folder."""
+    base = tmp_path_factory.getbasetemp()
+    kept = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "kept"
+    kept.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("RAINHARVEST_CACHE", str(tmp_path_factory.mktemp("kept")))
+        patch.setenv("RAINHARVEST_CACHE", str(kept))
         yield
 
 
