@@ -6,11 +6,13 @@ import signal
 import subprocess
 import sys
 import time
+import tomllib
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+import tomlkit
 import xarray as xr
 
 from rainharvest import run_study, simulate
@@ -243,6 +245,22 @@ def test_a_record_of_one_year_goes_all_the_way_to_the_report(tmp_path):
     assert "no whole year" in (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
 
 
+def small_study(folder, people):
+    """The demo with twelve years of its record, few fillings and draws, and no option."""
+    folder.mkdir()
+    lines = (ROOT / "data/records/winter_rain.csv").read_text(encoding="utf-8").splitlines()
+    (folder / "rain.csv").write_text("\n".join(lines[:4400]), encoding="utf-8")
+    study = tomllib.loads(DEMO.read_text(encoding="utf-8"))
+    study["rain"] |= {"file": "rain.csv", "neighbours": [], "members": 2}
+    study["sizing"] = {"draws": 20}
+    study["use"][0]["people"] = people
+    for table in ("option", "catalogue"):
+        study.pop(table, None)
+    path = folder / "study.toml"
+    path.write_text(tomlkit.dumps(study), encoding="utf-8")
+    return path
+
+
 def command(*arguments, **more):
     return subprocess.Popen(
         [sys.executable, "-m", "rainharvest", *map(str, arguments)],
@@ -269,47 +287,44 @@ def test_command_prints_the_answer_and_refuses_bad_input_in_one_line(tmp_path):
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
 def test_a_kill_at_any_moment_leaves_old_or_new_files_whole(tmp_path):
-    write_study(DEMO, tmp_path)
-    old = {name: (tmp_path / name).read_bytes() for name in OUTPUTS}
-    altered = tmp_path / "altered.toml"
-    altered.write_text(
-        DEMO.read_text().replace("people = 240", "people = 200").replace('"../', f'"{ROOT}/data/')
-    )
-    fresh = tmp_path / "fresh"
-    write_study(altered, fresh)  # what it leaves behind makes the runs below short
+    one, other = (small_study(tmp_path / name, people) for name, people in (("one", 240), ("other", 200)))
+    out, fresh = tmp_path / "out", tmp_path / "fresh"
+    write_study(one, out)
+    old = {name: (out / name).read_bytes() for name in OUTPUTS}
+    write_study(other, fresh)  # what it leaves behind makes the runs below short
     begun = time.monotonic()
-    command("study", altered, "--out", fresh).communicate(timeout=300)
+    command("study", other, "--out", fresh).communicate(timeout=300)
     whole = time.monotonic() - begun
     new = {name: (fresh / name).read_bytes() for name in OUTPUTS}
     assert all(old[name] != new[name] for name in ("report.html", "trade_off.csv"))
     moments = random.Random(1)
-    for attempt in range(5):
-        run = command("study", altered, "--out", tmp_path)
-        # The first kills fall anywhere; the rest where the files are written and moved.
-        time.sleep(whole * (moments.uniform(0.1, 1.0) if attempt < 2 else moments.uniform(0.75, 1.0)))
+    for attempt in range(4):
+        run = command("study", other, "--out", out)
+        # The first kill falls anywhere; the rest where the files are written and moved.
+        time.sleep(whole * moments.uniform(0.7 if attempt else 0.1, 1.0))
         run.send_signal(signal.SIGKILL)
         run.communicate(timeout=60)
         for name in OUTPUTS - {"results.nc"}:
-            assert (tmp_path / name).read_bytes() in (old[name], new[name]), (attempt, name)
-        with xr.open_dataset(tmp_path / "results.nc") as back:
+            assert (out / name).read_bytes() in (old[name], new[name]), (attempt, name)
+        with xr.open_dataset(out / "results.nc") as back:
             assert back.attrs["title"]
-    write_study(altered, tmp_path)
+    write_study(other, out)
     for name in OUTPUTS - {"results.nc"}:
-        assert (tmp_path / name).read_bytes() == new[name], name
-    assert not list(tmp_path.glob(".finished-*"))
+        assert (out / name).read_bytes() == new[name], name
+    assert not list(out.glob(".finished-*"))
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
 def test_a_kill_while_results_are_kept_leaves_nothing_that_misleads(tmp_path):
-    kept = tmp_path / "kept"
-    for seconds in (4.0, 7.0):
-        run = command("study", DEMO, "--out", tmp_path / "out", "--cache", kept)
+    kept, study = tmp_path / "kept", small_study(tmp_path / "study", 240)
+    for seconds in (3.0, 5.0):
+        run = command("study", study, "--out", tmp_path / "out", "--cache", kept)
         time.sleep(seconds)
         run.send_signal(signal.SIGKILL)
         run.communicate(timeout=60)
-    after = work_study(DEMO, cache=kept)
-    xr.testing.assert_identical(after.done, run_study(DEMO))
-    for name, group in work_study(DEMO).groups.items():
+    after, undisturbed = work_study(study, cache=kept), work_study(study, cache="off")
+    xr.testing.assert_identical(after.done, undisturbed.done)
+    for name, group in undisturbed.groups.items():
         xr.testing.assert_identical(after.groups[name], group)
 
 
