@@ -1,38 +1,20 @@
-"""Backflow, disinfection, treatment, upkeep, parts, siting: published tables, and words that fit the site."""
+"""Backflow, disinfection, treatment: published tables, and trains that fit the use."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError
-from rainharvest.catchment.tables import Conveyance
-from rainharvest.core.defaults import CAUTIONS
-from rainharvest.siteworks.base import base_of, vessel_of
-from rainharvest.siteworks.overflow import OverflowPipe
 from rainharvest.siteworks.treatment import (
     UV_DOSES,
     air_gap,
     chlorine_ct,
-    chlorine_product,
     contact_minutes,
     contact_volume,
+    samples_to_take,
     treatment_of_uses,
     treatment_train,
-    uv_dose,
     uv_logs,
-)
-from rainharvest.siteworks.treatment import samples_to_take as how_often
-from rainharvest.siteworks.upkeep import (
-    MONTHS,
-    PART_NAMES,
-    TASKS,
-    Distances,
-    check_list,
-    price_parts,
-    site_parts,
-    siting_checks,
-    upkeep_calendar,
-    upkeep_tasks,
 )
 
 
@@ -99,11 +81,6 @@ def test_thirty_minutes_with_half_a_milligram_left_world_health_organization():
     assert contact_volume(0.3, 30, 0.3) == pytest.approx(0.3 * 1800 / 0.3)
 
 
-def test_forty_millilitres_a_thousand_litres_enhealth_2010():
-    # enHealth 2010, from memory, not verified: 40 mL of liquid chlorine of 12.5 % in 1,000 L for 5 mg/L
-    assert chlorine_product(1000, 5, 0.125) == pytest.approx(40)
-
-
 # EPA Ultraviolet Disinfection Guidance Manual, as quoted on a public training page; mJ/cm2 for 0.5 to 4 log.
 EPA_UV = {
     "Cryptosporidium": [1.6, 2.5, 3.9, 5.8, 8.5, 12, 15, 22],
@@ -115,10 +92,8 @@ EPA_UV = {
 @pytest.mark.parametrize("organism", EPA_UV)
 def test_ultraviolet_doses_of_the_epa_table(organism):
     steps = [0.5 * k for k in range(1, 9)]
-    assert [uv_dose(organism, step) for step in steps] == EPA_UV[organism]
     assert [uv_logs(organism, dose) for dose in EPA_UV[organism]] == steps
     assert uv_logs(organism, UV_DOSES[organism][0] - 0.1) == 0 and uv_logs(organism, 1e6) == 4
-    assert uv_dose(organism, 1.7) == EPA_UV[organism][3]  # the next higher step
 
 
 def test_water_outside_the_tables_gets_plain_answers():
@@ -131,9 +106,7 @@ def test_water_outside_the_tables_gets_plain_answers():
         (lambda: chlorine_ct("Giardia", 10, 7, 3.1), "above the table"),
         (lambda: contact_minutes(5, 0), "no free chlorine"),
         (lambda: contact_volume(1, 30, 0), "baffling"),
-        (lambda: chlorine_product(10, 5, 12.5), "such as 0.05"),
-        (lambda: uv_dose("worms", 1), "no dose"),
-        (lambda: uv_dose("Giardia", 5), "5 logs"),
+        (lambda: uv_logs("worms", 1), "no dose"),
         (lambda: uv_logs("Giardia", -1), "zero or more"),
     ):
         with pytest.raises(InputError, match=say):
@@ -167,89 +140,11 @@ def test_trains_by_source_and_use():
 
 
 def test_tests_follow_the_treatment():
-    assert "E. coli in 100 mL, none to be found" not in how_often(["flushing"], "rain only").test.tolist()
-    drunk = how_often(["drinking", "flushing"], "combined", "both")
+    assert (
+        "E. coli in 100 mL, none to be found" not in samples_to_take(["flushing"], "rain only").test.tolist()
+    )
+    drunk = samples_to_take(["drinking", "flushing"], "combined", "both")
     assert {"E. coli in 100 mL, none to be found", "free chlorine and pH at the furthest tap"} <= set(
         drunk.test
     )
     assert (drunk.rules.str.len() > 0).all() and (drunk.how_often.str.len() > 0).all()
-
-
-@given(
-    st.integers(1, 12),
-    st.sets(st.sampled_from(["roof", "wet run", "pump", "lamp", "chlorine", "filters", "mains"])),
-)
-def test_the_calendar_holds_every_task_as_often_as_it_falls_due(month, parts):
-    year = upkeep_calendar(parts, month)
-    assert year.task.tolist() == [task.task for task in upkeep_tasks(parts)]
-    for _, row in year.iterrows():
-        assert sum(row[name] == "x" for name in MONTHS) == max(12 // row.every, 1)
-        assert row[MONTHS[(month - 2) % 12]] == "x" and row.source
-
-
-def test_every_caution_of_a_task_exists_and_unknown_months_do_not():
-    assert all(task.mind in {"", *CAUTIONS} for task in TASKS)
-    assert {
-        "drinking",
-        "backflow",
-        "electricity",
-        "weight",
-        "roof work",
-        "confined space",
-        "mosquitoes",
-    } <= set(CAUTIONS)
-    with pytest.raises(InputError, match="13 is no month"):
-        upkeep_calendar(set(), 13)
-
-
-def test_parts_come_from_the_site_and_cost_what_the_user_says():
-    tank = vessel_of(20_000, height=2.0, tanks=2)
-    run = Conveyance(kind="wet", run=30, bore=100, outlet_level=3.0, inlet_level=2.2)
-    parts = site_parts(
-        tank,
-        base_of(tank),
-        overflow=OverflowPipe(100.0, 2, 9.0, "entry"),
-        overflow_run=5.0,
-        soakaway=(2.0, 1.0, 1.5),
-        conveyance=run,
-        roofs=2,
-        flush_litres=100,
-        motor_size=370.0,
-        vessel_volume=80.0,
-        mains_bore=20.0,
-        disinfect="both",
-    )
-    found = {part.part: part for part in parts}
-    assert (
-        found["tank"].quantity == 2
-        and found["overflow pipe"].quantity == 20
-        and found["clean stone"].quantity == 3
-    )
-    assert found["pipe"].quantity == pytest.approx(30 + 3.5 + 2.7) and found["low-point valve"].quantity == 1
-    assert "air gap of 40 mm" in found["float valve"].what_for and "0.37 kW" in found["pump"].what_for
-    assert set(found) <= set(PART_NAMES) and all(part.quantity > 0 for part in parts)
-    table = price_parts(parts, {"tank": 900.0, "tap": 15.0})
-    assert table.set_index("part").cost["tank"] == 1800 and table.cost.notna().sum() == 1
-    with pytest.raises(InputError, match="did you mean tank"):
-        price_parts(parts, {"tnak": 1.0})
-    with pytest.raises(InputError, match="a price of -1"):
-        price_parts(parts, {"tank": -1.0})
-
-
-def test_siting_says_what_fits_what_does_not_and_what_nobody_measured():
-    tank = vessel_of(10_000, height=2.0)
-    run = Conveyance(kind="dry", run=60, bore=100, outlet_level=2.5, inlet_level=1.5)
-    table = siting_checks(tank, 0.1, run, 3.0, distances=Distances(soakaway_distance=3.0, opening=2.3))
-    fits = dict(zip(table.check, table.fits, strict=True))
-    assert (
-        fits["inlet above the overflow"] == "no" and fits["soakaway clear of buildings and boundary"] == "no"
-    )
-    assert fits["way in for the tank"] == "yes" and fits["tank clear of the boundary"] == "measure it"
-    lists = {
-        (a, c): check_list(a, c)
-        for a in ("mains reserve", "rain only", "combined")
-        for c in ("dry", "wet", "none")
-    }
-    assert len(set(lists.values())) == 9 and all(len(lines) > 10 for lines in lists.values())
-    with pytest.raises(InputError, match="choose one of"):
-        check_list("river", "dry")

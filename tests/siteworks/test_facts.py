@@ -9,15 +9,10 @@ import xarray as xr
 from rainharvest import InputError
 from rainharvest.core.reader import US, reading
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import (
-    prepare_siteworks,
-    site_given,
-    site_variant,
-    siteworks_group,
-    siteworks_of,
-)
+from rainharvest.siteworks.facts import siteworks_group, siteworks_of
+from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
+from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
 from rainharvest.siteworks.tables import SiteWorks
-from rainharvest.siteworks.words import SAID, siteworks_said, tell_site
 from rainharvest.study.file import read_study
 from rainharvest.study.run import work_study
 
