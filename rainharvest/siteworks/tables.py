@@ -207,7 +207,7 @@ def siteworks_defaults(site: SiteWorks, arrangement: str) -> dict[str, Default]:
     """Return the defaults of the site works that count for a site, in words.
 
     >>> list(siteworks_defaults(SiteWorks(), "rain only"))[:2]
-    ['Water', 'Concrete']
+    ['Water', 'Density of concrete']
     """
     there = {
         "pump": site.pump,
