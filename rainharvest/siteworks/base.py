@@ -3,90 +3,63 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.hydraulics import GRAVITY
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import Default, rows_of
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
-from rainharvest.siteworks.tables import (
-    CONCRETE,
-    EMPTY_SHARE,
-    HEIGHT_OVER_WIDTH,
-    SLAB_MARGIN,
-    SLAB_THICKNESS,
-    WATER,
-)
+from rainharvest.siteworks.tables import DEFAULTS
 
 POUNDS_PER_SQUARE_FOOT = 0.04788025898
 
 """One pound-force on a square foot, kPa: 4.4482216 N over 0.09290304 m2."""
 
+_ROWS = rows_of("siteworks", "grounds")
 
-CODE = "International Building Code 2012, Table 1806.2, presumptive values of vertical foundation pressure"
+CODE = _ROWS["code"]
 
-"""Where the values come from."""
-
-_LEAST = "less than 1,500 pounds on a square foot is likely: investigate"
-
-
-def _presumed(pounds: float) -> Default:
-    return Default(pounds * POUNDS_PER_SQUARE_FOOT, "kPa", f"{CODE}: {pounds:,.0f} lbf/ft2", "standard")
+"""Where the presumed bearing values come from."""
 
 
 @dataclass(frozen=True)
 class Ground:
-    """One class of ground."""
+    """One class of ground: a row of grounds.toml."""
 
     meaning: str  # What it is
-    bearing: Default | None  # Presumed bearing value, kPa; None where the code presumes nothing
-    warning: str  # What to mind
+    warning: str = ""  # What to mind
+    pounds_per_square_foot: int | None = None  # What the code presumes that it bears; None where nothing
+
+    @property
+    def bearing(self) -> Default | None:
+        """Presumed bearing value [kPa]; None where the code presumes nothing."""
+        pounds = self.pounds_per_square_foot
+        if pounds is None:
+            return None
+        return Default(pounds * POUNDS_PER_SQUARE_FOOT, "kPa", f"{CODE}: {pounds:,.0f} lbf/ft2", "standard")
+
+    @property
+    def to_mind(self) -> str:
+        """What to mind, and on what condition the presumed value holds."""
+        return "; ".join(filter(None, (_ROWS["sound"] if self.bearing else "", self.warning)))
 
 
-_SOUND = "valid for undisturbed, level, drained natural ground of this class down to well below the base"
+GROUNDS = {name: Ground(**row) for name, row in _ROWS["ground"].items()}
 
-
-GROUNDS: dict[str, Ground] = {
-    "bedrock": Ground("crystalline bedrock", _presumed(12_000), _SOUND),
-    "layered rock": Ground("sedimentary and foliated rock", _presumed(4_000), _SOUND),
-    "gravel": Ground("sandy gravel and gravel (GW, GP)", _presumed(3_000), _SOUND),
-    "sand": Ground(
-        "sand, silty and clayey sand, silty and clayey gravel",
-        _presumed(2_000),
-        f"{_SOUND}; loose sand bears less, and water that runs under the base washes it out",
-    ),
-    "clay": Ground(
-        "clay, sandy, silty or clayey silt, silt",
-        _presumed(1_500),
-        f"{_SOUND}; soft clay bears less ({_LEAST}), and clay that swells and shrinks counts as expansive",
-    ),
-    "expansive clay": Ground(
-        "clay that swells when wet and shrinks when dry",
-        None,
-        "it heaves and settles with the seasons and with every leak: a geotechnical engineer designs the base",
-    ),
-    "fill": Ground(
-        "made ground, backfill, rubbish, anything placed and not compacted under control",
-        None,
-        "it settles under a full tank: take it out, or have an engineer design the base",
-    ),
-    "peat": Ground(
-        "mud, organic silt or clay, peat",
-        None,
-        "it flows and rots: no tank stands on it without an engineer",
-    ),
-    "unknown": Ground(
-        "nobody has looked",
-        None,
-        "dig a hole to a metre below the base and look, or ask who built next door",
-    ),
+SHAPES: dict[str, str] = {
+    "upright": "a round tank that stands on its end",
+    "horizontal": "a round tank that lies on its side",
+    "rectangular": "a tank with upright walls",
 }
 
-"""Classes of ground. Codes differ threefold for the same name: local rules and a look into a pit govern."""
+
+def require_above_zero(**values: float) -> None:
+    """Refuse what is not above zero and finite."""
+    for name, value in values.items():
+        require(0 < value < math.inf, f"{value:g} is not possible", f"give {name} above zero", name)
 
 
 def presumed_bearing(ground: str) -> float | None:
@@ -95,19 +68,10 @@ def presumed_bearing(ground: str) -> float | None:
     >>> round(presumed_bearing("clay"), 1), presumed_bearing("peat")
     (71.8, None)
     """
-    if ground not in GROUNDS:
-        raise InputError(f'no ground is called "{ground}"', f"choose one of {', '.join(GROUNDS)}", "ground")
+    known = f"choose one of {', '.join(GROUNDS)}"
+    require(ground in GROUNDS, f'no ground is called "{ground}"', known, "ground")
     found = GROUNDS[ground].bearing
     return None if found is None else found.value
-
-
-Shape = Literal["upright", "horizontal", "rectangular"]
-
-SHAPES: dict[str, str] = {
-    "upright": "a round tank that stands on its end",
-    "horizontal": "a round tank that lies on its side",
-    "rectangular": "a tank with upright walls",
-}
 
 
 @dataclass(frozen=True)
@@ -123,34 +87,35 @@ class Vessel:
     tanks: int = 1  # [1] How many alike stand side by side
 
     def __post_init__(self):
-        if self.form not in SHAPES:
-            raise InputError(f'no tank is shaped "{self.form}"', f"choose one of {', '.join(SHAPES)}", "form")
+        shapes = f"choose one of {', '.join(SHAPES)}"
+        require(self.form in SHAPES, f'no tank is shaped "{self.form}"', shapes, "form")
         for name in ("height", "tank_length", "tank_width"):
-            value = getattr(self, name)
-            if not 0 < value < math.inf:
-                what = "a tank without a footprint" if name != "height" else "a tank without a height"
-                raise InputError(f"{value:g} m makes {what}", f"give {name} above zero", name)
-        if self.tanks < 1:
-            raise InputError(f"{self.tanks} tanks", "give one or more", "tanks")
-        if not 0 <= self.outlet_mark:
-            raise InputError(
-                f"the outlet at {self.outlet_mark:g} m is below the floor of the tank",
-                "give zero or more",
-                "outlet_mark",
-            )
-        if not self.outlet_mark < self.overflow_mark:
-            raise InputError(
-                f"the outlet at {self.outlet_mark:g} m is not below the overflow at {self.overflow_mark:g} m: "
-                "nothing could be drawn",
-                "lower the outlet, or raise the overflow",
-                "outlet_mark",
-            )
-        if self.overflow_mark > self.height:
-            raise InputError(
-                f"the overflow at {self.overflow_mark:g} m is above the top of the tank at {self.height:g} m",
-                "lower the overflow, or give a taller tank",
-                "overflow_mark",
-            )
+            value, without = getattr(self, name), "height" if name == "height" else "footprint"
+            problem = f"{value:g} m makes a tank without a {without}"
+            require(0 < value < math.inf, problem, f"give {name} above zero", name)
+        require(self.tanks >= 1, f"{self.tanks} tanks", "give one or more", "tanks")
+        outlet, overflow = (
+            f"the outlet at {self.outlet_mark:g} m",
+            f"the overflow at {self.overflow_mark:g} m",
+        )
+        require(
+            self.outlet_mark >= 0,
+            f"{outlet} is below the floor of the tank",
+            "give zero or more",
+            "outlet_mark",
+        )
+        require(
+            self.outlet_mark < self.overflow_mark,
+            f"{outlet} is not below {overflow}: nothing could be drawn",
+            "lower the outlet, or raise the overflow",
+            "outlet_mark",
+        )
+        require(
+            not self.overflow_mark > self.height,
+            f"{overflow} is above the top of the tank at {self.height:g} m",
+            "lower the overflow, or give a taller tank",
+            "overflow_mark",
+        )
 
     @property
     def plan_area(self) -> float:
@@ -163,18 +128,20 @@ class Vessel:
         """Return the water in all the tanks at a level above the floor."""
         depth = np.clip(np.asarray(level, float), 0.0, self.height)
         if self.form == "horizontal":
-            litres = 1000 * self.tank_length * segment_area(depth, self.height)
+            held = 1000 * self.tank_length * segment_area(depth, self.height)
         else:
-            litres = 1000 * self.plan_area * depth
-        return (litres * self.tanks)[()]
+            held = 1000 * self.plan_area * depth
+        return (held * self.tanks)[()]
+
+    def above_outlet(self, level: float) -> float:
+        """Return the water between the outlet and a level of all the tanks."""
+        return float(self.volume(level) - self.volume(self.outlet_mark))
 
     def level(self, volume: float) -> float:
         """Return the level at which the tanks hold a volume."""
-        full = float(self.volume(self.height))
-        if not 0 <= volume <= full * (1 + 1e-9):
-            raise InputError(
-                f"{volume:g} L in a tank of {full:g} L", "give a volume from zero to full", "volume"
-            )
+        full = self.nominal
+        problem = f"{volume:g} L in a tank of {full:g} L"
+        require(0 <= volume <= full * (1 + 1e-9), problem, "give a volume from zero to full", "volume")
         if self.form != "horizontal":
             return min(volume / (1000 * self.plan_area * self.tanks), self.height)
         from scipy.optimize import brentq
@@ -191,7 +158,17 @@ class Vessel:
     @property
     def capacity(self) -> float:
         """Volume between outlet and overflow of all the tanks [L]."""
-        return float(self.volume(self.overflow_mark) - self.volume(self.outlet_mark))
+        return self.above_outlet(self.overflow_mark)
+
+    @property
+    def dead(self) -> float:
+        """Volume below the outlet of all the tanks [L]."""
+        return float(self.volume(self.outlet_mark))
+
+    @property
+    def middle(self) -> float:
+        """Level half way between outlet and overflow [m]."""
+        return (self.outlet_mark + self.overflow_mark) / 2
 
 
 def segment_area(depth, circle: float):
@@ -223,19 +200,19 @@ def vessel_of(
     >>> round(tank.tank_length, 2), round(tank.outlet_mark, 2), round(tank.capacity)
     (2.52, 0.1, 9000)
     """
-    for name, value in (("nominal", nominal), ("height", height), ("tanks", tanks)):
-        if not 0 < value < math.inf:
-            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
-    if tank_width is not None and not 0 < tank_width < math.inf:
-        raise InputError(
-            f"{tank_width:g} m makes a tank without a footprint", "give tank_width above zero", "tank_width"
-        )
-    if dead_share < 0 or freeboard_share < 0 or dead_share + freeboard_share >= 1:
-        raise InputError(
-            "the shares below the outlet and above the overflow leave nothing to use",
-            "make them add up to less than 1",
-            "dead_share",
-        )
+    require_above_zero(nominal=nominal, height=height, tanks=tanks)
+    require(
+        tank_width is None or 0 < tank_width < math.inf,
+        f"{tank_width or 0:g} m makes a tank without a footprint",
+        "give tank_width above zero",
+        "tank_width",
+    )
+    require(
+        dead_share >= 0 and freeboard_share >= 0 and dead_share + freeboard_share < 1,
+        "the shares below the outlet and above the overflow leave nothing to use",
+        "make them add up to less than 1",
+        "dead_share",
+    )
     each = nominal / tanks / 1000
     if form == "horizontal":
         length, width = each / (math.pi * height**2 / 4), height
@@ -246,8 +223,9 @@ def vessel_of(
         length = each / height / width
     whole = Vessel(form, height, length, width, 0.0, height, tanks)
     outlet = whole.level(dead_share * whole.nominal)
-    overflow = whole.level((1 - freeboard_share) * whole.nominal)
-    return Vessel(form, height, length, width, outlet, overflow, tanks)
+    return replace(
+        whole, outlet_mark=outlet, overflow_mark=whole.level((1 - freeboard_share) * whole.nominal)
+    )
 
 
 @dataclass(frozen=True)
@@ -255,8 +233,8 @@ class Base:
     """One tank on its slab."""
 
     water_mass: float  # [kg] Of one tank, full to its top
-    empty_mass: float  # [kg] Of one tank, full to its top
-    slab_mass: float  # [kg] Of one tank, full to its top
+    empty_mass: float  # [kg] Of one tank, empty
+    slab_mass: float  # [kg] Of its slab
     slab_length: float  # [m] Sides of the slab
     slab_width: float  # [m] Sides of the slab
     slab_thickness: float  # [m] Its thickness; zero for a prepared bed without a slab
@@ -289,8 +267,7 @@ def ground_pressure(mass: float, contact: float) -> float:
     >>> ground_pressure(mass=2000.0, contact=1.0)
     19.6
     """
-    if not contact > 0:
-        raise InputError(f"a footprint of {contact:g} m2", "give an area above zero", "contact")
+    require(contact > 0, f"a footprint of {contact:g} m2", "give an area above zero", "contact")
     return mass * GRAVITY / contact / 1000
 
 
@@ -302,15 +279,20 @@ def slab_area_needed(mass: float, most_pressure: float, slab_thickness: float) -
     >>> slab_area_needed(mass=10_000, most_pressure=30.0, slab_thickness=0.1)
     3.55
     """
-    own = CONCRETE.value * slab_thickness * GRAVITY / 1000
-    if not most_pressure > own:
-        raise InputError(
-            f"a slab of {slab_thickness:g} m alone presses with {own:.1f} kPa, the ground may be asked for "
-            f"{most_pressure:g}",
-            "have an engineer design the base",
-            "most_pressure",
-        )
+    own = _slab_pressure(slab_thickness)
+    require(
+        most_pressure > own,
+        f"a slab of {slab_thickness:g} m alone presses with {own:.1f} kPa, the ground may be asked for "
+        f"{most_pressure:g}",
+        "have an engineer design the base",
+        "most_pressure",
+    )
     return mass * GRAVITY / 1000 / (most_pressure - own)
+
+
+def _slab_pressure(thickness: float) -> float:
+    """Return the pressure of a slab on the ground below it."""
+    return DEFAULTS["concrete"].value * thickness * GRAVITY / 1000
 
 
 def base_of(
@@ -319,8 +301,8 @@ def base_of(
     *,
     bearing: float | None = None,
     empty_mass: float | None = None,
-    slab_thickness: float = SLAB_THICKNESS.value,
-    slab_margin: float = SLAB_MARGIN.value,
+    slab_thickness: float = DEFAULTS["slab_thickness"].value,
+    slab_margin: float = DEFAULTS["slab_margin"].value,
     stand: float = 0.0,
 ) -> Base:
     """Return the base of one tank: masses, pressure, slab, and what to mind.
@@ -329,63 +311,43 @@ def base_of(
     footprint, and of the slab. Where that is more than the ground may be asked to bear, the slab grows until
     the pressure, spread evenly over it, is not; an engineer must reinforce it to do that.
 
-    >>> from rainharvest.siteworks.base import vessel_of
     >>> base = base_of(vessel_of(10_000), "clay")
     >>> round(base.ground_pressure, 1), base.engineer
     (22.6, False)
     """
-    for name, value in (
-        ("bearing", bearing),
-        ("empty_mass", empty_mass),
-        ("slab_thickness", slab_thickness),
-        ("slab_margin", slab_margin),
-        ("stand", stand),
-    ):
-        if value is not None and not 0 <= value < math.inf:
-            raise InputError(f"{value:g} is not possible", f"give {name} of zero or more", name)
+    given = {"bearing": bearing, "empty_mass": empty_mass, "slab_thickness": slab_thickness}
+    for name, value in (given | {"slab_margin": slab_margin, "stand": stand}).items():
+        possible = value is None or 0 <= value < math.inf
+        require(possible, f"{value or 0:g} is not possible", f"give {name} of zero or more", name)
     allowed = presumed_bearing(ground) if bearing is None else bearing
-    water = vessel.nominal / vessel.tanks / 1000 * WATER.value
-    empty = EMPTY_SHARE.value * water if empty_mass is None else empty_mass
+    water = vessel.nominal / vessel.tanks / 1000 * DEFAULTS["water"].value
+    empty = DEFAULTS["empty_share"].value * water if empty_mass is None else empty_mass
     length, width = (side + 2 * slab_margin for side in (vessel.tank_length, vessel.tank_width))
-    own = CONCRETE.value * slab_thickness * GRAVITY / 1000
-    pressure = ground_pressure(water + empty, vessel.plan_area) + own
-    warnings = []
-    if stand > 0:
-        warnings.append(
-            f"the tank stands {stand:g} m up: an engineer designs the stand, its feet, and what holds it in wind "
-            "and earthquake; the pressure under the feet is more than what is given here"
-        )
+    own = _slab_pressure(slab_thickness)
+    on_footprint = pressure = ground_pressure(water + empty, vessel.plan_area) + own
+    warn = ["stand"] if stand > 0 else []
     if allowed is None:
-        warnings.append(f"{ground}: no value may be presumed; {GROUNDS[ground].warning}")
+        warn.append("unknown")
     elif pressure > allowed:
         if slab_thickness == 0 or allowed <= own:
-            warnings.append(f"the base presses harder than {allowed:.0f} kPa: an engineer designs another")
+            warn.append("another")
         else:
+            warn.append("spread")
             needed = slab_area_needed(water + empty, allowed, slab_thickness)
             grow = max(math.sqrt(needed / (length * width)), 1.0)
             length, width = length * grow, width * grow
             pressure = ground_pressure(water + empty, length * width) + own
-            warnings.append(
-                f"the tank on its own footprint presses harder than {allowed:.0f} kPa: an engineer reinforces a slab "
-                f"of {length:.1f} m by {width:.1f} m that spreads the load"
-            )
     if vessel.form == "horizontal":
-        warnings.append(
-            "cradles press on the ground harder than this, which takes the load as spread under the whole tank: their "
-            "maker or an engineer sizes their feet"
-        )
-    elif vessel.height > HEIGHT_OVER_WIDTH.value * min(vessel.tank_length, vessel.tank_width):
-        warnings.append(
-            "it is tall for its width: wind or an earthquake can tip it, most easily when it stands empty; tie it down "
-            "as its maker says"
-        )
+        warn.append("cradles")
+    elif vessel.height > DEFAULTS["height_over_width"].value * min(vessel.tank_length, vessel.tank_width):
+        warn.append("tall")
     if allowed is not None and bearing is None:
-        warnings.append(f"{ground}: {GROUNDS[ground].warning}")
-    slab = CONCRETE.value * slab_thickness * length * width
-    spread = pressure < ground_pressure(water + empty, vessel.plan_area) + own
-    return Base(
-        water, empty, slab, length, width, slab_thickness, pressure, allowed, stand, spread, tuple(warnings)
-    )
+        warn.append("presumed")
+    facts = {"stand": stand, "ground": ground, "to_mind": GROUNDS[ground].to_mind, "allowed": allowed}
+    warnings = tuple(_ROWS["warning"][name].format(length=length, width=width, **facts) for name in warn)
+    slab = DEFAULTS["concrete"].value * slab_thickness * length * width
+    spread = pressure < on_footprint
+    return Base(water, empty, slab, length, width, slab_thickness, pressure, allowed, stand, spread, warnings)
 
 
 def gauge_table(vessel: Vessel, mean_demand: float, steps: int = 20) -> xr.Dataset:
@@ -393,25 +355,19 @@ def gauge_table(vessel: Vessel, mean_demand: float, steps: int = 20) -> xr.Datas
 
     Days = (V(level) - V(outlet)) / demand: no rain, no rationing, an even draw.
 
-    >>> from rainharvest.siteworks.base import vessel_of
     >>> table = gauge_table(vessel_of(10_000), mean_demand=500, steps=4)
     >>> table.litres_to_draw.values.round().tolist(), table.days_of_supply.values.round(1).tolist()
     ([0.0, 0.0, 1875.0, 4250.0, 6625.0, 9000.0], [0.0, 0.0, 3.8, 8.5, 13.2, 18.0])
     """
-    if not 0 < mean_demand < np.inf:
-        raise InputError(f"a demand of {mean_demand:g} L a day", "give one above zero", "mean_demand")
-    if steps < 1:
-        raise InputError(f"{steps} steps", "give one or more", "steps")
+    possible = 0 < mean_demand < np.inf
+    require(possible, f"a demand of {mean_demand:g} L a day", "give one above zero", "mean_demand")
     even = np.linspace(0.0, vessel.overflow_mark, steps + 1)
     levels = np.union1d(even, [vessel.outlet_mark, vessel.overflow_mark])
     held = vessel.volume(levels)
-    draw = np.maximum(held - vessel.volume(vessel.outlet_mark), 0.0)
+    draw = np.maximum(held - vessel.dead, 0.0)
+    columns = {"litres_held": held, "litres_to_draw": draw, "days_of_supply": draw / mean_demand}
     return xr.Dataset(
-        {
-            "litres_held": ("water_level", held, attributes("litres_held")),
-            "litres_to_draw": ("water_level", draw, attributes("litres_to_draw")),
-            "days_of_supply": ("water_level", draw / mean_demand, attributes("days_of_supply")),
-        },
+        {name: ("water_level", values, attributes(name)) for name, values in columns.items()},
         coords={"water_level": ("water_level", levels, attributes("water_level"))},
         attrs={"outlet_mark": vessel.outlet_mark, "overflow_mark": vessel.overflow_mark},
     )

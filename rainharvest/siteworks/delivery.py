@@ -6,26 +6,44 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+import xarray as xr
+
 from rainharvest.catchment.hydraulics import GRAVITY, friction_head, section
 from rainharvest.catchment.tables import FITTINGS
-from rainharvest.core.errors import InputError
-from rainharvest.siteworks.base import Vessel
-from rainharvest.siteworks.tables import (
-    BUCKET,
-    BUCKET_CLEARANCE,
-    BUCKET_HEIGHT,
-    CUT_OUT_SUBMERGENCE,
-    FIXTURE_FLOW,
-    FIXTURE_PRESSURE,
-    MOTOR_EFFICIENCY,
-    MOTOR_MARGIN,
-    MOTOR_SIZES,
-    PIPE_ROUGHNESS,
-    PUMP_EFFICIENCY,
-    SHUT_OFF_SHARE,
-    STARTS,
-    TAP_BORE,
-)
+from rainharvest.core.errors import require
+from rainharvest.core.quantities import attributes
+from rainharvest.siteworks.base import Vessel, require_above_zero
+from rainharvest.siteworks.tables import DEFAULTS, PumpPlan
+
+MOTOR_SIZES = (0.25, 0.37, 0.55, 0.75, 1.1, 1.5, 2.2, 3.0, 4.0, 5.5, 7.5, 11.0, 15.0)
+
+"""Preferred ratings of motors, kW: IEC 60072, from memory, not verified."""
+
+ATMOSPHERE = 101.325
+
+"""Standard atmosphere, kPa."""
+
+CUT_OUT_SHARE, CUT_IN_SHARE = 0.95, 0.8
+
+"""Own choices where no pressures are given: the pump stops at so much of its pressure at no flow, and starts at the
+pressure that the highest tap wants or, if that is lower, at so much of the pressure at which it stops."""
+
+POINTS = 41
+
+"""Of a pump's curve."""
+
+PRECHARGE = 13.8
+
+"""Of a pressure vessel below the pressure at which the pump starts, kPa. Common practice, no source."""
+
+
+def _require_pipe(name: str, bore: float, pipe: object, *lengths: str) -> None:
+    """Refuse a pipe without a bore, and lengths below zero."""
+    require(0 < bore < math.inf, f"a bore of {bore:g} mm", "give one above zero", name)
+    for length in lengths:
+        value = getattr(pipe, length)
+        require(0 <= value < math.inf, f"{value:g} is not possible", "give zero or more", length)
 
 
 @dataclass(frozen=True)
@@ -35,45 +53,29 @@ class Tap:
     tap_height: float  # [m] Mouth of the tap above the ground
     floor_height: float = 0.0  # [m] Floor of the tank above the ground: slab and stand
     tap_run: float = 0.0  # [m] Pipe from the outlet to the tap; zero for a tap in the wall of the tank
-    tap_bore: float = TAP_BORE.value  # [mm] Inside diameter of that pipe and of the tap
-    roughness: float = PIPE_ROUGHNESS.value  # [mm] Of the pipe
-    elbows: int = 0  # [1] Elbows on the way
+    tap_bore: float = DEFAULTS["tap_bore"].value  # [mm] Inside diameter of that pipe and of the tap
+    roughness: float = DEFAULTS["pipe_roughness"].value  # [mm] Of the pipe
 
     def __post_init__(self):
-        for name in ("floor_height", "tap_run", "elbows"):
-            if not 0 <= getattr(self, name) < math.inf:
-                raise InputError(f"{getattr(self, name):g} is not possible", "give zero or more", name)
-        if not 0 < self.tap_bore < math.inf:
-            raise InputError(f"a bore of {self.tap_bore:g} mm", "give one above zero", "tap_bore")
-        if not self.tap_height >= 0:
-            raise InputError(
-                f"the tap at {self.tap_height:g} m is under the ground",
-                "give its height above the ground on which the base stands",
-                "tap_height",
-            )
-        if self.tap_run == 0 and self.tap_height < self.floor_height - 1e-9:
-            raise InputError(
-                f"the tap at {self.tap_height:g} m is under the base: the floor of the tank lies "
-                f"{self.floor_height:g} m above the ground",
-                "raise the tap, or give tap_run, the length of pipe to a tap that stands apart",
-                "tap_height",
-            )
+        _require_pipe("tap_bore", self.tap_bore, self, "floor_height", "tap_run")
+        require(
+            self.tap_height >= 0,
+            f"the tap at {self.tap_height:g} m is under the ground",
+            "give its height above the ground on which the base stands",
+            "tap_height",
+        )
+        require(
+            self.tap_run > 0 or self.tap_height >= self.floor_height - 1e-9,
+            f"the tap at {self.tap_height:g} m is under the base: the floor of the tank lies "
+            f"{self.floor_height:g} m above the ground",
+            "raise the tap, or give tap_run, the length of pipe to a tap that stands apart",
+            "tap_height",
+        )
 
     @property
     def tap_level(self) -> float:
         """Mouth of the tap above the floor of the tank [m]."""
         return self.tap_height - self.floor_height
-
-
-def orifice_flow(orifice: float, water_head: float, contraction: float = 0.62, jet: float = 0.98) -> float:
-    """Return the flow through a hole: Q = Cc Cv A sqrt(2 g H).
-
-    >>> orifice_flow(orifice=60, water_head=6.0, contraction=0.68, jet=0.92)
-    19.19
-    """
-    if not orifice > 0:
-        raise InputError(f"a hole of {orifice:g} mm", "give a diameter above zero", "orifice")
-    return contraction * jet * section(orifice) * math.sqrt(2 * GRAVITY * max(water_head, 0.0)) * 1000
 
 
 def tap_pressure(tap: Tap, water_level: float) -> float:
@@ -88,12 +90,12 @@ def tap_pressure(tap: Tap, water_level: float) -> float:
 def tap_flow(tap: Tap, water_level: float) -> float:
     """Return the flow of a tap that is fully open.
 
-    The head is spent in the entrance, the pipe, the elbows, the tap (a globe valve, Crane TP-410) and the jet.
+    The head is spent in the entrance, the pipe, the tap (a globe valve, Crane TP-410) and the jet.
 
     >>> tap_flow(Tap(tap_height=0.5), water_level=1.5)
     0.44
     """
-    from fluids.fittings import K_globe_valve_Crane, bend_rounded
+    from fluids.fittings import K_globe_valve_Crane
     from scipy.optimize import brentq
 
     available = water_level - tap.tap_level
@@ -101,8 +103,6 @@ def tap_flow(tap: Tap, water_level: float) -> float:
         return 0.0
     wide = tap.tap_bore / 1000
     losses = 1.0 + FITTINGS["entrance"].value + K_globe_valve_Crane(wide, wide)
-    if tap.elbows:
-        losses += tap.elbows * bend_rounded(Di=wide, angle=90, fd=0.025, bend_diameters=1.5)
 
     def spare(flow: float) -> float:
         speed = flow / 1000 / section(tap.tap_bore)
@@ -113,19 +113,32 @@ def tap_flow(tap: Tap, water_level: float) -> float:
     return brentq(spare, 0.0, most * 1.0001, xtol=1e-12)
 
 
-def seconds_to_fill(flow: float, bucket: float = BUCKET.value) -> float:
+def seconds_to_fill(flow: float, bucket: float = DEFAULTS["bucket"].value) -> float:
     """Return how long a bucket takes.
 
     >>> seconds_to_fill(0.4)
     50.0
     """
-    if not bucket > 0:
-        raise InputError(f"a bucket of {bucket:g} L", "give one above zero", "bucket")
+    require(bucket > 0, f"a bucket of {bucket:g} L", "give one above zero", "bucket")
     return bucket / flow if flow > 0 else math.inf
 
 
+def tap_gauge(gauge: xr.Dataset, tap: Tap, bucket: float) -> xr.Dataset:
+    """Return the gauge with pressure, flow and filling time at the tap."""
+    levels = gauge.water_level.values
+    reached = np.where(levels >= gauge.attrs["outlet_mark"], levels, 0.0)  # nothing leaves below the outlet
+    flows = [tap_flow(tap, level) if level else 0.0 for level in reached]
+    columns = {
+        "tap_pressure": [tap_pressure(tap, level) if level else 0.0 for level in reached],
+        "tap_flow": flows,
+        "seconds_to_fill": [seconds_to_fill(flow, bucket) for flow in flows],
+    }
+    return gauge.assign({name: ("water_level", v, attributes(name)) for name, v in columns.items()})
+
+
 def tap_height_needed(
-    bucket_height: float = BUCKET_HEIGHT.value, clearance: float = BUCKET_CLEARANCE.value
+    bucket_height: float = DEFAULTS["bucket_height"].value,
+    clearance: float = DEFAULTS["bucket_clearance"].value,
 ) -> float:
     """Return how high above the ground a tap must be for a bucket to stand under it.
 
@@ -142,14 +155,14 @@ def below_the_tap(vessel: Vessel, tap: Tap) -> float:
     >>> round(below_the_tap(vessel_of(10_000), Tap(tap_height=0.5)))
     2000
     """
-    if tap.tap_level >= vessel.overflow_mark:
-        raise InputError(
-            f"the tap is {tap.tap_level - vessel.overflow_mark:.2f} m above the overflow: no water reaches it by its "
-            "own weight",
-            "lower the tap, raise the tank, or give a pump",
-            "tap_height",
-        )
-    return float(max(vessel.volume(tap.tap_level) - vessel.volume(vessel.outlet_mark), 0.0))
+    require(
+        tap.tap_level < vessel.overflow_mark,
+        f"the tap is {tap.tap_level - vessel.overflow_mark:.2f} m above the overflow: no water reaches it by its "
+        "own weight",
+        "lower the tap, raise the tank, or give a pump",
+        "tap_height",
+    )
+    return max(vessel.above_outlet(tap.tap_level), 0.0)
 
 
 @dataclass(frozen=True)
@@ -157,11 +170,11 @@ class Rise:
     """The way from the tank to the highest tap."""
 
     lift: float  # [m] Highest tap above the lowest water that is pumped
-    pressure: float = FIXTURE_PRESSURE.value  # [kPa] Wanted there
+    pressure: float = DEFAULTS["fixture_pressure"].value  # [kPa] Wanted there
     pipe_length: float = 20.0  # [m] Straight pipe
     pipe_bore: float = 25.0  # [mm] Its inside diameter
-    roughness: float = PIPE_ROUGHNESS.value  # [mm] Of the pipe
-    # How many of each: "entrance", "elbow", "check valve", "gate valve", "tee"
+    roughness: float = DEFAULTS["pipe_roughness"].value  # [mm] Of the pipe
+    # How many of each: "entrance", "elbow", "check valve", "gate valve", "tee"; own choice where not given
     fittings: tuple[tuple[str, int], ...] = (
         ("entrance", 1),
         ("elbow", 6),
@@ -170,17 +183,13 @@ class Rise:
     )
 
     def __post_init__(self):
-        if not 0 < self.pipe_bore < math.inf:
-            raise InputError(f"a bore of {self.pipe_bore:g} mm", "give one above zero", "pipe_bore")
-        for name in ("pressure", "pipe_length", "roughness"):
-            if not 0 <= getattr(self, name) < math.inf:
-                raise InputError(f"{getattr(self, name):g} is not possible", "give zero or more", name)
-        if not self.static_head > 0:
-            raise InputError(
-                f"the pump has no lift: {self.lift:g} m up, {self.pressure:g} kPa wanted",
-                "leave the pump out, gravity does it; or give the height of the highest tap, or a pressure",
-                "lift",
-            )
+        _require_pipe("pipe_bore", self.pipe_bore, self, "pressure", "pipe_length", "roughness")
+        require(
+            self.static_head > 0,
+            f"the pump has no lift: {self.lift:g} m up, {self.pressure:g} kPa wanted",
+            "leave the pump out, gravity does it; or give the height of the highest tap, or a pressure",
+            "lift",
+        )
 
     @property
     def static_head(self) -> float:
@@ -202,12 +211,8 @@ def fitting_losses(rise: Rise) -> float:
     }
     total = 0.0
     for name, count in rise.fittings:
-        if name not in known:
-            raise InputError(
-                f'no fitting is called "{name}"', f"choose one of {', '.join(known)}", "fittings"
-            )
-        if count < 0:
-            raise InputError(f"{count} of {name}", "give zero or more", "fittings")
+        one_of = f"choose one of {', '.join(known)}"
+        require(name in known, f'no fitting is called "{name}"', one_of, "fittings")
         total += count * known[name]()
     return total
 
@@ -229,9 +234,7 @@ def pump_curve(shut_off_head: float, most_flow: float) -> Callable[[float], floa
     >>> pump_curve(20.0, 1.0)(0.5)
     15.0
     """
-    for name, value in (("shut_off_head", shut_off_head), ("most_flow", most_flow)):
-        if not 0 < value < math.inf:
-            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
+    require_above_zero(shut_off_head=shut_off_head, most_flow=most_flow)
     return lambda flow: shut_off_head * (1 - (flow / most_flow) ** 2)
 
 
@@ -246,12 +249,13 @@ def duty_point(
     """
     from scipy.optimize import brentq
 
-    if not curve(0.0) > system(0.0):
-        raise InputError(
-            f"the pump gives {curve(0.0):.1f} m at no flow, the highest tap asks for {system(0.0):.1f} m",
-            "choose a pump with a higher head, or ask for less pressure",
-            "shut_off_head",
-        )
+    given, wanted = curve(0.0), system(0.0)
+    require(
+        given > wanted,
+        f"the pump gives {given:.1f} m at no flow, the highest tap asks for {wanted:.1f} m",
+        "choose a pump with a higher head, or ask for less pressure",
+        "shut_off_head",
+    )
     flow = brentq(lambda q: curve(q) - system(q), 0.0, most_flow, xtol=1e-12)
     return flow, float(system(flow))
 
@@ -262,9 +266,9 @@ class Duty:
 
     flow: float  # [L/s] At the duty point
     duty_head: float  # [m] Its head
-    hydraulic_power: float  # [W] Given to the water, taken at the shaft, taken from the mains
-    shaft_power: float  # [W] Given to the water, taken at the shaft, taken from the mains
-    electric_power: float  # [W] Given to the water, taken at the shaft, taken from the mains
+    hydraulic_power: float  # [W] Given to the water
+    shaft_power: float  # [W] Taken at the shaft
+    electric_power: float  # [W] Taken from the mains
     motor_size: float  # [W] Smallest preferred rating that carries the shaft power with a margin
     pump_energy: float  # [kW h/m3] Electric energy of a kilolitre
 
@@ -272,8 +276,8 @@ class Duty:
 def pump_duty(
     flow: float,
     duty_head: float,
-    pump_efficiency: float = PUMP_EFFICIENCY.value,
-    motor_efficiency: float = MOTOR_EFFICIENCY.value,
+    pump_efficiency: float = DEFAULTS["pump_efficiency"].value,
+    motor_efficiency: float = DEFAULTS["motor_efficiency"].value,
 ) -> Duty:
     """Return what a pump takes: P = rho g Q H / (pump efficiency x motor efficiency).
 
@@ -281,22 +285,18 @@ def pump_duty(
     >>> duty.hydraulic_power / 1000, duty.shaft_power / 1000
     (50.8, 67.8)
     """
-    for name, value in (("flow", flow), ("duty_head", duty_head)):
-        if not 0 < value < math.inf:
-            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
+    require_above_zero(flow=flow, duty_head=duty_head)
     for name, value in (("pump_efficiency", pump_efficiency), ("motor_efficiency", motor_efficiency)):
-        if not 0 < value <= 1:
-            raise InputError(f"{value:g} is not possible", f"give {name} above 0 and up to 1", name)
+        require(0 < value <= 1, f"{value:g} is not possible", f"give {name} above 0 and up to 1", name)
     hydraulic = GRAVITY * flow * duty_head
     shaft = hydraulic / pump_efficiency
     electric = shaft / motor_efficiency
-    rated = [1000 * size for size in MOTOR_SIZES if 1000 * size >= MOTOR_MARGIN.value * shaft]
-    return Duty(
-        flow, duty_head, hydraulic, shaft, electric, rated[0] if rated else math.nan, electric / 3600 / flow
-    )
+    least = DEFAULTS["motor_margin"].value * shaft
+    rating = next((1000 * size for size in MOTOR_SIZES if 1000 * size >= least), math.nan)
+    return Duty(flow, duty_head, hydraulic, shaft, electric, rating, electric / 3600 / flow)
 
 
-def curve_through(rise: Rise, flow: float = FIXTURE_FLOW.value) -> tuple[float, float]:
+def curve_through(rise: Rise, flow: float = DEFAULTS["fixture_flow"].value) -> tuple[float, float]:
     """Return the ends of a curve that passes through the duty wanted, for a pump not yet chosen.
 
     The head at no flow is taken as a share above the head wanted; H0 (1 - (Q / Qmax)^2) = H gives Qmax.
@@ -305,15 +305,9 @@ def curve_through(rise: Rise, flow: float = FIXTURE_FLOW.value) -> tuple[float, 
     >>> pump_curve(shut_off, most)(0.3) - head_wanted(Rise(lift=4.0), 0.3)
     0.0
     """
-    if not 0 < flow < math.inf:
-        raise InputError(f"a flow of {flow:g} L/s", "give one above zero", "flow")
-    head = head_wanted(rise, flow)
-    return SHUT_OFF_SHARE.value * head, flow / math.sqrt(1 - 1 / SHUT_OFF_SHARE.value)
-
-
-ATMOSPHERE = 101.325
-
-"""Standard atmosphere, kPa."""
+    require(0 < flow < math.inf, f"a flow of {flow:g} L/s", "give one above zero", "flow")
+    share = DEFAULTS["shut_off_share"].value
+    return share * head_wanted(rise, flow), flow / math.sqrt(1 - 1 / share)
 
 
 def drawdown(vessel_volume: float, cut_in: float, cut_out: float, precharge: float | None = None) -> float:
@@ -324,13 +318,13 @@ def drawdown(vessel_volume: float, cut_in: float, cut_out: float, precharge: flo
     >>> round(drawdown(85, 30 * 6.894757, 50 * 6.894757, 28 * 6.894757), 1)
     25.1
     """
-    first = max(cut_in - 13.8, 0.0) if precharge is None else precharge
-    if not (0 <= first <= cut_in < cut_out) or not vessel_volume > 0:
-        raise InputError(
-            f"precharge {first:g}, cut-in {cut_in:g}, cut-out {cut_out:g} kPa and a vessel of {vessel_volume:g} L",
-            "give pressures that rise from the one to the next, and a volume above zero",
-            "cut_out",
-        )
+    first = max(cut_in - PRECHARGE, 0.0) if precharge is None else precharge
+    require(
+        0 <= first <= cut_in < cut_out and vessel_volume > 0,
+        f"precharge {first:g}, cut-in {cut_in:g}, cut-out {cut_out:g} kPa and a vessel of {vessel_volume:g} L",
+        "give pressures that rise from the one to the next, and a volume above zero",
+        "cut_out",
+    )
     low, start, stop = (ATMOSPHERE + gauge for gauge in (first, cut_in, cut_out))
     return vessel_volume * (low / start - low / stop)
 
@@ -344,25 +338,24 @@ def starts_an_hour(flow: float, drawn: float) -> float:
     >>> starts_an_hour(flow=0.5, drawn=25.0)
     18.0
     """
-    for name, value in (("flow", flow), ("drawn", drawn)):
-        if not 0 < value < math.inf:
-            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
+    require_above_zero(flow=flow, drawn=drawn)
     return 3600 * flow / 4 / drawn
 
 
-def vessel_needed(flow: float, cut_in: float, cut_out: float, most_starts: float = STARTS.value) -> float:
+def vessel_needed(
+    flow: float, cut_in: float, cut_out: float, most_starts: float = DEFAULTS["starts"].value
+) -> float:
     """Return the pressure vessel with which a pump starts no more often than so many times an hour.
 
     >>> size = vessel_needed(0.3, cut_in=100, cut_out=200)
     >>> starts_an_hour(0.3, drawdown(size, 100, 200))
     12.0
     """
-    if not most_starts > 0:
-        raise InputError(f"{most_starts:g} starts an hour", "give more than zero", "most_starts")
+    require(most_starts > 0, f"{most_starts:g} starts an hour", "give more than zero", "most_starts")
     return 3600 * flow / 4 / most_starts / drawdown(1.0, cut_in, cut_out)
 
 
-def dry_running_level(vessel: Vessel, submergence: float = CUT_OUT_SUBMERGENCE.value) -> float:
+def dry_running_level(vessel: Vessel, submergence: float = DEFAULTS["cut_out_submergence"].value) -> float:
     """Return the level at which the pump must be stopped: the outlet and the water that keeps air out of it.
 
     >>> from rainharvest.siteworks.base import vessel_of
@@ -370,10 +363,84 @@ def dry_running_level(vessel: Vessel, submergence: float = CUT_OUT_SUBMERGENCE.v
     0.2
     """
     stop = vessel.outlet_mark + submergence
-    if not vessel.outlet_mark <= stop < vessel.overflow_mark:
-        raise InputError(
-            f"the pump would stop at {stop:.2f} m, in a tank that overflows at {vessel.overflow_mark:.2f} m",
-            "lower the intake, or ask for less water over it",
-            "submergence",
-        )
+    require(
+        vessel.outlet_mark <= stop < vessel.overflow_mark,
+        f"the pump would stop at {stop:.2f} m, in a tank that overflows at {vessel.overflow_mark:.2f} m",
+        "lower the intake, or ask for less water over it",
+        "submergence",
+    )
     return stop
+
+
+@dataclass(frozen=True)
+class PumpWorks:
+    """A pump at work on the site."""
+
+    rise: Rise  # The way up
+    duty: Duty  # Its duty
+    # Whether its curve is that of a pump that was chosen; else of one that passes through the duty wanted
+    chosen: bool
+    curves: xr.Dataset  # On ``flow``: ``pump_head`` and ``system_head`` [m]
+    cut_in: float  # [kPa] Pressure at which it starts
+    cut_out: float  # [kPa] Pressure at which it stops
+    vessel_volume: float  # [L] Pressure vessel that is there, or the one that it needs
+    starts: float  # [1/h] Most often that it starts
+    most_starts: float  # [1/h] Most often that its motor bears
+    stop_level: float  # [m] Level of the dry-running switch above the floor of the tank
+    stop_litres: float  # [L] Water between the outlet and that level, which is not pumped
+
+    @property
+    def has_rating(self) -> bool:
+        """Whether a preferred rating of motors carries it."""
+        return not math.isnan(self.duty.motor_size)
+
+    @property
+    def too_often(self) -> bool:
+        """Whether it starts more often than its motor bears."""
+        return self.starts > self.most_starts * 1.001  # a thousandth more is no more
+
+    @property
+    def never_stops(self) -> bool:
+        """Whether a pump of this curve never reaches the pressure at which it would stop."""
+        return self.cut_out >= float(self.curves.pump_head[0]) * GRAVITY
+
+
+def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> PumpWorks | None:
+    """Return the pump of a site."""
+    if plan is None:
+        return None
+    stop = dry_running_level(vessel)
+    rise = Rise(plan.highest_tap - floor_height - stop, plan.pressure, plan.pipe_length, plan.pipe_bore)
+    chosen = plan.shut_off_head is not None
+    shut_off, most = (plan.shut_off_head, plan.most_flow) if chosen else curve_through(rise, plan.flow)
+    curve = pump_curve(shut_off, most)
+    flow, head = duty_point(curve, lambda q: head_wanted(rise, q), most)
+    start, end = plan.cut_in, plan.cut_out
+    if start is None or end is None:
+        end = CUT_OUT_SHARE * shut_off * GRAVITY
+        start = min(rise.static_head * GRAVITY, CUT_IN_SHARE * end)
+    require(
+        not chosen or end < shut_off * GRAVITY,  # with the tank low it gives no more than that
+        f"the pump stops at {end:g} kPa and gives {shut_off * GRAVITY:.0f} kPa at no flow: it never stops",
+        "lower cut_out, or choose a pump with a higher head",
+        "pump.cut_out",
+    )
+    size = plan.vessel_volume or vessel_needed(flow, start, end, plan.most_starts)
+    flows = np.linspace(0.0, most, POINTS)
+    heads = {"pump_head": curve(flows), "system_head": [head_wanted(rise, q) for q in flows]}
+    return PumpWorks(
+        rise,
+        pump_duty(flow, head, plan.pump_efficiency, plan.motor_efficiency),
+        chosen,
+        xr.Dataset(
+            {name: ("flow", values, attributes(name)) for name, values in heads.items()},
+            coords={"flow": ("flow", flows, attributes("flow"))},
+        ),
+        start,
+        end,
+        size,
+        starts_an_hour(flow, drawdown(size, start, end)),
+        plan.most_starts,
+        stop,
+        vessel.above_outlet(stop),
+    )

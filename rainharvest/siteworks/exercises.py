@@ -5,7 +5,8 @@ from __future__ import annotations
 from rainharvest.core.board import says
 from rainharvest.core.reader import litres
 from rainharvest.siteworks.base import base_of, vessel_of
-from rainharvest.siteworks.facts import Ready, Works, site_given, site_variant
+from rainharvest.siteworks.facts import Works
+from rainharvest.siteworks.panel import Ready, site_given, site_variant
 from rainharvest.study.exercises import NEAR
 
 
@@ -15,7 +16,7 @@ def check_pressure(works: Works, height: float, yours_kilopascals: float | None)
     Parameters
     ----------
     works : Works
-        As `rainharvest.siteworks.facts.site_variant`.
+        As `rainharvest.siteworks.panel.site_variant`.
     height : float [m]
         The other height.
     yours_kilopascals : float, optional
@@ -42,7 +43,7 @@ def check_freeboard(ready: Ready, yours_percent: float | None) -> None:
     Parameters
     ----------
     ready : Ready
-        As `rainharvest.siteworks.facts.prepare_siteworks`.
+        As `rainharvest.siteworks.panel.prepare_siteworks`.
     yours_percent : float, optional
         The reader's answer; None asks for the right one.
     """
@@ -68,13 +69,13 @@ def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float | None)
     Parameters
     ----------
     ready : Ready
-        As `rainharvest.siteworks.facts.prepare_siteworks`.
+        As `rainharvest.siteworks.panel.prepare_siteworks`.
     pit_minutes : float [min]
         Time from three quarters to one quarter full.
     yours_metres : float, optional
         The reader's answer; None asks for the right one.
     """
-    pit = ready.prepared.study.site_works.trial_pit
+    pit = ready.site.trial_pit
     works = site_variant(ready, trial_pit=pit and pit.model_dump() | {"minutes": (pit_minutes,) * 3})
     if works.soakaway is None:
         says(

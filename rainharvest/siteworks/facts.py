@@ -2,42 +2,27 @@
 
 from __future__ import annotations
 
-import os
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 import xarray as xr
-from pydantic import ValidationError
 
 from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, peak_overflow
-from rainharvest.catchment.facts import study_water
-from rainharvest.catchment.hydraulics import GRAVITY, Levels, run_levels
+from rainharvest.catchment.hydraulics import Levels, run_levels
 from rainharvest.catchment.tables import Catchment, Conveyance
 from rainharvest.core.errors import InputError
-from rainharvest.core.mistakes import found_by_pydantic
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.uses import may_serve, treatment_class
 from rainharvest.rainfall.climatology import return_levels
-from rainharvest.siteworks.base import Base, Vessel, base_of, gauge_table, vessel_of
+from rainharvest.siteworks.base import CODE, Base, Vessel, base_of, gauge_table, vessel_of
 from rainharvest.siteworks.delivery import (
-    Duty,
-    Rise,
+    PumpWorks,
     Tap,
     below_the_tap,
-    curve_through,
-    drawdown,
-    dry_running_level,
-    duty_point,
-    head_wanted,
-    pump_curve,
-    pump_duty,
-    seconds_to_fill,
-    starts_an_hour,
-    tap_flow,
+    pump_works,
+    tap_gauge,
     tap_height_needed,
-    tap_pressure,
-    vessel_needed,
 )
 from rainharvest.siteworks.overflow import (
     OverflowPipe,
@@ -48,89 +33,18 @@ from rainharvest.siteworks.overflow import (
     storm_depths,
     stuck_valve_flow,
 )
-from rainharvest.siteworks.tables import HEIGHT, RETURN_PERIOD, PumpPlan, SiteWorks
-from rainharvest.siteworks.treatment import samples_to_take, treatment_of_uses
-from rainharvest.siteworks.upkeep import (
-    Distances,
-    check_list,
-    price_parts,
-    site_parts,
-    siting_checks,
-    upkeep_calendar,
-)
-from rainharvest.sizing.smallest import smallest_tank
-from rainharvest.storage.facts import Flows, balance_settings
-from rainharvest.storage.simulate import simulate
-from rainharvest.study.file import Study
-from rainharvest.study.stages import Worked
-from rainharvest.study.variant import Prepared, prepare
+from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
+from rainharvest.siteworks.treatment import air_gap, samples_to_take, there_of, treatment_of_uses
+from rainharvest.siteworks.upkeep import check_list, price_parts, site_parts, siting_checks, upkeep_calendar
+from rainharvest.sizing.tables import PUMP_ENERGY
 
-CUT_OUT_SHARE, CUT_IN_SHARE = 0.95, 0.8
+LEVELS = 25
 
-"""Own choices where no pressures are given: the pump stops at so much of its pressure at no flow, and starts at the
-pressure that the highest tap wants or, if that is lower, at so much of the pressure at which it stops."""
+"""Of the gauge."""
 
-POINTS = 41
+QUANTILES = (0.5, 0.9, 0.99)
 
-
-@dataclass(frozen=True)
-class PumpWorks:
-    """A pump at work on the site."""
-
-    rise: Rise  # The way up
-    duty: Duty  # Its duty
-    # Whether its curve is that of a pump that was chosen; else of one that passes through the duty wanted
-    chosen: bool
-    curves: xr.Dataset  # On ``flow``: ``pump_head`` and ``system_head`` [m]
-    cut_in: float  # [kPa] Pressures at which it starts and stops
-    cut_out: float  # [kPa] Pressures at which it starts and stops
-    vessel_volume: float  # [L] Pressure vessel that is there, or the one that it needs
-    starts: float  # [1/h] Most often that it starts
-    stop_level: float  # [m] Level of the dry-running switch above the floor of the tank
-    stop_litres: float  # [L] Water between the outlet and that level, which is not pumped
-
-
-def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> PumpWorks | None:
-    """Return the pump of a site."""
-    if plan is None:
-        return None
-    stop = dry_running_level(vessel)
-    rise = Rise(plan.highest_tap - floor_height - stop, plan.pressure, plan.pipe_length, plan.pipe_bore)
-    chosen = plan.shut_off_head is not None
-    shut_off, most = (plan.shut_off_head, plan.most_flow) if chosen else curve_through(rise, plan.flow)
-    curve = pump_curve(shut_off, most)
-    flow, head = duty_point(curve, lambda q: head_wanted(rise, q), most)
-    duty = pump_duty(flow, head, plan.pump_efficiency, plan.motor_efficiency)
-    start, end = plan.cut_in, plan.cut_out
-    if start is None or end is None:
-        end = CUT_OUT_SHARE * shut_off * GRAVITY
-        start = min(rise.static_head * GRAVITY, CUT_IN_SHARE * end)
-    elif chosen and end >= shut_off * GRAVITY:  # with the tank low it gives no more than that
-        raise InputError(
-            f"the pump stops at {end:g} kPa and gives {shut_off * GRAVITY:.0f} kPa at no flow: it never stops",
-            "lower cut_out, or choose a pump with a higher head",
-            "pump.cut_out",
-        )
-    size = plan.vessel_volume or vessel_needed(flow, start, end, plan.most_starts)
-    flows = np.linspace(0.0, most, POINTS)
-    return PumpWorks(
-        rise,
-        duty,
-        chosen,
-        xr.Dataset(
-            {
-                "pump_head": ("flow", curve(flows), attributes("pump_head")),
-                "system_head": ("flow", [head_wanted(rise, q) for q in flows], attributes("system_head")),
-            },
-            coords={"flow": ("flow", flows, attributes("flow"))},
-        ),
-        start,
-        end,
-        size,
-        starts_an_hour(flow, drawdown(size, start, end)),
-        stop,
-        float(vessel.volume(stop) - vessel.volume(vessel.outlet_mark)),
-    )
+"""Of the overflow of a day."""
 
 
 @dataclass(frozen=True)
@@ -138,8 +52,8 @@ class Given:
     """What the site works take from the rest of the study."""
 
     nominal: float  # [L] Nominal size of the tank
-    dead_share: float  # [1] Shares of it below the outlet and above the overflow
-    freeboard_share: float  # [1] Shares of it below the outlet and above the overflow
+    dead_share: float  # [1] Share of it below the outlet
+    freeboard_share: float  # [1] Share of it above the overflow
     mean_demand: float  # [L/day] What is drawn on a mean day
     arrangement: str  # "mains reserve", "rain only" or "combined"
     qualities: dict[str, str]  # Quality that each thing that draws water needs, by its name
@@ -152,6 +66,11 @@ class Given:
     def conveyance(self) -> Conveyance | None:
         """The run of pipe, where there is one."""
         return None if self.catchment is None else self.catchment.conveyance
+
+    @property
+    def rain_fed(self) -> Catchment | None:
+        """The catchment, where its rain enters the tank."""
+        return None if self.daily is None else self.catchment
 
 
 @dataclass(frozen=True)
@@ -174,12 +93,16 @@ class Works:
     soakaway_answer: str  # Why not, in plain words; empty where it can
     storms: xr.Dataset | None  # As `rainharvest.siteworks.overflow.biggest_storms`
     pump: PumpWorks | None  # The pump, where there is one
-    checks: pd.DataFrame  # Tables of the rooms of their names
-    treatment: pd.DataFrame  # Tables of the rooms of their names
-    tests: pd.DataFrame  # Tables of the rooms of their names
-    upkeep: pd.DataFrame  # Tables of the rooms of their names
-    parts: pd.DataFrame  # Tables of the rooms of their names
+    checks: pd.DataFrame  # As `rainharvest.siteworks.upkeep.siting_checks`
+    treatment: pd.DataFrame  # As `rainharvest.siteworks.treatment.treatment_of_uses`
+    tests: pd.DataFrame  # As `rainharvest.siteworks.treatment.samples_to_take`
+    upkeep: pd.DataFrame  # As `rainharvest.siteworks.upkeep.upkeep_calendar`
+    parts: pd.DataFrame  # As `rainharvest.siteworks.upkeep.price_parts`
     ticks: tuple[str, ...]  # The check list
+
+    defaults = DEFAULTS  # Of the stage, by name
+    code = CODE  # Where presumed bearing values come from
+    measured_energy = PUMP_ENERGY.value  # [kW h/m3] Of pumps at work
 
     @property
     def floor_height(self) -> float:
@@ -187,33 +110,128 @@ class Works:
         return self.tap.floor_height
 
     @property
-    def peak_flow(self) -> float:
-        """Most that the taps are given at once [L/s]."""
-        return self.pump.duty.flow if self.pump else float(self.gauge.tap_flow[-1])
+    def presses_harder(self) -> bool:
+        """Whether the base presses harder than the ground may be asked to bear."""
+        return self.base.ground_pressure > self.base.bearing * (1 + 1e-9)
 
     @property
     def raise_for_bucket(self) -> float:
         """How much higher the tap must be for the bucket to stand under it [m]."""
         return max(tap_height_needed(self.site.bucket_height) - self.tap.tap_height, 0.0)
 
+    @property
+    def bucket_fits(self) -> bool:
+        """Whether the bucket stands under the tap."""
+        return self.raise_for_bucket <= 1e-9
 
-QUANTILES = (0.5, 0.9, 0.99)
+    @property
+    def half_litres(self) -> float:
+        """Water to draw with the gauge half way between outlet and overflow [L]."""
+        return self.vessel.above_outlet(self.vessel.middle)
 
-LEVELS = 25
+    @property
+    def half_days(self) -> float:
+        """How long that lasts [day]."""
+        return self.half_litres / self.given.mean_demand
+
+    @property
+    def half_seconds(self) -> float:
+        """How long a bucket takes half way between the tap, or the outlet, and the overflow [s]."""
+        level = (max(self.vessel.outlet_mark, self.tap.tap_level) + self.vessel.overflow_mark) / 2
+        return float(self.gauge.seconds_to_fill.sel(water_level=level, method="nearest"))
+
+    @property
+    def stuck_flow(self) -> float:
+        """What a float valve that sticks open lets in [L/s]."""
+        return stuck_valve_flow(self.site.mains_bore)
+
+    @property
+    def onward(self) -> float:
+        """What the pipes between the tanks carry in the design storm: the run enters one of them [L/s]."""
+        return self.peak.flow * (self.vessel.tanks - 1) / self.vessel.tanks
+
+    @property
+    def gutters_spill(self) -> bool:
+        """Whether the roofs shed more than reaches the tank."""
+        return self.peak.roofs > self.peak.flow * 1.001  # a thousandth more is no more
+
+    @property
+    def has_storms(self) -> bool:
+        """Whether a storm reached the tank."""
+        return self.storms is not None and self.storms.sizes["storm"] > 0
+
+    @property
+    def storms_met(self) -> dict[str, float]:
+        """How full the biggest storms found the tank, and what share of them it kept."""
+        full = self.storms.full_before.values
+        spilled, brought = float(self.storms.storm_spilled.sum()), float(self.storms.storm_inflow.sum())
+        return {
+            "count": len(full),
+            "emptiest": float(full.min()),
+            "fullest": float(full.max()),
+            "nearly_full": int((full > 0.9).sum()),
+            "kept": 1 - spilled / brought,
+        }
+
+    def air_gap(self, rule: str = "elsewhere") -> float:
+        """Return the air gap under the mains inlet by a rule [mm]."""
+        return air_gap(self.site.mains_bore, rule=rule)
+
+    @property
+    def misfits(self) -> pd.DataFrame:
+        """Levels and distances that do not fit."""
+        return self.checks[self.checks.fits == "no"]
+
+    @property
+    def to_measure(self) -> list[str]:
+        """Levels and distances that nobody has measured."""
+        return list(self.checks[self.checks.fits == "measure it"].check)
+
+    @property
+    def trains(self) -> dict[str, list[str]]:
+        """Uses that the tank serves, by the steps that their water passes through."""
+        served = self.treatment[self.treatment.served]
+        return {steps: list(uses) for steps, uses in served.groupby("steps", sort=False).use}
+
+    @property
+    def lamp_is_last(self) -> bool:
+        """Whether light is the last that some of the water passes."""
+        return any(steps.endswith("ultraviolet lamp") for steps in self.trains)
+
+    @property
+    def not_served(self) -> list[str]:
+        """Uses that this tank may not serve."""
+        return list(self.treatment[~self.treatment.served].use)
+
+    @property
+    def unpriced(self) -> int:
+        """How many kinds of parts have no price."""
+        return int(self.parts.cost.isna().sum())
+
+    @property
+    def cost(self) -> float:
+        """What the parts cost that have a price, in the study's currency."""
+        return float(self.parts.cost.sum())
 
 
 def tank_height(site: SiteWorks, given: Given) -> float:
     """Return the height of the tank: as given, else 2 m, or less where the inlet stands lower."""
     if site.height is not None:
         return site.height
-    run = given.conveyance
-    if run is None or run.inlet_level <= 0.3:
-        return HEIGHT.value
-    return min(HEIGHT.value, run.inlet_level)
+    run, usual = given.conveyance, DEFAULTS["height"].value
+    return usual if run is None or run.inlet_level <= 0.3 else min(usual, run.inlet_level)
 
 
 def plan_siteworks(site: SiteWorks, given: Given) -> Works:
-    """Return the site works of a study."""
+    """Return the site works of a study, a mistake in them named by its place in the study file."""
+    try:
+        return _planned(site, given)
+    except InputError as error:
+        place = f"site_works.{error.place}" if error.place else "site_works"
+        raise InputError(error.problem, error.remedy, place, error.file or None) from None
+
+
+def _planned(site: SiteWorks, given: Given) -> Works:
     vessel = vessel_of(
         given.nominal,
         site.form,
@@ -232,96 +250,65 @@ def plan_siteworks(site: SiteWorks, given: Given) -> Works:
         slab_margin=site.slab_margin,
         stand=site.stand,
     )
-    floor = site.slab_thickness + site.stand
-    at_outlet = floor + vessel.outlet_mark
-    tap = Tap(at_outlet if site.tap_height is None else site.tap_height, floor, site.tap_run, site.tap_bore)
-    under = below_the_tap(vessel, tap)
+    floor, run, roofs = site.slab_thickness + site.stand, given.conveyance, given.catchment
+    height = floor + vessel.outlet_mark if site.tap_height is None else site.tap_height
+    tap = Tap(height, floor, site.tap_run, site.tap_bore)
+    below = below_the_tap(vessel, tap)
     pump = pump_works(site.pump, vessel, floor)
-    gauge = _with_the_tap(gauge_table(vessel, given.mean_demand, LEVELS), tap, site)
-    flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
+    gauge = tap_gauge(gauge_table(vessel, given.mean_demand, LEVELS), tap, site.bucket)
     peak, overflow, overflow_answer = _overflow(site, given, vessel)
     soakaway, soakaway_answer = _soakaway(site, given)
-    rain = given.daily is not None
     served = [quality for quality in given.qualities.values() if may_serve(given.arrangement, quality)]
     classes = {treatment_class(quality, given.arrangement) for quality in served}
-    disinfect = site.disinfect if "filtered and disinfected" in classes else None
-    kind = given.conveyance.kind if given.conveyance else "none"
-    has = {
-        "roof": given.catchment is not None,
-        "wet run": kind == "wet",
-        "pump": pump is not None,
-        "lamp": disinfect in ("ultraviolet", "both"),
-        "chlorine": disinfect in ("chlorine", "both") or "kept fresh" in classes,
-        "filters": disinfect is not None,
-        "mains": given.arrangement != "rain only",
-    }
+    there = there_of(classes, given.arrangement, site.disinfect)
+    kind = run.kind if run else "none"
+    there |= {"roof"} if roofs else set()
+    there |= {"wet run"} if kind == "wet" else set()
+    there |= {"pump"} if pump else set()
     dug = soakaway is not None and site.overflow_to == "soakaway"
-    roofs = given.catchment.roofs if given.catchment else ()
     parts = site_parts(
         vessel,
         base,
         overflow=overflow,
         overflow_run=site.overflow_run,
         soakaway=(float(soakaway.soakaway_length), site.soakaway_width, site.soakaway_depth) if dug else None,
-        conveyance=given.conveyance,
-        roofs=len(roofs),
-        flush_litres=given.catchment.first_flush * sum(roof.area for roof in roofs) if roofs else 0.0,
+        conveyance=run,
+        roofs=len(roofs.roofs) if roofs else 0,
+        flush_litres=roofs.first_flush * sum(roof.area for roof in roofs.roofs) if roofs else 0.0,
         tap=tap,
         motor_size=pump.duty.motor_size if pump else None,
         vessel_volume=pump.vessel_volume if pump else None,
-        mains_bore=site.mains_bore if has["mains"] else None,
-        disinfect=disinfect,
+        mains_bore=site.mains_bore if "mains" in there else None,
+        disinfect=site.disinfect if "filters" in there else None,
     )
+    flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
+    checks = siting_checks(
+        vessel, site, run, peak.roofs if peak else 0.0, overflow_to=site.overflow_to if roofs else ""
+    )
+    daily = given.daily
     return Works(
         site=site,
         given=given,
         vessel=vessel,
         base=base,
         tap=tap,
-        below_tap=under,
+        below_tap=below,
         gauge=gauge,
-        levels=run_levels(given.conveyance, peak.roofs) if given.conveyance and peak else None,
+        levels=run_levels(run, peak.roofs) if run and peak else None,
         peak=peak,
         overflow=overflow,
         overflow_answer=overflow_answer,
-        spills=daily_overflow(given.daily.spilled_daily, QUANTILES) if rain else None,
+        spills=None if daily is None else daily_overflow(daily.spilled_daily, QUANTILES),
         soakaway=soakaway,
         soakaway_answer=soakaway_answer,
-        storms=biggest_storms(given.daily, vessel.capacity) if rain else None,
+        storms=None if daily is None else biggest_storms(daily, vessel.capacity),
         pump=pump,
-        checks=siting_checks(
-            vessel,
-            floor,
-            given.conveyance,
-            peak.roofs if peak else 0.0,
-            distances=Distances(
-                site.building_distance,
-                site.boundary_distance,
-                site.soakaway_distance,
-                site.opening,
-                site.shaded,
-            ),
-            overflow_to=site.overflow_to if given.catchment else "",
-        ),
+        checks=checks,
         treatment=treatment_of_uses(given.qualities, given.arrangement, flow, site.disinfect),
         tests=samples_to_take(served, given.arrangement, site.disinfect),
-        upkeep=upkeep_calendar({name for name, there in has.items() if there}, site.wet_month),
+        upkeep=upkeep_calendar(there, site.wet_month),
         parts=price_parts(parts, site.prices),
         ticks=check_list(given.arrangement, kind, pump is not None),
-    )
-
-
-def _with_the_tap(gauge: xr.Dataset, tap: Tap, site: SiteWorks) -> xr.Dataset:
-    """Return the gauge with pressure, flow and filling time at the tap."""
-    levels = gauge.water_level.values
-    reached = np.where(levels >= gauge.attrs["outlet_mark"], levels, 0.0)  # nothing leaves below the outlet
-    flows = [tap_flow(tap, level) if level else 0.0 for level in reached]
-    pressures = [tap_pressure(tap, level) if level else 0.0 for level in reached]
-    seconds = [seconds_to_fill(flow, site.bucket) for flow in flows]
-    return gauge.assign(
-        tap_pressure=("water_level", pressures, attributes("tap_pressure")),
-        tap_flow=("water_level", flows, attributes("tap_flow")),
-        seconds_to_fill=("water_level", seconds, attributes("seconds_to_fill")),
     )
 
 
@@ -330,41 +317,36 @@ def _overflow(
 ) -> tuple[PeakOverflow | None, OverflowPipe | None, str]:
     """Return what the overflow must pass, the overflow, and why there is none."""
     peak, run, top = None, given.conveyance, vessel.height
-    if (
-        given.catchment is None or given.daily is None
-    ):  # the valve stands in one tank: its overflow passes it all
+    if given.rain_fed is None:  # the valve stands in one tank: its overflow passes it all
         flow, inlet = stuck_valve_flow(site.mains_bore), site.mains_bore
     else:
-        peak = peak_overflow(given.catchment, site.design_intensity)
+        peak = peak_overflow(given.rain_fed, site.design_intensity)
         flow, inlet = peak.flow / vessel.tanks, run.bore if run else 0.0
         if run is not None and vessel.overflow_mark < run.inlet_level < top:
             top = run.inlet_level
     try:
-        pipe = overflow_pipe(flow, top - vessel.overflow_mark, inlet_bore=inlet)
+        return peak, overflow_pipe(flow, top - vessel.overflow_mark, inlet_bore=inlet), ""
     except InputError as error:
         return peak, None, f"{error.problem}; {error.remedy}"
-    return peak, pipe, ""
 
 
 def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
     """Return the soakaway that takes all the roofs' rain, and why there is none."""
-    if given.catchment is None or given.daily is None:
+    if given.rain_fed is None:
         return None, "no roof feeds the tank"
     if site.trial_pit is None:
         return None, (
             "nobody has dug a trial pit: fill one three times, time it from three quarters to one quarter full, and "
             "give trial_pit"
         )
-    if site.storm_minutes is not None:
-        minutes, depths = site.storm_minutes, site.storm_depths
-    else:
+    minutes, depths = site.storm_minutes, site.storm_depths
+    if minutes is None:
         table = storm_depths(site.design_intensity, given.ten_year_day)
         minutes, depths = table.storm_minutes.values, table.values
-    drained = sum(roof.area for roof in given.catchment.roofs)
     try:
         rate = infiltration_rate(site.trial_pit)
         done = size_soakaway(
-            drained,
+            sum(roof.area for roof in given.rain_fed.roofs),
             rate,
             minutes,
             depths,
@@ -377,36 +359,27 @@ def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
     return done.assign_attrs(done.attrs | {"infiltration": rate}), ""
 
 
-def siteworks_of(worked: Worked) -> Works:
-    """Return the site works of a study that has been run."""
+def siteworks_of(worked) -> Works:
+    """Return the site works of a study that has been run: of its tables, its record, its flows and its results."""
     study, done = worked.study, worked.done
     rain = study.arrangement.kind != "mains reserve"
-    asked = worked.flows.asked
+    demand = worked.flows.asked.sum("use")
     given = Given(
         nominal=float(done.described_nominal),
         dead_share=study.tank.dead_share,
         freeboard_share=study.tank.freeboard_share,
-        mean_demand=max(float(asked.sum("use").mean()), 1e-9),
+        mean_demand=max(float(demand.mean()), 1e-9),
         arrangement=study.arrangement.kind,
         qualities=qualities_of(study),
         catchment=study.catchment if rain and study.roof else None,
         daily=done[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True) if rain else None,
         ten_year_day=ten_year_day(worked.record.filled.isel(member=0, drop=True)) if rain else 0.0,
     )
-    return planned(study.site_works, given)
+    return plan_siteworks(study.site_works, given)
 
 
-def planned(site: SiteWorks, given: Given) -> Works:
-    """Return the site works, a mistake in them named by its place in the study file."""
-    try:
-        return plan_siteworks(site, given)
-    except InputError as error:
-        place = f"site_works.{error.place}" if error.place else "site_works"
-        raise InputError(error.problem, error.remedy, place, error.file or None) from None
-
-
-def qualities_of(study: Study) -> dict[str, str]:
-    """Return the quality that each thing that draws water needs."""
+def qualities_of(study) -> dict[str, str]:
+    """Return the quality that each thing that draws water of a study needs."""
     out = {use.name: use.quality for use in study.use}
     return out | {thing.name: "outdoor" for thing in (*study.garden, *study.pool)}
 
@@ -414,20 +387,21 @@ def qualities_of(study: Study) -> dict[str, str]:
 def ten_year_day(rain: xr.DataArray) -> float:
     """Return a day as heavy as comes once in ten years; the heaviest of a record too short to say."""
     try:
-        level = float(return_levels(rain, return_period=[RETURN_PERIOD.value]).return_level[0])
+        period = [DEFAULTS["return_period"].value]
+        level = float(return_levels(rain, return_period=period).return_level[0])
     except InputError:
         level = float(rain.max())
     return max(level, 1.0)
 
 
-def siteworks_group(worked: Worked) -> xr.Dataset:
+def siteworks_group(worked) -> xr.Dataset:
     """Return the site works as a group of the results."""
     return works_dataset(siteworks_of(worked))
 
 
 def works_dataset(works: Works) -> xr.Dataset:
     """Return the numbers of the site works, labelled."""
-    vessel, base = works.vessel, works.base
+    vessel, base, pump = works.vessel, works.base, works.pump
     single = {
         "height": vessel.height,
         "tank_length": vessel.tank_length,
@@ -448,16 +422,12 @@ def works_dataset(works: Works) -> xr.Dataset:
     if works.peak is not None:
         single["peak"] = works.peak.flow
     if works.overflow is not None:
-        single |= {
-            "overflow_bore": works.overflow.overflow_bore,
-            "overflow_pipes": works.overflow.pipes * vessel.tanks,
-        }
+        single["overflow_bore"] = works.overflow.overflow_bore
+        single["overflow_pipes"] = works.overflow.pipes * vessel.tanks
     if works.spills is not None:
-        single |= {
-            "overflow_days": float(works.spills.days_a_year),
-            "overflow_a_year": float(works.spills.volume_a_year),
-            "largest_overflow": float(works.spills.largest),
-        }
+        single["overflow_days"] = float(works.spills.days_a_year)
+        single["overflow_a_year"] = float(works.spills.volume_a_year)
+        single["largest_overflow"] = float(works.spills.largest)
         out["overflow_of_day"] = works.spills.overflow_of_day.assign_attrs(attributes("overflow_of_day"))
         out["quantile"].attrs = {"units": "1", "long_name": "Share of the days with overflow"}
     if works.soakaway is not None:
@@ -465,26 +435,22 @@ def works_dataset(works: Works) -> xr.Dataset:
         single["infiltration"] = works.soakaway.attrs["infiltration"]
     if works.storms is not None:
         out = out.merge(works.storms)
-    if works.pump is not None:
-        pump = works.pump
-        single |= {
-            "duty_flow": pump.duty.flow,
-            "duty_head": pump.duty.duty_head,
-            "electric_power": pump.duty.electric_power,
-            "motor_size": pump.duty.motor_size,
-            "pump_energy": pump.duty.pump_energy,
-            "vessel_volume": pump.vessel_volume,
-            "starts": pump.starts,
-            "stop_level": pump.stop_level,
-        }
+    if pump is not None:
+        single["duty_flow"] = pump.duty.flow
+        for name in ("duty_head", "electric_power", "motor_size", "pump_energy"):
+            single[name] = getattr(pump.duty, name)
+        for name in ("vessel_volume", "starts", "stop_level"):
+            single[name] = getattr(pump, name)
     out = out.assign({name: ((), value, attributes(name)) for name, value in single.items()})
-    parts, tasks = works.parts, works.upkeep
-    out = out.assign_coords(part=("part", parts.part.to_numpy(str), attributes("part")))
-    out = out.assign_coords(task=("task", tasks.task.to_numpy(str), attributes("task")))
-    out["quantity"] = ("part", parts.quantity.to_numpy(float), attributes("quantity"))
-    out["counted"] = ("part", parts.counted.to_numpy(str), attributes("counted"))
-    out["cost"] = ("part", parts.cost.to_numpy(float), attributes("cost"))
-    out["interval_months"] = ("task", tasks.every.to_numpy(float), attributes("interval_months"))
+    for along, table in (("part", works.parts), ("task", works.upkeep)):
+        out = out.assign_coords({along: (along, table[along].to_numpy(str), attributes(along))})
+    for name, column, along, kind in (
+        ("quantity", works.parts.quantity, "part", float),
+        ("counted", works.parts.counted, "part", str),
+        ("cost", works.parts.cost, "part", float),
+        ("interval_months", works.upkeep.every, "task", float),
+    ):
+        out[name] = (along, column.to_numpy(kind), attributes(name))
     out.attrs = {
         "form": vessel.form,
         "ground": works.site.ground,
@@ -493,116 +459,7 @@ def works_dataset(works: Works) -> xr.Dataset:
         "overflow_to": works.site.overflow_to,
         "overflow_answer": works.overflow_answer,
         "soakaway_answer": works.soakaway_answer,
-        "not_fitting": "; ".join(works.checks[works.checks.fits == "no"].check),
-        "to_measure": "; ".join(works.checks[works.checks.fits == "measure it"].check),
+        "not_fitting": "; ".join(works.misfits.check),
+        "to_measure": "; ".join(works.to_measure),
     }
     return out
-
-
-@dataclass(frozen=True)
-class Ready:
-    """A study's site with what does not change from one slider's move to the next."""
-
-    prepared: Prepared  # The study on its first filled version
-    nominal: float  # [L] Nominal size at which the tank stands at first
-    ten_year_day: float  # [mm/day] Of its record
-
-
-def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> Ready:
-    """Read a study once, for many variants of its site.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file.
-    nominal : float [L], optional
-        Nominal size at first; the study's chosen one, else the smallest that reaches its target.
-
-    Returns
-    -------
-    Ready
-        To be given to `site_variant`.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or has no roof.
-    """
-    prepared = prepare(path)
-    study = prepared.study
-    size = nominal or study.tank.chosen
-    if size is None:
-        inflow = study_water(study, prepared.record).inflow.isel(member=0)
-        target = study.target
-        found = smallest_tank(inflow, prepared.asked.sum("use"), target.reliability, measure=target.measure)
-        size = found.capacity / study.tank.usable_share
-    if not 0 < size < np.inf:
-        size = float(prepared.sizes[prepared.sizes.size // 2]) / study.tank.usable_share
-    return Ready(prepared, float(size), ten_year_day(prepared.record.filled.isel(member=0, drop=True)))
-
-
-def site_given(
-    ready: Ready,
-    nominal: float | None = None,
-    area: float | None = None,
-    freeboard_share: float | None = None,
-) -> Given:
-    """Simulate a study with another tank or other roofs, for its site works."""
-    prepared = ready.prepared
-    study, size = prepared.study, ready.nominal if nominal is None else nominal
-    if not 0 < size < np.inf:
-        raise InputError(f"a tank of {size:g} L", "give a size above zero", "nominal")
-    if area is not None:
-        roofs = tuple(r.model_copy(update={"area": r.area * area / prepared.area}) for r in study.roof)
-        study = study.model_copy(update={"roof": roofs})
-    if freeboard_share is not None:
-        tank = type(study.tank)(**(study.tank.model_dump() | {"freeboard_share": freeboard_share}))
-        study = study.model_copy(update={"tank": tank})
-    inflow = study_water(study, prepared.record).inflow.isel(member=0)
-    flows = Flows(inflow.to_dataset(name="inflow"), prepared.asked, ())
-    usable = study.tank.usable(size)
-    asked = prepared.asked.sum("use")
-    daily = simulate(inflow, asked, usable, **balance_settings(study, flows, usable), trace=True)
-    daily = daily.isel(capacity=0, drop=True)[["stored", "spilled_daily"]].assign(inflow=inflow)
-    return Given(
-        nominal=size,
-        dead_share=study.tank.dead_share,
-        freeboard_share=study.tank.freeboard_share,
-        mean_demand=float(asked.mean()),
-        arrangement=study.arrangement.kind,
-        qualities=qualities_of(study),
-        catchment=study.catchment,
-        daily=daily.reset_coords(drop=True),
-        ten_year_day=ready.ten_year_day,
-    )
-
-
-def site_variant(ready: Ready, given: Given | None = None, **changes: object) -> Works:
-    """Return the site works of a study with another site.
-
-    Parameters
-    ----------
-    ready : Ready
-        As `prepare_siteworks`.
-    given : Given, optional
-        As `site_given`; for the tank and the roofs of the study if not given.
-    **changes
-        Fields of `rainharvest.siteworks.tables.SiteWorks` that are otherwise.
-
-    Returns
-    -------
-    Works
-        All of them.
-
-    Raises
-    ------
-    InputError
-        If a setting is impossible.
-    """
-    own = ready.prepared.study.site_works
-    try:
-        site = SiteWorks.model_validate(own.model_dump() | changes)
-    except ValidationError as error:
-        first = found_by_pydantic(error, SiteWorks, changes)[0]
-        raise replace(first, loc=("site_works", *first.loc)).error(None) from None
-    return planned(site, given or site_given(ready))

@@ -11,18 +11,10 @@ import xarray as xr
 
 from rainharvest.catchment.hydraulics import GRAVITY, part_full_flow, section
 from rainharvest.catchment.tables import FALL, FILLING, ROUGHNESS
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.siteworks.tables import (
-    DAY_TO_24_HOURS,
-    HALF_EMPTY_LIMIT,
-    LEAST_INFILTRATION,
-    MAINS_SPEED,
-    OVERFLOW_ORIFICE,
-    SHORTEST_STORM,
-    VOIDS,
-    TrialPit,
-)
+from rainharvest.siteworks.base import require_above_zero
+from rainharvest.siteworks.tables import DEFAULTS, TrialPit
 
 OVERFLOW_BORES = (50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 250.0, 300.0)
 
@@ -30,16 +22,11 @@ OVERFLOW_BORES = (50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 250.0, 300.0)
 
 MOST_PIPES = 12
 
+STORM_MINUTES = (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 360.0, 600.0, 1440.0)
 
-WAYS: dict[str, str] = {
-    "soakaway": "into the ground by a soakaway sized from a trial pit, clear of every foundation",
-    "garden": "over a splash apron to planted ground that falls away from buildings and neighbours",
-    "drain": "to a surface-water drain, with the consent of its owner and a valve or trap against backflow; never "
-    "to a foul sewer without consent",
-    "watercourse": "to a ditch or stream, with the consent of the authority and a flap against floods",
-}
+"""Durations of BRE Digest 365's table, min; as printed in a public calculation."""
 
-"""Where the surplus may go. Common practice, no source: local rules govern."""
+DAY_MINUTES = 1440.0
 
 
 @dataclass(frozen=True)
@@ -58,9 +45,8 @@ def stuck_valve_flow(mains_bore: float) -> float:
     >>> stuck_valve_flow(20)
     0.942
     """
-    if not mains_bore > 0:
-        raise InputError(f"a bore of {mains_bore:g} mm", "give one above zero", "mains_bore")
-    return 1000 * section(mains_bore) * MAINS_SPEED.value
+    require(mains_bore > 0, f"a bore of {mains_bore:g} mm", "give one above zero", "mains_bore")
+    return 1000 * section(mains_bore) * DEFAULTS["mains_speed"].value
 
 
 def entry_capacity(overflow_bore: float, rise: float) -> float:
@@ -75,8 +61,7 @@ def entry_capacity(overflow_bore: float, rise: float) -> float:
     """
     from scipy.optimize import brentq
 
-    if not overflow_bore > 0:
-        raise InputError(f"a bore of {overflow_bore:g} mm", "give one above zero", "overflow_bore")
+    require(overflow_bore > 0, f"a bore of {overflow_bore:g} mm", "give one above zero", "overflow_bore")
     if rise <= 0:
         return 0.0
     wide = overflow_bore / 1000
@@ -89,16 +74,15 @@ def entry_capacity(overflow_bore: float, rise: float) -> float:
         depth, area, top = part(angle)
         return depth + area / (2 * top)
 
+    critical = drowned = math.inf
     most = 2 * math.pi * 0.999
-    if energy(most) <= rise:
-        critical = math.inf
-    else:
+    if energy(most) > rise:
         angle = brentq(lambda a: energy(a) - rise, 1e-3, most, xtol=1e-12)
         _, area, top = part(angle)
         critical = area * math.sqrt(GRAVITY * area / top)
-    drowned = math.inf
     if rise > wide:
-        drowned = OVERFLOW_ORIFICE.value * section(overflow_bore) * math.sqrt(2 * GRAVITY * (rise - wide / 2))
+        orifice = DEFAULTS["overflow_orifice"].value
+        drowned = orifice * section(overflow_bore) * math.sqrt(2 * GRAVITY * (rise - wide / 2))
     return 1000 * min(critical, drowned)
 
 
@@ -119,24 +103,26 @@ def overflow_pipe(
     >>> overflow_pipe(4.5, rise=0.12, inlet_bore=100)
     OverflowPipe(overflow_bore=100.0, pipes=1, passes=4.67, governed_by='inlet bore')
     """
-    if not (0 <= peak < math.inf and fall > 0):
-        raise InputError(
-            f"a peak of {peak:g} L/s at a fall of {fall:g}", "give a flow of zero or more and a fall", "peak"
-        )
-    if not rise > 0:
-        raise InputError(
-            "the overflow leaves no room above it for the water to rise",
-            "lower the overflow, or raise the inlet and the lid",
-            "rise",
-        )
+    require(
+        0 <= peak < math.inf and fall > 0,
+        f"a peak of {peak:g} L/s at a fall of {fall:g}",
+        "give a flow of zero or more and a fall",
+        "peak",
+    )
+    require(
+        rise > 0,
+        "the overflow leaves no room above it for the water to rise",
+        "lower the overflow, or raise the inlet and the lid",
+        "rise",
+    )
     bores = [bore for bore in OVERFLOW_BORES if bore >= inlet_bore] or [inlet_bore]
     fitting = [bore for bore in bores if bore <= 1000 * rise + 1e-6]
-    if not fitting:
-        raise InputError(
-            f"an overflow of {bores[0]:g} mm does not fit into the {rise:.2f} m above its lowest point",
-            "lower the overflow (a larger freeboard_share), or raise the inlet and the lid",
-            "rise",
-        )
+    require(
+        fitting,
+        f"an overflow of {bores[0]:g} mm does not fit into the {rise:.2f} m above its lowest point",
+        "lower the overflow (a larger freeboard_share), or raise the inlet and the lid",
+        "rise",
+    )
     for pipes in range(1, MOST_PIPES + 1):
         for bore in fitting:
             entry = pipes * entry_capacity(bore, rise)
@@ -152,13 +138,6 @@ def overflow_pipe(
     )
 
 
-STORM_MINUTES = (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 360.0, 600.0, 1440.0)
-
-"""Durations of BRE Digest 365's table, min; as printed in a public calculation."""
-
-DAY_MINUTES = 1440.0
-
-
 def storm_depths(
     design_intensity: float, ten_year_day: float, storm_minutes: Sequence[float] = STORM_MINUTES
 ) -> xr.DataArray:
@@ -171,22 +150,23 @@ def storm_depths(
     array([ 6.25      , 17.79063218, 67.8       ])
     """
     minutes = np.asarray(storm_minutes, float)
-    if not (design_intensity > 0 and ten_year_day > 0 and (minutes > 0).all()):
-        raise InputError(
-            f"a design intensity of {design_intensity:g} mm/h and a heavy day of {ten_year_day:g} mm",
-            "give both above zero, and durations above zero",
-            "design_intensity",
-        )
-    short = design_intensity * SHORTEST_STORM.value / 60
-    long = max(DAY_TO_24_HOURS.value * ten_year_day, short)
-    power = np.log(long / short) / np.log(DAY_MINUTES / SHORTEST_STORM.value)
-    return xr.DataArray(
-        short * (minutes / SHORTEST_STORM.value) ** power,
-        {"storm_minutes": ("storm_minutes", minutes, attributes("storm_minutes"))},
-        ("storm_minutes",),
-        name="storm_depth",
-        attrs=attributes("storm_depth"),
+    require(
+        design_intensity > 0 and ten_year_day > 0 and (minutes > 0).all(),
+        f"a design intensity of {design_intensity:g} mm/h and a heavy day of {ten_year_day:g} mm",
+        "give both above zero, and durations above zero",
+        "design_intensity",
     )
+    shortest = DEFAULTS["shortest_storm"].value
+    short = design_intensity * shortest / 60
+    long = max(DEFAULTS["day_to_24_hours"].value * ten_year_day, short)
+    power = np.log(long / short) / np.log(DAY_MINUTES / shortest)
+    return _by_duration("storm_depth", minutes, short * (minutes / shortest) ** power)
+
+
+def _by_duration(name: str, minutes: np.ndarray, values: np.ndarray) -> xr.DataArray:
+    """Return values by the duration of the storm, labelled."""
+    along = {"storm_minutes": ("storm_minutes", minutes, attributes("storm_minutes"))}
+    return xr.DataArray(values, along, ("storm_minutes",), name=name, attrs=attributes(name))
 
 
 def biggest_storms(daily: xr.Dataset, capacity: float, storms: int = 10, separation: int = 3) -> xr.Dataset:
@@ -204,16 +184,13 @@ def biggest_storms(daily: xr.Dataset, capacity: float, storms: int = 10, separat
     (array([0. , 0.6]), array([1.  , 0.66666667]))
     """
     for name in ("inflow", "spilled_daily", "stored"):
-        if name not in daily or daily[name].dims != ("time",):
-            raise InputError(
-                f"the simulation has no daily {name} of one tank",
-                "simulate one tank with trace=True",
-                "daily",
-            )
-    if not capacity > 0:
-        raise InputError(f"a tank of {capacity:g} L", "give a size above zero", "capacity")
-    if storms < 1 or separation < 1:
-        raise InputError(f"{storms} storms, {separation} days apart", "give one or more", "storms")
+        require(
+            name in daily and daily[name].dims == ("time",),
+            f"the simulation has no daily {name} of one tank",
+            "simulate one tank with trace=True",
+            "daily",
+        )
+    require(capacity > 0, f"a tank of {capacity:g} L", "give a size above zero", "capacity")
     inflow = daily.inflow.values
     chosen: list[int] = []
     for day in np.argsort(-inflow, kind="stable"):
@@ -223,14 +200,15 @@ def biggest_storms(daily: xr.Dataset, capacity: float, storms: int = 10, separat
             chosen.append(int(day))
     days = np.array(chosen, int)
     came, ran = inflow[days], daily.spilled_daily.values[days]
+    columns = {
+        "storm_inflow": came,
+        "full_before": daily.stored.values[days - 1] / capacity,
+        "storm_spilled": ran,
+        "storm_kept": np.clip(1 - ran / came, 0.0, 1.0),
+    }
     return xr.Dataset(
-        {
-            "storm_day": ("storm", daily.time.values[days], {"long_name": "Day of the storm"}),
-            "storm_inflow": ("storm", came, attributes("storm_inflow")),
-            "full_before": ("storm", daily.stored.values[days - 1] / capacity, attributes("full_before")),
-            "storm_spilled": ("storm", ran, attributes("storm_spilled")),
-            "storm_kept": ("storm", np.clip(1 - ran / came, 0.0, 1.0), attributes("storm_kept")),
-        },
+        {"storm_day": ("storm", daily.time.values[days], {"long_name": "Day of the storm"})}
+        | {name: ("storm", values, attributes(name)) for name, values in columns.items()},
         coords={"storm": ("storm", np.arange(1, len(days) + 1), attributes("storm"))},
     )
 
@@ -245,8 +223,8 @@ def infiltration_rate(pit: TrialPit) -> float:
     >>> round(f * 1e6, 1)
     44.6
     """
-    if not all(0 < minutes < np.inf for minutes in pit.minutes):
-        raise InputError("a pit that drains in no time", "give minutes above zero", "trial_pit.minutes")
+    drains = all(0 < minutes < np.inf for minutes in pit.minutes)
+    require(drains, "a pit that drains in no time", "give minutes above zero", "trial_pit.minutes")
     volume = pit.pit_length * pit.pit_width * pit.pit_depth / 2
     wet = pit.pit_length * pit.pit_width + 2 * (pit.pit_length + pit.pit_width) * pit.pit_depth / 2
     return volume / (wet * 60 * max(pit.minutes))
@@ -270,26 +248,20 @@ def storage_required(
     [152.0, 0.0]
     """
     minutes, depths = np.asarray(storm_minutes, float), np.asarray(storm_depths, float)
-    if minutes.shape != depths.shape or minutes.ndim != 1 or minutes.size == 0:
-        raise InputError(
-            f"{minutes.size} durations and {depths.size} depths",
-            "give one depth for each duration",
-            "storm_depths",
-        )
-    if not ((minutes > 0).all() and (depths >= 0).all() and drained >= 0 and outflow >= 0):
-        raise InputError(
-            "a storm, an area or an outflow below zero",
-            "give durations above zero, depths of zero or more",
-            "storm_depths",
-        )
-    stored = np.maximum(drained * depths - outflow * 60 * minutes * 1000, 0.0)
-    return xr.DataArray(
-        stored,
-        {"storm_minutes": ("storm_minutes", minutes, attributes("storm_minutes"))},
-        ("storm_minutes",),
-        name="storage_required",
-        attrs=attributes("storage_required"),
+    require(
+        minutes.shape == depths.shape and minutes.ndim == 1 and minutes.size,
+        f"{minutes.size} durations and {depths.size} depths",
+        "give one depth for each duration",
+        "storm_depths",
     )
+    require(
+        (minutes > 0).all() and (depths >= 0).all() and drained >= 0 and outflow >= 0,
+        "a storm, an area or an outflow below zero",
+        "give durations above zero, depths of zero or more",
+        "storm_depths",
+    )
+    stored = np.maximum(drained * depths - outflow * 60 * minutes * 1000, 0.0)
+    return _by_duration("storage_required", minutes, stored)
 
 
 def half_empty_hours(stored: float, outflow: float) -> float:
@@ -309,8 +281,8 @@ def size_soakaway(
     *,
     soakaway_width: float = 1.0,
     soakaway_depth: float = 1.5,
-    voids: float = VOIDS.value,
-    half_empty_limit: float = HALF_EMPTY_LIMIT.value,
+    voids: float = DEFAULTS["voids"].value,
+    half_empty_limit: float = DEFAULTS["half_empty_limit"].value,
 ) -> xr.Dataset:
     """Return the length of a soakaway that holds every storm of a set and is half empty in time.
 
@@ -321,21 +293,19 @@ def size_soakaway(
     >>> round(float(done.soakaway_length), 2), done.attrs["governed_by"]
     (1.31, 'storage')
     """
-    for name, value in (
-        ("soakaway_width", soakaway_width),
-        ("soakaway_depth", soakaway_depth),
-        ("half_empty_limit", half_empty_limit),
-    ):
-        if not 0 < value < np.inf:
-            raise InputError(f"{value:g} is not possible", f"give {name} above zero", name)
-    if not 0 < voids <= 1:
-        raise InputError(f"{voids:g} is not possible", "give a share of voids above 0 and up to 1", "voids")
-    if not infiltration >= LEAST_INFILTRATION.value:
-        raise InputError(
-            f"water soaks away at {infiltration:.1e} m/s, slower than {LEAST_INFILTRATION.value:g}",
-            "this ground is unsuitable for a soakaway: find another way off the site",
-            "infiltration",
-        )
+    require_above_zero(
+        soakaway_width=soakaway_width, soakaway_depth=soakaway_depth, half_empty_limit=half_empty_limit
+    )
+    require(
+        0 < voids <= 1, f"{voids:g} is not possible", "give a share of voids above 0 and up to 1", "voids"
+    )
+    least = DEFAULTS["least_infiltration"].value
+    require(
+        infiltration >= least,
+        f"water soaks away at {infiltration:.1e} m/s, slower than {least:g}",
+        "this ground is unsuitable for a soakaway: find another way off the site",
+        "infiltration",
+    )
     storage_required(drained, storm_minutes, storm_depths, 0.0)  # says what is wrong with the storms
     seconds, rain = 60 * np.asarray(storm_minutes, float), np.asarray(storm_depths, float) / 1000
     drains = soakaway_depth * infiltration
@@ -346,11 +316,14 @@ def size_soakaway(
     outflow = outflow_area(length, soakaway_width, soakaway_depth) * infiltration
     needed = storage_required(drained, storm_minutes, storm_depths, outflow)
     worst = float(needed.max())
+    single = {
+        "soakaway_length": length,
+        "soakaway_holds": 1000 * length * room,
+        "half_empty": half_empty_hours(worst, outflow),
+    }
     return xr.Dataset(
-        {
-            "soakaway_length": ((), length, attributes("soakaway_length")),
-            "soakaway_holds": ((), 1000 * length * room, attributes("soakaway_holds")),
-            "half_empty": ((), half_empty_hours(worst, outflow), attributes("half_empty")),
+        {name: ((), value, attributes(name)) for name, value in single.items()}
+        | {
             "storage_required": needed,
             "storm_depth": ("storm_minutes", 1000 * rain, attributes("storm_depth")),
         },

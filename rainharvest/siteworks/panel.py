@@ -3,42 +3,166 @@
 from __future__ import annotations
 
 import os
-from functools import lru_cache
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 
 import ipywidgets as widgets
+import numpy as np
+from pydantic import ValidationError
 
+from rainharvest.catchment.facts import study_water
+from rainharvest.catchment.tables import scaled_roofs
 from rainharvest.core.board import board, cautions, choice, slider
+from rainharvest.core.errors import require
+from rainharvest.core.mistakes import found_by_pydantic
 from rainharvest.siteworks.base import GROUNDS, SHAPES
-from rainharvest.siteworks.facts import Given, Ready, prepare_siteworks, site_given, site_variant
-from rainharvest.siteworks.figures import gauge_figure, run_figure, tank_figure
-from rainharvest.siteworks.figures_water import pump_figure, soakaway_figure, storms_figure
-from rainharvest.siteworks.tables import PumpPlan
-from rainharvest.siteworks.words import (
-    base_words,
-    gauge_words,
-    gravity_words,
-    overflow_words,
-    pump_words,
-    siting_words,
-    soakaway_words,
-    spills_words,
-    storms_words,
+from rainharvest.siteworks.facts import Given, Works, plan_siteworks, qualities_of, ten_year_day
+from rainharvest.siteworks.figures import (
+    gauge_figure,
+    pump_figure,
+    run_figure,
+    soakaway_figure,
+    storms_figure,
+    tank_figure,
 )
+from rainharvest.siteworks.section import SAY
+from rainharvest.siteworks.tables import PumpPlan, SiteWorks
+from rainharvest.sizing.smallest import smallest_tank
+from rainharvest.storage.facts import Flows, balance_settings
+from rainharvest.storage.simulate import simulate
 from rainharvest.study.choices import saving
+from rainharvest.study.variant import Prepared, area_keys, prepare
 
-PIT = {"pit_length": 1.0, "pit_width": 0.75, "pit_depth": 1.0}
+PIT = {"pit_length": 1.0, "pit_width": 0.75, "pit_depth": 1.0, "minutes": (56.0,)}
 
 """The pit whose draining time the slider gives: that of the worked example to BRE Digest 365."""
 
 
-def _remembered(ready: Ready):
+@dataclass(frozen=True)
+class Ready:
+    """A study's site with what does not change from one slider's move to the next."""
+
+    prepared: Prepared  # The study on its first filled version
+    nominal: float  # [L] Nominal size at which the tank stands at first
+    ten_year_day: float  # [mm/day] Of its record
+
+    @property
+    def site(self) -> SiteWorks:
+        """The site as the study file has it."""
+        return self.prepared.study.site_works
+
+
+def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> Ready:
+    """Read a study once, for many variants of its site.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    nominal : float [L], optional
+        Nominal size at first; the study's chosen one, else the smallest that reaches its target.
+
+    Returns
+    -------
+    Ready
+        To be given to `site_variant`.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or has no roof.
+    """
+    prepared = prepare(path)
+    study = prepared.study
+    size = nominal or study.tank.chosen
+    if size is None:
+        inflow = study_water(study, prepared.record).inflow.isel(member=0)
+        target = study.target
+        found = smallest_tank(inflow, prepared.asked.sum("use"), target.reliability, measure=target.measure)
+        size = found.capacity / study.tank.usable_share
+    if not 0 < size < np.inf:
+        size = float(prepared.sizes[prepared.sizes.size // 2]) / study.tank.usable_share
+    return Ready(prepared, float(size), ten_year_day(prepared.record.filled.isel(member=0, drop=True)))
+
+
+def site_given(
+    ready: Ready,
+    nominal: float | None = None,
+    area: float | None = None,
+    freeboard_share: float | None = None,
+) -> Given:
+    """Simulate a study with another tank or other roofs, for its site works."""
+    prepared = ready.prepared
+    study, size = prepared.study, ready.nominal if nominal is None else nominal
+    require(0 < size < np.inf, f"a tank of {size:g} L", "give a size above zero", "nominal")
+    if area is not None:
+        study = study.model_copy(update={"roof": scaled_roofs(study.roof, area)})
+    if freeboard_share is not None:
+        tank = type(study.tank)(**(study.tank.model_dump() | {"freeboard_share": freeboard_share}))
+        study = study.model_copy(update={"tank": tank})
+    inflow = study_water(study, prepared.record).inflow.isel(member=0)
+    flows = Flows(inflow.to_dataset(name="inflow"), prepared.asked, ())
+    usable = study.tank.usable(size)
+    demand = prepared.asked.sum("use")
+    daily = simulate(inflow, demand, usable, **balance_settings(study, flows, usable), trace=True)
+    daily = daily.isel(capacity=0, drop=True)[["stored", "spilled_daily"]].assign(inflow=inflow)
+    return Given(
+        nominal=size,
+        dead_share=study.tank.dead_share,
+        freeboard_share=study.tank.freeboard_share,
+        mean_demand=float(demand.mean()),
+        arrangement=study.arrangement.kind,
+        qualities=qualities_of(study),
+        catchment=study.catchment,
+        daily=daily.reset_coords(drop=True),
+        ten_year_day=ready.ten_year_day,
+    )
+
+
+def site_variant(ready: Ready, given: Given | None = None, **changes: object) -> Works:
+    """Return the site works of a study with another site.
+
+    Parameters
+    ----------
+    ready : Ready
+        As `prepare_siteworks`.
+    given : Given, optional
+        As `site_given`; for the tank and the roofs of the study if not given.
+    **changes
+        Fields of `rainharvest.siteworks.tables.SiteWorks` that are otherwise.
+
+    Returns
+    -------
+    Works
+        All of them.
+
+    Raises
+    ------
+    InputError
+        If a setting is impossible.
+    """
+    try:
+        site = SiteWorks.model_validate(ready.site.model_dump() | changes)
+    except ValidationError as error:
+        first = found_by_pydantic(error, SiteWorks, changes)[0]
+        raise replace(first, loc=("site_works", *first.loc)).error(None) from None
+    return plan_siteworks(site, given or site_given(ready))
+
+
+def _remembered(ready: Ready) -> Callable[..., Given]:
     """Return `site_given` that remembers the last tanks and roofs: most sliders change neither."""
+    return lru_cache(maxsize=4)(partial(site_given, ready))
 
-    @lru_cache(maxsize=4)
-    def given(nominal: float | None, area: float | None, freeboard_share: float | None) -> Given:
-        return site_given(ready, nominal, area, freeboard_share)
 
-    return given
+def _size_slider(ready: Ready):
+    return slider("nominal", round(ready.nominal / 1000), 2, 200, 1, unit="kL", scale=1000.0)
+
+
+def _keys(ready: Ready, site: dict[str, object], nominal: float) -> dict[str, object]:
+    """Return the keys of the study file for fields of its site and another size of the tank."""
+    out = {f"site_works.{name}": value for name, value in site.items()}
+    return out | ({} if nominal == 1000 * round(ready.nominal / 1000) else {"tank.chosen": nominal})
 
 
 def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -62,57 +186,44 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
         If the study cannot be run.
     """
     ready = prepare_siteworks(path, nominal)
-    first = site_variant(ready)
-    site, height = first.site, round(first.vessel.height, 1)
+    given, site = _remembered(ready), ready.site
+    height = site_variant(ready, given(None, None, None)).vessel.height
+    room = ready.prepared.study.tank.freeboard_share
+    shapes = "; ".join(f"{name}: {meaning}" for name, meaning in SHAPES.items())
+    ground = "What lies under the base, by a code's classes"
     controls = {
-        "form": choice(
-            "Shape of the tank", list(SHAPES), site.form, "; ".join(f"{k}: {v}" for k, v in SHAPES.items())
-        ),
-        "ground": choice(
-            "Ground", list(GROUNDS), site.ground, "What lies under the base, by a code's classes"
-        ),
-        "nominal": slider("nominal", round(ready.nominal / 1000), 2, 200, 1, unit="kL", scale=1000.0),
-        "height": slider("height", height, 1.2, 4.0, 0.1),
-        "freeboard_share": slider(
-            "freeboard_share",
-            round(100 * ready.prepared.study.tank.freeboard_share),
-            0,
-            30,
-            1,
-            unit="%",
-            scale=0.01,
-        ),
+        "form": choice("Shape of the tank", list(SHAPES), site.form, shapes),
+        "ground": choice("Ground", list(GROUNDS), site.ground, ground),
+        "nominal": _size_slider(ready),
+        "height": slider("height", round(height, 1), 1.2, 4.0, 0.1),
+        "freeboard_share": slider("freeboard_share", round(100 * room), 0, 30, 1, unit="%", scale=0.01),
         "stand": slider("stand", site.stand, 0.0, 4.0, 0.1),
         "tap_rise": slider("tap_rise", 0.0, 0.0, 0.8, 0.05),
     }
-    figures: dict[str, object] = {}
 
-    given = _remembered(ready)
+    def raised(tank: Given, rise: float, changes: dict[str, object]) -> Works:
+        works = site_variant(ready, tank, **changes)
+        return site_variant(ready, tank, tap_height=works.tap.tap_height + rise, **changes) if rise else works
 
     def redraw(
         nominal: float, freeboard_share: float, tap_rise: float, **changes: object
     ) -> dict[str, tuple]:
-        tank = given(nominal, None, freeboard_share)
-        works = site_variant(ready, tank, **changes)
-        if tap_rise:
-            works = site_variant(ready, tank, tap_height=works.tap.tap_height + tap_rise, **changes)
-        figures["tank"] = tank_figure(works, figures.get("tank"))
-        out = {"tank": (figures["tank"], base_words(works))}
+        works = raised(given(nominal, None, freeboard_share), tap_rise, changes)
+        out = {"tank": (partial(tank_figure, works), SAY.base(works))}
         if works.levels is not None:
-            figures["run"] = run_figure(works.levels, works.vessel, works.floor_height, figures.get("run"))
-            out["run"] = figures["run"], siting_words(works)
-        figures["gauge"] = gauge_figure(works, figures.get("gauge"))
-        return out | {"gauge": (figures["gauge"], f"{gauge_words(works)} {gravity_words(works)}")}
+            draw = partial(run_figure, works.levels, works.vessel, works.floor_height)
+            out["run"] = draw, SAY.siting(works)
+        return out | {"gauge": (partial(gauge_figure, works), f"{SAY.gauge(works)} {SAY.gravity(works)}")}
 
-    def choices(nominal: float, freeboard_share: float, tap_rise: float, **site: object) -> dict[str, object]:
-        out = {f"site_works.{name}": value for name, value in site.items()}
-        if nominal != 1000 * round(ready.nominal / 1000):
-            out["tank.chosen"] = nominal
-        if freeboard_share != round(ready.prepared.study.tank.freeboard_share, 2):
+    def choices(
+        nominal: float, freeboard_share: float, tap_rise: float, **changes: object
+    ) -> dict[str, object]:
+        out = _keys(ready, changes, nominal)
+        if freeboard_share != round(room, 2):
             out["tank.freeboard_share"] = freeboard_share
         if tap_rise:
-            tap = site_variant(ready, given(nominal, None, freeboard_share), **site).tap
-            out["site_works.tap_height"] = round(tap.tap_height + tap_rise, 3)
+            works = raised(given(nominal, None, freeboard_share), tap_rise, changes)
+            out["site_works.tap_height"] = round(works.tap.tap_height, 3)
         return out
 
     return board("site-tank", controls, redraw, cautions("weight", "confined space"), saving(path, choices))
@@ -139,41 +250,30 @@ def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> wid
         If the study cannot be run.
     """
     ready = prepare_siteworks(path, nominal)
-    site = ready.prepared.study.site_works
-    minutes = max(site.trial_pit.minutes) if site.trial_pit else 56.0
+    given, site, area = _remembered(ready), ready.site, ready.prepared.area
+    pit = site.trial_pit.model_dump() if site.trial_pit else PIT
     controls = {
-        "nominal": slider("nominal", round(ready.nominal / 1000), 2, 200, 1, unit="kL", scale=1000.0),
-        "area": slider("area", round(ready.prepared.area), 20, round(4 * ready.prepared.area, -1), 10),
+        "nominal": _size_slider(ready),
+        "area": slider("area", round(area), 20, round(4 * area, -1), 10),
         "design_intensity": slider("design_intensity", site.design_intensity, 20, 200, 5),
-        "pit_minutes": slider("pit_minutes", round(minutes), 5, 600, 5),
+        "pit_minutes": slider("pit_minutes", round(max(pit["minutes"])), 5, 600, 5),
         "soakaway_width": slider("soakaway_width", site.soakaway_width, 0.5, 5.0, 0.1),
         "soakaway_depth": slider("soakaway_depth", site.soakaway_depth, 0.5, 3.0, 0.1),
     }
-    figures: dict[str, object] = {}
-    pit = site.trial_pit.model_dump() if site.trial_pit else PIT
-
-    given = _remembered(ready)
 
     def redraw(nominal: float, area: float, pit_minutes: float, **changes: object) -> dict[str, tuple]:
         dug = pit | {"minutes": (pit_minutes,) * 3}
         works = site_variant(ready, given(nominal, area, None), trial_pit=dug, **changes)
-        figures["soakaway"] = soakaway_figure(works.soakaway, figures.get("soakaway"))
-        figures["storms"] = storms_figure(works.storms, figures.get("storms"))
+        surplus = f"{SAY.overflow(works)} {SAY.soakaway(works)}"
         return {
-            "soakaway": (figures["soakaway"], f"{overflow_words(works)} {soakaway_words(works)}"),
-            "storms": (figures["storms"], f"{storms_words(works)} {spills_words(works)}"),
+            "soakaway": (partial(soakaway_figure, works.soakaway), surplus),
+            "storms": (partial(storms_figure, works.storms), f"{SAY.storms(works)} {SAY.spills(works)}"),
         }
 
-    def choices(nominal: float, area: float, pit_minutes: float, **site: float) -> dict[str, object]:
-        out: dict[str, object] = {f"site_works.{name}": value for name, value in site.items()}
+    def choices(nominal: float, area: float, pit_minutes: float, **changes: float) -> dict[str, object]:
         dug = pit | {"minutes": [pit_minutes] * 3}
-        out |= {f"site_works.trial_pit.{name}": value for name, value in dug.items()}
-        if nominal != 1000 * round(ready.nominal / 1000):
-            out["tank.chosen"] = nominal
-        if area != round(ready.prepared.area):
-            roofs = enumerate(ready.prepared.study.roof)
-            out |= {f"roof.{k}.area": round(roof.area * area / ready.prepared.area, 1) for k, roof in roofs}
-        return out
+        changes |= {f"trial_pit.{name}": value for name, value in dug.items()}
+        return _keys(ready, changes, nominal) | area_keys(ready.prepared.study.roof, area)
 
     return board("site-overflow", controls, redraw, cautions("overflow", "digging"), saving(path, choices))
 
@@ -199,25 +299,22 @@ def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
         If the study cannot be run.
     """
     ready = prepare_siteworks(path, nominal)
-    plan = ready.prepared.study.site_works.pump or PumpPlan(highest_tap=4.0)
-    controls = {
-        "highest_tap": slider("highest_tap", plan.highest_tap, 0.5, 15.0, 0.1),
-        "pressure": slider("pressure", plan.pressure, 5, 300, 5),
-        "flow": slider("flow", plan.flow, 0.05, 2.0, 0.05),
-        "pipe_length": slider("pipe_length", plan.pipe_length, 5, 200, 5),
-        "pipe_bore": slider("pipe_bore", plan.pipe_bore, 15, 65, 1),
+    given = site_given(ready)
+    plan = ready.site.pump or PumpPlan(highest_tap=4.0)
+    ends = {
+        "highest_tap": (0.5, 15.0, 0.1),
+        "pressure": (5, 300, 5),
+        "flow": (0.05, 2.0, 0.05),
+        "pipe_length": (5, 200, 5),
+        "pipe_bore": (15, 65, 1),
     }
-    figures: dict[str, object] = {}
-
-    given = _remembered(ready)
+    controls = {name: slider(name, getattr(plan, name), *end) for name, end in ends.items()}
 
     def redraw(**changes: float) -> dict[str, tuple]:
-        works = site_variant(ready, given(None, None, None), pump=plan.model_dump() | changes)
-        figures["pump"] = pump_figure(works.pump, figures.get("pump"))
-        figures["tank"] = tank_figure(works, figures.get("tank"))
+        works = site_variant(ready, given, pump=plan.model_dump() | changes)
         return {
-            "pump": (figures["pump"], pump_words(works)),
-            "tank": (figures["tank"], gravity_words(works)),
+            "pump": (partial(pump_figure, works.pump), SAY.pump(works)),
+            "tank": (partial(tank_figure, works), SAY.gravity(works)),
         }
 
     def choices(**changes: float) -> dict[str, object]:

@@ -3,116 +3,131 @@
 from __future__ import annotations
 
 import math
+import re
+import textwrap
+from collections.abc import Sequence
 
 from rainharvest.core.blocks import WIDE, Block, Caution, Paragraph, Section, Subheading, Table, picture
-from rainharvest.core.defaults import CAUTIONS
-from rainharvest.core.reader import in_units, number
-from rainharvest.siteworks.facts import siteworks_of
-from rainharvest.siteworks.words import (
-    UPKEEP,
-    gauge_words,
-    mains_words,
-    parts_words,
-    reader_units,
-    siteworks_said,
-    soakaway_words,
-    steps_said,
-    storms_words,
-    tank_words,
-    treatment_words,
-    when_said,
-)
+from rainharvest.core.defaults import CAUTIONS, rows_of
+from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, measure, number
+from rainharvest.core.text import texts_of
+from rainharvest.siteworks.facts import Works, siteworks_of
 from rainharvest.sizing.words import arrangement_said
-from rainharvest.study.stages import Worked
-from rainharvest.study.words import (
-    CAPTIONS,
-    CHECKS_HEAD,
-    MONTHS,
-    NONE,
-    PARTS_HEAD,
-    TITLES,
-    TREATMENT_HEAD,
-    UPKEEP_HEAD,
-)
+from rainharvest.study.words import TITLES
+
+SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")
+
+SAID = {head: getattr(SAY, macro) for macro, head in FIXED["heads"].items()}
+
+"""What is said of a site, by heading, in the order of the report."""
+
+OTHER_SECTIONS = ("mains", "treatment", "parts")
+
+"""Said in other sections of the report."""
 
 
-def siteworks_section(worked: Worked) -> Section:
-    """Return base, gauge, overflow and delivery."""
-    from rainharvest.siteworks.figures import gauge_figure, tank_figure
-    from rainharvest.siteworks.figures_water import soakaway_figure, storms_figure
+def siteworks_said(works: Works) -> list[tuple[str, str]]:
+    """Return all that is said of a site."""
+    return [(head, say(works)) for head, say in SAID.items() if works.pump or head != FIXED["heads"]["pump"]]
 
-    works = siteworks_of(worked)
-    drawn = {
-        tank_words(works): ("tank", tank_figure(works)),
-        gauge_words(works): ("gauge", gauge_figure(works)),
-    }
+
+def tell_site(works: Works, heads: Sequence[str] = tuple(SAID), width: int = 100) -> None:
+    """Print what is said of a site, broken into lines.
+
+    Parameters
+    ----------
+    works : Works
+        As `rainharvest.siteworks.facts.siteworks_of`.
+    heads : sequence of str
+        Which of the headings of `SAID`.
+    width : int
+        Characters on a line.
+    """
+    for head in heads:
+        print(textwrap.fill(f"{head}. {SAID[head](works)}", width), end="\n\n")
+
+
+def siteworks_section(worked) -> Section:
+    """Return base, gauge, overflow and delivery of a study that was run."""
+    from rainharvest.siteworks.figures import gauge_figure, soakaway_figure, storms_figure, tank_figure
+
+    works, words = siteworks_of(worked), FIXED["siteworks"]
+    draw = {"tank": lambda: tank_figure(works), "gauge": lambda: gauge_figure(works)}
     if works.soakaway is not None:
-        drawn[soakaway_words(works)] = ("soakaway", soakaway_figure(works.soakaway))
-    if works.storms is not None and works.storms.sizes["storm"]:
-        drawn[storms_words(works)] = ("storms", storms_figure(works.storms))
-    elsewhere = {mains_words(works), treatment_words(works), parts_words(works)}
+        draw["soakaway"] = lambda: soakaway_figure(works.soakaway)
+    if works.has_storms:
+        draw["storms"] = lambda: storms_figure(works.storms)
     blocks: list[Block] = []
-    for head, words in siteworks_said(works):
-        if words not in elsewhere:
-            blocks += [Subheading(head), Paragraph(words)]
-            if words in drawn:
-                name, figure = drawn[words]
-                blocks.append(picture(name, figure, CAPTIONS[name], words, WIDE))
+    for name, head in FIXED["heads"].items():
+        if name in OTHER_SECTIONS or (name == "pump" and works.pump is None):
+            continue
+        said = SAID[head](works)
+        blocks += [Subheading(head), Paragraph(said)]
+        if name in draw:
+            blocks.append(picture(name, draw[name](), words[name], said, WIDE))
     rows = tuple(
         (row.check, reader_units(row.found), reader_units(row.asked), row.fits)
         for row in works.checks.itertuples()
     )
-    blocks.append(Table(CAPTIONS["checks"], CHECKS_HEAD, rows))
-    return Section("siteworks", TITLES["siteworks"], tuple(blocks))
+    blocks.append(Table(words["checks"], tuple(words["head"]), rows))
+    return Section("siteworks", words["title"], tuple(blocks))
 
 
-def supply_section(worked: Worked) -> Section:
+def supply_section(worked) -> Section:
     """Return arrangement, treatment and cautions."""
     said = [Paragraph(text) for text in arrangement_said(worked.study, worked.done)]
     cautions = [Caution(caution.title, caution.text) for caution in CAUTIONS.values()]
     return Section("supply", TITLES["supply"], (*said, *treatment_blocks(worked), *cautions))
 
 
-def treatment_blocks(worked: Worked) -> list[Block]:
-    """Return how the mains enter and what each use must pass through."""
-    works = siteworks_of(worked)
-    rows = tuple((row.use, row.quality, steps_said(row.steps)) for row in works.treatment.itertuples())
+def treatment_blocks(worked) -> list[Block]:
+    """Return how the mains enter and what each use must pass through, of a study that was run."""
+    works, words = siteworks_of(worked), FIXED["treatment"]
+    rows = tuple((row.use, row.quality, SAY.steps(row.steps)) for row in works.treatment.itertuples())
     return [
-        Paragraph(mains_words(works)),
-        Paragraph(treatment_words(works)),
-        Table(CAPTIONS["treatment"], TREATMENT_HEAD, rows),
+        Paragraph(SAY.mains(works)),
+        Paragraph(SAY.treatment(works)),
+        Table(words["caption"], tuple(words["head"]), rows),
     ]
 
 
-def parts_section(worked: Worked) -> Section:
-    """Return the list of parts."""
-    works = siteworks_of(worked)
-    priced = bool(works.parts.cost.notna().any())
-    rows = tuple(
-        (
-            row.part,
-            *_counted(row.quantity, row.counted),
-            reader_units(row.what_for),
-            *((NONE if math.isnan(row.cost) else number(row.cost, 3),) if priced else ()),
-        )
-        for row in works.parts.itertuples()
-    )
-    head = PARTS_HEAD if priced else PARTS_HEAD[:-1]
-    table = Table(CAPTIONS["parts"], head, rows, frozenset({1, 4}) if priced else frozenset({1}))
-    return Section("parts", TITLES["parts"], (Paragraph(parts_words(works)), table))
-
-
-def _counted(quantity: float, unit: str) -> tuple[str, str]:
-    value, shown = in_units(quantity, unit)
-    return number(value, 3), shown
-
-
-def upkeep_section(worked: Worked) -> Section:
-    """Return who does what when."""
-    upkeep = siteworks_of(worked).upkeep
+def parts_section(worked) -> Section:
+    """Return the list of parts of a study that was run."""
+    works, words = siteworks_of(worked), FIXED["parts"]
+    priced = works.unpriced < len(works.parts)
     rows = []
-    for _, row in upkeep.iterrows():
-        months = [words for month, words in MONTHS.items() if row[month]]
-        rows.append((row.task, when_said(months, int(row.every)), row["mind"], row.source))
-    table = Table(CAPTIONS["upkeep"], UPKEEP_HEAD, tuple(rows), widths=(0.4, 0.16, 0.14, 0.3))
-    return Section("upkeep", TITLES["upkeep"], (Paragraph(UPKEEP), table))
+    for row in works.parts.itertuples():
+        quantity, unit = in_units(row.quantity, row.counted)
+        cells = (row.part, number(quantity, 3), unit, reader_units(row.what_for))
+        cost = words["unpriced"] if math.isnan(row.cost) else number(row.cost, 3)
+        rows.append((*cells, cost) if priced else cells)
+    head = tuple(words["head"]) if priced else tuple(words["head"][:-1])
+    table = Table(words["caption"], head, tuple(rows), frozenset({1, 4}) if priced else frozenset({1}))
+    return Section("parts", words["title"], (Paragraph(SAY.parts(works)), table))
+
+
+def upkeep_section(worked) -> Section:
+    """Return who does what when, of a study that was run."""
+    upkeep, words = siteworks_of(worked).upkeep, FIXED["upkeep"]
+    rows = []
+    for row in upkeep.to_dict("records"):
+        months = [month for month, short in zip(MONTHS, MONTHS_SHORT, strict=True) if row[short]]
+        rows.append((row["task"], SAY.when(months, row["every"]), row["mind"], row["source"]))
+    table = Table(words["caption"], tuple(words["head"]), tuple(rows), widths=(0.4, 0.16, 0.14, 0.3))
+    return Section("upkeep", words["title"], (Paragraph(words["text"]), table))
+
+
+_MEASURE = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|m|L|kg|kPa)\b")
+
+
+def reader_units(text: str) -> str:
+    """Return a short text of the site works with its measures in the reader's units.
+
+    >>> from rainharvest.core.reader import US, reading
+    >>> with reading(US):
+    ...     reader_units("238 L in all")
+    '63 gal in all'
+    """
+    if not gallons():
+        return text
+    return _MEASURE.sub(lambda found: measure(float(found[1].replace(",", "")), found[2], 2), text)

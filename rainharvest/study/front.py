@@ -21,12 +21,11 @@ from rainharvest.core.blocks import (
     picture,
 )
 from rainharvest.core.defaults import Default
-from rainharvest.core.quantities import QUANTITIES
 from rainharvest.core.reader import in_units, litres, number, percent
 from rainharvest.core.text import texts_of
 from rainharvest.demand.uses import defaults_used
 from rainharvest.drought.tables import drought_defaults
-from rainharvest.siteworks import tables as defaults
+from rainharvest.siteworks.tables import siteworks_defaults
 from rainharvest.sizing.figure_words import cost_said
 from rainharvest.sizing.section import cost_of_described
 from rainharvest.sizing.tables import costs_defaults
@@ -93,24 +92,6 @@ def site_section(worked: Worked) -> Section:
     return Section("site", TITLES["site"], tuple(Paragraph(text) for text in said))
 
 
-PUMPS = ("PUMP_", "MOTOR_", "SHUT_OFF_", "STARTS", "FIXTURE_", "CUT_OUT_")
-
-SOAKAWAYS = (
-    "VOIDS",
-    "HALF_EMPTY_",
-    "LEAST_INFILTRATION",
-    "SHORTEST_STORM",
-    "DAY_TO_24_HOURS",
-    "RETURN_PERIOD",
-)
-
-GAPS = ("AIR_GAP_", "MAINS_")
-
-STORMS = ("DESIGN_INTENSITY", "SOAKAWAY_", "GROUNDWATER_")
-
-"""Beginnings of the names of defaults that count only with a pump, a trial pit, mains, or rain."""
-
-
 def defaults_of(study: Study) -> dict[str, Default]:
     """Return every default that a study rests on, in words."""
     used: dict[str, Default] = {}
@@ -123,30 +104,10 @@ def defaults_of(study: Study) -> dict[str, Default]:
     ):
         if share == default.value:
             used[name] = default
-    used |= _of_the_site(study)
+    used |= siteworks_defaults(study.site_works, study.arrangement.kind)
     if study.arrangement.kind != "mains reserve":
         used |= {name[0].upper() + name[1:]: default for name, default in drought_defaults().items()}
     return used | (costs_defaults(study.costs) if study.costs else {})
-
-
-def _of_the_site(study: Study) -> dict[str, Default]:
-    """Return the defaults of the site works that count for this study."""
-    site = study.site_works
-    not_used = () if site.pump else PUMPS
-    not_used += () if site.trial_pit else SOAKAWAYS
-    not_used += () if study.arrangement.kind != "rain only" else GAPS
-    not_used += () if study.arrangement.kind != "mains reserve" else STORMS
-    used = {}
-    for constant, default in vars(defaults).items():
-        field = constant.lower()
-        if not isinstance(default, Default) or constant.startswith(not_used):
-            continue
-        if getattr(site, field, None) in (None, default.value):
-            words = (
-                QUANTITIES[field].long_name if field in QUANTITIES else field.replace("_", " ").capitalize()
-            )
-            used[words] = default
-    return used
 
 
 def assumptions_section(worked: Worked) -> Section:

@@ -43,10 +43,7 @@ TITLES = {
     "options": "Options compared",
     "drought": "Drought years and the caretaker's card",
     "supply": "Arrangement, treatment and cautions",
-    "siteworks": "Site works",
     "costs": "Costs",
-    "parts": "List of parts",
-    "upkeep": "Upkeep",
     "assumptions": "Assumptions",
     "reproduce": "How to reproduce this report",
 }
@@ -120,29 +117,6 @@ OPTIONS_HEAD = {
     "annual": "a year ({currency})",
 }
 
-CHECKS_HEAD = ("level or distance", "found", "asked", "fits")
-
-TREATMENT_HEAD = ("use", "quality", "what its water passes through")
-
-PARTS_HEAD = ("part", "quantity", "counted in", "what", "cost")
-
-UPKEEP_HEAD = ("task", "when", "mind", "source")
-
-MONTHS = {
-    "Jan": "January",
-    "Feb": "February",
-    "Mar": "March",
-    "Apr": "April",
-    "May": "May",
-    "Jun": "June",
-    "Jul": "July",
-    "Aug": "August",
-    "Sep": "September",
-    "Oct": "October",
-    "Nov": "November",
-    "Dec": "December",
-}
-
 COSTS_HEAD = (
     "usable",
     "capital ({currency})",
@@ -201,14 +175,6 @@ CAPTIONS = {
     "uses": "What is asked for, by use.",
     "sizes": "Tank sizes compared: the middle of the filled versions of the record.",
     "options": "Options side by side, each with its own tank. Reached: on rain alone, where rain feeds it.",
-    "tank": "The tank, its base, its tap and its overflow.",
-    "gauge": "What the gauge says.",
-    "soakaway": "Storms and the soakaway that takes them.",
-    "storms": "The biggest storms of the record at the tank.",
-    "checks": "Levels and distances on the site.",
-    "treatment": "What the water of each use passes through.",
-    "parts": "Parts of the system.",
-    "upkeep": "Upkeep through the year.",
     "costs": "What each size costs and saves. Worth over the years: savings less costs, in money of today.",
     "offers": "Tanks on offer about the size described.",
     "card": "The caretaker's card: what to do by month and by the gauge. Copy it and hang it up at the tank.",

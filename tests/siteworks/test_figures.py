@@ -7,9 +7,15 @@ import pytest
 
 from rainharvest.core.reader import US, reading
 from rainharvest.core.style import svg
-from rainharvest.siteworks.facts import prepare_siteworks, site_given, site_variant
-from rainharvest.siteworks.figures import gauge_figure, run_figure, tank_figure
-from rainharvest.siteworks.figures_water import pump_figure, soakaway_figure, storms_figure
+from rainharvest.siteworks.figures import (
+    gauge_figure,
+    pump_figure,
+    run_figure,
+    soakaway_figure,
+    storms_figure,
+    tank_figure,
+)
+from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 

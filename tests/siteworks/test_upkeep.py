@@ -1,0 +1,97 @@
+"""Siting, parts and upkeep: they come from the site, and are complete."""
+
+from typing import get_args
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rainharvest import InputError
+from rainharvest.catchment.tables import Conveyance
+from rainharvest.core.defaults import CAUTIONS
+from rainharvest.core.reader import MONTHS_SHORT
+from rainharvest.siteworks.base import GROUNDS, SHAPES, base_of, vessel_of
+from rainharvest.siteworks.overflow import OverflowPipe
+from rainharvest.siteworks.tables import SiteWorks
+from rainharvest.siteworks.upkeep import (
+    PART_NAMES,
+    TASKS,
+    check_list,
+    price_parts,
+    site_parts,
+    siting_checks,
+    upkeep_calendar,
+)
+
+
+@given(
+    st.integers(1, 12),
+    st.sets(st.sampled_from(["roof", "wet run", "pump", "lamp", "chlorine", "filters", "mains"])),
+)
+def test_the_calendar_holds_every_task_as_often_as_it_falls_due(month, parts):
+    year = upkeep_calendar(parts, month)
+    assert year.task.tolist() == [task.task for task in TASKS if set(task.where) <= parts]
+    for _, row in year.iterrows():
+        assert sum(row[name] == "x" for name in MONTHS_SHORT) == max(12 // row.every, 1)
+        assert row[MONTHS_SHORT[(month - 2) % 12]] == "x" and row.source
+
+
+def test_rows_speak_of_what_there_is():
+    assert all(task.mind in {"", *CAUTIONS} for task in TASKS)
+    assert set(get_args(SiteWorks.model_fields["ground"].annotation)) == set(GROUNDS)
+    assert set(get_args(SiteWorks.model_fields["form"].annotation)) == set(SHAPES)
+    with pytest.raises(InputError, match="13 is no month"):
+        upkeep_calendar(set(), 13)
+
+
+def test_parts_come_from_the_site_and_cost_what_the_user_says():
+    tank = vessel_of(20_000, height=2.0, tanks=2)
+    run = Conveyance(kind="wet", run=30, bore=100, outlet_level=3.0, inlet_level=2.2)
+    parts = site_parts(
+        tank,
+        base_of(tank),
+        overflow=OverflowPipe(100.0, 2, 9.0, "entry"),
+        overflow_run=5.0,
+        soakaway=(2.0, 1.0, 1.5),
+        conveyance=run,
+        roofs=2,
+        flush_litres=100,
+        motor_size=370.0,
+        vessel_volume=80.0,
+        mains_bore=20.0,
+        disinfect="both",
+    )
+    found = {part.part: part for part in parts}
+    assert (
+        found["tank"].quantity == 2
+        and found["overflow pipe"].quantity == 20
+        and found["clean stone"].quantity == 3
+    )
+    assert found["pipe"].quantity == pytest.approx(30 + 3.5 + 2.7) and found["low-point valve"].quantity == 1
+    assert "air gap of 40 mm" in found["float valve"].what_for and "0.37 kW" in found["pump"].what_for
+    assert set(found) <= set(PART_NAMES) and all(part.quantity > 0 for part in parts)
+    table = price_parts(parts, {"tank": 900.0, "tap": 15.0})
+    assert table.set_index("part").cost["tank"] == 1800 and table.cost.notna().sum() == 1
+    with pytest.raises(InputError, match="did you mean tank"):
+        price_parts(parts, {"tnak": 1.0})
+    with pytest.raises(InputError, match="a price of -1"):
+        price_parts(parts, {"tank": -1.0})
+
+
+def test_siting_says_what_fits_what_does_not_and_what_nobody_measured():
+    tank = vessel_of(10_000, height=2.0)
+    run = Conveyance(kind="dry", run=60, bore=100, outlet_level=2.5, inlet_level=1.5)
+    table = siting_checks(tank, SiteWorks(soakaway_distance=3.0, opening=2.3), run, 3.0)
+    fits = dict(zip(table.check, table.fits, strict=True))
+    assert (
+        fits["inlet above the overflow"] == "no" and fits["soakaway clear of buildings and boundary"] == "no"
+    )
+    assert fits["way in for the tank"] == "yes" and fits["tank clear of the boundary"] == "measure it"
+    lists = {
+        (a, c): check_list(a, c)
+        for a in ("mains reserve", "rain only", "combined")
+        for c in ("dry", "wet", "none")
+    }
+    assert len(set(lists.values())) == 9 and all(len(lines) > 10 for lines in lists.values())
+    with pytest.raises(InputError, match="choose one of"):
+        check_list("river", "dry")
