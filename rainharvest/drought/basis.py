@@ -25,8 +25,7 @@ class Basis:
     record: StudyRecord  # Its rain
     inflow: xr.DataArray  # [L/day] (member, time): water at the inlet
     demand: xr.DataArray  # [L/day] On time
-    essential: xr.DataArray  # [L/day] The part of it that is never cut
-    flows: Flows  # The same as plain arrays, for outlooks
+    flows: Flows  # The same as plain arrays, with the essential part of the demand, for outlooks
     capacity: float  # [L] Usable tank size
     essential_words: str  # What counts as essential
 
@@ -69,7 +68,7 @@ def basis_of(study, record: StudyRecord, flows, capacity: float) -> Basis:
         words = f"no use is marked essential: {percent(share)} of every use counts as essential"
     inflow = flows.water.inflow.transpose("member", "time")
     plain = as_flows(inflow, demand, essential)
-    return Basis(study, record, inflow, demand, essential, plain, float(capacity), words)
+    return Basis(study, record, inflow, demand, plain, float(capacity), words)
 
 
 def simulated(

@@ -184,44 +184,6 @@ def driest_runs(year_rain, spans=SPANS, *, seed: int = 0, draws: int = DRAWS) ->
     return xr.Dataset(out, along(span=np.asarray(spans)))
 
 
-def longest_run_chances(days: int, dry_share: float, longest: int | None = None) -> xr.DataArray:
-    """Return the chance that the longest dry spell of independent days is no longer than each length.
-
-    With a chance p of a dry day and q = 1 - p, the chance a_n that n days hold no run of k dry days is
-    a_n = 1 for n < k, a_k = 1 - p^k, a_n = a_(n-1) - p^k q a_(n-k-1). "No longer than d" is "no run of d + 1".
-
-    Feller (1968), An Introduction to Probability Theory and Its Applications, volume 1, chapter XIII, from
-    memory; tested by counting every sequence of 12 days. Real dry days follow one another more often than
-    independent ones: this is a yardstick, not a forecast.
-
-    >>> chances = longest_run_chances(3, 0.5)
-    >>> chances.values
-    array([0.125, 0.625, 0.875, 1.   ])
-    """
-    require(days >= 1 and days == int(days), f"{days} days", "give a whole number, 1 or more", "days")
-    require(0 < dry_share < 1, f"a chance of {dry_share:g}", "give one between 0 and 1", "dry_share")
-    days = int(days)
-    out = []
-    for length in range(min(days, days if longest is None else longest) + 1):
-        out.append(_no_run(days, length + 1, dry_share))
-        if longest is None and 1 - out[-1] < 1e-9:
-            break
-    lengths = along(spell_days=np.arange(len(out)))
-    return xr.DataArray(out, lengths, "spell_days", attrs=attributes("longest_chance"))
-
-
-def _no_run(days: int, k: int, p: float) -> float:
-    """Return the chance that so many days hold no run of k dry ones."""
-    if k > days:
-        return 1.0
-    none = np.ones(days + 1)
-    step = p**k * (1 - p)
-    none[k] = 1 - p**k
-    for n in range(k + 1, days + 1):
-        none[n] = none[n - 1] - step * none[n - k - 1]
-    return float(none[days])
-
-
 def longest_in_years(longest_dry_spell, years=(1, 2, 5, 10, 20, 50, 100)) -> xr.Dataset:
     """Return the longest dry spell to expect in so many years, from the longest of each year of a record.
 
@@ -356,57 +318,43 @@ class Drawdown:
     lowest: float  # [L] Least water stored
 
 
-def drawdowns(daily: xr.Dataset, demand) -> list[Drawdown]:
-    """Cut a simulated record at its overflows.
+def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
+    """Return the stretch between overflows that left most unsupplied; the lowest where nothing was short.
 
     >>> from rainharvest import simulate
     >>> done = simulate([30, 0, 0, 0, 30, 0], 10.0, 20.0, start=20.0, trace=True).isel(capacity=0)
-    >>> [(d.begins, d.ends, d.days_short) for d in drawdowns(done, [10.0] * 6)]
-    [(1, 3, 2), (5, 5, 0)]
+    >>> found = worst_drawdown(done, [10.0] * 6)
+    >>> found.begins, found.ends, found.days_short
+    (1, 3, 2)
     """
-    *series, begins, ends = _stretches(daily, demand)
-    return [_measured(*series, *pair) for pair in zip(begins, ends, strict=True)]
-
-
-def _stretches(daily: xr.Dataset, demand):
-    """Return shortfall, demand and store, and where each stretch between overflows begins and ends."""
-    dims = daily.stored.dims
+    dims, short, stored = daily.stored.dims, daily.unmet_daily.values, daily.stored.values
     require(dims == ("time",), f"the trace has dimensions {dims}", "choose one tank", "daily")
-    demand, short = np.asarray(demand, dtype=float), daily.unmet_daily.values
+    demand = np.asarray(demand, dtype=float)
     require(demand.shape == short.shape, f"{demand.size} days of demand", f"give {short.size}", "demand")
-    return short, demand, daily.stored.values, *runs(daily.spilled_daily.values <= 0)
-
-
-def _measured(short, demand, stored, first: int, last: int) -> Drawdown:
-    part = slice(first, last + 1)
-    failed = short[part] > 1e-9 * demand[part]
-    where = np.flatnonzero(failed)
-    used = failed[demand[part] > 0]
-    return Drawdown(
-        begins=int(first),
-        ends=int(last),
-        from_overflow=bool(first > 0),
-        to_overflow=bool(last < short.size - 1),
-        unsupplied=float(short[part].sum()),
-        days_short=int(where.size),
-        first_short=int(where[0]) if where.size else -1,
-        longest_short=max((int(b - a + 1) for a, b in zip(*runs(used), strict=True)), default=0),
-        recovery=int(last - first - where[-1] + 1) if where.size else -1,
-        lowest=float(stored[part].min()),
-    )
-
-
-def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
-    """Return the stretch between overflows that left most unsupplied; the lowest where nothing was short."""
-    *series, begins, ends = _stretches(daily, demand)
-    short, _, stored = series
-    require(begins.size, "the tank overflows on every day", "give a larger tank or a larger demand", "daily")
+    begins, ends = runs(daily.spilled_daily.values <= 0)
+    full = "the tank overflows on every day"
+    require(begins.size, full, "give a larger tank or a larger demand", "daily")
     total = np.concatenate([[0.0], np.cumsum(short)])
     lost = total[ends + 1] - total[begins]
-    worst = int(np.argmax(lost))
-    if not lost[worst] > 0:
-        worst = int(np.argmin([stored[a : b + 1].min() for a, b in zip(begins, ends, strict=True)]))
-    return _measured(*series, begins[worst], ends[worst])
+    lowest = np.array([stored[a : b + 1].min() for a, b in zip(begins, ends, strict=True)])
+    worst = int(np.argmax(lost)) if lost.max() > 0 else int(np.argmin(lowest))
+    first, last = int(begins[worst]), int(ends[worst])
+    part = slice(first, last + 1)
+    failed = short[part] > 1e-9 * demand[part]
+    where = np.flatnonzero(failed).tolist()
+    on_end = zip(*runs(failed[demand[part] > 0]), strict=True)
+    return Drawdown(
+        begins=first,
+        ends=last,
+        from_overflow=first > 0,
+        to_overflow=last < short.size - 1,
+        unsupplied=float(short[part].sum()),
+        days_short=len(where),
+        first_short=where[0] if where else -1,
+        longest_short=max((int(b - a + 1) for a, b in on_end), default=0),
+        recovery=last - first - where[-1] + 1 if where else -1,
+        lowest=float(lowest[worst]),
+    )
 
 
 def normal_year(year_rain: xr.DataArray) -> int:

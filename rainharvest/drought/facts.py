@@ -192,11 +192,7 @@ def worst_sequence_facts(found: xr.Dataset, capacity: float) -> dict[str, object
 def failed_facts(done: xr.Dataset) -> dict[str, object]:
     """Return how many whole years have no failed day, and how many days the worst has."""
     failed = done.described_failed_by_year.median("member").values[(done.days_in_year >= 365).values]
-    return {
-        "none": int((failed == 0).sum()),
-        "years": failed.size,
-        "worst": float(failed.max(initial=0)),
-    }
+    return {"none": int((failed == 0).sum()), "years": failed.size, "worst": float(failed.max(initial=0))}
 
 
 PARTS: dict[str, Callable[[Basis], xr.Dataset]] = {

@@ -32,13 +32,11 @@ def scenarios_tried(
     scenarios = basis.table.scenario if scenarios is None else scenarios
     tried = [*scenarios] if record is not None else [None, *scenarios]
     rows, months, words = [], [], []
-    for one in tried:
+    for k, one in enumerate(tried, 0 if record is None else 1):
         try:
             rain, done = scenario_run(basis, one)
         except InputError as error:
-            raise InputError(
-                error.problem, error.remedy, f"drought.scenario[{scenarios.index(one) + 1}]"
-            ) from None
+            raise InputError(error.problem, error.remedy, f"drought.scenario[{k}]") from None
         years = rain.sizes["time"] / 365.25
         rows.append(
             {

@@ -156,14 +156,11 @@ def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Fig
     years = found.return_period.values
     if figure is None:
         figure, pair = new_figure("The longest dry spell", height=3.9, ncols=2)
-        pair[0].set_xlabel("Years")
-        pair[0].set_ylabel(label("dry_spell", "days"))
-        pair[0].set_xscale("log")
+        pair[0].set(xlabel="Years", ylabel=label("dry_spell", "days"), xscale="log")
         pair[0].set_xticks(years, [f"{y:g}" for y in years])
         pair[0].minorticks_off()
         pair[0].set_xlim(years[0], years[-1])
-        pair[1].set_title("when long ones begin")
-        pair[1].set_xlabel("Month")
+        pair[1].set(title="when long ones begin", xlabel="Month", xlim=(0.4, 12.6))
         pair[1].set_ylabel(label("spells_by_month", "a year"))
         pair[1].set_xticks(range(1, 13), INITIALS)
         pair[1].grid(axis="x", visible=False)
@@ -177,7 +174,6 @@ def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Fig
     left.set_ylim(0, rounded_up(1.35 * max(float(found.longest_high.max()), longest)))
     by_month = found.spells_by_month.values
     _bars(right, "long spells", range(1, 13), 0.0, by_month, color=BRICK, linewidth=14)
-    right.set_xlim(0.4, 12.6)
     right.set_ylim(0, rounded_up(1.25 * max(float(by_month.max()), 0.01)))
     _note(right, "words", 0.98, 0.96, f"{found.attrs['long_spell']:.0f} days or longer", "right")
     return figure
@@ -189,12 +185,9 @@ def climates_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     short = [name if len(name) <= 22 else name[:21] + "…" for name in names]
     if figure is None:
         figure, pair = new_figure("Rain under each climate", height=4.2, ncols=2, width_ratios=[1.5, 1])
-        pair[0].set_ylabel(label("scenario_month"))
-        pair[0].set_xlabel("Month")
+        pair[0].set(xlabel="Month", ylabel=label("scenario_month"), xlim=(1, 12))
         pair[0].set_xticks(range(1, 13), INITIALS)
-        pair[0].set_xlim(1, 12)
-        pair[1].set_title("what the tank makes of it")
-        pair[1].set_xlabel(label("scenario_failed_a_year"))
+        pair[1].set(title="what the tank makes of it", xlabel=label("scenario_failed_a_year"))
         pair[1].grid(axis="y", visible=False)
         pair[1].set_yticks(np.arange(len(names)), short)
         pair[1].set_ylim(len(names) - 0.4, -0.6)
@@ -221,8 +214,7 @@ def longer_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw the driest three years of records drawn anew against how long the tank then failed on end."""
     if figure is None:
         figure, axes = new_figure("Droughts longer than any on record", height=4.2)
-        axes.set_xlabel(label("drawn_driest_run", "mm a year"))
-        axes.set_ylabel(label("drawn_longest_failure", "days"))
+        axes.set(xlabel=label("drawn_driest_run", "mm a year"), ylabel=label("drawn_longest_failure", "days"))
     axes = figure.axes[0]
     depth, longest = found.drawn_driest_run.values, found.drawn_longest_failure.values
     own = float(found.record_driest_run), float(found.record_longest_failure)
@@ -242,8 +234,7 @@ def fan_figure(
     """Draw what the tank may hold from today on."""
     if figure is None:
         figure, axes = new_figure("What the tank may hold from today on", height=4.2)
-        axes.set_ylabel(label("stored", "kL"))
-        axes.set_xlabel("First day of the month")
+        axes.set(xlabel="First day of the month", ylabel=label("stored", "kL"))
     axes = figure.axes[0]
     lead = np.concatenate([[0.0], found.lead.values])
     size, now = found.attrs["capacity"] / 1000, found.attrs["start"] / 1000
@@ -280,26 +271,19 @@ def chances_figure(found: xr.Dataset, first_day: tuple[int, int], figure: Figure
         figure, pair = new_figure(
             "The chance of running dry, by date", height=4.2, ncols=2, sharey=True, width_ratios=[1.5, 1]
         )
-        pair[0].set_ylabel(label("dry_chance", "%"))
-        pair[0].set_xlabel("First day of the month")
+        pair[0].set(xlabel="First day of the month", ylabel=label("dry_chance", "%"))
         pair[0].set_ylim(0, 138)  # room above for what the lines are
         pair[0].set_yticks(range(0, 101, 20))
-        pair[1].set_title("and by gauge reading")
-        pair[1].set_xlabel(label("gauge", "kL"))
+        pair[1].set(title="and by gauge reading", xlabel=label("gauge", "kL"))
     left, right = figure.axes
     lead = np.concatenate([[0.0], found.lead.values])
-    looks = (
-        (OCHRE, 3.4, "-"),
-        (BRICK, 2.2, "-"),
-        (DEEP, 2.2, DASHES[1]),
-        (STONE, 2.2, DASHES[2]),
-        (INK, 2.0, DASHES[3]),
-    )
+    colours, widths = (OCHRE, BRICK, DEEP, STONE, INK), (3.4, 2.2, 2.2, 2.2, 2.0)
+    dashes = ("-", *DASHES[:4])
     legend = {"fontsize": 12, "frameon": False, "loc": "upper left", "ncols": 2}
     for k, plan in enumerate(found.plan.values.tolist()):
-        colour, width, dash = looks[k % len(looks)]
+        look = {"color": colours[k % 5], "linewidth": widths[k % 5], "linestyle": dashes[k % 5]}
         chance = np.concatenate([[0.0], 100 * found.dry_chance.values[k]])
-        _plot(left, plan, lead, chance, color=colour, linewidth=width, linestyle=dash, label=plan)
+        _plot(left, plan, lead, chance, label=plan, **look)
     if left.get_legend() is None:
         left.legend(**legend)
     _month_axis(left, first_day, int(lead[-1]))
@@ -320,14 +304,10 @@ def skill_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw the skill of the outlook: stated chances against what happened, and what its band held."""
     if figure is None:
         figure, pair = new_figure("Is the outlook honest?", height=4.6, ncols=2)
-        pair[0].set_xlabel(label("said_dry", "%"))
-        pair[0].set_ylabel(label("seen_share", "%"))
-        pair[0].set_xlim(-2, 102)
-        pair[0].set_ylim(-2, 102)
-        pair[1].set_title("what its band held")
-        pair[1].set_xlabel(label("lead", "days"))
-        pair[1].set_ylabel(label("band_share", "%"))
-        pair[1].set_ylim(0, 102)
+        pair[0].set(xlabel=label("said_dry", "%"), ylabel=label("seen_share", "%"))
+        pair[0].set(xlim=(-2, 102), ylim=(-2, 102))
+        pair[1].set(title="what its band held", xlabel=label("lead", "days"))
+        pair[1].set(ylabel=label("band_share", "%"), ylim=(0, 102))
     left, right = figure.axes
     as_stated = {"color": STONE, "linestyle": DASHES[1], "linewidth": 1.6}
     _plot(left, "honest", [0, 100], [0, 100], **as_stated)
@@ -350,11 +330,9 @@ def card_figure(plan: xr.Dataset, actions: list[str], figure: Figure | None = No
     zones = list(ZONES.values())[: plan.sizes["stage"] + 1]
     if figure is None:
         figure, axes = new_figure("What to do when the gauge falls", height=6.8)
-        axes.set_xlim(0, 12)
-        axes.set_ylim(0, 100)
+        axes.set(xlim=(0, 12), ylim=(0, 100), ylabel="Gauge (% of the tank)")
         axes.set_xticks(np.arange(12) + 0.5, MONTHS_SHORT)
         axes.tick_params(axis="x", length=0, labelsize=14)
-        axes.set_ylabel("Gauge (% of the tank)")
         axes.set_yticks(range(0, 101, 10))
         axes.grid(visible=False)
         volume = axes.twinx()
@@ -398,22 +376,21 @@ def _zone(axes: Axes, zone: dict, top: np.ndarray, below: np.ndarray, zorder: fl
     """Fill one zone of all months with its pattern."""
     from matplotlib.collections import PolyCollection
 
-    look = {"edgecolor": "black", "linewidth": 0.8, "zorder": zorder}
-
     def make():
-        return axes.add_collection(_hatched(PolyCollection, zone, [], **look), autolim=False)
+        shape = _hatched(PolyCollection, zone, verts=[], linewidth=0.8, zorder=zorder)
+        return axes.add_collection(shape, autolim=False)
 
     columns = [(m, low, high) for m, (low, high) in enumerate(zip(below, top, strict=True)) if high > low]
     corners = [[(m, low), (m + 1, low), (m + 1, high), (m, high)] for m, low, high in columns]
     keep(axes, zone["name"], make).set_verts(corners)
 
 
-def _hatched(kind, zone: dict, *args, **look):
+def _hatched(kind, zone: dict, **look):
     """Return a shape filled as a zone of the card is."""
     from matplotlib import rc_context
 
     with rc_context({"hatch.linewidth": 0.8, "hatch.color": "black"}):
-        return kind(*args, facecolor=zone["face"], hatch=zone.get("hatch"), **look)
+        return kind(facecolor=zone["face"], edgecolor="black", hatch=zone.get("hatch"), **look)
 
 
 def _key(axes: Axes, zones: list[dict], actions: list[str]) -> None:
@@ -421,22 +398,10 @@ def _key(axes: Axes, zones: list[dict], actions: list[str]) -> None:
     from matplotlib import rc_context
     from matplotlib.patches import Patch
 
-    samples = [
-        _hatched(Patch, zone, edgecolor="black", label=words)
-        for zone, words in zip(zones, actions, strict=True)
-    ]
+    samples = [_hatched(Patch, zone, label=words) for zone, words in zip(zones, actions, strict=True)]
+    look = {"fontsize": 13, "frameon": False, "handlelength": 3.2, "handleheight": 1.5, "alignment": "left"}
     with rc_context({"hatch.linewidth": 0.8, "hatch.color": "black"}):
-        axes.legend(
-            handles=samples,
-            loc="upper center",
-            bbox_to_anchor=(0.5, -0.08),
-            ncols=1,
-            fontsize=13,
-            frameon=False,
-            handlelength=3.2,
-            handleheight=1.5,
-            alignment="left",
-        )
+        axes.legend(handles=samples, loc="upper center", bbox_to_anchor=(0.5, -0.08), **look)
 
 
 def plans_figure(measures: dict[str, np.ndarray], plan: xr.Dataset, figure: Figure | None = None) -> Figure:

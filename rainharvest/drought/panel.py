@@ -9,44 +9,11 @@ import ipywidgets as widgets
 
 from rainharvest.core.board import board, cautions, choice, slider
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT
+from rainharvest.drought import facts, figures
+from rainharvest.drought import facts_climates as climates
+from rainharvest.drought import facts_outlook as ahead
 from rainharvest.drought.basis import Basis, basis_of
 from rainharvest.drought.dry_years import monthly_index
-from rainharvest.drought.facts import (
-    dry_year_facts,
-    spell_facts,
-    spells_of,
-    worst_sequence_facts,
-    worst_sequence_of,
-    years_of,
-)
-from rainharvest.drought.facts_climates import (
-    longer_droughts,
-    longer_facts,
-    one_change,
-    scenario_facts,
-    scenarios_tried,
-)
-from rainharvest.drought.facts_outlook import (
-    outlook_from,
-    plans_ahead_facts,
-    plans_of,
-    skill_facts,
-    skill_of,
-    supply_facts,
-    windows_from,
-)
-from rainharvest.drought.figures import (
-    card_figure,
-    chances_figure,
-    climates_figure,
-    dry_years_figure,
-    fan_figure,
-    longer_figure,
-    longest_spell_figure,
-    plans_figure,
-    skill_figure,
-    worst_sequence_figure,
-)
 from rainharvest.drought.plan import choose_plan
 from rainharvest.drought.section import SAY, actions, plan_words
 from rainharvest.drought.tables import WORDS
@@ -121,13 +88,13 @@ def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widge
     }
 
     def redraw(capacity: float, month: int, dry_share: float) -> dict[str, tuple]:
-        years = years_of(basis, capacity=capacity, month=month, dry_share=dry_share, index=index)
-        worst = worst_sequence_of(basis, capacity=capacity)
+        years = facts.years_of(basis, capacity=capacity, month=month, dry_share=dry_share, index=index)
+        worst = facts.worst_sequence_of(basis, capacity=capacity)
         return {
-            "years": (partial(dry_years_figure, years), SAY.dry_years(dry_year_facts(years))),
+            "years": (partial(figures.dry_years_figure, years), SAY.dry_years(facts.dry_year_facts(years))),
             "through": (
-                partial(worst_sequence_figure, worst, capacity),
-                SAY.worst_sequence(worst_sequence_facts(worst, capacity)),
+                partial(figures.worst_sequence_figure, worst, capacity),
+                SAY.worst_sequence(facts.worst_sequence_facts(worst, capacity)),
             ),
         }
 
@@ -171,13 +138,19 @@ def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
         "gauge": slider("gauge", round(0.6 * full / step) * step, 0, full, step, unit="kL", scale=1000.0),
         "cut": slider("cut", 0, 0, 100, 5, unit="%", scale=0.01),
     }
-    windows_on = lru_cache(1)(lambda today: windows_from(basis, *today))  # one date at a time
+    windows_on = lru_cache(1)(lambda today: ahead.windows_from(basis, *today))  # one date at a time
 
     def redraw(today: tuple[int, int], gauge: float, cut: float) -> dict[str, tuple]:
-        found = outlook_from(basis, windows_on(today), gauge, cut)
+        found = ahead.outlook_from(basis, windows_on(today), gauge, cut)
         return {
-            "fan": (partial(fan_figure, found, today, basis.month), SAY.supply(supply_facts(found))),
-            "chances": (partial(chances_figure, found, today), SAY.plans_ahead(plans_ahead_facts(found))),
+            "fan": (
+                partial(figures.fan_figure, found, today, basis.month),
+                SAY.supply(ahead.supply_facts(found)),
+            ),
+            "chances": (
+                partial(figures.chances_figure, found, today),
+                SAY.plans_ahead(ahead.plans_ahead_facts(found)),
+            ),
         }
 
     return board("outlook", controls, redraw, cautions("drinking"))
@@ -209,15 +182,15 @@ def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VB
         "capacity": tank_slider(basis),
     }
     controls["capacity"].continuous_update = False  # every plan is tried anew: a third of a second
-    tried_at = lru_cache(1)(lambda capacity: plans_of(basis, capacity))
+    tried_at = lru_cache(1)(lambda capacity: ahead.plans_of(basis, capacity))
     essential = f"{basis.essential_words[0].upper()}{basis.essential_words[1:]}."
 
     def redraw(wanted: float, capacity: float) -> dict[str, tuple]:
         tried = tried_at(capacity)
         plan = choose_plan(tried, wanted)
         return {
-            "card": (partial(card_figure, plan, actions(plan)), plan_words(plan)),
-            "plans": (partial(plans_figure, tried.measures, plan), essential),
+            "card": (partial(figures.card_figure, plan, actions(plan)), plan_words(plan)),
+            "plans": (partial(figures.plans_figure, tried.measures, plan), essential),
         }
 
     def choices(wanted: float, capacity: float) -> dict[str, float]:
@@ -256,11 +229,18 @@ def climate_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
         "frequency": slider("frequency", 100, 60, 140, 5, unit="%", scale=0.01),
         "intensity": slider("intensity", 100, 70, 150, 5, unit="%", scale=0.01),
     }
-    record = scenarios_tried(basis, [])
+    record = climates.scenarios_tried(basis, [])
 
     def redraw(months, amount: float, frequency: float, intensity: float) -> dict[str, tuple]:
-        found = scenarios_tried(basis, [one_change(amount, frequency, intensity, months)], record)
-        return {"climates": (partial(climates_figure, found), SAY.climates(scenario_facts(found)))}
+        found = climates.scenarios_tried(
+            basis, [climates.one_change(amount, frequency, intensity, months)], record
+        )
+        return {
+            "climates": (
+                partial(figures.climates_figure, found),
+                SAY.climates(climates.scenario_facts(found)),
+            )
+        }
 
     return board("climate", controls, redraw, WORDS["climate_caution"])
 
@@ -287,8 +267,10 @@ def dry_spells_panel(path: str | os.PathLike) -> widgets.VBox:
     controls = {"wet_day": slider("wet_day", 1.0, 0.2, 10.0, 0.2)}
 
     def redraw(wet_day: float) -> dict[str, tuple]:
-        found = spells_of(basis, round(wet_day, 2))  # the page sends 1.0000000000000002
-        return {"spells": (partial(longest_spell_figure, found), SAY.spells(spell_facts(found)))}
+        found = facts.spells_of(basis, round(wet_day, 2))  # the page sends 1.0000000000000002
+        return {
+            "spells": (partial(figures.longest_spell_figure, found), SAY.spells(facts.spell_facts(found)))
+        }
 
     return board("dry-spells", controls, redraw)
 
@@ -317,8 +299,8 @@ def skill_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     controls = {"capacity": tank_slider(basis)}
 
     def redraw(capacity: float) -> dict[str, tuple]:
-        found = skill_of(basis, capacity)
-        return {"honesty": (partial(skill_figure, found), SAY.skill(skill_facts(found)))}
+        found = ahead.skill_of(basis, capacity)
+        return {"honesty": (partial(figures.skill_figure, found), SAY.skill(ahead.skill_facts(found)))}
 
     return board("honesty", controls, redraw)
 
@@ -349,7 +331,7 @@ def longer_droughts_panel(path: str | os.PathLike, tank: float | None = None) ->
         control.continuous_update = False  # two hundred records are run
 
     def redraw(capacity: float, block_years: float) -> dict[str, tuple]:
-        found = longer_droughts(basis, capacity=capacity, block_years=int(block_years))
-        return {"longer": (partial(longer_figure, found), SAY.longer(longer_facts(found)))}
+        found = climates.longer_droughts(basis, capacity=capacity, block_years=int(block_years))
+        return {"longer": (partial(figures.longer_figure, found), SAY.longer(climates.longer_facts(found)))}
 
     return board("longer-droughts", controls, redraw)

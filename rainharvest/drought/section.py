@@ -7,17 +7,13 @@ import xarray as xr
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, picture
 from rainharvest.core.reader import MONTHS, large_volume
 from rainharvest.core.text import texts_of
-from rainharvest.drought.facts import (
-    dry_year_facts,
-    failed_facts,
-    failure_facts,
-    spell_facts,
-    worst_sequence_facts,
-)
-from rainharvest.drought.facts_climates import longer_facts, scenario_facts
-from rainharvest.drought.facts_outlook import plan_facts, plans_ahead_facts, skill_facts, supply_facts
+from rainharvest.drought import facts, figures
+from rainharvest.drought import facts_climates as climates
+from rainharvest.drought import facts_outlook as ahead
 from rainharvest.drought.tables import WORDS
+from rainharvest.sizing.figures import failed_years_figure
 from rainharvest.storage.facts import worst_two_years
+from rainharvest.storage.figures import storage_figure
 
 SAY = texts_of("drought")
 
@@ -53,7 +49,7 @@ def failures_words(found: xr.Dataset) -> str:
     str
         Plain text.
     """
-    return SAY.failures(failure_facts(found))
+    return SAY.failures(facts.failure_facts(found))
 
 
 def plan_words(plan: xr.Dataset) -> str:
@@ -69,7 +65,7 @@ def plan_words(plan: xr.Dataset) -> str:
     str
         Plain text.
     """
-    return SAY.plan(plan_facts(plan))
+    return SAY.plan(ahead.plan_facts(plan))
 
 
 def card_rows(plan: xr.Dataset) -> list[list[str]]:
@@ -98,35 +94,32 @@ def card_rows(plan: xr.Dataset) -> list[list[str]]:
 
 def actions(plan: xr.Dataset) -> list[str]:
     """Return what the card tells to do: as usual, in each stage, when help is needed."""
-    stages = [SAY.stage(k, keeps) for k, keeps in enumerate(plan_facts(plan)["keeps"], 1)]
+    stages = [SAY.stage(k, keeps) for k, keeps in enumerate(ahead.plan_facts(plan)["keeps"], 1)]
     return [SAY.as_usual(), *stages, SAY.help()]
 
 
 def card_lines(plan: xr.Dataset) -> list[str]:
     """Return the caretaker's card as text, for who cannot see it."""
     usual, *others = actions(plan)
-    levels = plan_facts(plan)["levels"]
+    levels = ahead.plan_facts(plan)["levels"]
     return [usual, *(SAY.done_below(*pair) for pair in zip(others, levels, strict=True))]
 
 
 def drought_section(run) -> Section:
     """Return when it fails, what to expect, and what to do."""
-    from rainharvest.sizing.figures import failed_years_figure
-    from rainharvest.storage.figures import storage_figure
-
     done, found = run.done, run.groups.get("drought", xr.Dataset())
     tank, worst = float(done.described), worst_two_years(done)
     failed = failed_years_figure(done.described_failed_by_year, done.days_in_year)
     two_years = SAY.stored(*worst.time.values[[0, -1]], float(worst.unmet_daily.sum()))
     blocks: list[Block] = [
         HEADINGS["failures"],
-        picture("failed", failed, SAY.failed(failed_facts(done))),
+        picture("failed", failed, SAY.failed(facts.failed_facts(done))),
         picture("storage", storage_figure(worst, tank), two_years),
     ]
     if run.study.arrangement.kind == "combined" and found.data_vars:
         blocks.append(Paragraph(WORDS["on_rain_alone"]))
     if "worst_stored" in found:
-        blocks.append(Paragraph(SAY.worst_sequence(worst_sequence_facts(found, tank))))
+        blocks.append(Paragraph(SAY.worst_sequence(facts.worst_sequence_facts(found, tank))))
     if "resilience" in found:
         blocks.append(Paragraph(failures_words(found)))
     for part in (_card, _years, _outlook, _climates):
@@ -139,51 +132,43 @@ def drought_section(run) -> Section:
 def _card(found: xr.Dataset) -> list[Block]:
     if "stage_level" not in found:
         return []
-    from rainharvest.drought.figures import card_figure
-
     out = [HEADINGS["card"], Paragraph(plan_words(found))]
     if float(found.plan_ahead):
-        lines, figure = card_lines(found), card_figure(found, actions(found))
+        lines, figure = card_lines(found), figures.card_figure(found, actions(found))
         out += [picture("card", figure, WORDS["card_caption"], " ".join(lines), WIDE), Bullets(tuple(lines))]
     return out
 
 
 def _years(found: xr.Dataset) -> list[Block]:
-    from rainharvest.drought.figures import dry_years_figure, longest_spell_figure
-
     out: list[Block] = []
     if "dry_by_rain" in found:
-        words = SAY.dry_years(dry_year_facts(found))
-        out += [HEADINGS["years"], picture("dry_years", dry_years_figure(found), words, scale=WIDE)]
+        words = SAY.dry_years(facts.dry_year_facts(found))
+        out += [HEADINGS["years"], picture("dry_years", figures.dry_years_figure(found), words, scale=WIDE)]
     if "driest_run_total" in found:
         out.append(Paragraph(driest_runs_words(found)))
     if "longest_expected" in found:
-        words = SAY.spells(spell_facts(found))
-        out.append(picture("spells", longest_spell_figure(found), words, scale=WIDE))
+        words = SAY.spells(facts.spell_facts(found))
+        out.append(picture("spells", figures.longest_spell_figure(found), words, scale=WIDE))
     return out
 
 
 def _outlook(found: xr.Dataset) -> list[Block]:
     if "stored_band" not in found:
         return []
-    from rainharvest.drought.figures import fan_figure
-
     first = (int(found.attrs["outlook_month"]), int(found.attrs["outlook_day"]))
-    words = SAY.from_day(*first, SAY.supply(supply_facts(found, str(found.plan.values[0]))))
-    out = [HEADINGS["outlook"], picture("fan", fan_figure(found, first), words, scale=WIDE)]
-    out.append(Paragraph(SAY.plans_ahead(plans_ahead_facts(found))))
+    words = SAY.from_day(*first, SAY.supply(ahead.supply_facts(found, str(found.plan.values[0]))))
+    out = [HEADINGS["outlook"], picture("fan", figures.fan_figure(found, first), words, scale=WIDE)]
+    out.append(Paragraph(SAY.plans_ahead(ahead.plans_ahead_facts(found))))
     if "seen_share" in found:
-        out.append(Paragraph(SAY.skill(skill_facts(found))))
+        out.append(Paragraph(SAY.skill(ahead.skill_facts(found))))
     return out
 
 
 def _climates(found: xr.Dataset) -> list[Block]:
     out: list[Block] = []
     if "scenario" in found.dims and found.sizes["scenario"] > 1:
-        from rainharvest.drought.figures import climates_figure
-
-        words = SAY.climates(scenario_facts(found))
-        out.append(picture("climates", climates_figure(found), words, scale=WIDE))
+        words = SAY.climates(climates.scenario_facts(found))
+        out.append(picture("climates", figures.climates_figure(found), words, scale=WIDE))
     if "drawn_driest_run" in found:
-        out.append(Paragraph(SAY.longer(longer_facts(found))))
+        out.append(Paragraph(SAY.longer(climates.longer_facts(found))))
     return [HEADINGS["climates"], *out] if out else []
