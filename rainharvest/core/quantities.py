@@ -6,6 +6,7 @@ rate a day; other units end at the reader and begin again at the page.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -49,6 +50,20 @@ def attributes(name: str, **more: object) -> dict[str, object]:
     if q.cf_name:
         out["standard_name"] = q.cf_name
     return out | more
+
+
+def variables(dims: object, values: Mapping[str, object]) -> dict[str, tuple]:
+    """Return variables of a Dataset, all on the same dimensions, each with its attributes.
+
+    >>> variables("time", {"stored": [1.0]})
+    {'stored': ('time', [1.0], {'units': 'L', 'long_name': 'Stored'})}
+    """
+    return {name: (dims, value, attributes(name)) for name, value in values.items()}
+
+
+def along(**dims: object) -> dict[str, tuple]:
+    """Return the coordinates that label dimensions, each with its attributes."""
+    return {name: (name, values, attributes(name)) for name, values in dims.items()}
 
 
 SHOWN_UNITS = {

@@ -4,77 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import xarray as xr
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from rainharvest.core.errors import InputError
-from rainharvest.core.tables import quantity
+from rainharvest.core.errors import require
+from rainharvest.drought.tables import Change, Scenario
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import period_totals
 
 FEWEST_WET = 20  # own choice: fewer wet days of a season hold no distribution to be changed
 
 WET_DAY = 1.0  # [mm/day]
-
-
-class Change(BaseModel):
-    """What becomes of one season's rain."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    months: tuple[int, ...] = quantity(
-        "1", "The months of the season; all twelve by default.", tuple(range(1, 13))
-    )
-    amount: float = quantity("1", "Factor on the season's total.", 1.0, gt=0, le=10)
-    frequency: float = quantity("1", "Factor on the share of its days that are wet.", 1.0, gt=0, le=10)
-    intensity: float = quantity(
-        "1",
-        "Factor on how unevenly the wet days share the total: on the coefficient of variation (standard deviation over mean) of their depths. Above 1, more of it falls on few heavy days.",
-        1.0,
-        gt=0,
-        le=10,
-    )
-
-    @field_validator("months")
-    @classmethod
-    def _are_months(cls, months: tuple[int, ...]) -> tuple[int, ...]:
-        if not months or len(set(months)) < len(months) or not set(months) <= set(range(1, 13)):
-            raise InputError(f"months {list(months)}", "give each month once, from 1 to 12")
-        return months
-
-    @property
-    def none(self) -> bool:
-        """Whether nothing changes."""
-        return self.amount == self.frequency == self.intensity == 1
-
-
-class Scenario(BaseModel):
-    """A climate to try the tank under: the user's own factors, from the user's own source.
-
-    >>> Scenario(name="drier", source="reader's own", change=[Change(amount=0.9)]).change[0].frequency
-    1.0
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    name: str = Field(min_length=1, max_length=60, description="What it is called.")
-    source: str = Field(
-        min_length=1, max_length=300, description="Where the factors come from: they are printed with it."
-    )
-    change: tuple[Change, ...] = Field((), description="One for each season that changes; no month in two.")
-    trend_to: int | None = quantity(
-        "1",
-        "Calendar year to which the trend of the record's yearly rain is carried forward; not carried if left out.",
-        None,
-        ge=1800,
-        le=2300,
-    )
-
-    @model_validator(mode="after")
-    def _months_once(self):
-        months = [m for one in self.change for m in one.months]
-        if len(set(months)) < len(months):
-            raise InputError("a month stands in two changes", "give each month to one season")
-        return self
 
 
 def changed_rain(
@@ -95,16 +33,15 @@ def changed_rain(
     Where the trend is carried, every day's factor on amount is also multiplied by
     1 + slope x (trend_to - the record's middle) / mean, with Sen's slope of the yearly totals.
 
+    >>> from rainharvest.drought.tables import Change, Scenario
     >>> from rainharvest.rainfall.invented import invent_rain
     >>> rain = invent_rain("winter_rain", 20, seed=1).isel(site=0, drop=True)
     >>> drier = changed_rain(rain, Scenario(name="drier", source="made up", change=[Change(amount=0.8)]))
     >>> round(float(drier.mean() / rain.mean()), 6)
     0.8
     """
-    if not wet_day > 0:
-        raise InputError(f"a wet day from {wet_day:g} mm", "give a depth above 0", "wet_day")
-    if bool(rain.isnull().any()):
-        raise InputError("a day's rain is unknown", "fill the gaps first", "rain")
+    require(wet_day > 0, f"a wet day from {wet_day:g} mm", "give a depth above 0", "wet_day")
+    require(not rain.isnull().any(), "a day's rain is unknown", "fill the gaps first", "rain")
     out = rain.transpose(..., "time").copy(deep=True)
     month = out.time.dt.month.values
     rows = out.values.reshape(-1, month.size)
@@ -115,22 +52,22 @@ def changed_rain(
     if carried != 1:
         rest = sorted(set(range(1, 13)) - {m for one in seasons for m in one.months})
         seasons += [Change(months=tuple(rest))] if rest else []
-    said = []
+    done = []
     for change in seasons:
         here = np.isin(month, change.months)
         amount = change.amount * carried
         if change.none and amount == 1:
             continue
-        said.append(
+        done.append(
             f"months {', '.join(map(str, change.months))}: amount x {amount:.4g}, wet days x "
             f"{change.frequency:g}, intensity x {change.intensity:g}"
         )
         for k, row in enumerate(rows):
             rng = np.random.default_rng([seed, k])
             row[here] = _season(row[here], amount, change, wet_day, rng)
-    done = out.copy(data=rows.reshape(out.shape)).transpose(*rain.dims)
-    detail = "; ".join([*said, words])
-    return done.assign_attrs(rain.attrs | {"scenario": f"{scenario.name} ({scenario.source}): {detail}"})
+    changed = out.copy(data=rows.reshape(out.shape)).transpose(*rain.dims)
+    detail = "; ".join([*done, words])
+    return changed.assign_attrs(rain.attrs | {"scenario": f"{scenario.name} ({scenario.source}): {detail}"})
 
 
 def _season(x: np.ndarray, amount: float, change: Change, w: float, rng) -> np.ndarray:
@@ -138,19 +75,19 @@ def _season(x: np.ndarray, amount: float, change: Change, w: float, rng) -> np.n
     place = f"scenario, months {', '.join(map(str, change.months))}"
     wet = x >= w
     count = np.count_nonzero(wet)
-    if count < FEWEST_WET:
-        raise InputError(
-            f"the season has {count} wet days in the record",
-            f"take a longer season: {FEWEST_WET} wet days or more",
-            place,
-        )
+    require(
+        count >= FEWEST_WET,
+        f"the season has {count} wet days in the record",
+        f"take a longer season: {FEWEST_WET} wet days or more",
+        place,
+    )
     want = round(change.frequency * count)
-    if not FEWEST_WET <= want <= x.size:
-        raise InputError(
-            f"frequency = {change.frequency:g} would leave {want} wet days of {x.size}",
-            "give a factor nearer to 1",
-            place,
-        )
+    require(
+        FEWEST_WET <= want <= x.size,
+        f"frequency = {change.frequency:g} would leave {want} wet days of {x.size}",
+        "give a factor nearer to 1",
+        place,
+    )
     spread = x[wet].std() / x[wet].mean()
     y = _with_count(x, wet, want, rng)
     return _with_shape(y, y >= w, amount * x.sum(), change.intensity * spread, w, place)
@@ -183,14 +120,13 @@ def _with_shape(
 
     above = y[wet] - w
     mean = (total - y[~wet].sum()) / above.size
-    if not mean > w * (1 + 1e-9):
-        raise InputError(
-            f"so many wet days of {w:g} mm or more hold more than the amount wanted",
-            "give a larger amount or fewer wet days",
-            place,
-        )
-    if np.ptp(above) == 0:
-        raise InputError("every wet day of the season has the same rain", "give rain as it fell", place)
+    require(
+        mean > w * (1 + 1e-9),
+        f"so many wet days of {w:g} mm or more hold more than the amount wanted",
+        "give a larger amount or fewer wet days",
+        place,
+    )
+    require(np.ptp(above) > 0, "every wet day of the season has the same rain", "give rain as it fell", place)
     scaled = above / above.max()
 
     def depth(b: float) -> np.ndarray:
@@ -201,12 +137,12 @@ def _with_shape(
         return depth(b).std() / mean - spread
 
     low, high = 0.02, 12.0
-    if off(low) > 0 or off(high) < 0:
-        raise InputError(
-            "no such unevenness of wet days fits the amount and the number of wet days",
-            "give an intensity nearer to 1",
-            place,
-        )
+    require(
+        off(low) <= 0 <= off(high),
+        "no such unevenness of wet days fits the amount and the number of wet days",
+        "give an intensity nearer to 1",
+        place,
+    )
     out = y.copy()
     out[wet] = np.maximum(depth(brentq(off, low, high, xtol=1e-13, rtol=1e-14)), w)
     return out
@@ -220,12 +156,12 @@ def _carried(rain: xr.DataArray, year: int) -> tuple[float, str]:
     found = mann_kendall(whole)
     middle = float(first.time.dt.year.values.mean())
     factor = 1 + found.slope * (year - middle) / whole.mean()
-    if not factor > 0:
-        raise InputError(
-            f"the trend of {found.slope:.2g} mm a year leaves no rain in {year}",
-            "carry it to a nearer year, or not at all",
-            "trend_to",
-        )
+    require(
+        factor > 0,
+        f"the trend of {found.slope:.2g} mm a year leaves no rain in {year}",
+        "carry it to a nearer year, or not at all",
+        "trend_to",
+    )
     return factor, (
         f"trend of {found.slope:.2g} mm a year (95 % interval {found.slope_low:.2g} to {found.slope_high:.2g}, "
         f"chance of such a trend without one {found.p:.2g}) carried to {year}"

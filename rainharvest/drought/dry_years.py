@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import InputError
-from rainharvest.core.quantities import attributes
-from rainharvest.drought.tables import DRY_SHARE, INDEX_MONTHS
+from rainharvest.core.errors import require
+from rainharvest.core.quantities import along, attributes, variables
+from rainharvest.drought.tables import DEFAULTS
 from rainharvest.rainfall.climatology import period_totals, standardised_precipitation_index
 from rainharvest.rainfall.flags import runs
 from rainharvest.storage.simulate import as_series, common_time, year_edges
@@ -17,6 +17,14 @@ from rainharvest.storage.simulate import as_series, common_time, year_edges
 SPANS = (1, 2, 3)  # [year]
 
 DRAWS = 4000
+
+EULER = 0.5772156649015329
+
+FEWEST_YEARS = 10  # own choice: fewer yearly values hold no law
+
+LONG_SPELL = 10.0  # [day] own choice, where none is given
+
+INDEX_MONTHS = int(DEFAULTS["index_months"].value)
 
 MEMORY = 0.2  # below this, the correlation of following years is not told from chance in most records
 
@@ -26,8 +34,8 @@ def dry_years(
     shortfall,
     *,
     year_start_month: int = 1,
-    scale: int = int(INDEX_MONTHS.value),
-    dry_share: float = DRY_SHARE.value,
+    scale: int = INDEX_MONTHS,
+    dry_share: float = DEFAULTS["dry_share"].value,
     index: xr.DataArray | None = None,
 ) -> xr.Dataset:
     """Find the dry years by rain, by the precipitation index and by what this tank could not supply.
@@ -45,21 +53,20 @@ def dry_years(
     >>> int(found.dry_by_rain.sum()), int(found.dry_by_tank.sum())
     (2, 0)
     """
-    if not 0 < dry_share < 1:
-        raise InputError(f"a share of {dry_share:g}", "give one between 0 and 1", "dry_share")
+    require(0 < dry_share < 1, f"a share of {dry_share:g}", "give one between 0 and 1", "dry_share")
     totals = period_totals(rain, 12, year_start_month)
     index = monthly_index(rain, scale) if index is None else index
     short = shortfall if isinstance(shortfall, xr.DataArray) else shortfall.rename_axis("time").to_xarray()
-    same = rain.indexes["time"] if isinstance(rain, xr.DataArray) else rain.index
-    if not short.indexes["time"].equals(same):
-        raise InputError("rain and shortfall cover different days", "cut both to the same days", "shortfall")
+    days = rain.indexes["time"] if isinstance(rain, xr.DataArray) else rain.index
+    same = short.indexes["time"].equals(days)
+    require(same, "rain and shortfall cover different days", "cut both to the same days", "shortfall")
     edges, year, _ = year_edges(short.time, year_start_month)
     lost = np.add.reduceat(short.values, edges[:-1])
     whole = totals.known_share.values == 1
-    if not whole.any():
-        raise InputError("no hydrological year is whole", "give a longer record", "rain")
+    require(whole.any(), "no hydrological year is whole", "give a longer record", "rain")
     of_year = (index.month.dt.year - (index.month.dt.month < year_start_month)).values
-    lowest = np.array([_lowest(index.values[of_year == y]) for y in year])
+    # fmin passes over what is unknown
+    lowest = np.array([np.fmin.reduce(index.values[of_year == y], initial=np.nan) for y in year])
     depth = totals.total.values
     count = max(round(dry_share * whole.sum()), 1)
     out = {
@@ -70,25 +77,17 @@ def dry_years(
         "dry_by_index": _first(lowest[whole], count),
         "dry_by_tank": _first(-lost[whole], count) & (lost[whole] > 0),
     }
-    found = xr.Dataset(
-        {name: ("year", values, attributes(name)) for name, values in out.items()},
-        coords={"year": ("year", year[whole], attributes("year"))},
-    )
+    found = xr.Dataset(variables("year", out), along(year=year[whole]))
     return found.assign_attrs(
         year_start_month=int(year_start_month), index_months=int(scale), dry_share=float(dry_share)
     )
 
 
-def monthly_index(rain, scale: int = int(INDEX_MONTHS.value)) -> xr.DataArray:
+def monthly_index(rain, scale: int = INDEX_MONTHS) -> xr.DataArray:
     """Return the precipitation index of each month of a record."""
     months = period_totals(rain, 1)
     total = xr.DataArray(months.total.values, {"month": months.time.values}, "month")
     return standardised_precipitation_index(total, scale)
-
-
-def _lowest(values: np.ndarray) -> float:
-    known = values[~np.isnan(values)]
-    return float(known.min()) if known.size else np.nan
 
 
 def _first(values: np.ndarray, count: int) -> np.ndarray:
@@ -146,10 +145,13 @@ def driest_runs(year_rain, spans=SPANS, *, seed: int = 0, draws: int = DRAWS) ->
 
     total = np.asarray(year_rain, dtype=float)
     known = total[~np.isnan(total)]
-    if known.size < 10:
-        raise InputError(f"{known.size} yearly totals are known", "give 10 or more", "year_rain")
-    if not known.std() > 0:
-        raise InputError("every year has the same rain", "give a record of rain as it fell", "year_rain")
+    require(
+        known.size >= FEWEST_YEARS,
+        f"{known.size} yearly totals are known",
+        f"give {FEWEST_YEARS} or more",
+        "year_rain",
+    )
+    require(known.std() > 0, "every year has the same rain", "give a record of rain as it fell", "year_rain")
     years = getattr(year_rain, "year", None)
     names = np.arange(total.size) if years is None else np.asarray(years)
     link = np.corrcoef(total[:-1], total[1:])[0, 1] if known.size == total.size else 0.0
@@ -162,8 +164,7 @@ def driest_runs(year_rain, spans=SPANS, *, seed: int = 0, draws: int = DRAWS) ->
     drawn = gammaincinv(shape, ndtr(normal))
     rows = []
     for span in spans:
-        if not 1 <= span <= total.size:
-            raise InputError(f"a run of {span} years", f"give 1 to {total.size}", "spans")
+        require(1 <= span <= total.size, f"a run of {span} years", f"give 1 to {total.size}", "spans")
         mean = np.convolve(total, np.ones(span) / span, "valid")
         place = int(np.nanargmin(mean)) if not np.isnan(mean).all() else 0
         sums = np.cumsum(np.pad(drawn, ((0, 0), (1, 0))), axis=1)
@@ -178,57 +179,9 @@ def driest_runs(year_rain, spans=SPANS, *, seed: int = 0, draws: int = DRAWS) ->
         "run_return_period_low",
         "run_return_period_high",
     )
-    table = np.array(rows, dtype=float).T
-    out = {name: ("span", values, attributes(name)) for name, values in zip(columns, table, strict=True)}
-    out["year_correlation"] = ((), float(link), attributes("year_correlation"))
-    return xr.Dataset(out, coords={"span": ("span", np.asarray(spans), attributes("span"))})
-
-
-EULER = 0.5772156649015329
-
-FEWEST_YEARS = 10  # own choice: fewer yearly values hold no law
-
-LONG_SPELL = 10.0  # [day] own choice, where none is given
-
-
-def longest_run_chances(days: int, dry_share: float, longest: int | None = None) -> xr.DataArray:
-    """Return the chance that the longest dry spell of independent days is no longer than each length.
-
-    With a chance p of a dry day and q = 1 - p, the chance a_n that n days hold no run of k dry days is
-    a_n = 1 for n < k, a_k = 1 - p^k, a_n = a_(n-1) - p^k q a_(n-k-1). "No longer than d" is "no run of d + 1".
-
-    Feller (1968), An Introduction to Probability Theory and Its Applications, volume 1, chapter XIII, from
-    memory; tested by counting every sequence of 12 days. Real dry days follow one another more often than
-    independent ones: this is a yardstick, not a forecast.
-
-    >>> chances = longest_run_chances(3, 0.5)
-    >>> chances.values
-    array([0.125, 0.625, 0.875, 1.   ])
-    """
-    if days < 1 or days != int(days):
-        raise InputError(f"{days} days", "give a whole number, 1 or more", "days")
-    if not 0 < dry_share < 1:
-        raise InputError(f"a chance of {dry_share:g}", "give one between 0 and 1", "dry_share")
-    days = int(days)
-    out = []
-    for length in range(min(days, days if longest is None else longest) + 1):
-        out.append(_no_run(days, length + 1, dry_share))
-        if longest is None and 1 - out[-1] < 1e-9:
-            break
-    names = {"spell_days": ("spell_days", np.arange(len(out)), attributes("spell_days"))}
-    return xr.DataArray(out, names, "spell_days", attrs=attributes("longest_chance"))
-
-
-def _no_run(days: int, k: int, p: float) -> float:
-    """Return the chance that so many days hold no run of k dry ones."""
-    if k > days:
-        return 1.0
-    none = np.ones(days + 1)
-    step = p**k * (1 - p)
-    none[k] = 1 - p**k
-    for n in range(k + 1, days + 1):
-        none[n] = none[n - 1] - step * none[n - k - 1]
-    return float(none[days])
+    out = variables("span", dict(zip(columns, np.array(rows, dtype=float).T, strict=True)))
+    out |= variables((), {"year_correlation": float(link)})
+    return xr.Dataset(out, along(span=np.asarray(spans)))
 
 
 def longest_in_years(longest_dry_spell, years=(1, 2, 5, 10, 20, 50, 100)) -> xr.Dataset:
@@ -247,10 +200,12 @@ def longest_in_years(longest_dry_spell, years=(1, 2, 5, 10, 20, 50, 100)) -> xr.
     """
     x = np.sort(np.asarray(longest_dry_spell, dtype=float).ravel())
     x = x[~np.isnan(x)]
-    if x.size < FEWEST_YEARS:
-        raise InputError(
-            f"the longest dry spell is known of {x.size} years", f"give {FEWEST_YEARS} or more", "rain"
-        )
+    require(
+        x.size >= FEWEST_YEARS,
+        f"the longest dry spell is known of {x.size} years",
+        f"give {FEWEST_YEARS} or more",
+        "rain",
+    )
     rank = np.arange(x.size)
     second = 2 * (rank / (x.size - 1) * x).mean() - x.mean()
     scale = second / np.log(2)
@@ -265,10 +220,7 @@ def longest_in_years(longest_dry_spell, years=(1, 2, 5, 10, 20, 50, 100)) -> xr.
         "longest_low": below(0.1),
         "longest_high": below(0.9),
     }
-    return xr.Dataset(
-        {name: ("return_period", values, attributes(name)) for name, values in curves.items()},
-        coords={"return_period": ("return_period", years, attributes("return_period"))},
-    )
+    return xr.Dataset(variables("return_period", curves), along(return_period=years))
 
 
 def spells_by_month(spells: xr.Dataset, years: float, long_spell: float = LONG_SPELL) -> xr.DataArray:
@@ -281,14 +233,12 @@ def spells_by_month(spells: xr.Dataset, years: float, long_spell: float = LONG_S
     >>> spells_by_month(found, 1.0).sel(calendar_month=[6, 7]).values
     array([0., 1.])
     """
-    if not long_spell >= 1:
-        raise InputError(f"a long spell from {long_spell:g} days", "give 1 or more", "long_spell")
-    if not years > 0:
-        raise InputError("the record knows no day", "give a record with rain", "rain")
+    require(long_spell >= 1, f"a long spell from {long_spell:g} days", "give 1 or more", "long_spell")
+    require(years > 0, "the record knows no day", "give a record with rain", "rain")
     begun = spells.spell_start.dt.month.values[spells.dry_spell.values >= long_spell]
     count = np.bincount(begun, minlength=13)[1:] / years
-    names = {"calendar_month": ("calendar_month", np.arange(1, 13), attributes("calendar_month"))}
-    return xr.DataArray(count, names, "calendar_month", attrs=attributes("spells_by_month"))
+    months = along(calendar_month=np.arange(1, 13))
+    return xr.DataArray(count, months, "calendar_month", attrs=attributes("spells_by_month"))
 
 
 MEASURES = (
@@ -307,13 +257,13 @@ MEASURES = (
 def failure_measures(shortfall, demand) -> xr.Dataset:
     """Measure how often, how long and how badly a supply fails.
 
-    With N days, of which a day fails when its shortfall passes 1e-9 of what was asked: time reliability =
+    With N days, of which a day fails when its shortfall passes 1e-9 of the demand: time reliability =
     days not failed / N; volume reliability = 1 - sum of shortfalls / sum of demand; resilience = failed days
     followed by a day that does not fail / failed days that any day follows; vulnerability = mean over the
     failure events of each event's largest daily shortfall, also as a share of a mean day's demand.
 
     Hashimoto, Stedinger and Loucks (1982), Water Resources Research 18(1):14-20; the estimators as McMahon,
-    Adeloye and Zhou (2006) give them, from memory. A day on which nothing is asked neither fails nor ends a
+    Adeloye and Zhou (2006) give them, from memory. A day without demand neither fails nor ends a
     failure, as in the daily balance. The last day of the record has no day after it: a failure that it cuts
     is not counted as unrecovered.
 
@@ -322,29 +272,23 @@ def failure_measures(shortfall, demand) -> xr.Dataset:
     (0.7, 0.667, 3.5)
     """
     time = common_time(shortfall=shortfall, demand=demand)
-    short, asked = as_series("shortfall", shortfall, time), as_series("demand", demand, time)
-    for name, series in (("shortfall", short), ("demand", asked)):
-        if (series.values < 0).any():
-            raise InputError("a day is below zero", "give litres a day, zero or more", name)
-    short, asked = xr.broadcast(short, asked)
-    short, asked = short.transpose(..., "time"), asked.transpose(..., "time")
-    rows = [
-        _measure(*pair)
-        for pair in zip(short.values.reshape(-1, time.size), asked.values.reshape(-1, time.size), strict=True)
-    ]
-    table, shape, dims = np.array(rows), short.shape[:-1], short.dims[:-1]
-    return xr.Dataset(
-        {name: (dims, table[:, k].reshape(shape), attributes(name)) for k, name in enumerate(MEASURES)},
-        coords={d: short[d] for d in dims if d in short.coords},
-    )
+    both = {"shortfall": as_series("shortfall", shortfall, time), "demand": as_series("demand", demand, time)}
+    for name, series in both.items():
+        require((series.values >= 0).all(), "a day is below zero", "give litres a day, zero or more", name)
+    short, demand = (series.transpose(..., "time") for series in xr.broadcast(*both.values()))
+    rows = (series.values.reshape(-1, time.size) for series in (short, demand))
+    table = np.array([_measure(*pair) for pair in zip(*rows, strict=True)]).T
+    shape, dims = short.shape[:-1], short.dims[:-1]
+    measures = {name: row.reshape(shape) for name, row in zip(MEASURES, table, strict=True)}
+    return xr.Dataset(variables(dims, measures), {d: short[d] for d in dims if d in short.coords})
 
 
-def _measure(short: np.ndarray, asked: np.ndarray) -> tuple[float, ...]:
+def _measure(short: np.ndarray, demand: np.ndarray) -> tuple[float, ...]:
     """Return the measures of one supply in the order of `MEASURES`."""
-    failed = short > 1e-9 * asked
-    total = asked.sum()
+    failed = short > 1e-9 * demand
+    total = demand.sum()
     reliability = 1 - failed.mean(), 1 - short.sum() / total if total > 0 else 1.0
-    used = asked > 0
+    used = demand > 0
     failing, lost = failed[used], short[used]
     first, last = runs(failing)
     if first.size == 0:
@@ -353,89 +297,64 @@ def _measure(short: np.ndarray, asked: np.ndarray) -> tuple[float, ...]:
     ended = followed & ~failing[1:]
     resilience = ended.sum() / followed.sum() if followed.any() else np.nan
     worst = np.array([lost[a : b + 1].max() for a, b in zip(first, last, strict=True)])
-    mean_day = asked[used].mean()
-    return (
-        *reliability,
-        float(first.size),
-        resilience,
-        worst.mean(),
-        worst.mean() / mean_day,
-        lost[failing].mean(),
-        lost.max(),
-        failing.sum() / first.size,
-    )
+    of_a_day = worst.mean() / demand[used].mean()
+    severity = worst.mean(), of_a_day, lost[failing].mean(), lost.max()
+    return *reliability, float(first.size), resilience, *severity, failing.sum() / first.size
 
 
 @dataclass(frozen=True)
 class Drawdown:
     """A stretch between two overflows of the tank."""
 
-    begins: int  # Places of its first and last day in the record
-    ends: int  # Places of its first and last day in the record
-    from_overflow: bool  # Whether it begins after an overflow and ends before one; if not, the record cuts it
-    to_overflow: bool  # Whether it begins after an overflow and ends before one; if not, the record cuts it
-    unsupplied: float  # [L] Water asked for and not supplied within it
+    begins: int  # Place of its first day in the record
+    ends: int  # Place of its last day
+    from_overflow: bool  # Whether it begins after an overflow; if not, the record cuts it
+    to_overflow: bool  # Whether it ends before one
+    unsupplied: float  # [L] Demand not supplied within it
     days_short: int  # [day] Days on which something was short
     first_short: int  # [day] Days from its beginning to the first such day; -1 where none was short
-    longest_short: int  # [day] The most of them on end, days on which nothing was asked passed over
+    longest_short: int  # [day] The most of them on end, days without demand passed over
     recovery: int  # [day] Days from the last short day to its end; -1 where none was short
     lowest: float  # [L] Least water stored
 
 
-def drawdowns(daily: xr.Dataset, demand) -> list[Drawdown]:
-    """Cut a simulated record at its overflows.
+def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
+    """Return the stretch between overflows that left most unsupplied; the lowest where nothing was short.
 
     >>> from rainharvest import simulate
     >>> done = simulate([30, 0, 0, 0, 30, 0], 10.0, 20.0, start=20.0, trace=True).isel(capacity=0)
-    >>> [(d.begins, d.ends, d.days_short) for d in drawdowns(done, [10.0] * 6)]
-    [(1, 3, 2), (5, 5, 0)]
+    >>> found = worst_drawdown(done, [10.0] * 6)
+    >>> found.begins, found.ends, found.days_short
+    (1, 3, 2)
     """
-    short, asked, stored, begins, ends = _stretches(daily, demand)
-    return [_measured(short, asked, stored, *pair) for pair in zip(begins, ends, strict=True)]
-
-
-def _stretches(daily: xr.Dataset, demand):
-    """Return what is measured, and where each stretch between overflows begins and ends."""
-    if daily.stored.dims != ("time",):
-        raise InputError(f"the trace has dimensions {daily.stored.dims}", "choose one tank", "daily")
-    asked = np.asarray(demand, dtype=float)
-    short = daily.unmet_daily.values
-    if asked.shape != short.shape:
-        raise InputError(f"{asked.size} days of demand", f"give {short.size}", "demand")
-    return short, asked, daily.stored.values, *runs(daily.spilled_daily.values <= 0)
-
-
-def _measured(short, asked, stored, first: int, last: int) -> Drawdown:
-    part = slice(first, last + 1)
-    failed = short[part] > 1e-9 * asked[part]
-    where = np.flatnonzero(failed)
-    used = failed[asked[part] > 0]
-    longest = max((b - a + 1 for a, b in zip(*runs(used), strict=True)), default=0)
-    return Drawdown(
-        int(first),
-        int(last),
-        bool(first > 0),
-        bool(last < short.size - 1),
-        float(short[part].sum()),
-        int(where.size),
-        int(where[0]) if where.size else -1,
-        int(longest),
-        int(last - first - where[-1] + 1) if where.size else -1,
-        float(stored[part].min()),
-    )
-
-
-def worst_drawdown(daily: xr.Dataset, demand) -> Drawdown:
-    """Return the stretch between overflows that left most unsupplied; the lowest where nothing was short."""
-    short, asked, stored, begins, ends = _stretches(daily, demand)
-    if begins.size == 0:
-        raise InputError("the tank overflows on every day", "give a larger tank or a larger demand", "daily")
+    dims, short, stored = daily.stored.dims, daily.unmet_daily.values, daily.stored.values
+    require(dims == ("time",), f"the trace has dimensions {dims}", "choose one tank", "daily")
+    demand = np.asarray(demand, dtype=float)
+    require(demand.shape == short.shape, f"{demand.size} days of demand", f"give {short.size}", "demand")
+    begins, ends = runs(daily.spilled_daily.values <= 0)
+    full = "the tank overflows on every day"
+    require(begins.size, full, "give a larger tank or a larger demand", "daily")
     total = np.concatenate([[0.0], np.cumsum(short)])
     lost = total[ends + 1] - total[begins]
-    worst = int(np.argmax(lost))
-    if not lost[worst] > 0:
-        worst = int(np.argmin([stored[a : b + 1].min() for a, b in zip(begins, ends, strict=True)]))
-    return _measured(short, asked, stored, begins[worst], ends[worst])
+    lowest = np.array([stored[a : b + 1].min() for a, b in zip(begins, ends, strict=True)])
+    worst = int(np.argmax(lost)) if lost.max() > 0 else int(np.argmin(lowest))
+    first, last = int(begins[worst]), int(ends[worst])
+    part = slice(first, last + 1)
+    failed = short[part] > 1e-9 * demand[part]
+    where = np.flatnonzero(failed).tolist()
+    on_end = zip(*runs(failed[demand[part] > 0]), strict=True)
+    return Drawdown(
+        begins=first,
+        ends=last,
+        from_overflow=first > 0,
+        to_overflow=last < short.size - 1,
+        unsupplied=float(short[part].sum()),
+        days_short=len(where),
+        first_short=where[0] if where else -1,
+        longest_short=max((int(b - a + 1) for a, b in on_end), default=0),
+        recovery=last - first - where[-1] + 1 if where else -1,
+        lowest=float(lowest[worst]),
+    )
 
 
 def normal_year(year_rain: xr.DataArray) -> int:
@@ -445,7 +364,6 @@ def normal_year(year_rain: xr.DataArray) -> int:
     2002
     """
     known = year_rain.dropna("year")
-    if known.sizes["year"] == 0:
-        raise InputError("no year's rain is known", "give a longer record", "year_rain")
+    require(known.size, "no year's rain is known", "give a longer record", "year_rain")
     off = abs(known - known.median())
     return int(known.year.values[int(off.values.argmin())])

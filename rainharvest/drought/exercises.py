@@ -5,11 +5,11 @@ from __future__ import annotations
 import xarray as xr
 
 from rainharvest.core.board import says
-from rainharvest.core.reader import days, litres
-from rainharvest.demand.words import MONTHS
+from rainharvest.core.reader import MONTHS, days, litres
 from rainharvest.drought.basis import Basis
-from rainharvest.drought.facts import looked_ahead, windows_from
-from rainharvest.drought.words import listed
+from rainharvest.drought.facts import dry_year_facts
+from rainharvest.drought.facts_outlook import outlook_from, windows_from
+from rainharvest.drought.section import SAY
 from rainharvest.study.exercises import NEAR
 
 
@@ -23,16 +23,13 @@ def check_hidden_drought(years: xr.Dataset, yours_year: int | None) -> None:
     yours_year : int
         The reader's answer; None tells the right one.
     """
-    hidden = years.year.values[years.dry_by_tank.values & ~years.dry_by_rain.values]
-    right = yours_year is not None and yours_year in hidden
-    says(
-        yours_year,
-        right,
-        f"Such years are {listed(hidden)}."
-        if hidden.size
-        else "There is none on this record: dry by rain holds all.",
-        "Look for a year that is dark in the lowest row and pale in the uppermost.",
+    hidden = dry_year_facts(years)["hidden"]
+    some, none = (
+        f"Such years are {SAY.listed(hidden)}.",
+        "There is none on this record: dry by rain holds all.",
     )
+    hint = "Look for a year that is dark in the lowest row and pale in the uppermost."
+    says(yours_year, yours_year in hidden, some if hidden else none, hint)
 
 
 def check_supply_days(
@@ -51,16 +48,13 @@ def check_supply_days(
     yours_days : float
         The reader's answer; None tells the right one.
     """
-    found = looked_ahead(basis, windows_from(basis, month, day), 1000 * gauge_kilolitres)
+    found = outlook_from(basis, windows_from(basis, month, day), 1000 * gauge_kilolitres)
     lasts = float(found.supply_days.sel(plan="yours", confidence=0.8))
     right = yours_days is not None and abs(yours_days - lasts) <= max(NEAR * lasts, 3.0)
-    says(
-        yours_days,
-        right,
-        f"From {litres(1000 * gauge_kilolitres)} on {day} {MONTHS[month - 1]} it lasts at least {days(lasts)} in 8 of "
-        "10 years.",
-        "Set the date and the gauge in the outlook panel and read the sentence under the fan.",
-    )
+    reading = f"From {litres(1000 * gauge_kilolitres)} on {day} {MONTHS[month - 1]}"
+    answer = f"{reading} it lasts at least {days(lasts)} in 8 of 10 years."
+    hint = "Set the date and the gauge in the outlook panel and read the sentence under the fan."
+    says(yours_days, right, answer, hint)
 
 
 def check_card(plan: xr.Dataset, month: int, gauge_percent: float, yours_stage: int | None) -> None:
@@ -69,7 +63,7 @@ def check_card(plan: xr.Dataset, month: int, gauge_percent: float, yours_stage: 
     Parameters
     ----------
     plan : Dataset
-        As `rainharvest.drought.facts.plan_dataset`.
+        As `rainharvest.drought.facts_outlook.plan_of`.
     month : int [1]
         The month.
     gauge_percent : float
@@ -80,9 +74,6 @@ def check_card(plan: xr.Dataset, month: int, gauge_percent: float, yours_stage: 
     level = plan.stage_level.sel(calendar_month=month).values
     stage = int((gauge_percent / 100 < level - 1e-9).sum())
     what = "as usual" if stage == 0 else f"stage {stage}"
-    says(
-        yours_stage,
-        yours_stage == stage,
-        f"In {MONTHS[month - 1]} a gauge at {gauge_percent:g} % means {what}.",
-        "Find the month's column on the card and go up to the reading.",
-    )
+    answer = f"In {MONTHS[month - 1]} a gauge at {gauge_percent:g} % means {what}."
+    hint = "Find the month's column on the card and go up to the reading."
+    says(yours_stage, yours_stage == stage, answer, hint)

@@ -1,4 +1,4 @@
-"""Figures of the bad years and of other climates."""
+"""Figures of the bad years, of the gauge outlook and the caretaker's card, and of other climates."""
 
 from __future__ import annotations
 
@@ -7,74 +7,109 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
+from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import label
+from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.core.style import BRICK, DASHES, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
+from rainharvest.drought.facts import dry_year_facts
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-
+# Of each way of finding dry years: what is drawn, which years are dry, colour, divisor, words of the axis.
 WAYS = (
-    ("year_rain", "dry_by_rain", DEEP, 1.0, "mm"),
-    ("lowest_spi", "dry_by_index", OCHRE, 1.0, None),
-    ("year_short", "dry_by_tank", BRICK, 1000.0, "kL"),
+    ("year_rain", "dry_by_rain", DEEP, 1.0, "Rain\n(mm)"),
+    ("lowest_spi", "dry_by_index", OCHRE, 1.0, "Lowest index\nof the year"),
+    ("year_short", "dry_by_tank", BRICK, 1000.0, "Shortfall\n(kL)"),
 )
 
 MOST = 700  # points of a line
+
+YEAR = 2001  # any year without a leap day: the axis shows months only
+
+INITIALS = [month[0] for month in MONTHS_SHORT]
+
+ZONES = {zone["name"]: zone for zone in rows_of("drought", "card")["zone"]}
+
+HELP = ZONES.pop("call for help")
+
+MARK = {"color": OCHRE, "mec": INK, "zorder": 5}
+"""What the eye is drawn to."""
+
+
+def _plot(axes: Axes, name: str, x, y, form: str = "", **look) -> None:
+    """Draw a line or marks, or move them."""
+    keep(axes, name, lambda: axes.plot([], [], *([form] if form else []), **look)[0]).set_data(x, y)
+
+
+def _level(axes: Axes, name: str, y: float, **look) -> None:
+    """Draw a line across, or move it."""
+    keep(axes, name, lambda: axes.axhline(0, **look)).set_ydata([y] * 2)
+
+
+def _band(axes: Axes, name: str, x, low, high, alpha: float = 1.0) -> None:
+    """Fill what lies between two lines, or move it."""
+    band = keep(axes, name, lambda: axes.fill_between([], [], color=MIST, alpha=alpha, linewidth=0))
+    band.set_data(x, low, high)
+
+
+def _bars(axes: Axes, name: str, at, low, high, across: bool = False, **look) -> None:
+    """Draw bars that stand at places from one end to the other, or move them; across: they lie."""
+    draw = axes.hlines if across else axes.vlines
+    bars = keep(axes, name, lambda: draw([0], [0], [0], **look))
+    ends = zip(at, np.broadcast_to(low, np.shape(at)), high, strict=True)
+    bars.set_segments([[(a, x), (b, x)] if across else [(x, a), (x, b)] for x, a, b in ends])
+
+
+def _note(axes: Axes, name: str, x: float, y: float, text: str, ha="left", va="top") -> None:
+    """Write words at a place of the axes, or change them."""
+    look = {"transform": axes.transAxes, "ha": ha, "va": va, "fontsize": 13}
+    keep(axes, name, lambda: axes.text(x, y, "", **look)).set_text(text)
+
+
+def _month_axis(axes: Axes, first_day: tuple[int, int], days: int) -> None:
+    """Put the months of an outlook on an axis of days ahead, where they are not yet."""
+    if getattr(axes, "first_day", None) == first_day:
+        return
+    begins = _day(first_day)
+    months = np.arange(begins.astype("datetime64[M]") + 1, (begins + days).astype("datetime64[M]") + 1)
+    places = (months.astype("datetime64[D]") - begins).astype(int)
+    axes.set_xticks(places, [INITIALS[int(m.astype(int)) % 12] for m in months])
+    axes.set_xlim(0, days)
+    axes.first_day = first_day
+
+
+def _day(first_day: tuple[int, int]) -> np.datetime64:
+    return np.datetime64(f"{YEAR}-{first_day[0]:02d}-01") + (first_day[1] - 1)
 
 
 def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw the dry years as rain, index and tank find them."""
     if figure is None:
         figure, rows = new_figure("The dry years, found three ways", height=6.6, nrows=3, sharex=True)
-        for axes, (name, *_, unit) in zip(rows, WAYS, strict=True):
-            axes.set_ylabel(
-                {"year_rain": "Rain", "lowest_spi": "Lowest index", "year_short": "Shortfall"}[name]
-                + (f"\n({unit})" if unit else "\nof the year")
-            )
+        for axes, (*_, words) in zip(rows, WAYS, strict=True):
+            axes.set_ylabel(words)
             axes.grid(axis="x", visible=False)
         rows[-1].set_xlabel(label("year") + " (named by the year in which it begins)")
     year = found.year.values
     for axes, (name, way, colour, factor, _) in zip(figure.axes, WAYS, strict=True):
         value, dry = np.nan_to_num(found[name].values) / factor, found[way].values.astype(bool)
         for part, which, tone in (("others", ~dry, MIST), ("dry", dry, colour)):
-            bars = keep(
-                axes,
-                f"{part} years",
-                lambda axes=axes, tone=tone: axes.vlines([0], [0], [0], color=tone, linewidth=7),
-            )
-            bars.set_segments([[(x, 0.0), (x, y)] for x, y in zip(year[which], value[which], strict=True)])
-        words = keep(
-            axes,
-            "count",
-            lambda axes=axes: axes.text(
-                0.995, 1.0, "", transform=axes.transAxes, ha="right", va="bottom", fontsize=13
-            ),
-        )
-        words.set_text(f"dark: {int(dry.sum())} dry years")
+            _bars(axes, f"{part} years", year[which], 0.0, value[which], color=tone, linewidth=7)
+        _note(axes, "count", 0.995, 1.0, f"dark: {int(dry.sum())} dry years", "right", "bottom")
         top = rounded_up(1.05 * max(abs(value).max(initial=0.0), 0.01))
         axes.set_ylim((-top, 0.4) if name == "lowest_spi" else (0, top))
     figure.axes[0].set_xlim(year[0] - 1, year[-1] + 1)
-    every = found.dry_by_rain.values & found.dry_by_index.values & found.dry_by_tank.values
-    mark = keep(
-        figure.axes[2],
-        "dry all three ways",
-        lambda: figure.axes[2].plot([], [], "v", ms=9, color=INK, clip_on=False)[0],
-    )
-    low, high = figure.axes[2].get_ylim()
-    mark.set_data(year[every], np.full(int(every.sum()), high))
-    note = keep(
-        figure.axes[2],
-        "note",
-        lambda: figure.axes[2].text(
-            0.005, 1.0, "", transform=figure.axes[2].transAxes, va="bottom", fontsize=13
-        ),
-    )
-    note.set_text("▼ dry all three ways" if every.any() else "no year is dry all three ways")
+    agreed, lowest = dry_year_facts(found)["agreed"], figure.axes[2]
+    top = np.full(len(agreed), lowest.get_ylim()[1])
+    _plot(lowest, "dry all three ways", agreed, top, "v", ms=9, color=INK, clip_on=False)
+    words = "▼ dry all three ways" if agreed else "no year is dry all three ways"
+    _note(lowest, "note", 0.005, 1.0, words, va="bottom")
     return figure
 
 
-def through_figure(found: xr.Dataset, own: float, figure: Figure | None = None) -> Figure:
+def worst_sequence_figure(found: xr.Dataset, own: float, figure: Figure | None = None) -> Figure:
     """Draw several tanks through the worst sequence and through the normal year."""
     import matplotlib.dates as dates
 
@@ -89,161 +124,302 @@ def through_figure(found: xr.Dataset, own: float, figure: Figure | None = None) 
             axes.set_xlabel("Day")
         pair[1].set_title("and through a normal year")
     sizes = found.through_capacity.values
-    top = rounded_up(1.12 * sizes.max() / 1000)
+    mine = abs(sizes - own) < 1e-6 * own
     for axes, day, stored in (
         (figure.axes[0], "worst_day", found.worst_stored),
         (figure.axes[1], "normal_day", found.normal_stored),
     ):
         thin = slice(None, None, max(1, -(-stored.sizes[day] // MOST)))
         when = dates.date2num(found[day].values)[thin]
-        for k, size in enumerate(sizes):
-            mine = abs(size - own) < 1e-6 * own
-            line = keep(
-                axes,
-                f"tank {k + 1}",
-                lambda axes=axes, k=k, mine=mine: axes.plot(
-                    [],
-                    [],
-                    color=DEEP if mine else (BRICK, DEEP, STONE)[k % 3],
-                    linestyle="-" if mine else DASHES[1 + k % 2],
-                    linewidth=2.8 if mine else 1.8,
-                )[0],
-            )
-            line.set_data(when, stored.values[k][thin] / 1000)
+        for k, store in enumerate(stored.values):
+            look = {"color": (BRICK, DEEP, STONE)[k % 3], "linestyle": DASHES[1 + k % 2], "linewidth": 1.8}
+            look = {"color": DEEP, "linestyle": "-", "linewidth": 2.8} if mine[k] else look
+            _plot(axes, f"tank {k + 1}", when, store[thin] / 1000, **look)
         axes.set_xlim(when[0], when[-1])
-    left = figure.axes[0]
+    left, top = figure.axes[0], rounded_up(1.12 * sizes.max() / 1000)
     left.set_ylim(0, top)
+    begins = found.worst_stored.values[:, :25].max(axis=1)
     free = 0.0
-    for k in np.argsort(found.worst_stored.values[:, :25].max(axis=1), kind="stable"):
+    for k in np.argsort(begins, kind="stable"):
         # each beside the beginning of its line, and clear of the one below
-        at = max(float(found.worst_stored.values[k][:25].max()) / 1000 + 0.01 * top, free)
+        at = max(float(begins[k]) / 1000 + 0.01 * top, free)
         free = at + 0.085 * top
-        words = keep(
-            left,
-            f"size {k + 1}",
-            lambda: left.text(0.012, 0, "", va="bottom", fontsize=13, transform=left.get_yaxis_transform()),
-        )
-        mine = abs(sizes[k] - own) < 1e-6 * own
-        words.set_text(f"{float(f'{sizes[k] / 1000:.3g}'):g} kL" + (" (yours)" if mine else ""))
+        look = {"va": "bottom", "fontsize": 13, "transform": left.get_yaxis_transform()}
+        words = keep(left, f"size {k + 1}", lambda look=look: left.text(0.012, 0, "", **look))
+        words.set_text(f"{float(f'{sizes[k] / 1000:.3g}'):g} kL" + (" (yours)" if mine[k] else ""))
         words.set_y(min(at, 0.92 * top))
     return figure
 
 
 def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw the longest dry spell to expect in so many years, and when long ones begin."""
+    years = found.return_period.values
     if figure is None:
         figure, pair = new_figure("The longest dry spell", height=3.9, ncols=2)
-        pair[0].set_xlabel("Years")
-        pair[0].set_ylabel(label("dry_spell", "days"))
-        pair[0].set_xscale("log")
-        years = found.return_period.values
+        pair[0].set(xlabel="Years", ylabel=label("dry_spell", "days"), xscale="log")
         pair[0].set_xticks(years, [f"{y:g}" for y in years])
         pair[0].minorticks_off()
         pair[0].set_xlim(years[0], years[-1])
-        pair[1].set_title("when long ones begin")
-        pair[1].set_xlabel("Month")
+        pair[1].set(title="when long ones begin", xlabel="Month", xlim=(0.4, 12.6))
         pair[1].set_ylabel(label("spells_by_month", "a year"))
-        pair[1].set_xticks(range(1, 13), list("JFMAMJJASOND"))
+        pair[1].set_xticks(range(1, 13), INITIALS)
         pair[1].grid(axis="x", visible=False)
     left, right = figure.axes
-    years = found.return_period.values
-    band = keep(left, "8 of 10", lambda: left.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
-    band.set_data(years, found.longest_low.values, found.longest_high.values)
-    keep(left, "expected", lambda: left.plot([], [], color=DEEP)[0]).set_data(
-        years, found.longest_expected.values
-    )
+    _band(left, "8 of 10", years, found.longest_low.values, found.longest_high.values, 0.7)
+    _plot(left, "expected", years, found.longest_expected.values, color=DEEP)
     longest, count = float(found.longest_dry_spell.max()), found.sizes["spell_year"]
-    point = keep(
-        left,
-        "on record",
-        lambda: left.plot([], [], "o", ms=11, color=OCHRE, mec=INK, zorder=4, clip_on=False)[0],
-    )
-    point.set_data([count], [longest])
-    words = keep(
-        left, "words", lambda: left.text(0.03, 0.95, "", transform=left.transAxes, va="top", fontsize=13)
-    )
-    words.set_text(f"point: longest of the record's {count} years\nband: 8 of 10 stretches of that length")
+    _plot(left, "on record", [count], [longest], "o", ms=11, clip_on=False, **MARK | {"zorder": 4})
+    text = f"point: longest of the record's {count} years\nband: 8 of 10 stretches of that length"
+    _note(left, "words", 0.03, 0.95, text)
     left.set_ylim(0, rounded_up(1.35 * max(float(found.longest_high.max()), longest)))
-    bars = keep(right, "long spells", lambda: right.vlines([0], [0], [0], color=BRICK, linewidth=14))
-    count = found.spells_by_month.values
-    bars.set_segments([[(m + 1, 0.0), (m + 1, y)] for m, y in enumerate(count)])
-    right.set_xlim(0.4, 12.6)
-    right.set_ylim(0, rounded_up(1.25 * max(float(count.max()), 0.01)))
-    note = keep(
-        right,
-        "words",
-        lambda: right.text(0.98, 0.96, "", transform=right.transAxes, ha="right", va="top", fontsize=13),
-    )
-    note.set_text(f"{found.attrs['long_spell']:.0f} days or longer")
+    by_month = found.spells_by_month.values
+    _bars(right, "long spells", range(1, 13), 0.0, by_month, color=BRICK, linewidth=14)
+    right.set_ylim(0, rounded_up(1.25 * max(float(by_month.max()), 0.01)))
+    _note(right, "words", 0.98, 0.96, f"{found.attrs['long_spell']:.0f} days or longer", "right")
     return figure
 
 
 def climates_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw the months' rain under each climate, and the days on which the same tank then fails."""
+    names = [str(name) for name in found.scenario.values]
+    short = [name if len(name) <= 22 else name[:21] + "…" for name in names]
     if figure is None:
         figure, pair = new_figure("Rain under each climate", height=4.2, ncols=2, width_ratios=[1.5, 1])
-        pair[0].set_ylabel(label("scenario_month"))
-        pair[0].set_xlabel("Month")
-        pair[0].set_xticks(range(1, 13), list("JFMAMJJASOND"))
-        pair[0].set_xlim(1, 12)
-        pair[1].set_title("what the tank makes of it")
-        pair[1].set_xlabel(label("scenario_failed_a_year"))
+        pair[0].set(xlabel="Month", ylabel=label("scenario_month"), xlim=(1, 12))
+        pair[0].set_xticks(range(1, 13), INITIALS)
+        pair[1].set(title="what the tank makes of it", xlabel=label("scenario_failed_a_year"))
         pair[1].grid(axis="y", visible=False)
-        pair[1].set_yticks(np.arange(found.sizes["scenario"]), [_short(n) for n in found.scenario.values])
-        pair[1].set_ylim(found.sizes["scenario"] - 0.4, -0.6)
+        pair[1].set_yticks(np.arange(len(names)), short)
+        pair[1].set_ylim(len(names) - 0.4, -0.6)
     left, right = figure.axes
     looks = ((DEEP, "-"), (OCHRE, "-"), (BRICK, DASHES[1]), (STONE, DASHES[2]), (INK, DASHES[3]))
-    for k, name in enumerate(found.scenario.values):
+    for k, name in enumerate(names):
         colour, dash = looks[k % len(looks)]
-        line = keep(left, str(name), lambda c=colour, d=dash: left.plot([], [], color=c, linestyle=d)[0])
-        line.set_data(found.calendar_month.values, found.scenario_month.values[k])
-        bar = keep(
-            right, f"{name}: failed", lambda c=colour: right.hlines([0], [0], [0], color=c, linewidth=20)
-        )
+        months = found.scenario_month.values[k]
+        _plot(left, name, found.calendar_month.values, months, color=colour, linestyle=dash)
         failed = float(found.scenario_failed_a_year[k])
-        bar.set_segments([[(0.0, k), (failed, k)]])
+        _bars(right, f"{name}: failed", [k], 0.0, [failed], across=True, color=colour, linewidth=20)
         words = keep(right, f"{name}: words", lambda: right.text(0, 0, "", va="center", fontsize=14))
         words.set_text(f" {failed:.2g}")
         words.set_position((failed, k))
     if left.get_legend() is None:
-        left.legend(
-            [a for a in left.get_lines() if a.get_gid()],
-            [_short(n) for n in found.scenario.values],
-            fontsize=12,
-            frameon=False,
-        )
+        lines = [line for line in left.get_lines() if line.get_gid()]
+        left.legend(lines, short, fontsize=12, frameon=False)
     left.set_ylim(0, rounded_up(1.15 * max(float(found.scenario_month.max()), 1.0)))
     right.set_xlim(0, rounded_up(1.25 * max(float(found.scenario_failed_a_year.max()), 1.0)))
     return figure
-
-
-def _short(name: object) -> str:
-    text = str(name)
-    return text if len(text) <= 22 else text[:21] + "…"
 
 
 def longer_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw the driest three years of records drawn anew against how long the tank then failed on end."""
     if figure is None:
         figure, axes = new_figure("Droughts longer than any on record", height=4.2)
-        axes.set_xlabel(label("drawn_driest_run", "mm a year"))
-        axes.set_ylabel(label("drawn_longest_failure", "days"))
+        axes.set(xlabel=label("drawn_driest_run", "mm a year"), ylabel=label("drawn_longest_failure", "days"))
     axes = figure.axes[0]
     depth, longest = found.drawn_driest_run.values, found.drawn_longest_failure.values
     own = float(found.record_driest_run), float(found.record_longest_failure)
-    keep(axes, "drawn anew", lambda: axes.plot([], [], "o", ms=7, color=MIST, mec=STONE)[0]).set_data(
-        depth, longest
-    )
-    keep(
-        axes, "the record", lambda: axes.plot([], [], "o", ms=14, color=OCHRE, mec=INK, mew=1.5, zorder=5)[0]
-    ).set_data([own[0]], [own[1]])
-    words = keep(
-        axes,
-        "words",
-        lambda: axes.text(0.99, 0.97, "", transform=axes.transAxes, ha="right", va="top", fontsize=13),
-    )
-    words.set_text(f"pale: {depth.size} records drawn anew · circle: the record itself")
+    _plot(axes, "drawn anew", depth, longest, "o", ms=7, color=MIST, mec=STONE)
+    _plot(axes, "the record", [own[0]], [own[1]], "o", ms=14, mew=1.5, **MARK)
+    words = f"pale: {depth.size} records drawn anew · circle: the record itself"
+    _note(axes, "words", 0.99, 0.97, words, "right")
     low, high = min(depth.min(), own[0]), max(depth.max(), own[0])
     axes.set_xlim(low - 0.05 * (high - low + 1), high + 0.05 * (high - low + 1))
     axes.set_ylim(0, rounded_up(1.25 * max(longest.max(), own[1], 4.0)))
+    return figure
+
+
+def fan_figure(
+    found: xr.Dataset, first_day: tuple[int, int], season: int | None = None, figure: Figure | None = None
+) -> Figure:
+    """Draw what the tank may hold from today on."""
+    if figure is None:
+        figure, axes = new_figure("What the tank may hold from today on", height=4.2)
+        axes.set(xlabel="First day of the month", ylabel=label("stored", "kL"))
+    axes = figure.axes[0]
+    lead = np.concatenate([[0.0], found.lead.values])
+    size, now = found.attrs["capacity"] / 1000, found.attrs["start"] / 1000
+    lines = [np.concatenate([[now], row / 1000]) for row in found.stored_band.values]
+    _band(axes, "8 of 10 years", lead, lines[0], lines[4], 0.45)
+    _band(axes, "half of the years", lead, lines[1], lines[3])
+    for name, k in (("1 year in 10 below", 0), ("9 years in 10 below", 4)):
+        _plot(axes, name, lead, lines[k], color=STONE, linewidth=1.2, linestyle=DASHES[1])
+    _plot(axes, "middle year", lead, lines[2], color=DEEP)
+    _plot(axes, "today", [0], [now], "o", ms=12, clip_on=False, **MARK)
+    _level(axes, "full", size, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2)))
+    look = {"transform": axes.get_yaxis_transform(), "va": "bottom"}
+    words = keep(axes, "full-words", lambda: axes.text(0.5, 0, "full", **look))
+    top = rounded_up(1.2 * size)
+    words.set_y(size + 0.005 * top)
+    text = "line: the middle year · dark: half of the years · pale: 8 of 10 years"
+    _note(axes, "legend", 0.995, 0.985, text, "right")
+    if season is not None:
+        ahead = (season - first_day[0]) % 12 or 12
+        at = (_day((first_day[0], 1)).astype("datetime64[M]") + ahead).astype("datetime64[D]")
+        at = int((at - _day(first_day)).astype(int))
+        _plot(axes, "dry season ends", [at] * 2, [0.0, size], color=STONE, linewidth=1.4)
+        look = {"rotation": 90, "va": "top", "ha": "right", "fontsize": 12, "color": STONE}
+        words = keep(axes, "season-words", lambda: axes.text(0, 0, "dry season ends", **look))
+        words.set_position((at - 3, 0.9 * size))
+    _month_axis(axes, first_day, int(lead[-1]))
+    axes.set_ylim(0, top)
+    return figure
+
+
+def chances_figure(found: xr.Dataset, first_day: tuple[int, int], figure: Figure | None = None) -> Figure:
+    """Draw the chance of running dry by each date under each plan, and from each reading of the gauge."""
+    if figure is None:
+        figure, pair = new_figure(
+            "The chance of running dry, by date", height=4.2, ncols=2, sharey=True, width_ratios=[1.5, 1]
+        )
+        pair[0].set(xlabel="First day of the month", ylabel=label("dry_chance", "%"))
+        pair[0].set_ylim(0, 138)  # room above for what the lines are
+        pair[0].set_yticks(range(0, 101, 20))
+        pair[1].set(title="and by gauge reading", xlabel=label("gauge", "kL"))
+    left, right = figure.axes
+    lead = np.concatenate([[0.0], found.lead.values])
+    colours, widths = (OCHRE, BRICK, DEEP, STONE, INK), (3.4, 2.2, 2.2, 2.2, 2.0)
+    dashes = ("-", *DASHES[:4])
+    legend = {"fontsize": 12, "frameon": False, "loc": "upper left", "ncols": 2}
+    for k, plan in enumerate(found.plan.values.tolist()):
+        look = {"color": colours[k % 5], "linewidth": widths[k % 5], "linestyle": dashes[k % 5]}
+        chance = np.concatenate([[0.0], 100 * found.dry_chance.values[k]])
+        _plot(left, plan, lead, chance, label=plan, **look)
+    if left.get_legend() is None:
+        left.legend(**legend)
+    _month_axis(left, first_day, int(lead[-1]))
+    gauge = found.gauge.values / 1000
+    within = [f"within {days} days" for days in found.within.values]
+    for k, name in enumerate(within):
+        look = {"color": (BRICK, DEEP, STONE)[k % 3], "linestyle": DASHES[k % 3], "marker": "o", "ms": 4}
+        _plot(right, name, gauge, 100 * found.level_chance.values[:, k], **look)
+    if right.get_legend() is None:
+        right.legend(right.get_lines(), within, columnspacing=1.0, **legend)
+    today = [found.attrs["start"] / 1000] * 2
+    _plot(right, "today", today, [0.0, 100.0], color=OCHRE, linewidth=2.4, label="today")
+    right.set_xlim(0, rounded_up(found.attrs["capacity"] / 1000))
+    return figure
+
+
+def skill_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
+    """Draw the skill of the outlook: stated chances against what happened, and what its band held."""
+    if figure is None:
+        figure, pair = new_figure("Is the outlook honest?", height=4.6, ncols=2)
+        pair[0].set(xlabel=label("said_dry", "%"), ylabel=label("seen_share", "%"))
+        pair[0].set(xlim=(-2, 102), ylim=(-2, 102))
+        pair[1].set(title="what its band held", xlabel=label("lead", "days"))
+        pair[1].set(ylabel=label("band_share", "%"), ylim=(0, 102))
+    left, right = figure.axes
+    as_stated = {"color": STONE, "linestyle": DASHES[1], "linewidth": 1.6}
+    _plot(left, "honest", [0, 100], [0, 100], **as_stated)
+    stated, seen = 100 * found.said_chance.values, 100 * found.seen_share.values
+    low, high = 100 * found.seen_low.values, 100 * found.seen_high.values
+    _bars(left, "expected 19 times in 20", stated, low, high, color=MIST, linewidth=9)
+    _plot(left, "happened", stated, seen, "o", ms=9, color=DEEP, mec="white", zorder=4)
+    _note(left, "note", 0.04, 0.97, "points on the line:\nthe chances stated are true")
+    _level(right, "wanted", 80, **as_stated)
+    share = 100 * found.band_share.values
+    _plot(right, "inside", found.score_lead.values, share, "o-", color=DEEP, ms=8)
+    right.set_xlim(0, float(found.score_lead.max()) * 1.03)
+    words = "dashed: 80 %. Above it where the tank\nis often full or empty."
+    _note(right, "words", 0.04, 0.06, words, va="baseline")
+    return figure
+
+
+def card_figure(plan: xr.Dataset, actions: list[str], figure: Figure | None = None) -> Figure:
+    """Draw the card: a column a month, the gauge upwards, a pattern for each thing to do."""
+    zones = list(ZONES.values())[: plan.sizes["stage"] + 1]
+    if figure is None:
+        figure, axes = new_figure("What to do when the gauge falls", height=6.8)
+        axes.set(xlim=(0, 12), ylim=(0, 100), ylabel="Gauge (% of the tank)")
+        axes.set_xticks(np.arange(12) + 0.5, MONTHS_SHORT)
+        axes.tick_params(axis="x", length=0, labelsize=14)
+        axes.set_yticks(range(0, 101, 10))
+        axes.grid(visible=False)
+        volume = axes.twinx()
+        volume.grid(visible=False)
+        volume.set_ylabel(label("gauge", "kL"), fontsize=15)
+        volume.tick_params(labelsize=13)
+        for side in ("top", "right"):
+            axes.spines[side].set_visible(True)
+        _key(axes, [*zones, HELP], actions)
+    axes = figure.axes[0]
+    figure.axes[1].set_ylim(0, float(plan.attrs["plan_capacity"]) / 1000)
+    level = 100 * np.minimum(plan.stage_level.values, 1.0)
+    floor = 100 * np.minimum(plan.help_level.values, 1.0)
+    edges = [np.full(12, 100.0), *level, np.zeros(12)]
+    for zone, top, below in zip(zones, edges, edges[1:], strict=False):
+        _zone(axes, zone, top, below)
+    _zone(axes, HELP, floor, np.zeros(12), 3)
+    frame = {"facecolor": "white", "edgecolor": "black", "linewidth": 0.6, "pad": 1.5}
+    look = {
+        "ha": "center",
+        "va": "center",
+        "fontsize": 11,
+        "fontweight": "bold",
+        "color": "black",
+        "zorder": 6,
+    }
+    for month in range(12):
+        values = [*level[:, month], floor[month]]
+        for k, value in enumerate(values):
+            name = f"level {month + 1}-{k + 1}"
+            words = keep(axes, name, lambda: axes.text(0, 0, "", bbox=frame, **look))
+            clear = all(abs(value - other) >= 4.9 for other in values[:k])
+            shown = 0 < value < 100 and clear
+            words.set_text(f"{value:.0f} %" if shown else "")
+            words.set_visible(shown)
+            words.set_position((month + 0.5, min(max(value, 3.0), 97.0)))
+    return figure
+
+
+def _zone(axes: Axes, zone: dict, top: np.ndarray, below: np.ndarray, zorder: float = 2) -> None:
+    """Fill one zone of all months with its pattern."""
+    from matplotlib.collections import PolyCollection
+
+    def make():
+        shape = _hatched(PolyCollection, zone, verts=[], linewidth=0.8, zorder=zorder)
+        return axes.add_collection(shape, autolim=False)
+
+    columns = [(m, low, high) for m, (low, high) in enumerate(zip(below, top, strict=True)) if high > low]
+    corners = [[(m, low), (m + 1, low), (m + 1, high), (m, high)] for m, low, high in columns]
+    keep(axes, zone["name"], make).set_verts(corners)
+
+
+def _hatched(kind, zone: dict, **look):
+    """Return a shape filled as a zone of the card is."""
+    from matplotlib import rc_context
+
+    with rc_context({"hatch.linewidth": 0.8, "hatch.color": "black"}):
+        return kind(facecolor=zone["face"], edgecolor="black", hatch=zone.get("hatch"), **look)
+
+
+def _key(axes: Axes, zones: list[dict], actions: list[str]) -> None:
+    """Put a sample of each pattern and what to do there below the months."""
+    from matplotlib import rc_context
+    from matplotlib.patches import Patch
+
+    samples = [_hatched(Patch, zone, label=words) for zone, words in zip(zones, actions, strict=True)]
+    look = {"fontsize": 13, "frameon": False, "handlelength": 3.2, "handleheight": 1.5, "alignment": "left"}
+    with rc_context({"hatch.linewidth": 0.8, "hatch.color": "black"}):
+        axes.legend(handles=samples, loc="upper center", bbox_to_anchor=(0.5, -0.08), **look)
+
+
+def plans_figure(measures: dict[str, np.ndarray], plan: xr.Dataset, figure: Figure | None = None) -> Figure:
+    """Draw every plan tried: what it keeps against what it cuts."""
+    if figure is None:
+        figure, axes = new_figure("What each rationing plan keeps, and what it costs", height=4.2)
+        axes.set_xlabel(label("ordinary_cut", "% of the demand"))
+        axes.set_ylabel("Years in which essential\nuses fail (%)")
+    axes = figure.axes[0]
+    cut, failing = 100 * measures["cut_share"], 100 * measures["failing_years"]
+    chosen = [100 * float(plan.ordinary_cut)], [100 * float(plan.failing_years)]
+    _plot(axes, "plans tried", cut, failing, "o", ms=7, color=MIST, mec=STONE)
+    _plot(axes, "without a plan", cut[:1], failing[:1], "s", ms=11, color=BRICK, clip_on=False, zorder=4)
+    _plot(axes, "the plan chosen", *chosen, "o", ms=14, mew=1.5, clip_on=False, **MARK)
+    may_fail = 100 * plan.attrs["plan_wanted"]
+    _level(axes, "may fail", may_fail, color=DEEP, linestyle=(0, (6, 3)), linewidth=1.6)
+    words = "square: without a plan · circle: the plan chosen\ndashed: the share of years that may fail"
+    _note(axes, "words", 0.99, 0.97, words, "right")
+    axes.set_xlim(0, rounded_up(1.08 * max(cut.max(), 1.0)))
+    axes.set_ylim(0, min(rounded_up(1.25 * max(failing.max(), 4.0)), 104.0))
     return figure

@@ -3,54 +3,51 @@
 from __future__ import annotations
 
 import os
+from functools import lru_cache, partial
 
 import ipywidgets as widgets
 
 from rainharvest.core.board import board, cautions, choice, slider
-from rainharvest.demand.words import MONTHS
-from rainharvest.drought.basis import Basis, longer_droughts, one_change, prepare_drought, scenarios_tried
+from rainharvest.core.reader import MONTHS, MONTHS_SHORT
+from rainharvest.drought import facts, figures
+from rainharvest.drought import facts_climates as climates
+from rainharvest.drought import facts_outlook as ahead
+from rainharvest.drought.basis import Basis, basis_of
 from rainharvest.drought.dry_years import monthly_index
-from rainharvest.drought.facts import (
-    honesty_of,
-    looked_ahead,
-    plan_dataset,
-    plans_of,
-    spells_of,
-    through_of,
-    windows_from,
-    years_of,
-)
-from rainharvest.drought.figures import (
-    climates_figure,
-    dry_years_figure,
-    longer_figure,
-    longest_spell_figure,
-    through_figure,
-)
-from rainharvest.drought.figures_outlook import (
-    card_figure,
-    chances_figure,
-    fan_figure,
-    plan_figure,
-    reliability_figure,
-)
 from rainharvest.drought.plan import choose_plan
-from rainharvest.drought.words import (
-    actions,
-    chances_words,
-    climates_words,
-    dry_years_words,
-    fan_words,
-    honesty_words,
-    longer_words,
-    plan_words,
-    spells_words,
-    through_words,
-)
+from rainharvest.drought.section import SAY, actions, plan_words
+from rainharvest.drought.tables import WORDS
+from rainharvest.study.choices import saving
+from rainharvest.study.stages import flows_of, parcel_of, record_of
+from rainharvest.study.variant import of_file, open_study
 
-DATES = [(month, day) for month in range(1, 13) for day in (1, 8, 15, 22)]
+WHOLE_YEAR = tuple(range(1, 13))
 
-SEASONS = {"the whole year": tuple(range(1, 13))}
+
+def prepare_drought(path: str | os.PathLike, tank: float | None = None) -> Basis:
+    """Read a study once, for many outlooks, plans and climates.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    tank : float [L], optional
+        Usable tank size; the one that the study describes if not given.
+
+    Returns
+    -------
+    Basis
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or its tank takes no rain.
+    """
+    run = open_study(path, members=None, roof=False)
+    with of_file(path):
+        if tank is None:
+            tank = float(parcel_of(run, "storage")["done"].described)
+        return basis_of(run.study, record_of(run), flows_of(run), tank)
 
 
 def tank_slider(basis: Basis, least: float = 0.25, most: float = 4.0):
@@ -86,19 +83,19 @@ def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widge
     index = monthly_index(basis.rain)
     controls = {
         "capacity": tank_slider(basis),
-        "month": choice("The year begins in", {name: k + 1 for k, name in enumerate(MONTHS)}, basis.month),
+        "month": choice("The year begins in", {m: k for k, m in enumerate(MONTHS, 1)}, basis.month),
         "dry_share": slider("dry_share", 17, 5, 40, 1, unit="%", scale=0.01),
     }
-    figures: dict[str, object] = {}
 
     def redraw(capacity: float, month: int, dry_share: float) -> dict[str, tuple]:
-        years = years_of(basis, capacity=capacity, month=month, dry_share=dry_share, index=index)
-        through = through_of(basis, capacity=capacity)
-        figures["years"] = dry_years_figure(years, figures.get("years"))
-        figures["through"] = through_figure(through, capacity, figures.get("through"))
+        years = facts.years_of(basis, capacity=capacity, month=month, dry_share=dry_share, index=index)
+        worst = facts.worst_sequence_of(basis, capacity=capacity)
         return {
-            "years": (figures["years"], dry_years_words(years)),
-            "through": (figures["through"], through_words(through, capacity)),
+            "years": (partial(figures.dry_years_figure, years), SAY.dry_years(facts.dry_year_facts(years))),
+            "through": (
+                partial(figures.worst_sequence_figure, worst, capacity),
+                SAY.worst_sequence(facts.worst_sequence_facts(worst, capacity)),
+            ),
         }
 
     return board("bad-years", controls, redraw, cautions("drinking"))
@@ -128,11 +125,11 @@ def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
     size = basis.capacity / 1000
     step = 0.5 if size <= 100 else 5.0
     full = int(size / step) * step
-    first = ((basis.month + 5) % 12 + 1, 1)  # half a year after the year's first month
+    dates = [(month, day) for month in range(1, 13) for day in (1, 8, 15, 22)]
     controls = {
         "today": widgets.SelectionSlider(
-            options=[(f"{day} {MONTHS[month - 1][:3]}", (month, day)) for month, day in DATES],
-            value=first,
+            options=[(f"{day} {MONTHS_SHORT[month - 1]}", (month, day)) for month, day in dates],
+            value=((basis.month + 5) % 12 + 1, 1),  # half a year after the year's first month
             description="Today",
             tooltip="The day on which the gauge is read",
             style={"description_width": "13em"},
@@ -141,19 +138,19 @@ def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
         "gauge": slider("gauge", round(0.6 * full / step) * step, 0, full, step, unit="kL", scale=1000.0),
         "cut": slider("cut", 0, 0, 100, 5, unit="%", scale=0.01),
     }
-    figures: dict[str, object] = {}
-    cut_out: dict[tuple[int, int], object] = {}
+    windows_on = lru_cache(1)(lambda today: ahead.windows_from(basis, *today))  # one date at a time
 
     def redraw(today: tuple[int, int], gauge: float, cut: float) -> dict[str, tuple]:
-        if today not in cut_out:
-            cut_out.clear()  # one date at a time
-            cut_out[today] = windows_from(basis, *today)
-        found = looked_ahead(basis, cut_out[today], gauge, cut)
-        figures["fan"] = fan_figure(found, today, basis.month, figures.get("fan"))
-        figures["chances"] = chances_figure(found, today, figures.get("chances"))
+        found = ahead.outlook_from(basis, windows_on(today), gauge, cut)
         return {
-            "fan": (figures["fan"], fan_words(found)),
-            "chances": (figures["chances"], chances_words(found)),
+            "fan": (
+                partial(figures.fan_figure, found, today, basis.month),
+                SAY.supply(ahead.supply_facts(found)),
+            ),
+            "chances": (
+                partial(figures.chances_figure, found, today),
+                SAY.plans_ahead(ahead.plans_ahead_facts(found)),
+            ),
         }
 
     return board("outlook", controls, redraw, cautions("drinking"))
@@ -181,38 +178,25 @@ def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VB
     """
     basis = prepare_drought(path, tank)
     controls = {
-        "wanted": slider("wanted", round(100 * basis.asks.may_fail), 0, 50, 1, unit="%", scale=0.01),
+        "wanted": slider("wanted", round(100 * basis.table.may_fail), 0, 50, 1, unit="%", scale=0.01),
         "capacity": tank_slider(basis),
     }
     controls["capacity"].continuous_update = False  # every plan is tried anew: a third of a second
-    figures: dict[str, object] = {}
-    tried_of: dict[float, object] = {}
+    tried_at = lru_cache(1)(lambda capacity: ahead.plans_of(basis, capacity))
+    essential = f"{basis.essential_words[0].upper()}{basis.essential_words[1:]}."
 
     def redraw(wanted: float, capacity: float) -> dict[str, tuple]:
-        if capacity not in tried_of:
-            tried_of.clear()
-            tried_of[capacity] = plans_of(basis, capacity)
-        plan = choose_plan(tried_of[capacity], wanted)
-        shown = plan_dataset(plan)
-        figures["card"] = card_figure(shown, actions(shown), figures.get("card"))
-        figures["plans"] = plan_figure(plan.tried, shown, figures.get("plans"))
-        kept = f"{basis.kept[0].upper()}{basis.kept[1:]}."
+        tried = tried_at(capacity)
+        plan = choose_plan(tried, wanted)
         return {
-            "card": (figures["card"], plan_words(shown)),
-            "plans": (figures["plans"], kept),
+            "card": (partial(figures.card_figure, plan, actions(plan)), plan_words(plan)),
+            "plans": (partial(figures.plans_figure, tried.measures, plan), essential),
         }
 
-    return board(
-        "card",
-        controls,
-        redraw,
-        cautions("drinking"),
-        study=path,
-        choices=lambda wanted, capacity: {
-            "drought.may_fail": wanted,
-            "tank.chosen": capacity / basis.study.tank.usable_share,
-        },
-    )
+    def choices(wanted: float, capacity: float) -> dict[str, float]:
+        return {"drought.may_fail": wanted, "tank.chosen": capacity / basis.study.tank.usable_share}
+
+    return board("card", controls, redraw, cautions("drinking"), saving(path, choices))
 
 
 def climate_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -236,30 +220,29 @@ def climate_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
         If the study cannot be run, or its tank takes no rain.
     """
     basis = prepare_drought(path, tank)
-    begin = basis.month
-    quarters = [tuple((begin - 1 + 3 * k + j) % 12 + 1 for j in range(3)) for k in range(4)]
-    seasons = SEASONS | {f"{MONTHS[q[0] - 1]} to {MONTHS[q[-1] - 1]}": q for q in quarters}
+    quarters = [tuple((basis.month - 1 + 3 * k + j) % 12 + 1 for j in range(3)) for k in range(4)]
+    seasons = {"the whole year": WHOLE_YEAR}
+    seasons |= {f"{MONTHS[q[0] - 1]} to {MONTHS[q[-1] - 1]}": q for q in quarters}
     controls = {
-        "months": choice("Season", seasons, SEASONS["the whole year"], "The months whose rain changes"),
+        "months": choice("Season", seasons, WHOLE_YEAR, "The months whose rain changes"),
         "amount": slider("amount", 100, 50, 150, 5, unit="%", scale=0.01),
         "frequency": slider("frequency", 100, 60, 140, 5, unit="%", scale=0.01),
         "intensity": slider("intensity", 100, 70, 150, 5, unit="%", scale=0.01),
     }
-    figures: dict[str, object] = {}
-    record = scenarios_tried(basis, [])
+    record = climates.scenarios_tried(basis, [])
 
     def redraw(months, amount: float, frequency: float, intensity: float) -> dict[str, tuple]:
-        found = scenarios_tried(basis, [one_change(amount, frequency, intensity, months)], record)
-        figures["climates"] = climates_figure(found, figures.get("climates"))
-        return {"climates": (figures["climates"], climates_words(found))}
+        found = climates.scenarios_tried(
+            basis, [climates.one_change(amount, frequency, intensity, months)], record
+        )
+        return {
+            "climates": (
+                partial(figures.climates_figure, found),
+                SAY.climates(climates.scenario_facts(found)),
+            )
+        }
 
-    return board(
-        "climate",
-        controls,
-        redraw,
-        "Climate factors: take them from a climate source for your own place, name it, and try several: no factor "
-        "here is a forecast.",
-    )
+    return board("climate", controls, redraw, WORDS["climate_caution"])
 
 
 def dry_spells_panel(path: str | os.PathLike) -> widgets.VBox:
@@ -282,18 +265,18 @@ def dry_spells_panel(path: str | os.PathLike) -> widgets.VBox:
     """
     basis = prepare_drought(path)
     controls = {"wet_day": slider("wet_day", 1.0, 0.2, 10.0, 0.2)}
-    figures: dict[str, object] = {}
 
     def redraw(wet_day: float) -> dict[str, tuple]:
-        found = spells_of(basis, round(wet_day, 2))  # the page sends 1.0000000000000002
-        figures["spells"] = longest_spell_figure(found, figures.get("spells"))
-        return {"spells": (figures["spells"], spells_words(found))}
+        found = facts.spells_of(basis, round(wet_day, 2))  # the page sends 1.0000000000000002
+        return {
+            "spells": (partial(figures.longest_spell_figure, found), SAY.spells(facts.spell_facts(found)))
+        }
 
     return board("dry-spells", controls, redraw)
 
 
-def honesty_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
-    """Return the panel that asks whether the outlook is honest.
+def skill_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+    """Return the panel of the skill of the outlook: whether what it stated came true.
 
     Parameters
     ----------
@@ -314,12 +297,10 @@ def honesty_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
     """
     basis = prepare_drought(path, tank)
     controls = {"capacity": tank_slider(basis)}
-    figures: dict[str, object] = {}
 
     def redraw(capacity: float) -> dict[str, tuple]:
-        found = honesty_of(basis, capacity)
-        figures["honesty"] = reliability_figure(found, figures.get("honesty"))
-        return {"honesty": (figures["honesty"], honesty_words(found))}
+        found = ahead.skill_of(basis, capacity)
+        return {"honesty": (partial(figures.skill_figure, found), SAY.skill(ahead.skill_facts(found)))}
 
     return board("honesty", controls, redraw)
 
@@ -348,11 +329,9 @@ def longer_droughts_panel(path: str | os.PathLike, tank: float | None = None) ->
     controls = {"capacity": tank_slider(basis), "block_years": slider("block_years", 3, 1, 5, 1)}
     for control in controls.values():
         control.continuous_update = False  # two hundred records are run
-    figures: dict[str, object] = {}
 
     def redraw(capacity: float, block_years: float) -> dict[str, tuple]:
-        found = longer_droughts(basis, capacity=capacity, block_years=int(block_years))
-        figures["longer"] = longer_figure(found, figures.get("longer"))
-        return {"longer": (figures["longer"], longer_words(found))}
+        found = climates.longer_droughts(basis, capacity=capacity, block_years=int(block_years))
+        return {"longer": (partial(figures.longer_figure, found), SAY.longer(climates.longer_facts(found)))}
 
     return board("longer-droughts", controls, redraw)

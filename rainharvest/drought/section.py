@@ -5,120 +5,170 @@ from __future__ import annotations
 import xarray as xr
 
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, picture
-from rainharvest.drought.words import (
-    actions,
-    card_said,
-    chances_words,
-    climates_words,
-    driest_runs_words,
-    dry_years_words,
-    failed_caption,
-    failures_words,
-    fan_caption,
-    fan_words,
-    honesty_words,
-    left_out_said,
-    longer_words,
-    plan_words,
-    spells_words,
-    storage_caption,
-    through_words,
-)
+from rainharvest.core.reader import MONTHS, large_volume
+from rainharvest.core.text import texts_of
+from rainharvest.drought import facts, figures
+from rainharvest.drought import facts_climates as climates
+from rainharvest.drought import facts_outlook as ahead
+from rainharvest.drought.tables import WORDS
+from rainharvest.sizing.figures import failed_years_figure
 from rainharvest.storage.facts import worst_two_years
-from rainharvest.study.stages import Worked
-from rainharvest.study.words import (
-    CAPTIONS,
-    CARD,
-    CHANGED_CLIMATES,
-    DRY_YEARS,
-    ON_RAIN_ALONE,
-    OUTLOOK,
-    TITLES,
-    WHEN_IT_FAILS,
-)
+from rainharvest.storage.figures import storage_figure
+
+SAY = texts_of("drought")
+
+HEADINGS = {name: Subheading(words) for name, words in WORDS["headings"].items()}
 
 
-def drought_section(worked: Worked) -> Section:
-    """Return when it fails, what to expect, and what to do."""
-    from rainharvest.sizing.figures import failed_years_figure
-    from rainharvest.storage.figures import storage_figure
+def driest_runs_words(found: xr.Dataset) -> str:
+    """Return how rare the driest years on end are.
 
-    done, found = worked.done, worked.groups.get("drought", xr.Dataset())
-    worst = worst_two_years(done)
-    failed = failed_years_figure(done.described_failed_by_year, done.days_in_year)
-    stored = storage_figure(worst, float(done.described))
-    blocks: list[Block] = [
-        Subheading(WHEN_IT_FAILS),
-        picture("failed", failed, failed_caption(done)),
-        picture("storage", stored, storage_caption(worst)),
+    Parameters
+    ----------
+    found : Dataset
+        As `rainharvest.drought.dry_years.driest_runs`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    return SAY.driest_runs(found)
+
+
+def failures_words(found: xr.Dataset) -> str:
+    """Return resilience and vulnerability.
+
+    Parameters
+    ----------
+    found : Dataset
+        As `rainharvest.drought.facts.failures_of`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    return SAY.failures(facts.failure_facts(found))
+
+
+def plan_words(plan: xr.Dataset) -> str:
+    """Return what the rationing plan keeps and what it costs.
+
+    Parameters
+    ----------
+    plan : Dataset
+        As `rainharvest.drought.facts_outlook.plan_of`.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    return SAY.plan(ahead.plan_facts(plan))
+
+
+def card_rows(plan: xr.Dataset) -> list[list[str]]:
+    """Return the card as a table: a row a month, for each thing to do the level below which it is done.
+
+    Parameters
+    ----------
+    plan : Dataset
+        As `rainharvest.drought.facts_outlook.plan_of`.
+
+    Returns
+    -------
+    list of list of str
+        The head, then twelve rows; levels in per cent of the tank and in the reader's volume.
+    """
+    per, unit = large_volume()
+    size = plan.attrs["plan_capacity"]
+    head = WORDS["card_head"]
+    levels = [*plan.stage_level.values, plan.help_level.values]
+    stages = [head["stage"].format(stage) for stage in plan.stage.values]
+    columns = [
+        [SAY.card_level(share, share * size / per, unit) for share in level.tolist()] for level in levels
     ]
-    if worked.study.arrangement.kind == "combined" and found.data_vars:
-        blocks.append(Paragraph(ON_RAIN_ALONE))
+    return [[head["month"], *stages, head["help"]], *map(list, zip(MONTHS, *columns, strict=True))]
+
+
+def actions(plan: xr.Dataset) -> list[str]:
+    """Return what the card tells to do: as usual, in each stage, when help is needed."""
+    stages = [SAY.stage(k, keeps) for k, keeps in enumerate(ahead.plan_facts(plan)["keeps"], 1)]
+    return [SAY.as_usual(), *stages, SAY.help()]
+
+
+def card_lines(plan: xr.Dataset) -> list[str]:
+    """Return the caretaker's card as text, for who cannot see it."""
+    usual, *others = actions(plan)
+    levels = ahead.plan_facts(plan)["levels"]
+    return [usual, *(SAY.done_below(*pair) for pair in zip(others, levels, strict=True))]
+
+
+def drought_section(run) -> Section:
+    """Return when it fails, what to expect, and what to do."""
+    done, found = run.done, run.groups.get("drought", xr.Dataset())
+    tank, worst = float(done.described), worst_two_years(done)
+    failed = failed_years_figure(done.described_failed_by_year, done.days_in_year)
+    two_years = SAY.stored(*worst.time.values[[0, -1]], float(worst.unmet_daily.sum()))
+    blocks: list[Block] = [
+        HEADINGS["failures"],
+        picture("failed", failed, SAY.failed(facts.failed_facts(done))),
+        picture("storage", storage_figure(worst, tank), two_years),
+    ]
+    if run.study.arrangement.kind == "combined" and found.data_vars:
+        blocks.append(Paragraph(WORDS["on_rain_alone"]))
     if "worst_stored" in found:
-        blocks.append(Paragraph(through_words(found, float(done.described))))
+        blocks.append(Paragraph(SAY.worst_sequence(facts.worst_sequence_facts(found, tank))))
     if "resilience" in found:
         blocks.append(Paragraph(failures_words(found)))
     for part in (_card, _years, _outlook, _climates):
         blocks += part(found)
     if found.attrs.get("left_out"):
-        blocks.append(Paragraph(left_out_said(found.attrs["left_out"])))
-    return Section("drought", TITLES["drought"], tuple(blocks))
+        blocks.append(Paragraph(SAY.left_out(found.attrs["left_out"])))
+    return Section("drought", WORDS["title"], tuple(blocks))
 
 
 def _card(found: xr.Dataset) -> list[Block]:
     if "stage_level" not in found:
         return []
-    from rainharvest.drought.figures_outlook import card_figure
-
-    done = actions(found)
-    out = [Subheading(CARD), Paragraph(plan_words(found))]
+    out = [HEADINGS["card"], Paragraph(plan_words(found))]
     if float(found.plan_ahead):
-        words = card_said(found, done)
-        out += [
-            picture("card", card_figure(found, done), CAPTIONS["card"], " ".join(words), WIDE),
-            Bullets(tuple(words)),
-        ]
+        lines, figure = card_lines(found), figures.card_figure(found, actions(found))
+        out += [picture("card", figure, WORDS["card_caption"], " ".join(lines), WIDE), Bullets(tuple(lines))]
     return out
 
 
 def _years(found: xr.Dataset) -> list[Block]:
-    from rainharvest.drought.figures import dry_years_figure, longest_spell_figure
-
     out: list[Block] = []
     if "dry_by_rain" in found:
-        words = dry_years_words(found)
-        out += [Subheading(DRY_YEARS), picture("dry_years", dry_years_figure(found), words, scale=WIDE)]
+        words = SAY.dry_years(facts.dry_year_facts(found))
+        out += [HEADINGS["years"], picture("dry_years", figures.dry_years_figure(found), words, scale=WIDE)]
     if "driest_run_total" in found:
         out.append(Paragraph(driest_runs_words(found)))
     if "longest_expected" in found:
-        words = spells_words(found)
-        out.append(picture("spells", longest_spell_figure(found), words, scale=WIDE))
+        words = SAY.spells(facts.spell_facts(found))
+        out.append(picture("spells", figures.longest_spell_figure(found), words, scale=WIDE))
     return out
 
 
 def _outlook(found: xr.Dataset) -> list[Block]:
     if "stored_band" not in found:
         return []
-    from rainharvest.drought.figures_outlook import fan_figure
-
-    plan = str(found.plan.values[0])
     first = (int(found.attrs["outlook_month"]), int(found.attrs["outlook_day"]))
-    words = fan_words(found, plan)
-    caption = fan_caption(*first, words)
-    out = [Subheading(OUTLOOK), picture("fan", fan_figure(found, first), caption, scale=WIDE)]
-    out.append(Paragraph(chances_words(found)))
+    words = SAY.from_day(*first, SAY.supply(ahead.supply_facts(found, str(found.plan.values[0]))))
+    out = [HEADINGS["outlook"], picture("fan", figures.fan_figure(found, first), words, scale=WIDE)]
+    out.append(Paragraph(SAY.plans_ahead(ahead.plans_ahead_facts(found))))
     if "seen_share" in found:
-        out.append(Paragraph(honesty_words(found)))
+        out.append(Paragraph(SAY.skill(ahead.skill_facts(found))))
     return out
 
 
 def _climates(found: xr.Dataset) -> list[Block]:
     out: list[Block] = []
     if "scenario" in found.dims and found.sizes["scenario"] > 1:
-        from rainharvest.drought.figures import climates_figure
-
-        words = climates_words(found)
-        out.append(picture("climates", climates_figure(found), words, scale=WIDE))
+        words = SAY.climates(climates.scenario_facts(found))
+        out.append(picture("climates", figures.climates_figure(found), words, scale=WIDE))
     if "drawn_driest_run" in found:
-        out.append(Paragraph(longer_words(found)))
-    return [Subheading(CHANGED_CLIMATES), *out] if out else []
+        out.append(Paragraph(SAY.longer(climates.longer_facts(found))))
+    return [HEADINGS["climates"], *out] if out else []

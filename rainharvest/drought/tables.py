@@ -1,49 +1,16 @@
-"""The [drought] table of the study file, with the defaults of the stage."""
+"""The [drought] table of the study file, with the climates that it names."""
 
 from __future__ import annotations
 
 from pydantic import Field, field_validator, model_validator
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import Default, defaults_of, rows_of
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.tables import Table, quantity
-from rainharvest.drought.change import Scenario
 
-FAILING_YEARS = Default(
-    0.05,
-    "1",
-    "own choice: essential uses may fail in one year of twenty; ask those who depend on them",
-    "own choice",
-)
-
-STAGE_SHARES = (
-    Default(0.5, "1", "own choice: the first stage serves half of what can wait", "own choice"),
-    Default(0.0, "1", "own choice: the second stage serves only what is essential", "own choice"),
-)
-
-ESSENTIAL_SHARE = Default(
-    0.5, "1", "own choice: where no use is marked essential, half of every use is kept", "own choice"
-)
-
-HELP_DAYS = Default(
-    14, "day", "own choice: a fortnight to order and bring water; ask who would bring it", "own choice"
-)
-
-HELP_RISK = Default(
-    0.05,
-    "1",
-    "own choice: help is called while the tank still lasts until it comes, 19 times in 20",
-    "own choice",
-)
-
-DRY_SHARE = Default(
-    1 / 6,
-    "1",
-    "own choice, near the 16 % of a standard normal law at -1 or below",
-    "own choice",
-)
-
-INDEX_MONTHS = Default(6, "1", "own choice: about a dry season", "own choice")
+DEFAULTS = defaults_of("drought")
+WORDS = rows_of("drought", "words")
+STAGE_SHARES = (DEFAULTS["stage_1"].value, DEFAULTS["stage_2"].value)
 
 
 def drought_defaults() -> dict[str, Default]:
@@ -52,40 +19,93 @@ def drought_defaults() -> dict[str, Default]:
     >>> drought_defaults()["share of years that essential uses may fail"].value
     0.05
     """
-    return {
-        "share of years that essential uses may fail": FAILING_YEARS,
-        "share of what can wait served in stage 1": STAGE_SHARES[0],
-        "share of what can wait served in stage 2": STAGE_SHARES[1],
-        "share of every use kept where none is marked essential": ESSENTIAL_SHARE,
-        "time that help takes": HELP_DAYS,
-        "chance of running dry before help comes that is taken": HELP_RISK,
-        "share of the years called dry": DRY_SHARE,
-        "months of the precipitation index": INDEX_MONTHS,
-    }
+    return {WORDS["defaults"][name]: default for name, default in DEFAULTS.items()}
+
+
+class Change(Table):
+    """What becomes of one season's rain."""
+
+    months: tuple[int, ...] = quantity(
+        "1", "The months of the season; all twelve by default.", tuple(range(1, 13))
+    )
+    amount: float = quantity("1", "Factor on the season's total.", 1.0, gt=0, le=10)
+    frequency: float = quantity("1", "Factor on the share of its days that are wet.", 1.0, gt=0, le=10)
+    intensity: float = quantity(
+        "1",
+        "Factor on how unevenly the wet days share the total: on the coefficient of variation (standard "
+        "deviation over mean) of their depths. Above 1, more of it falls on few heavy days.",
+        1.0,
+        gt=0,
+        le=10,
+    )
+
+    @field_validator("months")
+    @classmethod
+    def _are_months(cls, months: tuple[int, ...]) -> tuple[int, ...]:
+        once = months and len(set(months)) == len(months) and set(months) <= set(range(1, 13))
+        require(once, f"months {list(months)}", "give each month once, from 1 to 12")
+        return months
+
+    @property
+    def none(self) -> bool:
+        """Whether nothing changes."""
+        return self.amount == self.frequency == self.intensity == 1
+
+
+class Scenario(Table):
+    """A climate to try the tank under: the user's own factors, from the user's own source.
+
+    >>> Scenario(name="drier", source="reader's own", change=[Change(amount=0.9)]).change[0].frequency
+    1.0
+    """
+
+    name: str = Field(min_length=1, max_length=60, description="What it is called.")
+    source: str = Field(
+        min_length=1, max_length=300, description="Where the factors come from: they are printed with it."
+    )
+    change: tuple[Change, ...] = Field((), description="One for each season that changes; no month in two.")
+    trend_to: int | None = quantity(
+        "1",
+        "Calendar year to which the trend of the record's yearly rain is carried forward; not carried if left out.",
+        None,
+        ge=1800,
+        le=2300,
+    )
+
+    @model_validator(mode="after")
+    def _months_once(self):
+        months = [month for one in self.change for month in one.months]
+        once = len(set(months)) == len(months)
+        require(once, "a month stands in two changes", "give each month to one season")
+        return self
 
 
 class Drought(Table):
     """What a study asks about its bad years."""
 
     may_fail: float = quantity(
-        "1", "Share of the years in which essential uses may fail on a day.", FAILING_YEARS, ge=0, lt=1
+        "1",
+        "Share of the years in which essential uses may fail on a day.",
+        DEFAULTS["failing_years"],
+        ge=0,
+        lt=1,
     )
     stage_shares: tuple[float, ...] = quantity(
         "1",
         "Share of what can wait that each stage of rationing serves, falling.",
-        tuple(s.value for s in STAGE_SHARES),
+        STAGE_SHARES,
         min_length=1,
         max_length=3,
     )
     essential_share: float = quantity(
         "1",
         "Share of every use that counts as essential where no use is marked so.",
-        ESSENTIAL_SHARE,
+        DEFAULTS["essential_share"],
         gt=0,
         le=1,
     )
     help_days: int = quantity(
-        "day", "Days from a call for help until water comes.", int(HELP_DAYS.value), ge=1, le=180
+        "day", "Days from a call for help until water comes.", DEFAULTS["help_days"], ge=1, le=180
     )
     scenario: tuple[Scenario, ...] = Field(
         (),
@@ -96,10 +116,10 @@ class Drought(Table):
     @field_validator("stage_shares")
     @classmethod
     def _falling(cls, shares: tuple[float, ...]) -> tuple[float, ...]:
-        if not all(0 <= s < 1 for s in shares) or list(shares) != sorted(set(shares), reverse=True):
-            raise InputError(
-                f"stages that serve {list(shares)}", "give falling shares from 0 to below 1: [0.5, 0.0]"
-            )
+        falling = list(shares) == sorted(set(shares), reverse=True) and all(0 <= s < 1 for s in shares)
+        require(
+            falling, f"stages that serve {list(shares)}", "give falling shares from 0 to below 1: [0.5, 0.0]"
+        )
         return shares
 
     @model_validator(mode="after")

@@ -41,7 +41,6 @@ TITLES = {
     "demand": "Demand",
     "size": "The tank size, and how sure it is",
     "options": "Options compared",
-    "drought": "Drought years and the caretaker's card",
     "supply": "Arrangement, treatment and cautions",
     "costs": "Costs",
     "assumptions": "Assumptions",
@@ -136,21 +135,6 @@ OFFER_HEAD = (
     "worth over the years ({currency})",
 )
 
-WHEN_IT_FAILS = "When it fails"
-
-CARD = "The caretaker's card"
-
-DRY_YEARS = "Dry years and dry spells"
-
-ON_RAIN_ALONE = (
-    "With the mains behind it the building is served as the figures above show. What follows is the tank on rain "
-    "alone: how long it would last were the mains to fail too, and so how much mains water a drought takes."
-)
-
-OUTLOOK = "What a reading of the gauge promises"
-
-CHANGED_CLIMATES = "Other climates and longer droughts"
-
 ASSUMPTIONS_HEAD = ("what", "value", "unit", "range", "kind", "source")
 
 REPRODUCE_HEAD = ("what", "value")
@@ -177,7 +161,6 @@ CAPTIONS = {
     "options": "Options side by side, each with its own tank. Reached: on rain alone, where rain feeds it.",
     "costs": "What each size costs and saves. Worth over the years: savings less costs, in money of today.",
     "offers": "Tanks on offer about the size described.",
-    "card": "The caretaker's card: what to do by month and by the gauge. Copy it and hang it up at the tank.",
     "assumptions": "Every default value that the study rests on.",
     "reproduce": "What the study was run on.",
 }

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError
-from rainharvest.drought.change import Change, Scenario, changed_rain, wet_day_spread
+from rainharvest.drought.change import changed_rain, wet_day_spread
+from rainharvest.drought.tables import Change, Scenario
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import dry_spells
 from rainharvest.rainfall.invented import invent_rain

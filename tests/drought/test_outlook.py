@@ -1,4 +1,4 @@
-"""The gauge outlook: its lanes are the daily balance, its numbers are counts over the years."""
+"""The gauge outlook: its runs are the daily balance, its numbers are counts over the years."""
 
 import re
 
@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
+from rainharvest.drought.facts_outlook import plans_ahead_facts, supply_facts
 from rainharvest.drought.outlook import (
     Settings,
     as_flows,
@@ -21,7 +22,7 @@ from rainharvest.drought.outlook import (
     run_windows,
     trace_windows,
 )
-from rainharvest.drought.words import chances_words, fan_words
+from rainharvest.drought.section import SAY
 from rainharvest.rainfall.invented import invent_rain
 
 
@@ -29,8 +30,8 @@ from rainharvest.rainfall.invented import invent_rain
 def flows():
     rain = invent_rain("winter_rain", 30, seed=4).isel(site=0, drop=True)
     two = xr.concat([rain, rain.shift(time=3, fill_value=0.0)], "member").assign_coords(member=[0, 1])
-    asked = xr.where(rain.time.dt.day_of_week < 5, 900.0, 200.0)
-    return as_flows(two * 450, asked, asked * 0.3)
+    demand = xr.where(rain.time.dt.day_of_week < 5, 900.0, 200.0)
+    return as_flows(two * 450, demand, demand * 0.3)
 
 
 def test_windows_are_the_days_of_each_year(flows):
@@ -43,7 +44,7 @@ def test_windows_are_the_days_of_each_year(flows):
         np.testing.assert_array_equal(cut.demand[:, column], flows.demand[begins : begins + 100])
 
 
-def test_leap_day_begins_on_the_first_of_march_elsewhere(flows):
+def test_leap_day_begins_on_the_first_of_march_in_other_years(flows):
     leap, first = cut_windows(flows, 2, 29, 10), cut_windows(flows, 3, 1, 10)
     ordinary = leap.year % 4 != 0
     np.testing.assert_array_equal(leap.inflow[:, ordinary], first.inflow[:, ordinary])
@@ -54,8 +55,8 @@ def test_leap_day_begins_on_the_first_of_march_elsewhere(flows):
     st.floats(0, 1), st.floats(0, 1), st.floats(0, 1), st.sampled_from([0.0, 0.5, 1.0]), st.integers(0, 57)
 )
 @settings(max_examples=30)
-def test_every_lane_is_the_daily_balance(flows, full, level, share, theta, column):
-    """A column run as a lane gives bit for bit what `simulate` gives for those days."""
+def test_every_column_is_the_daily_balance(flows, full, level, share, theta, column):
+    """A column gives bit for bit what `simulate` gives for those days."""
     cut = cut_windows(flows, 11, 20, 100)
     column = column % cut.year.size
     size = 20_000.0
@@ -86,7 +87,7 @@ def test_chances_are_counts(flows):
     for lead in (5, 17, 60, 120):
         assert float(found.dry_chance.sel(plan="all", lead=lead)) == np.mean(lasts[0] < lead)
     assert (found.dry_chance.diff("lead") >= 0).all()
-    assert (found.dry_chance.diff("plan") <= 0).all()  # less asked, less often dry
+    assert (found.dry_chance.diff("plan") <= 0).all()  # less demand, less often dry
     assert (found.stored_band.diff("band") >= 0).all()
     assert (found.supply_days.diff("confidence") <= 0).all() and (found.supply_days.diff("plan") >= 0).all()
     share = (lasts[0] >= float(found.supply_days.sel(plan="all", confidence=0.8))).mean()
@@ -135,15 +136,15 @@ def test_bad_input_is_named(flows):
 
 
 @pytest.mark.parametrize(
-    "years, told", [(2, ["50 %"]), (4, ["50 %", "80 %"]), (25, ["50 %", "80 %", "95 %"])]
+    "years, shares", [(2, ["50 %"]), (4, ["50 %", "80 %"]), (25, ["50 %", "80 %", "95 %"])]
 )
-def test_few_years_are_not_made_to_promise_what_they_have_not_seen(years, told):
+def test_few_years_are_not_made_to_promise_what_they_have_not_seen(years, shares):
     time = pd.date_range("2001-01-01", f"{2000 + years}-12-31")
     rain = pd.Series(np.where(time.dayofyear % 11, 0.0, 90.0), time)
     found = outlook(
         cut_windows(as_flows(rain, 10.0, 5.0), 6, 1, 60), 500.0, 100.0, {"yours": 1.0, "stage 1": 0.0}
     )
-    words = fan_words(found)
-    assert re.findall(r"days? in (\d+ %)", words) == told
-    assert ("cannot say" in words) == (len(told) < 3)
-    assert ("in 5 of 10" in chances_words(found)) == (years < 4)
+    words = SAY.supply(supply_facts(found))
+    assert re.findall(r"days? in (\d+ %)", words) == shares
+    assert ("cannot say" in words) == (len(shares) < 3)
+    assert ("in 5 of 10" in SAY.plans_ahead(plans_ahead_facts(found))) == (years < 4)

@@ -1,7 +1,5 @@
 """The panels of the drought stage: every slider moves what is said, and nothing fails at either end."""
 
-from pathlib import Path
-
 import pytest
 
 from rainharvest.drought.panel import (
@@ -9,17 +7,16 @@ from rainharvest.drought.panel import (
     card_panel,
     climate_panel,
     dry_spells_panel,
-    honesty_panel,
     longer_droughts_panel,
     outlook_panel,
+    skill_panel,
 )
 
-SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 PANELS = [
     bad_years_panel,
     dry_spells_panel,
     outlook_panel,
-    honesty_panel,
+    skill_panel,
     card_panel,
     climate_panel,
     longer_droughts_panel,
@@ -31,8 +28,8 @@ def said(panel):
 
 
 @pytest.mark.parametrize("make", PANELS)
-def test_every_slider_changes_what_is_said_at_both_ends(make):
-    panel = make(SCHOOL)
+def test_every_slider_changes_what_is_said_at_both_ends(make, school):
+    panel = make(school)
     assert panel.rh_words.value == ""
     first = said(panel)
     assert all("nan" not in line and "inf" not in line.split() for line in first)
@@ -54,8 +51,8 @@ def test_every_slider_changes_what_is_said_at_both_ends(make):
     assert all(picture.value.startswith("<svg") for picture, _ in panel.rh_pictures.values())
 
 
-def test_the_season_matters_once_a_factor_is_moved():
-    panel = climate_panel(SCHOOL)
+def test_the_season_matters_once_a_factor_is_moved(school):
+    panel = climate_panel(school)
     panel.rh_controls["amount"].value = 70
     whole = said(panel)
     season = panel.rh_controls["months"]
@@ -63,8 +60,8 @@ def test_the_season_matters_once_a_factor_is_moved():
     assert said(panel) != whole and panel.rh_words.value == ""
 
 
-def test_factors_at_odds_with_each_other_are_answered_all_the_same():
-    panel = climate_panel(SCHOOL)
+def test_factors_at_odds_with_each_other_are_answered_all_the_same(school):
+    panel = climate_panel(school)
     panel.rh_controls["intensity"].value = 150
     panel.rh_controls["frequency"].value = 140
     before = said(panel)

@@ -5,10 +5,11 @@ import pandas as pd
 import pytest
 
 from rainharvest import simulate
-from rainharvest.drought.change import Change, Scenario, changed_rain
-from rainharvest.drought.dry_years import driest_runs, dry_years, longest_in_years, longest_run_chances
+from rainharvest.drought.change import changed_rain
+from rainharvest.drought.dry_years import driest_runs, dry_years, longest_in_years
 from rainharvest.drought.outlook import as_flows, reliability, score_record
-from rainharvest.drought.plan import find_plan, judge_elsewhere
+from rainharvest.drought.plan import find_plan, held_out_failures
+from rainharvest.drought.tables import Change, Scenario
 from rainharvest.rainfall.climatology import return_levels
 from rainharvest.rainfall.describe import describe_rain
 from rainharvest.rainfall.flags import as_record
@@ -40,7 +41,7 @@ def start(rain):
     return int(describe_rain(rain).suggested_start)
 
 
-def test_the_longest_spell_of_the_record_is_no_surprise(rain, start):
+def test_the_longest_spell_of_the_record_is_no_surprise(rain, start, no_longer_run):
     described = describe_rain(rain, year_start_month=start)
     whole = described.known_share.values == 1
     yearly = described.longest_dry_spell.values[whole]
@@ -48,8 +49,7 @@ def test_the_longest_spell_of_the_record_is_no_surprise(rain, start):
     assert found.longest_low.item() * 0.8 < yearly.max() < found.longest_high.item() * 1.2
     # real dry days follow one another: longer than independent days of the same share would have it
     share = float((rain < 1.0).mean())
-    independent = float((1 - longest_run_chances(365, share)).sum())
-    assert yearly.mean() > independent
+    assert yearly.mean() > (1 - no_longer_run(365, share)).sum()
 
 
 def test_the_driest_year_lies_within_what_its_rank_allows(rain, start):
@@ -91,7 +91,7 @@ def test_outlook_and_plan_hold_on_years_not_seen(rain, start):
     table = reliability(scored[0].said_dry, scored[0].went_dry)
     assert int(table.forecasts.sum()) == scored[0].said_dry.size
     plan = find_plan(flows, size, wanted=0.1, year_start_month=start)
-    under, without = judge_elsewhere(flows, size, wanted=0.1, year_start_month=start)
+    under, without = held_out_failures(flows, size, wanted=0.1, year_start_month=start)
     assert plan.failing_years <= plan.failing_years_without and under < without
 
 

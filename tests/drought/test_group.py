@@ -9,16 +9,11 @@ import xarray as xr
 
 from rainharvest import InputError
 from rainharvest.core.mistakes import StudyFileError
-from rainharvest.drought.basis import (
-    basis_of,
-    longer_droughts,
-    one_change,
-    prepare_drought,
-    scenarios_tried,
-    simulated,
-)
-from rainharvest.drought.change import Change, Scenario
-from rainharvest.drought.facts import PARTS, drought_group
+from rainharvest.drought.basis import basis_of
+from rainharvest.drought.facts import drought_group
+from rainharvest.drought.facts_climates import one_change, scenarios_tried
+from rainharvest.drought.panel import prepare_drought
+from rainharvest.drought.tables import Change, Scenario
 from rainharvest.study.file import read_study
 from rainharvest.study.run import work_study
 
@@ -26,18 +21,13 @@ SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 @pytest.fixture(scope="module")
-def worked():
+def run():
     return work_study(SCHOOL)
 
 
 @pytest.fixture(scope="module")
-def group(worked):
-    return drought_group(worked)
-
-
-@pytest.fixture(scope="module")
-def basis(worked):
-    return basis_of(worked.study, worked.record, worked.flows, float(worked.done.described))
+def group(run):
+    return drought_group(run)
 
 
 def test_everything_is_there_and_named(group):
@@ -50,28 +40,28 @@ def test_everything_is_there_and_named(group):
     assert group.sizes["plan"] == 3 and group.sizes["draw"] == 200
 
 
-def test_it_goes_through_netcdf_and_repeats(group, worked, tmp_path):
+def test_it_goes_through_netcdf_and_repeats(group, run, tmp_path):
     group.to_netcdf(tmp_path / "drought.nc")
     with xr.open_dataset(tmp_path / "drought.nc") as back:
         for name in group.data_vars:
             np.testing.assert_array_equal(back[name].values, group[name].values, err_msg=name)
-    xr.testing.assert_identical(drought_group(worked), group)
+    xr.testing.assert_identical(drought_group(run), group)
 
 
-def test_panels_and_report_are_of_one_tank(worked):
-    assert prepare_drought(SCHOOL).capacity == float(worked.done.described)
+def test_panels_and_report_are_of_one_tank(run):
+    assert prepare_drought(SCHOOL).capacity == float(run.done.described)
 
 
-def test_it_is_in_the_results_of_the_run(worked, group):
-    xr.testing.assert_identical(worked.groups["drought"], group)
+def test_it_is_in_the_results_of_the_run(run, group):
+    xr.testing.assert_identical(run.groups["drought"], group)
 
 
-def test_the_worst_sequence_is_that_of_the_results(group, worked):
-    daily = worked.done.unmet_daily.sel(time=slice(group.worst_from, group.worst_to))
-    own = group.sel(through_capacity=float(worked.done.described))
+def test_the_worst_sequence_is_that_of_the_results(group, run):
+    daily = run.done.unmet_daily.sel(time=slice(group.worst_from, group.worst_to))
+    own = group.sel(through_capacity=float(run.done.described))
     assert float(daily.sum()) == pytest.approx(float(own.drawdown_short))
     assert int((daily > 1e-6).sum()) == int(own.drawdown_days_short)
-    stored = worked.done.stored.sel(time=group.worst_day.values)
+    stored = run.done.stored.sel(time=group.worst_day.values)
     np.testing.assert_allclose(own.worst_stored.values, stored.values)
 
 
@@ -99,17 +89,17 @@ def test_a_drier_climate_fails_more(basis):
     assert "the reader's own factors" in found.scenarios and "trend not carried" in found.scenarios
 
 
-def test_a_short_record_leaves_parts_out_and_says_why(worked):
-    short = worked.record.filled.isel(time=slice(0, 365 * 4))
+def test_a_short_record_leaves_parts_out_and_says_why(run):
+    short = run.record.filled.isel(time=slice(0, 365 * 4))
     from dataclasses import replace
 
     few = replace(
-        worked,
-        record=replace(worked.record, filled=short),
+        run,
+        record=replace(run.record, filled=short),
         flows=replace(
-            worked.flows,
-            water=worked.flows.water.isel(time=slice(0, 365 * 4)),
-            asked=worked.flows.asked.isel(time=slice(0, 365 * 4)),
+            run.flows,
+            water=run.flows.water.isel(time=slice(0, 365 * 4)),
+            asked=run.flows.asked.isel(time=slice(0, 365 * 4)),
         ),
     )
     found = drought_group(few)
@@ -189,8 +179,3 @@ def test_a_record_of_one_year_leaves_out_what_it_cannot_tell(tmp_path):
     )
     group = work_study(tmp_path / "study.toml", cache="off").groups["drought"]
     assert "the record ends within its first year" in group.attrs["left_out"]
-
-
-def test_the_parts_stand_on_their_own(basis):
-    assert list(PARTS)[0] == "dry years" and longer_droughts(basis, 5).sizes["draw"] == 5
-    assert simulated(basis).volume_reliability > 0.85

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
-from rainharvest.drought.dry_years import drawdowns, normal_year, worst_drawdown
+from rainharvest.drought.dry_years import normal_year, worst_drawdown
 
 
 def traced(inflow, demand, size, start=0.0):
@@ -31,16 +31,30 @@ def test_by_hand():
 
 
 @given(st.lists(st.sampled_from([0.0, 3.0, 12.0, 40.0]), min_size=3, max_size=50))
-def test_all_shortfall_lies_between_overflows_or_on_them(inflow):
+def test_no_stretch_between_overflows_is_worse(inflow):
+    """An independent loop over the days: stretches, what each left unsupplied, and its days."""
     done = traced(inflow, 6.0, 15.0)
-    found = drawdowns(done, np.full(len(inflow), 6.0))
-    spill = done.spilled_daily.values > 0
-    within = sum(d.unsupplied for d in found)
-    assert within + done.unmet_daily.values[spill].sum() == pytest.approx(float(done.unmet))
-    for d in found:
-        assert not spill[d.begins : d.ends + 1].any()
-        assert d.from_overflow == (d.begins > 0) and d.to_overflow == (d.ends < len(inflow) - 1)
-        assert (d.days_short == 0) == (d.first_short == -1)
+    spill, short = done.spilled_daily.values > 0, done.unmet_daily.values
+    stretches, now = [], []
+    for day in range(len(inflow)):
+        if not spill[day]:
+            now.append(day)
+        if now and (spill[day] or day == len(inflow) - 1):
+            stretches.append(now)
+            now = []
+    if not stretches:
+        return
+    found = worst_drawdown(done, np.full(len(inflow), 6.0))
+    days = list(range(found.begins, found.ends + 1))
+    assert days in stretches
+    lost = max(sum(short[day] for day in one) for one in stretches)
+    assert found.unsupplied == pytest.approx(lost)
+    failed = [day for day in days if short[day] > 1e-9]
+    assert found.days_short == len(failed)
+    assert found.first_short == (failed[0] - days[0] if failed else -1)
+    assert found.recovery == (days[-1] - failed[-1] + 1 if failed else -1)
+    assert found.lowest == min(done.stored.values[day] for day in days)
+    assert found.from_overflow == (days[0] > 0) and found.to_overflow == (days[-1] < len(inflow) - 1)
 
 
 def test_without_a_shortfall_it_is_the_lowest():

@@ -1,0 +1,144 @@
+"""The same tank under other climates and longer droughts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import xarray as xr
+
+from rainharvest.catchment.facts import study_water
+from rainharvest.core.errors import InputError, require
+from rainharvest.core.quantities import along, variables
+from rainharvest.demand.facts import study_demand
+from rainharvest.drought.basis import Basis, simulated
+from rainharvest.drought.change import WET_DAY, changed_rain, wet_day_spread
+from rainharvest.drought.tables import Change, Scenario
+from rainharvest.rainfall.climatology import dry_spells
+from rainharvest.sizing.resample import BLOCK_YEARS, take_days, year_draws
+
+RECORD = "the record"
+
+DRAWS = 200
+
+RUN = 3  # [year] of the driest run that drawn records are compared by
+
+
+def scenarios_tried(
+    basis: Basis, scenarios: Sequence[Scenario] | None = None, record: xr.Dataset | None = None
+) -> xr.Dataset:
+    """Run the tank on the record (or take what that gave) and on each scenario."""
+    scenarios = basis.table.scenario if scenarios is None else scenarios
+    tried = [*scenarios] if record is not None else [None, *scenarios]
+    rows, months, words = [], [], []
+    for k, one in enumerate(tried, 0 if record is None else 1):
+        try:
+            rain, done = scenario_run(basis, one)
+        except InputError as error:
+            raise InputError(error.problem, error.remedy, f"drought.scenario[{k}]") from None
+        years = rain.sizes["time"] / 365.25
+        rows.append(
+            {
+                "scenario_rain": float(rain.sum()) / years,
+                "scenario_wet_share": float((rain >= WET_DAY).mean()),
+                "scenario_spread": wet_day_spread(rain),
+                "scenario_dry_spell": float(dry_spells(rain).dry_spell.values.max(initial=0)),
+                "scenario_volume_reliability": float(done.volume_reliability),
+                "scenario_time_reliability": float(done.time_reliability),
+                "scenario_failed_a_year": float(done.days_failed) / years,
+                "scenario_longest_failure": float(done.longest_failure),
+            }
+        )
+        months.append(rain.groupby("time.month").sum().values / years)
+        words.append(rain.attrs.get("scenario", "the record as it is"))
+    out = variables("scenario", {name: np.array([row[name] for row in rows]) for name in rows[0]})
+    out |= variables(("scenario", "calendar_month"), {"scenario_month": np.array(months)})
+    names = [one.name if one else RECORD for one in tried]
+    found = xr.Dataset(out, along(scenario=names, calendar_month=np.arange(1, 13)))
+    if record is not None:
+        found = xr.concat([record, found], "scenario", data_vars="minimal", combine_attrs="override")
+        words = [record.attrs["scenarios"], *words]
+    return found.assign_attrs(scenarios="\n".join(words))
+
+
+def scenario_run(basis: Basis, scenario: Scenario | None) -> tuple[xr.DataArray, xr.Dataset]:
+    """Run the tank under one scenario, its roofs and its demand as they are."""
+    if scenario is None or (all(c.none for c in scenario.change) and scenario.trend_to is None):
+        return basis.rain, simulated(basis)
+    rain = changed_rain(basis.rain, scenario, seed=basis.study.rain.seed)
+    filled = basis.record.filled.isel(member=[0])
+    record = replace(basis.record, filled=filled.copy(data=rain.transpose(*filled.dims[1:]).values[None]))
+    inflow = study_water(basis.study, record).inflow.isel(member=0, drop=True)
+    demand = None
+    if basis.study.garden or basis.study.pool:
+        demand = study_demand(basis.study, record)[0].sum("use")
+    return rain, simulated(basis, inflow, demand=demand)
+
+
+def one_change(
+    amount: float, frequency: float, intensity: float, months: Sequence[int] | None = None, trend_to=None
+) -> Scenario:
+    """Return the scenario of a panel's sliders."""
+    season = {} if months is None else {"months": tuple(months)}
+    change = Change(amount=amount, frequency=frequency, intensity=intensity, **season)
+    return Scenario(name="yours", source="the reader's own factors", change=(change,), trend_to=trend_to)
+
+
+def scenario_facts(found: xr.Dataset) -> dict[str, object]:
+    """Return of each climate its rain and what the tank makes of it, and whether a trend is carried forward."""
+    names = ("rain", "dry_spell", "volume_reliability", "failed_a_year")
+    rows = [
+        {"name": str(name)} | {what: float(found[f"scenario_{what}"][k]) for what in names}
+        for k, name in enumerate(found.scenario.values)
+    ]
+    return {"rows": rows, "carried": "carried to" in found.attrs["scenarios"]}
+
+
+def longer_droughts(
+    basis: Basis, count: int = DRAWS, capacity: float | None = None, block_years: int | None = None
+) -> xr.Dataset:
+    """Run the tank on records drawn anew from the years there were, droughts longer than any among them.
+
+    `rainharvest.sizing.resample`: years in blocks, each with what follows from its weather.
+    """
+    first = basis.inflow.isel(member=0, drop=True)
+    blocks = int(BLOCK_YEARS.value) if block_years is None else block_years
+    seed = basis.study.rain.seed
+    draws = year_draws(first, count=count, block_years=blocks, seed=seed, year_start_month=basis.month)
+    days = {"time": draws.time.values}
+    inflow, rain = (take_days(series.reset_coords(drop=True), draws) for series in (first, basis.rain))
+    whole = basis.rain.sel(days).expand_dims("draw")
+    edges = np.flatnonzero((draws.time.dt.day.values == 1) & (draws.time.dt.month.values == basis.month))
+    require(edges.size >= RUN, "fewer than 3 whole years", "give a longer record", "rain")
+    years = draws.sizes["time"] / 365.25
+    out = {}
+    for name, water, depth in (("drawn", inflow, rain), ("record", first.sel(days), whole)):
+        run = simulated(basis, water, capacity, demand=basis.demand.sel(days))
+        yearly = np.add.reduceat(depth.transpose("draw", "time").values, edges, axis=1)
+        means = np.lib.stride_tricks.sliding_window_view(yearly, RUN, axis=1).mean(axis=2)
+        values = {
+            f"{name}_driest_run": means.min(axis=1),
+            f"{name}_longest_failure": np.atleast_1d(run.longest_failure.values),
+            f"{name}_failed_a_year": np.atleast_1d(run.days_failed.values) / years,
+            f"{name}_volume_reliability": np.atleast_1d(run.volume_reliability.values),
+        }
+        if name == "drawn":
+            out |= variables("draw", values)
+        else:
+            out |= variables((), {key: value[0] for key, value in values.items()})
+    found = xr.Dataset(out, along(draw=np.arange(count)))
+    return found.assign_attrs(block_years=int(draws.attrs["block_years"]))
+
+
+def longer_facts(found: xr.Dataset) -> dict[str, object]:
+    """Return how many drawn records hold a drier run, and how the tank fails on them."""
+    low, high = np.quantile(found.drawn_failed_a_year.values, [0.05, 0.95])
+    return {
+        "draws": found.sizes["draw"],
+        "block_years": found.attrs["block_years"],
+        "drier": float((found.drawn_driest_run < found.record_driest_run).mean()),
+        "failing": (float(low), float(high)),
+        "longest": float(found.drawn_longest_failure.max()),
+        "on_record": float(found.record_longest_failure),
+    }
