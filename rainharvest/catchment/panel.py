@@ -66,7 +66,7 @@ def load_case(study: str | os.PathLike, records: str | os.PathLike) -> Catchment
     InputError
         If a file cannot be read, or the study has no conveyance.
     """
-    run = open_study(study)
+    run = open_study(study, members=None)  # its own fillings: the report rains the first of them
     piped = run.study.conveyance is not None
     require(piped, "it has no run of pipe", "add a [conveyance] table", "conveyance", Path(study))
     with of_file(study):
