@@ -95,7 +95,7 @@ def draw_run(
     draw_polygon(axes, "water", upright(0, surface), facecolor=MIST, linewidth=0, alpha=0.7)
     draw_line(axes, "pipe", one.pipe, linewidth=3.2, zorder=4)
     keep(axes, "pipe", dict).set_color(BRICK if one.answer else STONE)
-    draw_line(axes, "standing", one.standing, color=DEEP, linewidth=6, zorder=5)
+    draw_line(axes, "standing", one.full, color=DEEP, linewidth=6, zorder=5)
 
     fails = one.margin < 0
     aside = one.margin_at + (0.03 if one.margin_at == 0 else -0.03) * across

@@ -230,7 +230,7 @@ class Levels:
     conveyance: Conveyance  # What is drawn
     pipe: tuple[tuple[float, float], ...]  # The axis of the pipe from the gutter outlet to the tank inlet
     # The part of it that stays full after rain; empty for a dry run
-    standing: tuple[tuple[float, float], ...]
+    full: tuple[tuple[float, float], ...]
     # [m] Head left over at the design storm (wet), or level left over (dry); below zero where it fails
     margin: float
     # [m] Distance from the wall at which the margin is read: the downpipe of a wet run, the tank of a dry one
@@ -262,11 +262,10 @@ def run_levels(conveyance: Conveyance, flow: float) -> Levels:
         end = top - run * conveyance.fall
         pipe = (*start, (run, end), (run, inlet))
         return Levels(conveyance, pipe, (), margin, run, end, inlet, answer)
-    low = conveyance.low_level
-    full = min(inlet, outlet)
+    low, surface = conveyance.low_level, min(inlet, outlet)
     pipe = (*start, (0.0, low), (run, low), (run, inlet))
-    standing = ((0.0, full), (0.0, low), (run, low), (run, full))
-    return Levels(conveyance, pipe, standing, margin, 0.0, top, top - margin, answer)
+    full = ((0.0, surface), (0.0, low), (run, low), (run, surface))
+    return Levels(conveyance, pipe, full, margin, 0.0, top, top - margin, answer)
 
 
 def static_pressure(conveyance: Conveyance, backed_up: bool = False) -> float:

@@ -9,7 +9,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 
 from rainharvest.catchment.intensity import CLIMATES, Intensity
 from rainharvest.core.defaults import Default, defaults_of, rows_of
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.tables import Table, quantity
 
 DEFAULTS = defaults_of("catchment")
@@ -227,17 +227,14 @@ def run_of_kind(
     return Conveyance(kind=kind, **(kept | changes))
 
 
-class Catchment(Table):
-    """Roofs, the run of pipe and what stands between them."""
+class BetweenRoofAndTank(Table):
+    """What the water passes on its way, beside gutters and pipe."""
 
-    roofs: tuple[Roof, ...] = Field(min_length=1, description="At least one.")
-    conveyance: Conveyance | None = Field(
-        None, description="The run of pipe; without one, nothing is lost between the downpipes and the tank."
-    )
     first_flush: float = quantity(
         "mm",
         "Depth of runoff turned away at the start of an event, on each roof's plan area.",
         FIRST_FLUSH,
+        likely=(0, 30),
         ge=0,
         le=100,
     )
@@ -253,6 +250,15 @@ class Catchment(Table):
     )
     filter_efficiency: float = quantity(
         "1", "Share of the flow that a screen or filter lets through.", FILTER_EFFICIENCY, ge=0, le=1
+    )
+
+
+class Catchment(BetweenRoofAndTank):
+    """Roofs, the run of pipe and what stands between them."""
+
+    roofs: tuple[Roof, ...] = Field(min_length=1, description="At least one.")
+    conveyance: Conveyance | None = Field(
+        None, description="The run of pipe; without one, nothing is lost between the downpipes and the tank."
     )
 
     @model_validator(mode="after")
@@ -287,21 +293,13 @@ def make_catchment(**parts: object) -> Catchment:
         raise InputError(problem, "give a value within the limits", place) from None
 
 
-class Losses(Table):
-    """What stands between roof and tank; what is left out takes the catchment's defaults.
+class Losses(BetweenRoofAndTank):
+    """What stands between roof and tank, and how hard it rains.
 
     ``intensity`` says how hard it rains, which matters where a gutter or pipe has a limit: the name of a climate of
     `rainharvest.catchment.intensity.CLIMATES`, or a table with what hourly rain of the place gave.
     """
 
-    first_flush: float | None = quantity(
-        "mm", "Depth of runoff turned away at the start of an event.", None, ge=0, le=100, likely=(0, 30)
-    )
-    first_flush_bleed: float | None = quantity(
-        "L/day", "What the bleed of each roof's first-flush space lets out.", None, ge=0, le=1e5
-    )
-    first_flush_reset: float | None = Field(None, ge=1, le=3650)
-    filter_efficiency: float | None = Field(None, ge=0, le=1)
     intensity: Intensity = INTENSITY
 
     @field_validator("intensity", mode="before")
@@ -309,6 +307,5 @@ class Losses(Table):
     def _by_name(cls, value: object) -> object:
         if not isinstance(value, str):
             return value
-        if value not in CLIMATES:
-            raise InputError(f'no climate is called "{value}"', f"choose one of {', '.join(CLIMATES)}")
+        require(value in CLIMATES, f'no climate is called "{value}"', f"choose one of {', '.join(CLIMATES)}")
         return CLIMATES[value]

@@ -190,7 +190,7 @@ FALLING = Conveyance(
 def test_a_dry_run_drops_through_the_filter_falls_and_ends_above_the_inlet():
     drawn = run_levels(FALLING, flow=5.0)
     assert drawn.pipe == ((0.0, 3.0), (0.0, 2.9), (20.0, pytest.approx(2.5)), (20.0, 2.4))
-    assert drawn.standing == () and drawn.answer == ""
+    assert drawn.full == () and drawn.answer == ""
     assert drawn.margin == pytest.approx(0.1) == pytest.approx(level_margin(FALLING))
     assert (drawn.margin_at, drawn.margin_to) == (20.0, 2.4)
     assert drawn.margin_from - drawn.margin_to == pytest.approx(drawn.margin)
@@ -199,7 +199,7 @@ def test_a_dry_run_drops_through_the_filter_falls_and_ends_above_the_inlet():
 def test_a_wet_run_stays_full_below_the_inlet_and_its_margin_is_what_the_storm_leaves():
     drawn = run_levels(DROPPED, flow=3.0)
     assert drawn.pipe[0] == (0.0, 3.0) and drawn.pipe[-1] == (60.0, 2.4)
-    assert {y for _, y in drawn.standing} == {2.4, -0.6}
+    assert {y for _, y in drawn.full} == {2.4, -0.6}
     assert drawn.margin == head_margin(DROPPED, 3.0)
     # Water stands in the downpipe at the inlet level plus what the flow needs.
     assert drawn.margin_to == pytest.approx(2.4 + head_needed(DROPPED, 3.0).total)
