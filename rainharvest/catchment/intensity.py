@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -212,3 +213,23 @@ def estimate_intensity(rain_rate: xr.DataArray | pd.Series) -> Intensity:
         return float(np.square(off).sum()), found
 
     return min((attempt(g) for g in np.round(np.arange(0, 0.91, 0.05), 2)), key=lambda pair: pair[0])[1]
+
+
+def intensity_of_file(path: Path, units: str | None = None) -> Intensity:
+    """Return how hard it rains, estimated from a file of hourly or finer rain."""
+    require(
+        path.is_file(), f"there is no file {path}", "name a file that exists, from the folder of this one"
+    )
+    return _of_file(path, units, path.stat().st_mtime_ns)
+
+
+@lru_cache
+def _of_file(path: Path, units: str | None, changed: int) -> Intensity:
+    """Estimate once, as long as the file does not change; days with a reading missing are left out."""
+    from rainharvest.rainfall.read_days import read_subdaily
+
+    rain = read_subdaily(path, units=units)
+    step = pd.Timedelta(seconds=float(rain.attrs["step_seconds"]))
+    depth = rain.to_series().asfreq(step)
+    whole = depth.groupby(depth.index.floor("D")).transform("count") == pd.Timedelta(days=1) / step
+    return estimate_intensity(depth.where(whole, 0.0) / (step / pd.Timedelta(hours=1)))

@@ -80,10 +80,12 @@ def _conveyance(study, record) -> list[Block]:
     given = storm != type(site_works).model_fields["design_intensity"].default
     done = dry_and_wet(CatchmentCase(study.catchment, {name: climate}), name, storm, bleed=run.bleed)
     drawn = levels_figure({name.capitalize(): one for name, one in done.levels.items()})
+    hardness = climate.intensity
     return [
         Subheading(WORDS["dry_against_wet"]),
         Paragraph(SAY.run(run)),
         Paragraph(SAY.storm(storm, given)),
+        *([Paragraph(SAY.hardness(hardness))] if hardness.kind == "estimated" else []),
         picture("levels", drawn, SAY.levels_caption(done, storm), scale=WIDE),
         *(Paragraph(say(done)) for say in (SAY.levels, SAY.losses, SAY.bore)),
         dry_wet_table(done),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator, model_validator
 
-from rainharvest.catchment.intensity import CLIMATES, Intensity
+from rainharvest.catchment.intensity import CLIMATES, Intensity, intensity_of_file
 from rainharvest.core.defaults import Default, defaults_of, rows_of
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.tables import Table, quantity
@@ -297,14 +298,18 @@ class Losses(BetweenRoofAndTank):
     """What stands between roof and tank, and how hard it rains.
 
     ``intensity`` says how hard it rains, which matters where a gutter or pipe has a limit: the name of a climate of
-    `rainharvest.catchment.intensity.CLIMATES`, or a table with what hourly rain of the place gave.
+    `rainharvest.catchment.intensity.CLIMATES`; a table with its numbers; or a table with ``hourly_rain``, a file of
+    hourly or finer rain near the site to estimate them from, and its ``units`` where the file leaves doubt.
     """
 
     intensity: Intensity = INTENSITY
 
     @field_validator("intensity", mode="before")
     @classmethod
-    def _by_name(cls, value: object) -> object:
+    def _by_name_or_from_hourly_rain(cls, value: object, info: ValidationInfo) -> object:
+        if isinstance(value, dict) and {"hourly_rain"} <= set(value) <= {"hourly_rain", "units"}:
+            folder = Path((info.context or {}).get("folder", ""))  # of the study file
+            return intensity_of_file(folder / value["hourly_rain"], value.get("units"))
         if not isinstance(value, str):
             return value
         require(value in CLIMATES, f'no climate is called "{value}"', f"choose one of {', '.join(CLIMATES)}")

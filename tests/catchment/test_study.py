@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 import xarray as xr
 
@@ -15,13 +16,14 @@ from rainharvest.catchment.facts import (
     first_flush_cost,
     which_roof_first,
 )
-from rainharvest.catchment.intensity import CLIMATES, Intensity
+from rainharvest.catchment.intensity import CLIMATES, Intensity, estimate_intensity, intensity_of_file
 from rainharvest.catchment.panel import catchment_panel, load_case
 from rainharvest.catchment.section import side_by_side, tell_first_flush, tell_roofs, tell_runs
 from rainharvest.catchment.tables import COEFFICIENTS, FITTINGS, Catchment, Conveyance, Roof
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.facts import DEMO_STEMS
-from rainharvest.study.stages import run_study
+from rainharvest.study.file import read_study
+from rainharvest.study.run import run_study
 
 DATA = Path(__file__).parents[2] / "data"
 STUDY = DATA / "studies" / "day_school.toml"
@@ -56,6 +58,27 @@ def test_both_runs_account_for_the_rain_of_a_year(case):
     assert float(done.yearly.sel(conveyance="dry run", cause="held in pipe")) == 0
     at_own_bore = done.curve.inflow.sel(bore=100) * 365.25
     np.testing.assert_allclose(done.yearly.sel(conveyance="wet run", cause="delivered"), at_own_bore)
+
+
+def test_hourly_rain_says_how_hard_it_rains(tmp_path):
+    text = STUDY.read_text(encoding="utf-8").replace('"../', f'"{DATA.as_posix()}/')
+    path = tmp_path / "hourly.toml"
+    hours = DATA / "hours" / "winter_rain_2018_2019.csv"
+    path.write_text(f'{text}\n[losses.intensity]\nhourly_rain = "{hours.as_posix()}"\n', encoding="utf-8")
+    found = read_study(path)[0].losses.intensity
+    hourly = pd.read_csv(hours, comment="#", index_col=0, parse_dates=True).rain_mm
+    assert found == estimate_intensity(hourly) and found.kind == "estimated"
+    assert found.mean_intensity == pytest.approx(hourly[hourly > 0].mean())
+    assert "estimated from 1-hour rain, 2018-01-01 to 2019-12-31" in SAY.hardness(found)
+    # Days with a reading missing are left out, like the dry ones.
+    wettest = hourly.groupby(hourly.index.floor("D")).sum().idxmax()
+    wet_hour = hourly[hourly.index.floor("D") == wettest].idxmax()
+    hourly.drop(wet_hour).to_csv(tmp_path / "gap.csv")
+    without = hourly.mask(hourly.index.floor("D") == wettest, 0.0)
+    assert intensity_of_file(tmp_path / "gap.csv", "mm") == estimate_intensity(without)
+    path.write_text(f'{text}\n[losses.intensity]\nhourly_rain = "nowhere.csv"\n', encoding="utf-8")
+    with pytest.raises(InputError, match=r"hourly.toml: losses.intensity: .*nowhere.csv"):
+        read_study(path)
 
 
 def test_sentences_say_what_fails_and_what_mends_it(case):
