@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 from numba import njit
 
@@ -17,23 +15,39 @@ from rainharvest.catchment.hydraulics import (
     pipe_limit,
     require_working,
 )
-from rainharvest.catchment.intensity import Intensity, Rain, share_below, wet_day_intensity
+from rainharvest.catchment.intensity import Intensity, Rain, on_time, share_below, wet_day_intensity
 from rainharvest.catchment.tables import Catchment
 from rainharvest.core.compiled import compiling_notice
-from rainharvest.core.errors import InputError
-from rainharvest.core.quantities import attributes
+from rainharvest.core.errors import require
 
 NEVER = 1e300
-
 """Stands for "no limit" or "never"; finite, so that no inf - inf can arise."""
 
+LANES = 64
+"""Lanes in a block."""
 
-class Passed(NamedTuple):
-    """What passes a primitive and what it loses; the filling store also says what it holds."""
+LOSSES = (
+    "wetting",
+    "runoff coefficient",
+    "gutter capacity",
+    "first flush",
+    "filter",
+    "pipe capacity",
+    "held in pipe",
+)
+"""Where water is lost, in the order of the chain."""
 
-    out: xr.DataArray
-    lost: xr.DataArray
-    held: xr.DataArray | None = None
+STORES = ("roof film", "first flush", "pipe")
+"""Where water is held from one day to the next."""
+
+ROWS = ("rain_on_roof", "inflow", *LOSSES, *STORES)
+"""Rows of the totals and of the trace, in order. The stores are contents at the end, not sums."""
+
+ROOF = ("area", "runoff_coefficient", "wetting", "flush", "flush_bleed", "flush_reset", "gutter_limit")
+"""Parameters of a roof, in order: m2, 1, L, L, L a step, steps, L a step."""
+
+PIPE = ("filter_efficiency", "pipe_limit", "held_volume", "bleed", "emptied_after")
+"""Parameters of what is common to all roofs, in order: 1, L a step, L, L a step, steps."""
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -53,161 +67,8 @@ def fill_step(held, dry, inflow, capacity, drain, empty_after):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _fill_series(inflow, capacity, drain, empty_after, start, out, drained, held):
-    """Run the store of each lane through all steps (rows) of the series."""
-    steps, lanes = inflow.shape
-    content = start.copy()
-    dry = np.zeros(lanes)
-    for t in range(steps):
-        for i in range(lanes):
-            content[i], dry[i], out[t, i], drained[t, i] = fill_step(
-                content[i], dry[i], inflow[t, i], capacity[i], drain[i], empty_after[i]
-            )
-            held[t, i] = content[i]
-
-
-def share(inflow: xr.DataArray, kept: float | xr.DataArray) -> Passed:
-    """Pass a fixed share of the flow: out = kept x inflow.
-
-    >>> flow = xr.DataArray([0.0, 10.0], dims="time")
-    >>> passed = share(flow, 0.9)
-    >>> passed.out.values, passed.lost.values
-    (array([0., 9.]), array([0., 1.]))
-    """
-    _between(kept, 0.0, 1.0, "kept", "a share between 0 and 1")
-    out = inflow * kept
-    return Passed(_as(out, "flow_out"), _as(inflow - out, "lost"))
-
-
-def cap_flow(inflow: xr.DataArray, flow_limit: float | xr.DataArray) -> Passed:
-    """Pass what is below a limit of flow: out = min(inflow, flow_limit).
-
-    Limits: the flow is taken as even within a step, so the step must be short beside the bursts of the
-    rain (an hour or less). For daily rain use `rainharvest.catchment.intensity.share_below`.
-
-    >>> flow = xr.DataArray([0.0, 10.0], dims="time")
-    >>> cap_flow(flow, 4.0).out.values
-    array([0., 4.])
-    """
-    _between(flow_limit, 0.0, np.inf, "flow_limit", "a limit of zero or more")
-    out = xr.apply_ufunc(np.minimum, inflow, flow_limit)
-    return Passed(_as(out, "flow_out"), _as(inflow - out, "lost"))
-
-
-def fill_store(
-    inflow: xr.DataArray,
-    capacity: float | xr.DataArray,
-    drain: float | xr.DataArray = 0.0,
-    empty_after: float | xr.DataArray | None = None,
-    start: float | xr.DataArray = 0.0,
-) -> Passed:
-    """Pass what a space cannot hold; the space drains between events and is lost water.
-
-    With w the content, C the capacity and b the drain, each step does
-    w <- max(0, w - b); taken = min(in, C - w); out = in - taken; w <- w + taken,
-    and from the ``empty_after``-th dry step in a row on the space is emptied.
-
-    >>> flow = xr.DataArray([5.0, 0.0, 5.0], dims="time")
-    >>> passed = fill_store(flow, capacity=3.0, drain=1.0)
-    >>> passed.out.values, passed.held.values
-    (array([2., 0., 4.]), array([3., 2., 2.]))
-    """
-    if inflow.isnull().any():
-        raise InputError("the series has gaps", "fill them first: rainharvest.fill_gaps", "inflow")
-    parameters = {"capacity": capacity, "drain": drain, "empty_after": empty_after, "start": start}
-    if empty_after is None:
-        parameters["empty_after"] = NEVER
-    for name, value in parameters.items():
-        _between(value, 0.0, np.inf, name, "a value of zero or more")
-    _between(xr.DataArray(capacity) - start, 0.0, np.inf, "start", "no more than the capacity")
-
-    lanes = xr.broadcast(*(xr.DataArray(value) for value in parameters.values()))
-    series, *_ = xr.broadcast(inflow, lanes[0])
-    series = series.transpose("time", ...)
-    rows = np.ascontiguousarray(series.values.reshape(series.sizes["time"], -1), dtype=float)
-    first = series.isel(time=0, drop=True)
-    columns = [
-        np.ascontiguousarray(np.broadcast_to(_like(lane, first), first.shape).ravel()) for lane in lanes
-    ]
-    out, drained, held = (np.empty_like(rows) for _ in range(3))
-    _fill_series(rows, *columns, out, drained, held)
-    return Passed(
-        *(
-            _as(series.copy(data=values.reshape(series.shape)), name)
-            for values, name in ((out, "flow_out"), (drained, "lost"), (held, "held"))
-        )
-    )
-
-
-def _like(lane: xr.DataArray, first: xr.DataArray) -> np.ndarray:
-    return lane.broadcast_like(first).transpose(*first.dims).values.astype(float)
-
-
-def _as(array: xr.DataArray, name: str) -> xr.DataArray:
-    array = array.rename(name)
-    array.attrs = attributes(name)
-    return array
-
-
-def _between(value: object, low: float, high: float, place: str, remedy: str) -> None:
-    values = np.asarray(value, dtype=float)
-    if not ((values >= low) & (values <= high)).all():
-        wrong = values[~((values >= low) & (values <= high))].flat[0]
-        raise InputError(f"{wrong:g} is not possible", f"give {remedy}", place)
-
-
-LANES = 64
-
-"""Lanes in a block."""
-
-
-LOSSES = (
-    "wetting",
-    "runoff coefficient",
-    "gutter capacity",
-    "first flush",
-    "filter",
-    "pipe capacity",
-    "held in pipe",
-)
-
-"""Where water is lost, in the order of the chain."""
-
-
-STORES = ("roof film", "first flush", "pipe")
-
-"""Where water is held from one day to the next."""
-
-
-ROWS = ("rain_on_roof", "inflow", *LOSSES, *STORES)
-
-"""Rows of the totals and of the trace, in order. The stores are contents at the end, not sums."""
-
-
-ROOF = ("area", "runoff_coefficient", "wetting", "flush", "flush_bleed", "flush_reset", "gutter_limit")
-
-"""Parameters of a roof, in order: m2, 1, L, L, L a step, steps, L a step."""
-
-
-PIPE = ("filter_efficiency", "pipe_limit", "held_volume", "bleed", "emptied_after")
-
-"""Parameters of what is common to all roofs, in order: 1, L a step, L, L a step, steps."""
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def run_chain(
-    rain,
-    drying,
-    series,
-    roofs,
-    gutter_ratio,
-    gutter_index,
-    pipes,
-    pipe_ratio,
-    pipe_index,
-    total,
-    kept,
-    trace,
+    rain, drying, series, roofs, gutter_ratio, gutter_index, pipes, pipe_ratio, pipe_index, total, kept, trace
 ):
     """Run all lanes through the record.
 
@@ -391,21 +252,10 @@ def run_lanes(
     total = np.zeros((len(ROWS), lanes))
     kept = np.array(range(len(ROWS)) if trace is True else trace or (), dtype=np.int64)
     rows = np.zeros((kept.size, steps, lanes)) if kept.size else None
+    laid = _drying_steps(drying, rain) * day
+    below = (roofs, gutters.table(), gutter_index, pipes, runs.table(), pipe_index)
     with compiling_notice("the loss chain"):
-        run_chain(
-            rain.depth,
-            _drying_steps(drying, rain) * day,
-            series,
-            roofs,
-            gutters.table(),
-            gutter_index,
-            pipes,
-            runs.table(),
-            pipe_index,
-            total,
-            kept,
-            rows,
-        )
+        run_chain(rain.depth, laid, series, *below, total, kept, rows)
     return total.reshape(len(ROWS), len(catchments), count), rows
 
 
@@ -420,21 +270,17 @@ def _pipe_share(shares: _Shares, limits, weights, common: float, series: int) ->
 
 def _drying_steps(drying: float | xr.DataArray, rain: Rain) -> np.ndarray:
     """Lay the drying out like the rain, mm/day."""
-    if isinstance(drying, pd.Series):
-        drying = xr.DataArray(
-            drying.to_numpy(dtype=float), dims="time", coords={"time": drying.index.to_numpy()}
-        )
+    drying = on_time(drying)
     if isinstance(drying, xr.DataArray):
         if "time" in drying.indexes:
             drying = drying.reindex(time=rain.array.time)
         drying = drying.broadcast_like(rain.array).transpose(*rain.array.dims).values
     laid = np.broadcast_to(np.asarray(drying, dtype=float), rain.array.shape).reshape(rain.depth.shape)
-    if not (laid >= 0).all():
-        raise InputError(
-            "it is missing or below zero on some days",
-            "give zero or more for every day of the rain",
-            "drying",
-        )
+    problem, remedy = (
+        "it is missing or below zero on some days",
+        "give zero or more for every day of the rain",
+    )
+    require((laid >= 0).all(), problem, remedy, "drying")
     if rain.hours < 24:  # a roof dries between showers; a day hides them, a shorter step shows them
         laid = np.where(rain.depth > 0, 0.0, laid)
     return np.ascontiguousarray(laid)

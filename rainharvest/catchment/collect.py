@@ -10,15 +10,7 @@ import xarray as xr
 
 import rainharvest
 from rainharvest.catchment.chain import LOSSES, ROWS, STORES, run_lanes
-from rainharvest.catchment.intensity import (
-    Intensity,
-    Rain,
-    day_intensity,
-    estimate_intensity,
-    read_daily,
-    read_steps,
-    share_below,
-)
+from rainharvest.catchment.intensity import Intensity, Rain, estimate_intensity, read_daily, read_steps
 from rainharvest.catchment.tables import (
     DRYING,
     FILTER_EFFICIENCY,
@@ -31,7 +23,7 @@ from rainharvest.catchment.tables import (
     Roof,
     make_catchment,
 )
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 
 
@@ -98,7 +90,7 @@ def collect(
     """
     steps = read_daily(rain)
     catchment = make_catchment(
-        roofs=(roofs,) if isinstance(roofs, Roof) else tuple(roofs),
+        roofs=_several(roofs),
         conveyance=conveyance,
         first_flush=first_flush,
         first_flush_bleed=first_flush_bleed,
@@ -107,6 +99,10 @@ def collect(
     )
     _, rows = run_lanes(steps, [catchment], drying, intensity, trace=True)
     return label_days(steps.label(rows), catchment, steps.array)
+
+
+def _several(roofs: Roof | Sequence[Roof]) -> tuple[Roof, ...]:
+    return (roofs,) if isinstance(roofs, Roof) else tuple(roofs)
 
 
 def collect_totals(
@@ -157,27 +153,6 @@ def _by_name(rows: xr.DataArray) -> xr.Dataset:
     return xr.Dataset(data)
 
 
-def annual_yield(
-    rain_year: float | np.ndarray, area: float | np.ndarray, coefficient: float = 0.8, loss: float = 24.0
-) -> float | np.ndarray:
-    """Return a year's yield of a roof by the published annual form, as a check on the daily chain.
-
-    yield = coefficient x (rain - loss) x area, not below zero. It knows no seasons, no tank, no storms.
-
-    >>> float(annual_yield(rain_year=750, area=200))
-    116160.0
-    """
-    for name, value in (
-        ("rain_year", rain_year),
-        ("area", area),
-        ("coefficient", coefficient),
-        ("loss", loss),
-    ):
-        if not (np.asarray(value) >= 0).all():
-            raise InputError(f"{value} is not possible", "give zero or more", name)
-    return np.maximum(np.asarray(rain_year) - loss, 0.0) * coefficient * area
-
-
 def collect_finer(
     rain_rate: xr.DataArray | pd.Series,
     roofs: Roof | Sequence[Roof],
@@ -199,20 +174,15 @@ def collect_finer(
     (array([2040.]), array([1800.]))
     """
     steps = _finer(rain_rate)
-    catchment = make_catchment(
-        roofs=(roofs,) if isinstance(roofs, Roof) else tuple(roofs), conveyance=conveyance, **settings
-    )
+    catchment = make_catchment(roofs=_several(roofs), conveyance=conveyance, **settings)
     _, rows = run_lanes(steps, [catchment], drying, INTENSITY, trace=True)
     data = label_days(steps.label(rows), catchment, steps.array)
     day = data.time.dt.floor("D").rename("day")
     by_day = data.groupby(day)
     flows = by_day.sum()
     out = flows.assign(held=by_day.last().held).rename(day="time")
-    for name in out.data_vars:
-        out[name] = out[name].transpose(*data[name].dims)
-        out[name].attrs = attributes(name)
-    out.attrs = data.attrs
-    return out[list(data.data_vars)]
+    out = xr.Dataset({n: out[n].transpose(*old.dims).assign_attrs(old.attrs) for n, old in data.items()})
+    return out.assign_attrs(data.attrs)
 
 
 def daily_rain(rain_rate: xr.DataArray | pd.Series) -> xr.DataArray:
@@ -225,12 +195,7 @@ def daily_rain(rain_rate: xr.DataArray | pd.Series) -> xr.DataArray:
     steps = _finer(rain_rate)
     depth = steps.array * steps.hours
     out = depth.groupby(depth.time.dt.floor("D").rename("day")).sum().rename(day="time").rename("rain")
-    out.attrs = (
-        {**rain_rate.attrs, **attributes("rain")}
-        if isinstance(rain_rate, xr.DataArray)
-        else attributes("rain")
-    )
-    return out.transpose("time", ...)
+    return out.transpose("time", ...).assign_attrs(steps.array.attrs | attributes("rain"))
 
 
 def compare_steps(
@@ -243,64 +208,31 @@ def compare_steps(
     **settings: float | None,
 ) -> pd.DataFrame:
     """Say how far the daily shortcut is off the same chain run at the step of the rain."""
-    told = intensity or estimate_intensity(rain_rate)
     days = daily_rain(rain_rate)
     fine = collect_finer(rain_rate, roofs, conveyance, **settings)
-    short = collect(days, roofs, conveyance, intensity=told, **settings)
+    hardness = intensity or estimate_intensity(rain_rate)
+    short = collect(days, roofs, conveyance, intensity=hardness, **settings)
     top = np.sort(np.argsort(days.values)[::-1][:heaviest])
     columns = {}
     for label, pick in (("all days", slice(None)), (f"{heaviest} heaviest days", top)):
         finer, daily = (_sums(data.isel(time=pick)) for data in (fine, short))
-        columns[f"{label}, finer step [L]"] = finer
-        columns[f"{label}, daily shortcut [L]"] = daily
+        columns |= {f"{label}, finer step [L]": finer, f"{label}, daily shortcut [L]": daily}
         columns[f"{label}, error [share of rain]"] = (daily - finer) / finer["rain on the roofs"]
     return pd.DataFrame(columns)
-
-
-def shortcut_error(
-    rain_rate: xr.DataArray | pd.Series,
-    limits: Sequence[float],
-    intensity: Intensity | None = None,
-    heaviest: int = 10,
-) -> pd.DataFrame:
-    """Say how far the closed form is off at each limit, for the record and for its heaviest days."""
-    steps = _finer(rain_rate)
-    told = intensity or estimate_intensity(rain_rate)
-    days = daily_rain(rain_rate)
-    mean = day_intensity(days, told).values
-    top = np.argsort(days.values)[::-1][:heaviest]
-    index = pd.DatetimeIndex(steps.array.indexes["time"]).floor("D")
-    in_top = index.isin(days.indexes["time"][top])
-    rate = steps.depth[:, 0] / steps.hours
-    rows = []
-    for limit in limits:
-        share = share_below(limit, mean, told.variation)
-        row = {"limit": limit}
-        for label, fine, pick in (("all", slice(None), slice(None)), ("heaviest", in_top, top)):
-            truth = np.minimum(rate[fine], limit).sum() / rate[fine].sum()
-            shortcut = (share[pick] * days.values[pick]).sum() / days.values[pick].sum()
-            row |= {
-                f"{label}_truth": truth,
-                f"{label}_shortcut": shortcut,
-                f"{label}_error": shortcut - truth,
-            }
-        rows.append(row)
-    return pd.DataFrame(rows).set_index("limit")
 
 
 def _finer(rain: xr.DataArray | pd.Series) -> Rain:
     """Check a rate in mm/h whose step divides a day, and lay it out as depths."""
     steps = read_steps(rain, "rain_rate")
-    if steps.hours > 12 or abs(24 / steps.hours - round(24 / steps.hours)) > 1e-9:
-        raise InputError(
-            f"steps of {steps.hours:g} h do not divide a day", "give steps of an hour or less", "rain_rate"
-        )
+    whole = steps.hours <= 12 and abs(24 / steps.hours - round(24 / steps.hours)) <= 1e-9
+    problem = f"steps of {steps.hours:g} h do not divide a day"
+    require(whole, problem, "give steps of an hour or less", "rain_rate")
     return steps
 
 
 def _sums(data: xr.Dataset) -> pd.Series:
-    lost = data.lost.sum("time")
+    totals = data[["rain_on_roof", "inflow"]].sum()
+    lost = data.lost.sum("time").to_series()
     return pd.Series(
-        {"rain on the roofs": float(data.rain_on_roof.sum()), "inflow": float(data.inflow.sum())}
-        | {name: float(lost.sel(loss=name)) for name in LOSSES}
+        {"rain on the roofs": float(totals.rain_on_roof), "inflow": float(totals.inflow)} | lost.to_dict()
     )

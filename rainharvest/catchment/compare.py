@@ -12,7 +12,6 @@ from rainharvest.catchment.chain import LOSSES, run_lanes
 from rainharvest.catchment.collect import collect_totals, label_days
 from rainharvest.catchment.drainage import design_flow
 from rainharvest.catchment.hydraulics import (
-    STANDING_LIMIT,
     cannot_work,
     full_velocity,
     gutter_limits,
@@ -24,36 +23,49 @@ from rainharvest.catchment.hydraulics import (
     static_pressure,
     total_length,
 )
-from rainharvest.catchment.intensity import Intensity, day_intensity, read_daily, weibull_shape
+from rainharvest.catchment.intensity import Intensity, Rain, read_daily, weibull_shape, wet_day_intensity
 from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, Conveyance, Roof, make_catchment
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+
+BORES = (32.0, 40.0, 50.0, 65.0, 80.0, 90.0, 100.0, 125.0, 150.0, 200.0, 225.0, 300.0)
+"""Inside diameters tried, mm; common practice, no source. Pipes are sold by nominal size: check the bore."""
+
+NEARLY = 0.001
+"""Two choices whose yields differ by less than this share are alike; the smaller is preferred."""
 
 
 def gutter_hours(
     rain: xr.DataArray | pd.Series, catchment: Catchment, intensity: Intensity = INTENSITY
-) -> xr.DataArray:
+) -> float:
     """Return the hours a year in which some gutter overflows, because of itself or of the run of pipe.
 
     On a day of depth P and mean intensity mu there are P / mu wet hours, and the share exp(-(c / l)^k) of
     them is above the limit c (Weibull, see `rainharvest.catchment.intensity`).
 
     >>> rain = pd.Series([10.0, 0.0, 4.0], index=pd.date_range("2001-01-01", periods=3))
-    >>> from rainharvest.catchment.tables import Roof
-    >>> float(gutter_hours(rain, Catchment(roofs=(Roof(area=100),))))
+    >>> gutter_hours(rain, Catchment(roofs=(Roof(area=100),)))
     0.0
     """
     from scipy.special import gamma
 
-    steps = read_daily(rain)
+    depth = _one_series(rain).depth[:, 0]
+    wet = depth[depth > 0]
+    if not wet.size:
+        return 0.0
     limit = min(float(gutter_limits(catchment).min()), pipe_limit(catchment))
-    depth = steps.array
     k = weibull_shape(intensity.variation)
-    mean = day_intensity(depth, intensity)
+    mean = wet_day_intensity(wet, intensity)
     beyond = np.exp(-((np.minimum(limit / mean, 1e9) * gamma(1 + 1 / k)) ** k))
-    out = (depth / mean * beyond).sum("time") / (depth.sizes["time"] / 365.25)
-    out.attrs = {"units": "h/year", "long_name": "Hours a year with a gutter that overflows"}
-    return out.rename("gutter_hours")
+    return float((wet / mean * beyond).sum()) / (depth.size / 365.25)
+
+
+def _one_series(rain: xr.DataArray | pd.Series) -> Rain:
+    """Check that the rain is daily and of one place and version."""
+    steps = read_daily(rain)
+    single = steps.depth.shape[1] == 1
+    require(single, "the rain has several series", "choose one member and one site", "rain")
+    return steps
 
 
 def compare_conveyance(
@@ -62,72 +74,58 @@ def compare_conveyance(
     runs: dict[str, Conveyance],
     design_intensity: float,
     *,
-    standing_limit: float = STANDING_LIMIT.value,
     drying: float | xr.DataArray = DRYING.value,
     intensity: Intensity = INTENSITY,
 ) -> pd.DataFrame:
-    """Return runs of pipe for one site side by side, dry against wet."""
-    steps = read_daily(rain)
-    if steps.depth.shape[1] != 1:
-        raise InputError("the rain has several series", "choose one member and one site", "rain")
+    """Return runs of pipe for one site side by side, dry against wet: rows as in words.toml.
+
+    A run that cannot work says why, and has no numbers.
+    """
+    steps = _one_series(rain)
     flow = sum(design_flow(roof.area, design_intensity) for roof in catchment.roofs)
-    whole = {name: getattr(catchment, name) for name in Catchment.model_fields}
     table: dict[str, dict[str, object]] = {}
     for name, run in runs.items():
         reason = cannot_work(run)
-        if reason:
-            table[name] = {"can it work": f"no: {reason[0]}; {reason[1]}"}
-            continue
-        variant = make_catchment(**(whole | {"conveyance": run}))
-        table[name] = {"can it work": "yes"} | _figures(
-            steps, variant, flow, standing_limit, drying, intensity
-        )
+        table[name] = {"works": f"no: {reason[0]}; {reason[1]}" if reason else "yes"}
+        if not reason:
+            table[name] |= _measures(steps, _with(catchment, conveyance=run), flow, drying, intensity)
     rows = max((column.keys() for column in table.values()), key=len)
     return pd.DataFrame(table).reindex(list(rows))
 
 
-def _figures(
-    steps, catchment: Catchment, flow: float, standing_limit: float, drying, intensity
+def _with(catchment: Catchment, **changes: object) -> Catchment:
+    """Return a catchment with changes, checked."""
+    return make_catchment(**(dict(catchment) | changes))
+
+
+def _measures(
+    steps: Rain, catchment: Catchment, flow: float, drying, intensity: Intensity
 ) -> dict[str, float]:
     """Compute the rows of the comparison for one run that can work."""
     run = catchment.conveyance
     total, rows = run_lanes(steps, [catchment], drying, intensity, trace=True)
     water = label_days(steps.label(rows), catchment, steps.array)
     years = steps.depth.shape[0] / 365.25
-    spells = standing_spells(water, standing_limit)
+    spells = standing_spells(water)
     capacity = pipe_capacity(run)
     return {
-        "delivered [L/year]": float(water.inflow.sum()) / years,
-        **{f"lost: {loss} [L/year]": float(water.lost.sel(loss=loss).sum()) / years for loss in LOSSES},
-        "left in store at the end [L]": float(total[-3:].sum()),
-        "flow before it backs up [L/s]": capacity,
-        "flow of the design storm [L/s]": flow,
-        "share of the design storm it passes [1]": min(capacity / flow, 1.0) if flow else 1.0,
-        "head margin at the design storm [m]": head_margin(run, flow),
-        "hours a year with a gutter that overflows [h/year]": float(
-            gutter_hours(steps.array, catchment, intensity).max()
-        ),
-        "velocity at the design storm [m/s]": full_velocity(run, min(flow, capacity))
-        if run.kind == "wet"
-        else np.nan,
-        "water held [L]": held_volume(run),
-        "days on which water stands [1]": float(spells.share.max()),
-        "longest time that water stands [day]": float(spells.longest.max()),
-        f"spells a year beyond {standing_limit:g} days [1/year]": float(spells.spells_beyond.max()) / years,
-        "pressure on the lowest joint [kPa]": static_pressure(run),
-        "pipe [m]": total_length(run),
-        "fittings [1]": float(sum(run.fittings.values())),
+        "delivered": float(water.inflow.sum()) / years,
+        **{loss: float(water.lost.sel(loss=loss).sum()) / years for loss in LOSSES},
+        "left": float(total[-3:].sum()),
+        "passes": capacity,
+        "storm": flow,
+        "share_passed": min(capacity / flow, 1.0) if flow else 1.0,
+        "margin": head_margin(run, flow),
+        "gutter_hours": gutter_hours(steps.array, catchment, intensity),
+        "velocity": full_velocity(run, min(flow, capacity)) if run.kind == "wet" else np.nan,
+        "held": held_volume(run),
+        "standing_share": float(spells.share.max()),
+        "longest_standing": float(spells.longest.max()),
+        "too_old": float(spells.spells_beyond.max()) / years,
+        "pressure": static_pressure(run),
+        "pipe": total_length(run),
+        "fittings": float(sum(run.fittings.values())),
     }
-
-
-BORES = (32.0, 40.0, 50.0, 65.0, 80.0, 90.0, 100.0, 125.0, 150.0, 200.0, 225.0, 300.0)
-
-"""Inside diameters tried, mm; common practice, no source. Pipes are sold by nominal size: check the bore."""
-
-
-NEARLY = 0.001
-
-"""Two choices whose yields differ by less than this share are alike; the smaller is preferred."""
 
 
 def vary(
@@ -146,12 +144,11 @@ def vary(
     >>> vary(rain, Catchment(roofs=(roof,), filter_efficiency=1), "first_flush", [0.0, 1.0]).inflow.values
     array([1400., 1300.])
     """
-    whole = {name: getattr(catchment, name) for name in Catchment.model_fields}
-    if field in whole and field not in ("roofs", "conveyance"):
-        variants = [make_catchment(**(whole | {field: value})) for value in values]
+    if field in set(Catchment.model_fields) - {"roofs", "conveyance"}:
+        variants = [_with(catchment, **{field: value}) for value in values]
     elif catchment.conveyance is not None and field in Conveyance.model_fields:
         run = catchment.conveyance.model_dump(exclude_unset=True)
-        variants = [make_catchment(**(whole | {"conveyance": run | {field: value}})) for value in values]
+        variants = [_with(catchment, conveyance=run | {field: value}) for value in values]
     else:
         raise InputError(f"there is no setting {field!r}", "name a field of Catchment or Conveyance", "field")
     data = collect_totals(rain, variants, drying=drying, intensity=intensity)
@@ -184,14 +181,12 @@ def best_bore(
     >>> best_bore(rain, Catchment(roofs=(Roof(area=150),), conveyance=run)).attrs["best_bore"]
     40.0
     """
-    if catchment.conveyance is None:
-        raise InputError("there is no run of pipe", "give the catchment a conveyance", "conveyance")
+    piped = catchment.conveyance is not None
+    require(piped, "there is no run of pipe", "give the catchment a conveyance", "conveyance")
     data = vary(rain, catchment, "bore", bores, drying=drying, intensity=intensity)
     runs = [catchment.conveyance.model_copy(update={"bore": float(b)}) for b in bores]
     data["capacity_of_pipe"] = ("bore", [pipe_capacity(run) for run in runs], {"units": "L/s"})
-    data["held_volume"] = ("bore", [held_volume(run) for run in runs], {"units": "L"})
-    whole = {name: getattr(catchment, name) for name in Catchment.model_fields}
-    limits = [pipe_limit(make_catchment(**(whole | {"conveyance": run}))) for run in runs]
+    limits = [pipe_limit(_with(catchment, conveyance=run)) for run in runs]
     data["limit"] = ("bore", limits, {"units": "mm/h"})
     brought = data.inflow.mean([d for d in data.inflow.dims if d != "bore"])
     able = np.asarray(bores)[(brought >= brought.max() * (1 - NEARLY)).values]
@@ -218,20 +213,16 @@ def roof_order(
     """
     names = [roof.name for roof in catchment.roofs]
     for n, roof in enumerate(catchment.roofs):
-        if roof.pipe_to_add is None:
-            raise InputError(
-                f"roof {roof.name!r} has no pipe_to_add",
-                "give the metres of pipe to add",
-                f"roof[{n}].pipe_to_add",
-            )
-        if names.count(roof.name) > 1:
-            raise InputError(f"two roofs bear the name {roof.name!r}", "give each its own", f"roof[{n}].name")
-    whole = {name: getattr(catchment, name) for name in Catchment.model_fields}
+        known = roof.pipe_to_add is not None
+        problem, remedy = f"roof {roof.name!r} has no pipe_to_add", "give the metres of pipe to add"
+        require(known, problem, remedy, f"roof[{n}].pipe_to_add")
+        once = names.count(roof.name) == 1
+        require(once, f"two roofs bear the name {roof.name!r}", "give each its own", f"roof[{n}].name")
     done: list[Roof] = []
     left = list(catchment.roofs)
     total, rows = 0.0, {}
     while left:
-        tries = [make_catchment(**(whole | {"roofs": (*done, roof)})) for roof in left]
+        tries = [_with(catchment, roofs=(*done, roof)) for roof in left]
         data = collect_totals(rain, tries, drying=drying, intensity=intensity)
         brought = data.inflow.mean([d for d in data.inflow.dims if d != "catchment"]).values * 365.25
         added = brought - total

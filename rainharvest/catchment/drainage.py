@@ -3,37 +3,29 @@
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.catchment.hydraulics import pipe_capacity, quantiles_of
-from rainharvest.catchment.tables import Catchment, Conveyance, other_kind
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.catchment.hydraulics import pipe_capacity
+from rainharvest.catchment.tables import DEFAULTS, Catchment, Conveyance, run_of_kind
+from rainharvest.core.errors import InputError, require
 
-_EN_GUTTERS = "EN 12056-3:2000, as transcribed in a public source file"
+SAFETY, BEND = DEFAULTS["level_gutter"], DEFAULTS["gutter_bend"]
 
-SAFETY = Default(0.9, "1", f"{_EN_GUTTERS}: capacity of a level gutter is 0.9 of the nominal", "standard")
+KB_VERTICAL, FILLING_VERTICAL = DEFAULTS["roughness_vertical"], DEFAULTS["filling_vertical"]
 
-BEND = Default(
-    0.85,
-    "1",
-    f"{_EN_GUTTERS}: a bend of more than 10 degrees; older tables have 0.8 to 0.9",
-    "standard",
-    0.8,
-    0.9,
-)
-
-STRAINER = Default(0.5, "1", f"{_EN_GUTTERS}: an outlet with a strainer", "standard")
-
+RISK = DEFAULTS["risk"]
+"""Factor on the design intensity by what an overflow would do."""
 
 HALF_ROUND_WIDTHS = (75, 100, 115, 125, 150)
-
 """Half-round gutters of the trade [mm]; common practice, no source."""
 
+VERTICAL_BORES = (*range(50, 100, 5), *range(100, 200, 10), *range(200, 301, 20))
+"""Bores of Table 8 [mm]."""
 
 # Table 6: length over design water depth, and the factor for a gutter that is nominally level.
 _LEVEL = (
@@ -47,53 +39,30 @@ _FALLS = {4: (1.0, 1.03, 1.10), 6: (1.0, 1.08, 1.25), 8: (1.0, 1.13, 1.40), 10: 
 _NOMINALLY_LEVEL = 3.0
 
 
-def half_round_section(gutter_width: float) -> float:
-    """Return the section of a half-round gutter that is full to the brim.
-
-    >>> half_round_section(100)
-    3927.0
-    """
-    return math.pi * gutter_width**2 / 8
-
-
 def gutter_capacity(
-    gutter_section: float,
+    gutter_width: float,
     gutter_length: float = 0.0,
     gutter_depth: float | None = None,
     fall: float = 0.0,
     bends: int = 0,
-    shape: str = "half round",
-    depth_factor: float | None = None,
-    shape_factor: float | None = None,
 ) -> float:
-    """Return what an eaves gutter with a free outlet passes, from one end to the outlet.
+    """Return what a half-round eaves gutter with a free outlet passes, from one end to the outlet.
 
-    Half round: 0.9 x 2.78e-5 A^1.25. Other shapes: 0.9 x 3.48e-5 A^1.25 Fd Fs. Both times the long-gutter
-    factor and 0.85 where there is a bend of more than 10 degrees.
+    0.9 x 2.78e-5 A^1.25 with A = pi w^2 / 8, times the long-gutter factor and 0.85 where there is a bend of more than
+    10 degrees.
 
     The 100 mm half-round gutter of Approved Document H drains 37 m2 at 75 mm/h:
 
-    >>> round(float(gutter_capacity(half_round_section(100))) / 0.021, 1)
+    >>> round(float(gutter_capacity(100)) / 0.021, 1)
     37.0
     """
-    require_positive(gutter_section=gutter_section, gutter_length=gutter_length, fall=fall, bends=bends)
-    if shape == "half round":
-        nominal = 2.78e-5 * gutter_section**1.25
-    elif shape == "other":
-        if depth_factor is None or shape_factor is None:
-            raise InputError(
-                "the factors of depth and shape are missing",
-                "read Fd and Fs from Figures 5 and 6 of EN 12056-3",
-                "depth_factor",
-            )
-        nominal = 3.48e-5 * gutter_section**1.25 * depth_factor * shape_factor
-    else:
-        raise InputError(f"no gutter shape is called {shape!r}", 'use "half round" or "other"', "shape")
+    require_positive(gutter_width=gutter_width, gutter_length=gutter_length, fall=fall, bends=bends)
     factor = 1.0
     if gutter_length > 0:
-        if gutter_depth is None or not gutter_depth > 0:
-            raise InputError("the depth of water is missing", "give the design depth in mm", "gutter_depth")
+        given = gutter_depth is not None and gutter_depth > 0
+        require(given, "the depth of water is missing", "give the design depth in mm", "gutter_depth")
         factor = long_gutter_factor(gutter_length, gutter_depth, fall)
+    nominal = 2.78e-5 * (math.pi * gutter_width**2 / 8) ** 1.25
     return SAFETY.value * nominal * factor * (BEND.value if bends else 1.0)
 
 
@@ -106,12 +75,9 @@ def long_gutter_factor(gutter_length: float, gutter_depth: float, fall: float = 
     (0.80, 1.10)
     """
     ratio = gutter_length * 1000 / gutter_depth
-    if ratio > 500:
-        raise InputError(
-            f"{gutter_length:g} m is more than 500 times the depth of water",
-            f"add an outlet so that no length exceeds {0.5 * gutter_depth:g} m",
-            "gutter_length",
-        )
+    problem = f"{gutter_length:g} m is more than 500 times the depth of water"
+    remedy = f"add an outlet so that no length exceeds {0.5 * gutter_depth:g} m"
+    require(ratio <= 500, problem, remedy, "gutter_length")
     level = float(np.interp(ratio, *_LEVEL))
     slope = min(fall * 1000, 10.0)
     if slope <= _NOMINALLY_LEVEL:
@@ -121,59 +87,10 @@ def long_gutter_factor(gutter_length: float, gutter_depth: float, fall: float = 
     return float(np.interp(slope, falls, factors))
 
 
-def outlet_capacity(diameter: float, head: float, strainer: bool = False) -> float:
-    """Return what a round gutter outlet passes: a weir up to a head of half its diameter, then an orifice.
-
-    k D h^1.5 / 7500 for h <= D / 2, else k D^2 h^0.5 / 15000; k = 1, or 0.5 with a strainer.
-
-    >>> outlet_capacity(diameter=100, head=40), outlet_capacity(diameter=100, head=60)
-    (3.37, 5.16)
-    """
-    require_positive(diameter=diameter, head=head)
-    k = STRAINER.value if strainer else 1.0
-    if head <= diameter / 2:
-        return k * diameter * head**1.5 / 7500
-    return k * diameter**2 * head**0.5 / 15000
-
-
-def freeboard(gutter_depth: float) -> float:
-    """Return the least freeboard of a gutter: 25 mm, then 0.3 of its depth, at most 75 mm.
-
-    >>> freeboard(60), freeboard(100), freeboard(400)
-    (25.0, 30.0, 75.0)
-    """
-    require_positive(gutter_depth=gutter_depth)
-    return 25.0 if gutter_depth < 85 else 0.3 * gutter_depth if gutter_depth <= 250 else 75.0
-
-
 def require_positive(**values: float) -> None:
     """Raise if one of the values is below zero or missing."""
     for name, value in values.items():
-        if not value >= 0:
-            raise InputError(f"{value} is not possible", "give a value of zero or more", name)
-
-
-_EN = "EN 12056-3:2000, as transcribed in a public source file"
-
-KB_VERTICAL = Default(0.25, "mm", f"{_EN}, formula of Table 8", "standard")
-
-FILLING_VERTICAL = Default(0.33, "1", f"{_EN}, Table 8: 0.20 to 0.33", "standard", 0.20, 0.33)
-
-RISK = {
-    "eaves gutter": Default(1.0, "1", f"{_EN}, Table 2", "standard"),
-    "eaves gutter, overflow a nuisance": Default(1.5, "1", f"{_EN}, Table 2", "standard"),
-    "gutter inside the building": Default(2.0, "1", f"{_EN}, Table 2", "standard"),
-    "exceptional protection": Default(3.0, "1", f"{_EN}, Table 2", "standard"),
-}
-
-"""Factor on the design intensity by what an overflow would do."""
-
-
-VERTICAL_BORES = (50, 55, 60, 65, 70, 75, 80, 85, 90, 95, 100, 110, 120, 130, 140, 150, 160, 170, 180, 190)
-
-VERTICAL_BORES += (200, 220, 240, 260, 280, 300)
-
-"""Bores of Table 8 [mm]."""
+        require(value >= 0, f"{value} is not possible", "give a value of zero or more", name)
 
 
 def design_flow(area: float, design_intensity: float, coefficient: float = 1.0, risk: float = 1.0) -> float:
@@ -182,7 +99,7 @@ def design_flow(area: float, design_intensity: float, coefficient: float = 1.0, 
     Parameters
     ----------
     area : float [m2]
-        Effective area: plan area, or `wind_area` where the national practice says so.
+        Effective area: plan area, or where the national practice counts on wind, length x (width + height / 2).
     design_intensity : float [mm/h]
         Rain of the design storm, over a few minutes; national rules say which.
     coefficient : float [1]
@@ -209,18 +126,6 @@ def design_flow(area: float, design_intensity: float, coefficient: float = 1.0, 
     return area * design_intensity / 3600 * coefficient * risk
 
 
-def wind_area(gutter_length: float, roof_width: float, roof_height: float) -> float:
-    """Return the area that wind-driven rain at two down to one across finds: L (W + H / 2).
-
-    For the size of gutters only. The yield of a roof goes by its plan area.
-
-    >>> wind_area(gutter_length=10, roof_width=4, roof_height=3)
-    55.0
-    """
-    require_positive(gutter_length=gutter_length, roof_width=roof_width, roof_height=roof_height)
-    return gutter_length * (roof_width + roof_height / 2)
-
-
 def vertical_pipe_capacity(
     bore: float, filling: float = FILLING_VERTICAL.value, roughness: float = KB_VERTICAL.value
 ) -> float:
@@ -232,10 +137,9 @@ def vertical_pipe_capacity(
     10.7
     """
     require_positive(bore=bore)
-    if not roughness > 0:
-        raise InputError(f"{roughness} mm is not possible", "give a roughness above zero", "roughness")
-    if not 0.20 <= filling <= 0.33:
-        raise InputError(f"{filling} is outside the standard", "give a filling of 0.20 to 0.33", "filling")
+    require(roughness > 0, f"{roughness} mm is not possible", "give a roughness above zero", "roughness")
+    allowed = FILLING_VERTICAL.low <= filling <= FILLING_VERTICAL.high
+    require(allowed, f"{filling} is outside the standard", "give a filling of 0.20 to 0.33", "filling")
     return 2.5e-4 * roughness**-0.167 * bore**2.667 * filling**1.667
 
 
@@ -279,24 +183,20 @@ def size_drainage(
     vertical pipe    50      1.69  0.62
     """
     require_positive(flow=flow, gutter_length=gutter_length, fall=fall)
-    if outlets < 1:
-        raise InputError("a gutter without an outlet", "give one outlet or more", "outlets")
+    require(outlets >= 1, "a gutter without an outlet", "give one outlet or more", "outlets")
     each = flow / outlets
+    widths = [w for w in HALF_ROUND_WIDTHS if gutter_length <= 0.25 * w]
+    passes = {
+        "gutter": {w: gutter_capacity(w, gutter_length, w / 2, fall, bends) for w in widths},
+        "vertical pipe": {bore: vertical_pipe_capacity(bore) for bore in VERTICAL_BORES},
+    }
     rows = {}
-    for name, sizes, passes in (
-        (
-            "gutter",
-            [w for w in HALF_ROUND_WIDTHS if gutter_length <= 0.25 * w],
-            lambda w: gutter_capacity(half_round_section(w), gutter_length, w / 2, fall, bends),
-        ),
-        ("vertical pipe", VERTICAL_BORES, vertical_pipe_capacity),
-    ):
-        able = [size for size in sizes if passes(size) >= each]
-        capacity = passes(able[0]) if able else np.nan
-        rows[name] = {"size": able[0] if able else np.nan, "capacity": capacity, "used": each / capacity}
-    return pd.DataFrame(rows).T.astype(
-        {"size": "Int64"} if all(r["size"] == r["size"] for r in rows.values()) else {}
-    )
+    for name, capacities in passes.items():
+        size = next((size for size, capacity in capacities.items() if capacity >= each), np.nan)
+        capacity = capacities.get(size, np.nan)
+        rows[name] = {"size": size, "capacity": capacity, "used": each / capacity}
+    table = pd.DataFrame(rows).T
+    return table if table["size"].isna().any() else table.astype({"size": "Int64"})
 
 
 @dataclass(frozen=True)
@@ -311,9 +211,7 @@ class PeakOverflow:
     @property
     def governed_by(self) -> str:
         """Say which of the three sets the rate."""
-        return min(
-            (("roofs", self.roofs), ("gutters", self.gutters), ("pipe", self.pipe)), key=lambda p: p[1]
-        )[0]
+        return min(("roofs", "gutters", "pipe"), key=lambda name: getattr(self, name))
 
 
 def peak_overflow(catchment: Catchment, design_intensity: float) -> PeakOverflow:
@@ -369,12 +267,12 @@ def most_through_pipe(conveyance: Conveyance) -> float:
     passes = pipe_capacity(conveyance)
     if conveyance.kind == "wet" or passes == 0:
         return passes
-    full = other_kind(conveyance, low_level=min(conveyance.inlet_level, conveyance.outlet_level))
+    full = run_of_kind(conveyance, "wet", low_level=min(conveyance.inlet_level, conveyance.outlet_level))
     return max(passes, pipe_capacity(full))
 
 
 def daily_overflow(overflow: xr.DataArray, quantiles: tuple[float, ...] = (0.5, 0.9, 0.99)) -> xr.Dataset:
-    """Return the distribution of daily overflow.
+    """Return the distribution of daily overflow: days [day/year], volume [L/year], the largest and quantiles [L/day].
 
     Give the spill of a simulated tank, or the inflow itself for a tank that is always full.
 
@@ -385,29 +283,22 @@ def daily_overflow(overflow: xr.DataArray, quantiles: tuple[float, ...] = (0.5, 
     >>> float(out.largest), str(out.largest_day.values)[:10]
     (500.0, '2001-01-02')
     """
-    if "time" not in overflow.dims:
-        raise InputError("the overflow has no time", "give a DataArray on time", "overflow")
+    require("time" in overflow.dims, "the overflow has no time", "give a DataArray on time", "overflow")
     if not bool((overflow >= 0).all()):
         raise InputError(
             "the overflow has gaps or values below zero", "give the spill of a full simulation", "overflow"
         )
     years = overflow.sizes["time"] / 365.25
     spills = overflow.where(overflow > 1e-6)
-    out = xr.Dataset(
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "All-NaN", RuntimeWarning)
+        of_day = spills.quantile(list(quantiles), "time", skipna=True).fillna(0.0)
+    return xr.Dataset(
         {
             "days_a_year": spills.notnull().sum("time") / years,
             "volume_a_year": overflow.sum("time") / years,
             "largest": overflow.max("time"),
             "largest_day": overflow.idxmax("time").where(overflow.max("time") > 0),
-            "overflow_of_day": quantiles_of(spills, quantiles),
+            "overflow_of_day": of_day,
         }
     )
-    for name, unit, words in (
-        ("days_a_year", "day/year", "Days with overflow"),
-        ("volume_a_year", "L/year", "Overflow a year"),
-        ("largest", "L/day", "Largest overflow in a day"),
-        ("largest_day", None, "Day of the largest overflow"),
-        ("overflow_of_day", "L/day", "Overflow on a day that has any"),
-    ):
-        out[name].attrs = {"long_name": words} | ({"units": unit} if unit else {})
-    return out

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from rainharvest.catchment.facts import Case, dry_and_wet
+from rainharvest.catchment.facts import CatchmentCase, dry_and_wet
 from rainharvest.catchment.hydraulics import head_available, pipe_capacity
 from rainharvest.catchment.tables import Conveyance
 from rainharvest.core.board import says
 from rainharvest.study.exercises import NEAR
 
 
-def check_dry_reach(case: Case, yours_metres: float | None) -> None:
+def check_dry_reach(case: CatchmentCase, yours_metres: float | None) -> None:
     """Check how far from the downpipe the study's dry run may end.
 
     Parameters
     ----------
-    case : Case
-        As `rainharvest.catchment.facts.load_case`.
+    case : CatchmentCase
+        As `rainharvest.catchment.panel.load_case`.
     yours_metres : float, optional
         The reader's answer; None asks for the right one.
     """
@@ -31,13 +31,13 @@ def check_dry_reach(case: Case, yours_metres: float | None) -> None:
     )
 
 
-def check_backing_up(case: Case, yours_litres_a_second: float | None) -> None:
+def check_backing_up(case: CatchmentCase, yours_litres_a_second: float | None) -> None:
     """Check the flow at which a wet run of 60 m, 100 mm bore and 0.6 m of head backs up.
 
     Parameters
     ----------
-    case : Case
-        As `rainharvest.catchment.facts.load_case`: the filter's drop comes off the head.
+    case : CatchmentCase
+        As `rainharvest.catchment.panel.load_case`: the filter's drop comes off the head.
     yours_litres_a_second : float, optional
         The reader's answer; None asks for the right one.
     """
@@ -54,13 +54,13 @@ def check_backing_up(case: Case, yours_litres_a_second: float | None) -> None:
     )
 
 
-def check_best_bore(case: Case, climate: str, bleed: float, yours_millimetres: float | None) -> None:
+def check_best_bore(case: CatchmentCase, climate: str, bleed: float, yours_millimetres: float | None) -> None:
     """Check which bore brings most through the study's wet run.
 
     Parameters
     ----------
-    case : Case
-        As `rainharvest.catchment.facts.load_case`.
+    case : CatchmentCase
+        As `rainharvest.catchment.panel.load_case`.
     climate : str
         Name of a climate.
     bleed : float [L/day]

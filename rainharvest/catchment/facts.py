@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -14,34 +12,33 @@ from rainharvest.catchment.chain import LOSSES
 from rainharvest.catchment.collect import collect
 from rainharvest.catchment.compare import best_bore, compare_conveyance, roof_order, vary
 from rainharvest.catchment.drainage import design_flow
-from rainharvest.catchment.hydraulics import VISCOSITY, Levels, gutter_limits, run_levels
-from rainharvest.catchment.intensity import CLIMATES, Intensity
+from rainharvest.catchment.hydraulics import (
+    SELF_CLEANSING,
+    STANDING_LIMIT,
+    VISCOSITY,
+    Levels,
+    gutter_limits,
+    run_levels,
+)
+from rainharvest.catchment.intensity import Intensity
 from rainharvest.catchment.tables import (
+    DEFAULTS,
     DRYING,
-    FALL,
-    FILLING,
-    FILTER_EFFICIENCY,
-    FIRST_FLUSH,
-    FIRST_FLUSH_BLEED,
-    FIRST_FLUSH_RESET,
     FITTINGS,
     INTENSITY,
-    ROUGHNESS,
     Catchment,
-    Conveyance,
     make_catchment,
     roof_defaults,
+    run_of_kind,
+    scaled_roofs,
 )
 from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import QUANTITIES, attributes
-from rainharvest.rainfall.facts import DEMO_STEMS
-from rainharvest.rainfall.record import StudyRecord, longest_stretch
-from rainharvest.study.file import Study, read_study
+from rainharvest.rainfall.record import StudyRecord
 
 
-def study_water(study: Study, record: StudyRecord) -> xr.Dataset:
-    """Return the water at the tank inlet and what was lost, over the study's record."""
+def study_water(study, record: StudyRecord) -> xr.Dataset:
+    """Return the water at the tank inlet and what was lost, over the record of a study."""
     if study.arrangement.kind == "mains reserve":
         nothing = xr.zeros_like(record.filled).assign_attrs(record.filled.attrs | attributes("inflow"))
         return nothing.reset_coords(drop=True).to_dataset(name="inflow")
@@ -62,21 +59,14 @@ def catchment_defaults(
     used: dict[str, Default] = {}
     for roof in catchment.roofs:
         used |= {f"{roof.name}: {QUANTITIES[k].long_name.lower()}": v for k, v in roof_defaults(roof).items()}
-    given = {
-        "drying": (drying, DRYING),
-        "first_flush": (catchment.first_flush, FIRST_FLUSH),
-        "first_flush_bleed": (catchment.first_flush_bleed, FIRST_FLUSH_BLEED),
-        "first_flush_reset": (catchment.first_flush_reset, FIRST_FLUSH_RESET),
-        "filter_efficiency": (catchment.filter_efficiency, FILTER_EFFICIENCY),
-    }
     run = catchment.conveyance
+    given = {"drying": drying} | catchment.model_dump(exclude={"roofs", "conveyance"})
     if run is not None:
-        given["roughness"] = (run.roughness, ROUGHNESS)
-        if run.kind == "dry":
-            given |= {"fall": (run.fall, FALL), "filling": (run.filling, FILLING)}
-    for name, (value, default) in given.items():
-        if np.ndim(value) == 0 and value == default.value:
-            used[QUANTITIES[name].long_name] = default
+        kind = {"fall": run.fall, "filling": run.filling} if run.kind == "dry" else {}
+        given |= {"roughness": run.roughness} | kind
+    for name, value in given.items():
+        if np.ndim(value) == 0 and value == DEFAULTS[name].value:
+            used[QUANTITIES[name].long_name] = DEFAULTS[name]
     if run is not None:
         used[QUANTITIES["viscosity"].long_name] = VISCOSITY
         if run.kind == "wet":
@@ -91,20 +81,11 @@ def catchment_defaults(
     return used
 
 
-HARDNESS = {
-    "winter_rain": "dry summer",
-    "monsoon": "monsoon",
-    "two_rainy_seasons": "wet tropics",
-    "semi_arid": "dry",
-    "temperate_all_year": "cool maritime",
-}
+OWN_RAIN = "the study's own rain"
+"""The name of the study's own record among the climates."""
 
-"""How hard it rains in each of the demo's climates: the key of `CLIMATES` by the stem of the record's file."""
-
-
-BORES = (32.0, 40.0, 50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 300.0)
-
-"""Bores of the curve, mm."""
+TWO_POINTS = ("run", "bore", "outlet_level", "inlet_level", "downpipes", "filter_drop")
+"""Keys of the study's run of pipe that the dry and the wet run of the comparison share; the rest are defaults."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +97,7 @@ class Climate:
 
 
 @dataclass(frozen=True)
-class Case:
+class CatchmentCase:
     """A study's catchment, and the climates to put it to."""
 
     catchment: Catchment  # Roofs, run of pipe and what stands between, as the study has them
@@ -129,6 +110,18 @@ class Case:
 
 
 @dataclass(frozen=True)
+class Bores:
+    """What the bore of a wet run decides."""
+
+    own: float  # [mm] The bore of the run
+    best: float  # [mm] The one that brings most
+    most: float  # [L/year] What it brings
+    less: float  # [1] By what share the run's own brings less
+    passing: float | None  # [mm] The first that passes the design storm
+    widest: float  # [mm] Of those tried
+
+
+@dataclass(frozen=True)
 class DryAndWet:
     """The dry and the wet run between the same two points, side by side."""
 
@@ -136,48 +129,34 @@ class DryAndWet:
     levels: dict[str, Levels]  # By "dry run" and "wet run"
     flow: float  # [L/s] Flow of the design storm
     table: pd.DataFrame  # As `rainharvest.catchment.compare.compare_conveyance`
-    yearly: xr.DataArray  # [L/year] On ``conveyance`` and ``cause``: what reaches the tank and what is lost
     # As `rainharvest.catchment.compare.best_bore` of the wet run; None if it cannot work
     curve: xr.Dataset | None
+    self_cleansing: float = SELF_CLEANSING.value  # [m/s] Velocity at which a drain keeps itself clean
+    standing_limit: float = STANDING_LIMIT.value  # [day] Standing water older than this is too old
 
+    @property
+    def yearly(self) -> xr.DataArray:
+        """What reaches the tank and what is lost [L/year], on ``conveyance`` and ``cause``."""
+        causes = ["delivered", *LOSSES]
+        values = self.table.reindex(causes).astype(float).T.values
+        coords = {"conveyance": list(self.levels), "cause": causes}
+        return xr.DataArray(values, coords, ("conveyance", "cause"))
 
-def load_case(study: str | os.PathLike, records: str | os.PathLike) -> Case:
-    """Read a study's catchment and the demo's records, each filled once from its neighbours.
-
-    Parameters
-    ----------
-    study : str or path
-        The study file; it must have a run of pipe.
-    records : str or path
-        Folder of the demo's records.
-
-    Returns
-    -------
-    Case
-        The catchment and five climates.
-
-    Raises
-    ------
-    InputError
-        If a file cannot be read, or the study has no conveyance.
-    """
-    from rainharvest.rainfall.fill import fill_gaps
-    from rainharvest.rainfall.read import read_rain
-
-    asked, _ = read_study(study)
-    if asked.conveyance is None:
-        raise InputError("it has no run of pipe", "add a [conveyance] table", "conveyance", Path(study))
-    climates = {}
-    for name, stem in DEMO_STEMS.items():
-        rain = read_rain(Path(records) / f"{stem}.csv")
-        beside = [read_rain(path) for path in sorted(Path(records).glob(f"{stem}_*.csv"))]
-        filled, _ = longest_stretch(fill_gaps(rain, beside or None, members=1))
-        climates[name] = Climate(filled.isel(member=0, drop=True), CLIMATES[HARDNESS[stem]])
-    return Case(asked.catchment, climates)
+    @property
+    def bores(self) -> Bores | None:
+        """Which bore brings most and which passes the design storm; None if the wet run cannot work."""
+        if self.curve is None:
+            return None
+        best, sizes = self.curve.attrs["best_bore"], self.curve.bore.values
+        most = float(self.curve.inflow.sel(bore=best)) * 365.25
+        less = 1 - self.table.loc["delivered", "wet run"] / most if most else 0.0
+        passing = sizes[self.curve.capacity_of_pipe.values >= self.flow]
+        first = float(passing.min()) if passing.size else None
+        return Bores(self.catchment.conveyance.bore, best, most, less, first, float(sizes.max()))
 
 
 def dry_and_wet(
-    case: Case,
+    case: CatchmentCase,
     climate: str,
     design_intensity: float,
     *,
@@ -190,7 +169,7 @@ def dry_and_wet(
 
     Parameters
     ----------
-    case : Case
+    case : CatchmentCase
         The study's catchment and the climates.
     climate : str
         Name of one.
@@ -215,41 +194,25 @@ def dry_and_wet(
     InputError
         If a value is outside its limits.
     """
-    own = case.catchment
-    factor = 1.0 if area is None else area / case.area
-    roofs = tuple(
-        roof.model_copy(update={"area": roof.area * factor, "outlet_level": None}) for roof in own.roofs
-    )
-    shared = {"filter_drop": own.conveyance.filter_drop, "downpipes": own.conveyance.downpipes}
-    shared |= {n: getattr(own.conveyance, n) for n in ("run", "bore", "outlet_level", "inlet_level")} | places
-    runs = {
-        "dry run": Conveyance(kind="dry", **shared),
-        "wet run": Conveyance(kind="wet", bleed=bleed, **shared),
-    }
-    kept = {
+    own, rain, intensity = case.catchment, case.climates[climate].rain, case.climates[climate].intensity
+    kinds = {"dry": places, "wet": places | {"bleed": bleed}}
+    runs = {f"{k} run": run_of_kind(own.conveyance, k, TWO_POINTS, **more) for k, more in kinds.items()}
+    roofs = own.roofs if area is None else scaled_roofs(own.roofs, area)
+    changes = {
+        "roofs": tuple(roof.model_copy(update={"outlet_level": None}) for roof in roofs),
+        "conveyance": runs["wet run"],
         "first_flush": own.first_flush if first_flush is None else first_flush,
-        "first_flush_bleed": own.first_flush_bleed,
-        "first_flush_reset": own.first_flush_reset,
-        "filter_efficiency": own.filter_efficiency,
     }
-    catchment = make_catchment(roofs=roofs, conveyance=runs["wet run"], **kept)
+    catchment = make_catchment(**(dict(own) | changes))
     flow = sum(design_flow(roof.area, design_intensity) for roof in roofs)
-    rain, intensity = case.climates[climate].rain, case.climates[climate].intensity
     levels = {name: run_levels(run, flow) for name, run in runs.items()}
     table = compare_conveyance(rain, catchment, runs, design_intensity, intensity=intensity)
-    rows = {"delivered": "delivered [L/year]"} | {loss: f"lost: {loss} [L/year]" for loss in LOSSES}
-    yearly = xr.DataArray(
-        table.reindex(list(rows.values())).astype(float).T.values,
-        {"conveyance": list(runs), "cause": list(rows)},
-        ("conveyance", "cause"),
-    )
-    curve = None
-    if not levels["wet run"].answer:
-        curve = best_bore(rain, catchment, BORES, intensity=intensity)
-    return DryAndWet(catchment, levels, flow, table, yearly, curve)
+    works = not levels["wet run"].answer
+    curve = best_bore(rain, catchment, intensity=intensity) if works else None
+    return DryAndWet(catchment, levels, flow, table, curve)
 
 
-def first_flush_cost(case: Case, depths: tuple[float, ...]) -> xr.DataArray:
+def first_flush_cost(case: CatchmentCase, depths: tuple[float, ...]) -> xr.DataArray:
     """Return the share of the rain on the roofs that the first flush takes, by climate and depth."""
     shares = []
     for climate in case.climates.values():
@@ -258,12 +221,12 @@ def first_flush_cost(case: Case, depths: tuple[float, ...]) -> xr.DataArray:
     return xr.concat(shares, xr.DataArray(list(case.climates), dims="climate", name="climate"))
 
 
-def which_roof_first(case: Case, climate: str, pipe_to_add: dict[str, float]) -> pd.DataFrame:
+def which_roof_first(case: CatchmentCase, climate: str, pipe_to_add: dict[str, float]) -> pd.DataFrame:
     """Return in which order to connect the study's roofs: most litres for each metre of pipe first.
 
     Parameters
     ----------
-    case : Case
+    case : CatchmentCase
         The study's catchment and the climates.
     climate : str
         Name of one.

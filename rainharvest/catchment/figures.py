@@ -7,8 +7,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
+from rainharvest.catchment.compare import BORES
+from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import label
-from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
+from rainharvest.core.style import (
+    BRICK,
+    DEEP,
+    INK,
+    MIST,
+    OCHRE,
+    STONE,
+    draw_line,
+    draw_polygon,
+    keep,
+    new_figure,
+    rounded_up,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -16,20 +30,21 @@ if TYPE_CHECKING:
 
     from rainharvest.catchment.hydraulics import Levels
 
+CAUSES: dict[str, str] = rows_of("catchment", "words")["causes"]
+"""The words of each cause, in the order of the chain."""
 
 GROUND = "#c9b79c"
-
 """Earth, and nothing else."""
 
 
 def levels_figure(levels: dict[str, Levels], figure: Figure | None = None) -> Figure:
     """Draw roof, pipe and tank to scale, one drawing for each run, with the head left over marked."""
     if figure is None:
-        figure, drawn = new_figure("", height=4.6, ncols=len(levels), sharey=True)
-        for axes in np.atleast_1d(drawn):
+        figure, _ = new_figure("", height=4.6, ncols=len(levels), sharey=True)
+        for axes in figure.axes:
             axes.set_xlabel("Along the ground (m)")
             axes.grid(visible=False)
-        np.atleast_1d(drawn)[0].set_ylabel("Above the tank's base (m)")
+        figure.axes[0].set_ylabel("Above the tank's base (m)")
     runs = [one.conveyance for one in levels.values()]
     low = min(-0.5, *(point[1] for one in levels.values() for point in one.pipe))
     high = max(max(run.outlet_level, run.inlet_level) for run in runs)
@@ -49,94 +64,70 @@ def draw_run(
     across: float,
     tank: tuple[float, float, float, float] | None = None,
 ) -> None:
-    """Draw one run: ground, house, tank, pipe, standing water, margin."""
+    """Draw one run: ground, house, tank, pipe, standing water, margin.
+
+    ``tank`` is its width, the levels of its lid and of its water, and how high its floor stands over the ground.
+    """
     run = one.conveyance
     bottom, top = axes.get_ylim()
-    head = keep(axes, "title", lambda: axes.set_title("", fontweight="bold", loc="left"))
-    head.set_text(title)
-    ground = keep(axes, "ground", lambda: axes.fill_between([], [], color=GROUND, alpha=0.55, linewidth=0))
-    earth = 0.0 if tank is None else -tank[3]
-    ground.set_data(np.array([-across, 2 * across]), np.full(2, 2 * bottom), np.full(2, earth))
-    wall, eave = -0.2 * across, -0.012 * across
-    over, rise = 0.02 * across, 0.6 * (top - run.outlet_level)
-    house = keep(axes, "house", lambda: axes.fill([], [], facecolor="#eceff0", edgecolor=STONE)[0])
-    house.set_xy([(wall, earth), (wall, run.outlet_level), (2 * eave, run.outlet_level), (2 * eave, earth)])
-    roof = keep(axes, "roof", lambda: axes.fill([], [], facecolor=STONE, edgecolor=INK)[0])
-    gutter = run.outlet_level + 0.02 * (top - bottom)
-    roof.set_xy([(wall - over, gutter), ((wall + 2 * eave) / 2, gutter + rise), (eave, gutter)])
+    keep(axes, "title", lambda: axes.set_title("", fontweight="bold", loc="left")).set_text(title)
     wide, lid = 0.16 * across, max(run.inlet_level, 0.3) + 0.04 * (top - bottom)
-    surface = 0.9 * max(run.inlet_level, 0.3)
+    surface, earth = 0.9 * max(run.inlet_level, 0.3), 0.0
     if tank is not None:
-        wide, lid, surface, _ = tank
-        base = keep(axes, "base", lambda: axes.fill([], [], facecolor=STONE, edgecolor=INK)[0])
-        base.set_xy([(run.run, earth), (run.run, 0), (run.run + wide, 0), (run.run + wide, earth)])
-    body = keep(axes, "tank", lambda: axes.fill([], [], facecolor="white", edgecolor=INK, linewidth=2)[0])
-    body.set_xy([(run.run, 0), (run.run, lid), (run.run + wide, lid), (run.run + wide, 0)])
-    water = keep(axes, "water", lambda: axes.fill([], [], facecolor=MIST, linewidth=0, alpha=0.7)[0])
-    water.set_xy([(run.run, 0), (run.run, surface), (run.run + wide, surface), (run.run + wide, 0)])
-    pipe = keep(axes, "pipe", lambda: axes.plot([], [], linewidth=3.2, zorder=4, solid_joinstyle="round")[0])
-    pipe.set_data(*np.array(one.pipe).T)
-    pipe.set_color(BRICK if one.answer else STONE)
-    full = keep(
-        axes,
-        "standing",
-        lambda: axes.plot([], [], color=DEEP, linewidth=6, zorder=5, solid_joinstyle="round")[0],
-    )
-    full.set_data(*(np.array(one.standing).T if one.standing else ([], [])))
+        wide, lid, surface, floor = tank
+        earth = -floor
+    ground = keep(axes, "ground", lambda: axes.fill_between([], [], color=GROUND, alpha=0.55, linewidth=0))
+    ground.set_data(np.array([-across, 2 * across]), np.full(2, 2 * bottom), np.full(2, earth))
+
+    wall, eave, over = -0.2 * across, -0.012 * across, 0.02 * across
+    gutter, ridge = run.outlet_level + 0.02 * (top - bottom), 0.6 * (top - run.outlet_level)
+    house = [(wall, earth), (wall, run.outlet_level), (2 * eave, run.outlet_level), (2 * eave, earth)]
+    draw_polygon(axes, "house", house, facecolor="#eceff0", edgecolor=STONE)
+    roof = [(wall - over, gutter), ((wall + 2 * eave) / 2, gutter + ridge), (eave, gutter)]
+    draw_polygon(axes, "roof", roof, facecolor=STONE, edgecolor=INK)
+
+    def upright(low: float, high: float) -> list[tuple[float, float]]:
+        return [(run.run, low), (run.run, high), (run.run + wide, high), (run.run + wide, low)]
+
+    if tank is not None:
+        draw_polygon(axes, "base", upright(earth, 0), facecolor=STONE, edgecolor=INK)
+    draw_polygon(axes, "tank", upright(0, lid), facecolor="white", edgecolor=INK, linewidth=2)
+    draw_polygon(axes, "water", upright(0, surface), facecolor=MIST, linewidth=0, alpha=0.7)
+    draw_line(axes, "pipe", one.pipe, linewidth=3.2, zorder=4)
+    keep(axes, "pipe", dict).set_color(BRICK if one.answer else STONE)
+    draw_line(axes, "standing", one.full, color=DEEP, linewidth=6, zorder=5)
+
     fails = one.margin < 0
-    arrow = keep(axes, "margin", lambda: axes.plot([], [], "_-", ms=12, mew=2.4, linewidth=2.4, zorder=6)[0])
     aside = one.margin_at + (0.03 if one.margin_at == 0 else -0.03) * across
-    arrow.set_data([aside, aside], [one.margin_from, one.margin_to])
-    arrow.set_color(BRICK if fails else OCHRE)
-    words = keep(axes, "margin-words", lambda: axes.text(0, 0, "", fontweight="bold", zorder=7))
+    span = [(aside, one.margin_from), (aside, one.margin_to)]
+    draw_line(axes, "margin", span, marker="_", ms=12, mew=2.4, linewidth=2.4, zorder=6)
+    keep(axes, "margin", dict).set_color(BRICK if fails else OCHRE)
+    corner = {"transform": axes.transAxes, "ha": "right", "va": "top", "fontweight": "bold", "zorder": 7}
+    words = keep(axes, "margin-words", lambda: axes.text(0.99, 0.965, "", **corner))
     short = "level" if run.kind == "dry" else "head"
-    words.set_text(
-        f"{-one.margin:.2f} m of {short} short" if fails else f"{one.margin:.2f} m of {short} left"
-    )
+    words.set_text(f"{abs(one.margin):.2f} m of {short} {'short' if fails else 'left'}")
     words.set_color(BRICK if fails else INK)
-    words.set_transform(axes.transAxes)
-    words.set_position((0.99, 0.965))
-    words.set_ha("right")
-    words.set_va("top")
+
     above = run.outlet_level >= run.inlet_level
-    for name, level, over_it in (
-        ("gutter outlet", run.outlet_level, above),
-        ("tank inlet", run.inlet_level, not above),
-    ):
-        line = keep(
-            axes, name, lambda: axes.axhline(0, color=STONE, linewidth=1.1, linestyle=(0, (4, 4)), zorder=1)
-        )
-        line.set_ydata([level] * 2)
-        what = keep(
-            axes,
-            f"{name}-words",
-            lambda name=name: axes.text(
-                0.995, 0, name, transform=axes.get_yaxis_transform(), ha="right", fontsize=12.5, color=STONE
-            ),
-        )
-        what.set_y(level + (0.012 if over_it else -0.012) * (top - bottom))
-        what.set_va("bottom" if over_it else "top")
+    _draw_level(axes, "gutter outlet", run.outlet_level, above)
+    _draw_level(axes, "tank inlet", run.inlet_level, not above)
 
 
-CAUSES = {
-    "delivered": "Reaches the tank",
-    "wetting": "Wets the roof",
-    "runoff coefficient": "Splashes, soaks in",
-    "gutter capacity": "Over the gutter",
-    "first flush": "First flush",
-    "filter": "Lost at the filter",
-    "pipe capacity": "Pipe backs up",
-    "held in pipe": "Drained from the pipe",
-}
-
-"""The words of each cause, in the order of the chain."""
+def _draw_level(axes: Axes, name: str, level: float, above: bool) -> None:
+    """Draw a level across the picture, with its name above or below the line."""
+    look = {"color": STONE, "linewidth": 1.1, "linestyle": (0, (4, 4)), "zorder": 1}
+    keep(axes, name, lambda: axes.axhline(0, **look)).set_ydata([level] * 2)
+    side = {"transform": axes.get_yaxis_transform(), "ha": "right", "fontsize": 12.5, "color": STONE}
+    words = keep(axes, f"{name}-words", lambda: axes.text(0.995, 0, name, **side))
+    bottom, top = axes.get_ylim()
+    words.set_y(level + (0.012 if above else -0.012) * (top - bottom))
+    words.set_va("bottom" if above else "top")
 
 
 def losses_figure(yearly: xr.DataArray, figure: Figure | None = None) -> Figure:
     """Draw where the rain goes, by cause, dry beside wet."""
     kinds = [str(kind) for kind in yearly.conveyance.values]
     causes = [str(cause) for cause in yearly.cause.values]
-    colours = (OCHRE, DEEP, STONE, MIST)
     if figure is None:
         figure, axes = new_figure("Where a year's rain goes", height=5.4)
         axes.set_yticks(range(len(causes)), [CAUSES[cause] for cause in causes])
@@ -146,34 +137,30 @@ def losses_figure(yearly: xr.DataArray, figure: Figure | None = None) -> Figure:
     axes = figure.axes[0]
     deep = 0.8 / len(kinds)
     top = rounded_up(1.14 * float(np.nan_to_num(yearly.values).max()) / 1000)
-    for k, kind in enumerate(kinds):
-        values = np.nan_to_num(yearly.sel(conveyance=kind).values) / 1000
-        able = not np.isnan(yearly.sel(conveyance=kind).values).all()
-        for n, value in enumerate(values):
-            middle = n + (k - (len(kinds) - 1) / 2) * deep
-            bar = keep(
-                axes,
-                f"{kind}-{n}",
-                lambda middle=middle, k=k, kind=kind, n=n: axes.barh(
-                    middle, 0, deep * 0.9, color=colours[k], label=kind if n == 0 else None
-                )[0],
-            )
-            bar.set_width(value)
-            words = keep(
-                axes,
-                f"{kind}-{n}-words",
-                lambda middle=middle: axes.text(0, middle, "", va="center", fontsize=12.5),
-            )
+    for k, (kind, colour) in enumerate(zip(kinds, (OCHRE, DEEP, STONE, MIST), strict=False)):
+        values = yearly.sel(conveyance=kind).values / 1000
+        middles = np.arange(len(causes)) + (k - (len(kinds) - 1) / 2) * deep
+        if np.isnan(values).all():
+            said = ["cannot work", *[""] * (len(causes) - 1)]
+        else:
+            said = [_kilolitres(value) for value in np.nan_to_num(values)]
+        for n, (middle, value) in enumerate(zip(middles, np.nan_to_num(values), strict=True)):
+            look = {"color": colour, "label": kind if n == 0 else None}
+            keep(axes, f"{kind}-{n}", _bar(axes, middle, 0.9 * deep, look)).set_width(value)
+            words = keep(axes, f"{kind}-{n}-words", _text(axes, middle))
             words.set_position((value + 0.006 * top, middle))
-            words.set_text(_kilolitres(value) if able else "cannot work" if n == 0 else "")
+            words.set_text(said[n])
     keep(axes, "key", lambda: axes.legend(loc="lower right", frameon=False, fontsize=15))
     axes.set_xlim(0, top)
     return figure
 
 
-BORE_TICKS = np.array([32.0, 40.0, 50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 300.0])
+def _bar(axes: Axes, middle: float, deep: float, look: dict):
+    return lambda: axes.barh(middle, 0, deep, **look)[0]
 
-"""Marks on the axis of bores, mm."""
+
+def _text(axes: Axes, middle: float):
+    return lambda: axes.text(0, middle, "", va="center", fontsize=12.5)
 
 
 def _kilolitres(value: float) -> str:
@@ -182,62 +169,44 @@ def _kilolitres(value: float) -> str:
     return "under 0.1" if value < 0.095 else f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
 
 
+LOST_BY_BORE = {
+    "the pipe backs up": {"color": BRICK, "linestyle": (0, (6, 2)), "linewidth": 2.2},
+    "drained from the pipe": {"color": STONE, "linestyle": (0, (1.5, 1.5)), "linewidth": 2.2},
+    "both together": {"color": DEEP, "linewidth": 3.0},
+}
+"""The lines of the figure of bores, and how they are drawn."""
+
+
 def bore_figure(curve: xr.Dataset | None, bore: float, figure: Figure | None = None) -> Figure:
     """Draw what a wet run loses by its bore: to backing up, to draining, and both together."""
-    size = BORE_TICKS if curve is None else curve.bore.values
     if figure is None:
         figure, axes = new_figure("What a wet run loses, by its bore", height=4.8)
         axes.set_xscale("log")
         axes.set_yscale("log")
         axes.set_xlabel(label("bore"))
         axes.set_ylabel("Lost of what arrives (%)")
-        axes.set_xlim(BORE_TICKS[0], BORE_TICKS[-1])
+        axes.set_xlim(BORES[0], BORES[-1])
         axes.set_ylim(0.1, 100)
         axes.set_yticks([0.1, 1, 10, 100], ["0.1", "1", "10", "100"])
         axes.minorticks_off()
-        axes.set_xticks(BORE_TICKS, [f"{s:g}" for s in BORE_TICKS])
+        ticks = [size for size in BORES if size not in (90, 225)]  # whose numbers find no room
+        axes.set_xticks(ticks, [f"{size:g}" for size in ticks])
     axes = figure.axes[0]
-    if curve is None:
-        backed = drained = arrives = np.full(size.shape, np.nan)
-    else:
-        backed = curve.lost.sel(loss="pipe capacity").values
-        drained = curve.lost.sel(loss="held in pipe").values
+    best, shares = [], dict.fromkeys(LOST_BY_BORE, [])
+    if curve is not None:
+        backed, drained = (curve.lost.sel(loss=loss).values for loss in ("pipe capacity", "held in pipe"))
         arrives = curve.inflow.values + backed + drained
-    shares = {}
-    for name, lost, colour, dash, wide in (
-        ("the pipe backs up", backed, BRICK, (0, (6, 2)), 2.2),
-        ("drained from the pipe", drained, STONE, (0, (1.5, 1.5)), 2.2),
-        ("both together", backed + drained, DEEP, "-", 3.0),
-    ):
-        line = keep(
-            axes,
-            name,
-            lambda name=name, colour=colour, dash=dash, wide=wide: axes.plot(
-                [], [], color=colour, linestyle=dash, linewidth=wide, label=name
-            )[0],
-        )
-        shares[name] = np.maximum(100 * np.divide(lost, arrives, out=0 * lost, where=arrives > 0), 1e-9)
-        line.set_data(size, shares[name])
-    point = keep(
-        axes,
-        "best",
-        lambda: axes.plot(
-            [], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False, label="brings most"
-        )[0],
-    )
-    if curve is None:
-        point.set_data([], [])
-    else:
-        best = curve.attrs["best_bore"]
-        point.set_data([best], [np.clip(shares["both together"][list(size).index(best)], 0.1, 100)])
-    keep(axes, "bore", lambda: axes.axvline(1, color=INK, linewidth=1.4, linestyle=(0, (2, 3)))).set_xdata(
-        [bore] * 2
-    )
-    keep(
-        axes,
-        "key",
-        lambda: axes.legend(
-            loc="upper center", bbox_to_anchor=(0.5, -0.18), ncols=4, frameon=False, fontsize=14
-        ),
-    )
+        for name, lost in zip(LOST_BY_BORE, (backed, drained, backed + drained), strict=True):
+            share = 100 * np.divide(lost, arrives, out=0 * lost, where=arrives > 0)
+            shares[name] = [*zip(curve.bore.values, np.maximum(share, 1e-9), strict=True)]
+        most = curve.attrs["best_bore"]
+        best = [(most, np.clip(dict(shares["both together"])[most], 0.1, 100))]
+    for name, look in LOST_BY_BORE.items():
+        draw_line(axes, name, shares[name], label=name, **look)
+    dot = {"marker": "o", "ms": 13, "mec": INK, "mew": 1.5, "color": OCHRE, "linestyle": "none"}
+    draw_line(axes, "best", best, zorder=4, clip_on=False, label="brings most", **dot)
+    own = keep(axes, "bore", lambda: axes.axvline(1, color=INK, linewidth=1.4, linestyle=(0, (2, 3))))
+    own.set_xdata([bore] * 2)
+    below = {"loc": "upper center", "bbox_to_anchor": (0.5, -0.18), "ncols": 4}
+    keep(axes, "key", lambda: axes.legend(frameon=False, fontsize=14, **below))
     return figure

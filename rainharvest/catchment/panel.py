@@ -3,26 +3,87 @@
 from __future__ import annotations
 
 import os
+from functools import partial
+from pathlib import Path
 
 import ipywidgets as widgets
 
-from rainharvest.catchment.facts import Case, dry_and_wet
+from rainharvest.catchment.facts import OWN_RAIN, CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.figures import bore_figure, levels_figure, losses_figure
-from rainharvest.catchment.tables import WORK_CAUTIONS
-from rainharvest.catchment.words import bore_words, levels_words, losses_words
+from rainharvest.catchment.intensity import CLIMATES
+from rainharvest.catchment.tables import CAUTIONS
 from rainharvest.core.board import board, choice, slider
+from rainharvest.core.errors import require
+from rainharvest.core.text import texts_of
+from rainharvest.rainfall.facts import DEMO_STEMS
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.read import read_rain
+from rainharvest.rainfall.record import longest_stretch
 from rainharvest.study.choices import saving
+from rainharvest.study.stages import record_of
+from rainharvest.study.variant import area_keys, of_file, open_study
+
+SAY = texts_of("catchment")
+
+HARDNESS = {
+    "winter_rain": "dry summer",
+    "monsoon": "monsoon",
+    "two_rainy_seasons": "wet tropics",
+    "semi_arid": "dry",
+    "temperate_all_year": "cool maritime",
+}
+"""How hard it rains in each of the demo's climates: the key of `CLIMATES` by the stem of the record's file."""
+
+
+def demo_climates(records: str | os.PathLike) -> dict[str, Climate]:
+    """Read the demo's five records, each filled once from its neighbours."""
+    climates = {}
+    for name, stem in DEMO_STEMS.items():
+        rain = read_rain(Path(records) / f"{stem}.csv")
+        neighbours = [read_rain(path) for path in sorted(Path(records).glob(f"{stem}_*.csv"))]
+        filled, _ = longest_stretch(fill_gaps(rain, neighbours or None, members=1))
+        climates[name] = Climate(filled.isel(member=0, drop=True), CLIMATES[HARDNESS[stem]])
+    return climates
+
+
+def load_case(study: str | os.PathLike, records: str | os.PathLike) -> CatchmentCase:
+    """Read a study's catchment, its own rain and the demo's records, each filled once from its neighbours.
+
+    Parameters
+    ----------
+    study : str or path
+        The study file; it must have a run of pipe.
+    records : str or path
+        Folder of the demo's records.
+
+    Returns
+    -------
+    CatchmentCase
+        The catchment and six climates: first "the study's own rain", then the demo's five.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read, or the study has no conveyance.
+    """
+    run = open_study(study, members=None)  # its own fillings: the report rains the first of them
+    piped = run.study.conveyance is not None
+    require(piped, "it has no run of pipe", "add a [conveyance] table", "conveyance", Path(study))
+    with of_file(study):
+        rain = record_of(run).filled.isel(member=0, drop=True)
+    own = {OWN_RAIN: Climate(rain, run.study.losses.intensity)}
+    return CatchmentCase(run.study.catchment, own | demo_climates(records))
 
 
 def catchment_panel(
-    case: Case, design_intensity: float = 75.0, study: str | os.PathLike | None = None
+    case: CatchmentCase, design_intensity: float = 75.0, study: str | os.PathLike | None = None
 ) -> widgets.VBox:
     """Return the panel of roof, pipe and levels.
 
     Parameters
     ----------
-    case : Case
-        As `rainharvest.catchment.facts.load_case`.
+    case : CatchmentCase
+        As `load_case`.
     design_intensity : float [mm/h]
         Rain of the design storm at which its slider stands at first; national rules say which.
     study : str or path, optional
@@ -36,7 +97,12 @@ def catchment_panel(
     run = case.catchment.conveyance
     climates = list(case.climates)
     controls = {
-        "climate": choice("Rain", climates, climates[0], "Which of the invented records it rains by"),
+        "climate": choice(
+            "Rain",
+            climates,
+            climates[0],
+            "The rain that falls: the study's own record, or one of the invented ones",
+        ),
         "area": slider("area", round(case.area), 20, round(4 * case.area, -1), 10),
         "bore": slider("bore", run.bore, 40, 200, 5),
         "run": slider("run", run.run, 0, 120, 1),
@@ -46,30 +112,22 @@ def catchment_panel(
         "first_flush": slider("first_flush", case.catchment.first_flush, 0.0, 10.0, 0.1),
         "design_intensity": slider("design_intensity", design_intensity, 20, 200, 5),
     }
-    figures: dict[str, object] = {}
 
     def redraw(climate: str, design_intensity: float, **places: float) -> dict[str, tuple]:
         done = dry_and_wet(case, climate, design_intensity, **places)
-        figures["levels"] = levels_figure(
-            {name.capitalize(): one for name, one in done.levels.items()}, figures.get("levels")
-        )
-        figures["losses"] = losses_figure(done.yearly, figures.get("losses"))
-        figures["bore"] = bore_figure(done.curve, places["bore"], figures.get("bore"))
+        drawn = {name.capitalize(): one for name, one in done.levels.items()}
         return {
-            "levels": (figures["levels"], levels_words(done)),
-            "losses": (figures["losses"], losses_words(done)),
-            "bore": (figures["bore"], bore_words(done)),
+            "levels": (partial(levels_figure, drawn), SAY.levels(done)),
+            "losses": (partial(losses_figure, done.yearly), SAY.losses(done)),
+            "bore": (partial(bore_figure, done.curve, places["bore"]), SAY.bore(done)),
         }
 
     def choices(area: float, first_flush: float, bleed: float, **places: float) -> dict[str, object]:
         out = {f"conveyance.{name}": places[name] for name in ("bore", "run", "outlet_level", "inlet_level")}
-        if case.catchment.conveyance.kind == "wet":
+        if run.kind == "wet":
             out["conveyance.bleed"] = bleed
         if first_flush != round(case.catchment.first_flush, 1):
             out["losses.first_flush"] = first_flush
-        if area != round(case.area):
-            roofs = enumerate(case.catchment.roofs)
-            out |= {f"roof.{k}.area": round(roof.area * area / case.area, 1) for k, roof in roofs}
-        return out
+        return out | area_keys(case.catchment.roofs, area)
 
-    return board("catchment", controls, redraw, " ".join(WORK_CAUTIONS[:4]), saving(study, choices))
+    return board("catchment", controls, redraw, " ".join(CAUTIONS.work.values()), saving(study, choices))

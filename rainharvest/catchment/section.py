@@ -1,61 +1,44 @@
-"""The report's section on roofs and conveyance, dry against wet."""
+"""The report's section on roofs and conveyance, dry against wet; the same told in a notebook."""
 
 from __future__ import annotations
 
-import re
+import textwrap
 
+import numpy as np
 import pandas as pd
 
-from rainharvest.catchment.facts import Case, Climate, DryAndWet, dry_and_wet
-from rainharvest.catchment.tables import WORK_CAUTIONS, roof_cautions
-from rainharvest.catchment.words import (
-    bore_words,
-    levels_caption,
-    levels_words,
-    losses_words,
-    roofs_said,
-    run_said,
-    storm_said,
-)
+from rainharvest.catchment.facts import CatchmentCase, Climate, DryAndWet, dry_and_wet, first_flush_cost
+from rainharvest.catchment.tables import CAUTIONS, roof_cautions
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
+from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import in_units, label_for_reader, number, percent, rounded
-from rainharvest.siteworks.tables import DESIGN_INTENSITY
-from rainharvest.study.stages import Worked
-from rainharvest.study.words import (
-    CAPTIONS,
-    DRY_WET,
-    DRY_WET_HEAD,
-    LOSSES_HEAD,
-    LOST,
-    RAIN_ON_ROOFS,
-    REACHES_TANK,
-    ROOF_COLUMNS,
-    TINY,
-    TITLES,
-)
+from rainharvest.core.text import texts_of
 
-LEFT_OUT = {"left in store at the end"}
+SAY = texts_of("catchment")
 
-"""Rows of the comparison that matter to its sums only."""
+WORDS = rows_of("catchment", "words")
+
+UNSAID = ("", "1", "1/year", "h/year")
+"""Units that the head of a row does not repeat: its words say themselves what is counted."""
 
 
-def catchment_section(worked: Worked) -> Section:
-    """Return roofs, losses and the run of pipe."""
+def catchment_section(worked) -> Section:
+    """Return roofs, losses and the run of pipe of a study that has been run."""
     study, done = worked.study, worked.done
-    blocks: list[Block] = [Paragraph(roofs_said(study))]
+    blocks: list[Block] = [Paragraph(SAY.roofs(study.roof, study.arrangement.kind))]
     if study.roof:
-        blocks.append(_roofs(worked))
+        blocks.append(_roofs(study.roof))
     if "mean_lost" in done:
-        blocks.append(_losses(worked))
+        blocks.append(_losses(done))
     cautions = [f"{roof.name}: {text}" for roof in study.roof for text in roof_cautions(roof)]
     if cautions:
         blocks.append(Bullets(tuple(cautions)))
     if study.roof and study.conveyance is not None:
-        blocks += _conveyance(worked)
-    return Section("catchment", TITLES["catchment"], tuple(blocks))
+        blocks += _conveyance(study, worked.record)
+    return Section("catchment", WORDS["title"], tuple(blocks))
 
 
-def _roofs(worked: Worked) -> Table:
+def _roofs(roofs) -> Table:
     rows = tuple(
         (
             roof.name,
@@ -64,66 +47,64 @@ def _roofs(worked: Worked) -> Table:
             number(roof.runoff_coefficient),
             number(in_units(roof.wetting, "mm")[0], 2),
         )
-        for roof in worked.study.roof
+        for roof in roofs
     )
-    head = (*ROOF_COLUMNS[:1], label_for_reader("area"), *ROOF_COLUMNS[1:])
-    head += (label_for_reader("runoff_coefficient"), label_for_reader("wetting"))
-    return Table(CAPTIONS["roofs"], head, rows, frozenset({1, 3, 4}))
+    name, material = WORDS["roofs"]["columns"]
+    area, coefficient, wetting = map(label_for_reader, ("area", "runoff_coefficient", "wetting"))
+    head = (name, area, material, coefficient, wetting)
+    return Table(WORDS["roofs"]["caption"], head, rows, frozenset({1, 3, 4}))
 
 
-def _losses(worked: Worked) -> Table:
-    done = worked.done
-    fell, reaches = float(done.mean_rain_on_roof), float(done.inflow.mean())
-    volumes = [(RAIN_ON_ROOFS, fell, 3)]
-    volumes += [
-        (LOST.format(cause=name), float(value), 2)
-        for name, value in zip(done.loss.values, done.mean_lost.values, strict=True)
-        if value > 0
+def _losses(done) -> Table:
+    words, fell = WORDS["losses"], float(done.mean_rain_on_roof)
+    lost = zip(done.loss.values, done.mean_lost.values, strict=True)
+    volumes = [
+        (words["falls"], fell, 3),
+        *((words["lost"].format(cause=name), float(value), 2) for name, value in lost if value > 0),
+        (words["reaches"], float(done.inflow.mean()), 3),
     ]
-    volumes.append((REACHES_TANK, reaches, 3))
     rows = tuple(
         (name, number(in_units(volume, "L/day")[0], figures), percent(volume / fell) if fell else "")
         for name, volume, figures in volumes
     )
-    head = tuple(text.format(unit=in_units(1.0, "L/day")[1]) for text in LOSSES_HEAD)
-    return Table(CAPTIONS["losses"], head, rows, frozenset({1, 2}), (0.5, 0.25, 0.25))
+    head = tuple(text.format(unit=in_units(1.0, "L/day")[1]) for text in words["head"])
+    return Table(words["caption"], head, rows, frozenset({1, 2}), (0.5, 0.25, 0.25))
 
 
-def _conveyance(worked: Worked) -> list[Block]:
+def _conveyance(study, record) -> list[Block]:
     from rainharvest.catchment.figures import levels_figure
 
-    study = worked.study
-    run = study.conveyance
-    rain = worked.record.filled.isel(member=0, drop=True)
-    case = Case(study.catchment, {study.site.name: Climate(rain, study.losses.intensity)})
-    storm = study.site_works.design_intensity
-    done = dry_and_wet(case, study.site.name, storm, bleed=run.bleed)
+    run, name, site_works = study.conveyance, study.site.name, study.site_works
+    climate = Climate(record.filled.isel(member=0, drop=True), study.losses.intensity)
+    storm = site_works.design_intensity
+    given = storm != type(site_works).model_fields["design_intensity"].default
+    done = dry_and_wet(CatchmentCase(study.catchment, {name: climate}), name, storm, bleed=run.bleed)
     drawn = levels_figure({name.capitalize(): one for name, one in done.levels.items()})
-    words = (levels_words(done), losses_words(done), bore_words(done))
+    hardness = climate.intensity
     return [
-        Subheading(DRY_WET),
-        Paragraph(run_said(run)),
-        Paragraph(storm_said(storm, storm != DESIGN_INTENSITY.value)),
-        picture("levels", drawn, levels_caption(done, storm), scale=WIDE),
-        *(Paragraph(text) for text in words),
+        Subheading(WORDS["dry_against_wet"]),
+        Paragraph(SAY.run(run)),
+        Paragraph(SAY.storm(storm, given)),
+        *([Paragraph(SAY.hardness(hardness))] if hardness.kind == "estimated" else []),
+        picture("levels", drawn, SAY.levels_caption(done, storm), scale=WIDE),
+        *(Paragraph(say(done)) for say in (SAY.levels, SAY.losses, SAY.bore)),
         dry_wet_table(done),
-        Bullets(WORK_CAUTIONS[1:4]),
+        Bullets(tuple(CAUTIONS.work[name] for name in ("excavation", "pressure", "standing water"))),
     ]
 
 
 def dry_wet_table(done: DryAndWet) -> Table:
     """Return dry against wet side by side, in the reader's units."""
-    rows = []
-    for name, row in done.table.iterrows():
-        found = re.fullmatch(r"(.*) \[(.*)\]", str(name))
-        words, unit = found.groups() if found else (str(name), "")
-        if words in LEFT_OUT or (words.startswith("lost") and not row.any()):
+    words, rows = WORDS["comparison"], []
+    for key, row in done.table.iterrows():
+        said, unit = words["rows"][key]
+        if key == "left" or (said.startswith("lost") and not row.any()):  # matters to the sums only
             continue
-        cells = [_cell(row[kind], unit) for kind in done.table.columns]
-        # The words of a row say themselves what is counted a year.
-        shown = "" if unit in ("1", "1/year", "h/year") else in_units(1.0, unit)[1]
-        rows.append((f"{words} ({shown})" if shown else words, *cells))
-    return Table(CAPTIONS["dry_wet"], DRY_WET_HEAD, tuple(rows), frozenset({1, 2}), (0.56, 0.22, 0.22))
+        said = said.format(limit=f"{done.standing_limit:g}")
+        said = said if unit in UNSAID else f"{said} ({in_units(1.0, unit)[1]})"
+        rows.append((said, *(_cell(row[kind], unit) for kind in done.table.columns)))
+    head = tuple(words["head"])
+    return Table(words["caption"], head, tuple(rows), frozenset({1, 2}), (0.56, 0.22, 0.22))
 
 
 def _cell(value: object, unit: str) -> str:
@@ -134,4 +115,68 @@ def _cell(value: object, unit: str) -> str:
     if unit == "1" and 0 <= value <= 1:
         return percent(float(value))
     near = rounded(float(in_units(float(value), unit)[0]), 3)
-    return TINY.format(number(0.01)) if 0 < near < 0.01 else number(near)
+    return f"{WORDS['under']} {number(0.01)}" if 0 < near < 0.01 else number(near)
+
+
+def side_by_side(done: DryAndWet) -> pd.DataFrame:
+    """Return the table of dry against wet with no more figures than it supports.
+
+    Parameters
+    ----------
+    done : DryAndWet
+        As `rainharvest.catchment.facts.dry_and_wet`.
+
+    Returns
+    -------
+    DataFrame
+        The rows of the report's table, as text.
+    """
+    table = dry_wet_table(done)
+    return pd.DataFrame(table.rows, columns=table.head).set_index(table.head[0])
+
+
+def tell_runs(done: DryAndWet, width: int = 100) -> None:
+    """Print what the levels allow, what reaches the tank and which bore to choose, broken into lines.
+
+    Parameters
+    ----------
+    done : DryAndWet
+        As `rainharvest.catchment.facts.dry_and_wet`.
+    width : int
+        Characters on a line.
+    """
+    for say in (SAY.levels, SAY.losses, SAY.bore):
+        print(textwrap.fill(say(done), width), end="\n\n")
+
+
+def tell_roofs(case: CatchmentCase, width: int = 100) -> None:
+    """Print what to be careful about with each roof: cautions, not verdicts.
+
+    Parameters
+    ----------
+    case : CatchmentCase
+        The study's catchment and the climates.
+    width : int
+        Characters on a line.
+    """
+    for roof in case.catchment.roofs:
+        print(f"{roof.name}, {roof.area:g} m2 of {roof.material}:")
+        for caution in roof_cautions(roof) or ["nothing known; look before anyone drinks from it"]:
+            print(textwrap.fill(caution, width, initial_indent="  - ", subsequent_indent="    "))
+
+
+def tell_first_flush(case: CatchmentCase, depths: tuple[float, ...] = (0.1, 0.4, 2.0, 10.0)) -> None:
+    """Print what first-flush depths cost in each climate, as shares of the rain on the roofs.
+
+    Parameters
+    ----------
+    case : CatchmentCase
+        The study's catchment and the climates.
+    depths : tuple of float [mm]
+        Depths from the range that is published.
+    """
+    cost = first_flush_cost(case, depths)
+    print("first flush (mm)".ljust(20) + "".join(f"{depth:>8g}" for depth in depths))
+    for climate in cost.climate.values:
+        row = np.round(100 * cost.sel(climate=climate).values, 1)
+        print(str(climate).ljust(20) + "".join(f"{share:>6.1f} %" for share in row))

@@ -11,9 +11,9 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.compare import BORES
-from rainharvest.catchment.facts import Climate, load_case
+from rainharvest.catchment.facts import Climate
 from rainharvest.catchment.intensity import CLIMATES
-from rainharvest.catchment.tables import Conveyance, other_kind
+from rainharvest.catchment.tables import Conveyance, run_of_kind
 from rainharvest.climates.cells import VARIABLES, Plan, coords_of, over_cells, work_places
 from rainharvest.climates.explain import CLIMATE, dry_against_wet, explain, group_climates, places_table
 from rainharvest.climates.grid import open_grid
@@ -210,13 +210,16 @@ def prepare_sides(path: str | os.PathLike, records: str | os.PathLike) -> Sides:
     InputError
         If a file cannot be read, or the study has no conveyance.
     """
-    case = load_case(path, records)
+    from rainharvest.catchment.panel import demo_climates
+
     study, _ = read_study(path)
+    if study.conveyance is None:
+        raise InputError("it has no run of pipe", "add a [conveyance] table", "conveyance", Path(path))
     climates = {
         name: replace(
             climate, rain=climate.rain.isel(time=slice(-int(YEARS * 365.25), None)).reset_coords(drop=True)
         )
-        for name, climate in case.climates.items()
+        for name, climate in demo_climates(records).items()
     }
     uses = uses_of(study)
     asked = {n: daily_demand(uses, study.calendar, c.rain).sum("use") for n, c in climates.items()}
@@ -234,7 +237,7 @@ def uses_of(study: Study) -> tuple:
 def runs_of(study: Study, bore: float | None = None, **wet: float) -> dict[str, Conveyance]:
     """Return the study's run of pipe and one of the other kind."""
     own = study.conveyance if bore is None else study.conveyance.model_copy(update={"bore": bore})
-    pair = {own.kind: own, ("wet" if own.kind == "dry" else "dry"): other_kind(own)}
+    pair = {kind: run_of_kind(own, kind) for kind in ("dry", "wet")}
     pair["wet"] = pair["wet"].model_copy(update=wet)
     return {f"{kind} run": pair[kind] for kind in ("dry", "wet")}
 

@@ -6,7 +6,7 @@ import ipywidgets as widgets
 import numpy as np
 import xarray as xr
 
-from rainharvest.catchment.tables import WORK_CAUTIONS
+from rainharvest.catchment.tables import CAUTIONS
 from rainharvest.climates.facts import Sides, explained, side_by_side
 from rainharvest.climates.figures import (
     explain_figure,
@@ -63,7 +63,9 @@ def sides_panel(sides: Sides) -> widgets.VBox:
             "wet": (figures["wet"], wet_sides_words(done)),
         }
 
-    return board("sides", controls, redraw, " ".join(WORK_CAUTIONS[:2]))
+    return board(
+        "sides", controls, redraw, " ".join(CAUTIONS.work[name] for name in ("roof work", "excavation"))
+    )
 
 
 def region_panel(region: xr.Dataset) -> widgets.VBox:

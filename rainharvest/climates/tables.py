@@ -99,6 +99,6 @@ def read_region(path: str | os.PathLike) -> tuple[Region, str]:
     path = Path(path)
     data, text = read_toml(path)
     try:
-        return Region.model_validate(data), text
+        return Region.model_validate(data, context={"folder": path.parent}), text
     except ValidationError as error:
         raise StudyFileError([m.error(path) for m in found_by_pydantic(error, Region, data)]) from None

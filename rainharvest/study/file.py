@@ -284,14 +284,15 @@ def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
     metric, mistakes = to_metric(data, Study)
     whole, more = with_options(metric)
     mistakes += more
-    study, found = _validated(whole, data)
+    study, found = _validated(whole, data, folder)
     mistakes += found
     if study is None:
         # One part that fails hides what does not fit together in another: each is looked at by itself.
         for start, tables in studies_of(whole):
             alone = {key: value for key, value in tables.items() if key != "option"}
             mistakes += [
-                replace(m, loc=(*start, *m.loc)) for m in _validated(alone, _as_written(data, start))[1]
+                replace(m, loc=(*start, *m.loc))
+                for m in _validated(alone, _as_written(data, start), folder)[1]
             ]
     else:
         mistakes += too_small(study)
@@ -309,9 +310,9 @@ def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
     return study, list(dict.fromkeys(kept))
 
 
-def _validated(tables: dict, data: dict) -> tuple[Study | None, list[Mistake]]:
+def _validated(tables: dict, data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
     try:
-        return Study.model_validate(tables), []
+        return Study.model_validate(tables, context={"folder": folder}), []
     except ValidationError as error:
         return None, found_by_pydantic(error, Study, data)
 

@@ -28,7 +28,7 @@ CAUTION = "Caution"
 
 YES, NO = "yes", "no"
 
-TINY, NONE = "under {}", "none"
+NONE = "none"
 
 INVENTED = "Invented example: no such place, building or rain gauge exists."
 
@@ -37,7 +37,6 @@ TITLES = {
     "answer": "The answer",
     "site": "The site and what was asked",
     "record": "The rain record and its faults",
-    "catchment": "Roofs, conveyance, and what is lost on the way",
     "demand": "Demand",
     "size": "The tank size, and how sure it is",
     "options": "Options compared",
@@ -79,16 +78,6 @@ ORIGINS = {
 RECORD_HEAD = ("origin of the day", "days", "share")
 
 FINDINGS_HEAD = ("finding", "days", "why", "suggested")
-
-LOSSES_HEAD = ("where the rain goes", "{unit}, mean", "share")
-
-RAIN_ON_ROOFS, REACHES_TANK, LOST = "rain on the roofs", "reaches the tank", "lost: {cause}"
-
-DRY_WET = "Dry against wet"
-
-DRY_WET_HEAD = ("measure", "dry run", "wet run")
-
-ROOF_COLUMNS = ("roof", "material")
 
 USES_HEAD = ("use", "how many", "{unit} each", "days", "quality", "can wait", "source")
 
@@ -153,9 +142,6 @@ COMMAND, COMMAND_TEXT = "command", "python -m rainharvest study STUDY.toml --out
 CAPTIONS = {
     "origins": "Where each day of the record comes from.",
     "findings": "What checking the record found, worst first.",
-    "roofs": "Roofs.",
-    "losses": "Where the rain on the roofs goes.",
-    "dry_wet": "The dry and the wet run between the same two points.",
     "uses": "What is asked for, by use.",
     "sizes": "Tank sizes compared: the middle of the filled versions of the record.",
     "options": "Options side by side, each with its own tank. Reached: on rain alone, where rain feeds it.",

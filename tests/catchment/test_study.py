@@ -3,24 +3,31 @@
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
+import xarray as xr
 
 from rainharvest import InputError
 from rainharvest.catchment.exercises import check_backing_up, check_best_bore, check_dry_reach
-from rainharvest.catchment.facts import dry_and_wet, first_flush_cost, load_case, which_roof_first
-from rainharvest.catchment.words import (
-    bore_words,
-    levels_words,
-    losses_words,
-    side_by_side,
-    tell_first_flush,
-    tell_roofs,
-    tell_runs,
+from rainharvest.catchment.facts import (
+    OWN_RAIN,
+    catchment_defaults,
+    dry_and_wet,
+    first_flush_cost,
+    which_roof_first,
 )
+from rainharvest.catchment.intensity import CLIMATES, Intensity, estimate_intensity, intensity_of_file
+from rainharvest.catchment.panel import catchment_panel, load_case
+from rainharvest.catchment.section import side_by_side, tell_first_flush, tell_roofs, tell_runs
+from rainharvest.catchment.tables import COEFFICIENTS, FITTINGS, Catchment, Conveyance, Roof
+from rainharvest.core.text import texts_of
 from rainharvest.rainfall.facts import DEMO_STEMS
+from rainharvest.study.file import read_study
+from rainharvest.study.run import run_study
 
 DATA = Path(__file__).parents[2] / "data"
 STUDY = DATA / "studies" / "day_school.toml"
+SAY = texts_of("catchment")
 
 
 @pytest.fixture(scope="module")
@@ -28,40 +35,71 @@ def case():
     return load_case(STUDY, DATA / "records")
 
 
-def test_every_climate_of_the_demo_is_whole(case):
-    assert list(case.climates) == list(DEMO_STEMS)
+def test_the_studys_own_rain_comes_first_and_every_climate_is_whole(case):
+    assert list(case.climates) == [OWN_RAIN, *DEMO_STEMS]
     for climate in case.climates.values():
         assert climate.rain.sizes["time"] == 21915 and not climate.rain.isnull().any()
+
+
+def test_the_studys_own_rain_is_that_of_its_run(case):
+    ran = run_study(STUDY)
+    own = case.climates[OWN_RAIN]
+    assert own.intensity == CLIMATES["humid mid-latitude"]
+    np.testing.assert_allclose(
+        own.rain.sum() * case.area, ran.mean_rain_on_roof * ran.sizes["time"], rtol=1e-9
+    )
 
 
 def test_both_runs_account_for_the_rain_of_a_year(case):
     done = dry_and_wet(case, "monsoon", 75.0, bleed=20)
     rain = float(case.climates["monsoon"].rain.mean()) * 365.25 * case.area
-    left = done.table.loc["left in store at the end [L]"].astype(float).to_numpy() / 60
+    left = done.table.loc["left"].astype(float).to_numpy() / 60
     np.testing.assert_allclose(done.yearly.sum("cause") + left, rain, rtol=1e-9)
     assert float(done.yearly.sel(conveyance="dry run", cause="held in pipe")) == 0
     at_own_bore = done.curve.inflow.sel(bore=100) * 365.25
     np.testing.assert_allclose(done.yearly.sel(conveyance="wet run", cause="delivered"), at_own_bore)
 
 
+def test_hourly_rain_says_how_hard_it_rains(tmp_path):
+    text = STUDY.read_text(encoding="utf-8").replace('"../', f'"{DATA.as_posix()}/')
+    path = tmp_path / "hourly.toml"
+    hours = DATA / "hours" / "winter_rain_2018_2019.csv"
+    path.write_text(f'{text}\n[losses.intensity]\nhourly_rain = "{hours.as_posix()}"\n', encoding="utf-8")
+    found = read_study(path)[0].losses.intensity
+    hourly = pd.read_csv(hours, comment="#", index_col=0, parse_dates=True).rain_mm
+    assert found == estimate_intensity(hourly) and found.kind == "estimated"
+    assert found.mean_intensity == pytest.approx(hourly[hourly > 0].mean())
+    assert "estimated from 1-hour rain, 2018-01-01 to 2019-12-31" in SAY.hardness(found)
+    # Days with a reading missing are left out, like the dry ones.
+    wettest = hourly.groupby(hourly.index.floor("D")).sum().idxmax()
+    wet_hour = hourly[hourly.index.floor("D") == wettest].idxmax()
+    hourly.drop(wet_hour).to_csv(tmp_path / "gap.csv")
+    without = hourly.mask(hourly.index.floor("D") == wettest, 0.0)
+    assert intensity_of_file(tmp_path / "gap.csv", "mm") == estimate_intensity(without)
+    path.write_text(f'{text}\n[losses.intensity]\nhourly_rain = "nowhere.csv"\n', encoding="utf-8")
+    with pytest.raises(InputError, match=r"hourly.toml: losses.intensity: .*nowhere.csv"):
+        read_study(path)
+
+
 def test_sentences_say_what_fails_and_what_mends_it(case):
     done = dry_and_wet(case, "rain in winter", 75.0, run=120, bleed=20)
-    said = levels_words(done)
+    said = SAY.levels(done)
     assert "stand the tank within 90.0 m" in said and "Wet: the head" in said
-    assert losses_words(done).startswith("A dry run cannot work here") and "brings most" in bore_words(done)
+    assert SAY.losses(done).startswith("A dry run cannot work here") and "brings most" in SAY.bore(done)
     none = dry_and_wet(case, "rain in winter", 75.0, inlet_level=4.0)
     assert none.curve is None and none.yearly.isnull().all()
-    assert "lower the inlet, or raise the outlet" in levels_words(none)
-    assert losses_words(none).startswith("Neither") and bore_words(none).startswith("No bore")
+    assert "lower the inlet, or raise the outlet" in SAY.levels(none)
+    assert SAY.losses(none).startswith("Neither") and SAY.bore(none).startswith("No bore")
 
 
 def test_table_and_sentences_are_rounded_and_complete(case, capsys):
     done = dry_and_wet(case, "rain in winter", 75.0, bleed=20)
     shown = side_by_side(done)
-    assert list(shown.index) == list(done.table.index) and shown.map(lambda v: isinstance(v, str)).all(None)
-    assert shown.loc["velocity at the design storm [m/s]", "dry run"] == "-"
-    held = done.table.loc["water held [L]", "wet run"]
-    assert shown.loc["water held [L]", "wet run"] == f"{held:.0f}"
+    assert shown.map(lambda v: isinstance(v, str)).all(None) and list(shown.columns) == ["dry run", "wet run"]
+    assert shown.loc["velocity at the design storm (m/s)", "dry run"] == "–"
+    held = done.table.loc["held", "wet run"]
+    assert shown.loc["water held (L)", "wet run"] == f"{held:.0f}"
+    assert "spells a year beyond 7 days" in shown.index
     tell_runs(done)
     said = capsys.readouterr().out
     assert "above the guideline of 0.7" in said and max(map(len, said.splitlines())) <= 100
@@ -131,3 +169,79 @@ def test_a_study_without_a_run_is_refused_by_name(tmp_path):
     path.write_text(before + "[calendar]" + after.split("[calendar]")[1], encoding="utf-8")
     with pytest.raises(InputError, match="no run of pipe"):
         load_case(path, DATA / "records")
+
+
+# ---- the panel without a browser: every control to both ends, each is heard and answered
+
+
+@pytest.fixture(scope="module")
+def panel(case):
+    return catchment_panel(case)
+
+
+def said(panel):
+    return [sentence.value for _, sentence in panel.rh_pictures.values()]
+
+
+def test_every_slider_moves_to_both_ends_and_changes_what_is_said(panel):
+    for name, control in panel.rh_controls.items():
+        if not hasattr(control, "min"):
+            continue
+        start, seen = control.value, set()
+        for value in (control.min, control.max):
+            control.value = value
+            assert panel.rh_words.value == "", (name, value)
+            seen.add("".join(said(panel)))
+            assert all("<svg" in picture.value for picture, _ in panel.rh_pictures.values())
+        assert len(seen) == 2, name
+        control.value = start
+
+
+def test_another_climate_gives_another_answer(panel):
+    control = panel.rh_controls["climate"]
+    answers = set()
+    for climate in control.options:
+        control.value = climate
+        answers.add("".join(said(panel)))
+    assert len(answers) == len(control.options)
+    control.value = control.options[0]
+
+
+# ---- every default that a catchment works with is named with its source; the user's own numbers are not
+
+LEVELS = dict(run=20, bore=100, outlet_level=3.0, inlet_level=2.4)
+
+
+def test_defaults_of_a_wet_run():
+    site = Catchment(
+        roofs=(Roof(name="hall", area=100, material="tile"),), conveyance=Conveyance(kind="wet", **LEVELS)
+    )
+    used = catchment_defaults(site)
+    assert used["hall: runoff coefficient"] is COEFFICIENTS["tile"]
+    assert used["Loss of bend 90 (velocity heads)"] is FITTINGS["bend 90"]
+    assert used["Wet-hour intensity"].source.startswith("hourly rain of three airports")
+    assert "Fall" not in used and used["Pipe roughness"].kind == "standard"
+    assert all(d.source and d.kind for d in used.values())
+
+
+def test_what_the_user_gave_is_no_default():
+    dry = Conveyance(kind="dry", fall=0.02, roughness=0.25, **LEVELS)
+    site = Catchment(
+        roofs=(Roof(area=100, wetting=0, runoff_coefficient=0.5),), conveyance=dry, first_flush=3
+    )
+    mine = Intensity(mean_intensity=2, variation=1)
+    used = catchment_defaults(site, drying=xr.DataArray([1.0, 2.0], dims="time"), intensity=mine)
+    assert set(used) == {
+        "First-flush bleed",
+        "First-flush reset",
+        "Filter efficiency",
+        "Filling",
+        "Viscosity",
+    }
+
+
+def test_intensity_counts_only_where_something_is_limited():
+    assert "Wet-hour intensity" not in catchment_defaults(Catchment(roofs=(Roof(area=1),)))
+    site = Catchment(roofs=(Roof(area=1, gutter_capacity=1),))
+    used = catchment_defaults(site, intensity=CLIMATES["monsoon"])
+    assert used["Wet-hour intensity"].kind == "own choice" and used["Wet-hour intensity"].value == 3.0
