@@ -6,8 +6,7 @@ import pytest
 
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read import read_rain
-from rainharvest.rainfall.read_days import read_subdaily, sum_to_days
+from rainharvest.rainfall.read import read_rain, read_subdaily, sum_to_days
 
 
 def hours(folder, days=3, step="h", rain=None, drop=()):
