@@ -19,7 +19,7 @@ from rainharvest.rainfall.read_columns import looks_like_rain, parse_unit
 from rainharvest.rainfall.read_days import SUB_DAILY, Readings, usual_step
 from rainharvest.rainfall.read_layout import Preamble
 from rainharvest.rainfall.read_open import Source, unpacked
-from rainharvest.rainfall.read_rows import Hints, file_unit
+from rainharvest.rainfall.read_rows import Hints, file_unit, one_of
 from rainharvest.rainfall.read_values import (
     FIRST_YEAR,
     LAST_YEAR,
@@ -85,38 +85,27 @@ def _cell(data: xr.Dataset, rain: xr.DataArray, time: str, at: object, notes: li
     along = data[time].dims
     lat, lon = axis(data, rain, "latitude"), axis(data, rain, "longitude")
     dims = [d for d in rain.dims if d not in along]
-    spread = {d for name in (lat, lon) if name for d in data[name].dims if d not in along}
+    spread = [d for d in dims if any(d in data[name].dims for name in (lat, lon) if name)]
     for dim in [d for d in dims if d not in spread and rain.sizes[d] > 1]:
         if (labels := _labels(data, dim)) is not None:
             index, site = _named(dim, labels, at)
             return rain.isel(index), site | _where(data, lat, lon, index)
-        raise InputError(
-            f"the rain also varies along {dim!r} ({rain.sizes[dim]} values)",
-            "select one of them first",
-            str(dim),
-        )
+        varies = f"the rain also varies along {dim!r} ({rain.sizes[dim]} values)"
+        raise InputError(varies, "select one of them first", str(dim))
     rain = rain.isel({d: 0 for d in dims if d not in spread})
-    one = spread and next(iter(spread))
-    several = bool(spread) and int(np.prod([rain.sizes[d] for d in spread])) > 1
-    labels = _labels(data, one) if spread else None
-    if spread and isinstance(at, str) or several and at is None and len(spread) == 1 and labels is not None:
-        index, site = _named(one, labels or [], at)
+    sizes = [rain.sizes[d] for d in spread]
+    asks = at is None and max(sizes, default=1) > 1
+    labels = _labels(data, spread[0]) if spread else None
+    if spread and isinstance(at, str) or asks and len(spread) == 1 and labels is not None:
+        index, site = _named(spread[0], labels or [], at)
         return rain.isel(index), site | _where(data, lat, lon, index)
-    require(
-        at is not None or not several,
-        f"the file is a grid of {' by '.join(str(rain.sizes[d]) for d in spread)} cells",
-        "say at=(latitude, longitude)",
-        "at",
-    )
+    cells = " by ".join(map(str, sizes))
+    require(not asks, f"the file is a grid of {cells} cells", "say at=(latitude, longitude)", "at")
     if not spread or at is None:
         index = dict.fromkeys(spread, 0)
         return rain.isel(index), _where(data, lat, lon, index)
-    require(
-        lat is not None and lon is not None,
-        "the grid has no latitude and longitude",
-        "give a file with CF coordinates",
-        "at",
-    )
+    no_place = "the grid has no latitude and longitude"
+    require(lat is not None and lon is not None, no_place, "give a file with CF coordinates", "at")
     index = _nearest(data[lat], data[lon], asked_place(at), notes)
     facts = _where(data, lat, lon, index)
     out = rain.isel(index)
@@ -154,15 +143,10 @@ def _labels(data: xr.Dataset, dim: str) -> list[str] | None:
 
 def _named(dim: str, labels: list[str], at: object) -> tuple[dict[str, int], dict[str, object]]:
     """Return the index of the site that ``at`` names, and its name."""
-    shown = ", ".join(labels[:12])
-    require(
-        at is not None, f"the file holds more than one site: {shown}", "say which with at=, by its name", "at"
-    )
     problem = "the sites have names but no latitude and longitude"
-    require(isinstance(at, str), problem, f"say at= one of: {shown}", "at")
-    found = [i for i, label in enumerate(labels) if label.lower() == at.strip().lower()]
-    require(len(found) == 1, f"no site is called {at!r}", f"name one of: {shown}", "at")
-    return {dim: found[0]}, {"site": labels[found[0]]}
+    require(at is None or isinstance(at, str), problem, f"say at= one of: {', '.join(labels[:12])}", "at")
+    found = one_of(labels, at)
+    return {dim: found}, {"site": labels[found]}
 
 
 def _nearest(

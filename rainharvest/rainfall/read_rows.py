@@ -49,6 +49,17 @@ class Hints:
     blank_is_zero: bool | None = None
 
 
+def one_of(names: Sequence[str], at: object, kind: str = "site") -> int:
+    """Return which of the sites of a file ``at`` names; several are a doubt that it settles."""
+    shown = ", ".join(names[:12])
+    several = f"the file holds more than one {kind}: {shown}"
+    require(at is not None or len(names) == 1, several, "say which with at=, by its name", "at")
+    wanted = names[0] if at is None else str(at).strip()
+    found = [i for i, name in enumerate(names) if name.lower() == wanted.lower()]
+    require(len(found) == 1, f"no {kind} is called {at!r}", f"name one of: {shown}", "at")
+    return found[0]
+
+
 @dataclass(frozen=True)
 class Plan:
     """How the rows are read, settled on the first chunk."""
@@ -296,8 +307,7 @@ def read_rows(
         plan = replace(plan, step=readings.step)
         yield replace(readings, facts=facts, notes=tuple(notes), stamp_ends=plan.stamp_ends)
     if plan is None and hints.at is not None and sites:
-        shown = ", ".join(sorted(sites)[:12])
-        raise InputError(f"no site is called {hints.at!r}", f"name one of: {shown}", "at")
+        one_of(sorted(sites), hints.at)
     require(plan, "the file has no rows of data", "check that this is the file meant")
     if pending:
         none = np.array([])
@@ -322,13 +332,8 @@ def _one_site(chunk: Chunk, hints: Hints, seen: set[str]) -> Chunk:
         )
     if len(seen - {""}) > 1:
         dates = {tuple(row[i] for i in role.date if i < len(row)) for row in rows}
-        shown = ", ".join(sorted(seen - {""})[:12])
-        require(
-            len(dates) == len(rows),
-            f"the file holds more than one site: {shown}",
-            "say which with at=, by its name",
-            "at",
-        )
+        if len(dates) < len(rows):
+            one_of(sorted(seen - {""}), None)
     return chunk
 
 

@@ -15,7 +15,7 @@ from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Unit, asked_unit, places_of, plain, unit_in_name
 from rainharvest.rainfall.read_days import Readings
 from rainharvest.rainfall.read_layout import SEPARATORS, Preamble, is_comment, read_preamble, split
-from rainharvest.rainfall.read_rows import Hints, file_unit
+from rainharvest.rainfall.read_rows import Hints, file_unit, one_of
 from rainharvest.rainfall.read_values import (
     LIMITS,
     MONTHS,
@@ -253,35 +253,17 @@ def read_ghcn(form: str, lines: Iterable[str], hints: Hints) -> Readings:
         stations = _long(lines, hints)
     else:
         stations = _summaries(lines, hints, facts, notes)
-    station = _station(stations, hints)
+    no_rain = "the file has no rain (elements PRCP, MDPR)"
+    require(stations or hints.at is not None, no_rain, "order the element PRCP")
+    station = [*stations][one_of([*stations], hints.at, "station")]
     if asked := asked_unit(hints.units):
         notes.append(f"rain was read in {asked.text}, as asked; the layout prescribes {unit.text}")
         unit = asked
     elements = stations[station]
-    require(
-        any(elements.get(e) for e in ("PRCP", "MDPR")),
-        "the file has no rain (elements PRCP, MDPR)",
-        "order the element PRCP for this station",
-    )
+    there = any(elements.get(e) for e in ("PRCP", "MDPR"))
+    require(there, no_rain, "order the element PRCP for this station")
     facts.setdefault("site", station)
     return _one_series(elements, unit, facts, notes)
-
-
-def _station(stations: Stations, hints: Hints) -> str:
-    """Return the station meant; several are a doubt that ``at=`` settles."""
-    shown = ", ".join([*stations][:12])
-    if hints.at is not None:
-        found = [s for s in stations if _wanted(s, hints)]
-        require(found, f"no station is called {hints.at!r}", f"name one of: {shown}", "at")
-        return found[0]
-    require(stations, "the file has no rain (elements PRCP, MDPR)", "order the element PRCP")
-    require(
-        len(stations) == 1,
-        f"the file holds more than one station: {shown}",
-        "say which with at=, by its name",
-        "at",
-    )
-    return next(iter(stations))
 
 
 def _wanted(station: str, hints: Hints) -> bool:
