@@ -74,7 +74,8 @@ def read_rain(
     DataArray [mm/day]
         Dimension ``time``, daily without gaps; NaN where unknown; coordinates ``flag``
         (``rainfall.flags.Flag``) and ``total_days``; attributes ``source_file``, ``sha256``,
-        ``assumptions`` and, where known, ``latitude``, ``longitude``, ``elevation``, ``site``.
+        ``assumptions`` and, where known, ``latitude``, ``longitude``, ``elevation``, ``site``; where
+        regular readings were summed, ``step_seconds``.
 
     Raises
     ------
@@ -96,6 +97,8 @@ def read_rain(
         chunks = chain([first], chunks)
         if first.step < SUB_DAILY:
             rain = to_days(day_sums((begin(part, None) for part in chunks), blank_is_zero=blank_is_zero))
+            if not blank_is_zero:
+                rain.attrs["step_seconds"] = first.step
         else:
             rain = _dry_blanks(to_days(_joined(chunks)), blank_is_zero)
     except InputError as error:
