@@ -100,7 +100,7 @@ def read_rain(
             if not blank_is_zero:
                 rain.attrs["step_seconds"] = first.step
         else:
-            rain = _dry_blanks(to_days(_joined(chunks)), blank_is_zero)
+            rain = _dry_blanks(to_days(_whole(chunks)), blank_is_zero)
     except InputError as error:
         raise error.at(source.path) from None
     notes = [n for n in (*source.notes, rain.attrs["assumptions"]) if n]
@@ -259,7 +259,7 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
     return read_rows(text_rows(again(), table), table, hints, fixed)
 
 
-def _joined(chunks: Iterable[Readings]) -> Readings:
+def _whole(chunks: Iterable[Readings]) -> Readings:
     """Join the chunks of a daily file."""
     parts = list(chunks)
     stamp, *rest = (

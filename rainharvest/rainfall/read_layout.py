@@ -102,7 +102,7 @@ def _names(line: str, cells: list[str], separator: str) -> list[str]:
     if names and is_comment(line):  # a header may hide behind a comment sign
         names[0] = names[0].lstrip("#!% ")
         names = names[1:] if not names[0] and separator == " " else names
-    return _join_units(names) if separator == " " else names
+    return _with_units(names) if separator == " " else names
 
 
 def _under(lines, rows, separator, i: int, names: list[str], choose) -> Table | None:
@@ -159,7 +159,7 @@ def undated(lines: Sequence[str]) -> tuple[str, str]:
     return "", ""
 
 
-def _join_units(names: list[str]) -> list[str]:
+def _with_units(names: list[str]) -> list[str]:
     """Join "Rain" and "(mm)" that blanks tore apart."""
     out: list[str] = []
     for name in names:

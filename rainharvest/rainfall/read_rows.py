@@ -32,6 +32,7 @@ from rainharvest.rainfall.read_values import (
     each,
     factorize,
     find_form,
+    has_digit,
     month_number,
     numbers,
     plural,
@@ -101,13 +102,12 @@ def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None) -
     stated = [fixed] if fixed else [unit_in_name(name), parse_unit(under), explained]
     unit = file_unit(hints, stated, preamble, name, notes)
     cells = chunk.column(role.rain)
-    comma = (table.separator != " " or not any("." in c for c in cells)) and decimal_comma(cells)
-    if comma:
+    if comma := decimal_comma(cells, table.separator):
         notes.append("decimals are written with a comma")
     form, clock = None, role.parts == "date clock"
     if role.parts.startswith("date"):
         cells = chunk.column(role.date[0])
-        dated = [c for c in cells if any(ch.isdigit() for ch in c)]
+        dated = [c for c in cells if has_digit(c)]
         clock = clock and ":" in next(filter(None, chunk.column(role.date[1])), "")
         form = find_form(dated, hints.day_first)
         require(
@@ -231,12 +231,11 @@ def _sort_undated(
     last = np.flatnonzero(dated)[-1] if dated.any() else -1
     for i in np.flatnonzero(~dated):
         text = " ".join(rows[i][k] for k in chunk.role.date if k < len(rows[i])).strip()
-        digits = any(ch.isdigit() for ch in text)
         if [plain(c) for c in rows[i]] == header or tuple(c.strip() for c in rows[i]) in again:
             headers += 1
-        elif np.isnan(values[i]) and not plan.form and digits:
+        elif np.isnan(values[i]) and not plan.form and has_digit(text):
             blanks += 1
-        elif digits or i < last:
+        elif has_digit(text) or i < last:
             _raise_undated((lines[i], text), plan)
         else:
             pending.append((lines[i], " ".join(rows[i])[:60].strip()))

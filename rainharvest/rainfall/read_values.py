@@ -68,6 +68,11 @@ def each(cells: Sequence[str], read: Callable[[str], object], dtype: object) -> 
     return np.array([read(cell) for cell in unique], dtype=dtype)[codes]
 
 
+def has_digit(text: str) -> bool:
+    """Tell whether a text has a digit in it."""
+    return any(letter.isdigit() for letter in text)
+
+
 def factorize(cells: Sequence[str]) -> tuple[np.ndarray, list[str]]:
     """Return codes and the different cells."""
     codes, unique = pd.factorize(np.array(cells, dtype=object))
@@ -140,7 +145,7 @@ def clock_seconds(cells: Sequence[str]) -> np.ndarray:
 def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm | None:
     """Work out how these cells write dates."""
     filled = [c for c in cells if c]
-    if not filled or not any(ch.isdigit() for ch in filled[0]):
+    if not filled or not has_digit(filled[0]):
         return None
     if _iso(filled) is not None:
         return DateForm("year-month-day", _read_iso)
@@ -275,8 +280,10 @@ _COMMA = re.compile(r"[+-]?\d*,\d+")
 _MARKED = re.compile(r"(.*\d)\s?[*#†^]")  # a number that the source marks (estimated, other sensor)
 
 
-def decimal_comma(cells: Sequence[str]) -> bool:
-    """Decide whether these cells write decimals with a comma."""
+def decimal_comma(cells: Sequence[str], separator: str) -> bool:
+    """Decide whether these cells write decimals with a comma; between blanks a point settles it."""
+    if separator == " " and any("." in c for c in cells):
+        return False
     unique = [c for c in factorize(cells)[1] if not (_NUMBER.fullmatch(c) and float(c) in NEGATIVE_CODES)]
     commas = [c for c in unique if "," in c and not _THOUSANDS.fullmatch(c) and _COMMA.fullmatch(c)]
     if not commas:

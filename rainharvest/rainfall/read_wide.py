@@ -24,6 +24,7 @@ from rainharvest.rainfall.read_values import (
     assemble,
     decimal_comma,
     drop_codes,
+    has_digit,
     month_days,
     month_number,
     numbers,
@@ -110,7 +111,7 @@ def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
     cells = [cell for _, _, row in rows for cell in row]
     days = np.concatenate([day for _, day, _ in rows])
     line = np.repeat([number for number, _, _ in rows], [len(day) for _, day, _ in rows])
-    comma = (table.separator != " " or not any("." in c for c in cells)) and decimal_comma(cells)
+    comma = decimal_comma(cells, table.separator)
     values, flags, marked, bad = numbers(cells, comma, preamble.missing, preamble.trace)
     require(
         bad < 0,
@@ -156,7 +157,7 @@ def _rows(table: Wide, lines: Iterable[str], preamble: Preamble) -> list[tuple[i
         if table.year >= 0:
             text = _cell(row, table.year)
             if not re.fullmatch(r"[12]\d{3}", text):
-                sums = not any(ch.isdigit() for ch in "".join(row[: table.cells[0]]))  # under a block
+                sums = not has_digit("".join(row[: table.cells[0]]))  # under a block
                 require(sums, f"{text!r} is no year", "write it with four digits", place)
                 continue
             year = int(text)
@@ -165,7 +166,7 @@ def _rows(table: Wide, lines: Iterable[str], preamble: Preamble) -> list[tuple[i
         part = month_number(text) if table.by_month else int(text) if re.fullmatch(r"[0-3]?\d", text) else 0
         if not part:
             what = "month" if table.by_month else "day"
-            require(not any(ch.isdigit() for ch in text), f"{text!r} is no {what}", "correct it", place)
+            require(not has_digit(text), f"{text!r} is no {what}", "correct it", place)
             continue
         if table.by_month:
             days = month_days(year, part)
