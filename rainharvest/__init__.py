@@ -12,8 +12,8 @@ __version__ = "0.1.0"
 
 _ROOMS = {
     "read_rain": "rainharvest.rainfall.read",
-    "read_subdaily": "rainharvest.rainfall.read_days",
-    "sum_to_days": "rainharvest.rainfall.read_days",
+    "read_subdaily": "rainharvest.rainfall.read",
+    "sum_to_days": "rainharvest.rainfall.read",
     "check_rain": "rainharvest.rainfall.check",
     "fill_gaps": "rainharvest.rainfall.fill",
     "make_record": "rainharvest.rainfall.record",

@@ -16,9 +16,9 @@ import xarray as xr
 from rainharvest.climates.tiles import Grid, read_raw, source_chunk
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.read_columns import Unit, asked_unit, parse_unit
-from rainharvest.rainfall.read_grid import PACKING_DUST, axis, day_stamps, open_netcdf, rain_variable
+from rainharvest.rainfall.read_grid import axis, day_stamps, open_netcdf, rain_variable
 from rainharvest.rainfall.read_rows import Hints
-from rainharvest.rainfall.read_values import plural
+from rainharvest.rainfall.read_values import LIMITS, plural
 
 DAY = 86400
 
@@ -163,7 +163,7 @@ def open_grid(
         one[3].rename({str(one[2].dims[0]): "time"}).drop_vars("time", errors="ignore") for one in named
     )
     scale = max(abs(float(p.encoding.get("scale_factor", 0.0) or 0.0)) for p in pieces)
-    dust = max(PACKING_DUST.value, float(unit.mm(np.array(1.001 * scale))))
+    dust = max(LIMITS["packing_dust"].value, float(unit.mm(np.array(1.001 * scale))))
     space = {str(d): n for d, n in rain.sizes.items() if d != time}
     grid = Grid(
         pieces=pieces,

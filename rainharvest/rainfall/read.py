@@ -1,21 +1,32 @@
-"""``read_rain``: a rain file as it comes, to daily rain in mm with the origin of each day."""
+"""``read_rain``: a rain file as it comes, to daily rain in mm with the origin of each day; or kept sub-daily."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from functools import partial
 from itertools import chain, islice
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
-from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read_days import SUB_DAILY, Readings, begin, day_sums, to_days
+from rainharvest.core.errors import InputError, require
+from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.flags import Flag, flag_attributes
+from rainharvest.rainfall.read_days import (
+    SUB_DAILY,
+    Readings,
+    begin,
+    day_sums,
+    one_a_moment,
+    to_days,
+    usual_step,
+)
 from rainharvest.rainfall.read_grid import read_netcdf
 from rainharvest.rainfall.read_layout import find_table, undated
-from rainharvest.rainfall.read_open import Source, lines, open_source, sheet_names, workbook_lines
+from rainharvest.rainfall.read_open import Source, lines, open_source, workbook_lines
 from rainharvest.rainfall.read_rows import Hints, read_rows, text_rows
 from rainharvest.rainfall.read_values import plural
 from rainharvest.rainfall.read_wide import TENTHS, find_ghcn, find_wide, read_ghcn, read_wide
@@ -63,7 +74,8 @@ def read_rain(
     DataArray [mm/day]
         Dimension ``time``, daily without gaps; NaN where unknown; coordinates ``flag``
         (``rainfall.flags.Flag``) and ``total_days``; attributes ``source_file``, ``sha256``,
-        ``assumptions`` and, where known, ``latitude``, ``longitude``, ``elevation``, ``site``.
+        ``assumptions`` and, where known, ``latitude``, ``longitude``, ``elevation``, ``site``; where
+        regular readings were summed, ``step_seconds``.
 
     Raises
     ------
@@ -79,15 +91,16 @@ def read_rain(
     >>> rain.values, rain.flag.values
     (array([2.5, 0. , nan, 0. ]), array([0, 1, 2, 0], dtype=int8))
     """
-    hints = Hints(column, units, day_first, at, blank_is_zero)
-    source, chunks = readings_of(path, column, units, day_first, at)
+    source, chunks = _readings(path, Hints(column, units, day_first, at))
     try:
         first = next(chunks)
         chunks = chain([first], chunks)
         if first.step < SUB_DAILY:
             rain = to_days(day_sums((begin(part, None) for part in chunks), blank_is_zero=blank_is_zero))
+            if not blank_is_zero:
+                rain.attrs["step_seconds"] = first.step
         else:
-            rain = _dry_blanks(to_days(_joined(chunks)), hints)
+            rain = _dry_blanks(to_days(_whole(chunks)), blank_is_zero)
     except InputError as error:
         raise error.at(source.path) from None
     notes = [n for n in (*source.notes, rain.attrs["assumptions"]) if n]
@@ -95,11 +108,123 @@ def read_rain(
     return rain
 
 
-def readings_of(path, column, units, day_first, at) -> tuple[Source, Iterator[Readings]]:
+def read_subdaily(
+    path: str | os.PathLike,
+    *,
+    column: str | None = None,
+    units: str | None = None,
+    day_first: bool | None = None,
+    at: object = None,
+    stamp_ends: bool | None = None,
+) -> xr.DataArray:
+    """Read hourly or minute rain and keep it so, as the sub-daily checks need it.
+
+    Parameters
+    ----------
+    path : str or path
+        The file, in any layout that ``read_rain`` takes.
+    column, units, day_first, at
+        As in ``read_rain``.
+    stamp_ends : bool, optional
+        Whether a reading's stamp is the end of its interval. The default takes it for the beginning,
+        and says so in ``assumptions``, unless the file itself tells.
+
+    Returns
+    -------
+    DataArray [mm]
+        Rain of each reading on ``time``, the beginning of its interval; rows that the file leaves out
+        are not added. Coordinate ``flag``; attributes as ``read_rain`` gives, and ``step_seconds``.
+
+    Raises
+    ------
+    InputError
+        As ``read_rain`` does; and if the readings are a day apart.
+    """
+    source, chunks = _readings(path, Hints(column, units, day_first, at))
+    try:
+        parts = [begin(part, stamp_ends) for part in chunks]
+        step, facts = parts[0].step, parts[0].facts
+        require(step < SUB_DAILY, "the readings are a day apart", "read them with read_rain")
+        notes = dict.fromkeys([*source.notes, *(note for part in parts for note in part.notes)])
+        stamp, rain, flag, line = (
+            np.concatenate([getattr(part, name) for part in parts])
+            for name in ("stamp", "fallen", "flag", "line")
+        )
+        del parts  # a minute record fills memory
+        keep = one_a_moment(Readings(stamp, rain, flag, line[:0], line))
+    except InputError as error:
+        raise error.at(source.path) from None
+    if len(keep) < len(stamp) or (np.diff(keep) < 0).any():
+        stamp, rain, flag = stamp[keep], rain[keep], flag[keep]
+    more = dict(facts, step_seconds=step, assumptions="; ".join(notes))
+    more |= {"source_file": source.path.name, "sha256": source.sha256}
+    return xr.DataArray(
+        rain,
+        dims="time",
+        coords={
+            "time": pd.DatetimeIndex(stamp.astype("datetime64[ns]"), name="time"),
+            "flag": ("time", flag, flag_attributes()),
+        },
+        attrs=attributes("rain_step", **more),
+        name="rain_step",
+    )
+
+
+def sum_to_days(
+    rain_step: xr.DataArray | pd.Series, *, day_start: float = 0.0, blank_is_zero: bool | None = None
+) -> xr.DataArray:
+    """Sum sub-daily rain to observation days.
+
+    A day counts only when every reading of it is known: no missing reading is allowed in a total.
+
+    Parameters
+    ----------
+    rain_step : DataArray or Series [mm]
+        What ``read_subdaily`` gave, or any series of regular readings.
+    day_start : float [h]
+        Hour of the clock at which the observation day begins. A day from midnight bears its own date; one
+        that begins later bears the date on which it ends, the day of reading.
+    blank_is_zero : bool, optional
+        Whether the time between readings was dry, as in a record of bucket tips.
+
+    Returns
+    -------
+    DataArray [mm/day]
+        As ``read_rain`` gives.
+
+    Raises
+    ------
+    InputError
+        If the readings do not divide the day, an interval has two of them, or the hour is none of the day's.
+
+    Examples
+    --------
+    >>> rain = pd.Series(1.0, pd.date_range("2000-01-01", periods=48, freq="h"))
+    >>> sum_to_days(rain).values, sum_to_days(rain, day_start=9).values
+    (array([24., 24.]), array([nan, 24., nan]))
+    """
+    require(0 <= day_start < 24, f"hour {day_start}", "give an hour from 0 to below 24", "day_start")
+    if isinstance(rain_step, pd.Series):
+        rain_step = xr.DataArray(rain_step.to_numpy(float), dims="time", coords={"time": rain_step.index})
+    stamp = rain_step["time"].values.astype("datetime64[s]")
+    step = float(rain_step.attrs.get("step_seconds", 0)) or usual_step(stamp)
+    keep = ("latitude", "longitude", "elevation", "site")
+    facts = {k: v for k, v in rain_step.attrs.items() if k in keep}
+    notes = (rain_step.attrs["assumptions"],) if rain_step.attrs.get("assumptions") else ()
+    none = np.array([], dtype=np.int64)
+    flag = np.where(rain_step.isnull(), Flag.MISSING, Flag.MEASURED)
+    flag = rain_step["flag"].values if "flag" in rain_step.coords else flag
+    readings = Readings(stamp, rain_step.values, flag, none, none, facts, notes, step)
+    out = to_days(day_sums([readings], day_start, blank_is_zero))
+    out.attrs |= {k: rain_step.attrs[k] for k in ("source_file", "sha256") if k in rain_step.attrs}
+    return out
+
+
+def _readings(path: str | os.PathLike, hints: Hints) -> tuple[Source, Iterator[Readings]]:
     """Open a file and return its readings, a chunk at a time, whatever its layout."""
     source = open_source(path)
     try:
-        return source, _layout(source, Hints(column, units, day_first, at))
+        return source, _layout(source, hints)
     except InputError as error:
         raise error.at(source.path) from None
 
@@ -107,65 +232,62 @@ def readings_of(path, column, units, day_first, at) -> tuple[Source, Iterator[Re
 def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
     if source.kind == "netcdf":
         return iter([read_netcdf(source, hints)])
+    again = partial(lines, source)
     if source.kind == "excel":
-        body = [*workbook_lines(source.path, hints.at)]
-        if not isinstance(hints.at, str) or hints.at in sheet_names(source.path):
-            hints = replace(hints, at=None)
-    else:
-        body = None
-    head = [line.rstrip("\r\n") for line in islice(_lines(source, body), HEAD)]
+        rows, sheet_named = workbook_lines(source.path, hints.at)
+        again = partial(iter, rows)
+        hints = replace(hints, at=None) if sheet_named else hints
+    head = [line.rstrip("\r\n") for line in islice(again(), HEAD)]
     if form := find_ghcn(head):
-        return iter([read_ghcn(form, _lines(source, body), hints)])
+        return iter([read_ghcn(form, again(), hints)])
     if wide := find_wide(head):
-        return iter([read_wide(wide, _lines(source, body), hints)])
+        return iter([read_wide(wide, again(), hints)])
     table = find_table(head)
     if table is None:
         name, cell = undated(head)
-        if name:
-            raise InputError(
-                f"{cell!r} is no date that can be read", "write dates as 1990-01-31", f"column {name!r}"
-            )
+        require(
+            not name,
+            f"{cell!r} is no date that can be read",
+            "write dates as 1990-01-31",
+            f"column {name!r}",
+        )
         raise InputError(
             "no table of days was found in it",
             "give a row a day with a date and the rain, under a header such as date,rain_mm",
         )
     fixed = TENTHS if {"souid", "date", "rr"} <= {n.strip().lower() for n in table.names} else None
-    return read_rows(text_rows(_lines(source, body), table), table, hints, fixed)
+    return read_rows(text_rows(again(), table), table, hints, fixed)
 
 
-def _lines(source: Source, body: list[str] | None) -> Iterator[str]:
-    return lines(source) if body is None else iter(body)
-
-
-def _joined(chunks: Iterator[Readings]) -> Readings:
+def _whole(chunks: Iterable[Readings]) -> Readings:
     """Join the chunks of a daily file."""
     parts = list(chunks)
-    stamp = np.concatenate([p.stamp for p in parts])
-    notes = [note for p in parts for note in p.notes]
+    stamp, *rest = (
+        np.concatenate([getattr(part, name) for part in parts])
+        for name in ("stamp", "fallen", "flag", "total_days", "line")
+    )
+    notes = [note for part in parts for note in part.notes]
     clock = np.unique(stamp - stamp.astype("datetime64[D]"))
     if (clock > np.timedelta64(0)).any():
         stamped = f"stamped {str(stamp[0])[11:16]}" if len(clock) == 1 else "whatever its time"
         notes.append(f"each value, {stamped}, was taken for the day of its date")
-    rest = (
-        np.concatenate([getattr(p, name) for p in parts]) for name in ("fallen", "flag", "total_days", "line")
-    )
     return Readings(stamp, *rest, parts[0].facts, tuple(notes))
 
 
-def _dry_blanks(rain: xr.DataArray, hints: Hints) -> xr.DataArray:
+def _dry_blanks(rain: xr.DataArray, blank_is_zero: bool | None) -> xr.DataArray:
     """Apply ``blank_is_zero``; ask for it where a file lists nothing but rain days."""
     blank = rain.flag.values == Flag.MISSING
-    if hints.blank_is_zero:
-        rain = rain.copy(data=np.where(blank, 0.0, rain.values))
+    if blank_is_zero:
+        rain.values[blank] = 0.0
         rain["flag"].values[blank] = Flag.MEASURED
         rain["total_days"].values[blank] = 1
         rain.attrs["assumptions"] += f"; {plural(int(blank.sum()), 'blank day')} taken for dry, as asked"
         return rain
     known = rain.values[~np.isnan(rain.values)]
-    if hints.blank_is_zero is None and len(known) >= 5 and known.min() > 0 and blank.sum() > len(known):
-        raise InputError(
-            "the file lists nothing but rain days: the days between may be dry or unknown",
-            "say blank_is_zero=True if they were dry, False if they are unknown",
-            "blank_is_zero",
-        )
+    require(
+        blank_is_zero is not None or len(known) < 5 or known.min() <= 0 or blank.sum() <= len(known),
+        "the file lists nothing but rain days: the days between may be dry or unknown",
+        "say blank_is_zero=True if they were dry, False if they are unknown",
+        "blank_is_zero",
+    )
     return rain

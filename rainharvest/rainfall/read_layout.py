@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from rainharvest.core.errors import InputError
-from rainharvest.rainfall.read_columns import Unit, date_columns, parse_unit, plain
+from rainharvest.rainfall.read_columns import Unit, date_columns, parse_unit, plain, words_of
 from rainharvest.rainfall.read_values import assemble, find_form, month_number
 
 SEPARATORS = (";", "\t", ",", "|", " ")
@@ -41,9 +41,8 @@ def split(line: str, separator: str) -> list[str]:
     if separator == " ":
         return [cell.strip('"') for cell in line.split()]
     try:
-        return [
-            cell.strip() for cell in next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
-        ]
+        row = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+        return [cell.strip() for cell in row]
     except csv.Error:
         return []
 
@@ -83,13 +82,14 @@ def find_table(lines: Sequence[str]) -> Table | None:
 
 def _headed(lines, rows, separator) -> Table | None:
     """Find a header that names a date, or else words above a row that begins like one."""
-    for choose in (_by_name, _by_look):
-        for i, cells in enumerate(rows):
-            names = _names(lines[i], cells, separator)
-            if len(names) > 1 and not any(map(_NO_NAME.search, names)):
-                if table := _under(lines, rows, separator, i, names, choose):
-                    return table
-    return None
+    heads = [(i, _names(lines[i], cells, separator)) for i, cells in enumerate(rows)]
+    heads = [(i, names) for i, names in heads if len(names) > 1 and not any(map(_NO_NAME.search, names))]
+    found = (
+        _under(lines, rows, separator, i, names, choose)
+        for choose in (_by_name, _by_look)
+        for i, names in heads
+    )
+    return next(filter(None, found), None)
 
 
 _NO_NAME = re.compile(r"^[-+]?[\d.,]+$|\d{2,4}[-/.]\d{1,2}[-/.]\d")
@@ -102,7 +102,7 @@ def _names(line: str, cells: list[str], separator: str) -> list[str]:
     if names and is_comment(line):  # a header may hide behind a comment sign
         names[0] = names[0].lstrip("#!% ")
         names = names[1:] if not names[0] and separator == " " else names
-    return _join_units(names) if separator == " " else names
+    return _with_units(names) if separator == " " else names
 
 
 def _under(lines, rows, separator, i: int, names: list[str], choose) -> Table | None:
@@ -139,8 +139,12 @@ def _by_name(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], st
 
 
 def _by_look(names: list[str], row: list[str]) -> list[tuple[tuple[int, ...], str]]:
-    if len(names) != len(row) or not all(re.search(r"[^\W\d_]", n) for n in names):
-        return []
+    words = len(names) == len(row) and all(re.search(r"[^\W\d_]", n) for n in names)
+    return _likely_dates(row) if words else []
+
+
+def _likely_dates(row: list[str]) -> list[tuple[tuple[int, ...], str]]:
+    """Return the cells that may be a date; a bare number is one only where it is eight digits long."""
     return [((k,), "date") for k, cell in enumerate(row) if not cell.isdigit() or len(cell) == 8]
 
 
@@ -155,7 +159,7 @@ def undated(lines: Sequence[str]) -> tuple[str, str]:
     return "", ""
 
 
-def _join_units(names: list[str]) -> list[str]:
+def _with_units(names: list[str]) -> list[str]:
     """Join "Rain" and "(mm)" that blanks tore apart."""
     out: list[str] = []
     for name in names:
@@ -171,9 +175,7 @@ def _bare(lines, rows, separator) -> Table | None:
     for i, cells in enumerate(rows):
         if len(cells) < 2 or is_comment(lines[i]):
             continue
-        # a bare number is a date only where it is eight digits long
-        likely = [k for k in range(min(len(cells) - 1, 4)) if not cells[k].isdigit() or len(cells[k]) == 8]
-        dates = [((k,), "date") for k in likely]
+        dates = _likely_dates(cells[:-1][:4])
         if len(cells) > 3:
             dates += [((0, 1, 2), "year month day"), ((2, 1, 0), "year month day")]
         if len(cells) > 2 and _counts_days(rows[i:], len(cells)):
@@ -196,19 +198,11 @@ def _counts_days(rows, width: int) -> bool:
 
 _ENTRY = re.compile(r"[\s#!%*;/\"'<>$-]*([^\W\d_][\w ./()°-]{0,40}?)[\s\"']*[:=;,\t][\s\"']*(.+)")
 
-_KEYS = {
-    "latitude": "latitude lat",
-    "longitude": "longitude lon long lng",
-    "elevation": "elevation elev altitude alt height station_elevation",
-    "site": "site station station_name place location gauge name site_name gauge_name",
-    "unit": "unit units rain_unit rain_units precipitation_unit unit_of_rain",
-    "missing": "missing missing_value missing_values missing_code missing_data "
-    "no_data nodata nodata_value fill _fillvalue",
-    "trace": "trace trace_code trace_value",
-    "year": "year",
-}
+_ROLE = words_of("preamble")
 
-_ROLE = {key: role for role, keys in _KEYS.items() for key in keys.split()}
+_FARTHEST = {"latitude": 90, "longitude": 360, "elevation": 9000}
+
+"""Numbers beyond which these are no such thing."""
 
 
 @dataclass(frozen=True)
@@ -255,9 +249,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
             year = int(number or 0)
         elif role == "site":
             facts.setdefault("site", re.split(r"[,;]\s*\w+\s*[:=]", value)[0].strip())
-        elif (
-            number is not None and abs(number) <= {"latitude": 90, "longitude": 360, "elevation": 9000}[role]
-        ):
+        elif number is not None and abs(number) <= _FARTHEST[role]:
             facts.setdefault(role, number)
     return Preamble(facts, unit, codes["missing"], codes["trace"], year)
 

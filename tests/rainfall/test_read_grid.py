@@ -9,8 +9,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read import read_rain
-from rainharvest.rainfall.read_days import read_subdaily, sum_to_days
+from rainharvest.rainfall.read import read_rain, read_subdaily, sum_to_days
 
 DAYS = pd.date_range("2000-02-27", periods=4)
 LATS, LONS = np.array([-34.0, -33.5, -33.0]), np.array([18.0, 18.5, 19.0])

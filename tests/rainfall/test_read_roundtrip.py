@@ -14,7 +14,7 @@ from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
 
-MANY = settings(max_examples=200, deadline=None)
+MANY = settings(max_examples=100, deadline=None)
 DATES = {
     "%Y-%m-%d": "",
     "%Y/%m/%d": "",

@@ -160,3 +160,23 @@ def test_a_neighbour_that_drizzles_is_put_beside_the_gauge(files, made, tmp_path
     warnings = beside_gauge(record.read, record.neighbours[0]).attrs["warnings"]
     assert "the product drizzles" in warnings and warnings in " ".join(said.split())
     assert "Beside the gauge" not in made[0].text, "gauges beside a gauge need no warning"
+
+
+def test_hours_are_checked_before_they_are_summed(tmp_path, rng):
+    """An hour below zero and a stuck gauge hide in daily sums; the file's hours show them."""
+    time = pd.date_range("2000-01-01", "2002-12-31 23:00", freq="h")
+    rain = np.where(rng.random(len(time)) < 0.05, np.ceil(rng.weibull(0.7, len(time)) * 8) * 0.2, 0.0).round(
+        1
+    )
+    rain[5000:5003] = 4.0, -1.0, 4.0
+    rain[9000:9010] = 3.4
+    file = tmp_path / "hours.csv"
+    pd.DataFrame({"time": time, "rain": rain}).to_csv(file, index=False)
+    record = make_record([file], members=2, hints={"units": "mm", "day_first": True})
+    found = record.findings.set_index("check")
+    wrong = found.loc[["negative"]].iloc[0]
+    assert wrong.first_day == time[5001].normalize() and wrong.accepted and "1 reading" in wrong.reason
+    assert "3.4 mm stands in 10 readings" in " ".join(found.loc[["streak"]].reason)
+    assert list(found.severity) == sorted(found.severity, key=["wrong", "suspect", "note"].index)
+    assert record.read.attrs["step_seconds"] == 3600
+    assert (record.filled.flag.sel(time=wrong.first_day) != Flag.MEASURED).all()
