@@ -22,7 +22,7 @@ from rainharvest.siteworks.words import (
     treatment_words,
     when_said,
 )
-from rainharvest.sizing.words import arrangement_said
+from rainharvest.sizing.section import arrangement_said
 from rainharvest.study.stages import Worked
 from rainharvest.study.words import (
     CAPTIONS,

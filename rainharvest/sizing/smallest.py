@@ -6,13 +6,15 @@ import math
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Literal
+from itertools import product
+from typing import Literal, get_args
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+from rainharvest.sizing.trade_off import along_sizes
 from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 from rainharvest.storage.simulate import simulate
 
@@ -58,15 +60,12 @@ def smallest_tank(
     _check(target, measure)
 
     def reach(_: list[int], sizes: np.ndarray) -> np.ndarray:
-        along = xr.DataArray(sizes[0], {"capacity": sizes[0]}, ("capacity",))
+        along = along_sizes(sizes[0])
         grown = {name: share * along for name, share in (shares or {}).items()}
         done = simulate(inflow, demand, along, **settings, **grown)[measure]
-        if done.dims != ("capacity",):
-            raise InputError(
-                f"the record has further dimensions {done.dims}",
-                "give one member, roof or arrangement at a time",
-                "inflow",
-            )
+        problem = f"the record has further dimensions {done.dims}"
+        one = done.dims == ("capacity",)
+        require(one, problem, "give one member, roof or arrangement at a time", "inflow")
         return done.values[None]
 
     if largest is None:
@@ -106,14 +105,20 @@ def smallest_of_members(
 
 
 def _check(target: float, measure: str) -> None:
-    if not 0 < target <= 1:
-        raise InputError(
-            f"{target!r} is no reliability to reach", "give a share above 0 and up to 1", "target"
-        )
-    if measure not in Measure.__args__:
-        raise InputError(
-            f"no reliability is called {measure!r}", f"use one of {', '.join(Measure.__args__)}", "measure"
-        )
+    problem = f"{target!r} is no reliability to reach"
+    require(0 < target <= 1, problem, "give a share above 0 and up to 1", "target")
+    known = get_args(Measure)
+    require(
+        measure in known, f"no reliability is called {measure!r}", f"use one of {', '.join(known)}", "measure"
+    )
+
+
+def sizes_between(low: float, high: float) -> np.ndarray:
+    """Return whole litres above one size and up to another: geometric while they span magnitudes, else even."""
+    wide = high > 10 * max(low, 1.0)
+    span = np.geomspace(max(low, 1.0), high, SPAN) if wide else np.linspace(low, high, SPAN)
+    sizes = np.unique(np.round(span))
+    return sizes[(sizes > low) & (sizes <= high)]
 
 
 Search = Generator[np.ndarray, np.ndarray, SmallestTank]
@@ -131,14 +136,7 @@ def _search(target: float, measure: str, largest: float) -> Search:
     if without >= enough:
         return SmallestTank(0.0, measure, target, without, math.nan, high)
     while high - low > 1:
-        # Geometric while the interval spans magnitudes, even when it no longer does.
-        span = (
-            np.geomspace(max(low, 1.0), high, SPAN)
-            if high > 10 * max(low, 1.0)
-            else np.linspace(low, high, SPAN)
-        )
-        sizes = np.unique(np.round(span))
-        sizes = sizes[(sizes > low) & (sizes <= high)]
+        sizes = sizes_between(low, high)
         first = int(np.argmax((yield sizes) >= enough))
         low, high = (sizes[first - 1] if first else low), sizes[first]
     one_less, reached = (float(r) for r in (yield np.array([high - 1, high])))
@@ -149,18 +147,18 @@ def _together(
     searches: list[Search], reach: Callable[[list[int], np.ndarray], np.ndarray]
 ) -> list[SmallestTank]:
     """Run searches side by side: each pass hands the sizes that all of them ask for to ``reach``."""
-    asked = dict(enumerate(next(search) for search in searches))
+    wanted = dict(enumerate(next(search) for search in searches))
     found: dict[int, SmallestTank] = {}
-    while asked:
-        which = list(asked)
-        width = max(sizes.size for sizes in asked.values())
-        table = np.array([np.pad(asked[i], (0, width - asked[i].size), mode="edge") for i in which])
+    while wanted:
+        which = list(wanted)
+        width = max(sizes.size for sizes in wanted.values())
+        table = np.array([np.pad(wanted[i], (0, width - wanted[i].size), mode="edge") for i in which])
         for i, reached in zip(which, reach(which, table), strict=True):
             try:
-                asked[i] = searches[i].send(reached[: asked[i].size])
+                wanted[i] = searches[i].send(reached[: wanted[i].size])
             except StopIteration as end:
                 found[i] = end.value
-                del asked[i]
+                del wanted[i]
     return [found[i] for i in range(len(searches))]
 
 
@@ -196,8 +194,7 @@ def sequent_peak(inflow, demand, theta: float = 1.0) -> float:
     >>> sequent_peak(flow, 3.5), sequent_peak(flow, 3.5, theta=0.0)
     (7.5, 14.5)
     """
-    if not 0 <= theta <= 1:
-        raise InputError(f"{theta!r} is out of range", "give theta from 0 to 1", "theta")
+    require(0 <= theta <= 1, f"{theta!r} is out of range", "give theta from 0 to 1", "theta")
     inflow, demand = _steps(inflow, demand)
     if demand.sum() > inflow.sum() * (1 + 1e-12):
         return float("inf")
@@ -220,8 +217,8 @@ def _steps(inflow, demand) -> tuple[np.ndarray, np.ndarray]:
             f"demand and inflow ({inflow.size} steps) differ in length", "give as many", "demand"
         ) from None
     for name, values in (("inflow", inflow), ("demand", demand)):
-        if not (values >= 0).all():
-            raise InputError("a step is missing or negative", "give a volume for every step", name)
+        sound = (values >= 0).all()
+        require(sound, "a step is missing or negative", "give a volume for every step", name)
     return inflow, demand
 
 
@@ -249,16 +246,13 @@ def sizes_for_targets(
         smallest_tank(inflow, demand, t, measure=measure, largest=largest, shares=shares, **settings)
         for t in targets
     ]
-    rows = {
-        "size_for_target": [one.capacity for one in found],
-        "reached": [one.reached for one in found],
-        "one_less": [one.one_less for one in found],
+    names = {"size_for_target": "capacity", "reached": "reached", "one_less": "one_less"}
+    data = {
+        name: ("target", np.array([getattr(one, field) for one in found]), attributes(name))
+        for name, field in names.items()
     }
-    return xr.Dataset(
-        {name: ("target", np.array(values), attributes(name)) for name, values in rows.items()},
-        {"target": ("target", np.array(targets, dtype=float), attributes("target"))},
-        {"measure": measure},
-    )
+    coords = {"target": ("target", np.array(targets, dtype=float), attributes("target"))}
+    return xr.Dataset(data, coords, {"measure": measure})
 
 
 @dataclass(frozen=True)
@@ -292,17 +286,18 @@ def no_failure(inflow, demand, *, theta: float = 0.0) -> NoFailure:
     >>> answer.capacity, answer.peak, answer.failed, answer.one_less_failed, answer.confirmed
     (8.0, 7.5, 0.0, 1.0, True)
     """
-    came = np.asarray(inflow, dtype=float)
-    if came.ndim != 1:
-        raise InputError("the record has further dimensions", "give one member at a time", "inflow")
-    asked = np.broadcast_to(np.asarray(demand, dtype=float), came.shape)
-    peak = sequent_peak(came, asked, theta)
+    inflow = np.asarray(inflow, dtype=float)
+    require(inflow.ndim == 1, "the record has further dimensions", "give one member at a time", "inflow")
+    demand = np.broadcast_to(np.asarray(demand, dtype=float), inflow.shape)
+    peak = sequent_peak(inflow, demand, theta)
     if math.isinf(peak):
         return NoFailure(math.nan, peak, math.nan, math.nan)
     # Rounding in sums of a hundred thousand days must not add a litre.
     size = float(math.ceil(peak - 1e-9 * max(peak, 1.0)))
     sizes = xr.DataArray(np.unique([max(size - 1, 0.0), size]), dims="capacity")
-    done = simulate(np.tile(came, 2), np.tile(asked, 2), sizes, start=sizes, theta=theta).days_failed.values
+    done = simulate(
+        np.tile(inflow, 2), np.tile(demand, 2), sizes, start=sizes, theta=theta
+    ).days_failed.values
     return NoFailure(size, peak, float(done[-1]), float(done[0]) if size > 0 else math.nan)
 
 
@@ -318,8 +313,8 @@ def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
     (array([5., 0., 2., 3., 0.]), array([1., 3., 1., 1., 1.]))
     """
     days = inflow.shape[-1]
-    if any(series.shape[-1] != days for series in others):
-        raise InputError("the series differ in length", "give one value a day in each", "others")
+    alike = all(series.shape[-1] == days for series in others)
+    require(alike, "the series differ in length", "give one value a day in each", "others")
     wet = (inflow > 0).reshape(-1, days).any(axis=0)
     # A step begins on each wet day, and on a dry day that follows a wet one.
     begins = wet.copy()
@@ -389,11 +384,10 @@ def run_versions(
         )
         out[:, version, first : first + LANES] = total[:, : capacity.size - first]
 
-    jobs = [(v, first) for v in range(versions) for first in range(0, capacity.size, LANES)]
+    jobs = product(range(versions), range(0, capacity.size, LANES))
     if threads > 1:
         with ThreadPoolExecutor(threads) as pool:
             list(pool.map(block, jobs))
     else:
-        for job in jobs:
-            block(job)
+        list(map(block, jobs))
     return dict(zip(TOTALS, out, strict=True))

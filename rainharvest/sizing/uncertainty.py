@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
@@ -11,62 +11,19 @@ import xarray as xr
 
 from rainharvest.catchment.intensity import Intensity, read_daily
 from rainharvest.catchment.tables import DRYING, FILTER_EFFICIENCY, INTENSITY, Catchment, roof_defaults
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import Default, defaults_of
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.tables import Use
 from rainharvest.sizing.resample import BLOCK_YEARS, LEAST_YEARS, wet_and_dry_years, year_draws
 from rainharvest.sizing.trade_off import scaled_catchment, tank_inflow
 from rainharvest.storage.simulate import common_time
 
-COEFFICIENT_RANGE = Default(
-    1.0,
-    "1",
-    "own choice, for a runoff coefficient that was given: a tenth either way",
-    "own choice",
-    0.9,
-    1.1,
-)
+DEFAULTS = defaults_of("sizing")["ranges"]
 
-LOSSES_RANGE = Default(
-    1.0,
-    "1",
-    "own choice: half to double the wetting and first flush; the published ranges (0.1 to 27 mm of first "
-    "flush) are of other roofs and other devices, not of what is unknown about one",
-    "own choice",
-    0.5,
-    2.0,
-)
+RANGED = tuple(DEFAULTS)
 
-FILTER_RANGE = Default(
-    1.0,
-    "1",
-    "own choice, for a filter efficiency that was given: a twentieth either way",
-    "own choice",
-    0.95,
-    1.05,
-)
-
-DEMAND_RANGE = Default(
-    1.0, "1", "own choice, for a demand that was given: a fifth either way", "own choice", 0.8, 1.2
-)
-
-
-RANGED = ("runoff_coefficient", "losses", "filter_efficiency", "demand")
-
-"""The inputs that have a range."""
-
-
-RANGE_WORDS = {
-    "runoff_coefficient": "runoff coefficient",
-    "losses": "wetting and first flush",
-    "filter_efficiency": "filter efficiency",
-    "demand": "demand",
-    "filling": "filling of the gaps",
-    "years": "which years come",
-}
-
-"""The inputs in words."""
+"""The inputs that have a range: runoff coefficient, losses, filter efficiency, demand."""
 
 
 @dataclass(frozen=True)
@@ -74,26 +31,19 @@ class Range:
     """How far one input may lie from the study's own value, as multiples of that value."""
 
     name: str  # One of `RANGED`
-    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
-    # triangular law
-    low: float
-    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
-    # triangular law
-    best: float
-    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
-    # triangular law
-    high: float
+    low: float  # [1] Least multiple of the study's own value
+    best: float  # [1] Likeliest; values between are drawn from a triangular law
+    high: float  # [1] Largest
     source: str  # Where the range comes from
 
     def __post_init__(self):
-        if self.name not in RANGED:
-            raise InputError(f"no input is called {self.name!r}", f"use one of {', '.join(RANGED)}", "ranges")
-        if not 0 <= self.low <= self.best <= self.high < np.inf:
-            raise InputError(
-                f"the range of {self.name} runs from {self.low:g} over {self.best:g} to {self.high:g}",
-                "give low, best and high in that order, none below zero",
-                "ranges",
-            )
+        _known(self.name)
+        require(
+            0 <= self.low <= self.best <= self.high < np.inf,
+            f"the range of {self.name} runs from {self.low:g} over {self.best:g} to {self.high:g}",
+            "give low, best and high in that order, none below zero",
+            "ranges",
+        )
 
     def at(self, chance) -> np.ndarray:
         """Return the multiples that are not exceeded with these chances (triangular law)."""
@@ -105,6 +55,11 @@ class Range:
         rising = self.low + np.sqrt(chance * width * (self.best - self.low))
         falling = self.high - np.sqrt((1 - chance) * width * (self.high - self.best))
         return np.where(chance < turn, rising, falling)
+
+
+def _known(name: str) -> None:
+    known = f"use one of {', '.join(RANGED)}"
+    require(name in RANGED, f"no input is called {name!r}", known, "ranges")
 
 
 def input_ranges(
@@ -124,92 +79,50 @@ def input_ranges(
      ('demand', 0.8, 1.2)]
     """
     given = dict(given or {})
-    unknown = sorted(set(given) - set(RANGED))
-    if unknown:
-        raise InputError(f"no input is called {unknown[0]!r}", f"use one of {', '.join(RANGED)}", "ranges")
-    found = {
-        "runoff_coefficient": _of_roofs(catchment),
-        "losses": _judged("losses", LOSSES_RANGE),
-        "filter_efficiency": _of_filter(catchment),
-        "demand": _of_uses(tuple(uses), demand),
+    for name in sorted(given):
+        _known(name)
+    demands: dict[str, float] = {}
+    if demand is not None and "use" in demand.dims:
+        demands = dict(zip(demand.use.values.tolist(), demand.sum("time").values.tolist(), strict=True))
+    default_filter = catchment.filter_efficiency == FILTER_EFFICIENCY.value
+    sources = {  # of each input: how much a part of it weighs, and the default that it rests on
+        "runoff_coefficient": [
+            (roof.runoff_coefficient * roof.area, roof_defaults(roof).get("runoff_coefficient"))
+            for roof in catchment.roofs
+        ],
+        "losses": [],
+        "filter_efficiency": [(1.0, FILTER_EFFICIENCY)] if default_filter else [],
+        "demand": [(demands.get(use.name, use.litres * use.count), use.default) for use in uses],
     }
+    found = {name: _weighted(name, parts) for name, parts in sources.items()}
     for name, (low, high) in given.items():
-        if not low <= 1 <= high:
-            raise InputError(
-                f"the range of {name}, {low:g} to {high:g}, does not hold the study's own value (1)",
-                "give multiples below and above 1",
-                f"ranges.{name}",
-            )
+        require(
+            low <= 1 <= high,
+            f"the range of {name}, {low:g} to {high:g}, does not hold the study's own value (1)",
+            "give multiples below and above 1",
+            f"ranges.{name}",
+        )
         found[name] = Range(name, low, 1.0, high, "given by the user")
     return tuple(found[name] for name in RANGED)
 
 
-def _judged(name: str, judgement: Default) -> Range:
-    return Range(name, judgement.low, judgement.value, judgement.high, judgement.source)
-
-
-def _of_roofs(catchment: Catchment) -> Range:
-    """Return the range of the runoff coefficient, the roofs weighted by what they bring."""
-    weight, low, high, sources = [], [], [], []
-    for roof in catchment.roofs:
-        default = roof_defaults(roof).get("runoff_coefficient")
-        if default is None or default.low is None or not default.value > 0:
-            default = COEFFICIENT_RANGE
-        weight.append(roof.runoff_coefficient * roof.area)
-        low.append(min(default.low / default.value, 1.0))
-        high.append(max(default.high / default.value, 1.0))
-        sources.append(default.source)
-    if not sum(weight) > 0:
-        return _judged("runoff_coefficient", COEFFICIENT_RANGE)
-    return Range(
-        "runoff_coefficient",
-        float(np.average(low, weights=weight)),
-        1.0,
-        float(np.average(high, weights=weight)),
-        _joined(sources),
-    )
-
-
-def _joined(sources: list[str]) -> str:
-    """Return the sources in one line, what two of them share said once."""
-    return "; ".join(dict.fromkeys(part for source in sources for part in source.split("; ")))
-
-
-def _of_filter(catchment: Catchment) -> Range:
-    """Return the range of the filter's efficiency: that of the default, if it is the default."""
-    if catchment.filter_efficiency != FILTER_EFFICIENCY.value:
-        return _judged("filter_efficiency", FILTER_RANGE)
-    default = FILTER_EFFICIENCY
-    return Range(
-        "filter_efficiency", default.low / default.value, 1.0, default.high / default.value, default.source
-    )
-
-
-def _of_uses(uses: tuple[Use, ...], demand: xr.DataArray | None) -> Range:
-    """Return the range of the demand, the uses weighted by what they ask."""
-    if not uses:
-        return _judged("demand", DEMAND_RANGE)
-    asked = {}
-    if demand is not None and "use" in demand.dims:
-        asked = dict(zip(demand.use.values.tolist(), demand.sum("time").values.tolist(), strict=True))
-    weight, low, high, sources = [], [], [], []
-    for use in uses:
-        default = use.default
+def _weighted(name: str, parts: Sequence[tuple[float, Default | None]]) -> Range:
+    """Return the range of one input, its parts weighted; what has no published range takes our own."""
+    fallback = DEFAULTS[name]
+    if not sum(weight for weight, _ in parts) > 0:
+        return Range(name, fallback.low, fallback.value, fallback.high, fallback.source)
+    weights, low, high, sources = [], [], [], []
+    for weight, default in parts:
         if default is None or (default.low is None and default.high is None) or not default.value > 0:
-            default = DEMAND_RANGE
-        weight.append(asked.get(use.name, use.litres * use.count))
-        low.append(min((default.value if default.low is None else default.low) / default.value, 1.0))
-        high.append(max((default.value if default.high is None else default.high) / default.value, 1.0))
-        sources.append(default.source)
-    if not sum(weight) > 0:
-        return _judged("demand", DEMAND_RANGE)
-    return Range(
-        "demand",
-        float(np.average(low, weights=weight)),
-        1.0,
-        float(np.average(high, weights=weight)),
-        _joined(sources),
-    )
+            default = fallback
+        own = default.value
+        weights.append(weight)
+        low.append(min((own if default.low is None else default.low) / own, 1.0))
+        high.append(max((own if default.high is None else default.high) / own, 1.0))
+        sources += default.source.split("; ")
+    ends = (float(np.average(end, weights=weights)) for end in (low, high))
+    # What two parts share of their sources is said once.
+    return Range(name, next(ends), 1.0, next(ends), "; ".join(dict.fromkeys(sources)))
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rainharvest.core.defaults import rows_of
 from rainharvest.rainfall.flags import Flag
 
 ASSUMED = (
@@ -33,18 +34,20 @@ TINY, NONE = "under {}", "none"
 INVENTED = "Invented example: no such place, building or rain gauge exists."
 
 
+SIZING_TITLES = rows_of("sizing", "fixed")["titles"]
+
 TITLES = {
     "answer": "The answer",
     "site": "The site and what was asked",
     "record": "The rain record and its faults",
     "catchment": "Roofs, conveyance, and what is lost on the way",
     "demand": "Demand",
-    "size": "The tank size, and how sure it is",
+    "size": SIZING_TITLES["size"],
     "options": "Options compared",
     "drought": "Drought years and the caretaker's card",
     "supply": "Arrangement, treatment and cautions",
     "siteworks": "Site works",
-    "costs": "Costs",
+    "costs": SIZING_TITLES["costs"],
     "parts": "List of parts",
     "upkeep": "Upkeep",
     "assumptions": "Assumptions",
@@ -98,16 +101,6 @@ USES_HEAD = ("use", "how many", "{unit} each", "days", "quality", "can wait", "s
 
 NOT_SERVED = "{use} (not served)"
 
-SIZES_HEAD = (
-    "usable",
-    "nominal",
-    "share of the water asked for",
-    "share of days met in full",
-    "yield a year",
-    "days short a year",
-    "longest failure, days",
-)
-
 OPTIONS_HEAD = {
     "study_option": "option",
     "recommended_nominal": "smallest that reaches the target, nominal",
@@ -142,25 +135,6 @@ MONTHS = {
     "Nov": "November",
     "Dec": "December",
 }
-
-COSTS_HEAD = (
-    "usable",
-    "capital ({currency})",
-    "a year ({currency})",
-    "per {volume} ({currency})",
-    "mains water saved a year",
-    "worth over the years ({currency})",
-    "pays back, years",
-)
-
-OFFER_HEAD = (
-    "tanks",
-    "usable",
-    "reached",
-    "capital ({currency})",
-    "a year ({currency})",
-    "worth over the years ({currency})",
-)
 
 WHEN_IT_FAILS = "When it fails"
 
@@ -199,7 +173,6 @@ CAPTIONS = {
     "losses": "Where the rain on the roofs goes.",
     "dry_wet": "The dry and the wet run between the same two points.",
     "uses": "What is asked for, by use.",
-    "sizes": "Tank sizes compared: the middle of the filled versions of the record.",
     "options": "Options side by side, each with its own tank. Reached: on rain alone, where rain feeds it.",
     "tank": "The tank, its base, its tap and its overflow.",
     "gauge": "What the gauge says.",
@@ -209,8 +182,6 @@ CAPTIONS = {
     "treatment": "What the water of each use passes through.",
     "parts": "Parts of the system.",
     "upkeep": "Upkeep through the year.",
-    "costs": "What each size costs and saves. Worth over the years: savings less costs, in money of today.",
-    "offers": "Tanks on offer about the size described.",
     "card": "The caretaker's card: what to do by month and by the gauge. Copy it and hang it up at the tank.",
     "assumptions": "Every default value that the study rests on.",
     "reproduce": "What the study was run on.",
