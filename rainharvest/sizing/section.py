@@ -13,9 +13,9 @@ from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import large_volume, litres, number, percent
 from rainharvest.core.text import texts_of
 from rainharvest.sizing.facts_printed import (
-    headline_facts,
     decision,
     front_facts,
+    headline_facts,
     maps_at,
     offer,
     option_for,
