@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from rainharvest import InputError
 from rainharvest.sizing.costs import (
+    days_of_supply,
     drawn_by_period,
     efficient,
     full_days,
@@ -16,7 +17,6 @@ from rainharvest.sizing.costs import (
     present_worth_factor,
     replacement_years,
     saved_bills,
-    water_in_hand,
 )
 from rainharvest.sizing.tables import Block, Costs, Part, bill, real_rate
 
@@ -226,7 +226,7 @@ def test_days_without_rain_or_mains():
         pytest.approx(1 / 6),
     ]
     stored = [300.0, 100.0, 0.0, 400.0, 0.0]
-    assert water_in_hand(stored, 100.0, [1, 3]).values.tolist() == [0.75, 0.5]
+    assert days_of_supply(stored, 100.0, [1, 3]).values.tolist() == [0.75, 0.5]
 
 
 @pytest.mark.parametrize(
@@ -253,7 +253,7 @@ def test_prices_that_cannot_be_say_what_is_wrong(given, words):
         (lambda: life_cycle(Costs(), 1.0, -1.0), "yearly_yield"),
         (lambda: efficient([1.0], [np.nan]), "missing"),
         (lambda: efficient([1.0], [1.0, 2.0]), "differ"),
-        (lambda: water_in_hand([1.0, 1.0], 1.0, [0.5]), "whole days"),
+        (lambda: days_of_supply([1.0, 1.0], 1.0, [0.5]), "whole days"),
         (lambda: present_worth_factor(0.1, 5, growth=-1), "growth"),
         (lambda: replacement_years(0, 5), "life"),
         (lambda: real_rate(0.1, -1.0), "inflation"),
