@@ -12,7 +12,14 @@ import xarray as xr
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.sizing.smallest import Measure, sizes_between
-from rainharvest.sizing.trade_off import DAYS_A_YEAR, QUANTILES, along_sizes, sizes_to_try, yield_quantile
+from rainharvest.sizing.trade_off import (
+    DAYS_A_YEAR,
+    QUANTILES,
+    THREADS,
+    along_sizes,
+    sizes_to_try,
+    yield_quantile,
+)
 from rainharvest.sizing.uncertainty import (
     Case,
     Drawn,
@@ -39,7 +46,7 @@ LANES_AT_ONCE = 1024
 """Tanks simulated in one go; only their measures are kept."""
 
 
-def measures_of_draws(drawn: Drawn, capacity, *, keep: Sequence[str], threads: int = 1) -> xr.Dataset:
+def measures_of_draws(drawn: Drawn, capacity, *, keep: Sequence[str]) -> xr.Dataset:
     """Simulate every size in every draw, and keep only the measures named."""
     sizes = np.atleast_1d(np.asarray(capacity, dtype=float))
     along = along_sizes(sizes)
@@ -48,7 +55,7 @@ def measures_of_draws(drawn: Drawn, capacity, *, keep: Sequence[str], threads: i
     pieces: dict[str, list[xr.DataArray]] = {name: [] for name in keep}
     for first in range(0, drawn.inflow.sizes["draw"], batch):
         part = pick_draws(drawn, slice(first, first + batch))
-        done = simulate(part.inflow, part.demand, along, threads=threads, **part.settings, **grown)
+        done = simulate(part.inflow, part.demand, along, threads=THREADS, **part.settings, **grown)
         for name in keep:
             pieces[name].append(_measure(done, name).transpose("draw", "capacity", ...))
     data = {
@@ -84,9 +91,8 @@ def uncertain_curve(
     record: Drawn,
     capacity,
     *,
-    target: float | None = None,
+    target: float,
     measure: Measure = "volume_reliability",
-    threads: int = 1,
 ) -> xr.Dataset:
     """Return the trade-off curve with its band, beside the curve of the record as it stands.
 
@@ -94,8 +100,8 @@ def uncertain_curve(
     tank that hardly ever fails lies below 1 by what its first filling costs.
     """
     keep = (measure, "yearly_yield")
-    done = measures_of_draws(drawn, capacity, keep=keep, threads=threads)
-    own = measures_of_draws(record, capacity, keep=keep, threads=threads)
+    done = measures_of_draws(drawn, capacity, keep=keep)
+    own = measures_of_draws(record, capacity, keep=keep)
     out = xr.Dataset(coords=done.coords)
     for name, source in (("reliability", measure), ("yearly_yield", "yearly_yield")):
         out[f"{name}_on_record"] = own[source].median("draw")
@@ -103,14 +109,10 @@ def uncertain_curve(
         for k, bound in enumerate(BOUNDS):
             out[f"{name}_{bound}"] = bounds.isel(quantile=k, drop=True)
     out["reliability"] = done[measure]
-    if target is not None:
-        out["draws_reaching"] = (done[measure] >= target * (1 - 1e-12)).mean("draw")
+    out["draws_reaching"] = (done[measure] >= target * (1 - 1e-12)).mean("draw")
     for name in out.data_vars:
         out[name].attrs = attributes(name)
-    out.attrs = {"measure": measure, "draws": done.sizes["draw"], **drawn.inputs.attrs}
-    if target is not None:
-        out.attrs["target"] = target
-    return out
+    return out.assign_attrs(measure=measure, draws=done.sizes["draw"], **drawn.inputs.attrs, target=target)
 
 
 @dataclass(frozen=True)
@@ -136,17 +138,16 @@ def sure_size(
     sure: float = SURE,
     measure: Measure = "volume_reliability",
     largest: float | None = None,
-    threads: int = 1,
 ) -> SureSize:
     """Find the smallest tank that reaches the target in nine of ten draws, to the litre."""
     for name, value in (("target", target), ("sure", sure)):
         require(0 < value <= 1, f"{value!r} is not possible", "give a share above 0 and up to 1", name)
-    on_record, _, _ = _search(record, target, sure, measure, None, math.nan, threads)
-    capacity, by, less = _search(drawn, target, sure, measure, largest, on_record, threads)
+    on_record, _, _ = _search(record, target, sure, measure, None, math.nan)
+    capacity, by, less = _search(drawn, target, sure, measure, largest, on_record)
     return SureSize(capacity, on_record, by, less, sure, target, measure)
 
 
-def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, near: float, threads: int):
+def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, near: float):
     """Return the smallest size that enough draws find enough, the share that do, and with a litre less.
 
     The answer is looked for from a quarter to four times a size ``near`` it first. Where more tank never
@@ -160,7 +161,7 @@ def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, nea
 
     def content(sizes: np.ndarray, some: np.ndarray | None = None) -> np.ndarray:
         part = drawn if some is None else pick_draws(drawn, some)
-        return measures_of_draws(part, sizes, keep=(measure,), threads=threads)[measure].values >= enough
+        return measures_of_draws(part, sizes, keep=(measure,))[measure].values >= enough
 
     if largest is None:
         largest = float(drawn.inflow.sum("time").max())
@@ -199,7 +200,6 @@ def tornado(
     measure: Measure = "volume_reliability",
     runs: int = RUNS_OF_YEARS,
     seed: int = 0,
-    threads: int = 1,
 ) -> xr.Dataset:
     """Move one input at a time to the ends of its range and see what the answer does.
 
@@ -217,7 +217,7 @@ def tornado(
     chosen |= {"member": np.zeros(len(rows), dtype=int), "year_draw": np.zeros(len(rows), dtype=int)}
 
     def answers(inputs: xr.Dataset) -> np.ndarray:
-        return _answers(case, inputs, sizes, target, measure, threads)
+        return _answers(case, inputs, sizes, target, measure)
 
     moved = answers(inputs_of(chosen, at_best.day_drawn))
     found = {
@@ -245,7 +245,6 @@ def sobol_indices(
     base: int = 64,
     runs: int = RUNS_OF_YEARS,
     seed: int = 0,
-    threads: int = 1,
 ) -> xr.Dataset:
     """Split the variance of the answer between the uncertain inputs (Sobol indices).
 
@@ -270,7 +269,7 @@ def sobol_indices(
     points = sample.sample(problem, base, calc_second_order=False, seed=seed)
     at = dict(zip(names, points.T, strict=True))
     years = draw_inputs(case, runs, seed)
-    brought = draw_flows(case, _at_best(case, years), threads=threads).inflow.sum("time").values
+    brought = draw_flows(case, _at_best(case, years)).inflow.sum("time").values
     chosen = {
         one.name: one.at(at[one.name]) if one.name in at else one.best + 0 * points[:, 0]
         for one in case.ranges
@@ -278,9 +277,9 @@ def sobol_indices(
     chosen["year_draw"] = years.year_draw.values[np.argsort(brought)[_place(at["years"], runs)]]
     chosen["member"] = np.zeros(len(points), dtype=int)
     if "filling" in at:
-        own = draw_flows(case, record_inputs(case), threads=threads).inflow.sum("time").values
+        own = draw_flows(case, record_inputs(case)).inflow.sum("time").values
         chosen["member"] = np.argsort(own)[_place(at["filling"], case.members)]
-    answer = _answers(case, inputs_of(chosen, years.day_drawn), sizes, target, measure, threads)
+    answer = _answers(case, inputs_of(chosen, years.day_drawn), sizes, target, measure)
     beyond = np.isnan(answer)
     answer = np.where(beyond, sizes[-1], answer)
     keys = {
@@ -307,14 +306,13 @@ def _sizes(case: Case, capacity: float | None, target: float | None) -> np.ndarr
     require((capacity is None) != (target is None), problem, "give capacity or target", "target")
     if capacity is not None:
         return np.array([float(capacity)])
-    demand = case.demand if case.weather_demand is None else case.demand + case.weather_demand
-    return sizes_to_try(demand, count=56, least_days=0.5, most_days=730.0)
+    return sizes_to_try(case.total_demand, count=56, least_days=0.5, most_days=730.0)
 
 
-def _answers(case, inputs, sizes, target, measure, threads) -> np.ndarray:
+def _answers(case, inputs, sizes, target, measure) -> np.ndarray:
     """Return the reliability of the one size, or the size for the target, in each draw."""
-    drawn = draw_flows(case, inputs, threads=threads)
-    reached = measures_of_draws(drawn, sizes, keep=(measure,), threads=threads)[measure].values
+    drawn = draw_flows(case, inputs)
+    reached = measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
     return reached[:, 0] if target is None else size_between(reached, sizes, target)
 
 

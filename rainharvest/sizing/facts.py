@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from pathlib import Path
 
 import numpy as np
@@ -46,6 +45,7 @@ from rainharvest.sizing.shortcuts import (
 from rainharvest.sizing.smallest import no_failure, sizes_for_targets, smallest_of_members, smallest_tank
 from rainharvest.sizing.tables import Costs
 from rainharvest.sizing.trade_off import (
+    THREADS,
     along_sizes,
     demand_by_factor,
     find_knee,
@@ -90,8 +90,8 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     nominal = np.array(study.tank.sizes or sizes_to_try(demand) / study.tank.usable_share)
     sizes = along_sizes(nominal * study.tank.usable_share)
     settings = balance_settings(study, flows, sizes, mains=not rain_feeds(study))
-    threads, month = os.cpu_count() or 1, record.year_start_month
-    curve = trade_off(inflow, demand, sizes, **settings, year_start_month=month, threads=threads)
+    month = record.year_start_month
+    curve = trade_off(inflow, demand, sizes, **settings, year_start_month=month, threads=THREADS)
     out = curve.assign_coords(nominal=("capacity", nominal, attributes("nominal"))).drop_attrs(deep=False)
     found = _smallest_by_member(study, flows)
     out["smallest"] = ("member", found, attributes("smallest"))
@@ -107,8 +107,7 @@ def _smallest_by_member(study, flows: Flows) -> np.ndarray:
     settings, shares = settings_and_shares(study, flows)
     given = {"measure": target.measure, "shares": shares, **settings}
     if rain_feeds(study):
-        threads = os.cpu_count() or 1
-        found = smallest_of_members(inflow, demand, target.reliability, threads=threads, **given)
+        found = smallest_of_members(inflow, demand, target.reliability, **given)
         return np.array([one.capacity for one in found])
     # No rain: every version is the same, and the size cannot matter beyond a year's demand.
     largest = float(demand.groupby("time.year").sum().max())
@@ -247,7 +246,7 @@ def cost_of_described(worked) -> pd.Series | None:
     return pd.Series({name: float(own[name]) for name in names})
 
 
-def _options_to_buy(worked, threads: int) -> xr.Dataset:
+def _options_to_buy(worked) -> xr.Dataset:
     """Return what each combination of tanks on offer costs, saves and is worth beside money."""
     study, record, flows = worked.study, worked.record, worked.flows
     share, target, measure = study.tank.usable_share, study.target.reliability, study.target.measure
@@ -259,7 +258,7 @@ def _options_to_buy(worked, threads: int) -> xr.Dataset:
     sizes = np.array([choice.nominal * share for choice in some])
     along, demand = along_sizes(sizes), flows.asked.sum("use")
     settings = balance_settings(study, flows, along, mains=not rain_feeds(study))
-    done = simulate(flows.water.inflow, demand, along, **settings, threads=threads)
+    done = simulate(flows.water.inflow, demand, along, **settings, threads=THREADS)
     yearly = (done.delivered / (demand.sizes["time"] / 365.25)).median("member")
     prices = np.array([choice.price for choice in some])
     money = cost_of_sizes(study, record, flows, sizes, yearly, tank_price=prices)
@@ -274,8 +273,8 @@ def _options_to_buy(worked, threads: int) -> xr.Dataset:
         "mains_saved": _saved_water(study, yearly).values,
     }
     if rain_feeds(study):
-        drawn = _drawn(study, case_of(study, record, flows), threads)
-        reached = measures_of_draws(drawn, sizes, keep=(measure,), threads=threads)[measure].values
+        drawn = _drawn(study, case_of(study, record, flows))
+        reached = measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
         table["draws_reaching"] = (reached >= target * (1 - 1e-12)).mean(axis=0)
     table |= {name: values.values for name, values in money.data_vars.items()}
     table["efficient"] = efficient(table["annual"], table["reliability"]).astype(np.int8)
@@ -363,7 +362,7 @@ def sizing_group(worked) -> xr.Dataset:
     parts = [_curve_with_costs(study, record, flows, done)]
     parts.append(certainty_group(worked) if certain is None else certain)
     if study.catalogue is not None:
-        parts.append(_options_to_buy(worked, os.cpu_count() or 1))
+        parts.append(_options_to_buy(worked))
     out = _merged(parts)
     out["in_hand"] = days_of_supply(done.stored, done.demand.sum("use"))
     years = flows.asked.sizes["time"] / 365.25
@@ -381,22 +380,21 @@ def certainty_group(worked) -> xr.Dataset:
     study, flows, done = worked.study, worked.flows, worked.done
     if not rain_feeds(study):
         return xr.Dataset()
-    threads = os.cpu_count() or 1
     case = case_of(study, worked.record, flows)
     return _merged(
         [
-            _certainty(study, case, done, threads),
+            _certainty(study, case, done),
             _sizes_for_targets(worked),
-            _maps(worked, threads),
+            _maps(worked),
             _shortcuts(worked),
             _daily_step(study, flows, done, Path(worked.folder)),
         ]
     )
 
 
-def _drawn(study, case: Case, threads: int) -> Drawn:
+def _drawn(study, case: Case) -> Drawn:
     """Return the flows of all draws of what is uncertain."""
-    return draw_flows(case, draw_inputs(case, study.sizing.draws, study.sizing.seed), threads=threads)
+    return draw_flows(case, draw_inputs(case, study.sizing.draws, study.sizing.seed))
 
 
 def _merged(parts: list[xr.Dataset]) -> xr.Dataset:
@@ -407,19 +405,19 @@ def _merged(parts: list[xr.Dataset]) -> xr.Dataset:
     return out
 
 
-def _certainty(study, case: Case, done: xr.Dataset, threads: int) -> xr.Dataset:
+def _certainty(study, case: Case, done: xr.Dataset) -> xr.Dataset:
     """Return the curve with its band, the sure size, and which unknown matters most."""
     measure, target, seed = study.target.measure, study.target.reliability, study.sizing.seed
-    drawn = _drawn(study, case, threads)
-    record = draw_flows(case, record_inputs(case), threads=threads)
-    given = {"target": target, "measure": measure, "threads": threads}
+    drawn = _drawn(study, case)
+    record = draw_flows(case, record_inputs(case))
+    given = {"target": target, "measure": measure}
     out = uncertain_curve(drawn, record, done.capacity.values, **given).drop_vars(["reliability", "draw"])
     enough = np.flatnonzero(out.draws_reaching.values >= SURE)
     largest = float(out.capacity[enough[0]]) if enough.size else None  # saves most of the search
     sure = sure_size(drawn, record, largest=largest, **given)
     out["sure_size"] = ((), sure.capacity, attributes("sure_size"))
     out["size_on_record"] = ((), sure.on_record, attributes("size_on_record"))
-    given = {"capacity": float(done.described), "measure": measure, "threads": threads}
+    given = {"capacity": float(done.described), "measure": measure}
     one = tornado(case, runs=RUNS, seed=seed, **given)
     all_at_once = sobol_indices(case, base=SOBOL_BASE, runs=RUNS, seed=seed, **given)
     attrs = out.attrs | {"sure": sure.sure}
@@ -441,18 +439,14 @@ def _sizes_for_targets(worked) -> xr.Dataset:
     settings, shares = settings_and_shares(study, worked.flows)
     given = {"measure": study.target.measure, "shares": shares, **settings}
     out = sizes_for_targets(inflow, demand, study.sizing.targets, **given).drop_attrs(deep=False)
-    never = no_failure(inflow, demand, theta=study.tank.theta)
-    sizes = {
-        "no_failure_size": never.capacity,
-        "sequent_peak": never.peak,
-        "knee_size": find_knee(worked.done.isel(member=0)).capacity,
-    }
-    for name, value in sizes.items():
+    never, peak = no_failure(inflow, demand, theta=study.tank.theta)
+    knee = find_knee(worked.done.isel(member=0))
+    for name, value in {"no_failure_size": never, "sequent_peak": peak, "knee_size": knee}.items():
         out[name] = ((), float(value) if np.isfinite(value) else np.nan, attributes(name))
     return out
 
 
-def _maps(worked, threads: int) -> xr.Dataset:
+def _maps(worked) -> xr.Dataset:
     """Return reliability and yield over tank size and roof area, and over tank size and demand."""
     study = worked.study
     rain, inflow, demand = _first_filling(worked)
@@ -463,10 +457,8 @@ def _maps(worked, threads: int) -> xr.Dataset:
     settings = _without_rationing(settings)  # a map of the demand has no share of it that stays
     by_area = inflow_by_area(rain, study.catchment, np.array(AREAS) * area, intensity=study.losses.intensity)
     maps = {
-        "by_area": trade_off_map(by_area, demand, along, threads=threads, **settings),
-        "by_demand": trade_off_map(
-            inflow, demand_by_factor(demand, DEMANDS), along, threads=threads, **settings
-        ),
+        "by_area": trade_off_map(by_area, demand, along, **settings),
+        "by_demand": trade_off_map(inflow, demand_by_factor(demand, DEMANDS), along, **settings),
     }
     names = {study.target.measure: "reliability", "yearly_yield": "yearly_yield"}
     names["marginal_yield"] = "marginal_yield"

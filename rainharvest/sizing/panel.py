@@ -137,10 +137,7 @@ def chosen_in_file(
     rate: float | None = None,
 ) -> dict[str, object]:
     """Return the keys of the study file that the sliders stand for."""
-    out: dict[str, object] = {
-        "tank.chosen": capacity / study.tank.usable_share,
-        "target.reliability": target,
-    }
+    out: dict[str, object] = {"tank.chosen": capacity / study.tank.usable_share, "target.reliability": target}
     out |= area_keys(study.roof, area)
     if coefficient != round(grid.coefficient, 2):
         more = coefficient / grid.coefficient

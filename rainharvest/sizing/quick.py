@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.chain import run_lanes
-from rainharvest.catchment.intensity import read_daily
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.sizing.costs import cost_measures, money_attributes
@@ -57,7 +55,7 @@ def draw_versions(case: Case, draws: int, seed: int) -> tuple[Drawn, ...]:
     """Return the record as it stands in one filling, and the versions of the band."""
     own = record_inputs(case).isel(draw=[0])
     versions = draw_inputs(case, draws, seed)
-    return draw_flows(case, own), draw_flows(case, versions, threads=os.cpu_count() or 1)
+    return draw_flows(case, own), draw_flows(case, versions)
 
 
 def grid_of(
@@ -82,19 +80,17 @@ def grid_of(
     top = max(1.0, 1.0 / max(roof.runoff_coefficient for roof in roofs))
     areas, factors = np.array(AREAS), np.unique([*COEFFICIENTS, top])
     by_day = measure != "volume_reliability" or essential_by_people is not None
-    rain = case.rain if "member" in case.rain.dims else case.rain.expand_dims("member")
     inflow, demand, essential, lengths = [], [], [], []
     for one in drawn:
-        inputs, time = one.inputs, one.inflow["time"].values
-        begin = int(np.searchsorted(case.rain["time"].values, time[0]))
-        calendar = slice(begin, begin + time.size)
+        inputs, calendar = one.inputs, case.calendar(one.inputs)
         for k in range(inputs.sizes["draw"]):
             factor = {each.name: float(inputs[each.name][k]) for each in case.ranges}
             more = factor.pop("demand", 1.0)
             own = scaled_catchment(case.catchment, **factor)
             sites = [scaled_catchment(own, area=a, runoff_coefficient=c) for a in areas for c in factors]
-            steps = read_daily(rain.isel(member=int(inputs.member[k]), drop=True))
-            _, rows = run_lanes(steps, sites, case.drying, case.intensity, trace=(INFLOW_ROW,))
+            _, rows = run_lanes(
+                case.filling(int(inputs.member[k])), sites, case.drying, case.intensity, trace=(INFLOW_ROW,)
+            )
             days = inputs.day_drawn.values[int(inputs.year_draw[k])]
             came = np.ascontiguousarray(rows[0].T[:, days])
             series = [_parts(one.demand, k, by_people.values[calendar] * more)]
@@ -143,7 +139,7 @@ def _settings(case: Case) -> dict[str, object]:
     return out
 
 
-def moved(grid: Grid, *, area: float, coefficient: float, people: float, threads: int = 2) -> xr.Dataset:
+def moved(grid: Grid, *, area: float, coefficient: float, people: float) -> xr.Dataset:
     """Return the curve and its band for other roofs, coefficient and people.
 
     Between the roofs and coefficients that were worked out beforehand, the inflow for each unit of both is
@@ -159,7 +155,7 @@ def moved(grid: Grid, *, area: float, coefficient: float, people: float, threads
     if grid.essential is not None:
         spared = grid.essential[:, 0] * more + grid.essential[:, 1]
         settings["essential"] = np.minimum(spared, demand)
-    done = run_versions(inflow, demand, grid.sizes, threads=threads, **settings)
+    done = run_versions(inflow, demand, grid.sizes, **settings)
     years = grid.days / 365.25
     if grid.measure == "time_reliability":
         reached = 1.0 - done["days_failed"] / grid.days[:, None]

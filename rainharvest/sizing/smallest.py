@@ -14,7 +14,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.sizing.trade_off import along_sizes
+from rainharvest.sizing.trade_off import THREADS, along_sizes
 from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 from rainharvest.storage.simulate import simulate
 
@@ -81,7 +81,6 @@ def smallest_of_members(
     *,
     measure: Measure = "volume_reliability",
     shares: dict[str, object] | None = None,
-    threads: int = 1,
     **settings,
 ) -> list[SmallestTank]:
     """Find the smallest tank of each version of a record, as `smallest_tank` does for one.
@@ -96,7 +95,7 @@ def smallest_of_members(
         part = inflow.isel(member=which)
         along = xr.DataArray(sizes, {"member": part.member}, ("member", "capacity"))
         grown = {name: share * along for name, share in (shares or {}).items()}
-        done = simulate(part, demand, along, threads=threads, **settings, **grown)[measure]
+        done = simulate(part, demand, along, threads=THREADS, **settings, **grown)[measure]
         return done.transpose("member", "capacity").values
 
     return _together(
@@ -255,50 +254,20 @@ def sizes_for_targets(
     return xr.Dataset(data, coords, {"measure": measure})
 
 
-@dataclass(frozen=True)
-class NoFailure:
-    """The tank that never fails on the record, found twice."""
+def no_failure(inflow, demand, *, theta: float = 0.0) -> tuple[float, float]:
+    """Return the smallest tank without a failed day when the record repeats, in whole litres, and its sequent peak.
 
-    # [L] Smallest usable size in whole litres without a failed day; NaN where more is asked than comes in
-    capacity: float
-    peak: float  # What the two-cycle sequent peak says, in litres; infinite where more is asked than comes in
-    # [day] Failed days of that size in the simulation of two cycles, full at the start: 0 confirms it
-    failed: float
-    # [day] Failed days of a tank one litre smaller: above 0 confirms that it is the smallest. NaN at size
-    # zero
-    one_less_failed: float
+    Not a number, and infinite, where more is asked than comes in. "No failure in the record" is no promise: a longer
+    record holds a worse drought.
 
-    @property
-    def confirmed(self) -> bool:
-        """Whether simulation and sequent peak agree to the litre."""
-        return self.failed == 0 and not self.one_less_failed == 0
-
-
-def no_failure(inflow, demand, *, theta: float = 0.0) -> NoFailure:
-    """Find the smallest tank without a failed day when the record repeats, and confirm it by simulation.
-
-    The size is the two-cycle sequent peak, rounded up to a litre; it is then simulated through two cycles
-    of the record from a full start, beside one litre less.
-
-    "No failure in the record" is no promise: a longer record holds a worse drought.
-
-    >>> answer = no_failure([1, 3, 3, 5, 8, 6, 7, 2, 1], 3.5, theta=1.0)
-    >>> answer.capacity, answer.peak, answer.failed, answer.one_less_failed, answer.confirmed
-    (8.0, 7.5, 0.0, 1.0, True)
+    >>> no_failure([1, 3, 3, 5, 8, 6, 7, 2, 1], 3.5, theta=1.0)
+    (8.0, 7.5)
     """
-    inflow = np.asarray(inflow, dtype=float)
-    require(inflow.ndim == 1, "the record has further dimensions", "give one member at a time", "inflow")
-    demand = np.broadcast_to(np.asarray(demand, dtype=float), inflow.shape)
+    require(np.ndim(inflow) == 1, "the record has further dimensions", "give one member at a time", "inflow")
     peak = sequent_peak(inflow, demand, theta)
-    if math.isinf(peak):
-        return NoFailure(math.nan, peak, math.nan, math.nan)
     # Rounding in sums of a hundred thousand days must not add a litre.
-    size = float(math.ceil(peak - 1e-9 * max(peak, 1.0)))
-    sizes = xr.DataArray(np.unique([max(size - 1, 0.0), size]), dims="capacity")
-    done = simulate(
-        np.tile(inflow, 2), np.tile(demand, 2), sizes, start=sizes, theta=theta
-    ).days_failed.values
-    return NoFailure(size, peak, float(done[-1]), float(done[0]) if size > 0 else math.nan)
+    size = math.nan if math.isinf(peak) else float(math.ceil(peak - 1e-9 * max(peak, 1.0)))
+    return size, peak
 
 
 def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
@@ -348,7 +317,6 @@ def run_versions(
     essential: np.ndarray | None = None,
     ration_level_share: np.ndarray | None = None,
     ration_share: np.ndarray | None = None,
-    threads: int = 1,
 ) -> dict[str, np.ndarray]:
     """Simulate every size in every version, and return the totals: what `rainharvest.simulate` does, unlabelled.
 
@@ -385,9 +353,6 @@ def run_versions(
         out[:, version, first : first + LANES] = total[:, : capacity.size - first]
 
     jobs = product(range(versions), range(0, capacity.size, LANES))
-    if threads > 1:
-        with ThreadPoolExecutor(threads) as pool:
-            list(pool.map(block, jobs))
-    else:
-        list(map(block, jobs))
+    with ThreadPoolExecutor(THREADS) as pool:
+        list(pool.map(block, jobs))
     return dict(zip(TOTALS, out, strict=True))

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -17,6 +17,10 @@ from rainharvest.core.quantities import attributes
 from rainharvest.storage.simulate import simulate
 
 DAYS_A_YEAR = 365.25
+
+THREADS = os.cpu_count() or 1
+
+"""On which many sizes or versions are simulated at once; results do not depend on them."""
 
 QUANTILES = (0.1, 0.5, 0.9)
 
@@ -119,11 +123,7 @@ def scaled_catchment(
 
     def scaled(roof: Roof) -> Roof:
         share = min(roof.runoff_coefficient * runoff_coefficient, 1.0)
-        changes = {
-            "area": roof.area * area,
-            "runoff_coefficient": share,
-            "wetting": roof.wetting * losses,
-        }
+        changes = {"area": roof.area * area, "runoff_coefficient": share, "wetting": roof.wetting * losses}
         return roof.model_copy(update=changes)
 
     passed = min(catchment.filter_efficiency * filter_efficiency, 1.0)
@@ -131,9 +131,7 @@ def scaled_catchment(
     return catchment.model_copy(update={"roofs": tuple(map(scaled, catchment.roofs)), **changes})
 
 
-def tank_inflow(
-    rain: Rain, catchment: Catchment, drying: float | xr.DataArray, intensity: Intensity
-) -> np.ndarray:
+def tank_inflow(rain: Rain, catchment: Catchment, drying: float, intensity: Intensity) -> np.ndarray:
     """Return the water at the tank inlet of one record, without where the rest went."""
     _, rows = run_lanes(rain, [catchment], drying, intensity, trace=(INFLOW_ROW,))
     return rows[0, :, 0]
@@ -211,7 +209,7 @@ def trade_off_map(inflow, demand, capacity, **settings) -> xr.Dataset:
     array([[0.25 , 0.5  ],
            [0.125, 0.375]])
     """
-    done = trade_off(inflow, demand, capacity, **settings)
+    done = trade_off(inflow, demand, capacity, threads=THREADS, **settings)
     require(
         done.volume_reliability.ndim > 1,
         "a map needs a second dimension beside the tank size",
@@ -228,20 +226,8 @@ NEAR_CEILING = 0.99
 """Share of the largest yield at which the curve counts as flat (own choice)."""
 
 
-@dataclass(frozen=True)
-class Knee:
-    """The knee of a trade-off curve."""
-
-    capacity: float  # [L] Size at the knee, one of the curve's sizes
-    yearly_yield: float  # [L/year] What it yields in a mean year
-    yield_share: float  # [1] That, as a share of what the largest tank of the curve yields
-    marginal_yield: float  # [L/year/L] Litres a year for one more litre of tank, from this size to the next
-    ceiling_capacity: float  # [L] Smallest size that yields 99 % of the largest yield: the end of the chord
-    ceiling_yield: float  # [L/year] Yield of the largest tank of the curve
-
-
-def find_knee(curve: xr.Dataset) -> Knee:
-    """Find the knee of a curve of yearly yield over tank size.
+def find_knee(curve: xr.Dataset) -> float:
+    """Return the size [L] at the knee of a curve of yearly yield over tank size.
 
     With x the size and y the yield, both as shares of the end of the chord, it is where y - x is largest.
     The chord runs from no tank and no yield to the smallest size of the curve that brings 99 % of the
@@ -254,9 +240,8 @@ def find_knee(curve: xr.Dataset) -> Knee:
 
     >>> size = np.array([1.0, 2.0, 3.0, 4.0, 8.0])
     >>> curve = xr.Dataset({"yearly_yield": ("capacity", [50.0, 90.0, 97.0, 99.0, 100.0])}, {"capacity": size})
-    >>> knee = find_knee(curve)
-    >>> knee.capacity, knee.ceiling_capacity, knee.marginal_yield
-    (2.0, 4.0, 7.0)
+    >>> find_knee(curve)
+    2.0
     """
     one = curve.yearly_yield.dims == ("capacity",) and curve.sizes["capacity"] >= 3
     require(one, "a knee needs one curve of three sizes or more", "give trade_off of one record", "curve")
@@ -265,14 +250,4 @@ def find_knee(curve: xr.Dataset) -> Knee:
     require(ceiling > 0, "no tank yields anything", "check the inflow and the demand", "curve")
     end = int(np.argmax(yearly >= NEAR_CEILING * ceiling))
     above = yearly[: end + 1] / yearly[end] - size[: end + 1] / size[end]
-    at = int(np.argmax(above))
-    following = min(at + 1, size.size - 1)
-    step = size[following] - size[at]
-    return Knee(
-        capacity=float(size[at]),
-        yearly_yield=float(yearly[at]),
-        yield_share=float(yearly[at] / ceiling),
-        marginal_yield=float((yearly[following] - yearly[at]) / step) if step else 0.0,
-        ceiling_capacity=float(size[end]),
-        ceiling_yield=ceiling,
-    )
+    return float(size[int(np.argmax(above))])

@@ -9,14 +9,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import xarray as xr
 
-from rainharvest.catchment.intensity import Intensity, read_daily
+from rainharvest.catchment.intensity import Intensity, Rain, read_daily
 from rainharvest.catchment.tables import DRYING, FILTER_EFFICIENCY, INTENSITY, Catchment, roof_defaults
 from rainharvest.core.defaults import Default, defaults_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.tables import Use
 from rainharvest.sizing.resample import BLOCK_YEARS, LEAST_YEARS, wet_and_dry_years, year_draws
-from rainharvest.sizing.trade_off import scaled_catchment, tank_inflow
+from rainharvest.sizing.trade_off import THREADS, scaled_catchment, tank_inflow
 from rainharvest.storage.simulate import common_time
 
 DEFAULTS = defaults_of("sizing")["ranges"]
@@ -155,6 +155,22 @@ class Case:
         """How many fillings of the record there are."""
         return self.rain.sizes.get("member", 1)
 
+    def calendar(self, inputs: xr.Dataset) -> slice:
+        """Return the days of the record whose calendar the draws keep."""
+        time = inputs["time"].values
+        begin = int(np.searchsorted(self.rain["time"].values, time[0]))
+        return slice(begin, begin + time.size)
+
+    def filling(self, member: int) -> Rain:
+        """Return one of them, read for the loss chain."""
+        rain = self.rain.isel(member=member, drop=True) if "member" in self.rain.dims else self.rain
+        return read_daily(rain)
+
+    @property
+    def total_demand(self) -> xr.DataArray:
+        """What is asked of the tank by the calendar and by the weather [L/day]."""
+        return self.demand if self.weather_demand is None else self.demand + self.weather_demand
+
 
 @dataclass(frozen=True)
 class Drawn:
@@ -180,22 +196,15 @@ def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
     and the band says nothing of other years. Few years are little better, since a worse year than any of
     them cannot be drawn: `rainharvest.sizing.resample` belongs beside the answer.
     """
-    rain = case.rain.isel(member=0, drop=True) if "member" in case.rain.dims else case.rain
-    inflow = tank_inflow(read_daily(rain), case.catchment, case.drying, case.intensity)
-    demand = case.demand.values + (0.0 if case.weather_demand is None else case.weather_demand.values)
-    yearly = wet_and_dry_years(rain["time"], inflow, float(demand.mean()), case.year_start_month)
+    inflow = tank_inflow(case.filling(0), case.catchment, case.drying, case.intensity)
+    demand = float(case.total_demand.values.mean())
+    yearly = wet_and_dry_years(case.rain["time"], inflow, demand, case.year_start_month)
     runs = np.arange(count)
     if yearly.size < LEAST_YEARS:
         days, runs = _own_days(case), np.zeros(count, dtype=int)
     else:
-        days = year_draws(
-            case.rain,
-            count=count,
-            block_years=case.block_years,
-            seed=seed,
-            year_start_month=case.year_start_month,
-            yearly=yearly,
-        )
+        given = {"year_start_month": case.year_start_month, "yearly": yearly}
+        days = year_draws(case.rain, count=count, block_years=case.block_years, seed=seed, **given)
     rng = np.random.default_rng([seed, 1])
     turns = np.argsort(rng.random(count)) % case.members
     chosen = {"member": turns, "year_draw": runs}
@@ -229,42 +238,33 @@ def inputs_of(chosen: Mapping[str, np.ndarray], days: xr.DataArray) -> xr.Datase
     return xr.Dataset(data, coords, kept)
 
 
-def draw_flows(case: Case, inputs: xr.Dataset, *, threads: int = 1) -> Drawn:
+def draw_flows(case: Case, inputs: xr.Dataset) -> Drawn:
     """Run the catchment of every draw over its filling and lay the days out as the draw has them.
 
     The loss chain runs over the record in its own order; its days are then taken as drawn, so that only
     what a first flush or a pipe holds from one day to the next is broken where two blocks meet.
     """
-    rain = case.rain if "member" in case.rain.dims else case.rain.expand_dims("member")
-    steps = [read_daily(rain.isel(member=m, drop=True)) for m in range(case.members)]
-    named = [one.name for one in case.ranges]
-    table = {name: inputs[name].values for name in ("member", "year_draw", *named)}
-    days = inputs.day_drawn.values
-    known: dict[tuple, np.ndarray] = {}
-    keys = [
-        (int(table["member"][k]), *(float(table[n][k]) for n in named if n != "demand"))
-        for k in range(inputs.sizes["draw"])
-    ]
+    steps = [case.filling(member) for member in range(case.members)]
+    scaled = [one.name for one in case.ranges if one.name != "demand"]
+    days = inputs.day_drawn.values[inputs.year_draw.values]
 
-    def run(key: tuple) -> None:
-        factors = dict(zip((n for n in named if n != "demand"), key[1:], strict=True))
-        site = scaled_catchment(case.catchment, **factors)
-        known[key] = tank_inflow(steps[key[0]], site, case.drying, case.intensity)
+    def run(key: np.ndarray) -> np.ndarray:
+        site = scaled_catchment(case.catchment, **dict(zip(scaled, key[1:].tolist(), strict=True)))
+        return tank_inflow(steps[int(key[0])], site, case.drying, case.intensity)
 
     # Draws that share a filling and a catchment (all of them, where only the years differ) share its inflow.
-    once = list(dict.fromkeys(keys))
-    inflow = np.empty((len(keys), days.shape[1]))
-    for first in range(0, len(once), 64):
-        some = once[first : first + 64]
-        with ThreadPoolExecutor(max(threads, 1)) as pool:
-            list(pool.map(run, some))
-        for k, key in enumerate(keys):
-            if key in known:
-                inflow[k] = known[key][days[table["year_draw"][k]]]
-        known.clear()
+    keys, place = np.unique(
+        np.array([inputs[name].values for name in ("member", *scaled)]).T, axis=0, return_inverse=True
+    )
+    inflow = np.empty(days.shape)
+    with ThreadPoolExecutor(THREADS) as pool:
+        for first in range(0, len(keys), 64):
+            for k, came in enumerate(pool.map(run, keys[first : first + 64]), start=first):
+                for draw in np.flatnonzero(place.ravel() == k):
+                    inflow[draw] = came[days[draw]]
     coords = {"draw": inputs["draw"].variable, "time": inputs["time"].variable}
     flow = xr.DataArray(inflow, coords, ("draw", "time"), "inflow", attributes("inflow"))
-    demand, more = _demand_of(case, inputs, table, days)
+    demand, more = _demand_of(case, inputs, days)
     return Drawn(case, inputs, flow, demand, more)
 
 
@@ -278,25 +278,22 @@ def pick_draws(drawn: Drawn, some) -> Drawn:
     return replace(drawn, inflow=part(drawn.inflow), demand=part(drawn.demand), settings=settings)
 
 
-def _demand_of(case: Case, inputs: xr.Dataset, table: dict, days: np.ndarray):
+def _demand_of(case: Case, inputs: xr.Dataset, days: np.ndarray):
     """Return the demand of the draws, and the settings, on the calendar of the draws."""
-    time = inputs["time"].variable
-    begin = int(np.searchsorted(case.rain["time"].values, time.values[0]))
-    calendar = slice(begin, begin + time.size)
+    time, calendar = inputs["time"].variable, case.calendar(inputs)
 
     def cut(series: xr.DataArray) -> xr.DataArray:
         turned = series.transpose(..., "time").isel(time=calendar)
         return xr.DataArray(turned.values, {"time": time}, turned.dims, attrs=series.attrs)
 
+    draw = inputs["draw"].variable
     factor = xr.DataArray(1.0)
-    if "demand" in table:
-        factor = xr.DataArray(table["demand"], {"draw": inputs["draw"].variable}, ("draw",))
+    if "demand" in inputs:
+        factor = xr.DataArray(inputs["demand"].values, {"draw": draw}, ("draw",))
     demand = cut(case.demand)
     if case.weather_demand is not None:
-        went = case.weather_demand.values[days[table["year_draw"]]]
-        demand = demand + xr.DataArray(
-            went, {"draw": inputs["draw"].variable, "time": time}, ("draw", "time")
-        )
+        went = case.weather_demand.values[days]
+        demand = demand + xr.DataArray(went, {"draw": draw, "time": time}, ("draw", "time"))
     settings = {
         name: cut(value) if isinstance(value, xr.DataArray) and "time" in value.dims else value
         for name, value in case.settings.items()

@@ -98,7 +98,7 @@ def test_versions_searched_together_are_searched_alike(rng, measure, target):
     members[2] *= 0.01  # one that reaches nothing
     members[3] *= 50.0
     more = {"measure": measure, "shares": {"start": 0.5}}
-    together = smallest_of_members(members, 10.0, target, threads=2, **more)
+    together = smallest_of_members(members, 10.0, target, **more)
     alone = [smallest_tank(members[i], 10.0, target, **more) for i in range(5)]
     assert [str(one) for one in together] == [str(one) for one in alone]
     assert len({one.capacity for one in together if one.capacity == one.capacity}) > 1
