@@ -11,7 +11,7 @@ from rainharvest.catchment.chain import run_lanes
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.sizing.costs import cost_measures, money_attributes
-from rainharvest.sizing.smallest import Measure, join_dry_days, padded, run_versions
+from rainharvest.sizing.smallest import Measure, merge_dry_days, padded, run_versions
 from rainharvest.sizing.tables import Costs
 from rainharvest.sizing.trade_off import INFLOW_ROW, scaled_catchment
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, record_inputs
@@ -98,7 +98,7 @@ def grid_of(
                 spared = essential_by_people.values[calendar] * more
                 series.append(_parts(one.settings["essential"], k, spared))
             if not by_day:
-                came, *series = join_dry_days(came, *series)
+                came, *series = merge_dry_days(came, *series)
             inflow.append(came)
             demand.append(series[0])
             essential += series[1:]

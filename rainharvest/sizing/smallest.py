@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import product
@@ -71,7 +71,7 @@ def smallest_tank(
     if largest is None:
         start = float(np.max(np.asarray(settings.get("start", 0.0))))
         largest = float(np.sum(np.asarray(inflow, dtype=float))) + start
-    return _together([_search(target, measure, largest)], reach)[0]
+    return _search(reach, target, measure, np.array([largest]))[0]
 
 
 def smallest_of_members(
@@ -98,9 +98,8 @@ def smallest_of_members(
         done = simulate(part, demand, along, threads=THREADS, **settings, **grown)[measure]
         return done.transpose("member", "capacity").values
 
-    return _together(
-        [_search(target, measure, float(brought.sum()) + start) for brought in inflow.values], reach
-    )
+    largest = np.array([float(brought.sum()) + start for brought in inflow.values])
+    return _search(reach, target, measure, largest)
 
 
 def _check(target: float, measure: str) -> None:
@@ -120,45 +119,35 @@ def sizes_between(low: float, high: float) -> np.ndarray:
     return sizes[(sizes > low) & (sizes <= high)]
 
 
-Search = Generator[np.ndarray, np.ndarray, SmallestTank]
+def _search(
+    reach: Callable[[list[int], np.ndarray], np.ndarray], target: float, measure: str, largest: np.ndarray
+) -> list[SmallestTank]:
+    """Search the smallest tank of each version between nothing and its largest, those still open side by side.
 
-
-def _search(target: float, measure: str, largest: float) -> Search:
-    """Ask for sizes, be told what they reach, and return the answer."""
+    ``reach`` takes versions and a row of sizes for each, and returns what they reach.
+    """
     # Rounding in sums of a hundred thousand days must not make a target of 1 unreachable.
     enough = target * (1 - 1e-12)
-    low, high = 0.0, max(1.0, math.ceil(largest))
-    reached = float((yield np.array([high]))[0])
-    if reached < enough:
-        return SmallestTank(math.nan, measure, target, reached, math.nan, high)
-    without = float((yield np.array([0.0]))[0])
-    if without >= enough:
-        return SmallestTank(0.0, measure, target, without, math.nan, high)
-    while high - low > 1:
-        sizes = sizes_between(low, high)
-        first = int(np.argmax((yield sizes) >= enough))
-        low, high = (sizes[first - 1] if first else low), sizes[first]
-    one_less, reached = (float(r) for r in (yield np.array([high - 1, high])))
-    return SmallestTank(float(high), measure, target, reached, one_less, math.ceil(largest))
-
-
-def _together(
-    searches: list[Search], reach: Callable[[list[int], np.ndarray], np.ndarray]
-) -> list[SmallestTank]:
-    """Run searches side by side: each pass hands the sizes that all of them ask for to ``reach``."""
-    wanted = dict(enumerate(next(search) for search in searches))
-    found: dict[int, SmallestTank] = {}
-    while wanted:
-        which = list(wanted)
-        width = max(sizes.size for sizes in wanted.values())
-        table = np.array([np.pad(wanted[i], (0, width - wanted[i].size), mode="edge") for i in which])
-        for i, reached in zip(which, reach(which, table), strict=True):
-            try:
-                wanted[i] = searches[i].send(reached[: wanted[i].size])
-            except StopIteration as end:
-                found[i] = end.value
-                del wanted[i]
-    return [found[i] for i in range(len(searches))]
+    most = np.maximum(1.0, np.ceil(largest))
+    low, high = np.zeros_like(most), most.copy()
+    without, reached = reach(list(range(most.size)), np.stack([low, high], axis=1)).T.copy()
+    found, nothing = reached >= enough, (reached >= enough) & (without >= enough)
+    inside = np.flatnonzero(found & ~nothing)
+    while open_ := [i for i in inside if high[i] - low[i] > 1]:
+        tried = [sizes_between(low[i], high[i]) for i in open_]
+        width = max(sizes.size for sizes in tried)
+        table = np.array([np.pad(sizes, (0, width - sizes.size), mode="edge") for sizes in tried])
+        for i, sizes, row in zip(open_, tried, reach(open_, table), strict=True):
+            first = int(np.argmax(row >= enough))
+            low[i], high[i] = (sizes[first - 1] if first else low[i]), sizes[first]
+    one_less = np.full(most.size, math.nan)
+    if inside.size:
+        ends = np.stack([high - 1, high], axis=1)[inside]
+        one_less[inside], reached[inside] = reach(list(inside), ends).T
+    capacity = np.where(found, np.where(nothing, 0.0, high), math.nan)
+    reached = np.where(nothing, without, reached)
+    rows = zip(*(values.tolist() for values in (capacity, reached, one_less, most)), strict=True)
+    return [SmallestTank(size, measure, target, *more) for size, *more in rows]
 
 
 def storage_deficit(inflow, demand) -> np.ndarray:
@@ -270,7 +259,7 @@ def no_failure(inflow, demand, *, theta: float = 0.0) -> tuple[float, float]:
     return size, peak
 
 
-def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
+def merge_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
     """Return series in which the dry days between two wet ones are one step.
 
     While nothing flows in, a tank delivers min(what is asked, what it holds), whether that is asked on one
@@ -278,7 +267,7 @@ def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
     for every rule of spillage. Days that fail are no longer counted, and rationing no longer sees each
     morning: use the days themselves there.
 
-    >>> join_dry_days(np.array([5.0, 0, 0, 0, 2, 3, 0]), np.ones(7))
+    >>> merge_dry_days(np.array([5.0, 0, 0, 0, 2, 3, 0]), np.ones(7))
     (array([5., 0., 2., 3., 0.]), array([1., 3., 1., 1., 1.]))
     """
     days = inflow.shape[-1]

@@ -204,8 +204,8 @@ def trade_off_map(inflow, demand, capacity, **settings) -> xr.Dataset:
 
     >>> days = pd.date_range("2001-01-01", periods=4)
     >>> inflow = xr.DataArray([0.0, 300.0, 0.0, 0.0], {"time": days}, ("time",))
-    >>> asked = demand_by_factor(pd.Series(100.0, days), [1, 2])
-    >>> trade_off_map(inflow, asked, [100.0, 300.0]).volume_reliability.values
+    >>> demand = demand_by_factor(pd.Series(100.0, days), [1, 2])
+    >>> trade_off_map(inflow, demand, [100.0, 300.0]).volume_reliability.values
     array([[0.25 , 0.5  ],
            [0.125, 0.375]])
     """

@@ -16,7 +16,7 @@ from rainharvest.sizing.facts_printed import decision, maps_at, option_for, step
 from rainharvest.sizing.panel import chosen_in_file, prepare_sizing
 from rainharvest.sizing.section import SAY, recommendation, terms_words
 from rainharvest.sizing.shortcuts import longest_whole_days
-from rainharvest.sizing.smallest import join_dry_days, run_versions
+from rainharvest.sizing.smallest import merge_dry_days, run_versions
 from rainharvest.sizing.trade_off import scaled_catchment
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
 from rainharvest.study.file import read_study
@@ -295,13 +295,13 @@ def test_joined_days_give_the_same_volumes(rng):
     demand, sizes = rng.uniform(0, 20, 900), np.geomspace(5, 3000, 30)
     for theta in (0.0, 0.4, 1.0):
         for row in inflow:
-            came, asked = join_dry_days(row, demand)
+            came, asked = merge_dry_days(row, demand)
             done = run_versions(came[None], asked[None], sizes, theta=theta, start_share=0.5)
             daily = simulate(row, demand, sizes, theta=theta, start=xr.DataArray(sizes / 2, dims="capacity"))
             np.testing.assert_allclose(done["drawn"][0], daily.delivered, rtol=1e-12)
             np.testing.assert_allclose(done["spilled"][0], daily.spilled, rtol=1e-9, atol=1e-9)
     with pytest.raises(InputError, match="length"):
-        join_dry_days(inflow, demand[:5])
+        merge_dry_days(inflow, demand[:5])
 
 
 def test_finer_rain_is_cut_to_whole_days():

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from rainharvest import InputError
+from rainharvest import InputError, simulate
 from rainharvest.sizing.costs import (
     days_of_supply,
     drawn_by_period,
@@ -35,16 +35,6 @@ def davis_chapter_1_problem_2():
     }
 
 
-@pytest.fixture
-def solved_present_worth_problem():
-    """L2: a solved problem quoted on a question page: 3.5 %, 20 years, P/A 14.2124."""
-    return {
-        "rate": 0.035,
-        "life": 20,
-        "plans": [(5_000_000, 150_000, 7_131_860.50), (0, 1_500_000, 21_318_604.95)],
-    }
-
-
 def test_annual_cost_of_a_life_is_that_of_davis(davis_chapter_1_problem_2):
     """The sheet rounds A/P to 0.0872: with that it is met to the unit, without it to what the rounding moves."""
     case = davis_chapter_1_problem_2
@@ -55,10 +45,11 @@ def test_annual_cost_of_a_life_is_that_of_davis(davis_chapter_1_problem_2):
         assert float(done.annual) == pytest.approx(printed, abs=5e-5 * capital + 0.5)
 
 
-def test_present_worth_of_a_life_is_that_of_the_solved_problem(solved_present_worth_problem):
-    case = solved_present_worth_problem
-    for capital, upkeep, printed in case["plans"]:
-        done = life_cycle(Costs(fixed=capital, upkeep=upkeep, life=case["life"], rate=case["rate"]), 0.0, 0.0)
+def test_present_worth_of_a_life_is_that_of_the_solved_problem():
+    """L2: a solved problem quoted on a question page: 3.5 %, 20 years, P/A 14.2124."""
+    assert round(present_worth_factor(0.035, 20), 4) == 14.2124
+    for capital, upkeep, printed in ((5_000_000, 150_000, 7_131_860.50), (0, 1_500_000, 21_318_604.95)):
+        done = life_cycle(Costs(fixed=capital, upkeep=upkeep, life=20, rate=0.035), 0.0, 0.0)
         assert float(done.capital + done.running) == pytest.approx(printed, abs=0.005)
 
 
@@ -194,8 +185,6 @@ def test_one_price_saves_the_yield_and_blocks_save_the_dearest_litres(year_of_ra
     sizes = [0.0, 2000.0, 20_000.0]
     drawn = drawn_by_period(inflow, demand, sizes, 3)
     assert drawn.sizes["period"] == 12
-    from rainharvest import simulate
-
     np.testing.assert_allclose(drawn.sum("period"), simulate(inflow, demand, sizes).delivered)
     flat = saved_bills(Costs(block=(Block(price=2.0),)), drawn, demand)
     np.testing.assert_allclose(flat, 2.0 * drawn.sum("period") / 1000 / 3)
@@ -254,6 +243,8 @@ def test_prices_that_cannot_be_say_what_is_wrong(given, words):
         (lambda: efficient([1.0], [np.nan]), "missing"),
         (lambda: efficient([1.0], [1.0, 2.0]), "differ"),
         (lambda: days_of_supply([1.0, 1.0], 1.0, [0.5]), "whole days"),
+        (lambda: present_worth_factor(-0.1, 20), "rate"),
+        (lambda: present_worth_factor(0.04, 0), "life"),
         (lambda: present_worth_factor(0.1, 5, growth=-1), "growth"),
         (lambda: replacement_years(0, 5), "life"),
         (lambda: real_rate(0.1, -1.0), "inflation"),
