@@ -29,7 +29,7 @@ from rainharvest.sizing.facts_printed import (
     step_at,
     unknowns,
 )
-from rainharvest.sizing.quick import DRAWS, SIZES, Grid, draw_versions, grid_of, moved, priced
+from rainharvest.sizing.grid import DRAWS, SIZES, Grid, draw_versions, grid_of, moved, priced
 from rainharvest.sizing.section import SAY, terms_words
 from rainharvest.study.choices import saving
 from rainharvest.study.stages import flows_of, record_of

@@ -58,7 +58,7 @@ PLAIN = """import ipywidgets as widgets
 from rainharvest.core.save import figure_png
 from rainharvest.sizing.figures import curve_figure
 from rainharvest.sizing.panel import prepare_sizing
-from rainharvest.sizing.quick import moved, priced
+from rainharvest.sizing.grid import moved, priced
 
 study, grid = prepare_sizing("../data/studies/day_school.toml")
 slide = widgets.IntSlider(round(grid.area), 20, 2400, 10)

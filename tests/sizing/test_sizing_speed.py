@@ -20,8 +20,8 @@ from rainharvest.sizing.band import (
     tornado,
     uncertain_curve,
 )
+from rainharvest.sizing.grid import moved
 from rainharvest.sizing.panel import prepare_sizing
-from rainharvest.sizing.quick import moved
 from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, input_ranges, record_inputs
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
-from rainharvest.sizing.grid import moved, priced
 
 from rainharvest import InputError, simulate
 from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts import case_of, cost_of_described, sizing_group
 from rainharvest.sizing.facts_printed import decision, maps_at, option_for, step_at
+from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import chosen_in_file, prepare_sizing
 from rainharvest.sizing.section import SAY, recommendation, terms_words
 from rainharvest.sizing.shortcuts import longest_whole_days

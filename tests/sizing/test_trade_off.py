@@ -1,6 +1,5 @@
 """What theory says about the trade-off curve, and the maps, the knee and the ladder built on it."""
 
-
 import numpy as np
 import pandas as pd
 import pytest

@@ -85,9 +85,7 @@ def test_a_draw_is_made_of_whole_years_that_follow_one_another(seed, block, mont
 def test_blocks_keep_droughts_whole_and_every_year_has_the_same_chance():
     time = pd.date_range("1981-01-01", "2010-12-31")
     draws = year_draws(time, count=4000, block_years=3, seed=1)
-    years = time.year.values[draws.values]
-    middle = draws.time.dt.dayofyear.values == 180
-    drawn = years[:, middle]
+    drawn = time.year.values[draws.values[:, draws.time.dt.dayofyear.values == 180]]
     counts = np.array([(drawn == y).sum() for y in range(1981, 2011)]) / drawn.size
     assert abs(counts - 1 / 30).max() < 0.003
     follows = (np.diff(drawn, axis=1) == 1) | ((drawn[:, :-1] == 2010) & (drawn[:, 1:] == 1981))
@@ -258,7 +256,7 @@ def test_factors_do_what_they_say():
 @pytest.fixture(scope="module")
 def drawn_and_record():
     case = case_of()
-    return draw_flows(case, draw_inputs(case, 60, 1)), draw_flows(case, record_inputs(case))
+    return draw_flows(case, draw_inputs(case, 30, 1)), draw_flows(case, record_inputs(case))
 
 
 def test_the_band_is_in_order_and_rises_with_the_tank(drawn_and_record):
@@ -274,7 +272,7 @@ def test_the_band_is_in_order_and_rises_with_the_tank(drawn_and_record):
     assert out.attrs["target"] == 0.8 and all(v.attrs["units"] for v in out.data_vars.values())
 
 
-@pytest.mark.parametrize(("target", "sure"), [(0.6, 0.9), (0.8, 0.9), (0.8, 0.5), (0.3, 1.0)])
+@pytest.mark.parametrize(("target", "sure"), [(0.6, 0.9), (0.8, 0.5), (0.3, 1.0)])
 def test_sure_size_is_the_smallest_to_the_litre(drawn_and_record, target, sure):
     drawn, record = drawn_and_record
     found = sure_size(drawn, record, target, sure=sure)
@@ -287,9 +285,9 @@ def test_sure_size_is_the_smallest_to_the_litre(drawn_and_record, target, sure):
     # By hand: each draw's own smallest tank; the nine-in-ten size is their ninth in ten.
     own = [
         smallest_tank(drawn.inflow[k].drop_vars("draw"), drawn.demand[k].drop_vars("draw"), target).capacity
-        for k in range(0, 60)
+        for k in range(30)
     ]
-    assert found.capacity == np.sort(own)[math.ceil(sure * 60 - 1e-9) - 1]
+    assert found.capacity == np.sort(own)[math.ceil(sure * 30 - 1e-9) - 1]
     fillings = [smallest_tank(record.inflow[k], record.demand[k], target).capacity for k in range(3)]
     assert found.on_record == np.sort(fillings)[math.ceil(sure * 3 - 1e-9) - 1]
 
@@ -314,7 +312,7 @@ def test_time_reliability_and_rationing_are_searched_without_short_cuts():
     drawn, record = draw_flows(case, draw_inputs(case, 20, 1)), draw_flows(case, record_inputs(case))
     for measure in ("time_reliability", "volume_reliability"):
         found = sure_size(drawn, record, 0.4, measure=measure)
-        told = measures_of_draws(drawn, [found.capacity])[measure].values[:, 0]
+        told = measures_of_draws(drawn, [found.capacity], keep=(measure,))[measure].values[:, 0]
         assert (told >= 0.4 * (1 - 1e-12)).mean() == pytest.approx(
             found.reached_by
         ) and found.reached_by >= 0.9
