@@ -86,7 +86,7 @@ def _study(given: argparse.Namespace) -> int:
     from tqdm import tqdm
 
     from rainharvest.core.reader import reading
-    from rainharvest.sizing.words import tell
+    from rainharvest.sizing.section import tell
     from rainharvest.study.file import read_study, reader_of
     from rainharvest.study.run import PROGRESS, write_study
 

@@ -6,6 +6,7 @@ nothing; a missing fact is an error.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from functools import cache
@@ -60,5 +61,6 @@ def texts_of(room: str) -> Texts:
         autoescape=False,
     )
     environment.filters |= {name: getattr(reader, name) for name in _FILTERS}
+    environment.tests["finite"] = math.isfinite
     environment.globals |= {"MONTHS": reader.MONTHS, "in_units": reader.in_units, "gallons": reader.gallons}
     return Texts(environment.get_template("text.j2").module)

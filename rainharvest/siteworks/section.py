@@ -12,7 +12,7 @@ from rainharvest.core.defaults import CAUTIONS, rows_of
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, measure, number
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.facts import Works, siteworks_of
-from rainharvest.sizing.words import arrangement_said
+from rainharvest.sizing.section import arrangement_said
 from rainharvest.study.words import TITLES
 
 SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")

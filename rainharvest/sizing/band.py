@@ -9,10 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
-from rainharvest.sizing.smallest import SPAN, Measure
-from rainharvest.sizing.trade_off import DAYS_A_YEAR, YEARS_TOLD, sizes_to_try
+from rainharvest.sizing.smallest import Measure, sizes_between
+from rainharvest.sizing.trade_off import (
+    DAYS_A_YEAR,
+    QUANTILES,
+    THREADS,
+    along_sizes,
+    sizes_to_try,
+    yield_quantile,
+)
 from rainharvest.sizing.uncertainty import (
     Case,
     Drawn,
@@ -39,63 +46,27 @@ LANES_AT_ONCE = 1024
 """Tanks simulated in one go; only their measures are kept."""
 
 
-MEASURES = (
-    "volume_reliability",
-    "time_reliability",
-    "yearly_yield",
-    "failed_a_year",
-    "longest_failure",
-    "worst_shortfall",
-    "failure_events",
-    "spilled_share",
-)
-
-"""Measures kept of every draw, unless others are named."""
-
-
-EVERY = MEASURES + (
-    "delivered",
-    "spilled",
-    "unmet",
-    "rationed",
-    "topped_up",
-    "changed_over",
-    "stored_end",
-    "days_failed",
-    "days_met",
-    "days_rationed",
-    "yield_quantile",
-)
-
-"""Every measure that is not a year's."""
-
-
-def measures_of_draws(
-    drawn: Drawn, capacity, *, keep: Sequence[str] = MEASURES, threads: int = 1
-) -> xr.Dataset:
+def measures_of_draws(drawn: Drawn, capacity, *, keep: Sequence[str]) -> xr.Dataset:
     """Simulate every size in every draw, and keep only the measures named."""
     sizes = np.atleast_1d(np.asarray(capacity, dtype=float))
-    along = xr.DataArray(sizes, {"capacity": sizes}, ("capacity",))
+    along = along_sizes(sizes)
     grown = {name: s * along for name, s in drawn.case.shares.items()}
     batch = int(np.clip(LANES_AT_ONCE // sizes.size, 16, 256))
     pieces: dict[str, list[xr.DataArray]] = {name: [] for name in keep}
     for first in range(0, drawn.inflow.sizes["draw"], batch):
         part = pick_draws(drawn, slice(first, first + batch))
-        done = simulate(part.inflow, part.demand, along, threads=threads, **part.settings, **grown)
+        done = simulate(part.inflow, part.demand, along, threads=THREADS, **part.settings, **grown)
         for name in keep:
             pieces[name].append(_measure(done, name).transpose("draw", "capacity", ...))
-    data = {}
-    for name, arrays in pieces.items():
-        values = np.concatenate([array.values for array in arrays])
-        data[name] = (arrays[0].dims, values, attributes(name))
-    coords = {
-        "draw": drawn.inflow["draw"].variable,
-        "capacity": ("capacity", sizes, attributes("capacity")),
+    data = {
+        name: (parts[0].dims, np.concatenate([part.values for part in parts]), attributes(name))
+        for name, parts in pieces.items()
     }
-    if any("year" in array[0].dims for array in pieces.values()):
+    coords = {"draw": drawn.inflow["draw"].variable, "capacity": ("capacity", sizes, attributes("capacity"))}
+    if any("year" in parts[0].dims for parts in pieces.values()):
         coords["year"] = done.year.variable
     if "yield_quantile" in keep:
-        coords["quantile"] = list(YEARS_TOLD)
+        coords["quantile"] = list(QUANTILES)
     return xr.Dataset(data, coords)
 
 
@@ -109,12 +80,9 @@ def _measure(done: xr.Dataset, name: str) -> xr.DataArray:
     if name == "spilled_share":
         return done.spilled / done.inflow_total.where(done.inflow_total > 0, np.inf)
     if name == "yield_quantile":
-        whole = np.flatnonzero(done.days_in_year.values >= 365)
-        yearly = done.yield_by_year.transpose("draw", "capacity", "year").values[..., whole]
-        told = np.quantile(yearly, YEARS_TOLD, axis=-1)
-        return xr.DataArray(told, dims=("quantile", "draw", "capacity"))
-    if name not in done or "capacity" not in done[name].dims:
-        raise InputError(f"no measure is called {name!r}", "name measures of simulate", "keep")
+        return xr.DataArray(yield_quantile(done))
+    known = name in done and "capacity" in done[name].dims
+    require(known, f"no measure is called {name!r}", "name measures of simulate", "keep")
     return done[name]
 
 
@@ -123,9 +91,8 @@ def uncertain_curve(
     record: Drawn,
     capacity,
     *,
-    target: float | None = None,
+    target: float,
     measure: Measure = "volume_reliability",
-    threads: int = 1,
 ) -> xr.Dataset:
     """Return the trade-off curve with its band, beside the curve of the record as it stands.
 
@@ -133,8 +100,8 @@ def uncertain_curve(
     tank that hardly ever fails lies below 1 by what its first filling costs.
     """
     keep = (measure, "yearly_yield")
-    done = measures_of_draws(drawn, capacity, keep=keep, threads=threads)
-    own = measures_of_draws(record, capacity, keep=keep, threads=threads)
+    done = measures_of_draws(drawn, capacity, keep=keep)
+    own = measures_of_draws(record, capacity, keep=keep)
     out = xr.Dataset(coords=done.coords)
     for name, source in (("reliability", measure), ("yearly_yield", "yearly_yield")):
         out[f"{name}_on_record"] = own[source].median("draw")
@@ -142,14 +109,10 @@ def uncertain_curve(
         for k, bound in enumerate(BOUNDS):
             out[f"{name}_{bound}"] = bounds.isel(quantile=k, drop=True)
     out["reliability"] = done[measure]
-    if target is not None:
-        out["draws_reaching"] = (done[measure] >= target * (1 - 1e-12)).mean("draw")
+    out["draws_reaching"] = (done[measure] >= target * (1 - 1e-12)).mean("draw")
     for name in out.data_vars:
         out[name].attrs = attributes(name)
-    out.attrs = {"measure": measure, "draws": done.sizes["draw"], **drawn.inputs.attrs}
-    if target is not None:
-        out.attrs["target"] = target
-    return out
+    return out.assign_attrs(measure=measure, draws=done.sizes["draw"], **drawn.inputs.attrs, target=target)
 
 
 @dataclass(frozen=True)
@@ -175,18 +138,16 @@ def sure_size(
     sure: float = SURE,
     measure: Measure = "volume_reliability",
     largest: float | None = None,
-    threads: int = 1,
 ) -> SureSize:
     """Find the smallest tank that reaches the target in nine of ten draws, to the litre."""
     for name, value in (("target", target), ("sure", sure)):
-        if not 0 < value <= 1:
-            raise InputError(f"{value!r} is not possible", "give a share above 0 and up to 1", name)
-    on_record, _, _ = _search(record, target, sure, measure, None, math.nan, threads)
-    capacity, by, less = _search(drawn, target, sure, measure, largest, on_record, threads)
+        require(0 < value <= 1, f"{value!r} is not possible", "give a share above 0 and up to 1", name)
+    on_record, _, _ = _search(record, target, sure, measure, None, math.nan)
+    capacity, by, less = _search(drawn, target, sure, measure, largest, on_record)
     return SureSize(capacity, on_record, by, less, sure, target, measure)
 
 
-def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, near: float, threads: int):
+def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, near: float):
     """Return the smallest size that enough draws find enough, the share that do, and with a litre less.
 
     The answer is looked for from a quarter to four times a size ``near`` it first. Where more tank never
@@ -200,7 +161,7 @@ def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, nea
 
     def content(sizes: np.ndarray, some: np.ndarray | None = None) -> np.ndarray:
         part = drawn if some is None else pick_draws(drawn, some)
-        return measures_of_draws(part, sizes, keep=(measure,), threads=threads)[measure].values >= enough
+        return measures_of_draws(part, sizes, keep=(measure,))[measure].values >= enough
 
     if largest is None:
         largest = float(drawn.inflow.sum("time").max())
@@ -215,15 +176,12 @@ def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, nea
         if closer[:, 0].mean() < wanted <= closer[:, 1].mean():
             low, high, ends = float(math.floor(near / 4)), 4 * near, closer
     while high - low > 1:
-        wide = high > 10 * max(low, 1.0)
-        span = np.geomspace(max(low, 1.0), high, SPAN) if wide else np.linspace(low, high, SPAN)
-        sizes = np.unique(np.round(span))
-        sizes = sizes[(sizes > low) & (sizes <= high)]
+        sizes = sizes_between(low, high)
         open_ = np.flatnonzero(~ends[:, 0] & ends[:, 1]) if orderly else np.arange(len(ends))
-        told = np.repeat(ends[:, :1], sizes.size, axis=1)  # where the ends agree, so does all between
-        told[open_] = content(sizes, open_)
-        first = int(np.argmax(told.mean(axis=0) >= wanted))
-        ends = np.stack([told[:, first - 1] if first else ends[:, 0], told[:, first]], axis=1)
+        found = np.repeat(ends[:, :1], sizes.size, axis=1)  # where the ends agree, so does all between
+        found[open_] = content(sizes, open_)
+        first = int(np.argmax(found.mean(axis=0) >= wanted))
+        ends = np.stack([found[:, first - 1] if first else ends[:, 0], found[:, first]], axis=1)
         low, high = (sizes[first - 1] if first else low), sizes[first]
     less, by = content(np.array([high - 1, high])).mean(axis=0)
     return float(high), float(by), float(less)
@@ -242,7 +200,6 @@ def tornado(
     measure: Measure = "volume_reliability",
     runs: int = RUNS_OF_YEARS,
     seed: int = 0,
-    threads: int = 1,
 ) -> xr.Dataset:
     """Move one input at a time to the ends of its range and see what the answer does.
 
@@ -260,11 +217,11 @@ def tornado(
     chosen |= {"member": np.zeros(len(rows), dtype=int), "year_draw": np.zeros(len(rows), dtype=int)}
 
     def answers(inputs: xr.Dataset) -> np.ndarray:
-        return _answers(case, inputs, sizes, target, measure, threads)
+        return _answers(case, inputs, sizes, target, measure)
 
-    told = answers(inputs_of(chosen, at_best.day_drawn))
+    moved = answers(inputs_of(chosen, at_best.day_drawn))
     found = {
-        one.name: (told[1 + 2 * k], told[2 + 2 * k], one.low, one.high) for k, one in enumerate(case.ranges)
+        one.name: (moved[1 + 2 * k], moved[2 + 2 * k], one.low, one.high) for k, one in enumerate(case.ranges)
     }
     if case.members > 1:
         found["filling"] = (*_spread(answers(at_best)), np.nan, np.nan)
@@ -275,7 +232,7 @@ def tornado(
         name: ("input", np.array([found[one][k] for one in widest]))
         for k, name in enumerate(("response_low", "response_high", "input_low", "input_high"))
     }
-    out = xr.Dataset(data | {"response_best": ((), float(told[0]))}, {"input": widest})
+    out = xr.Dataset(data | {"response_best": ((), float(moved[0]))}, {"input": widest})
     return _labelled(out, capacity, target, measure)
 
 
@@ -288,7 +245,6 @@ def sobol_indices(
     base: int = 64,
     runs: int = RUNS_OF_YEARS,
     seed: int = 0,
-    threads: int = 1,
 ) -> xr.Dataset:
     """Split the variance of the answer between the uncertain inputs (Sobol indices).
 
@@ -303,18 +259,17 @@ def sobol_indices(
     from SALib.analyze import sobol as analyse
     from SALib.sample import sobol as sample
 
-    if base < 2 or base & (base - 1):
-        raise InputError(f"{base} points", "give a power of two, such as 64", "base")
+    power = base >= 2 and not base & (base - 1)
+    require(power, f"{base} points", "give a power of two, such as 64", "base")
     sizes = _sizes(case, capacity, target)
     names = [one.name for one in case.ranges if one.high > one.low]
     names += ["filling"] * (case.members > 1) + ["years"]
+    require(len(names) > 1, "only one input is uncertain", "give ranges of more inputs", "ranges")
     problem = {"num_vars": len(names), "names": names, "bounds": [[0.0, 1.0]] * len(names)}
-    if len(names) < 2:
-        raise InputError("only one input is uncertain", "give ranges of more inputs", "ranges")
     points = sample.sample(problem, base, calc_second_order=False, seed=seed)
     at = dict(zip(names, points.T, strict=True))
     years = draw_inputs(case, runs, seed)
-    brought = draw_flows(case, _at_best(case, years), threads=threads).inflow.sum("time").values
+    brought = draw_flows(case, _at_best(case, years)).inflow.sum("time").values
     chosen = {
         one.name: one.at(at[one.name]) if one.name in at else one.best + 0 * points[:, 0]
         for one in case.ranges
@@ -322,9 +277,9 @@ def sobol_indices(
     chosen["year_draw"] = years.year_draw.values[np.argsort(brought)[_place(at["years"], runs)]]
     chosen["member"] = np.zeros(len(points), dtype=int)
     if "filling" in at:
-        own = draw_flows(case, record_inputs(case), threads=threads).inflow.sum("time").values
+        own = draw_flows(case, record_inputs(case)).inflow.sum("time").values
         chosen["member"] = np.argsort(own)[_place(at["filling"], case.members)]
-    answer = _answers(case, inputs_of(chosen, years.day_drawn), sizes, target, measure, threads)
+    answer = _answers(case, inputs_of(chosen, years.day_drawn), sizes, target, measure)
     beyond = np.isnan(answer)
     answer = np.where(beyond, sizes[-1], answer)
     keys = {
@@ -334,12 +289,12 @@ def sobol_indices(
         "total_order_confidence": "ST_conf",
     }
     if np.ptp(answer) <= 1e-9 * max(abs(answer).max(), 1e-30):
-        told = {name: np.full(len(names), np.nan) for name in keys.values()}
+        indices = {name: np.full(len(names), np.nan) for name in keys.values()}
     else:
         # The library takes a seed of zero for none.
-        told = analyse.analyze(problem, answer, calc_second_order=False, seed=seed + 1)
-    order = np.argsort(-np.nan_to_num(told["ST"]), kind="stable")
-    data = {name: ("input", np.asarray(told[key])[order]) for name, key in keys.items()}
+        indices = analyse.analyze(problem, answer, calc_second_order=False, seed=seed + 1)
+    order = np.argsort(-np.nan_to_num(indices["ST"]), kind="stable")
+    data = {name: ("input", np.asarray(indices[key])[order]) for name, key in keys.items()}
     out = xr.Dataset(data, {"input": [names[k] for k in order]})
     out["out_of_reach"] = ((), float(beyond.mean()))
     return _labelled(out, capacity, target, measure).assign_attrs(answers=len(points))
@@ -347,22 +302,17 @@ def sobol_indices(
 
 def _sizes(case: Case, capacity: float | None, target: float | None) -> np.ndarray:
     """Return the sizes to simulate: the one asked about, or enough to read the size for a target."""
-    if (capacity is None) == (target is None):
-        raise InputError(
-            "the answer is either a tank's reliability or a target's size",
-            "give capacity or target",
-            "target",
-        )
+    problem = "the answer is either a tank's reliability or a target's size"
+    require((capacity is None) != (target is None), problem, "give capacity or target", "target")
     if capacity is not None:
         return np.array([float(capacity)])
-    asked = case.demand if case.weather_demand is None else case.demand + case.weather_demand
-    return sizes_to_try(asked, count=56, least_days=0.5, most_days=730.0)
+    return sizes_to_try(case.total_demand, count=56, least_days=0.5, most_days=730.0)
 
 
-def _answers(case, inputs, sizes, target, measure, threads) -> np.ndarray:
+def _answers(case, inputs, sizes, target, measure) -> np.ndarray:
     """Return the reliability of the one size, or the size for the target, in each draw."""
-    drawn = draw_flows(case, inputs, threads=threads)
-    reached = measures_of_draws(drawn, sizes, keep=(measure,), threads=threads)[measure].values
+    drawn = draw_flows(case, inputs)
+    reached = measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
     return reached[:, 0] if target is None else size_between(reached, sizes, target)
 
 
@@ -378,9 +328,8 @@ def size_between(reached: np.ndarray, sizes: np.ndarray, target: float) -> np.nd
     rows = np.arange(len(reached))
     below, above = reached[rows, before], reached[rows, first]
     share = np.divide(target - below, above - below, out=np.ones(len(reached)), where=above > below)
-    size = np.exp(
-        np.log(sizes[before]) + np.clip(share, 0, 1) * (np.log(sizes[first]) - np.log(sizes[before]))
-    )
+    low, high = np.log(sizes[before]), np.log(sizes[first])
+    size = np.exp(low + np.clip(share, 0, 1) * (high - low))
     return np.where(enough.any(axis=1), size, np.nan)
 
 

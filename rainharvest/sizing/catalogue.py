@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 
 COLUMNS = {"nominal_L": "nominal", "price": "price", "height_m": "height", "footprint_m2": "footprint"}
 
@@ -31,10 +31,9 @@ class SoldTank:
 
     def __post_init__(self):
         for name in ("nominal", "height", "footprint"):
-            if not 0 < getattr(self, name) < 1e9:
-                raise InputError(f"{getattr(self, name):g} is not possible", "give it above zero", name)
-        if not 0 <= self.price < 1e12:
-            raise InputError(f"a price of {self.price:g}", "give zero or more", "price")
+            value = getattr(self, name)
+            require(0 < value < 1e9, f"{value:g} is not possible", "give it above zero", name)
+        require(0 <= self.price < 1e12, f"a price of {self.price:g}", "give zero or more", "price")
 
 
 @dataclass(frozen=True)
@@ -68,17 +67,11 @@ def read_catalogue(path: str | os.PathLike) -> tuple[SoldTank, ...]:
     numbered = [
         (n, line) for n, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
     ]
-    if not numbered:
-        raise InputError("it holds no line", f"begin with the line {','.join(COLUMNS)}", file=path)
+    require(numbered, "it holds no line", f"begin with the line {','.join(COLUMNS)}", file=path)
     head = [cell.strip() for cell in next(csv.reader([numbered[0][1]]))]
-    missing = [column for column in COLUMNS if column not in head]
-    if missing:
-        raise InputError(
-            f"the column {missing[0]} is missing",
-            f"name the columns {', '.join(COLUMNS)}",
-            f"line {numbered[0][0]}",
-            path,
-        )
+    for column in COLUMNS:
+        remedy = f"name the columns {', '.join(COLUMNS)}"
+        require(column in head, f"the column {column} is missing", remedy, f"line {numbered[0][0]}", path)
     tanks = []
     for number, line in numbered[1:]:
         cells = next(csv.reader([line]))
@@ -89,18 +82,14 @@ def read_catalogue(path: str | os.PathLike) -> tuple[SoldTank, ...]:
             try:
                 values[name] = float(text)
             except ValueError:
-                raise InputError(
-                    f"{column} is {text!r}, not a number",
-                    "write it with a decimal point, without a unit",
-                    f"line {number}",
-                    path,
-                ) from None
+                problem = f"{column} is {text!r}, not a number"
+                remedy = "write it with a decimal point, without a unit"
+                raise InputError(problem, remedy, f"line {number}", path) from None
         try:
             tanks.append(SoldTank(**values))
         except InputError as error:
             raise InputError(error.problem, error.remedy, f"line {number}: {error.place}", path) from None
-    if not tanks:
-        raise InputError("it lists no tank", "add a line a tank", file=path)
+    require(tanks, "it lists no tank", "add a line a tank", file=path)
     return tuple(tanks)
 
 
@@ -120,26 +109,18 @@ def every_choice(
     >>> [choice.words for choice in every_choice((small, large), most_linked=2, link_price=20)]
     ['1,000 L', '2 x 1,000 L', '3,000 L', '3,000 L + 1,000 L', '2 x 3,000 L']
     """
-    if most_linked < 1:
-        raise InputError(f"{most_linked} tanks at most", "allow one or more", "most_linked")
+    require(most_linked >= 1, f"{most_linked} tanks at most", "allow one or more", "most_linked")
     fit = [
         t
         for t in dict.fromkeys(tanks)
         if (most_height is None or t.height <= most_height)
         and (most_footprint is None or t.footprint <= most_footprint)
     ]
-    if not fit:
-        raise InputError(
-            "no tank of the catalogue fits", "allow more height or footprint, or add tanks", "catalogue"
-        )
+    require(fit, "no tank of the catalogue fits", "allow more height or footprint, or add tanks", "catalogue")
     fit.sort(key=lambda t: (-t.nominal, t.price))
     count = sum(math.comb(len(fit) + n - 1, n) for n in range(1, most_linked + 1))
-    if count > MOST_COMBINATIONS:
-        raise InputError(
-            f"{len(fit)} tanks, up to {most_linked} linked, make {count:,} combinations",
-            "leave tanks out, or link fewer",
-            "most_linked",
-        )
+    problem = f"{len(fit)} tanks, up to {most_linked} linked, make {count:,} combinations"
+    require(count <= MOST_COMBINATIONS, problem, "leave tanks out, or link fewer", "most_linked")
     size, price, height, area = (
         np.array([getattr(t, k) for t in fit]) for k in ("nominal", "price", "height", "footprint")
     )
@@ -163,14 +144,3 @@ def every_choice(
         Choice(tuple(fit[i] for i in members[k]), float(holds[k]), float(costs[k]), float(stands[k]))
         for k in order[better]
     )
-
-
-def cheapest(choices: tuple[Choice, ...], nominal: float) -> Choice | None:
-    """Return the cheapest combination that holds at least a nominal size.
-
-    >>> small, large = SoldTank(1000, 200, 1.5, 1.0), SoldTank(3000, 450, 1.5, 2.2)
-    >>> choices = every_choice((small, large), most_linked=2)
-    >>> cheapest(choices, 2500.0).words, cheapest(choices, 9000.0)
-    ('3,000 L', None)
-    """
-    return next((choice for choice in choices if choice.nominal >= nominal * (1 - 1e-12)), None)

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.sizing.tables import Costs, Part, bill
+from rainharvest.sizing.trade_off import along_sizes
 from rainharvest.storage.arrangements import ride_out
 from rainharvest.storage.simulate import as_series, common_time, simulate
 
@@ -27,12 +28,9 @@ def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float
     >>> present_worth_factor(0.0, 20), round(present_worth_factor(0.04, 20, growth=0.04), 4)
     (20.0, 19.2308)
     """
-    if not rate >= 0:
-        raise InputError(f"a discount rate of {rate}", "give a rate of zero or more", "rate")
-    if not life > 0:
-        raise InputError(f"a life of {life} years", "give a life above zero", "life")
-    if not growth > -1:
-        raise InputError(f"a growth of {growth} a year", "give a growth above -1", "growth")
+    require(rate >= 0, f"a discount rate of {rate}", "give a rate of zero or more", "rate")
+    require(life > 0, f"a life of {life} years", "give a life above zero", "life")
+    require(growth > -1, f"a growth of {growth} a year", "give a growth above -1", "growth")
     if rate == growth:
         return float(life) / (1.0 + rate)
     # Written with expm1 and log1p: rate and growth may differ by next to nothing.
@@ -46,8 +44,7 @@ def replacement_years(part_life: float, life: int) -> np.ndarray:
     (array([ 8., 16., 24.]), array([], dtype=float64))
     """
     for name, value in (("part_life", part_life), ("life", life)):
-        if not value > 0:
-            raise InputError(f"a life of {value} years", "give a life above zero", name)
+        require(value > 0, f"a life of {value} years", "give a life above zero", name)
     return np.arange(1, int(np.ceil(life / part_life - 1e-9))) * float(part_life)
 
 
@@ -63,20 +60,16 @@ def drawn_by_period(inflow, demand, capacity, months: int, **settings) -> xr.Dat
     rows = []
     for begin in range(0, sizes.size, PIECE):
         part = slice(begin, begin + PIECE)
-        along = xr.DataArray(sizes[part], {"capacity": sizes[part]}, ("capacity",))
+        along = along_sizes(sizes[part])
         own = {
             k: v.isel(capacity=part) if isinstance(v, xr.DataArray) and "capacity" in v.dims else v
             for k, v in settings.items()
         }
         daily = simulate(inflow, demand, along, **own, trace=True).drawn_daily.transpose("capacity", "time")
         rows.append(_sums(daily.values, edges))
-    return xr.DataArray(
-        np.concatenate(rows),
-        {"capacity": ("capacity", sizes, attributes("capacity")), "period": ("period", first)},
-        ("capacity", "period"),
-        name="drawn_in_period",
-        attrs=attributes("drawn_in_period"),
-    )
+    coords = {"capacity": ("capacity", sizes, attributes("capacity")), "period": ("period", first)}
+    name = "drawn_in_period"
+    return xr.DataArray(np.concatenate(rows), coords, ("capacity", "period"), name, attributes(name))
 
 
 def saved_bills(costs: Costs, drawn: xr.DataArray, demand: xr.DataArray) -> xr.DataArray:
@@ -87,20 +80,15 @@ def saved_bills(costs: Costs, drawn: xr.DataArray, demand: xr.DataArray) -> xr.D
     """
     time = pd.DatetimeIndex(demand["time"].values)
     first, edges = _periods(time, costs.billing_months)
-    if not np.array_equal(first, drawn.period.values):
-        raise InputError("the periods are not those of the bills", "sum over billing_months", "drawn")
+    same = np.array_equal(first, drawn.period.values)
+    require(same, "the periods are not those of the bills", "sum over billing_months", "drawn")
     per_day = np.asarray(demand.transpose("time").values, dtype=float) + costs.other_use
     used = _sums(per_day, edges) / 1000
     left = np.maximum(used - drawn.transpose("capacity", "period").values / 1000, 0.0)
     saved = bill(costs.blocks, used) - bill(costs.blocks, left)
     a_year = saved.mean(axis=1) * 12 / costs.billing_months
-    return xr.DataArray(
-        a_year,
-        {"capacity": drawn.capacity},
-        ("capacity",),
-        name="saved_bill",
-        attrs=attributes("saved_bill") | {"units": costs.currency},
-    )
+    attrs = attributes("saved_bill", units=costs.currency)
+    return xr.DataArray(a_year, {"capacity": drawn.capacity}, ("capacity",), "saved_bill", attrs)
 
 
 def _periods(time: pd.DatetimeIndex, months: int) -> tuple[np.ndarray, np.ndarray]:
@@ -108,12 +96,8 @@ def _periods(time: pd.DatetimeIndex, months: int) -> tuple[np.ndarray, np.ndarra
     starts = np.flatnonzero((time.day == 1) & ((time.month - 1) % months == 0))
     if starts.size and time[-1].is_month_end and time[-1].month % months == 0:
         starts = np.append(starts, time.size)
-    if starts.size < 2:
-        raise InputError(
-            f"no whole billing period of {months} months in {time[0].date()} to {time[-1].date()}",
-            "give a longer record, or shorter periods",
-            "billing_months",
-        )
+    problem = f"no whole billing period of {months} months in {time[0].date()} to {time[-1].date()}"
+    require(starts.size > 1, problem, "give a longer record, or shorter periods", "billing_months")
     return time.values[starts[:-1]], starts
 
 
@@ -136,10 +120,10 @@ def efficient(cost, worth) -> np.ndarray:
     array([ True,  True, False,  True])
     """
     cost, worth = np.asarray(cost, dtype=float), np.asarray(worth, dtype=float)
-    if cost.shape != worth.shape or cost.ndim != 1:
-        raise InputError("costs and worths differ in length", "give one of each for every choice", "worth")
-    if np.isnan(cost).any() or np.isnan(worth).any():
-        raise InputError("a value is missing", "give a cost and a worth for every choice", "cost")
+    alike = cost.shape == worth.shape and cost.ndim == 1
+    require(alike, "costs and worths differ in length", "give one of each for every choice", "worth")
+    whole = not np.isnan(cost).any() and not np.isnan(worth).any()
+    require(whole, "a value is missing", "give a cost and a worth for every choice", "cost")
     order = np.lexsort((-worth, cost))
     sorted_cost, sorted_worth = cost[order], worth[order]
     best = np.maximum.accumulate(sorted_worth)
@@ -162,13 +146,13 @@ def full_days(demand, capacity) -> xr.DataArray:
     return lasts.rename("full_days").assign_attrs(attributes("full_days"))
 
 
-def water_in_hand(stored, demand, spells=SPELLS) -> xr.DataArray:
+def days_of_supply(stored, demand, spells=SPELLS) -> xr.DataArray:
     """Return on what share of mornings the store alone lasts through an interruption.
 
     The morning's store is that of the evening before; it lasts x days if the demand of the next x days is no
     more than it holds.
 
-    >>> water_in_hand([250.0, 150.0, 50.0, 250.0, 250.0], 100.0, spells=[1, 2]).values.round(4)
+    >>> days_of_supply([250.0, 150.0, 50.0, 250.0, 250.0], 100.0, spells=[1, 2]).values.round(4)
     array([0.75  , 0.3333])
     """
     time = common_time(stored=stored, demand=demand)
@@ -176,20 +160,14 @@ def water_in_hand(stored, demand, spells=SPELLS) -> xr.DataArray:
     sums = np.concatenate([[0.0], np.cumsum(as_series("demand", demand, time).values)])
     shares = []
     for days in spells:
-        if days != int(days) or not 1 <= days < held.size:
-            raise InputError(
-                f"an interruption of {days:g} days", "give whole days, fewer than the record has", "spells"
-            )
+        whole = days == int(days) and 1 <= days < held.size
+        problem = f"an interruption of {days:g} days"
+        require(whole, problem, "give whole days, fewer than the record has", "spells")
         n = int(days)
         ahead = sums[1 + n :] - sums[1 : held.size + 1 - n]
         shares.append(float((ahead <= held[: held.size - n] * (1 + 1e-12)).mean()))
-    return xr.DataArray(
-        shares,
-        {"ride_out": ("ride_out", np.asarray(spells, dtype=float), attributes("ride_out"))},
-        ("ride_out",),
-        name="in_hand",
-        attrs=attributes("in_hand"),
-    )
+    coords = {"ride_out": ("ride_out", np.asarray(spells, dtype=float), attributes("ride_out"))}
+    return xr.DataArray(shares, coords, ("ride_out",), "in_hand", attributes("in_hand"))
 
 
 MONEY = (
@@ -223,18 +201,16 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
     >>> round(float(done.capital + done.running), 2)
     7131860.5
     """
-    if saved_bill is None and costs.block:
-        raise InputError("a tariff in blocks needs the volumes of each bill", "give saved_bill", "saved_bill")
+    known = saved_bill is not None or not costs.block
+    require(known, "a tariff in blocks needs the volumes of each bill", "give saved_bill", "saved_bill")
     given = {"nominal": nominal, "yearly_yield": yearly_yield}
-    given |= {} if saved_bill is None else {"saved_bill": saved_bill}
-    given |= {} if tank_price is None else {"tank_price": tank_price}
-    arrays = xr.broadcast(*(_labelled(value, name) for name, value in given.items()))
-    values = {name: array.values for name, array in zip(given, arrays, strict=True)}
-    done = cost_measures(costs, **values)
+    given |= {"saved_bill": saved_bill, "tank_price": tank_price}
+    given = {name: _labelled(value, name) for name, value in given.items() if value is not None}
+    arrays = xr.broadcast(*given.values())
+    done = cost_measures(costs, **{name: a.values for name, a in zip(given, arrays, strict=True)})
     data = arrays[0].to_dataset(name="capital")
     for name, of_size in done.items():
-        more = {"units": costs.currency} if name in MONEY else {}
-        data[name] = (arrays[0].dims, of_size, attributes(name) | more)
+        data[name] = (arrays[0].dims, of_size, money_attributes(name, costs.currency))
     data.attrs = {
         "currency": costs.currency,
         "life": costs.life,
@@ -245,14 +221,19 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
     return data
 
 
+def money_attributes(name: str, currency: str) -> dict[str, object]:
+    """Return the attributes of a variable, with the currency where it is money."""
+    return attributes(name, units=currency) if name in MONEY else attributes(name)
+
+
 def _labelled(value, name: str) -> xr.DataArray:
     """Return a value as a DataArray of sound numbers."""
     array = value if isinstance(value, xr.DataArray) else xr.DataArray(value)
     if array.dims and str(array.dims[0]).startswith("dim_"):
         array = array.rename(dim_0="capacity")
     array = array.astype(float).reset_coords(drop=True)
-    if not bool((array.values >= 0).all()):
-        raise InputError("a value is missing or below zero", "give zero or more for each size", name)
+    sound = (array.values >= 0).all()
+    require(sound, "a value is missing or below zero", "give zero or more for each size", name)
     return array
 
 

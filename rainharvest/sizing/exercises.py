@@ -7,7 +7,7 @@ import xarray as xr
 
 from rainharvest.core.board import says
 from rainharvest.core.reader import litres, percent
-from rainharvest.sizing.words import option_for
+from rainharvest.sizing.facts_printed import option_for
 
 
 def check_sure(group: xr.Dataset, yours_percent: float | None, capacity_kilolitres: float) -> None:
@@ -22,11 +22,8 @@ def check_sure(group: xr.Dataset, yours_percent: float | None, capacity_kilolitr
     capacity_kilolitres : float
         Usable tank size in kilolitres.
     """
-    share = float(
-        np.interp(
-            np.log(1000 * capacity_kilolitres), np.log(group.capacity.values), group.draws_reaching.values
-        )
-    )
+    at, reaching = np.log(group.capacity.values), group.draws_reaching.values
+    share = float(np.interp(np.log(1000 * capacity_kilolitres), at, reaching))
     says(
         yours_percent,
         yours_percent is not None and abs(yours_percent - 100 * share) <= 5,
@@ -46,12 +43,12 @@ def check_shortcut(group: xr.Dataset, yours: str | None) -> None:
         Name of a short way; None asks for the right one.
     """
     size = group.size_by_way.values
-    off = np.abs(np.log(size[1:] / size[0]))
-    best = str(group.way.values[1 + int(np.nanargmin(off))])
+    nearest = 1 + int(np.nanargmin(np.abs(np.log(size[1:] / size[0]))))
+    best = str(group.way.values[nearest])
     says(
         yours,
         yours == best,
-        f"It is the {best}: {litres(float(size[1 + int(np.nanargmin(off))]))} beside {litres(float(size[0]))}.",
+        f"It is the {best}: {litres(float(size[nearest]))} beside {litres(float(size[0]))}.",
         "Compare the bars on the left with the first.",
     )
 

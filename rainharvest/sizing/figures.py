@@ -1,15 +1,16 @@
-"""Figures of the tank-size decision: the curve, its band, its maps."""
+"""Figures of the tank-size decision: the curve, its band, its maps, its costs, the short ways held to account."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable
+from functools import wraps
 from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
 
 from rainharvest.core.quantities import QUANTITIES, label
-from rainharvest.core.reader import GALLON, gallons, large_volume, number
+from rainharvest.core.reader import GALLON, gallons, large_volume, number, rounded
 from rainharvest.core.style import (
     BRICK,
     DASHES,
@@ -17,6 +18,7 @@ from rainharvest.core.style import (
     INK,
     MIST,
     OCHRE,
+    STONE,
     STYLE,
     draw_chosen,
     draw_dot,
@@ -26,10 +28,60 @@ from rainharvest.core.style import (
     round_ticks,
     rounded_up,
 )
+from rainharvest.sizing.facts_printed import INPUTS
+from rainharvest.sizing.trade_off import whole_years
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+TARGET = {"color": STONE, "linestyle": (0, (6, 3)), "linewidth": 1.8}
+
+CHOSEN = {"ms": 13, "mec": INK, "mew": 1.5, "clip_on": False}
+
+POINTED = {"arrowstyle": "-", "color": INK, "lw": 1.0, "shrinkB": 8}
+
+
+def _in_style(draw: Callable) -> Callable:
+    """Draw in the style of the house, where a figure is made anew and no artist is kept."""
+
+    @wraps(draw)
+    def drawn(*facts, **more):
+        from matplotlib import rc_context
+
+        with rc_context(STYLE):
+            return draw(*facts, **more)
+
+    return drawn
+
+
+def _size_axis(axes: Axes, size: np.ndarray, unit: str = "kL", **ticks) -> None:
+    """Lay tank sizes along the x axis, in multiples."""
+    axes.set_xscale("log")
+    axes.set_xlim(size[0], size[-1])
+    axes.set_xlabel(label("capacity", unit))
+    round_ticks(axes.xaxis, size[0], size[-1], **ticks)
+
+
+def _share_axis(axes: Axes, measure: str) -> None:
+    """Lay a reliability along the y axis, in per cent."""
+    axes.set_ylabel(label(measure, "%"))
+    axes.set_ylim(0, 104)
+
+
+def _near_end(size: np.ndarray, chosen: float, share: float) -> bool:
+    """Return whether a size stands so far to the right that its words must stand to its left."""
+    return np.log(chosen / size[0]) / np.log(size[-1] / size[0]) > share
+
+
+def _annotate(axes: Axes, words: str, point: tuple[float, float], place: tuple[float, float]) -> None:
+    """Name a point, with a line from it to its words at the right."""
+    look = {"ha": "right", "fontweight": "bold", "arrowprops": POINTED}
+    axes.annotate(words, point, place, textcoords="axes fraction", **look)
+
+
+def _two_figures(value: float) -> str:
+    return f"{rounded(value):g}"
 
 
 def trade_off_figure(
@@ -37,39 +89,34 @@ def trade_off_figure(
 ) -> Figure:
     """Draw reliability against tank size, the target, and the size chosen."""
     scale, unit = large_volume()
+    size, chosen_shown = curve.capacity.values / scale, chosen / scale
     if figure is None:
         figure, axes = new_figure("What a tank of each size supplies")
-        axes.set_xscale("log")
-        axes.set_xlabel(label("capacity", unit))
-        axes.set_ylabel(label(measure, "%"))
-        axes.set_ylim(0, 104)
+        _share_axis(axes, measure)
+        _size_axis(axes, size, unit)
     axes = figure.axes[0]
-    size = curve.capacity.values / scale
     share = 100 * curve[measure]
-    middle = share.median("member").values if "member" in share.dims else share.values
-    if "member" in share.dims and share.sizes["member"] > 1:
+    middle = low = high = share.median("member").values if "member" in share.dims else share.values
+    if share.sizes.get("member", 1) > 1:
         low, high = share.quantile([0.05, 0.95], dim="member", method="weibull").values
-    else:
-        low = high = middle
     band = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
     band.set_data(size, low, high)
     line = keep(axes, "curve", lambda: axes.plot([], [], color=DEEP, zorder=3)[0])
     line.set_data(size, middle)
     draw_target(axes, target)
-    reached = float(np.interp(chosen / scale, size, middle))
+    reached = float(np.interp(chosen_shown, size, middle))
     held = f"{number(chosen / GALLON, 3)} gal" if gallons() else f"{number(chosen / 1000, 3)} kL"
-    words = draw_chosen(axes, chosen / scale, reached, held)
+    words = draw_chosen(axes, chosen_shown, reached, held)
     # The curve rises to the right: below it and to the right the words cross nothing.
-    near_end = np.log(chosen / scale / size[0]) / np.log(size[-1] / size[0]) > 0.8
+    near_end = _near_end(size, chosen_shown, 0.8)
     below = reached - (9 if near_end else 4)
     if -9 < below - 100 * target < 3:
         below = 100 * target - 6  # below the target's line, not on it
     below = max(below, 9)  # clear of the axis
-    words.set_position((size[-1] * 0.98 if near_end else chosen / scale * 1.08, below))
+    words.set_position((size[-1] * 0.98 if near_end else chosen_shown * 1.08, below))
     words.set_ha("right" if near_end else "left")
     if axes.get_xlim() != (size[0], size[-1]):
-        axes.set_xlim(size[0], size[-1])
-        round_ticks(axes.xaxis, size[0], size[-1])
+        _size_axis(axes, size, unit)
     return figure
 
 
@@ -83,7 +130,7 @@ def failed_years_figure(
         axes.set_ylabel(label("failed_by_year"))
         axes.grid(axis="x", visible=False)
     axes = figure.axes[0]
-    whole = (days_in_year >= 365).values
+    whole = whole_years(days_in_year.values)
     values = (failed.median("member") if "member" in failed.dims else failed).values[whole]
     years = failed.year.values[whole]
     bars = keep(axes, "bars", lambda: axes.vlines([0], [0], [0], color=BRICK, linewidth=7))
@@ -104,108 +151,71 @@ def failed_years_figure(
     return figure
 
 
+@_in_style
 def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     """Draw the curve of the record in the band of the draws, and the two sizes that reach the target."""
-    from matplotlib import rc_context
-
     figure, axes = new_figure("How sure: the record, and what else may come", height=4.4)
     size = group.capacity.values / 1000
-    with rc_context(STYLE):
-        axes.fill_between(
-            size,
-            100 * group.reliability_low,
-            100 * group.reliability_high,
-            color=MIST,
-            alpha=0.7,
-            lw=0,
-            gid="band",
-        )
-        axes.plot(size, 100 * group.reliability_on_record, color=DEEP, zorder=3, gid="on the record")
-        look = {"color": INK, "linestyle": DASHES[2], "lw": 1.8, "zorder": 3, "gid": "middle of the versions"}
-        axes.plot(size, 100 * group.reliability_middle, **look)
-        draw_target(axes, target)
-        own, sure = float(group.size_on_record) / 1000, float(group.sure_size) / 1000
-        places = [(own, "on the record", DEEP), (sure, "in 9 of 10 versions", OCHRE)]
-        if abs(sure - own) < 0.03 * own:  # one mark: the two would hide each other
-            places = [(max(own, sure), "on the record and in 9 of 10 versions", OCHRE)]
-        for k, (at, words, colour) in enumerate(places):
-            if not np.isfinite(at):
-                continue
-            axes.plot(
-                [at], [100 * target], "o", ms=13, mec=INK, mew=1.5, color=colour, zorder=5, clip_on=False
-            )
-            axes.annotate(
-                f"{float(f'{at:.2g}'):g} kL {words}",
-                (at, 100 * target),
-                (0.98, 0.10 + 0.13 * (1 - k)),
-                textcoords="axes fraction",
-                ha="right",
-                fontweight="bold",
-                arrowprops={"arrowstyle": "-", "color": INK, "lw": 1.0, "shrinkB": 8},
-            )
-        axes.text(
-            0.02,
-            0.80,
-            "line: the record as it stands\ndots: middle of the versions\nband: nine of ten versions",
-            transform=axes.transAxes,
-            va="top",
-            fontsize=13,
-        )
-        axes.set_xscale("log")
-        axes.set_xlim(size[0], size[-1])
-        round_ticks(axes.xaxis, size[0], size[-1])
-        axes.set_ylim(0, 104)
-        axes.set_xlabel(label("capacity", "kL"))
-        axes.set_ylabel(label(measure, "%"))
+    low, high = 100 * group.reliability_low, 100 * group.reliability_high
+    axes.fill_between(size, low, high, color=MIST, alpha=0.7, lw=0, gid="band")
+    axes.plot(size, 100 * group.reliability_on_record, color=DEEP, zorder=3, gid="on the record")
+    look = {"color": INK, "linestyle": DASHES[2], "lw": 1.8, "zorder": 3, "gid": "middle of the versions"}
+    axes.plot(size, 100 * group.reliability_middle, **look)
+    draw_target(axes, target)
+    own, sure = float(group.size_on_record) / 1000, float(group.sure_size) / 1000
+    places = [(own, "on the record", DEEP), (sure, "in 9 of 10 versions", OCHRE)]
+    if abs(sure - own) < 0.03 * own:  # one mark: the two would hide each other
+        places = [(max(own, sure), "on the record and in 9 of 10 versions", OCHRE)]
+    for k, (at, words, colour) in enumerate(places):
+        if not np.isfinite(at):
+            continue
+        axes.plot([at], [100 * target], "o", **CHOSEN, color=colour, zorder=5)
+        _annotate(axes, f"{_two_figures(at)} kL {words}", (at, 100 * target), (0.98, 0.10 + 0.13 * (1 - k)))
+    said = "line: the record as it stands\ndots: middle of the versions\nband: nine of ten versions"
+    axes.text(0.02, 0.80, said, transform=axes.transAxes, va="top", fontsize=13)
+    _size_axis(axes, size)
+    _share_axis(axes, measure)
     return figure
 
 
-def unknowns_figure(group: xr.Dataset, words: Mapping[str, str], measure: str, chosen: float) -> Figure:
+@_in_style
+def unknowns_figure(group: xr.Dataset, measure: str, chosen: float) -> Figure:
     """Draw which unknown moves the reliability of a tank most, one at a time and all at once."""
-    from matplotlib import rc_context
-
     figure, (left, right) = new_figure("", height=4.2, ncols=2, sharey=True, width_ratios=[1.35, 1])
-    names = [words[str(name)] for name in group.input.values]
+    names = [INPUTS[str(name)] for name in group.input.values]
     rows = np.arange(len(names))
     low, high = 100 * group.response_low.values, 100 * group.response_high.values
     best = 100 * float(group.response_best)
-    with rc_context(STYLE):
-        left.set_title("One at a time")
-        left.barh(rows, high - low, left=low, color=MIST, edgecolor=DEEP, height=0.6, gid="reliability")
-        left.axvline(best, color=DEEP, lw=1.8)
-        span = max(np.ptp([*low, *high, best]), 1.0)
-        for k in rows:
-            for value, side in ((min(low[k], high[k]), "right"), (max(low[k], high[k]), "left")):
-                shift = (-0.015 if side == "right" else 0.015) * span
-                said = "over 99" if 99.5 <= value < 100 else f"{value:.0f}"
-                left.text(value + shift, k, said, va="center", ha=side, fontsize=13)
-        left.set_xlim(min(*low, *high) - 0.12 * span, max(*low, *high) + 0.25 * span)
-        left.set_xlabel(f"{QUANTITIES[measure].long_name} of {float(f'{chosen / 1000:.2g}'):g} kL (%)")
-        left.locator_params(axis="x", nbins=5)
-        left.set_yticks(rows, names)
-        left.invert_yaxis()
-        left.grid(axis="y", visible=False)
-        right.set_title("All at once")
-        total, first = group.total_order.values, group.first_order.values
-        for shift, share, colour, said in (
-            (-0.17, total, DEEP, "with all it does together with others"),
-            (0.17, np.maximum(first, 0), OCHRE, "on its own"),
-        ):
-            right.barh(rows + shift, share, height=0.32, color=colour, label=said, gid=said)
-        right.errorbar(
-            total,
-            rows - 0.17,
-            xerr=group.total_order_confidence.values,
-            fmt="none",
-            ecolor=BRICK,
-            elinewidth=1.8,
-            capsize=4,
-        )
-        top = rounded_up(float(np.nanmax(total + group.total_order_confidence.values, initial=0.1)))
-        right.set_xlim(0, min(max(top, 0.1), 1.0))
-        right.set_xlabel("Share of the variance")
-        right.grid(axis="y", visible=False)
-        right.legend(loc="lower right", frameon=True, framealpha=0.9, fontsize=12)
+    left.set_title("One at a time")
+    left.barh(rows, high - low, left=low, color=MIST, edgecolor=DEEP, height=0.6, gid="reliability")
+    left.axvline(best, color=DEEP, lw=1.8)
+    span = max(np.ptp([*low, *high, best]), 1.0)
+    for k in rows:
+        for value, side in ((min(low[k], high[k]), "right"), (max(low[k], high[k]), "left")):
+            shift = (-0.015 if side == "right" else 0.015) * span
+            said = "over 99" if 99.5 <= value < 100 else f"{value:.0f}"
+            left.text(value + shift, k, said, va="center", ha=side, fontsize=13)
+    left.set_xlim(min(*low, *high) - 0.12 * span, max(*low, *high) + 0.25 * span)
+    left.set_xlabel(f"{QUANTITIES[measure].long_name} of {_two_figures(chosen / 1000)} kL (%)")
+    left.locator_params(axis="x", nbins=5)
+    left.set_yticks(rows, names)
+    left.invert_yaxis()
+    left.grid(axis="y", visible=False)
+    right.set_title("All at once")
+    total, first = group.total_order.values, group.first_order.values
+    for shift, share, colour, said in (
+        (-0.17, total, DEEP, "with all it does together with others"),
+        (0.17, np.maximum(first, 0), OCHRE, "on its own"),
+    ):
+        right.barh(rows + shift, share, height=0.32, color=colour, label=said, gid=said)
+    sure = group.total_order_confidence.values
+    look = {"fmt": "none", "ecolor": BRICK, "elinewidth": 1.8, "capsize": 4}
+    right.errorbar(total, rows - 0.17, xerr=sure, **look)
+    top = rounded_up(float(np.nanmax(total + sure, initial=0.1)))
+    right.set_xlim(0, min(max(top, 0.1), 1.0))
+    right.set_xlabel("Share of the variance")
+    right.grid(axis="y", visible=False)
+    right.legend(loc="lower right", frameon=True, framealpha=0.9, fontsize=12)
     return figure
 
 
@@ -226,65 +236,47 @@ def curve_figure(
 ) -> Figure:
     """Draw reliability with its band, and the cost of a kilolitre, over tank size."""
     priced = "per_kilolitre" in curve
-    size = curve.capacity.values / 1000
+    size, chosen = curve.capacity.values / 1000, chosen / 1000
     if figure is None:
-        figure, axes = new_figure(
-            "What a tank of each size supplies",
-            height=4.2,
-            ncols=1 + priced,
-            width_ratios=[2.2, 1] if priced else None,
-        )
-        left = axes[0] if priced else axes
-        left.set_ylabel(label(measure, "%"))
-        left.set_ylim(0, 104)
-        for one in axes if priced else [axes]:
-            one.set_xscale("log")
-            one.set_xlim(size[0], size[-1])
-            one.set_xlabel(label("capacity", "kL"))
-            round_ticks(one.xaxis, size[0], size[-1], **({} if one is left else {"steps": [1.0]}))
+        more = {"ncols": 2, "width_ratios": [2.2, 1]} if priced else {}
+        figure, _ = new_figure("What a tank of each size supplies", height=4.2, **more)
+        _share_axis(figure.axes[0], measure)
+        _size_axis(figure.axes[0], size)
         if priced:
-            axes[1].set_title("Cost a kilolitre", loc="left", fontsize=17, fontweight="bold")
-            axes[1].set_ylabel(f"{currency} a kL")
-            axes[1].set_ylim(0, price_top)
-            axes[1].locator_params(axis="y", nbins=5)
+            right = figure.axes[1]
+            _size_axis(right, size, steps=[1.0])
+            right.set_title("Cost a kilolitre", loc="left", fontsize=17, fontweight="bold")
+            right.set_ylabel(f"{currency} a kL")
+            right.set_ylim(0, price_top)
+            right.locator_params(axis="y", nbins=5)
     left = figure.axes[0]
     pick = np.unique(np.linspace(0, size.size - 1, min(POINTS, size.size)).round().astype(int))
-    low, middle, high = (
-        100 * curve[name].values for name in ("reliability_low", "reliability", "reliability_high")
-    )
+    names = ("reliability_low", "reliability", "reliability_high")
+    low, middle, high = (100 * curve[name].values for name in names)
     band = keep(left, "band", lambda: left.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
     band.set_data(size[pick], low[pick], high[pick])
     keep(left, "curve", lambda: left.plot([], [], color=DEEP, zorder=3)[0]).set_data(size[pick], middle[pick])
     draw_target(left, target)
-    _mark(left, size, middle, chosen / 1000)
+    reached = float(np.interp(np.log(chosen), np.log(size), middle))
+    words = draw_chosen(left, chosen, reached, f"{number(chosen, 3)} kL")
+    near_end = _near_end(size, chosen, 0.75)  # else below the curve, which rises to the right
+    below = max(reached - (20 if near_end else 9), 9)
+    words.set_position((size[-1] * 0.97 if near_end else chosen * 1.1, below))
+    words.set_ha("right" if near_end else "left")
     if priced:
-        right = figure.axes[1]
-        each = np.minimum(curve.per_kilolitre.values, 1e6)
-        keep(right, "cost", lambda: right.plot([], [], color=DEEP, zorder=3)[0]).set_data(
-            size[pick], each[pick]
-        )
-        at = float(np.interp(np.log(chosen / 1000), np.log(size), each))
-        draw_dot(right, chosen / 1000, min(at, right.get_ylim()[1]))
-        said = keep(
-            right,
-            "chosen-words",
-            lambda: right.text(
-                0.5, 0.05, "", transform=right.transAxes, ha="center", va="bottom", fontweight="bold"
-            ),
-        )
-        said.set_text(f"{at:.2g} {currency} a kL" if at < 1e6 else "")
+        _draw_price(figure.axes[1], size, curve.per_kilolitre.values, pick, chosen, currency)
     return figure
 
 
-def _mark(axes, size: np.ndarray, middle: np.ndarray, chosen: float) -> None:
-    """Move the mark of the chosen size and its words, below the curve, which rises to the right."""
-    reached = float(np.interp(np.log(chosen), np.log(size), middle))
-    words = draw_chosen(axes, chosen, reached, f"{number(chosen, 3)} kL")
-    near_end = np.log(chosen / size[0]) / np.log(size[-1] / size[0]) > 0.75
-    words.set_position(
-        (size[-1] * 0.97 if near_end else chosen * 1.1, max(reached - (20 if near_end else 9), 9))
-    )
-    words.set_ha("right" if near_end else "left")
+def _draw_price(axes: Axes, size, each, pick, chosen: float, currency: str) -> None:
+    """Draw the cost of a kilolitre and the mark of the chosen size on it."""
+    each = np.minimum(each, 1e6)
+    keep(axes, "cost", lambda: axes.plot([], [], color=DEEP, zorder=3)[0]).set_data(size[pick], each[pick])
+    at = float(np.interp(np.log(chosen), np.log(size), each))
+    draw_dot(axes, chosen, min(at, axes.get_ylim()[1]))
+    look = {"transform": axes.transAxes, "ha": "center", "va": "bottom", "fontweight": "bold"}
+    said = keep(axes, "chosen-words", lambda: axes.text(0.5, 0.05, "", **look))
+    said.set_text(f"{at:.2g} {currency} a kL" if at < 1e6 else "")
 
 
 LEVELS = (50, 60, 70, 80, 90, 95, 99)
@@ -292,23 +284,17 @@ LEVELS = (50, 60, 70, 80, 90, 95, 99)
 """Reliabilities that are drawn, per cent."""
 
 
+@_in_style
 def maps_figure(group: xr.Dataset, chosen: float, area: float, measure: str) -> Figure:
     """Draw which tanks reach which reliability, on other roofs and for another demand."""
-    from matplotlib import rc_context
-
     figure, both = new_figure("", height=4.6, ncols=2, sharey=True)
-    with rc_context(STYLE):
-        _map(both[0], group.reliability_by_area, "area", chosen, area)
-        _map(both[1], group.reliability_by_demand, "demand_factor", chosen, 1.0)
-        both[0].set_ylabel(label("capacity", "kL"))
-        for axes, words in zip(both, ("Tank and roof", "Tank and demand"), strict=True):
-            axes.set_title(words)
-        figure.suptitle(
-            f"{QUANTITIES[measure].long_name} (%): every tank on a line does as well",
-            x=0.01,
-            ha="left",
-            fontsize=15,
-        )
+    _map(both[0], group.reliability_by_area, "area", chosen, area)
+    _map(both[1], group.reliability_by_demand, "demand_factor", chosen, 1.0)
+    both[0].set_ylabel(label("capacity", "kL"))
+    for axes, words in zip(both, ("Tank and roof", "Tank and demand"), strict=True):
+        axes.set_title(words)
+    title = f"{QUANTITIES[measure].long_name} (%): every tank on a line does as well"
+    figure.suptitle(title, x=0.01, ha="left", fontsize=15)
     return figure
 
 
@@ -327,9 +313,10 @@ def _map(axes: Axes, share: xr.DataArray, across: str, chosen: float, here: floa
     )
     for words in lines.labelTexts:
         words.set_color("white" if float(words.get_text().split()[0]) >= 80 else INK)
-    axes.plot([here], [chosen / 1000], "o", ms=13, mec="white", mew=2.0, color=OCHRE, zorder=5)
+    chosen = chosen / 1000
+    axes.plot([here], [chosen], "o", ms=13, mec="white", mew=2.0, color=OCHRE, zorder=5)
     axes.set_yscale("log")
-    axes.set_ylim(max(y[0], chosen / 1000 / 40), min(y[-1], chosen / 1000 * 6))
+    axes.set_ylim(max(y[0], chosen / 40), min(y[-1], chosen * 6))
     round_ticks(axes.yaxis, *axes.get_ylim())
     axes.grid(visible=False)
     axes.set_xlabel(label(across))
@@ -339,18 +326,144 @@ def _label_places(
     values: np.ndarray, x: np.ndarray, y: np.ndarray, across: str
 ) -> dict[int, tuple[float, float]]:
     """Return where each line is named: on a cut across the map on which the lines lie well apart."""
-    places = {}
     if across == "area":  # a cut from below to above, at large roofs
         at = x[0] + 0.8 * (x[-1] - x[0])
         cut = np.array([np.interp(at, x, row) for row in values])
-        for level in LEVELS:
-            if cut.max() > level > cut.min():
-                places[level] = (at, float(np.exp(np.interp(level, cut, np.log(y)))))
+        places = {level: (at, float(np.exp(np.interp(level, cut, np.log(y))))) for level in LEVELS}
     else:  # a cut from left to right, a third of the way up
         k = int(0.62 * y.size)
         cut = values[k][::-1]
-        for level in LEVELS:
-            place = float(np.interp(level, cut, x[::-1]))
-            if cut.max() > level > cut.min() and place > x[0] + 0.06 * (x[-1] - x[0]):
-                places[level] = (place, float(y[k]))
-    return places
+        places = {level: (float(np.interp(level, cut, x[::-1])), float(y[k])) for level in LEVELS}
+    clear = x[0] + 0.06 * (x[-1] - x[0])
+    return {lev: at for lev, at in places.items() if cut.max() > lev > cut.min() and at[0] > clear}
+
+
+PARTS = (("capital", DEEP, ""), ("replacements", OCHRE, "//"), ("running", MIST, ".."))
+
+
+@_in_style
+def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | None = None) -> Figure:
+    """Draw what the tanks on offer cost a year against what they supply."""
+    figure, axes = new_figure("What reliability costs: the tanks on offer", height=4.6)
+    cost, worth = group.option_annual.values, 100 * group.option_reliability.values
+    front = group.option_efficient.values.astype(bool)
+    currency = group.attrs["currency"]
+    axes.axhline(100 * target, **TARGET)
+    look = {"transform": axes.get_yaxis_transform(), "va": "top", "ha": "right", "color": STONE}
+    axes.text(0.995, 100 * target - 1.0, f"target {100 * target:.0f} %", **look)
+    order = np.flatnonzero(front)[np.argsort(cost[front])]
+    axes.plot(cost[order], worth[order], "-", color=DEEP, lw=1.8, zorder=2)
+    axes.plot(cost[front], worth[front], "o", ms=8, color=DEEP, zorder=3, gid="on the front")
+    axes.plot(cost[~front], worth[~front], "x", ms=8, mew=2, color=BRICK, zorder=3, gid="bettered")
+    if marked is not None:
+        point = cost[marked], worth[marked]
+        axes.plot(*([at] for at in point), "o", ms=14, mec=INK, mew=1.5, color=OCHRE, zorder=4)
+        words = f"{group.option.values[marked]}: {rounded(cost[marked]):,g} {currency} a year"
+        _annotate(axes, words, point, (0.98, 0.30))
+    said = "dots: nothing else does as well for less   crosses: bettered"
+    axes.text(0.98, 0.05, said, transform=axes.transAxes, ha="right", fontsize=13)
+    axes.set_xlim(0, None)
+    axes.set_ylim(max(0, min(worth.min() - 5, 100 * target - 20)), 103)
+    axes.set_xlabel(f"{QUANTITIES['annual'].long_name} ({currency})")
+    axes.set_ylabel(f"{QUANTITIES[measure].long_name} (%)")
+    return figure
+
+
+@_in_style
+def money_figure(group: xr.Dataset, picked: list[int]) -> Figure:
+    """Draw what a few combinations cost over the years, by what it goes into, beside what they save."""
+    figure, axes = new_figure("Present worth over the years", height=1.8 + 0.72 * len(picked))
+    some = group.isel(option=picked)
+    rows = np.arange(len(picked))
+    currency = group.attrs["currency"]
+    base = np.zeros(len(picked))
+    for name, colour, hatch in PARTS:
+        width = some[f"option_{name}"].values
+        look = {"color": colour, "hatch": hatch, "edgecolor": "white", "gid": name}
+        words = QUANTITIES[name].long_name.lower()
+        axes.barh(rows - 0.2, width, 0.36, left=base, label=words, **look)
+        base = base + width
+    saved = some.option_net_present_value.values + base - some.option_residual.values
+    look = {"color": "white", "edgecolor": DEEP, "lw": 1.5}
+    axes.barh(rows + 0.2, saved, 0.36, **look, label="mains water saved", gid="mains water saved")
+    for k in rows:
+        value = float(some.option_net_present_value[k])
+        sign = "+" if value >= 0 else "\N{MINUS SIGN}"
+        words = f"  {sign}{abs(rounded(value)):,.0f}"
+        axes.text(max(base[k], saved[k]) * 1.01, k, words, va="center", fontweight="bold")
+    axes.set_yticks(rows, [str(words) for words in some.option.values])
+    axes.invert_yaxis()
+    axes.set_xlim(0, rounded_up(1.18 * max(base.max(), saved.max(), 1.0)))
+    axes.set_xlabel(f"{currency}; in bold the net present value")
+    axes.grid(axis="y", visible=False)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.45, -0.28), ncols=4, frameon=False, fontsize=13)
+    return figure
+
+
+WHITE = {"facecolor": "white", "edgecolor": "none", "pad": 0.5}
+
+
+@_in_style
+def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
+    """Draw what each short way recommends, and what that tank would really have supplied."""
+    figure, (left, right) = new_figure("", height=4.4, ncols=2, sharey=True)
+    size = group.size_by_way.values / 1000
+    reached = 100 * group[f"way_{measure}"].values
+    rows = np.arange(size.size)
+    left.set_title("What it recommends")
+    top = rounded_up(1.2 * np.nanmax(size, initial=0.001))
+    for k in rows:
+        if np.isfinite(size[k]):
+            left.barh(k, size[k], 0.6, color=MIST if k else DEEP, edgecolor=DEEP, gid="recommended")
+            left.text(size[k] + 0.015 * top, k, _two_figures(size[k]), va="center")
+        else:
+            left.text(0.015 * top, k, "no answer: more asked than comes in", va="center", fontsize=12)
+    left.set_xlim(0, top)
+    left.set_xlabel(label("capacity", "kL"))
+    left.set_yticks(rows, [str(way) for way in group.way.values])
+    left.set_ylim(rows[-1] + 1.0, -0.7)
+    left.grid(axis="y", visible=False)
+    right.set_title("What that really supplies")
+    right.axvline(100 * target, **TARGET)
+    for k in rows:
+        if np.isfinite(reached[k]):
+            right.plot([0, reached[k]], [k, k], color=STONE, lw=1.5)
+            words = f"{reached[k]:.0f} %"
+            right.text(reached[k] - 4, k - 0.12, words, va="bottom", ha="right", bbox=WHITE)
+    least = 100 * target - 0.05
+    for which, mark, colour, said in (
+        (reached >= least, "o", OCHRE, "reaches the target"),
+        (reached < least, "X", BRICK, "falls short of the target"),
+    ):
+        right.plot(reached[which], rows[which], mark, ms=13, mec=INK, color=colour, gid=said)
+    right.set_xlim(0, 104)
+    right.set_xlabel(f"{QUANTITIES[measure].long_name} (%)")
+    right.text(100 * target - 1, rows[-1] + 0.75, "target", ha="right", color=STONE, fontsize=13)
+    right.grid(axis="y", visible=False)
+    return figure
+
+
+@_in_style
+def step_figure(done: xr.Dataset) -> Figure:
+    """Draw how far each rule of spillage is off at a daily step."""
+    figure, axes = new_figure("How far the daily step is off", height=4.0)
+    size = done.capacity.values / 1000
+    looks = zip(done.rule.values, (DEEP, OCHRE, BRICK), DASHES, strict=False)
+    axes.axhline(0, color=STONE, lw=1.5)
+    for rule, colour, dash in looks:
+        error = 100 * done.step_error.sel(rule=rule).values
+        axes.plot(size, error, color=colour, linestyle=dash, gid=str(rule))
+        k = int(np.argmax(abs(error)))
+        axes.annotate(
+            str(rule),
+            (size[k], error[k]),
+            (14, -22 if rule == "between" else 8 if error[k] >= 0 else -14),
+            textcoords="offset points",
+            fontweight="bold",
+            color=INK,
+        )
+    _size_axis(axes, size)
+    most = rounded_up(1.25 * float(abs(done.step_error).max()) * 100)
+    axes.set_ylim(-most, most)
+    axes.set_ylabel("Error of the volume\nreliability (percentage points)")
+    return figure

@@ -4,33 +4,65 @@ from __future__ import annotations
 
 import math
 import os
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
 import ipywidgets as widgets
 import numpy as np
 
 from rainharvest.core.board import board, cautions, choice, slider
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import require
 from rainharvest.core.style import rounded_up
-from rainharvest.sizing.figure_words import (
-    band_words,
-    front_words,
-    maps_words,
-    money_words,
+from rainharvest.demand.uses import essential_demand
+from rainharvest.sizing import figures
+from rainharvest.sizing.facts import case_of, rain_feeds
+from rainharvest.sizing.facts_printed import (
+    band_side,
+    curve_at,
+    decision,
+    front_facts,
+    maps_at,
+    offer,
+    option_for,
     picked_options,
-    shortcuts_words,
-    step_words,
-    terms_words,
-    unknowns_words,
+    shortcut_facts,
+    step_at,
+    unknowns,
 )
-from rainharvest.sizing.figures import curve_figure
-from rainharvest.sizing.quick import chosen_in_file, moved, prepare_sizing, priced
-from rainharvest.sizing.uncertainty import RANGE_WORDS
-from rainharvest.sizing.words import curve_words, option_for
+from rainharvest.sizing.grid import DRAWS, SIZES, Grid, draw_versions, grid_of, moved, priced
+from rainharvest.sizing.section import SAY, terms_words
 from rainharvest.study.choices import saving
+from rainharvest.study.stages import flows_of, record_of
+from rainharvest.study.variant import area_keys, of_file, open_study, people_keys
 
 if TYPE_CHECKING:
+    from rainharvest.study.file import Study
     from rainharvest.study.stages import Worked
+
+
+def prepare_sizing(path: str | os.PathLike, *, draws: int = DRAWS, sizes: int = SIZES) -> tuple[Study, Grid]:
+    """Read a study and work out its flows once, for many moves of the sliders."""
+    run = open_study(path, members=None, roof=False)
+    study = run.study
+    fed = study.roof and rain_feeds(study)
+    require(fed, "no rain feeds this tank", "open a study that catches rain", "roof", path)
+    with of_file(path):
+        flows = flows_of(run)
+        case = case_of(study, record_of(run), flows)
+        drawn = draw_versions(case, draws, study.sizing.seed)
+    counted = [use for use in study.use if use.people and use.name in set(flows.asked.use.values)]
+    counts = np.isin(flows.asked.use.values.astype(str), [use.name for use in counted])
+    by_people = flows.asked.isel(use=np.flatnonzero(counts))
+    mean = float(flows.asked.sum("use").mean())
+    return study, grid_of(
+        case,
+        drawn,
+        by_people.sum("use"),
+        essential_demand(by_people) if study.rationing else None,
+        measure=study.target.measure,
+        sizes=np.geomspace(max(0.5 * mean, 1.0), 400.0 * mean, sizes),
+        people=max((use.people for use in counted), default=1.0),
+    )
 
 
 def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -54,66 +86,72 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     InputError
         If the study cannot be run, or no rain feeds its tank.
     """
-    quick = prepare_sizing(path)
-    study, costs = quick.study, quick.study.costs
-    own = study.tank
-    first = float(quick.sizes[quick.sizes.size // 2]) if tank is None else tank
+    study, grid = prepare_sizing(path)
+    costs, own, sizes = study.costs, study.tank, grid.sizes
+    first = float(sizes[sizes.size // 2]) if tank is None else tank
     first = own.usable(own.chosen) if own.chosen else first
+    low, high = (
+        math.ceil(100 * grid.coefficients[0]) / 100,
+        math.floor(100 * grid.coefficients[-1] + 1e-9) / 100,
+    )
+    most = math.floor(sizes[-1] / 1000)
     controls = {
         "target": slider("target", round(100 * study.target.reliability), 50, 99, 1, unit="%", scale=0.01),
-        "area": slider("area", round(quick.area), 20, round(4 * quick.area, -1), 10),
-        "coefficient": slider(
-            "runoff_coefficient",
-            round(quick.coefficient, 2),
-            math.ceil(100 * quick.coefficients[0]) / 100,
-            math.floor(100 * quick.coefficients[-1] + 1e-9) / 100,
-            0.01,
-        ),
-        "people": slider("people", round(quick.people), 10, round(4 * quick.people, -1), 10),
-        "capacity": slider(
-            "capacity",
-            math.ceil(first / 500) / 2,
-            0.5,
-            math.floor(quick.sizes[-1] / 1000),
-            0.5,
-            unit="kL",
-            scale=1000.0,
-        ),
+        "area": slider("area", round(grid.area), 20, round(4 * grid.area, -1), 10),
+        "coefficient": slider("runoff_coefficient", round(grid.coefficient, 2), low, high, 0.01),
+        "people": slider("people", round(grid.people), 10, round(4 * grid.people, -1), 10),
+        "capacity": slider("capacity", math.ceil(first / 500) / 2, 0.5, most, 0.5, unit="kL", scale=1000.0),
     }
-    at_first = priced(
-        quick, moved(quick, area=quick.area, coefficient=quick.coefficient, people=quick.people)
-    )
-    with_costs = "per_kilolitre" in at_first
-    top = rounded_up(3 * float(np.min(at_first.per_kilolitre))) if with_costs else None
-    currency = costs.currency if with_costs else ""
-    if with_costs:  # without prices it would move nothing
+    water = {"area": grid.area, "coefficient": grid.coefficient, "people": grid.people}
+    at_first = priced(moved(grid, **water), costs, own.usable_share)
+    shown = {"measure": study.target.measure}
+    if "per_kilolitre" in at_first:  # without prices the rate would move nothing
+        shown["price_top"] = rounded_up(3 * float(np.min(at_first.per_kilolitre)))
+        shown["currency"] = costs.currency
         controls["rate"] = slider(
             "rate", round(100 * costs.real_rate, 1), 0.0, 15.0, 0.5, unit="%", scale=0.01
         )
-    figures: dict[str, object] = {}
-    last: dict[tuple, object] = {}  # target, tank and discount rate leave the water as it is
+    flow = lru_cache(maxsize=1)(
+        partial(moved, grid)
+    )  # target, tank and discount rate leave the water as it is
 
     def redraw(target, area, coefficient, people, capacity, rate=None) -> dict[str, tuple]:
-        water = (area, coefficient, people)
-        if water not in last:
-            last.clear()
-            last[water] = moved(quick, area=area, coefficient=coefficient, people=people)
-        curve = priced(quick, last[water], rate)
-        figures["curve"] = curve_figure(
-            curve,
-            target,
-            capacity,
-            measure=study.target.measure,
-            price_top=top,
-            currency=currency,
-            figure=figures.get("curve"),
-        )
-        return {"curve": (figures["curve"], curve_words(curve, target, capacity, currency))}
+        curve = flow(area=area, coefficient=coefficient, people=people)
+        curve = priced(curve, costs, own.usable_share, rate)
+        words = SAY.curve(curve_at(curve, target, capacity), shown.get("currency", ""))
+        return {"curve": (partial(figures.curve_figure, curve, target, capacity, **shown), words)}
 
-    def choices(**values: float) -> dict[str, object]:
-        return chosen_in_file(quick, **values)
-
+    choices = partial(chosen_in_file, study, grid)
     return board("sizing", controls, redraw, cautions("weight"), saving(path, choices))
+
+
+def chosen_in_file(
+    study: Study,
+    grid: Grid,
+    *,
+    target: float,
+    area: float,
+    coefficient: float,
+    people: float,
+    capacity: float,
+    rate: float | None = None,
+) -> dict[str, object]:
+    """Return the keys of the study file that the sliders stand for."""
+    out: dict[str, object] = {"tank.chosen": capacity / study.tank.usable_share, "target.reliability": target}
+    out |= area_keys(study.roof, area)
+    if coefficient != round(grid.coefficient, 2):
+        more = coefficient / grid.coefficient
+        out |= {
+            f"roof.{k}.runoff_coefficient": round(min(roof.runoff_coefficient * more, 1.0), 3)
+            for k, roof in enumerate(study.roof)
+        }
+    out |= people_keys(study.use, people, grid.people)
+    costs = study.costs
+    if rate is not None and abs(rate - round(costs.real_rate, 3)) > 1e-9:
+        # The slider's rate is real: say it in the study's own kind.
+        nominal = costs.rate_kind == "nominal"
+        out["costs.rate"] = round((1 + rate) * (1 + costs.inflation) - 1, 4) if nominal else rate
+    return out
 
 
 def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
@@ -143,67 +181,53 @@ def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
         "shortcuts": ("size_by_way", _shortcuts),
         "step": ("step_error", _step),
     }
-    if which not in drawers:
-        raise InputError(f"no pictures are called {which!r}", f"choose one of {', '.join(drawers)}", "which")
+    known = f"choose one of {', '.join(drawers)}"
+    require(which in drawers, f"no pictures are called {which!r}", known, "which")
     needs, draw = drawers[which]
-    if needs not in worked.groups["sizing"]:
-        raise InputError(
-            f"the study has nothing to show for {which!r}",
-            "give it roofs, a catalogue or finer rain",
-            "which",
-        )
+    group = worked.groups["sizing"]
+    problem = f"the study has nothing to show for {which!r}"
+    require(needs in group, problem, "give it roofs, a catalogue or finer rain", "which")
     controls = {}
     if which == "costs":
-        group = worked.groups["sizing"]
         place = option_for(group, float(group.size_on_record))
         names = {str(name): k for k, name in enumerate(group.option.values)}
         controls["option"] = choice(
             "Tanks on offer", names, 0 if place is None else place, "Which combination is marked and compared"
         )
-    return board(f"sizing-{which}", controls, lambda **chosen: draw(worked, **chosen))
+    return board(f"sizing-{which}", controls, lambda **chosen: draw(worked, group, **chosen))
 
 
-def _certainty(worked: Worked) -> dict[str, tuple]:
-    from rainharvest.sizing.figures import band_figure, unknowns_figure
-
-    group, size = worked.groups["sizing"], float(worked.done.described)
-    measure, target = group.attrs["measure"], group.attrs["target"]
+def _certainty(worked: Worked, group) -> dict[str, tuple]:
+    measure, size = group.attrs["measure"], float(worked.done.described)
     return {
-        "band": (band_figure(group, measure, target), band_words(group)),
-        "unknowns": (unknowns_figure(group, RANGE_WORDS, measure, size), unknowns_words(group)),
+        "band": (
+            figures.band_figure(group, measure, group.attrs["target"]),
+            SAY.band(decision(group), band_side(group)),
+        ),
+        "unknowns": (figures.unknowns_figure(group, measure, size), SAY.unknowns(unknowns(group))),
     }
 
 
-def _maps(worked: Worked) -> dict[str, tuple]:
-    from rainharvest.sizing.figures import maps_figure
-
-    group, size = worked.groups["sizing"], float(worked.done.described)
-    area = sum(roof.area for roof in worked.study.roof)
-    return {"maps": (maps_figure(group, size, area, group.attrs["measure"]), maps_words(group, size))}
+def _maps(worked: Worked, group) -> dict[str, tuple]:
+    size, area = float(worked.done.described), sum(roof.area for roof in worked.study.roof)
+    drawn = figures.maps_figure(group, size, area, group.attrs["measure"])
+    return {"maps": (drawn, SAY.maps(maps_at(group, size)))}
 
 
-def _costs(worked: Worked, option: int) -> dict[str, tuple]:
-    from rainharvest.sizing.figures_costs import front_figure, money_figure
-
-    group = worked.groups["sizing"]
-    measure, target = group.attrs["measure"], group.attrs["target"]
+def _costs(worked: Worked, group, option: int) -> dict[str, tuple]:
     picked = sorted({*picked_options(group), option})
+    worth = SAY.worth([offer(group, place) for place in picked])
+    front = figures.front_figure(group, group.attrs["measure"], group.attrs["target"], option)
     return {
-        "front": (front_figure(group, measure, target, option), front_words(group)),
-        "money": (money_figure(group, picked), f"{money_words(group, picked)} {terms_words(group)}"),
+        "front": (front, SAY.front(front_facts(group))),
+        "money": (figures.money_figure(group, picked), f"{worth} {terms_words(group)}"),
     }
 
 
-def _shortcuts(worked: Worked) -> dict[str, tuple]:
-    from rainharvest.sizing.figures_costs import shortcuts_figure
-
-    group = worked.groups["sizing"]
-    drawn = shortcuts_figure(group, group.attrs["measure"], group.attrs["target"])
-    return {"shortcuts": (drawn, shortcuts_words(group))}
+def _shortcuts(worked: Worked, group) -> dict[str, tuple]:
+    drawn = figures.shortcuts_figure(group, group.attrs["measure"], group.attrs["target"])
+    return {"shortcuts": (drawn, SAY.shortcuts(shortcut_facts(group)))}
 
 
-def _step(worked: Worked) -> dict[str, tuple]:
-    from rainharvest.sizing.figures_costs import step_figure
-
-    group = worked.groups["sizing"]
-    return {"step": (step_figure(group), step_words(group, float(worked.done.described)))}
+def _step(worked: Worked, group) -> dict[str, tuple]:
+    return {"step": (figures.step_figure(group), SAY.step(step_at(group, float(worked.done.described))))}

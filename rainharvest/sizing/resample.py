@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import Default, defaults_of
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
+from rainharvest.sizing.trade_off import along_sizes, whole_years
 from rainharvest.storage.simulate import simulate, year_edges
 
 LEAST_YEARS = 2
@@ -51,14 +52,14 @@ def long_run_means(yearly, count: int, rng: np.random.Generator) -> np.ndarray:
     from scipy.special import stdtrit
 
     years = np.asarray(yearly, dtype=float)
-    if years.ndim != 1 or years.size < LEAST_YEARS:
-        raise InputError(
-            f"{years.size} whole years are too few to say how far the record may mislead",
-            f"give a record of {LEAST_YEARS} whole years or more",
-            "rain",
-        )
-    if not np.isfinite(years).all():
-        raise InputError("a year has no value", "fill the gaps or leave those years out", "rain")
+    require(
+        years.ndim == 1 and years.size >= LEAST_YEARS,
+        f"{years.size} whole years are too few to say how far the record may mislead",
+        f"give a record of {LEAST_YEARS} whole years or more",
+        "rain",
+    )
+    known = np.isfinite(years).all()
+    require(known, "a year has no value", "fill the gaps or leave those years out", "rain")
     which, chance = rng.random(count), np.clip(rng.random(count), 1e-12, 1 - 1e-12)
     spread = float(np.std(years))
     if spread <= 1e-12 * float(np.abs(years).max()):
@@ -113,17 +114,8 @@ def tilted_chances(values, wanted) -> np.ndarray:
     return chance
 
 
-BLOCK_YEARS = Default(
-    3.0,
-    "year",
-    "own choice: keeps a drought of three years whole and still gives ten blocks in thirty years; blocks of "
-    "1 to 5 years covered alike on invented climates, because what lasts longer is added apart",
-    "own choice",
-    1.0,
-    5.0,
-)
-
-"""Years in a row that are drawn together."""
+DEFAULTS = defaults_of("sizing")
+BLOCK_YEARS = DEFAULTS["block_years"]
 
 
 def year_draws(
@@ -156,24 +148,20 @@ def year_draws(
     ({'draw': 2, 'time': 3287}, True)
     """
     for name, value in (("count", count), ("block_years", block_years)):
-        if int(value) != value or value < 1:
-            raise InputError(f"{value!r} is not possible", "give a whole number of 1 or more", name)
+        whole = int(value) == value and value >= 1
+        require(whole, f"{value!r} is not possible", "give a whole number of 1 or more", name)
     labels, first, last, starts = _span(time, year_start_month)
     years = starts.size
-    if years < LEAST_YEARS:
-        raise InputError(
-            f"the record has {years} whole years", f"give {LEAST_YEARS} or more to draw from", "rain"
-        )
+    enough = years >= LEAST_YEARS
+    require(enough, f"the record has {years} whole years", f"give {LEAST_YEARS} or more to draw from", "rain")
     block_years = min(int(block_years), years)
     blocks = -(-years // block_years)
     rng = np.random.default_rng(seed)
     chance = np.full((count, years), 1.0 / years)
     if yearly is not None:
         values = np.asarray(yearly, dtype=float)
-        if values.shape != (years,):
-            raise InputError(
-                f"{values.size} yearly values for {years} whole years", "give one a year", "yearly"
-            )
+        problem = f"{values.size} yearly values for {years} whole years"
+        require(values.shape == (years,), problem, "give one a year", "yearly")
         chance = _chances(values, block_years, blocks, count, rng)
     uniform = rng.random((count, blocks))
     reached = np.cumsum(chance, axis=1)
@@ -193,15 +181,6 @@ def year_draws(
         "day_drawn",
         {"seed": seed, "block_years": block_years, "year_start_month": year_start_month},
     )
-
-
-def whole_years(days_in_year: np.ndarray) -> np.ndarray:
-    """Return which hydrological years the record covers from end to end.
-
-    >>> whole_years(np.array([120, 365, 366, 40]))
-    array([1, 2])
-    """
-    return np.flatnonzero(days_in_year >= 365)
 
 
 def _span(time, year_start_month: int):
@@ -238,51 +217,12 @@ def take_days(series: xr.DataArray | pd.Series, draws: xr.DataArray) -> xr.DataA
     if isinstance(series, pd.Series):
         series = xr.DataArray(series.to_numpy(dtype=float), dims="time", name=series.name)
     turned = series.transpose(..., "time")
-    if int(draws.max()) >= turned.sizes["time"]:
-        raise InputError(
-            f"the series has {turned.sizes['time']} days and the draws were made for more",
-            "draw from the same days",
-            "series",
-        )
+    problem = f"the series has {turned.sizes['time']} days and the draws were made for more"
+    require(int(draws.max()) < turned.sizes["time"], problem, "draw from the same days", "series")
     values = np.moveaxis(np.take(turned.values, draws.values, axis=-1), -2, 0)
     coords = {d: turned.coords[d].variable for d in turned.dims[:-1] if d in turned.coords}
     coords |= {"draw": draws["draw"].variable, "time": draws["time"].variable}
     return xr.DataArray(values, coords, ("draw", *turned.dims), series.name, series.attrs)
-
-
-LEAST_RECORD = Default(
-    10.0,
-    "year",
-    "training material on rainwater: ten years ideally, longer where droughts are common (text seen, no title)",
-    "handbook",
-)
-
-"""Below this a record indicates and settles nothing."""
-
-FAIR_RECORD = Default(
-    20.0,
-    "year",
-    "common practice, no source: from here on with the band beside the answer",
-    "common practice",
-)
-
-"""Below this a record serves to compare, not to decide."""
-
-FULL_RECORD = Default(
-    30.0, "year", "the period of a climatological normal (World Meteorological Organization)", "from memory"
-)
-
-"""From here on a record is as long as is asked for."""
-
-CARRY_RECORD = Default(
-    50.0,
-    "year",
-    "common practice, no source: for storage that carries water from one year to the next, or a failure once "
-    "in decades",
-    "common practice",
-)
-
-"""Asked for where the tank carries water over from year to year."""
 
 
 @dataclass(frozen=True)
@@ -307,16 +247,16 @@ def record_length(years: float, *, carries_over: bool = False) -> RecordLength:
     >>> record_length(41, carries_over=True).wanted.value
     50.0
     """
-    if not years >= 0:
-        raise InputError(f"a record of {years} years", "give its length in years", "years")
-    full = CARRY_RECORD if carries_over else FULL_RECORD
-    for level, wanted in (("indicative", LEAST_RECORD), ("screening", FAIR_RECORD), ("fair", full)):
-        if years < wanted.value:
+    require(years >= 0, f"a record of {years} years", "give its length in years", "years")
+    lengths = DEFAULTS["record"]
+    full = lengths["carries_over" if carries_over else "fair"]
+    for level, wanted in (lengths | {"fair": full}).items():
+        if level != "carries_over" and years < wanted.value:
             return RecordLength(years, level, wanted)
     return RecordLength(years, "full", full)
 
 
-JUDGING_DAYS = (5.0, 20.0, 80.0)
+TANKS_OF_DAYS = (5.0, 20.0, 80.0)
 
 """The tanks by whose yearly yields years are called dry or wet, in days of mean demand (own choice).
 
@@ -334,10 +274,9 @@ def wet_and_dry_years(
     >>> wet_and_dry_years(days, wet, 40.0, 1).round(2)
     array([-1.18,  1.26, -0.09])
     """
-    if not mean_demand > 0:
-        raise InputError("nothing is asked of the tank", "give a demand above zero", "demand")
-    sizes = np.array(JUDGING_DAYS) * mean_demand
-    half = xr.DataArray(sizes / 2, {"capacity": sizes}, ("capacity",))
+    require(mean_demand > 0, "nothing is asked of the tank", "give a demand above zero", "demand")
+    sizes = np.array(TANKS_OF_DAYS) * mean_demand
+    half = along_sizes(sizes) / 2
     flow = xr.DataArray(inflow, {"time": time.variable}, ("time",))
     done = simulate(flow, mean_demand, sizes, start=half, year_start_month=year_start_month)
     whole = whole_years(done.days_in_year.values)

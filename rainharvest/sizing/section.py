@@ -1,88 +1,177 @@
-"""The report's sections on the tank size, how sure it is and what it costs."""
+"""The report's sections on the tank size, how sure it is and what it costs; the same sentences for whoever asks."""
 
 from __future__ import annotations
+
+import textwrap
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
 from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Table, picture
+from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import large_volume, litres, number, percent
-from rainharvest.sizing.facts import cost_of_sizes
-from rainharvest.sizing.figure_words import (
-    front_caption,
-    front_words,
-    maps_words,
-    payback_said,
-    prices_said,
-    shortcuts_words,
-    terms_words,
-    unknowns_words,
-)
-from rainharvest.sizing.words import (
-    band_caption,
+from rainharvest.core.text import texts_of
+from rainharvest.sizing.facts_printed import (
+    decision,
+    front_facts,
+    headline_facts,
+    maps_at,
+    offer,
     option_for,
-    recommendation,
-    shortcuts_said,
-    sizes_said,
-    spread_said,
+    shortcut_facts,
+    tank_facts,
+    unknowns,
 )
-from rainharvest.study.stages import Worked
-from rainharvest.study.words import CAPTIONS, COSTS_HEAD, OFFER_HEAD, SIZES_HEAD, TITLES
+from rainharvest.storage.words import KINDS
+
+SAY = texts_of("sizing")
+
+FIXED = rows_of("sizing", "fixed")
 
 SIZES_SHOWN = 12
 
-MEASURES = ("volume_reliability", "time_reliability", "yearly_yield", "failed_a_year", "longest_failure")
+OFFERS_SHOWN = 10
 
 
-def size_section(worked: Worked) -> Section:
+def headline(done: xr.Dataset) -> str:
+    """Return the answer of a study in a sentence or two."""
+    return SAY.headline(headline_facts(done))
+
+
+def confidence(done: xr.Dataset) -> str:
+    """Return how far the record carries the answer, in a sentence."""
+    return SAY.confidence(headline_facts(done))
+
+
+def tell(done: xr.Dataset, width: int = 100) -> None:
+    """Print the answer of a study and how far the record carries it, broken into lines.
+
+    Parameters
+    ----------
+    done : Dataset
+        As `rainharvest.study.stages.run_study`.
+    width : int
+        Characters on a line.
+    """
+    for text in (headline(done), confidence(done)):
+        print(textwrap.fill(text, width))
+
+
+def recommendation(group: xr.Dataset) -> list[str]:
+    """Return the recommendation: what, why, what would change it, how sure."""
+    facts = decision(group)
+    if not facts.rain:
+        return [SAY.size(facts)]
+    parts = (SAY.chosen(facts), SAY.why(facts), SAY.change(facts), SAY.sure(facts))
+    return [part for part in parts if part]
+
+
+def tell_recommendation(group: xr.Dataset, width: int = 100) -> None:
+    """Print the recommendation, broken into lines.
+
+    Parameters
+    ----------
+    group : Dataset
+        As `rainharvest.sizing.facts.sizing_group`.
+    width : int
+        Characters on a line.
+    """
+    print("\n\n".join(textwrap.fill(text, width) for text in recommendation(group)))
+
+
+def terms_words(group: xr.Dataset) -> str:
+    """Return the terms on which costs are reckoned.
+
+    Parameters
+    ----------
+    group : Dataset
+        As `rainharvest.sizing.facts.sizing_group`, with prices.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    return SAY.terms(group.attrs)
+
+
+def cost_said(study, costs: pd.Series | None) -> str:
+    """Return what the tank described costs, from `rainharvest.sizing.facts.cost_of_described`."""
+    prices = study.costs
+    currency, life = (prices.currency, prices.life) if prices else ("", 0)
+    return SAY.cost(costs, currency, life, study.arrangement.kind == "mains reserve", *large_volume())
+
+
+def arrangement_said(study, done: xr.Dataset) -> list[str]:
+    """Return how rain and mains supply the building."""
+    plan, out = study.arrangement, [KINDS[study.arrangement.kind]]
+    if plan.kind == "combined":
+        out += [SAY.backup(plan), SAY.mains(tank_facts(done).mains)]
+    if plan.mains_off:
+        out.append(SAY.mains_off(plan.mains_off))
+    out += [SAY.mains_hours(rule, hours) for rule, hours in plan.mains_hours.items()]
+    if plan.spells is not None:
+        out.append(SAY.spells(plan.spells))
+    if done.attrs["not_served"]:
+        out.append(SAY.not_served(done.attrs["not_served"]))
+    return out
+
+
+def size_section(worked) -> Section:
     """Return the tank-size decision with its uncertainty."""
-    done, group = worked.done, worked.groups.get("sizing")
+    done, group, facts = worked.done, worked.groups.get("sizing"), headline_facts(worked.done)
     blocks: list[Block] = []
     if group is not None:
         blocks += [Paragraph(text) for text in recommendation(group)]
-        blocks += _uncertainty(worked)
-    pick = picked(done.sizes["capacity"], SIZES_SHOWN)
-    part = done.isel(capacity=pick)[list(MEASURES)].median("member")
-    rows = tuple(
-        (
-            litres(size),
-            litres(float(done.nominal[pick[i]])),
-            percent(float(part.volume_reliability[i])),
-            percent(float(part.time_reliability[i])),
-            litres(float(part.yearly_yield[i])),
-            number(round(float(part.failed_a_year[i]))),
-            number(round(float(part.longest_failure[i]))),
-        )
-        for i, size in enumerate(part.capacity.values)
-    )
-    blocks += [
-        Paragraph(sizes_said(done)),
-        Table(CAPTIONS["sizes"], SIZES_HEAD, rows, frozenset(range(7))),
-        Paragraph(spread_said(done)),
-    ]
-    return Section("size", TITLES["size"], tuple(blocks))
+        blocks += _uncertainty(worked, group)
+    blocks += [Paragraph(SAY.sizes(facts)), _sizes_table(done), Paragraph(SAY.spread(facts))]
+    return Section("size", FIXED["titles"]["size"], tuple(blocks))
 
 
-def _uncertainty(worked: Worked) -> list[Block]:
+def _sizes_table(done: xr.Dataset) -> Table:
+    forms = {
+        "nominal": litres,
+        "volume_reliability": percent,
+        "time_reliability": percent,
+        "yearly_yield": litres,
+        "failed_a_year": _whole,
+        "longest_failure": _whole,
+    }
+    part = done.isel(capacity=picked(done.sizes["capacity"], SIZES_SHOWN)).reset_coords("nominal")
+    part = part[list(forms)].median("member") if "member" in part.dims else part[list(forms)]
+    return _table("sizes", part, {"capacity": litres} | forms)
+
+
+def _whole(value: float) -> str:
+    return number(round(value))
+
+
+def _table(name: str, part: xr.Dataset, forms: dict, **units: str) -> Table:
+    """Return a table of the report: a row along the one dimension, a column for each form; the numbers to the right."""
+    columns = [[form(value) for value in part[column].values.tolist()] for column, form in forms.items()]
+    head = tuple(text.format(**units) for text in FIXED["heads"][name])
+    right = frozenset(range(len(head))) - {k for k, form in enumerate(forms.values()) if form is str}
+    return Table(FIXED["captions"][name], head, tuple(zip(*columns, strict=True)), right)
+
+
+def _uncertainty(worked, group: xr.Dataset) -> list[Block]:
     from rainharvest.sizing.figures import band_figure, maps_figure, unknowns_figure
-    from rainharvest.sizing.uncertainty import RANGE_WORDS
 
-    group, study = worked.groups["sizing"], worked.study
-    measure, tank = study.target.measure, float(worked.done.described)
+    target, tank = worked.study.target, float(worked.done.described)
     out: list[Block] = []
     if "reliability_low" in group:
-        drawn = band_figure(group, measure, study.target.reliability)
-        out.append(picture("band", drawn, band_caption(group), scale=WIDE))
+        drawn = band_figure(group, target.measure, target.reliability)
+        out.append(picture("band", drawn, SAY.band_caption(group.attrs["draws"]), scale=WIDE))
     if "response_low" in group:
-        drawn = unknowns_figure(group, RANGE_WORDS, measure, tank)
-        out.append(picture("unknowns", drawn, unknowns_words(group), scale=WIDE))
-    if "reliability_by_area" in group and study.roof:
-        area = sum(roof.area for roof in study.roof)
-        drawn = maps_figure(group, tank, area, measure)
-        out.append(picture("maps", drawn, maps_words(group, tank), scale=WIDE))
+        drawn = unknowns_figure(group, target.measure, tank)
+        out.append(picture("unknowns", drawn, SAY.unknowns(unknowns(group)), scale=WIDE))
+    if "reliability_by_area" in group and worked.study.roof:
+        area = sum(roof.area for roof in worked.study.roof)
+        drawn = maps_figure(group, tank, area, target.measure)
+        out.append(picture("maps", drawn, SAY.maps(maps_at(group, tank)), scale=WIDE))
     if "size_by_way" in group:
-        out.append(Paragraph(shortcuts_said(shortcuts_words(group))))
+        out.append(Paragraph(SAY.shortcuts_in_report(shortcut_facts(group))))
     return out
 
 
@@ -95,86 +184,60 @@ def picked(count: int, shown: int) -> np.ndarray:
     return np.unique(np.linspace(0, count - 1, shown).round().astype(int))
 
 
-OFFERS_SHOWN = 10
-
-
-def cost_of_described(worked: Worked) -> pd.Series | None:
-    """Return what the tank described costs: between the sizes of the curve, or by itself beyond them."""
-    group = worked.groups.get("sizing", xr.Dataset())
-    if "annual" not in group:
-        return None
-    size, tried = float(worked.done.described), group.capacity.values
-    at, sizes = np.log(size), np.log(tried)
-    names = ("capital", "annual", "per_kilolitre", "net_present_value")
-    if (
-        not tried[0] <= size <= tried[-1]
-    ):  # the price is its own; the yield of the largest size holds beyond it
-        yearly = np.interp([size], tried, worked.done.yearly_yield.median("member").values)
-        along = xr.DataArray(yearly, {"capacity": [size]}, ("capacity",))
-        own = cost_of_sizes(worked.study, worked.record, worked.flows, [size], along).isel(capacity=0)
-        return pd.Series({name: float(own[name]) for name in names})
-    return pd.Series({name: float(np.interp(at, sizes, group[name].values)) for name in names})
-
-
-def costs_section(worked: Worked) -> Section | None:
+def costs_section(worked) -> Section | None:
     """Return what each size costs and saves, and what can be bought."""
     group = worked.groups.get("sizing", xr.Dataset())
     blocks: list[Block] = []
     if "annual" in group:
         blocks += [
-            Paragraph(prices_said(worked.study)),
+            Paragraph(SAY.prices(worked.study.costs, *large_volume())),
             Paragraph(terms_words(group)),
-            _sizes(group),
+            _costs_table(group),
         ]
     if "option_annual" in group:
         blocks += _offers(worked, group)
-    return Section("costs", TITLES["costs"], tuple(blocks)) if blocks else None
+    return Section("costs", FIXED["titles"]["costs"], tuple(blocks)) if blocks else None
 
 
-def _sizes(group: xr.Dataset) -> Table:
+def _money(value: float) -> str:
+    return number(value, 2)
+
+
+def _costs_table(group: xr.Dataset) -> Table:
     volume, unit = large_volume()
+    forms = {
+        "capacity": litres,
+        "capital": _money,
+        "annual": _money,
+        "per_kilolitre": lambda value: _money(value * volume / 1000),
+        "mains_saved": litres,
+        "net_present_value": _money,
+        "payback": SAY.payback,
+    }
     part = group.isel(capacity=picked(group.sizes["capacity"], SIZES_SHOWN))
-    rows = tuple(
-        (
-            litres(float(one.capacity)),
-            number(float(one.capital), 2),
-            number(float(one.annual), 2),
-            number(float(one.per_kilolitre) * volume / 1000, 2),
-            litres(float(one.mains_saved)),
-            number(float(one.net_present_value), 2),
-            payback_said(float(one.payback)),
-        )
-        for one in (part.isel(capacity=i) for i in range(part.sizes["capacity"]))
-    )
-    head = tuple(text.format(currency=group.attrs["currency"], volume=unit) for text in COSTS_HEAD)
-    return Table(CAPTIONS["costs"], head, rows, frozenset(range(7)))
+    return _table("costs", part, forms, currency=group.attrs["currency"], volume=unit)
 
 
-def _offers(worked: Worked, group: xr.Dataset) -> list[Block]:
-    from rainharvest.sizing.figures_costs import front_figure
+def _offers(worked, group: xr.Dataset) -> list[Block]:
+    from rainharvest.sizing.figures import front_figure
 
-    target = worked.study.target
-    marked = option_for(group, float(worked.done.described))
+    target, size = worked.study.target, float(worked.done.described)
+    marked = option_for(group, size)
     good = np.flatnonzero(group.option_efficient.values.astype(bool))
     if marked is not None:  # those about the tank described
-        near = np.argsort(abs(np.log(group.option_capacity.values[good] / float(worked.done.described))))
+        near = np.argsort(abs(np.log(group.option_capacity.values[good] / size)))
         good = np.sort(np.union1d(good[near[:OFFERS_SHOWN]], [marked]))
-    rows = tuple(
-        (
-            str(one.option.item()),
-            litres(float(one.option_capacity)),
-            percent(float(one.option_reliability)),
-            number(float(one.option_capital), 2),
-            number(float(one.option_annual), 2),
-            number(float(one.option_net_present_value), 2),
-        )
-        for one in (group.isel(option=int(i)) for i in good[: OFFERS_SHOWN + 1])
+    forms = {
+        "option": str,
+        "option_capacity": litres,
+        "option_reliability": percent,
+        "option_capital": _money,
+        "option_annual": _money,
+        "option_net_present_value": _money,
+    }
+    table = _table(
+        "offers", group.isel(option=good[: OFFERS_SHOWN + 1]), forms, currency=group.attrs["currency"]
     )
-    head = tuple(text.format(currency=group.attrs["currency"]) for text in OFFER_HEAD)
-    words = front_caption(group, marked)
+    words = SAY.front_caption(group.sizes["option"], None if marked is None else offer(group, marked))
     drawn = front_figure(group, target.measure, target.reliability, marked)
-    return [
-        picture("front", drawn, words, scale=WIDE),
-        Paragraph(front_words(group)),
-        Table(CAPTIONS["offers"], head, rows, frozenset(range(1, 6))),
-    ]
+    return [picture("front", drawn, words, scale=WIDE), Paragraph(SAY.front(front_facts(group))), table]

@@ -7,25 +7,23 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.tables import Catchment
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import defaults_of, rows_of
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.flags import runs
 from rainharvest.rainfall.read_grid import distance
 from rainharvest.sizing.smallest import Measure, sequent_peak, smallest_tank, storage_deficit
 from rainharvest.sizing.trade_off import DAYS_A_YEAR
 from rainharvest.storage.simulate import simulate
 
-FIVE_PER_CENT = Default(
-    0.05,
-    "1",
-    "BS 8515:2009, the intermediate way, and EN 16941-1:2018, from memory, not verified; the same form in the Toronto "
-    "and Region Conservation Authority's design guide",
-    "from memory",
-)
+DEFAULTS = defaults_of("sizing")
+FIVE_PER_CENT, SIX_PER_CENT = DEFAULTS["five_per_cent"], DEFAULTS["six_per_cent"]
 
-SIX_PER_CENT = Default(
-    0.06, "1", "DIN 1989-1:2002 (21 of 365 days, rounded up), from memory, not verified", "from memory"
-)
+WAYS = rows_of("sizing", "fixed")["ways"]
+"""The short ways by their names in words; the first is the daily simulation."""
+
+RULES: dict[str, float] = rows_of("sizing", "fixed")["rules"]
+"""Rules of spillage and their theta."""
 
 MELBOURNE = (-37.81, 144.96)
 
@@ -35,7 +33,7 @@ MELBOURNE_REACH = 100.0
 
 """How far from it the regression is used, in km (own choice)."""
 
-_REGRESSION = {0.85: (0.08, 5.58), 0.90: (0.15, 5.16), 0.95: (0.29, 4.85)}
+REGRESSION = {0.85: (0.08, 5.58), 0.90: (0.15, 5.16), 0.95: (0.29, 4.85)}
 
 
 def dry_season_tank(daily_demand: float, dry_days: float) -> float:
@@ -77,10 +75,10 @@ def monthly_balance_tank(inflow, demand) -> float:
 
     Common practice, no source.
     """
-    brought, asked = (_calendar_months(x, n) for x, n in ((inflow, "inflow"), (demand, "demand")))
-    if asked.sum() > brought.sum() * (1 + 1e-12):
+    inflow, demand = _calendar_months(inflow, "inflow"), _calendar_months(demand, "demand")
+    if demand.sum() > inflow.sum() * (1 + 1e-12):
         return float("inf")
-    return float(storage_deficit(np.tile(brought, 2), np.tile(asked, 2)).max())
+    return float(storage_deficit(np.tile(inflow, 2), np.tile(demand, 2)).max())
 
 
 def mass_curve_tank(inflow, demand) -> float:
@@ -91,8 +89,8 @@ def mass_curve_tank(inflow, demand) -> float:
 
     Rippl 1883; worked in Davis, Water and Wastewater Engineering, 2010, Example 2-3.
     """
-    brought, asked = (_months(x, n) for x, n in ((inflow, "inflow"), (demand, "demand")))
-    return float(storage_deficit(brought.to_numpy(), asked.to_numpy()).max())
+    inflow, demand = _months(inflow, "inflow").sum(), _months(demand, "demand").sum()
+    return float(storage_deficit(inflow.to_numpy(), demand.to_numpy()).max())
 
 
 def melbourne_tank(area: float, annual_rain: float, demand_a_year: float, reliability: float) -> float:
@@ -107,12 +105,11 @@ def melbourne_tank(area: float, annual_rain: float, demand_a_year: float, reliab
     >>> round(melbourne_tank(200, 700, 3 * 16 * 365, 0.95))
     1505
     """
-    if reliability not in _REGRESSION:
-        raise InputError(f"a reliability of {reliability:g}", "give 0.85, 0.90 or 0.95", "reliability")
+    known = reliability in REGRESSION
+    require(known, f"a reliability of {reliability:g}", "give 0.85, 0.90 or 0.95", "reliability")
     for name, value in (("area", area), ("annual_rain", annual_rain), ("demand_a_year", demand_a_year)):
-        if not value > 0:
-            raise InputError(f"{value:g} is not possible", "give it above zero", name)
-    a, b = _REGRESSION[reliability]
+        require(value > 0, f"{value:g} is not possible", "give it above zero", name)
+    a, b = REGRESSION[reliability]
     # In the source y = C / A^1.5 with C in kilolitres and A in square metres, times 1,000.
     return float(a * np.exp(b * demand_a_year / (area * annual_rain)) / 1000 * area**1.5 * 1000)
 
@@ -123,9 +120,8 @@ def near_melbourne(latitude: float | None, longitude: float | None) -> bool:
     >>> near_melbourne(-37.7, 145.1), near_melbourne(-33.4, 4.9), near_melbourne(None, None)
     (True, False, False)
     """
-    if latitude is None or longitude is None:
-        return False
-    return bool(distance(latitude, longitude, MELBOURNE) <= MELBOURNE_REACH)
+    known = latitude is not None and longitude is not None
+    return known and bool(distance(latitude, longitude, MELBOURNE) <= MELBOURNE_REACH)
 
 
 def mean_dry_period(rain: xr.DataArray, year_start_month: int = 1, wet_day: float = 1.0) -> float:
@@ -134,41 +130,32 @@ def mean_dry_period(rain: xr.DataArray, year_start_month: int = 1, wet_day: floa
 
     longest = describe_rain(rain, wet_day, year_start_month).longest_dry_spell.values.astype(float)
     longest = longest[np.isfinite(longest)]
-    if not longest.size:
-        raise InputError("the record holds no whole year", "give a longer record", "rain")
+    require(longest.size, "the record holds no whole year", "give a longer record", "rain")
     return float(longest.mean())
 
 
 def _zero_or_more(**values: float) -> None:
     for name, value in values.items():
-        if not value >= 0:
-            raise InputError(f"{value:g} is not possible", "give zero or more", name)
+        require(value >= 0, f"{value:g} is not possible", "give zero or more", name)
 
 
-def _months(series, name: str) -> pd.Series:
-    """Return the totals of the months of a record; those cut by its ends as they are."""
+def _months(series, name: str):
+    """Return the months of a record; those cut by its ends as they are."""
     given = series.to_series() if isinstance(series, xr.DataArray) else series
-    if not isinstance(given, pd.Series) or not isinstance(given.index, pd.DatetimeIndex):
-        raise InputError("the days bear no dates", "give a series on dated days", name)
-    return given.resample("MS").sum()
+    dated = isinstance(given, pd.Series) and isinstance(given.index, pd.DatetimeIndex)
+    require(dated, "the days bear no dates", "give a series on dated days", name)
+    return given.resample("MS")
 
 
 def _calendar_months(series, name: str) -> np.ndarray:
     """Return the mean total of each calendar month, from whole months."""
-    totals = _months(series, name)
-    given = series.to_series() if isinstance(series, xr.DataArray) else series
-    whole = given.resample("MS").count() == totals.index.days_in_month
-    by_month = totals[whole.to_numpy()].groupby(totals.index[whole.to_numpy()].month).mean()
-    if by_month.size < 12:
-        raise InputError("not every month of the year is in the record", "give a year or more", name)
+    months = _months(series, name)
+    totals = months.sum()
+    totals = totals[(months.count() == totals.index.days_in_month).to_numpy()]
+    by_month = totals.groupby(totals.index.month).mean()
+    sound = by_month.size == 12
+    require(sound, "not every month of the year is in the record", "give a year or more", name)
     return by_month.to_numpy()
-
-
-SIMULATED = "daily simulation"
-
-RULES = {"yield after spillage": 0.0, "between": 0.5, "yield before spillage": 1.0}
-
-"""Rules of spillage and their theta."""
 
 
 def rule_yield(catchment: Catchment, annual_rain: float) -> float:
@@ -194,23 +181,23 @@ def shortcut_sizes(
 ) -> dict[str, float]:
     """Return the usable size that each short way recommends on one record."""
     years = rain.sizes["time"] / DAYS_A_YEAR
-    a_year, asked = float(rain.sum()) / years, float(demand.sum()) / years
-    brought = rule_yield(catchment, a_year)
+    rain_a_year, demand_a_year = float(rain.sum()) / years, float(demand.sum()) / years
+    yield_a_year = rule_yield(catchment, rain_a_year)
     sizes = {
-        "dry-season demand": dry_season_tank(float(demand.mean()), mean_dry_period(rain, year_start_month)),
-        "5 per cent rule": share_rule_tank(brought, asked, FIVE_PER_CENT.value),
-        "6 per cent rule": share_rule_tank(brought, asked, SIX_PER_CENT.value),
-        "monthly balance": monthly_balance_tank(inflow, demand),
-        "mass curve": mass_curve_tank(inflow, demand),
-        "sequent peak": sequent_peak(inflow.values, demand.values),
+        "dry_season": dry_season_tank(float(demand.mean()), mean_dry_period(rain, year_start_month)),
+        "five_per_cent": share_rule_tank(yield_a_year, demand_a_year, FIVE_PER_CENT.value),
+        "six_per_cent": share_rule_tank(yield_a_year, demand_a_year, SIX_PER_CENT.value),
+        "monthly_balance": monthly_balance_tank(inflow, demand),
+        "mass_curve": mass_curve_tank(inflow, demand),
+        "sequent_peak": sequent_peak(inflow.values, demand.values),
     }
     if melbourne is not None:
         area = sum(roof.area for roof in catchment.roofs)
-        sizes["regression for Melbourne"] = melbourne_tank(area, a_year, asked, melbourne)
-    return sizes
+        sizes["melbourne"] = melbourne_tank(area, rain_a_year, demand_a_year, melbourne)
+    return {WAYS[name]: size for name, size in sizes.items()}
 
 
-def judge_shortcuts(
+def simulate_shortcuts(
     sizes: dict[str, float],
     inflow: xr.DataArray,
     demand: xr.DataArray,
@@ -222,7 +209,7 @@ def judge_shortcuts(
 ) -> xr.Dataset:
     """Return what the tank of each short way would really have done, beside the one found by simulation."""
     found = smallest_tank(inflow, demand, target, measure=measure, shares=shares, **settings).capacity
-    table = {SIMULATED: found} | sizes
+    table = {WAYS["simulated"]: found} | sizes
     size = np.array([v if np.isfinite(v) else np.nan for v in table.values()])
     run = np.where(np.isnan(size), 0.0, size)
     along = xr.DataArray(run, {"way": list(table)}, ("way",))
@@ -267,28 +254,48 @@ def daily_step(
     Both have the same water on each day: within the day the inflow comes as the rain fell, and the demand
     is drawn evenly between two hours. What differs is the step alone, and the rule of spillage with it.
     """
-    day = rain_rate["time"].dt.floor("D")
-    days = np.unique(day.values)
-    if not np.array_equal(days, inflow["time"].values.astype(days.dtype)):
-        raise InputError("rain and inflow do not cover the same days", "take both from one rain", "inflow")
+    days = np.unique(rain_rate["time"].dt.floor("D").values)
+    same = np.array_equal(days, inflow["time"].values.astype(days.dtype))
+    require(same, "rain and inflow do not cover the same days", "take both from one rain", "inflow")
     per_day = rain_rate.sizes["time"] // days.size
-    if per_day * days.size != rain_rate.sizes["time"] or per_day < 24:
-        raise InputError("the rain is not in even steps of an hour or less", "give hourly rain", "rain_rate")
+    even = per_day * days.size == rain_rate.sizes["time"] and per_day >= 24
+    require(even, "the rain is not in even steps of an hour or less", "give hourly rain", "rain_rate")
     begin, end = draw_hours
     hour = np.arange(per_day) * 24 / per_day
     drawn = ((hour >= begin) & (hour < end)).astype(float)
-    if not drawn.any() or not 0 <= begin < end <= 24:
-        raise InputError(
-            f"drawing from {begin:g} h to {end:g} h", "give two hours of one day, rising", "draw_hours"
-        )
+    problem = f"drawing from {begin:g} h to {end:g} h"
+    sound = drawn.any() and 0 <= begin < end <= 24
+    require(sound, problem, "give two hours of one day, rising", "draw_hours")
     fell = np.asarray(rain_rate.values, dtype=float).reshape(days.size, per_day)
     total = fell.sum(axis=1, keepdims=True)
     spread = np.divide(fell, total, out=np.full_like(fell, 1 / per_day), where=total > 0)
-    asked = np.broadcast_to(np.asarray(demand, dtype=float), days.shape)
+    daily = np.broadcast_to(np.asarray(demand, dtype=float), days.shape)
     fine_inflow = (spread * inflow.values[:, None]).ravel()
-    fine_demand = (asked[:, None] * drawn / drawn.sum()).ravel()
+    fine_demand = (daily[:, None] * drawn / drawn.sum()).ravel()
     finer = simulate(fine_inflow, fine_demand, capacity).volume_reliability.rename("finer_reliability")
-    out = rules_of_spillage(inflow.values, np.ascontiguousarray(asked), capacity)
+    out = rules_of_spillage(inflow.values, np.ascontiguousarray(daily), capacity)
     out["finer_reliability"] = finer.assign_attrs(attributes("finer_reliability"))
     out["step_error"] = (out.rule_reliability - finer).assign_attrs(attributes("step_error"))
     return out
+
+
+def longest_whole_days(rain_step: xr.DataArray) -> xr.DataArray:
+    """Return the longest run of whole days of sub-daily rain without a missing step, as a rate."""
+    step = float(rain_step.attrs["step_seconds"])
+    even = step <= 3600 and not 86400 % step
+    remedy = "give readings of an hour or less that divide the day"
+    require(even, f"readings every {step:g} s", remedy, "finer_rain")
+    per_day = int(86400 / step)
+    stamp = rain_step.time.values.astype("datetime64[s]")
+    first = stamp[0].astype("datetime64[D]").astype("datetime64[s]")
+    place = (stamp - first).astype(np.int64) // int(step)
+    days = int(place[-1] // per_day) + 1
+    depth = np.full(days * per_day, np.nan)
+    depth[place] = rain_step.values
+    whole = np.isfinite(depth.reshape(days, per_day)).all(axis=1)
+    first_day, last_day = max(zip(*runs(whole), strict=True), key=lambda r: r[1] - r[0], default=(0, -1))
+    part = slice(first_day * per_day, (last_day + 1) * per_day)
+    time = first + (np.arange(days * per_day) * int(step)).astype("timedelta64[s]")
+    rate = depth[part] * 3600 / step
+    coords = {"time": time[part].astype("datetime64[ns]")}
+    return xr.DataArray(rate, coords, ("time",), attrs={"units": "mm/h"})

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Literal
+from itertools import product
+from typing import Literal, get_args
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+from rainharvest.sizing.trade_off import THREADS, along_sizes
 from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 from rainharvest.storage.simulate import simulate
 
@@ -58,21 +60,18 @@ def smallest_tank(
     _check(target, measure)
 
     def reach(_: list[int], sizes: np.ndarray) -> np.ndarray:
-        along = xr.DataArray(sizes[0], {"capacity": sizes[0]}, ("capacity",))
+        along = along_sizes(sizes[0])
         grown = {name: share * along for name, share in (shares or {}).items()}
         done = simulate(inflow, demand, along, **settings, **grown)[measure]
-        if done.dims != ("capacity",):
-            raise InputError(
-                f"the record has further dimensions {done.dims}",
-                "give one member, roof or arrangement at a time",
-                "inflow",
-            )
+        problem = f"the record has further dimensions {done.dims}"
+        one = done.dims == ("capacity",)
+        require(one, problem, "give one member, roof or arrangement at a time", "inflow")
         return done.values[None]
 
     if largest is None:
         start = float(np.max(np.asarray(settings.get("start", 0.0))))
         largest = float(np.sum(np.asarray(inflow, dtype=float))) + start
-    return _together([_search(target, measure, largest)], reach)[0]
+    return _search(reach, target, measure, np.array([largest]))[0]
 
 
 def smallest_of_members(
@@ -82,7 +81,6 @@ def smallest_of_members(
     *,
     measure: Measure = "volume_reliability",
     shares: dict[str, object] | None = None,
-    threads: int = 1,
     **settings,
 ) -> list[SmallestTank]:
     """Find the smallest tank of each version of a record, as `smallest_tank` does for one.
@@ -97,71 +95,59 @@ def smallest_of_members(
         part = inflow.isel(member=which)
         along = xr.DataArray(sizes, {"member": part.member}, ("member", "capacity"))
         grown = {name: share * along for name, share in (shares or {}).items()}
-        done = simulate(part, demand, along, threads=threads, **settings, **grown)[measure]
+        done = simulate(part, demand, along, threads=THREADS, **settings, **grown)[measure]
         return done.transpose("member", "capacity").values
 
-    return _together(
-        [_search(target, measure, float(brought.sum()) + start) for brought in inflow.values], reach
-    )
+    largest = np.array([float(brought.sum()) + start for brought in inflow.values])
+    return _search(reach, target, measure, largest)
 
 
 def _check(target: float, measure: str) -> None:
-    if not 0 < target <= 1:
-        raise InputError(
-            f"{target!r} is no reliability to reach", "give a share above 0 and up to 1", "target"
-        )
-    if measure not in Measure.__args__:
-        raise InputError(
-            f"no reliability is called {measure!r}", f"use one of {', '.join(Measure.__args__)}", "measure"
-        )
+    problem = f"{target!r} is no reliability to reach"
+    require(0 < target <= 1, problem, "give a share above 0 and up to 1", "target")
+    known = get_args(Measure)
+    require(
+        measure in known, f"no reliability is called {measure!r}", f"use one of {', '.join(known)}", "measure"
+    )
 
 
-Search = Generator[np.ndarray, np.ndarray, SmallestTank]
+def sizes_between(low: float, high: float) -> np.ndarray:
+    """Return whole litres above one size and up to another: geometric while they span magnitudes, else even."""
+    wide = high > 10 * max(low, 1.0)
+    span = np.geomspace(max(low, 1.0), high, SPAN) if wide else np.linspace(low, high, SPAN)
+    sizes = np.unique(np.round(span))
+    return sizes[(sizes > low) & (sizes <= high)]
 
 
-def _search(target: float, measure: str, largest: float) -> Search:
-    """Ask for sizes, be told what they reach, and return the answer."""
+def _search(
+    reach: Callable[[list[int], np.ndarray], np.ndarray], target: float, measure: str, largest: np.ndarray
+) -> list[SmallestTank]:
+    """Search the smallest tank of each version between nothing and its largest, those still open side by side.
+
+    ``reach`` takes versions and a row of sizes for each, and returns what they reach.
+    """
     # Rounding in sums of a hundred thousand days must not make a target of 1 unreachable.
     enough = target * (1 - 1e-12)
-    low, high = 0.0, max(1.0, math.ceil(largest))
-    reached = float((yield np.array([high]))[0])
-    if reached < enough:
-        return SmallestTank(math.nan, measure, target, reached, math.nan, high)
-    without = float((yield np.array([0.0]))[0])
-    if without >= enough:
-        return SmallestTank(0.0, measure, target, without, math.nan, high)
-    while high - low > 1:
-        # Geometric while the interval spans magnitudes, even when it no longer does.
-        span = (
-            np.geomspace(max(low, 1.0), high, SPAN)
-            if high > 10 * max(low, 1.0)
-            else np.linspace(low, high, SPAN)
-        )
-        sizes = np.unique(np.round(span))
-        sizes = sizes[(sizes > low) & (sizes <= high)]
-        first = int(np.argmax((yield sizes) >= enough))
-        low, high = (sizes[first - 1] if first else low), sizes[first]
-    one_less, reached = (float(r) for r in (yield np.array([high - 1, high])))
-    return SmallestTank(float(high), measure, target, reached, one_less, math.ceil(largest))
-
-
-def _together(
-    searches: list[Search], reach: Callable[[list[int], np.ndarray], np.ndarray]
-) -> list[SmallestTank]:
-    """Run searches side by side: each pass hands the sizes that all of them ask for to ``reach``."""
-    asked = dict(enumerate(next(search) for search in searches))
-    found: dict[int, SmallestTank] = {}
-    while asked:
-        which = list(asked)
-        width = max(sizes.size for sizes in asked.values())
-        table = np.array([np.pad(asked[i], (0, width - asked[i].size), mode="edge") for i in which])
-        for i, reached in zip(which, reach(which, table), strict=True):
-            try:
-                asked[i] = searches[i].send(reached[: asked[i].size])
-            except StopIteration as end:
-                found[i] = end.value
-                del asked[i]
-    return [found[i] for i in range(len(searches))]
+    most = np.maximum(1.0, np.ceil(largest))
+    low, high = np.zeros_like(most), most.copy()
+    without, reached = reach(list(range(most.size)), np.stack([low, high], axis=1)).T.copy()
+    found, nothing = reached >= enough, (reached >= enough) & (without >= enough)
+    inside = np.flatnonzero(found & ~nothing)
+    while open_ := [i for i in inside if high[i] - low[i] > 1]:
+        tried = [sizes_between(low[i], high[i]) for i in open_]
+        width = max(sizes.size for sizes in tried)
+        table = np.array([np.pad(sizes, (0, width - sizes.size), mode="edge") for sizes in tried])
+        for i, sizes, row in zip(open_, tried, reach(open_, table), strict=True):
+            first = int(np.argmax(row >= enough))
+            low[i], high[i] = (sizes[first - 1] if first else low[i]), sizes[first]
+    one_less = np.full(most.size, math.nan)
+    if inside.size:
+        ends = np.stack([high - 1, high], axis=1)[inside]
+        one_less[inside], reached[inside] = reach(list(inside), ends).T
+    capacity = np.where(found, np.where(nothing, 0.0, high), math.nan)
+    reached = np.where(nothing, without, reached)
+    rows = zip(*(values.tolist() for values in (capacity, reached, one_less, most)), strict=True)
+    return [SmallestTank(size, measure, target, *more) for size, *more in rows]
 
 
 def storage_deficit(inflow, demand) -> np.ndarray:
@@ -196,8 +182,7 @@ def sequent_peak(inflow, demand, theta: float = 1.0) -> float:
     >>> sequent_peak(flow, 3.5), sequent_peak(flow, 3.5, theta=0.0)
     (7.5, 14.5)
     """
-    if not 0 <= theta <= 1:
-        raise InputError(f"{theta!r} is out of range", "give theta from 0 to 1", "theta")
+    require(0 <= theta <= 1, f"{theta!r} is out of range", "give theta from 0 to 1", "theta")
     inflow, demand = _steps(inflow, demand)
     if demand.sum() > inflow.sum() * (1 + 1e-12):
         return float("inf")
@@ -220,8 +205,8 @@ def _steps(inflow, demand) -> tuple[np.ndarray, np.ndarray]:
             f"demand and inflow ({inflow.size} steps) differ in length", "give as many", "demand"
         ) from None
     for name, values in (("inflow", inflow), ("demand", demand)):
-        if not (values >= 0).all():
-            raise InputError("a step is missing or negative", "give a volume for every step", name)
+        sound = (values >= 0).all()
+        require(sound, "a step is missing or negative", "give a volume for every step", name)
     return inflow, demand
 
 
@@ -249,64 +234,32 @@ def sizes_for_targets(
         smallest_tank(inflow, demand, t, measure=measure, largest=largest, shares=shares, **settings)
         for t in targets
     ]
-    rows = {
-        "size_for_target": [one.capacity for one in found],
-        "reached": [one.reached for one in found],
-        "one_less": [one.one_less for one in found],
+    names = {"size_for_target": "capacity", "reached": "reached", "one_less": "one_less"}
+    data = {
+        name: ("target", np.array([getattr(one, field) for one in found]), attributes(name))
+        for name, field in names.items()
     }
-    return xr.Dataset(
-        {name: ("target", np.array(values), attributes(name)) for name, values in rows.items()},
-        {"target": ("target", np.array(targets, dtype=float), attributes("target"))},
-        {"measure": measure},
-    )
+    coords = {"target": ("target", np.array(targets, dtype=float), attributes("target"))}
+    return xr.Dataset(data, coords, {"measure": measure})
 
 
-@dataclass(frozen=True)
-class NoFailure:
-    """The tank that never fails on the record, found twice."""
+def no_failure(inflow, demand, *, theta: float = 0.0) -> tuple[float, float]:
+    """Return the smallest tank without a failed day when the record repeats, in whole litres, and its sequent peak.
 
-    # [L] Smallest usable size in whole litres without a failed day; NaN where more is asked than comes in
-    capacity: float
-    peak: float  # What the two-cycle sequent peak says, in litres; infinite where more is asked than comes in
-    # [day] Failed days of that size in the simulation of two cycles, full at the start: 0 confirms it
-    failed: float
-    # [day] Failed days of a tank one litre smaller: above 0 confirms that it is the smallest. NaN at size
-    # zero
-    one_less_failed: float
+    Not a number, and infinite, where more is asked than comes in. "No failure in the record" is no promise: a longer
+    record holds a worse drought.
 
-    @property
-    def confirmed(self) -> bool:
-        """Whether simulation and sequent peak agree to the litre."""
-        return self.failed == 0 and not self.one_less_failed == 0
-
-
-def no_failure(inflow, demand, *, theta: float = 0.0) -> NoFailure:
-    """Find the smallest tank without a failed day when the record repeats, and confirm it by simulation.
-
-    The size is the two-cycle sequent peak, rounded up to a litre; it is then simulated through two cycles
-    of the record from a full start, beside one litre less.
-
-    "No failure in the record" is no promise: a longer record holds a worse drought.
-
-    >>> answer = no_failure([1, 3, 3, 5, 8, 6, 7, 2, 1], 3.5, theta=1.0)
-    >>> answer.capacity, answer.peak, answer.failed, answer.one_less_failed, answer.confirmed
-    (8.0, 7.5, 0.0, 1.0, True)
+    >>> no_failure([1, 3, 3, 5, 8, 6, 7, 2, 1], 3.5, theta=1.0)
+    (8.0, 7.5)
     """
-    came = np.asarray(inflow, dtype=float)
-    if came.ndim != 1:
-        raise InputError("the record has further dimensions", "give one member at a time", "inflow")
-    asked = np.broadcast_to(np.asarray(demand, dtype=float), came.shape)
-    peak = sequent_peak(came, asked, theta)
-    if math.isinf(peak):
-        return NoFailure(math.nan, peak, math.nan, math.nan)
+    require(np.ndim(inflow) == 1, "the record has further dimensions", "give one member at a time", "inflow")
+    peak = sequent_peak(inflow, demand, theta)
     # Rounding in sums of a hundred thousand days must not add a litre.
-    size = float(math.ceil(peak - 1e-9 * max(peak, 1.0)))
-    sizes = xr.DataArray(np.unique([max(size - 1, 0.0), size]), dims="capacity")
-    done = simulate(np.tile(came, 2), np.tile(asked, 2), sizes, start=sizes, theta=theta).days_failed.values
-    return NoFailure(size, peak, float(done[-1]), float(done[0]) if size > 0 else math.nan)
+    size = math.nan if math.isinf(peak) else float(math.ceil(peak - 1e-9 * max(peak, 1.0)))
+    return size, peak
 
 
-def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
+def merge_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
     """Return series in which the dry days between two wet ones are one step.
 
     While nothing flows in, a tank delivers min(what is asked, what it holds), whether that is asked on one
@@ -314,12 +267,12 @@ def join_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
     for every rule of spillage. Days that fail are no longer counted, and rationing no longer sees each
     morning: use the days themselves there.
 
-    >>> join_dry_days(np.array([5.0, 0, 0, 0, 2, 3, 0]), np.ones(7))
+    >>> merge_dry_days(np.array([5.0, 0, 0, 0, 2, 3, 0]), np.ones(7))
     (array([5., 0., 2., 3., 0.]), array([1., 3., 1., 1., 1.]))
     """
     days = inflow.shape[-1]
-    if any(series.shape[-1] != days for series in others):
-        raise InputError("the series differ in length", "give one value a day in each", "others")
+    alike = all(series.shape[-1] == days for series in others)
+    require(alike, "the series differ in length", "give one value a day in each", "others")
     wet = (inflow > 0).reshape(-1, days).any(axis=0)
     # A step begins on each wet day, and on a dry day that follows a wet one.
     begins = wet.copy()
@@ -353,7 +306,6 @@ def run_versions(
     essential: np.ndarray | None = None,
     ration_level_share: np.ndarray | None = None,
     ration_share: np.ndarray | None = None,
-    threads: int = 1,
 ) -> dict[str, np.ndarray]:
     """Simulate every size in every version, and return the totals: what `rainharvest.simulate` does, unlabelled.
 
@@ -389,11 +341,7 @@ def run_versions(
         )
         out[:, version, first : first + LANES] = total[:, : capacity.size - first]
 
-    jobs = [(v, first) for v in range(versions) for first in range(0, capacity.size, LANES)]
-    if threads > 1:
-        with ThreadPoolExecutor(threads) as pool:
-            list(pool.map(block, jobs))
-    else:
-        for job in jobs:
-            block(job)
+    jobs = product(range(versions), range(0, capacity.size, LANES))
+    with ThreadPoolExecutor(THREADS) as pool:
+        list(pool.map(block, jobs))
     return dict(zip(TOTALS, out, strict=True))

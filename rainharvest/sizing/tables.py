@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import Default, defaults_of
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.tables import Table, file_name, quantity
 from rainharvest.sizing.smallest import TARGETS
 
@@ -32,36 +33,17 @@ def real_rate(nominal_rate: float, inflation: float) -> float:
     0.02857
     """
     for name, value in (("nominal_rate", nominal_rate), ("inflation", inflation)):
-        if not value > -1:
-            raise InputError(f"{value} a year is not possible", "give a share above -1", name)
+        require(value > -1, f"{value} a year is not possible", "give a share above -1", name)
     rate = (1.0 + nominal_rate) / (1.0 + inflation) - 1.0
-    if rate < -1e-12:
-        raise InputError(
-            f"a nominal rate of {nominal_rate:g} below inflation of {inflation:g}",
-            "give a nominal rate no lower than inflation",
-            "rate",
-        )
+    problem = f"a nominal rate of {nominal_rate:g} below inflation of {inflation:g}"
+    require(rate >= -1e-12, problem, "give a nominal rate no lower than inflation", "rate")
     return max(rate, 0.0)
 
 
-PUMP_ENERGY = Default(
-    1.4,
-    "kW h/m3",
-    "Vieira, Beal, Ghisi and Stewart 2014, Energy intensity of rainwater harvesting systems: a review, median of "
-    "what was measured; from memory, not verified",
-    "from memory",
-    0.2,
-    4.0,
+DEFAULTS = defaults_of("sizing")
+PUMP_ENERGY, BILLING_MONTHS, LIFE, RATE = (
+    DEFAULTS[name] for name in ("pump_energy", "billing_months", "life", "rate")
 )
-
-BILLING_MONTHS = Default(3, "month", "common practice, no source", "common practice", 1, 12)
-
-
-LIFE = Default(
-    20, "year", "own choice: about what a tank lasts; a study that knows better says so", "own choice"
-)
-
-RATE = Default(0.04, "1/year", "own choice, real: take what the payer takes for other works", "own choice")
 
 
 class Part(Table):
@@ -151,35 +133,37 @@ class Costs(Table):
     inflation: float | None = quantity("1/year", "Needed where the rate is nominal.", None, gt=-0.5, le=10)
     residual: Literal["none", "straight line"] = Field(
         "none",
-        description='What is left at the end: "none", or "straight line": each part\'s price times the share of its life that is left.',
+        description='What is left at the end: "none", or "straight line": each part\'s price times the share of '
+        "its life that is left.",
     )
 
     @model_validator(mode="after")
     def _makes_sense(self):
-        if self.rate_kind == "nominal":
-            if self.inflation is None:
-                raise InputError(
-                    "a nominal rate says nothing without inflation", "give inflation", "inflation"
-                )
+        nominal, given = self.rate_kind == "nominal", self.inflation is not None
+        require(
+            given or not nominal,
+            "a nominal rate says nothing without inflation",
+            "give inflation",
+            "inflation",
+        )
+        problem = "a real rate is already above inflation"
+        require(nominal or not given, problem, 'leave inflation out, or set rate_kind = "nominal"')
+        if nominal:
             real_rate(self.rate, self.inflation)
-        elif self.inflation is not None:
-            raise InputError(
-                "a real rate is already above inflation", 'leave inflation out, or set rate_kind = "nominal"'
-            )
-        if self.block and self.tariff:
-            raise InputError("the tariff is given twice", "give tariff or block, not both")
+        require(
+            not (self.block and self.tariff), "the tariff is given twice", "give tariff or block, not both"
+        )
         tops = [block.up_to for block in self.block]
-        if self.block and (None in tops[:-1] or tops[-1] is not None):
-            raise InputError(
-                "each block but the last reaches up to something",
-                "give up_to in each block but the last, and none in the last",
-            )
-        if any(b <= a for a, b in zip(tops[:-1], tops[1:-1], strict=False)):
-            raise InputError("the blocks do not rise", "give them from the smallest up_to to the largest")
+        require(
+            not tops or (None not in tops[:-1] and tops[-1] is None),
+            "each block but the last reaches up to something",
+            "give up_to in each block but the last, and none in the last",
+        )
+        rising = all(a < b for a, b in pairwise(tops[:-1]))
+        require(rising, "the blocks do not rise", "give them from the smallest up_to to the largest")
         names = [part.name for part in self.part]
         for name in names:
-            if names.count(name) > 1:
-                raise InputError(f'two parts bear the name "{name}"', "give each its own name")
+            require(names.count(name) == 1, f'two parts bear the name "{name}"', "give each its own name")
         return self
 
     @property
@@ -246,9 +230,8 @@ class Ranges(Table):
     @classmethod
     def _rises(cls, pair: Pair | None) -> Pair | None:
         if pair is not None and not 0 <= pair[0] <= 1 <= pair[1] <= 10:
-            raise InputError(
-                f"factors from {pair[0]:g} to {pair[1]:g}", "give a low factor up to 1 and a high one from 1"
-            )
+            problem = f"factors from {pair[0]:g} to {pair[1]:g}"
+            raise InputError(problem, "give a low factor up to 1 and a high one from 1")
         return pair
 
 
@@ -262,7 +245,8 @@ class Sizing(Table):
         100,
         ge=20,
         le=5000,
-        description="Equally likely versions of everything uncertain that are simulated; 100 by own choice, as many as the band was tested with (`tests/sizing/test_band_covers.py`).",
+        description="Equally likely versions of everything uncertain that are simulated; 100 by own choice, as many as "
+        "the band was tested with (`tests/sizing/test_band_covers.py`).",
     )
     seed: int = Field(0, ge=0, description="Makes them repeatable.")
     block_years: int | None = Field(
@@ -285,17 +269,16 @@ class Sizing(Table):
     @classmethod
     def _are_shares(cls, targets: tuple[float, ...]) -> tuple[float, ...]:
         for target in targets:
-            if not 0 < target <= 1:
-                raise InputError(f"{target:g} is no reliability to reach", "give shares above 0 and up to 1")
+            require(
+                0 < target <= 1, f"{target:g} is no reliability to reach", "give shares above 0 and up to 1"
+            )
         return tuple(sorted(set(targets)))
 
     @model_validator(mode="after")
     def _hours_rise(self):
         begin, end = self.draw_hours
-        if not 0 <= begin < end <= 24:
-            raise InputError(
-                f"water is drawn from {begin:g} h to {end:g} h", "give two hours of one day, rising"
-            )
+        problem = f"water is drawn from {begin:g} h to {end:g} h"
+        require(0 <= begin < end <= 24, problem, "give two hours of one day, rising")
         return self
 
 

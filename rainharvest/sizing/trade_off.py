@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -11,14 +11,18 @@ import xarray as xr
 
 from rainharvest.catchment.chain import ROWS, run_lanes
 from rainharvest.catchment.intensity import Intensity, Rain, read_daily
-from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment
-from rainharvest.core.errors import InputError
+from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, Roof
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.storage.simulate import simulate
 
 DAYS_A_YEAR = 365.25
 
-YEARS_TOLD = (0.1, 0.5, 0.9)
+THREADS = os.cpu_count() or 1
+
+"""On which many sizes or versions are simulated at once; results do not depend on them."""
+
+QUANTILES = (0.1, 0.5, 0.9)
 
 """The dry, the middling and the wet year of ``yield_quantile``."""
 
@@ -30,8 +34,7 @@ def sizes_to_try(demand, count: int = 60, least_days: float = 0.5, most_days: fl
     array([   50.,   260.,  1400.,  7000., 36000.])
     """
     mean = float(np.mean(np.asarray(demand, dtype=float)))
-    if not mean > 0:
-        raise InputError("nothing is asked of the tank", "give a demand above zero", "demand")
+    require(mean > 0, "nothing is asked of the tank", "give a demand above zero", "demand")
     raw = np.geomspace(least_days * mean, most_days * mean, count)
     power = 10.0 ** (np.floor(np.log10(raw)) - 1)
     return np.unique(np.maximum(np.round(raw / power) * power, 1.0))
@@ -45,29 +48,22 @@ def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     array([5., 7.])
     """
     sizes = np.asarray(capacity, dtype=float)
-    if sizes.ndim == 1 and (np.diff(sizes) <= 0).any():
-        raise InputError("the tank sizes do not rise", "give each size once, smallest first", "capacity")
+    rising = sizes.ndim != 1 or (np.diff(sizes) > 0).all()
+    require(rising, "the tank sizes do not rise", "give each size once, smallest first", "capacity")
     done = simulate(inflow, demand, capacity, **settings)
     years = float(done.days_in_year.values.sum()) / DAYS_A_YEAR
     # Variables, all put in at once: with sliders the labelling would take longer than the simulation.
-    delivered, demand_total, inflow_total = (
-        done[name].variable for name in ("delivered", "demand_total", "inflow_total")
-    )
-    yearly = delivered / years
+    yearly = done.delivered.variable / years
     more = {
         "yearly_yield": yearly,
-        "share_of_demand": delivered / demand_total.where(demand_total > 0, np.inf),
+        "share_of_demand": done.delivered.variable / _above_zero(done.demand_total.variable),
         "failed_a_year": done.days_failed.variable / years,
-        "spilled_share": done.spilled.variable / inflow_total.where(inflow_total > 0, np.inf),
+        "spilled_share": done.spilled.variable / _above_zero(done.inflow_total.variable),
     }
-    whole = np.flatnonzero(done.days_in_year.values >= 365)
     coords = {}
-    if whole.size:
-        by_year = done.yield_by_year.variable
-        by_year = by_year.transpose(..., "year")
-        told = np.quantile(by_year.values[..., whole], YEARS_TOLD, axis=-1)
-        more["yield_quantile"] = xr.Variable(("quantile", *by_year.dims[:-1]), told)
-        coords["quantile"] = ("quantile", list(YEARS_TOLD))
+    if (done.days_in_year.values >= 365).any():
+        more["yield_quantile"] = yield_quantile(done)
+        coords["quantile"] = ("quantile", list(QUANTILES))
     if done.sizes.get("capacity", 1) > 1:
         # The gain from a size to the next stands at the smaller of the two; the last has none.
         step = xr.Variable(("capacity",), np.append(np.diff(done.capacity.values), np.nan))
@@ -77,6 +73,32 @@ def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     done = done.assign(more).assign_coords(coords)
     done.capacity.attrs = attributes("capacity")
     return done
+
+
+def _above_zero(total: xr.Variable) -> xr.Variable:
+    """Return a total to divide by: shares of nothing are zero."""
+    return total.where(total > 0, np.inf)
+
+
+def yield_quantile(done: xr.Dataset) -> xr.Variable:
+    """Return the yields of a dry, a middling and a wet year, among the whole years of a simulation."""
+    by_year = done.yield_by_year.variable.transpose(..., "year")
+    whole = by_year.values[..., whole_years(done.days_in_year.values)]
+    return xr.Variable(("quantile", *by_year.dims[:-1]), np.quantile(whole, QUANTILES, axis=-1))
+
+
+def whole_years(days_in_year: np.ndarray) -> np.ndarray:
+    """Return which hydrological years the record covers from end to end.
+
+    >>> whole_years(np.array([120, 365, 366, 40]))
+    array([1, 2])
+    """
+    return np.flatnonzero(days_in_year >= 365)
+
+
+def along_sizes(sizes) -> xr.DataArray:
+    """Return tank sizes as they are simulated together, on ``capacity``."""
+    return xr.DataArray(sizes, {"capacity": sizes}, ("capacity",))
 
 
 INFLOW_ROW = ROWS.index("inflow")
@@ -98,28 +120,18 @@ def scaled_catchment(
     >>> more.roofs[0].runoff_coefficient, more.first_flush
     (1.0, 1.0)
     """
-    roofs = tuple(
-        roof.model_copy(
-            update={
-                "area": roof.area * area,
-                "runoff_coefficient": min(roof.runoff_coefficient * runoff_coefficient, 1.0),
-                "wetting": roof.wetting * losses,
-            }
-        )
-        for roof in catchment.roofs
-    )
-    return catchment.model_copy(
-        update={
-            "roofs": roofs,
-            "first_flush": catchment.first_flush * losses,
-            "filter_efficiency": min(catchment.filter_efficiency * filter_efficiency, 1.0),
-        }
-    )
+
+    def scaled(roof: Roof) -> Roof:
+        share = min(roof.runoff_coefficient * runoff_coefficient, 1.0)
+        changes = {"area": roof.area * area, "runoff_coefficient": share, "wetting": roof.wetting * losses}
+        return roof.model_copy(update=changes)
+
+    passed = min(catchment.filter_efficiency * filter_efficiency, 1.0)
+    changes = {"first_flush": catchment.first_flush * losses, "filter_efficiency": passed}
+    return catchment.model_copy(update={"roofs": tuple(map(scaled, catchment.roofs)), **changes})
 
 
-def tank_inflow(
-    rain: Rain, catchment: Catchment, drying: float | xr.DataArray, intensity: Intensity
-) -> np.ndarray:
+def tank_inflow(rain: Rain, catchment: Catchment, drying: float, intensity: Intensity) -> np.ndarray:
     """Return the water at the tank inlet of one record, without where the rest went."""
     _, rows = run_lanes(rain, [catchment], drying, intensity, trace=(INFLOW_ROW,))
     return rows[0, :, 0]
@@ -158,11 +170,10 @@ def inflow_by_area(
            [810.,   0., 324.]])
     """
     areas = np.asarray(areas, dtype=float)
-    if areas.ndim != 1 or not areas.size or not (areas > 0).all():
-        raise InputError("a roof area is not above zero", "give one or more areas above zero", "areas")
+    sound = areas.ndim == 1 and areas.size and (areas > 0).all()
+    require(sound, "a roof area is not above zero", "give one or more areas above zero", "areas")
     steps = read_daily(rain)
-    if steps.depth.shape[1] != 1:
-        raise InputError("the rain has further dimensions", "give one record at a time", "rain")
+    require(steps.depth.shape[1] == 1, "the rain has further dimensions", "give one record at a time", "rain")
     own = sum(roof.area for roof in catchment.roofs)
     rows = [tank_inflow(steps, scaled_catchment(catchment, area=a / own), drying, intensity) for a in areas]
     time = steps.array["time"].variable
@@ -179,15 +190,12 @@ def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float])
            [200., 160.]])
     """
     factors = np.asarray(factors, dtype=float)
-    if factors.ndim != 1 or not factors.size or not (factors >= 0).all():
-        raise InputError("a multiple of the demand is below zero", "give zero or more", "factors")
+    sound = factors.ndim == 1 and factors.size and (factors >= 0).all()
+    require(sound, "a multiple of the demand is below zero", "give zero or more", "factors")
     if isinstance(demand, pd.Series):
         demand = xr.DataArray(demand.to_numpy(float), {"time": demand.index.to_numpy()}, ("time",))
-    along = xr.DataArray(
-        factors,
-        {"demand_factor": ("demand_factor", factors, attributes("demand_factor"))},
-        ("demand_factor",),
-    )
+    coords = {"demand_factor": ("demand_factor", factors, attributes("demand_factor"))}
+    along = xr.DataArray(factors, coords, ("demand_factor",))
     return (along * demand.reset_coords(drop=True)).assign_attrs(attributes("demand")).rename("demand")
 
 
@@ -196,18 +204,18 @@ def trade_off_map(inflow, demand, capacity, **settings) -> xr.Dataset:
 
     >>> days = pd.date_range("2001-01-01", periods=4)
     >>> inflow = xr.DataArray([0.0, 300.0, 0.0, 0.0], {"time": days}, ("time",))
-    >>> asked = demand_by_factor(pd.Series(100.0, days), [1, 2])
-    >>> trade_off_map(inflow, asked, [100.0, 300.0]).volume_reliability.values
+    >>> demand = demand_by_factor(pd.Series(100.0, days), [1, 2])
+    >>> trade_off_map(inflow, demand, [100.0, 300.0]).volume_reliability.values
     array([[0.25 , 0.5  ],
            [0.125, 0.375]])
     """
-    done = trade_off(inflow, demand, capacity, **settings)
-    if done.volume_reliability.ndim < 2:
-        raise InputError(
-            "a map needs a second dimension beside the tank size",
-            "give inflow_by_area(...) as inflow, or demand_by_factor(...) as demand",
-            "inflow",
-        )
+    done = trade_off(inflow, demand, capacity, threads=THREADS, **settings)
+    require(
+        done.volume_reliability.ndim > 1,
+        "a map needs a second dimension beside the tank size",
+        "give inflow_by_area(...) as inflow, or demand_by_factor(...) as demand",
+        "inflow",
+    )
     kept = done[[name for name in KEPT if name in done]]
     names = [d for d in done.volume_reliability.dims if d != "capacity"]
     return kept.transpose(..., *names, "capacity")
@@ -218,20 +226,8 @@ NEAR_CEILING = 0.99
 """Share of the largest yield at which the curve counts as flat (own choice)."""
 
 
-@dataclass(frozen=True)
-class Knee:
-    """The knee of a trade-off curve."""
-
-    capacity: float  # [L] Size at the knee, one of the curve's sizes
-    yearly_yield: float  # [L/year] What it yields in a mean year
-    yield_share: float  # [1] That, as a share of what the largest tank of the curve yields
-    marginal_yield: float  # [L/year/L] Litres a year for one more litre of tank, from this size to the next
-    ceiling_capacity: float  # [L] Smallest size that yields 99 % of the largest yield: the end of the chord
-    ceiling_yield: float  # [L/year] Yield of the largest tank of the curve
-
-
-def find_knee(curve: xr.Dataset) -> Knee:
-    """Find the knee of a curve of yearly yield over tank size.
+def find_knee(curve: xr.Dataset) -> float:
+    """Return the size [L] at the knee of a curve of yearly yield over tank size.
 
     With x the size and y the yield, both as shares of the end of the chord, it is where y - x is largest.
     The chord runs from no tank and no yield to the smallest size of the curve that brings 99 % of the
@@ -244,28 +240,14 @@ def find_knee(curve: xr.Dataset) -> Knee:
 
     >>> size = np.array([1.0, 2.0, 3.0, 4.0, 8.0])
     >>> curve = xr.Dataset({"yearly_yield": ("capacity", [50.0, 90.0, 97.0, 99.0, 100.0])}, {"capacity": size})
-    >>> knee = find_knee(curve)
-    >>> knee.capacity, knee.ceiling_capacity, knee.marginal_yield
-    (2.0, 4.0, 7.0)
+    >>> find_knee(curve)
+    2.0
     """
-    if curve.yearly_yield.dims != ("capacity",) or curve.sizes["capacity"] < 3:
-        raise InputError(
-            "a knee needs one curve of three sizes or more", "give trade_off of one record", "curve"
-        )
+    one = curve.yearly_yield.dims == ("capacity",) and curve.sizes["capacity"] >= 3
+    require(one, "a knee needs one curve of three sizes or more", "give trade_off of one record", "curve")
     size, yearly = curve.capacity.values.astype(float), curve.yearly_yield.values.astype(float)
     ceiling = float(yearly.max())
-    if not ceiling > 0:
-        raise InputError("no tank yields anything", "check the inflow and the demand", "curve")
+    require(ceiling > 0, "no tank yields anything", "check the inflow and the demand", "curve")
     end = int(np.argmax(yearly >= NEAR_CEILING * ceiling))
     above = yearly[: end + 1] / yearly[end] - size[: end + 1] / size[end]
-    at = int(np.argmax(above))
-    following = min(at + 1, size.size - 1)
-    step = size[following] - size[at]
-    return Knee(
-        capacity=float(size[at]),
-        yearly_yield=float(yearly[at]),
-        yield_share=float(yearly[at] / ceiling),
-        marginal_yield=float((yearly[following] - yearly[at]) / step) if step else 0.0,
-        ceiling_capacity=float(size[end]),
-        ceiling_yield=ceiling,
-    )
+    return float(size[int(np.argmax(above))])

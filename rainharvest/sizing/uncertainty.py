@@ -2,71 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.catchment.intensity import Intensity, read_daily
+from rainharvest.catchment.intensity import Intensity, Rain, read_daily
 from rainharvest.catchment.tables import DRYING, FILTER_EFFICIENCY, INTENSITY, Catchment, roof_defaults
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import Default, defaults_of
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.tables import Use
 from rainharvest.sizing.resample import BLOCK_YEARS, LEAST_YEARS, wet_and_dry_years, year_draws
-from rainharvest.sizing.trade_off import scaled_catchment, tank_inflow
+from rainharvest.sizing.trade_off import THREADS, scaled_catchment, tank_inflow
 from rainharvest.storage.simulate import common_time
 
-COEFFICIENT_RANGE = Default(
-    1.0,
-    "1",
-    "own choice, for a runoff coefficient that was given: a tenth either way",
-    "own choice",
-    0.9,
-    1.1,
-)
+DEFAULTS = defaults_of("sizing")["ranges"]
 
-LOSSES_RANGE = Default(
-    1.0,
-    "1",
-    "own choice: half to double the wetting and first flush; the published ranges (0.1 to 27 mm of first "
-    "flush) are of other roofs and other devices, not of what is unknown about one",
-    "own choice",
-    0.5,
-    2.0,
-)
+RANGED = tuple(DEFAULTS)
 
-FILTER_RANGE = Default(
-    1.0,
-    "1",
-    "own choice, for a filter efficiency that was given: a twentieth either way",
-    "own choice",
-    0.95,
-    1.05,
-)
-
-DEMAND_RANGE = Default(
-    1.0, "1", "own choice, for a demand that was given: a fifth either way", "own choice", 0.8, 1.2
-)
-
-
-RANGED = ("runoff_coefficient", "losses", "filter_efficiency", "demand")
-
-"""The inputs that have a range."""
-
-
-RANGE_WORDS = {
-    "runoff_coefficient": "runoff coefficient",
-    "losses": "wetting and first flush",
-    "filter_efficiency": "filter efficiency",
-    "demand": "demand",
-    "filling": "filling of the gaps",
-    "years": "which years come",
-}
-
-"""The inputs in words."""
+"""The inputs that have a range: runoff coefficient, losses, filter efficiency, demand."""
 
 
 @dataclass(frozen=True)
@@ -74,26 +31,19 @@ class Range:
     """How far one input may lie from the study's own value, as multiples of that value."""
 
     name: str  # One of `RANGED`
-    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
-    # triangular law
-    low: float
-    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
-    # triangular law
-    best: float
-    # [1] Least, likeliest and largest multiple of the study's own value; values between are drawn from a
-    # triangular law
-    high: float
+    low: float  # [1] Least multiple of the study's own value
+    best: float  # [1] Likeliest; values between are drawn from a triangular law
+    high: float  # [1] Largest
     source: str  # Where the range comes from
 
     def __post_init__(self):
-        if self.name not in RANGED:
-            raise InputError(f"no input is called {self.name!r}", f"use one of {', '.join(RANGED)}", "ranges")
-        if not 0 <= self.low <= self.best <= self.high < np.inf:
-            raise InputError(
-                f"the range of {self.name} runs from {self.low:g} over {self.best:g} to {self.high:g}",
-                "give low, best and high in that order, none below zero",
-                "ranges",
-            )
+        _known(self.name)
+        require(
+            0 <= self.low <= self.best <= self.high < np.inf,
+            f"the range of {self.name} runs from {self.low:g} over {self.best:g} to {self.high:g}",
+            "give low, best and high in that order, none below zero",
+            "ranges",
+        )
 
     def at(self, chance) -> np.ndarray:
         """Return the multiples that are not exceeded with these chances (triangular law)."""
@@ -105,6 +55,11 @@ class Range:
         rising = self.low + np.sqrt(chance * width * (self.best - self.low))
         falling = self.high - np.sqrt((1 - chance) * width * (self.high - self.best))
         return np.where(chance < turn, rising, falling)
+
+
+def _known(name: str) -> None:
+    known = f"use one of {', '.join(RANGED)}"
+    require(name in RANGED, f"no input is called {name!r}", known, "ranges")
 
 
 def input_ranges(
@@ -124,92 +79,50 @@ def input_ranges(
      ('demand', 0.8, 1.2)]
     """
     given = dict(given or {})
-    unknown = sorted(set(given) - set(RANGED))
-    if unknown:
-        raise InputError(f"no input is called {unknown[0]!r}", f"use one of {', '.join(RANGED)}", "ranges")
-    found = {
-        "runoff_coefficient": _of_roofs(catchment),
-        "losses": _judged("losses", LOSSES_RANGE),
-        "filter_efficiency": _of_filter(catchment),
-        "demand": _of_uses(tuple(uses), demand),
+    for name in sorted(given):
+        _known(name)
+    demands: dict[str, float] = {}
+    if demand is not None and "use" in demand.dims:
+        demands = dict(zip(demand.use.values.tolist(), demand.sum("time").values.tolist(), strict=True))
+    default_filter = catchment.filter_efficiency == FILTER_EFFICIENCY.value
+    sources = {  # of each input: how much a part of it weighs, and the default that it rests on
+        "runoff_coefficient": [
+            (roof.runoff_coefficient * roof.area, roof_defaults(roof).get("runoff_coefficient"))
+            for roof in catchment.roofs
+        ],
+        "losses": [],
+        "filter_efficiency": [(1.0, FILTER_EFFICIENCY)] if default_filter else [],
+        "demand": [(demands.get(use.name, use.litres * use.count), use.default) for use in uses],
     }
+    found = {name: _weighted(name, parts) for name, parts in sources.items()}
     for name, (low, high) in given.items():
-        if not low <= 1 <= high:
-            raise InputError(
-                f"the range of {name}, {low:g} to {high:g}, does not hold the study's own value (1)",
-                "give multiples below and above 1",
-                f"ranges.{name}",
-            )
+        require(
+            low <= 1 <= high,
+            f"the range of {name}, {low:g} to {high:g}, does not hold the study's own value (1)",
+            "give multiples below and above 1",
+            f"ranges.{name}",
+        )
         found[name] = Range(name, low, 1.0, high, "given by the user")
     return tuple(found[name] for name in RANGED)
 
 
-def _judged(name: str, judgement: Default) -> Range:
-    return Range(name, judgement.low, judgement.value, judgement.high, judgement.source)
-
-
-def _of_roofs(catchment: Catchment) -> Range:
-    """Return the range of the runoff coefficient, the roofs weighted by what they bring."""
-    weight, low, high, sources = [], [], [], []
-    for roof in catchment.roofs:
-        default = roof_defaults(roof).get("runoff_coefficient")
-        if default is None or default.low is None or not default.value > 0:
-            default = COEFFICIENT_RANGE
-        weight.append(roof.runoff_coefficient * roof.area)
-        low.append(min(default.low / default.value, 1.0))
-        high.append(max(default.high / default.value, 1.0))
-        sources.append(default.source)
-    if not sum(weight) > 0:
-        return _judged("runoff_coefficient", COEFFICIENT_RANGE)
-    return Range(
-        "runoff_coefficient",
-        float(np.average(low, weights=weight)),
-        1.0,
-        float(np.average(high, weights=weight)),
-        _joined(sources),
-    )
-
-
-def _joined(sources: list[str]) -> str:
-    """Return the sources in one line, what two of them share said once."""
-    return "; ".join(dict.fromkeys(part for source in sources for part in source.split("; ")))
-
-
-def _of_filter(catchment: Catchment) -> Range:
-    """Return the range of the filter's efficiency: that of the default, if it is the default."""
-    if catchment.filter_efficiency != FILTER_EFFICIENCY.value:
-        return _judged("filter_efficiency", FILTER_RANGE)
-    default = FILTER_EFFICIENCY
-    return Range(
-        "filter_efficiency", default.low / default.value, 1.0, default.high / default.value, default.source
-    )
-
-
-def _of_uses(uses: tuple[Use, ...], demand: xr.DataArray | None) -> Range:
-    """Return the range of the demand, the uses weighted by what they ask."""
-    if not uses:
-        return _judged("demand", DEMAND_RANGE)
-    asked = {}
-    if demand is not None and "use" in demand.dims:
-        asked = dict(zip(demand.use.values.tolist(), demand.sum("time").values.tolist(), strict=True))
-    weight, low, high, sources = [], [], [], []
-    for use in uses:
-        default = use.default
+def _weighted(name: str, parts: Sequence[tuple[float, Default | None]]) -> Range:
+    """Return the range of one input, its parts weighted; what has no published range takes our own."""
+    fallback = DEFAULTS[name]
+    if not sum(weight for weight, _ in parts) > 0:
+        return Range(name, fallback.low, fallback.value, fallback.high, fallback.source)
+    weights, low, high, sources = [], [], [], []
+    for weight, default in parts:
         if default is None or (default.low is None and default.high is None) or not default.value > 0:
-            default = DEMAND_RANGE
-        weight.append(asked.get(use.name, use.litres * use.count))
-        low.append(min((default.value if default.low is None else default.low) / default.value, 1.0))
-        high.append(max((default.value if default.high is None else default.high) / default.value, 1.0))
-        sources.append(default.source)
-    if not sum(weight) > 0:
-        return _judged("demand", DEMAND_RANGE)
-    return Range(
-        "demand",
-        float(np.average(low, weights=weight)),
-        1.0,
-        float(np.average(high, weights=weight)),
-        _joined(sources),
-    )
+            default = fallback
+        own = default.value
+        weights.append(weight)
+        low.append(min((own if default.low is None else default.low) / own, 1.0))
+        high.append(max((own if default.high is None else default.high) / own, 1.0))
+        sources += default.source.split("; ")
+    ends = (float(np.average(end, weights=weights)) for end in (low, high))
+    # What two parts share of their sources is said once.
+    return Range(name, next(ends), 1.0, next(ends), "; ".join(dict.fromkeys(sources)))
 
 
 @dataclass(frozen=True)
@@ -242,6 +155,22 @@ class Case:
         """How many fillings of the record there are."""
         return self.rain.sizes.get("member", 1)
 
+    def calendar(self, inputs: xr.Dataset) -> slice:
+        """Return the days of the record whose calendar the draws keep."""
+        time = inputs["time"].values
+        begin = int(np.searchsorted(self.rain["time"].values, time[0]))
+        return slice(begin, begin + time.size)
+
+    def filling(self, member: int) -> Rain:
+        """Return one of them, read for the loss chain."""
+        rain = self.rain.isel(member=member, drop=True) if "member" in self.rain.dims else self.rain
+        return read_daily(rain)
+
+    @property
+    def total_demand(self) -> xr.DataArray:
+        """What is asked of the tank by the calendar and by the weather [L/day]."""
+        return self.demand if self.weather_demand is None else self.demand + self.weather_demand
+
 
 @dataclass(frozen=True)
 class Drawn:
@@ -267,22 +196,15 @@ def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
     and the band says nothing of other years. Few years are little better, since a worse year than any of
     them cannot be drawn: `rainharvest.sizing.resample` belongs beside the answer.
     """
-    rain = case.rain.isel(member=0, drop=True) if "member" in case.rain.dims else case.rain
-    inflow = tank_inflow(read_daily(rain), case.catchment, case.drying, case.intensity)
-    demand = case.demand.values + (0.0 if case.weather_demand is None else case.weather_demand.values)
-    yearly = wet_and_dry_years(rain["time"], inflow, float(demand.mean()), case.year_start_month)
+    inflow = tank_inflow(case.filling(0), case.catchment, case.drying, case.intensity)
+    demand = float(case.total_demand.values.mean())
+    yearly = wet_and_dry_years(case.rain["time"], inflow, demand, case.year_start_month)
     runs = np.arange(count)
     if yearly.size < LEAST_YEARS:
         days, runs = _own_days(case), np.zeros(count, dtype=int)
     else:
-        days = year_draws(
-            case.rain,
-            count=count,
-            block_years=case.block_years,
-            seed=seed,
-            year_start_month=case.year_start_month,
-            yearly=yearly,
-        )
+        given = {"year_start_month": case.year_start_month, "yearly": yearly}
+        days = year_draws(case.rain, count=count, block_years=case.block_years, seed=seed, **given)
     rng = np.random.default_rng([seed, 1])
     turns = np.argsort(rng.random(count)) % case.members
     chosen = {"member": turns, "year_draw": runs}
@@ -316,42 +238,33 @@ def inputs_of(chosen: Mapping[str, np.ndarray], days: xr.DataArray) -> xr.Datase
     return xr.Dataset(data, coords, kept)
 
 
-def draw_flows(case: Case, inputs: xr.Dataset, *, threads: int = 1) -> Drawn:
+def draw_flows(case: Case, inputs: xr.Dataset) -> Drawn:
     """Run the catchment of every draw over its filling and lay the days out as the draw has them.
 
     The loss chain runs over the record in its own order; its days are then taken as drawn, so that only
     what a first flush or a pipe holds from one day to the next is broken where two blocks meet.
     """
-    rain = case.rain if "member" in case.rain.dims else case.rain.expand_dims("member")
-    steps = [read_daily(rain.isel(member=m, drop=True)) for m in range(case.members)]
-    named = [one.name for one in case.ranges]
-    table = {name: inputs[name].values for name in ("member", "year_draw", *named)}
-    days = inputs.day_drawn.values
-    known: dict[tuple, np.ndarray] = {}
-    keys = [
-        (int(table["member"][k]), *(float(table[n][k]) for n in named if n != "demand"))
-        for k in range(inputs.sizes["draw"])
-    ]
+    steps = [case.filling(member) for member in range(case.members)]
+    scaled = [one.name for one in case.ranges if one.name != "demand"]
+    days = inputs.day_drawn.values[inputs.year_draw.values]
 
-    def run(key: tuple) -> None:
-        factors = dict(zip((n for n in named if n != "demand"), key[1:], strict=True))
-        site = scaled_catchment(case.catchment, **factors)
-        known[key] = tank_inflow(steps[key[0]], site, case.drying, case.intensity)
+    def run(key: np.ndarray) -> np.ndarray:
+        site = scaled_catchment(case.catchment, **dict(zip(scaled, key[1:].tolist(), strict=True)))
+        return tank_inflow(steps[int(key[0])], site, case.drying, case.intensity)
 
     # Draws that share a filling and a catchment (all of them, where only the years differ) share its inflow.
-    once = list(dict.fromkeys(keys))
-    inflow = np.empty((len(keys), days.shape[1]))
-    for first in range(0, len(once), 64):
-        some = once[first : first + 64]
-        with ThreadPoolExecutor(max(threads, 1)) as pool:
-            list(pool.map(run, some))
-        for k, key in enumerate(keys):
-            if key in known:
-                inflow[k] = known[key][days[table["year_draw"][k]]]
-        known.clear()
+    keys, place = np.unique(
+        np.array([inputs[name].values for name in ("member", *scaled)]).T, axis=0, return_inverse=True
+    )
+    inflow = np.empty(days.shape)
+    with ThreadPoolExecutor(THREADS) as pool:
+        for first in range(0, len(keys), 64):
+            for k, came in enumerate(pool.map(run, keys[first : first + 64]), start=first):
+                for draw in np.flatnonzero(place.ravel() == k):
+                    inflow[draw] = came[days[draw]]
     coords = {"draw": inputs["draw"].variable, "time": inputs["time"].variable}
     flow = xr.DataArray(inflow, coords, ("draw", "time"), "inflow", attributes("inflow"))
-    demand, more = _demand_of(case, inputs, table, days)
+    demand, more = _demand_of(case, inputs, days)
     return Drawn(case, inputs, flow, demand, more)
 
 
@@ -365,25 +278,22 @@ def pick_draws(drawn: Drawn, some) -> Drawn:
     return replace(drawn, inflow=part(drawn.inflow), demand=part(drawn.demand), settings=settings)
 
 
-def _demand_of(case: Case, inputs: xr.Dataset, table: dict, days: np.ndarray):
+def _demand_of(case: Case, inputs: xr.Dataset, days: np.ndarray):
     """Return the demand of the draws, and the settings, on the calendar of the draws."""
-    time = inputs["time"].variable
-    begin = int(np.searchsorted(case.rain["time"].values, time.values[0]))
-    calendar = slice(begin, begin + time.size)
+    time, calendar = inputs["time"].variable, case.calendar(inputs)
 
     def cut(series: xr.DataArray) -> xr.DataArray:
         turned = series.transpose(..., "time").isel(time=calendar)
         return xr.DataArray(turned.values, {"time": time}, turned.dims, attrs=series.attrs)
 
+    draw = inputs["draw"].variable
     factor = xr.DataArray(1.0)
-    if "demand" in table:
-        factor = xr.DataArray(table["demand"], {"draw": inputs["draw"].variable}, ("draw",))
+    if "demand" in inputs:
+        factor = xr.DataArray(inputs["demand"].values, {"draw": draw}, ("draw",))
     demand = cut(case.demand)
     if case.weather_demand is not None:
-        went = case.weather_demand.values[days[table["year_draw"]]]
-        demand = demand + xr.DataArray(
-            went, {"draw": inputs["draw"].variable, "time": time}, ("draw", "time")
-        )
+        went = case.weather_demand.values[days]
+        demand = demand + xr.DataArray(went, {"draw": draw, "time": time}, ("draw", "time"))
     settings = {
         name: cut(value) if isinstance(value, xr.DataArray) and "time" in value.dims else value
         for name, value in case.settings.items()

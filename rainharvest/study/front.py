@@ -26,10 +26,9 @@ from rainharvest.core.text import texts_of
 from rainharvest.demand.uses import defaults_used
 from rainharvest.drought.tables import drought_defaults
 from rainharvest.siteworks.tables import siteworks_defaults
-from rainharvest.sizing.figure_words import cost_said
-from rainharvest.sizing.section import cost_of_described
+from rainharvest.sizing.facts import cost_of_described
+from rainharvest.sizing.section import confidence, cost_said, headline
 from rainharvest.sizing.tables import costs_defaults
-from rainharvest.sizing.words import confidence, headline
 from rainharvest.storage.tables import DEAD_SHARE, FREEBOARD_SHARE
 from rainharvest.storage.words import KINDS
 from rainharvest.study.facts import answer_facts

@@ -11,8 +11,9 @@ import xarray as xr
 from rainharvest.core.board import board, cautions, slider
 from rainharvest.core.errors import InputError
 from rainharvest.core.text import texts_of
+from rainharvest.sizing.facts_printed import failed_years, tank_facts
 from rainharvest.sizing.figures import failed_years_figure, trade_off_figure
-from rainharvest.sizing.words import failed_years_words, trade_off_words
+from rainharvest.sizing.section import SAY as SIZING
 from rainharvest.storage.facts import worst_two_years
 from rainharvest.storage.figures import storage_figure
 from rainharvest.storage.words import storage_words
@@ -69,8 +70,8 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
         )
         figures["storage"] = storage_figure(worst, capacity, figures.get("storage"))
         return {
-            "curve": (figures["curve"], trade_off_words(done)),
-            "years": (figures["years"], failed_years_words(done)),
+            "curve": (figures["curve"], SIZING.trade_off(tank_facts(done))),
+            "years": (figures["years"], SIZING.failed_years(**failed_years(done))),
             "storage": (figures["storage"], storage_words(worst)),
         }
 

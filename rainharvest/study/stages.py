@@ -21,7 +21,7 @@ from rainharvest.core.kept import Parcel, keep, key_of, recall, table_from_datas
 from rainharvest.core.tables import known_of, models_of
 from rainharvest.demand.facts import study_demand
 from rainharvest.rainfall.record import StudyRecord, study_record
-from rainharvest.sizing.facts import decided, sized
+from rainharvest.sizing.facts import curve_facts, decision_facts
 from rainharvest.storage.facts import Flows
 from rainharvest.study.file import Study
 
@@ -190,12 +190,12 @@ def _demand(run: Run, stage: str) -> Parcel:
 
 
 def _sizes(run: Run, stage: str) -> Parcel:
-    return {"tried": sized(seen_by(run.study, stage), record_of(run), flows_of(run))}
+    return {"tried": curve_facts(seen_by(run.study, stage), record_of(run), flows_of(run))}
 
 
 def _decision(run: Run, stage: str) -> Parcel:
     tried = results_of(run, "trade-off")["tried"]
-    return {"done": decided(seen_by(run.study, stage), record_of(run), flows_of(run), tried)}
+    return {"done": decision_facts(seen_by(run.study, stage), record_of(run), flows_of(run), tried)}
 
 
 def _group(run: Run, stage: str) -> Parcel:

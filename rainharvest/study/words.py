@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rainharvest.core.defaults import rows_of
 from rainharvest.rainfall.flags import Flag
 
 ASSUMED = (
@@ -33,15 +34,17 @@ NONE = "none"
 INVENTED = "Invented example: no such place, building or rain gauge exists."
 
 
+SIZING_TITLES = rows_of("sizing", "fixed")["titles"]
+
 TITLES = {
     "answer": "The answer",
     "site": "The site and what was asked",
     "record": "The rain record and its faults",
     "demand": "Demand",
-    "size": "The tank size, and how sure it is",
+    "size": SIZING_TITLES["size"],
     "options": "Options compared",
     "supply": "Arrangement, treatment and cautions",
-    "costs": "Costs",
+    "costs": SIZING_TITLES["costs"],
     "assumptions": "Assumptions",
     "reproduce": "How to reproduce this report",
 }
@@ -83,16 +86,6 @@ USES_HEAD = ("use", "how many", "{unit} each", "days", "quality", "can wait", "s
 
 NOT_SERVED = "{use} (not served)"
 
-SIZES_HEAD = (
-    "usable",
-    "nominal",
-    "share of the water asked for",
-    "share of days met in full",
-    "yield a year",
-    "days short a year",
-    "longest failure, days",
-)
-
 OPTIONS_HEAD = {
     "study_option": "option",
     "recommended_nominal": "smallest that reaches the target, nominal",
@@ -105,24 +98,6 @@ OPTIONS_HEAD = {
     "annual": "a year ({currency})",
 }
 
-COSTS_HEAD = (
-    "usable",
-    "capital ({currency})",
-    "a year ({currency})",
-    "per {volume} ({currency})",
-    "mains water saved a year",
-    "worth over the years ({currency})",
-    "pays back, years",
-)
-
-OFFER_HEAD = (
-    "tanks",
-    "usable",
-    "reached",
-    "capital ({currency})",
-    "a year ({currency})",
-    "worth over the years ({currency})",
-)
 
 ASSUMPTIONS_HEAD = ("what", "value", "unit", "range", "kind", "source")
 
@@ -143,10 +118,7 @@ CAPTIONS = {
     "origins": "Where each day of the record comes from.",
     "findings": "What checking the record found, worst first.",
     "uses": "What is asked for, by use.",
-    "sizes": "Tank sizes compared: the middle of the filled versions of the record.",
     "options": "Options side by side, each with its own tank. Reached: on rain alone, where rain feeds it.",
-    "costs": "What each size costs and saves. Worth over the years: savings less costs, in money of today.",
-    "offers": "Tanks on offer about the size described.",
     "assumptions": "Every default value that the study rests on.",
     "reproduce": "What the study was run on.",
 }

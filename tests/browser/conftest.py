@@ -57,15 +57,16 @@ def browser(chromium):
 PLAIN = """import ipywidgets as widgets
 from rainharvest.core.save import figure_png
 from rainharvest.sizing.figures import curve_figure
-from rainharvest.sizing.quick import prepare_sizing
-from rainharvest.sizing.quick import moved, priced
+from rainharvest.sizing.panel import prepare_sizing
+from rainharvest.sizing.grid import moved, priced
 
-quick = prepare_sizing("../data/studies/day_school.toml")
-slide = widgets.IntSlider(round(quick.area), 20, 2400, 10)
+study, grid = prepare_sizing("../data/studies/day_school.toml")
+slide = widgets.IntSlider(round(grid.area), 20, 2400, 10)
 shown = widgets.Image(format="png")
 
 def draw(_change=None):
-    curve = priced(quick, moved(quick, area=slide.value, coefficient=quick.coefficient, people=quick.people), 0.04)
+    curve = moved(grid, area=slide.value, coefficient=grid.coefficient, people=grid.people)
+    curve = priced(curve, study.costs, study.tank.usable_share, 0.04)
     shown.value = figure_png(curve_figure(curve, 0.9, 20_000.0, measure="volume_reliability"), 100)
 
 slide.observe(draw, "value")

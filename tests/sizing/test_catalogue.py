@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rainharvest import InputError
-from rainharvest.sizing.catalogue import SoldTank, cheapest, every_choice, read_catalogue
+from rainharvest.sizing.catalogue import SoldTank, every_choice, read_catalogue
 
 SMALL = SoldTank(1000, 200, 1.5, 1.0)
 LARGE = SoldTank(3000, 450, 1.5, 2.2)
@@ -20,6 +20,10 @@ sold = st.builds(
     st.sampled_from([1.5, 2.0, 2.5]),
     st.sampled_from([1.0, 2.0, 4.0]),
 )
+
+
+def cheapest(choices, nominal):
+    return next((choice for choice in choices if choice.nominal >= nominal * (1 - 1e-12)), None)
 
 
 def by_hand(tanks, needed, most, link, space):

@@ -12,11 +12,9 @@ from rainharvest.catchment.collect import collect, collect_finer, daily_rain
 from rainharvest.catchment.tables import Catchment, Roof
 from rainharvest.sizing.shortcuts import (
     FIVE_PER_CENT,
-    SIMULATED,
     SIX_PER_CENT,
     daily_step,
     dry_season_tank,
-    judge_shortcuts,
     mass_curve_tank,
     mean_dry_period,
     melbourne_tank,
@@ -26,6 +24,7 @@ from rainharvest.sizing.shortcuts import (
     rules_of_spillage,
     share_rule_tank,
     shortcut_sizes,
+    simulate_shortcuts,
 )
 
 
@@ -124,8 +123,8 @@ def site(rng):
 def test_each_way_is_put_through_the_daily_balance(site):
     rain, inflow, demand, hall = site
     sizes = shortcut_sizes(rain, inflow, demand, hall, year_start_month=5)
-    judged = judge_shortcuts(sizes, inflow, demand, 0.95)
-    assert judged.way.values[0] == SIMULATED and float(judged.volume_reliability[0]) >= 0.95
+    judged = simulate_shortcuts(sizes, inflow, demand, 0.95)
+    assert judged.way.values[0] == "daily simulation" and float(judged.volume_reliability[0]) >= 0.95
     for method in sizes:
         size = float(judged.size_by_way.sel(way=method))
         own = simulate(inflow, demand, size)
@@ -142,8 +141,8 @@ def test_a_way_without_an_answer_is_left_open(site):
     rain, inflow, demand, hall = site
     sizes = shortcut_sizes(rain, inflow, 3 * demand, hall, year_start_month=5, melbourne=0.9)
     assert sizes["sequent peak"] == math.inf and "regression for Melbourne" in sizes
-    judged = judge_shortcuts(sizes, inflow, 3 * demand, 0.95)
-    assert np.isnan(judged.size_by_way.sel(way=["sequent peak", SIMULATED])).all()
+    judged = simulate_shortcuts(sizes, inflow, 3 * demand, 0.95)
+    assert np.isnan(judged.size_by_way.sel(way=["sequent peak", "daily simulation"])).all()
     assert np.isnan(judged.volume_reliability.sel(way="sequent peak"))
 
 

@@ -14,17 +14,31 @@ import xarray as xr
 from rainharvest.catchment.tables import Catchment, Roof
 from rainharvest.rainfall.invented import invent_rain
 from rainharvest.sizing.band import (
-    EVERY,
     measures_of_draws,
     sobol_indices,
     sure_size,
     tornado,
     uncertain_curve,
 )
-from rainharvest.sizing.quick import moved, prepare_sizing
+from rainharvest.sizing.grid import moved
+from rainharvest.sizing.panel import prepare_sizing
 from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, input_ranges, record_inputs
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
+EVERY = (
+    *("volume_reliability", "time_reliability", "yearly_yield", "failed_a_year", "longest_failure"),
+    *("worst_shortfall", "failure_events", "spilled_share", "delivered", "spilled", "unmet", "rationed"),
+    *(
+        "topped_up",
+        "changed_over",
+        "stored_end",
+        "days_failed",
+        "days_met",
+        "days_rationed",
+        "yield_quantile",
+    ),
+)
+"""Every measure that is not a year's."""
 SITE = Catchment(roofs=(Roof(area=200),))
 
 
@@ -38,7 +52,7 @@ def case_of(years):
 @pytest.fixture(scope="module")
 def sixty():
     case = case_of(61)  # sixty whole years from February on
-    drawn = draw_flows(case, draw_inputs(case, 200, 1), threads=2)
+    drawn = draw_flows(case, draw_inputs(case, 200, 1))
     return case, drawn, draw_flows(case, record_inputs(case))
 
 
@@ -54,9 +68,7 @@ def say(capsys, benchmark, what, tank_days):
 def test_speed_of_every_measure(benchmark, sixty, capsys):
     _, drawn, _ = sixty
     sizes = np.linspace(100, 100_000, 1000)
-    done = benchmark.pedantic(
-        lambda: measures_of_draws(drawn, sizes, keep=EVERY, threads=2), rounds=2, warmup_rounds=1
-    )
+    done = benchmark.pedantic(lambda: measures_of_draws(drawn, sizes, keep=EVERY), rounds=2, warmup_rounds=1)
     assert done.volume_reliability.shape == (200, 1000) and set(EVERY) <= set(done)
     assert (done.days_failed + done.days_met == drawn.inflow.sizes["time"]).all()
     say(capsys, benchmark, "1,000 sizes, 60 years, 200 draws, every measure", drawn.inflow.size * 1000)
@@ -70,9 +82,9 @@ def test_speed_of_a_slider(benchmark, tmp_path, measure):
     path.write_text(
         text.replace('measure = "volume_reliability"', f'measure = "{measure}"'), encoding="utf-8"
     )
-    quick = prepare_sizing(path)
+    _, grid = prepare_sizing(path)
     areas = itertools.cycle(np.linspace(400.0, 800.0, 41))  # another roof each time, as a slider would
-    out = benchmark(lambda: moved(quick, area=next(areas), coefficient=0.8, people=200.0, threads=2))
+    out = benchmark(lambda: moved(grid, area=next(areas), coefficient=0.8, people=200.0))
     assert out.sizes["capacity"] >= 190 and (out.reliability_low <= out.reliability_high).all()
 
 
@@ -82,11 +94,11 @@ def test_speed_of_a_step(benchmark, sixty, step):
     case, drawn, record = sixty
     sizes = np.geomspace(100, 100_000, 60)
     work = {
-        "draws": lambda: draw_flows(case, draw_inputs(case, 200, 1), threads=2),
-        "curve": lambda: uncertain_curve(drawn, record, sizes, target=0.6, threads=2),
-        "sure size": lambda: sure_size(drawn, record, 0.6, threads=2),
-        "tornado": lambda: tornado(case, capacity=10_000.0, threads=2),
-        "sobol": lambda: sobol_indices(case, capacity=10_000.0, threads=2),
+        "draws": lambda: draw_flows(case, draw_inputs(case, 200, 1)),
+        "curve": lambda: uncertain_curve(drawn, record, sizes, target=0.6),
+        "sure size": lambda: sure_size(drawn, record, 0.6),
+        "tornado": lambda: tornado(case, capacity=10_000.0),
+        "sobol": lambda: sobol_indices(case, capacity=10_000.0),
     }[step]
     benchmark.pedantic(work, rounds=1, warmup_rounds=1)
 

@@ -10,14 +10,15 @@ import xarray as xr
 
 from rainharvest import InputError, simulate
 from rainharvest.sizing.costs import life_cycle
-from rainharvest.sizing.facts import case_of, longest_whole_days, sizing_group
-from rainharvest.sizing.figure_words import maps_words, step_words, terms_words
-from rainharvest.sizing.quick import chosen_in_file, moved, prepare_sizing, priced
-from rainharvest.sizing.section import cost_of_described
-from rainharvest.sizing.smallest import join_dry_days, run_versions
+from rainharvest.sizing.facts import case_of, cost_of_described, sizing_group
+from rainharvest.sizing.facts_printed import decision, maps_at, option_for, step_at
+from rainharvest.sizing.grid import moved, priced
+from rainharvest.sizing.panel import chosen_in_file, prepare_sizing
+from rainharvest.sizing.section import SAY, recommendation, terms_words
+from rainharvest.sizing.shortcuts import longest_whole_days
+from rainharvest.sizing.smallest import merge_dry_days, run_versions
 from rainharvest.sizing.trade_off import scaled_catchment
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
-from rainharvest.sizing.words import option_for, recommendation, sizing_headline
 from rainharvest.study.file import read_study
 from rainharvest.study.run import work_study
 
@@ -36,8 +37,12 @@ def group(school):
 
 
 @pytest.fixture(scope="module")
-def quick():
-    return prepare_sizing(SCHOOL)
+def grid():
+    return prepare_sizing(SCHOOL)[1]
+
+
+def size_said(group):
+    return SAY.size(decision(group))
 
 
 def changed(tmp_path, *edits, source=SCHOOL):
@@ -128,11 +133,11 @@ def test_recommendation_has_no_more_than_two_figures(group):
 
 def test_a_short_record_is_in_the_headline(group):
     short = group.assign(record_years=12.0)
-    assert sizing_headline(short).startswith(
+    assert size_said(short).startswith(
         "The record covers 12 years, enough to compare sizes, not to settle one"
     )
-    assert not sizing_headline(group).startswith("The record")
-    assert "8 years, too short to settle anything" in sizing_headline(group.assign(record_years=8.0))
+    assert not size_said(group).startswith("The record")
+    assert "8 years, too short to settle anything" in size_said(group.assign(record_years=8.0))
     assert " ".join(recommendation(short)).count("The record covers") == 1
 
 
@@ -147,7 +152,7 @@ def test_out_of_reach_is_said(tmp_path):
     )
     group = worked.groups["sizing"]
     assert np.isnan(group.size_on_record)
-    assert "No tank supplies 99 % of the water asked for" in sizing_headline(group)
+    assert "No tank supplies 99 % of the water asked for" in size_said(group)
     assert "more is asked than comes in" in " ".join(recommendation(group))
 
 
@@ -194,7 +199,7 @@ def test_a_tank_beyond_the_sizes_tried_has_its_own_price(tmp_path):
     kilolitres = float(worked.done.yearly_yield.median("member")[-1]) / 1000
     spent = paid.capital + 420 * (1.04**-10 + 1.04**-20) + (60 + kilolitres * 1.4 * 0.4) * factor
     assert paid.annual == pytest.approx(spent / factor)
-    assert "nan" not in maps_words(group, size) and "none" not in step_words(group, size)
+    assert "nan" not in SAY.maps(maps_at(group, size)) and "none" not in SAY.step(step_at(group, size))
 
 
 @pytest.mark.parametrize(
@@ -215,40 +220,40 @@ def test_mistakes_in_the_tables_are_told(tmp_path, old, new, words):
     assert words in str(raised.value)
 
 
-def test_sliders_start_at_the_study(school, quick):
+def test_sliders_start_at_the_study(school, grid):
     flows = school.flows
-    curve = moved(quick, area=quick.area, coefficient=quick.coefficient, people=quick.people)
-    done = simulate(flows.water.inflow.isel(member=0), flows.asked.sum("use"), quick.sizes)
+    curve = moved(grid, area=grid.area, coefficient=grid.coefficient, people=grid.people)
+    done = simulate(flows.water.inflow.isel(member=0), flows.asked.sum("use"), grid.sizes)
     np.testing.assert_allclose(curve.reliability, done.volume_reliability, atol=1e-10)
     money = life_cycle(
-        school.study.costs, quick.sizes / school.study.tank.usable_share, curve.yearly_yield.values
+        school.study.costs, grid.sizes / school.study.tank.usable_share, curve.yearly_yield.values
     )
     for name in ("annual", "per_kilolitre", "payback"):
-        np.testing.assert_allclose(priced(quick, curve)[name], money[name])
+        np.testing.assert_allclose(
+            priced(curve, school.study.costs, school.study.tank.usable_share)[name], money[name]
+        )
 
 
 @pytest.mark.parametrize(("area", "coefficient"), [(0.28, 0.62), (0.85, 1.0), (1.8, 0.7), (3.0, 1.05)])
-def test_between_roofs_worked_out_the_curve_is_near_the_exact_one(school, quick, area, coefficient):
+def test_between_roofs_worked_out_the_curve_is_near_the_exact_one(school, grid, area, coefficient):
     """The inflow is read between roofs and coefficients: never off by more than 0.3 percentage points."""
     case = case_of(school.study, school.record, school.flows)
     other = replace(
         case, catchment=scaled_catchment(case.catchment, area=area, runoff_coefficient=coefficient)
     )
     exact = draw_flows(other, record_inputs(other).isel(draw=[0])).inflow.isel(draw=0)
-    done = simulate(exact, case.demand, quick.sizes).volume_reliability
-    curve = moved(
-        quick, area=area * quick.area, coefficient=coefficient * quick.coefficient, people=quick.people
-    )
+    done = simulate(exact, case.demand, grid.sizes).volume_reliability
+    curve = moved(grid, area=area * grid.area, coefficient=coefficient * grid.coefficient, people=grid.people)
     assert float(abs(curve.reliability.values - done.values).max()) < 0.003
 
 
-def test_more_people_ask_for_more_and_more_roof_brings_more(quick):
-    base = {"area": quick.area, "coefficient": quick.coefficient, "people": quick.people}
-    own = moved(quick, **base).reliability
-    assert (moved(quick, **(base | {"people": 1.5 * quick.people})).reliability < own).all()
-    assert (moved(quick, **(base | {"area": 1.5 * quick.area})).reliability > own - 1e-12).all()
+def test_more_people_ask_for_more_and_more_roof_brings_more(grid):
+    base = {"area": grid.area, "coefficient": grid.coefficient, "people": grid.people}
+    own = moved(grid, **base).reliability
+    assert (moved(grid, **(base | {"people": 1.5 * grid.people})).reliability < own).all()
+    assert (moved(grid, **(base | {"area": 1.5 * grid.area})).reliability > own - 1e-12).all()
     with pytest.raises(InputError, match="people"):
-        moved(quick, **(base | {"people": 0}))
+        moved(grid, **(base | {"people": 0}))
 
 
 def test_sliders_with_time_reliability_and_rationing(tmp_path):
@@ -257,9 +262,9 @@ def test_sliders_with_time_reliability_and_rationing(tmp_path):
         ('measure = "volume_reliability"', 'measure = "time_reliability"'),
         ("[target]", "[[rationing]]\nlevel = 0.3\nshare = 0.5\n\n[target]"),
     )
-    worked, quick = work_study(path), prepare_sizing(path, draws=3, sizes=70)
-    curve = moved(quick, area=quick.area, coefficient=quick.coefficient, people=quick.people)
-    sizes = xr.DataArray(quick.sizes, {"capacity": quick.sizes}, ("capacity",))
+    worked, (_, grid) = work_study(path), prepare_sizing(path, draws=3, sizes=70)
+    curve = moved(grid, area=grid.area, coefficient=grid.coefficient, people=grid.people)
+    sizes = xr.DataArray(grid.sizes, {"capacity": grid.sizes}, ("capacity",))
     done = simulate(
         worked.flows.water.inflow.isel(member=0),
         worked.flows.asked.sum("use"),
@@ -270,12 +275,16 @@ def test_sliders_with_time_reliability_and_rationing(tmp_path):
     np.testing.assert_allclose(curve.reliability, done.time_reliability, atol=1e-12)
 
 
-def test_choices_of_the_sliders_are_keys_of_the_study_file(quick):
-    stay = {"target": 0.9, "area": 580, "coefficient": round(quick.coefficient, 2), "people": 240}
-    kept = chosen_in_file(quick, **stay, capacity=45_000, rate=0.04)
+def test_choices_of_the_sliders_are_keys_of_the_study_file(school, grid):
+    stay = {"target": 0.9, "area": 580, "coefficient": round(grid.coefficient, 2), "people": 240}
+    kept = chosen_in_file(school.study, grid, **stay, capacity=45_000, rate=0.04)
     assert kept == {"tank.chosen": pytest.approx(50_000), "target.reliability": 0.9}
     more = chosen_in_file(
-        quick, **(stay | {"area": 1160, "people": 120, "coefficient": 0.4}), capacity=9e3, rate=0.06
+        school.study,
+        grid,
+        **(stay | {"area": 1160, "people": 120, "coefficient": 0.4}),
+        capacity=9e3,
+        rate=0.06,
     )
     assert more["roof.0.area"] == 840 and more["use.0.people"] == 120 and more["costs.rate"] == 0.06
     assert more["roof.0.runoff_coefficient"] < 0.5
@@ -286,13 +295,13 @@ def test_joined_days_give_the_same_volumes(rng):
     demand, sizes = rng.uniform(0, 20, 900), np.geomspace(5, 3000, 30)
     for theta in (0.0, 0.4, 1.0):
         for row in inflow:
-            came, asked = join_dry_days(row, demand)
+            came, asked = merge_dry_days(row, demand)
             done = run_versions(came[None], asked[None], sizes, theta=theta, start_share=0.5)
             daily = simulate(row, demand, sizes, theta=theta, start=xr.DataArray(sizes / 2, dims="capacity"))
             np.testing.assert_allclose(done["drawn"][0], daily.delivered, rtol=1e-12)
             np.testing.assert_allclose(done["spilled"][0], daily.spilled, rtol=1e-9, atol=1e-9)
     with pytest.raises(InputError, match="length"):
-        join_dry_days(inflow, demand[:5])
+        merge_dry_days(inflow, demand[:5])
 
 
 def test_finer_rain_is_cut_to_whole_days():

@@ -18,7 +18,7 @@ import xarray as xr
 from rainharvest import run_study, simulate
 from rainharvest.core.reader import litres
 from rainharvest.rainfall.words import told as told_of_reading
-from rainharvest.sizing.words import confidence, headline
+from rainharvest.sizing.section import confidence, headline
 from rainharvest.study.run import work_study, write_study
 
 ROOT = Path(__file__).parents[2]

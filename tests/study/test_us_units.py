@@ -11,7 +11,7 @@ from rainharvest import InputError
 from rainharvest.core.mistakes import metric_factor
 from rainharvest.core.reader import US_UNITS, reading
 from rainharvest.core.tables import known_of, models_of
-from rainharvest.sizing.words import headline
+from rainharvest.sizing.section import headline
 from rainharvest.study.file import Study, read_study, reader_of, study_from
 from rainharvest.study.stages import Run, results_of
 

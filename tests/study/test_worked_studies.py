@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from rainharvest.sizing.words import headline
+from rainharvest.sizing.section import headline
 from rainharvest.study.run import work_study, write_study
 
 ROOT = Path(__file__).parents[2]

@@ -1,18 +1,15 @@
 """What theory says about the trade-off curve, and the maps, the knee and the ladder built on it."""
 
-import math
-
 import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
 from rainharvest.catchment.collect import collect
 from rainharvest.catchment.tables import Catchment, Conveyance, Roof
-from rainharvest.sizing.smallest import no_failure, sequent_peak, sizes_for_targets
 from rainharvest.sizing.trade_off import (
     demand_by_factor,
     find_knee,
@@ -80,6 +77,19 @@ def test_drawing_after_the_rain_never_yields_less(seed):
     assert (after >= before - 1e-6).all()
 
 
+def test_curve_derives_what_it_says(rng):
+    inflow, demand = rng.exponential(30, 3653) * (rng.random(3653) < 0.4), np.full(3653, 8.0)
+    sizes = sizes_to_try(demand)
+    curve = trade_off(inflow, demand, sizes)
+    assert (np.diff(curve.yearly_yield) >= -1e-9).all()
+    step = np.diff(curve.yearly_yield) / np.diff(sizes)
+    np.testing.assert_allclose(curve.marginal_yield.values[:-1], step)
+    np.testing.assert_allclose(curve.yearly_yield, curve.delivered / (3653 / 365.25))
+    assert (
+        curve.marginal_yield.attrs["units"] == "L/year/L" and curve.yield_quantile.attrs["units"] == "L/year"
+    )
+
+
 def test_share_of_demand_counts_what_rationing_cuts():
     inflow, demand = flows(3)
     plain = trade_off(inflow, demand, [100.0, 200.0])
@@ -88,56 +98,6 @@ def test_share_of_demand_counts_what_rationing_cuts():
     asked = float(cut.demand_total)
     expected = 1 - float(cut.unmet[0] + cut.rationed[0]) / asked
     assert float(cut.rationed[0]) > 0 and float(cut.share_of_demand[0]) == pytest.approx(expected)
-
-
-@given(seeds, thetas)
-@settings(max_examples=80)
-def test_sequent_peak_is_the_smallest_tank_that_never_fails(seed, theta):
-    inflow, demand = flows(seed, days=120, wet=0.5, rain=40.0, most=15.0)
-    assume(0 < demand.sum() < inflow.sum())
-    peak = sequent_peak(inflow, demand, theta)
-    twice = np.tile(inflow, 2), np.tile(demand, 2)
-    for size, fails in ((peak * (1 + 1e-9) + 1e-9, False), (peak * (1 - 1e-3) - 1e-3, True)):
-        if size >= 0:
-            done = simulate(*twice, size, start=size, theta=theta)
-            assert (float(done.days_failed[0]) > 0) == fails
-
-
-@given(seeds, thetas)
-@settings(max_examples=40)
-def test_no_failure_is_confirmed_to_the_litre(seed, theta):
-    inflow, demand = flows(seed, days=400, wet=0.5, rain=40.0, most=15.0)
-    answer = no_failure(inflow, demand, theta=theta)
-    if demand.sum() > inflow.sum():
-        assert math.isnan(answer.capacity) and math.isinf(answer.peak) and not answer.confirmed
-        return
-    assert answer.confirmed and answer.capacity == math.ceil(answer.peak - 1e-9 * max(answer.peak, 1))
-    assert answer.failed == 0 and (answer.capacity == 0 or answer.one_less_failed > 0)
-
-
-def test_no_failure_is_not_confirmed_where_it_is_wrong():
-    """The property reads the simulation: a size that fails, or one that is not the smallest, shows."""
-    from rainharvest.sizing.smallest import NoFailure
-
-    assert not NoFailure(10.0, 9.5, 3.0, 4.0).confirmed and not NoFailure(10.0, 9.5, 0.0, 0.0).confirmed
-
-
-@given(seeds, st.sampled_from(["volume_reliability", "time_reliability"]))
-@settings(max_examples=25)
-def test_every_rung_of_the_ladder_is_the_smallest_on_the_grid_of_a_litre(seed, measure):
-    inflow, demand = flows(seed, days=500, wet=0.4)
-    rungs = sizes_for_targets(inflow, demand, measure=measure)
-    for target, size, reached in zip(
-        rungs.target.values, rungs.size_for_target.values, rungs.reached.values, strict=True
-    ):
-        if math.isnan(size):
-            assert reached < target
-            continue
-        sizes = [max(size - 1, 0.0), size] if size else [0.0]
-        done = simulate(inflow, demand, sizes)[measure].values
-        assert size == int(size) and done[-1] >= target * (1 - 1e-12) and (size == 0 or done[0] < target)
-    found = rungs.size_for_target.values
-    assert (np.diff(found[~np.isnan(found)]) >= 0).all()
 
 
 def record(years=6, seed=1):
@@ -191,11 +151,13 @@ def test_the_knee_does_not_move_with_the_sizes_that_happen_to_be_drawn():
         find_knee(trade_off(inflow, demand, sizes_to_try(demand, count=400, most_days=days)))
         for days in (365.0, 1500.0)
     ]
-    assert knees[0].capacity == pytest.approx(knees[1].capacity, rel=0.05)
-    knee = knees[0]
-    assert 0 < knee.capacity < knee.ceiling_capacity and 0.5 < knee.yield_share < 0.99
-    average = 0.99 * knee.ceiling_yield / knee.ceiling_capacity
-    assert knee.marginal_yield == pytest.approx(average, rel=0.25)
+    assert knees[0] == pytest.approx(knees[1], rel=0.05)
+    curve = trade_off(inflow, demand, sizes_to_try(demand, count=400))
+    ceiling = float(curve.yearly_yield.max())
+    end = float(curve.capacity[int(np.argmax(curve.yearly_yield.values >= 0.99 * ceiling))])
+    at = curve.sel(capacity=knees[0])
+    assert 0 < knees[0] < end and 0.5 < float(at.yearly_yield) / ceiling < 0.99
+    assert float(at.marginal_yield) == pytest.approx(0.99 * ceiling / end, rel=0.25)
 
 
 def test_the_knee_of_a_curve_with_a_corner_is_the_corner():
@@ -203,7 +165,7 @@ def test_the_knee_of_a_curve_with_a_corner_is_the_corner():
     curve = xr.Dataset(
         {"yearly_yield": ("capacity", np.minimum(10 * sizes, 300 + 0.5 * (sizes - 30)))}, {"capacity": sizes}
     )
-    assert find_knee(curve).capacity == 30.0
+    assert find_knee(curve) == 30.0
 
 
 @pytest.mark.parametrize(
@@ -214,9 +176,8 @@ def test_the_knee_of_a_curve_with_a_corner_is_the_corner():
         (lambda: demand_by_factor(pd.Series([1.0]), [-1.0]), "factors"),
         (lambda: find_knee(trade_off([1.0, 0.0], 1.0, [1.0, 2.0])), "three sizes"),
         (lambda: find_knee(trade_off([0.0, 0.0], 1.0, [1.0, 2.0, 3.0])), "yields anything"),
-        (lambda: no_failure(xr.DataArray(np.ones((2, 2)), dims=("member", "time")), 1.0), "member"),
-        (lambda: sequent_peak([1.0], 1.0, theta=2.0), "theta"),
-        (lambda: sequent_peak([1.0, 2.0], [1.0, 2.0, 3.0]), "differ in length"),
+        (lambda: trade_off([1.0], 1.0, [5.0, 5.0]), "rise"),
+        (lambda: sizes_to_try([0.0]), "demand"),
     ],
 )
 def test_bad_input_says_what_is_wrong(call, words):
