@@ -78,7 +78,7 @@ def text_of(report, leave_out=()):
 def test_sections_stand_in_the_order_of_the_report(report):
     keys = [section.key for section in report.sections]
     assert [key for key in keys if key in TITLES] == list(TITLES)
-    assert all(section.title == TITLES.get(section.key, section.title) and section.blocks for section in report.sections)
+    assert all(TITLES.get(s.key, s.title) == s.title and s.blocks for s in report.sections)
 
 
 def test_who_has_only_the_report_finds_the_answer(report, worked, soup):
