@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import os
+from functools import partial
 
 import ipywidgets as widgets
 import xarray as xr
 
 from rainharvest.core.board import board, cautions, slider
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import require
 from rainharvest.core.text import texts_of
 from rainharvest.sizing.facts_printed import failed_years, tank_facts
 from rainharvest.sizing.figures import failed_years_figure, trade_off_figure
@@ -57,22 +58,15 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
             "capacity", math.ceil(2 * first) / 2, 0.5, round(largest), 0.5, unit="kL", scale=1000.0
         ),
     }
-    figures: dict[str, object] = {}
 
     def redraw(area: float, people: float, capacity: float) -> dict[str, tuple]:
         done = variant(prepared, area=area, people=people, capacity=capacity)
-        worst = worst_two_years(done)
-        figures["curve"] = trade_off_figure(
-            done, done.attrs["measure"], done.attrs["target"], capacity, figures.get("curve")
-        )
-        figures["years"] = failed_years_figure(
-            done.described_failed_by_year, done.days_in_year, figures.get("years")
-        )
-        figures["storage"] = storage_figure(worst, capacity, figures.get("storage"))
+        worst, aim = worst_two_years(done), (done.attrs["measure"], done.attrs["target"])
+        failed = (done.described_failed_by_year, done.days_in_year)
         return {
-            "curve": (figures["curve"], SIZING.trade_off(tank_facts(done))),
-            "years": (figures["years"], SIZING.failed_years(**failed_years(done))),
-            "storage": (figures["storage"], storage_words(worst)),
+            "curve": (partial(trade_off_figure, done, *aim, capacity), SIZING.trade_off(tank_facts(done))),
+            "years": (partial(failed_years_figure, *failed), SIZING.failed_years(**failed_years(done))),
+            "storage": (partial(storage_figure, worst, capacity), storage_words(worst)),
         }
 
     def choices(area: float, people: float, capacity: float) -> dict[str, object]:
@@ -102,28 +96,17 @@ def options_panel(path: str | os.PathLike, worked: Worked) -> widgets.VBox:
         If the study names no options.
     """
     options = worked.groups.get("options")
-    if options is None:
-        raise InputError("the study names no options", "add an [[option]] table", "option", path)
-    largest = float(options.nominal[-1]) / 1000
+    require(options is not None, "the study names no options", "add an [[option]] table", "option", path)
+    first, largest = float(options.described_nominal[0]) / 1000, float(options.nominal[-1]) / 1000
+    target = 100 * worked.study.target.reliability
     controls = {
-        "nominal": slider(
-            "nominal",
-            round(float(options.described_nominal[0]) / 1000),
-            1,
-            round(largest),
-            1,
-            unit="kL",
-            scale=1000.0,
-        ),
-        "target": slider(
-            "target", round(100 * worked.study.target.reliability), 50, 99, 1, unit="%", scale=0.01
-        ),
+        "nominal": slider("nominal", round(first), 1, round(largest), 1, unit="kL", scale=1000.0),
+        "target": slider("target", round(target), 50, 99, 1, unit="%", scale=0.01),
     }
-    figures: dict[str, object] = {}
 
     def redraw(nominal: float, target: float) -> dict[str, tuple]:
-        figures["options"] = options_figure(options, target, figures.get("options"), looked_at=nominal)
-        return {"options": (figures["options"], _options_at(options, nominal, target))}
+        draw = partial(options_figure, options, target, looked_at=nominal)
+        return {"options": (draw, _options_at(options, nominal, target))}
 
     def choices(nominal: float, target: float) -> dict[str, object]:
         return {"tank.chosen": nominal, "target.reliability": target}
