@@ -79,6 +79,14 @@ STYLE = {
     "path.simplify": True,
 }
 
+TITLE = {"loc": "left", "fontsize": STYLE["axes.titlesize"], "fontweight": "bold"}
+
+"""For a title that is set or changed after `new_figure`."""
+
+SUBTITLE = TITLE | {"fontsize": STYLE["axes.labelsize"]}
+
+"""For the title of one of several axes."""
+
 
 def new_figure(title: str, width: float = 11.0, height: float = 4.0, **axes) -> tuple[Figure, Axes]:
     """Return a figure made without pyplot, with one set of axes and a title."""

@@ -2,30 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import rows_of
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.periods import as_days
 
-# What no weather station has measured: a value outside is a wrong unit or a wrong column.
-LIMITS = {
-    "tmax": (-90.0, 60.0),
-    "tmin": (-90.0, 60.0),
-    "tmean": (-90.0, 60.0),
-    "dew_point": (-90.0, 40.0),
-    "rhmax": (0.0, 100.0),
-    "rhmin": (0.0, 100.0),
-    "vapour_pressure": (0.0, 8.0),
-    "wind": (0.0, 60.0),
-    "sunshine": (0.0, 24.0),
-    "solar": (0.0, 45.0),
+NAME = "reference_evapotranspiration"
+
+COLUMNS: dict[str, dict] = rows_of("demand", "weather")
+
+"""What a weather file may hold, with units and limits."""
+
+_LIMITS = {name: (row["low"], row["high"]) for name, row in COLUMNS.items()} | {
     "soil_heat": (-20.0, 20.0),
     "latitude": (-90.0, 90.0),
     "elevation": (-450.0, 6000.0),
 }
+
+_CONSTANT = ("latitude", "elevation")
 
 
 def checked_weather(**given) -> dict[str, xr.DataArray]:
@@ -36,60 +36,42 @@ def checked_weather(**given) -> dict[str, xr.DataArray]:
             value = xr.DataArray(value.to_numpy(dtype=float), {"time": value.index}, ("time",))
         array = value if isinstance(value, xr.DataArray) else xr.DataArray(float(value))
         array = array.reset_coords(drop=True).astype(float)
-        if "time" in array.dims:
-            array = array.assign_coords(time=as_days(array))
-        out[name] = array
-    if "time" not in out["tmax"].dims:
-        raise InputError("the temperatures have no days", "give series on dates", "tmax")
-    days = out["tmax"].time
+        out[name] = array.assign_coords(time=as_days(array)) if "time" in array.dims else array
+    require("time" in out["tmax"].dims, "the temperatures have no days", "give series on dates", "tmax")
+    days = out["tmax"].time.to_index()
     for name, array in out.items():
-        if "time" in array.dims and not array.time.to_index().equals(days.to_index()):
-            raise InputError(f"{name} and tmax do not cover the same days", "cut both to the same days", name)
-        low, high = LIMITS[name]
+        same = "time" not in array.dims or array.time.to_index().equals(days)
+        require(same, f"{name} and tmax do not cover the same days", "cut both to the same days", name)
+        low, high = _LIMITS[name]
         _refuse(~np.isfinite(array), name, "has no value", "leave those days out or fill them")
-        _refuse(
-            (array < low) | (array > high), name, f"is not between {low:g} and {high:g}", "check its unit"
-        )
+        beyond = (array < low) | (array > high)
+        _refuse(beyond, name, f"is not between {low:g} and {high:g}", "check its unit")
     _refuse(out["tmin"] > out["tmax"], "tmin", "is above tmax", "check that the two are not exchanged")
     return out
 
 
 def _refuse(bad: xr.DataArray, name: str, what: str, remedy: str) -> None:
     """Raise if any day is bad, naming the first."""
-    if not bool(bad.any()):
-        return
-    where = "" if "time" not in bad.dims else _first_day(bad)
-    raise InputError(f"{name} {what}{where}", remedy, name)
+    if bool(bad.any()):
+        days = bad.any([d for d in bad.dims if d != "time"])
+        first = str(days.time.values[days][0])[:10] if "time" in bad.dims else ""
+        when = f" on {int(days.sum())} days, the first {first}" if first else ""
+        raise InputError(f"{name} {what}{when}", remedy, name)
 
 
-def _first_day(bad: xr.DataArray) -> str:
-    per_day = bad.any([d for d in bad.dims if d != "time"])
-    first = str(per_day.time.values[per_day.values][0])[:10]
-    return f" on {int(per_day.sum())} days, the first {first}"
-
-
-def each_station(one, given: dict[str, xr.DataArray]) -> xr.DataArray:
+def _each_station(one: Callable, given: dict[str, xr.DataArray]) -> xr.DataArray:
     """Apply a function of one station's weather to every station."""
-    names = list(given)
-    index = given["tmax"].time.to_index()
+    days = given["tmax"].time
+    index = days.to_index()
 
     def station(*values):
-        result = np.asarray(one(index, **dict(zip(names, values, strict=True))), dtype=float)
+        result = np.asarray(one(index, **dict(zip(given, values, strict=True))), dtype=float)
         return np.maximum(result, 0.0)
 
-    constant = ("latitude", "elevation")
-    arrays = [
-        a
-        if n in constant
-        else a.broadcast_like(
-            given["tmax"].isel({d: 0 for d in given["tmax"].dims if d != "time"}, drop=True)
-        )
-        for n, a in given.items()
-    ]
     return xr.apply_ufunc(
         station,
-        *arrays,
-        input_core_dims=[[] if n in constant else ["time"] for n in names],
+        *(array if name in _CONSTANT else array.broadcast_like(days) for name, array in given.items()),
+        input_core_dims=[[] if name in _CONSTANT else ["time"] for name in given],
         output_core_dims=[["time"]],
         vectorize=True,
     )
@@ -116,7 +98,7 @@ def hargreaves(tmax, tmin, latitude) -> xr.DataArray:
         high, low = pd.Series(tmax, index), pd.Series(tmin, index)
         return pyet.hargreaves((high + low) / 2, high, low, float(np.radians(latitude)))
 
-    return _named(each_station(one, given), "Hargreaves (FAO-56 equation 52) from temperatures alone")
+    return named(_each_station(one, given), NAME, "Hargreaves (FAO-56 equation 52) from temperatures alone")
 
 
 def penman_monteith(
@@ -154,20 +136,20 @@ def penman_monteith(
     """
     import pyet
 
-    if (solar is None) == (sunshine is None):
-        raise InputError(
-            "the radiation is needed once", "give solar or sunshine, or solar_from_temperatures", "solar"
-        )
+    once = (solar is None) != (sunshine is None)
+    sun = "the radiation is needed once", "give solar or sunshine, or solar_from_temperatures"
+    require(once, *sun, "solar")
     humid = {"rhmax": rhmax, "rhmin": rhmin, "vapour_pressure": vapour_pressure, "dew_point": dew_point}
     known = {name for name, value in humid.items() if value is not None}
-    if known not in ({"rhmax", "rhmin"}, {"vapour_pressure"}, {"dew_point"}):
-        raise InputError(
-            f"the humidity is needed once and is given as {sorted(known) or 'nothing'}",
-            "give rhmax and rhmin, or vapour_pressure, or dew_point",
-            "rhmax",
-        )
-    if not 0.5 <= wind_height <= 100:
-        raise InputError(f"wind measured at {wind_height} m", "give 0.5 to 100 m", "wind_height")
+    require(
+        known in ({"rhmax", "rhmin"}, {"vapour_pressure"}, {"dew_point"}),
+        f"the humidity is needed once and is given as {sorted(known) or 'nothing'}",
+        "give rhmax and rhmin, or vapour_pressure, or dew_point",
+        "rhmax",
+    )
+    possible = 0.5 <= wind_height <= 100
+    require(possible, f"wind measured at {wind_height} m", "give 0.5 to 100 m", "wind_height")
+    more = humid | {"solar": solar, "sunshine": sunshine, "tmean": tmean}
     given = checked_weather(
         tmax=tmax,
         tmin=tmin,
@@ -175,11 +157,7 @@ def penman_monteith(
         elevation=elevation,
         wind=wind,
         soil_heat=soil_heat,
-        **{
-            k: v
-            for k, v in (humid | {"solar": solar, "sunshine": sunshine, "tmean": tmean}).items()
-            if v is not None
-        },
+        **{name: value for name, value in more.items() if value is not None},
     )
     profile = 1.0 if wind_height == 2.0 else 4.87 / np.log(67.8 * wind_height - 5.42)
 
@@ -204,7 +182,14 @@ def penman_monteith(
             lat=float(np.radians(latitude)),
         )
 
-    return _named(each_station(one, given), "Penman-Monteith (FAO-56 equation 6)")
+    return named(_each_station(one, given), NAME, "Penman-Monteith (FAO-56 equation 6)")
+
+
+def check_monthly(means: Sequence[float], place: str = "") -> None:
+    """Refuse monthly means of evapotranspiration that cannot be means a day [mm/day]."""
+    possible = all(0 <= mean <= 25 for mean in means)
+    totals = "a month's mean is below 0 or above 25 mm a day", "give means a day, not totals of the month"
+    require(possible, *totals, place)
 
 
 def from_monthly_table(monthly, time) -> xr.DataArray:
@@ -217,23 +202,11 @@ def from_monthly_table(monthly, time) -> xr.DataArray:
     array([6., 5.])
     """
     table = np.asarray(monthly, dtype=float)
-    if table.shape != (12,):
-        raise InputError(f"the table has {table.size} values", "give one for each month", "monthly")
-    if not ((table >= 0) & (table <= 25)).all():
-        raise InputError(
-            "a month's mean is below 0 or above 25 mm a day",
-            "give means a day, not totals of the month",
-            "monthly",
-        )
+    require(table.shape == (12,), f"the table has {table.size} values", "give one for each month", "monthly")
+    check_monthly(table, "monthly")
     days = as_days(time)
-    return xr.DataArray(
-        table[days.month.to_numpy() - 1],
-        {"time": days},
-        name="reference_evapotranspiration",
-        attrs=attributes(
-            "reference_evapotranspiration", assumptions="evapotranspiration from a monthly table"
-        ),
-    )
+    means = xr.DataArray(table[days.month.to_numpy() - 1], {"time": days}, ("time",))
+    return named(means, NAME, "evapotranspiration from a monthly table")
 
 
 def monthly_table(evapotranspiration: xr.DataArray) -> list[float]:
@@ -267,9 +240,8 @@ def _solar_from_sunshine(sunshine: pd.Series, latitude: float) -> pd.Series:
     return pd.Series((0.25 + 0.5 * share) * pyet.extraterrestrial_r(sunshine.index, latitude), sunshine.index)
 
 
-def _named(out: xr.DataArray, method: str) -> xr.DataArray:
-    out.attrs = attributes("reference_evapotranspiration", assumptions=method)
-    return out.rename("reference_evapotranspiration")
+def named(out: xr.DataArray, name: str, said: str) -> xr.DataArray:
+    return out.assign_attrs(attributes(name, assumptions=said)).rename(name)
 
 
 def radiation_above_air(time, latitude: float) -> xr.DataArray:
@@ -282,15 +254,14 @@ def radiation_above_air(time, latitude: float) -> xr.DataArray:
 
     FAO-56 example 8: 20 degrees south, 3 September.
 
-    >>> import pandas as pd
     >>> float(radiation_above_air(pd.DatetimeIndex(["2015-09-03"]), -20).item())
     32.2
     """
     import pyet
 
     days = as_days(time)
-    if not -90 <= latitude <= 90:
-        raise InputError(f"a latitude of {latitude}", "give -90 to 90, south negative", "latitude")
+    on_earth = -90 <= latitude <= 90
+    require(on_earth, f"a latitude of {latitude}", "give -90 to 90, south negative", "latitude")
     above = np.asarray(pyet.extraterrestrial_r(days, float(np.radians(latitude))), dtype=float)
     return xr.DataArray(
         above, {"time": days}, ("time",), name="radiation_above_air", attrs=attributes("radiation_above_air")
@@ -304,18 +275,16 @@ def solar_from_temperatures(tmax, tmin, latitude, adjustment: float = 0.16) -> x
 
     Hargreaves and Samani 1982; FAO-56 equation 50.
 
-    >>> import pandas as pd
     >>> day = pd.DatetimeIndex(["2015-07-15"])
     >>> float(solar_from_temperatures(pd.Series([26.6], day), pd.Series([14.8], day), 45.72).item())
     22.3
     """
-    if not 0.1 <= adjustment <= 0.25:
-        raise InputError(f"an adjustment of {adjustment}", "give 0.16 inland, 0.19 on a coast", "adjustment")
+    possible = 0.1 <= adjustment <= 0.25
+    inland = "give 0.16 inland, 0.19 on a coast"
+    require(possible, f"an adjustment of {adjustment}", inland, "adjustment")
     given = checked_weather(tmax=tmax, tmin=tmin, latitude=latitude)
 
     def one(index, tmax, tmin, latitude):
         return adjustment * np.sqrt(tmax - tmin) * radiation_above_air(index, float(latitude)).values
 
-    out = each_station(one, given)
-    out.attrs = attributes("solar", assumptions="radiation from temperatures (FAO-56 equation 50)")
-    return out.rename("solar")
+    return named(_each_station(one, given), "solar", "radiation from temperatures (FAO-56 equation 50)")

@@ -5,12 +5,10 @@ from __future__ import annotations
 import xarray as xr
 
 from rainharvest.core.board import says
-from rainharvest.core.reader import litres, percent
-from rainharvest.demand.facts import months_of
+from rainharvest.core.reader import MONTHS_SHORT, litres, percent
+from rainharvest.demand.facts import demand_facts, months_facts, months_of
 from rainharvest.demand.uses import may_serve
 from rainharvest.study.exercises import NEAR
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def check_year(demand: xr.DataArray, yours_kilolitres: float | None) -> None:
@@ -23,7 +21,7 @@ def check_year(demand: xr.DataArray, yours_kilolitres: float | None) -> None:
     yours_kilolitres : float, optional
         The reader's answer in kilolitres a year; None asks for the right one.
     """
-    year = float(demand.sum("use").mean()) * 365.25
+    year = demand_facts(demand).year
     right = yours_kilolitres is not None and abs(1000 * yours_kilolitres - year) <= NEAR * year
     says(
         yours_kilolitres,
@@ -43,13 +41,13 @@ def check_thirstiest_month(demand: xr.DataArray, yours: str | None) -> None:
     yours : str, optional
         Name of a month, of which the first three letters count; None asks for the right one.
     """
-    months = months_of(demand).sum("use")
-    most = MONTHS[int(months.values.argmax())]
+    months = months_facts(months_of(demand))
+    most = MONTHS_SHORT[months.high]
     right = yours is not None and yours.strip()[:3].capitalize() == most
     says(
         yours,
         right,
-        f"{most}, with {litres(float(months.max()))} on a mean day.",
+        f"{most}, with {litres(months.most)} on a mean day.",
         "Look for the tallest column of the second figure.",
     )
 

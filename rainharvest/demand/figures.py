@@ -8,77 +8,68 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.quantities import label
-from rainharvest.core.style import DEEP, MIST, PALETTE, STYLE, keep, new_figure, rounded_up
+from rainharvest.core.reader import MONTHS_SHORT
+from rainharvest.core.style import DEEP, MIST, PALETTE, STYLE, TITLE, keep, new_figure, rounded_up
+from rainharvest.demand.periods import WEEKDAYS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-TITLE = {"loc": "left", "fontsize": STYLE["axes.titlesize"], "fontweight": "bold"}
-
-SUBTITLE = TITLE | {"fontsize": STYLE["axes.labelsize"]}
+DAYS = [day.capitalize() for day in WEEKDAYS]
 
 HATCHES = ("", "//", "..", "\\\\", "xx")
 
 
-def _stacked(axes, values: np.ndarray, names: list[str]) -> None:
-    """Stack bars, one layer a use, and name the layers."""
-    base = np.zeros(values.shape[1])
-    for i, (name, layer) in enumerate(zip(names, values, strict=True)):
-        colour, hatch = PALETTE[i % len(PALETTE)], HATCHES[(i // len(PALETTE)) % len(HATCHES)]
+def week_figure(week: xr.DataArray, figure: Figure | None = None) -> Figure:
+    """Draw the mean demand of each day of the week, by use."""
+    return _stacked("The week of the demand", DAYS, week, figure)
+
+
+def months_figure(by_month: xr.DataArray, figure: Figure | None = None) -> Figure:
+    """Draw the mean demand of each month, by use."""
+    return _stacked("The year of the demand, month by month", MONTHS_SHORT, by_month, figure)
+
+
+def _stacked(title: str, ticks, demand: xr.DataArray, figure: Figure | None) -> Figure:
+    """Stack bars, one layer a use, and name the layers; with other uses than before, anew."""
+    looks = {}
+    for i, name in enumerate(demand.use.values):
+        hatch = HATCHES[(i // len(PALETTE)) % len(HATCHES)]
+        looks[str(name)] = {"color": PALETTE[i % len(PALETTE)], "hatch": hatch, "edgecolor": "white"}
+    if figure is not None:
+        before = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
+        figure = figure if before[::-1] == list(looks) else None
+    if figure is None:
+        figure, axes = new_figure(title, height=3.6)
+        axes.set_xticks(range(len(ticks)), ticks)
+        axes.grid(axis="x", visible=False)
+        axes.set_ylabel(label("demand"))
+        _legend(axes, looks)
+    axes, base = figure.axes[0], np.zeros(len(ticks))
+    for (name, look), layer in zip(looks.items(), demand.values, strict=True):
         for k, height in enumerate(layer):
             bar = keep(
-                axes,
-                f"{name}-{k}",
-                lambda k=k, colour=colour, hatch=hatch, name=name: axes.bar(
-                    k, 0, 0.8, color=colour, hatch=hatch, edgecolor="white", linewidth=0.6
-                )[0],
+                axes, f"{name}-{k}", lambda k=k, look=look: axes.bar(k, 0, 0.8, linewidth=0.6, **look)[0]
             )
             bar.set_y(base[k])
             bar.set_height(height)
         base = base + layer
     axes.set_ylim(0, rounded_up(1.05 * base.max() if base.max() > 0 else 1))
-    if axes.get_legend() is None:
-        from matplotlib import rc_context
-        from matplotlib.patches import Patch
-
-        with rc_context(STYLE):
-            patches = [
-                Patch(
-                    facecolor=PALETTE[i % len(PALETTE)],
-                    hatch=HATCHES[(i // len(PALETTE)) % len(HATCHES)],
-                    edgecolor="white",
-                    label=n,
-                )
-                for i, n in enumerate(names)
-            ]
-            axes.legend(handles=patches[::-1], loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False)
-
-
-def week_figure(week: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the mean demand of each day of the week, by use."""
-    if figure is None:
-        figure, axes = new_figure("The week of the demand", height=3.6)
-        axes.set_xticks(range(7), DAYS)
-        axes.grid(axis="x", visible=False)
-        axes.set_ylabel(label("demand"))
-    _stacked(figure.axes[0], week.values, [str(n) for n in week.use.values])
     return figure
 
 
-def months_figure(by_month: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the mean demand of each month, by use."""
-    if figure is None:
-        figure, axes = new_figure("The year of the demand, month by month", height=3.6)
-        axes.set_xticks(range(12), MONTHS)
-        axes.grid(axis="x", visible=False)
-        axes.set_ylabel(label("demand"))
-    _stacked(figure.axes[0], by_month.values, [str(n) for n in by_month.use.values])
-    return figure
+def _legend(axes, looks: dict[str, dict]) -> None:
+    """Name the layers beside the axes, the highest first."""
+    from matplotlib import rc_context
+    from matplotlib.patches import Patch
+
+    with rc_context(STYLE):
+        patches = [
+            Patch(facecolor=look["color"], hatch=look["hatch"], edgecolor="white", label=name)
+            for name, look in looks.items()
+        ]
+        axes.legend(handles=patches[::-1], loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False)
 
 
 def calendar_figure(year: xr.DataArray, figure: Figure | None = None) -> Figure:
@@ -111,6 +102,6 @@ def calendar_figure(year: xr.DataArray, figure: Figure | None = None) -> Figure:
     mesh.set_array(np.ma.masked_invalid(cells))
     mesh.set_clim(0, top)
     first = np.flatnonzero(days.day == 15)
-    axes.set_xticks((first + offset) // 7 + 0.5, MONTHS)
+    axes.set_xticks((first + offset) // 7 + 0.5, MONTHS_SHORT)
     axes.set_title(f"{days[0].year}, the year that asks for most: demand of every day", **TITLE)
     return figure

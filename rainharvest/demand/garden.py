@@ -8,15 +8,14 @@ import xarray as xr
 from numba import njit
 
 from rainharvest.core.compiled import compiling_notice
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.demand.periods import in_period
-from rainharvest.demand.tables import CROPS, OPEN_WATER, SMALL_RAIN, Garden, Pool
-from rainharvest.demand.uses import join_uses, known_days
+from rainharvest.demand.periods import as_days, check_rule, in_period
+from rainharvest.demand.tables import CROPS, DEFAULTS, Garden, Pool
 
 
 def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=None) -> xr.Dataset:
-    """Return the litres a day that a garden asks for, from rain and the thirst of the air.
+    """Return the litres a day that a garden asks for, from rain and evapotranspiration.
 
     With D the depletion of the root zone [mm], TAW its available water and RAW = p TAW:
     D <- D + K_s K_c ET0 - P_e, P_e the effective rain, what passes field capacity (D < 0) drains;
@@ -33,48 +32,38 @@ def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=Non
     >>> float(dry.garden_demand[0]), float(dry.garden_demand[-1])
     (0.0, 472.2)
     """
-    rain, thirst = known_days("rain", rain), known_days("evapotranspiration", evapotranspiration)
+    rain, evapotranspiration = _weather(rain, evapotranspiration)
     coefficient = CROPS[garden.crop].middle if crop_coefficient is None else crop_coefficient
     if isinstance(coefficient, xr.DataArray | pd.Series):
         coefficient = known_days("crop_coefficient", coefficient)
-    elif not 0 <= coefficient <= 2:
-        raise InputError(f"a crop coefficient of {coefficient}", "give 0 to 2", "crop_coefficient")
+        _same_days("crop_coefficient", coefficient, rain)
     else:
-        coefficient = xr.DataArray(float(coefficient))
-    for name, series in (("evapotranspiration", thirst), ("crop_coefficient", coefficient)):
-        if "time" in series.dims and not series.time.to_index().equals(rain.time.to_index()):
-            raise InputError(f"{name} and rain do not cover the same days", "cut both to the same days", name)
+        possible = 0 <= coefficient <= 2
+        require(possible, f"a crop coefficient of {coefficient}", "give 0 to 2", "crop_coefficient")
     days = rain.time.to_index()
     allowed = in_period(garden.watered, days) if garden.watered else np.ones(days.size, dtype=bool)
-    effective = rain.where(rain > SMALL_RAIN.value * thirst, 0.0) * garden.rain_kept
-    crop_thirst = coefficient * thirst
-    with compiling_notice("the root zone of the garden"):
-        watering, depletion, taken = xr.apply_ufunc(
-            lambda e, t: root_zone(
-                np.ascontiguousarray(e, dtype=float),
-                np.ascontiguousarray(t, dtype=float),
-                allowed,
-                garden.available_water,
-                garden.readily_available,
-            ),
-            *xr.broadcast(effective, crop_thirst),
-            input_core_dims=[["time"], ["time"]],
-            output_core_dims=[["time"]] * 3,
-            vectorize=True,
-        )
-    litres = watering * garden.bed_area / garden.efficiency
+    least = DEFAULTS["small_rain"].value * evapotranspiration
+    effective = rain.where(rain > least, 0.0) * garden.rain_kept
+    watering, depletion, taken = _through_root_zone(
+        effective,
+        coefficient * evapotranspiration,
+        allowed,
+        garden.available_water,
+        garden.readily_available,
+        "the root zone of the garden",
+    )
     out = {
-        "garden_demand": litres,
+        "garden_demand": watering * garden.bed_area / garden.efficiency,
         "watering": watering,
         "effective_rain": effective,
         "crop_evapotranspiration": taken,
         "depletion": depletion,
     }
-    dims = tuple(d for d in watering.dims if d != "time") + ("time",)
     said = (
         f"{garden.name}: {garden.bed_area:g} m2 of {garden.crop} on {garden.soil}, {garden.method}, "
         f"efficiency {garden.efficiency:g}; {evapotranspiration.attrs.get('assumptions', 'ET0 as given')}"
     )
+    dims = [d for d in watering.dims if d != "time"] + ["time"]
     return xr.Dataset(
         {
             name: values.reset_coords(drop=True)
@@ -82,22 +71,74 @@ def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=Non
             .assign_attrs(attributes(name))
             for name, values in out.items()
         },
-        attrs={"assumptions": said, "garden": garden.name, "essential": int(garden.essential)},
+        attrs={"assumptions": said},
     )
 
 
-def with_garden(demand: xr.DataArray, garden: xr.Dataset) -> xr.DataArray:
-    """Return the demand by use with the garden as one more use."""
-    row = garden.garden_demand.expand_dims(use=[garden.attrs["garden"]]).assign_coords(
-        essential=("use", [bool(garden.attrs["essential"])]),
-        quality=("use", ["outdoor"]),
-        kind=("use", ["garden"]),
+def garden_use(garden: Garden, rain, evapotranspiration) -> xr.DataArray:
+    """Return what a garden asks of the tank, as a use beside the others."""
+    beds = garden_demand(garden, rain, evapotranspiration)
+    return _as_use(garden, "garden", beds.garden_demand, beds.attrs["assumptions"])
+
+
+def _as_use(thing: Garden | Pool, kind: str, litres: xr.DataArray, said: str) -> xr.DataArray:
+    """Return litres a day with the coordinates that uses have."""
+    row = litres.expand_dims(use=[thing.name]).transpose(..., "use", "time")
+    of_use = {"essential": thing.essential, "quality": "outdoor", "kind": kind}
+    row = row.assign_coords({name: ("use", [value]) for name, value in of_use.items()})
+    return row.assign_attrs(attributes("demand", assumptions=said)).rename("demand")
+
+
+def known_days(name: str, values) -> xr.DataArray:
+    """Return a daily series as a DataArray, refusing days without a value or below zero."""
+    if isinstance(values, pd.Series):
+        values = xr.DataArray(values.to_numpy(dtype=float), {"time": values.index}, ("time",))
+    series = isinstance(values, xr.DataArray) and "time" in values.dims
+    require(series, "it is not a series on dates", "give a Series or a DataArray with time", name)
+    values = values.astype(float).assign_coords(time=as_days(values))
+    bad = ~(np.isfinite(values) & (values >= 0))
+    bad = bad.any([d for d in bad.dims if d != "time"])
+    if bool(bad.any()):
+        first = str(bad.time.values[bad][0])[:10]
+        raise InputError(
+            f"{int(bad.sum())} days have no value or a negative one, the first {first}",
+            "fill the record first",
+            name,
+        )
+    return values.reset_coords(drop=True)
+
+
+def _weather(rain, evapotranspiration) -> tuple[xr.DataArray, xr.DataArray]:
+    """Return rain and evapotranspiration of the same days."""
+    rain, evapotranspiration = (
+        known_days("rain", rain),
+        known_days("evapotranspiration", evapotranspiration),
     )
-    return join_uses(demand, row.assign_attrs(assumptions=garden.attrs["assumptions"]))
+    _same_days("evapotranspiration", evapotranspiration, rain)
+    return rain, evapotranspiration
+
+
+def _same_days(name: str, series: xr.DataArray, rain: xr.DataArray) -> None:
+    same = series.time.to_index().equals(rain.time.to_index())
+    require(same, f"{name} and rain do not cover the same days", "cut both to the same days", name)
+
+
+def _through_root_zone(rain, taken, allowed, available, readily, what: str) -> tuple[xr.DataArray, ...]:
+    """Run `root_zone` over every series of rain."""
+    with compiling_notice(what):
+        return xr.apply_ufunc(
+            lambda r, e: root_zone(
+                np.ascontiguousarray(r), np.ascontiguousarray(e), allowed, available, readily
+            ),
+            *xr.broadcast(rain, taken),
+            input_core_dims=[["time"], ["time"]],
+            output_core_dims=[["time"]] * 3,
+            vectorize=True,
+        )
 
 
 @njit(cache=True, nogil=True)
-def root_zone(rain, thirst, allowed, available, readily):
+def root_zone(rain, evapotranspiration, allowed, available, readily):
     """Run one root zone through the days: water given, depletion in the evening, water taken up."""
     days = rain.size
     given, evening, taken = np.zeros(days), np.empty(days), np.empty(days)
@@ -105,7 +146,7 @@ def root_zone(rain, thirst, allowed, available, readily):
     depletion = 0.0
     for t in range(days):
         stress = min(1.0, max(0.0, (available - depletion) / (available - edge)))
-        taken[t] = stress * thirst[t]
+        taken[t] = stress * evapotranspiration[t]
         depletion = max(depletion + taken[t] - rain[t], 0.0)
         if allowed[t] and depletion > edge:
             given[t] = depletion - edge
@@ -119,7 +160,7 @@ def root_zone(rain, thirst, allowed, available, readily):
 
 
 def pool_demand(pool: Pool, rain, evapotranspiration) -> xr.DataArray:
-    """Return the litres a day that a pool asks for, from rain and the thirst of the air.
+    """Return the litres a day that a pool asks for, from rain and evapotranspiration.
 
     With D the drop of the level below the overflow [mm]: D <- max(0, D + 1.05 ET0 - rain); what D exceeds
     the drop allowed is topped up, and asked for is area x that. Splashed water and the washing of filters
@@ -128,40 +169,55 @@ def pool_demand(pool: Pool, rain, evapotranspiration) -> xr.DataArray:
     Coefficient of shallow open water: FAO-56, table 12, from memory, not verified. The pool is full on
     the first morning.
 
-    >>> import pandas as pd
     >>> days = pd.date_range("2024-01-01", periods=12)
     >>> dry = pool_demand(Pool(pool_area=40), pd.Series(0.0, days), pd.Series(5.0, days))
     >>> dry.values[0, -3:]
     array([100., 210., 210.])
     """
-    rain, thirst = known_days("rain", rain), known_days("evapotranspiration", evapotranspiration)
-    if not thirst.time.to_index().equals(rain.time.to_index()):
-        raise InputError(
-            "evapotranspiration and rain do not cover the same days",
-            "cut both to the same days",
-            "evapotranspiration",
-        )
+    rain, evapotranspiration = _weather(rain, evapotranspiration)
     always = np.ones(rain.sizes["time"], dtype=bool)
-    with compiling_notice("the level of the pool"):
-        # A soil of which half is readily available never stresses while it is watered every day.
-        given = xr.apply_ufunc(
-            lambda r, t: root_zone(
-                np.ascontiguousarray(r), np.ascontiguousarray(t), always, 2 * pool.pool_drop, 0.5
-            )[0],
-            *xr.broadcast(rain, OPEN_WATER.value * thirst),
-            input_core_dims=[["time"], ["time"]],
-            output_core_dims=[["time"]],
-            vectorize=True,
-        )
+    factor = DEFAULTS["open_water"].value
+    # A soil of which half is readily available never stresses while it is watered every day.
+    given, _, _ = _through_root_zone(
+        rain, factor * evapotranspiration, always, 2 * pool.pool_drop, 0.5, "the level of the pool"
+    )
     said = (
-        f"{pool.name}: {pool.pool_area:g} m2 of water, {OPEN_WATER.value:g} ET0 less rain, topped up "
+        f"{pool.name}: {pool.pool_area:g} m2 of water, {factor:g} ET0 less rain, topped up "
         f"{pool.pool_drop:g} mm below the overflow"
     )
-    row = (given * pool.pool_area).expand_dims(use=[pool.name]).transpose(..., "use", "time")
-    return (
-        row.assign_coords(
-            essential=("use", [pool.essential]), quality=("use", ["outdoor"]), kind=("use", ["pool"])
-        )
-        .assign_attrs(attributes("demand", assumptions=said))
-        .rename("demand")
+    return _as_use(pool, "pool", given * pool.pool_area, said)
+
+
+def season_coefficients(crop: str, sown: str, stage_lengths, time) -> xr.DataArray:
+    """Return the crop coefficient of every day of a crop that is sown each year.
+
+    Level through the initial stage, straight up to mid-season, level through it, straight down to the
+    end of the late stage; zero where nothing grows.
+
+    FAO-56, chapter 6, figure 34. Stage lengths there, as quoted in a public source file: lettuce 20, 30,
+    15, 10 days; tomato 30, 40, 45, 30.
+
+    >>> days = pd.date_range("2023-01-01", "2023-12-31")
+    >>> kc = season_coefficients("lettuce", "03-01", (20, 30, 15, 10), days)
+    >>> kc.sel(time=["2023-02-28", "2023-03-01", "2023-04-05", "2023-04-25", "2023-06-01"]).values
+    array([0.  , 0.7 , 0.85, 1.  , 0.  ])
+    """
+    require(crop in CROPS, f'there is no crop "{crop}"', f"choose one of {', '.join(CROPS)}", "crop")
+    lengths = np.asarray(stage_lengths, dtype=float)
+    fit = lengths.shape == (4,) and (lengths > 0).all() and lengths.sum() <= 365
+    odd = f"stages of {stage_lengths} days do not fit a year"
+    require(fit, odd, "give four lengths in days", "stage_lengths")
+    days = as_days(time)
+    yearly = len(check_rule(sown)) == 5 and sown != "02-29"
+    require(yearly, f'"{sown}" is not a day of every year', "give MM-DD, such as 03-15", "sown")
+    begun = np.array([f"{y}-{sown}" for y in range(days[0].year - 1, days[-1].year + 1)], "datetime64[D]")
+    at = np.searchsorted(begun, days.to_numpy(), side="right") - 1
+    since = (days.to_numpy() - begun[at]) / np.timedelta64(1, "D")
+    k, ends = CROPS[crop], np.cumsum(lengths)
+    values = np.interp(
+        since, [0, ends[0], ends[1], ends[2], ends[3]], [k.initial, k.initial, k.middle, k.middle, k.late]
+    )
+    values = np.where((since < 0) | (since >= ends[3]), 0.0, values)
+    return xr.DataArray(
+        values, {"time": days}, ("time",), name="crop_coefficient", attrs=attributes("crop_coefficient")
     )

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.periods import WEEKDAYS, as_days, in_period, weekday
 
@@ -36,8 +36,7 @@ def mains_by_week(time, hours: Mapping[str, float]) -> xr.DataArray:
     days = as_days(time)
     week = np.full(7, 24.0)
     for name, value in hours.items():
-        if not 0 <= value <= 24:
-            raise InputError(f"{value} hours on {name}", "give hours between 0 and 24", "hours")
+        require(0 <= value <= 24, f"{value} hours on {name}", "give hours between 0 and 24", "hours")
         week[WEEKDAYS.index(weekday(name))] = value
     said = ", ".join(f"{n} {h:g} h" for n, h in hours.items())
     return _mains(days, week[np.asarray(days.weekday)] / 24.0, f"mains by the week: {said or 'always'}")
@@ -60,23 +59,19 @@ def mains_in_spells(
     0.07
     """
     days = as_days(time)
-    if not (0 < spell_length <= 3650 and 0 < interruptions_a_year <= 2000):
-        raise InputError(
-            f"spells of {spell_length} days, {interruptions_a_year} a year",
-            "give both above zero",
-            "spell_length",
-        )
+    require(
+        0 < spell_length <= 3650 and 0 < interruptions_a_year <= 2000,
+        f"spells of {spell_length} days, {interruptions_a_year} a year",
+        "give both above zero",
+        "spell_length",
+    )
     with_mains = 365.25 / interruptions_a_year - spell_length
-    if not with_mains > 0:
-        raise InputError(
-            f"{interruptions_a_year} spells of {spell_length} days fill more than the year",
-            "give fewer or shorter ones",
-            "interruptions_a_year",
-        )
-    if not isinstance(seed, int | np.integer) or seed < 0:
-        raise InputError(f"{seed!r} is not a seed", "give a whole number, 0 or more", "seed")
-    if scenarios is not None and not 1 <= scenarios <= 10_000:
-        raise InputError(f"{scenarios} scenarios", "give 1 to 10,000", "scenarios")
+    full = f"{interruptions_a_year} spells of {spell_length} days fill more than the year"
+    require(with_mains > 0, full, "give fewer or shorter ones", "interruptions_a_year")
+    whole = isinstance(seed, int | np.integer) and seed >= 0
+    require(whole, f"{seed!r} is not a seed", "give a whole number, 0 or more", "seed")
+    few = scenarios is None or 1 <= scenarios <= 10_000
+    require(few, f"{scenarios} scenarios", "give 1 to 10,000", "scenarios")
     streams = np.random.default_rng(seed).spawn(scenarios or 1)
     rows = np.stack([_shares(rng, days.size, spell_length, with_mains) for rng in streams])
     said = (
@@ -87,31 +82,6 @@ def mains_in_spells(
         return _mains(days, rows[0], said)
     out = _mains(days, rows, said, ("scenario", "time"))
     return out.assign_coords(scenario=("scenario", np.arange(scenarios), attributes("scenario")))
-
-
-def spells_without(mains_on: xr.DataArray) -> pd.DataFrame:
-    """Return the spells without mains of one series: where each begins and how long it lasts.
-
-    Days in a row with less than a whole day of mains make one spell.
-
-    >>> spells_without(mains_by_rule(pd.date_range("2024-03-01", periods=9), ["sat", "sun"]))
-       first_day  days  days_without
-    0 2024-03-02     2           2.0
-    1 2024-03-09     1           1.0
-    """
-    if mains_on.dims != ("time",):
-        raise InputError(f"the series has dimensions {mains_on.dims}", "choose one series", "mains_on")
-    lack = 1.0 - mains_on.values
-    off = np.concatenate([[0], (lack > 0).astype(int), [0]])
-    first, end = np.flatnonzero(np.diff(off) == 1), np.flatnonzero(np.diff(off) == -1)
-    summed = np.concatenate([[0.0], np.cumsum(lack)])
-    return pd.DataFrame(
-        {
-            "first_day": mains_on.time.values[first],
-            "days": end - first,
-            "days_without": summed[end] - summed[first],
-        }
-    )
 
 
 def _shares(rng: np.random.Generator, days: int, off: float, on: float) -> np.ndarray:

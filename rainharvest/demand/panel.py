@@ -4,15 +4,27 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from functools import partial
 
 import ipywidgets as widgets
 
 from rainharvest.core.board import board, cautions, slider, table
-from rainharvest.demand.facts import months_of, thirstiest_year, week_of
+from rainharvest.core.text import texts_of
+from rainharvest.demand.facts import (
+    asked_of,
+    calendar_facts,
+    changed_uses,
+    heaviest_year,
+    months_facts,
+    months_of,
+    week_facts,
+    week_of,
+)
 from rainharvest.demand.figures import calendar_figure, months_figure, week_figure
-from rainharvest.demand.words import calendar_words, months_words, week_words
-from rainharvest.storage.supply import asked_of, changed_uses, prepare_supply
+from rainharvest.storage.panel import prepare_supply
 from rainharvest.study.choices import saving
+
+SAY = texts_of("demand")
 
 
 def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.VBox:
@@ -45,20 +57,14 @@ def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.V
         ),
         "bed_area": slider("bed_area", 100, 0, 400, 10),
     }
-    figures: dict[object, object] = {}
 
     def redraw(uses, bed_area: float) -> dict[str, tuple]:
-        changed = changed_uses(supply.study.use, *zip(*uses, strict=True))
-        asked = asked_of(supply, changed, bed_area)
-        week, months, year = week_of(asked), months_of(asked), thirstiest_year(asked.sum("use"))
-        named = asked.sizes["use"]  # a figure's legend names its uses once
-        figures[named, 0] = week_figure(week, figures.get((named, 0)))
-        figures[named, 1] = months_figure(months, figures.get((named, 1)))
-        figures["calendar"] = calendar_figure(year, figures.get("calendar"))
+        demand = asked_of(supply, changed_uses(supply.study.use, *zip(*uses, strict=True)), bed_area)
+        week, months, year = week_of(demand), months_of(demand), heaviest_year(demand.sum("use"))
         return {
-            "week": (figures[named, 0], week_words(week)),
-            "months": (figures[named, 1], months_words(months)),
-            "calendar": (figures["calendar"], calendar_words(year)),
+            "week": (partial(week_figure, week), SAY.week(week_facts(week))),
+            "months": (partial(months_figure, months), SAY.months(months_facts(months))),
+            "calendar": (partial(calendar_figure, year), SAY.calendar(calendar_facts(year))),
         }
 
     def choices(uses, bed_area: float) -> dict[str, object]:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import re
+from calendar import isleap
 from datetime import date
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
 import xarray as xr
+from pydantic import BeforeValidator
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_DAYS = tuple("monday tuesday wednesday thursday friday saturday sunday".split())
+
+WEEKDAYS = tuple(day[:3] for day in _DAYS)
 
 
 FORMS = (
@@ -26,9 +31,9 @@ _DAY = r"(\d{4}-)?(\d{2})-(\d{2})"
 
 _EASTER = r"easter([+-]\d{1,3})?"
 
-_NTH = r"(first|second|third|fourth|last) (mon|tue|wed|thu|fri|sat|sun) of (\d{2})"
-
 _ORDER = ("first", "second", "third", "fourth")
+
+_NTH = rf"({'|'.join(_ORDER)}|last) ({'|'.join(WEEKDAYS)}) of (\d{{2}})"
 
 
 def check_rule(rule: str) -> str:
@@ -45,8 +50,7 @@ def check_rule(rule: str) -> str:
         return plain
     nth = re.fullmatch(_NTH, plain)
     if nth:
-        if not 1 <= int(nth[3]) <= 12:
-            raise InputError(f'"{rule}" names month {nth[3]}', "give a month from 01 to 12")
+        require(1 <= int(nth[3]) <= 12, f'"{rule}" names month {nth[3]}', "give a month from 01 to 12")
         return plain
     ends = plain.split(" to ")
     if len(ends) <= 2 and all(re.fullmatch(f"{_DAY}|{_EASTER}", end) for end in ends):
@@ -74,12 +78,12 @@ def _check_day(end: str) -> None:
 def _check_span(rule: str, first: str, last: str) -> None:
     """Refuse a span whose ends do not go together."""
     dated = [not end.startswith("easter") and len(end) > 5 for end in (first, last)]
-    if dated[0] != dated[1]:
-        raise InputError(f'"{rule}" has a year at one end only', "give the year at both ends or at neither")
-    if dated[0] and last < first:
-        raise InputError(f'"{rule}" ends before it begins', "turn the two dates round")
-    if first.startswith("easter") and last.startswith("easter") and _shift(last) < _shift(first):
-        raise InputError(f'"{rule}" ends before it begins', "turn the two ends round")
+    one_year = f'"{rule}" has a year at one end only', "give the year at both ends or at neither"
+    require(dated[0] == dated[1], *one_year)
+    backward = f'"{rule}" ends before it begins'
+    require(not dated[0] or first <= last, backward, "turn the two dates round")
+    easter = first.startswith("easter") and last.startswith("easter")
+    require(not easter or _shift(first) <= _shift(last), backward, "turn the two ends round")
 
 
 def _shift(end: str) -> int:
@@ -93,12 +97,9 @@ def weekday(name: object) -> str:
     ('fri', 'sun')
     """
     plain = str(name).strip().lower()
-    full = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-    if plain in full:
-        return plain[:3]
-    if plain not in WEEKDAYS:
-        raise InputError(f'"{name}" is not a day of the week', f"choose from {', '.join(WEEKDAYS)}")
-    return plain
+    known = plain in (*WEEKDAYS, *_DAYS)
+    require(known, f'"{name}" is not a day of the week', f"choose from {', '.join(WEEKDAYS)}")
+    return plain[:3]
 
 
 def in_period(rules, days: pd.DatetimeIndex) -> np.ndarray:
@@ -136,7 +137,7 @@ def _spans(rule: str, years: range) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
     first, _, last = rule.partition(" to ")
     if not last:
         if first == "02-29":
-            years = [y for y in years if _leap(y)]
+            years = [y for y in years if isleap(y)]
         last = first
     if len(first) > 5 and not first.startswith("easter"):
         return [(pd.Timestamp(first), pd.Timestamp(last))]
@@ -149,17 +150,13 @@ def _spans(rule: str, years: range) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
     return out
 
 
-def _leap(year: int) -> bool:
-    return year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)
-
-
 def _on(end: str, year: int, begin: bool) -> pd.Timestamp:
     """Return the day that one end of a yearly rule names in a year."""
     if end.startswith("easter"):
         from dateutil.easter import easter
 
         return pd.Timestamp(easter(year)) + pd.Timedelta(days=_shift(end))
-    if end == "02-29" and not _leap(year):
+    if end == "02-29" and not isleap(year):
         end = "03-01" if begin else "02-28"
     return pd.Timestamp(f"{year}-{end}")
 
@@ -180,14 +177,18 @@ def _rules(values: object) -> tuple[str, ...]:
     return tuple(check_rule(v.isoformat()[:10] if isinstance(v, date) else str(v)) for v in several)
 
 
+Rules = Annotated[tuple[str, ...], BeforeValidator(_rules)]
+
+"""Rules for days in a table of the study file."""
+
+
 def as_days(time) -> pd.DatetimeIndex:
     """Return the days of a series or an index, at midnight."""
     if isinstance(time, xr.DataArray | xr.Dataset):
         time = time["time"].to_index() if "time" in time.coords else time.to_index()
     elif isinstance(time, pd.Series):
         time = time.index
-    if not isinstance(time, pd.DatetimeIndex):
-        raise InputError("the days have no dates", "give a DatetimeIndex or a series on dates", "time")
-    if len(time) == 0:
-        raise InputError("the calendar covers no day", "give at least one day", "time")
+    dated = isinstance(time, pd.DatetimeIndex)
+    require(dated, "the days have no dates", "give a DatetimeIndex or a series on dates", "time")
+    require(len(time), "the calendar covers no day", "give at least one day", "time")
     return time.normalize()

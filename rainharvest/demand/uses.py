@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import Default, rows_of
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.periods import as_days, in_period
 from rainharvest.demand.tables import KINDS, QUALITIES, Calendar, Use
@@ -61,19 +61,16 @@ def daily_demand(uses: Iterable[Use], calendar: Calendar, time) -> xr.DataArray:
     array([620., 120., 120.])
     """
     uses = list(uses)
-    if not uses:
-        raise InputError("there is no use", "give at least one", "use")
+    require(uses, "there is no use", "give at least one", "use")
     names = [use.name for use in uses]
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if twice:
-        raise InputError(f'two uses bear the name "{twice[0]}"', "give each its own name", "use")
+    for name in sorted(names):
+        require(names.count(name) == 1, f'two uses bear the name "{name}"', "give each its own name", "use")
     days = calendar_days(calendar, time)
     rows = np.stack([_litres(use, days) for use in uses])
-    never = np.flatnonzero(rows.sum(axis=1) == 0)
-    if never.size:
-        use = uses[never[0]]
-        first, last = (str(t)[:10] for t in days.time.values[[0, -1]])
-        raise InputError(
+    first, last = (str(t)[:10] for t in days.time.values[[0, -1]])
+    for use, row in zip(uses, rows, strict=True):
+        require(
+            row.any(),
             f'"{use.name}" draws nothing: the calendar has no day for it ({use.days}) from {first} to {last}',
             "change its days, or the calendar's working_days, terms or holidays",
             "calendar",
@@ -95,17 +92,15 @@ def daily_demand(uses: Iterable[Use], calendar: Calendar, time) -> xr.DataArray:
 
 def _litres(use: Use, days: xr.Dataset) -> np.ndarray:
     """Return the litres of one use on every day."""
-    index = days.time.to_index()
-    if use.days == "all":
-        draws = np.ones(len(index), dtype=bool)
-    elif use.days == "working":
-        draws = days.working.values
-    elif use.days == "term":
-        draws = days.term.values & ~days.holiday.values
-    elif use.days == "closed":
-        draws = ~days.working.values
+    if isinstance(use.days, tuple):
+        draws = in_period(use.days, days.time.to_index())
     else:
-        draws = in_period(use.days, index)
+        draws = {
+            "all": np.ones(days.sizes["time"], dtype=bool),
+            "working": days.working.values,
+            "term": days.term.values & ~days.holiday.values,
+            "closed": ~days.working.values,
+        }[use.days]
     each = use.litres * (days.seasonal_load.values if use.seasonal else 1.0)
     many = use.count * draws * (days.growth_factor.values if use.grows else 1.0)
     if use.visited:
@@ -143,11 +138,38 @@ def essential_demand(demand: xr.DataArray) -> xr.DataArray:
     >>> essential_demand(daily_demand(uses, Calendar(), pd.date_range("2024-03-01", periods=2))).values
     array([120., 120.])
     """
-    if "use" not in demand.dims or "essential" not in demand.coords:
-        raise InputError("the demand does not say which uses are essential", "use daily_demand", "demand")
+    check_essential_known(demand)
     part = demand.where(demand.essential, 0.0).sum("use")
     part.attrs = attributes("essential")
     return part.rename("essential")
+
+
+def check_essential_known(demand: xr.DataArray) -> None:
+    """Refuse a demand that does not say which of its uses are essential."""
+    known = "use" in demand.dims and "essential" in demand.coords
+    require(known, "the demand does not say which uses are essential", "use daily_demand", "demand")
+
+
+def with_uses(*parts: xr.DataArray) -> xr.DataArray:
+    """Return demands by use as one.
+
+    >>> days = pd.date_range("2024-03-01", periods=2)
+    >>> one, two = (
+    ...     daily_demand([Use(name=n, kind="cattle", units=3)], Calendar(), days) for n in ("cows", "oxen")
+    ... )
+    >>> with_uses(one, two).sum("use").values
+    array([240., 240.])
+    """
+    names = [str(name) for part in parts for name in part.use.values]
+    for name in sorted(names):
+        require(names.count(name) == 1, f'a use is called "{name}" already', "give each its own name", "use")
+    for part in parts:
+        same = part.time.to_index().equals(parts[0].time.to_index())
+        one = f"{part.use.values[0]} and the demand do not cover the same days"
+        require(same, one, "use one record", "use")
+    said = "; ".join(filter(None, (part.attrs.get("assumptions", "") for part in parts)))
+    whole = xr.concat(xr.broadcast(*parts, exclude=("use",)), "use").transpose(..., "use", "time")
+    return whole.assign_attrs(attributes("demand", assumptions=said)).rename("demand")
 
 
 def defaults_used(uses: Iterable[Use]) -> dict[str, Default]:
@@ -162,49 +184,11 @@ def defaults_used(uses: Iterable[Use]) -> dict[str, Default]:
 
 Arrangement = Literal["mains reserve", "rain only", "combined"]
 
+_FIT = rows_of("demand", "fit")
 
-SOURCES: dict[Arrangement, str] = {
-    "mains reserve": "stored mains water",
-    "rain only": "rain",
-    "combined": "rain and mains water in one tank",
-}
+HOLDS: dict[Arrangement, str] = _FIT["holds"]
 
-"""What the tank holds in each arrangement. Once rain is in it, all of it is treated as rain."""
-
-
-CLASSES: dict[str, str] = {
-    "as stored": "a clean, covered, screened tank that is turned over within days",
-    "kept fresh": (
-        "a clean, covered tank that is turned over within days; its disinfectant decays, so measure it "
-        "and disinfect again where it is gone"
-    ),
-    "screened": "leaf screens, first-flush diversion and a covered tank",
-    "filtered and disinfected": (
-        "first-flush diversion, sediment filtration and disinfection, with testing and a named keeper"
-    ),
-}
-
-"""Treatment classes, from the least to the most. Common practice, no source: local rules govern."""
-
-
-_OF_RAIN = {
-    "drinking": "filtered and disinfected",
-    "washing": "filtered and disinfected",
-    "flushing": "screened",
-    "outdoor": "screened",
-    "livestock": "screened",
-}
-
-
-POTABLE = (
-    "Water for drinking, cooking or washing needs treatment, testing and the consent of the local health "
-    "authority, whose rules govern."
-)
-
-NEVER_CROSSED = (
-    "Mains and rain are never cross-connected: an air gap or an approved backflow device stands between "
-    "them, and taps with rain water say that it is not for drinking."
-)
+CLASSES: dict[str, str] = _FIT["class"]
 
 
 def treatment_class(quality: str, arrangement: Arrangement) -> str:
@@ -215,17 +199,9 @@ def treatment_class(quality: str, arrangement: Arrangement) -> str:
     >>> treatment_class("flushing", "rain only"), treatment_class("drinking", "combined")
     ('screened', 'filtered and disinfected')
     """
-    if quality not in QUALITIES:
-        raise InputError(
-            f'no quality is called "{quality}"', f"choose one of {', '.join(QUALITIES)}", "quality"
-        )
-    if arrangement not in SOURCES:
-        raise InputError(
-            f'no arrangement is called "{arrangement}"', f"choose one of {', '.join(SOURCES)}", "arrangement"
-        )
-    if arrangement == "mains reserve":
-        return "kept fresh" if quality in ("drinking", "washing") else "as stored"
-    return _OF_RAIN[quality]
+    for what, value, known in (("quality", quality, QUALITIES), ("arrangement", arrangement, HOLDS)):
+        require(value in known, f'no {what} is called "{value}"', f"choose one of {', '.join(known)}", what)
+    return _FIT["mains" if arrangement == "mains reserve" else "rain"][quality]
 
 
 def may_serve(arrangement: Arrangement, quality: str) -> bool:
@@ -271,66 +247,21 @@ def fit_for_use(uses: Iterable[Use], arrangement: Arrangement) -> pd.DataFrame:
     1    wc    True                  screened
     """
     uses = list(uses)
-    if not uses:
-        raise InputError("there is no use", "give at least one", "use")
+    require(uses, "there is no use", "give at least one", "use")
     rows = []
     for use in uses:
         needed = treatment_class(use.quality, arrangement)
-        mind = POTABLE if use.quality in ("drinking", "washing") else ""
-        if arrangement != "mains reserve":
-            mind = f"{mind} {NEVER_CROSSED}".strip()
+        mind = [_FIT["mind"]["potable"]] if use.quality in ("drinking", "washing") else []
+        mind += [_FIT["mind"]["crossed"]] if arrangement != "mains reserve" else []
         rows.append(
             {
                 "use": use.name,
                 "needs": QUALITIES[use.quality],
-                "source": SOURCES[arrangement],
+                "source": HOLDS[arrangement],
                 "served": may_serve(arrangement, use.quality),
                 "class": needed,
                 "treatment": CLASSES[needed],
-                "mind": mind,
+                "mind": " ".join(mind),
             }
         )
     return pd.DataFrame(rows)
-
-
-def join_uses(demand: xr.DataArray, more: xr.DataArray) -> xr.DataArray:
-    """Return the demand by use with further uses.
-
-    >>> from rainharvest.demand.uses import Calendar
-    >>> from rainharvest.demand.uses import Use, daily_demand
-    >>> days = pd.date_range("2024-03-01", periods=2)
-    >>> one, two = (
-    ...     daily_demand([Use(name=n, kind="cattle", units=3)], Calendar(), days) for n in ("cows", "oxen")
-    ... )
-    >>> join_uses(one, two).sum("use").values
-    array([240., 240.])
-    """
-    twice = sorted(set(demand.use.values.tolist()) & set(more.use.values.tolist()))
-    if twice:
-        raise InputError(f'a use is called "{twice[0]}" already', "give each its own name", "use")
-    if not demand.time.to_index().equals(more.time.to_index()):
-        raise InputError(
-            f"{more.use.values[0]} and the demand do not cover the same days", "use one record", "use"
-        )
-    said = "; ".join(filter(None, (part.attrs.get("assumptions", "") for part in (demand, more))))
-    both = xr.concat(xr.broadcast(demand, more, exclude=("use",)), "use").transpose(..., "use", "time")
-    return both.assign_attrs(attributes("demand", assumptions=said)).rename("demand")
-
-
-def known_days(name: str, values) -> xr.DataArray:
-    """Return a daily series as a DataArray, refusing days without a value or below zero."""
-    if isinstance(values, pd.Series):
-        values = xr.DataArray(values.to_numpy(dtype=float), {"time": values.index}, ("time",))
-    if not isinstance(values, xr.DataArray) or "time" not in values.dims:
-        raise InputError("it is not a series on dates", "give a Series or a DataArray with time", name)
-    values = values.astype(float).assign_coords(time=as_days(values))
-    bad = ~(np.isfinite(values) & (values >= 0))
-    if bool(bad.any()):
-        per_day = bad.any([d for d in bad.dims if d != "time"])
-        first = str(per_day.time.values[per_day.values][0])[:10]
-        raise InputError(
-            f"{int(per_day.sum())} days have no value or a negative one, the first {first}",
-            "fill the record first",
-            name,
-        )
-    return values.reset_coords(drop=True)

@@ -28,6 +28,7 @@ class Basis:
     flows: Flows  # The same as plain arrays, with the essential part of the demand, for outlooks
     capacity: float  # [L] Usable tank size
     essential_words: str  # What counts as essential
+    evapotranspiration: xr.DataArray | None = None  # [mm/day] That gardens and pools feel
 
     @property
     def table(self) -> Drought:
@@ -68,7 +69,7 @@ def basis_of(study, record: StudyRecord, flows, capacity: float) -> Basis:
         words = f"no use is marked essential: {percent(share)} of every use counts as essential"
     inflow = flows.water.inflow.transpose("member", "time")
     plain = as_flows(inflow, demand, essential)
-    return Basis(study, record, inflow, demand, plain, float(capacity), words)
+    return Basis(study, record, inflow, demand, plain, float(capacity), words, flows.evapotranspiration)
 
 
 def simulated(

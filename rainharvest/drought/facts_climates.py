@@ -72,7 +72,7 @@ def scenario_run(basis: Basis, scenario: Scenario | None) -> tuple[xr.DataArray,
     inflow = study_water(basis.study, record).inflow.isel(member=0, drop=True)
     demand = None
     if basis.study.garden or basis.study.pool:
-        demand = study_demand(basis.study, record)[0].sum("use")
+        demand = study_demand(basis.study, record, basis.evapotranspiration)[0].sum("use")
     return rain, simulated(basis, inflow, demand=demand)
 
 

@@ -7,13 +7,11 @@ import re
 import textwrap
 from collections.abc import Sequence
 
-from rainharvest.core.blocks import WIDE, Block, Caution, Paragraph, Section, Subheading, Table, picture
-from rainharvest.core.defaults import CAUTIONS, rows_of
+from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Subheading, Table, picture
+from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, measure, number
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.facts import Works, siteworks_of
-from rainharvest.sizing.section import arrangement_said
-from rainharvest.study.words import TITLES
 
 SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")
 
@@ -71,13 +69,6 @@ def siteworks_section(worked) -> Section:
     )
     blocks.append(Table(words["checks"], tuple(words["head"]), rows))
     return Section("siteworks", words["title"], tuple(blocks))
-
-
-def supply_section(worked) -> Section:
-    """Return arrangement, treatment and cautions."""
-    said = [Paragraph(text) for text in arrangement_said(worked.study, worked.done)]
-    cautions = [Caution(caution.title, caution.text) for caution in CAUTIONS.values()]
-    return Section("supply", TITLES["supply"], (*said, *treatment_blocks(worked), *cautions))
 
 
 def treatment_blocks(worked) -> list[Block]:

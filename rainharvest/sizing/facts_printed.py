@@ -12,6 +12,7 @@ from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import middle
 from rainharvest.sizing.resample import RecordLength, record_length
 from rainharvest.sizing.trade_off import whole_years
+from rainharvest.storage.facts import mains_taken
 
 INPUTS: dict[str, str] = rows_of("sizing", "fixed")["inputs"]
 """What is not known for sure, in words."""
@@ -55,7 +56,7 @@ def tank_facts(done: xr.Dataset) -> TankFacts:
         longest=middle(done.described_longest_failure),
         rationed=middle(done.described_rationed) / years,
         rationed_days=middle(done.described_days_rationed) / years,
-        mains=middle(done.described_topped_up + done.described_changed_over) / years,
+        mains=mains_taken(done),
     )
 
 

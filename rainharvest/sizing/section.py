@@ -20,10 +20,8 @@ from rainharvest.sizing.facts_printed import (
     offer,
     option_for,
     shortcut_facts,
-    tank_facts,
     unknowns,
 )
-from rainharvest.storage.words import KINDS
 
 SAY = texts_of("sizing")
 
@@ -101,21 +99,6 @@ def cost_said(study, costs: pd.Series | None) -> str:
     prices = study.costs
     currency, life = (prices.currency, prices.life) if prices else ("", 0)
     return SAY.cost(costs, currency, life, study.arrangement.kind == "mains reserve", *large_volume())
-
-
-def arrangement_said(study, done: xr.Dataset) -> list[str]:
-    """Return how rain and mains supply the building."""
-    plan, out = study.arrangement, [KINDS[study.arrangement.kind]]
-    if plan.kind == "combined":
-        out += [SAY.backup(plan), SAY.mains(tank_facts(done).mains)]
-    if plan.mains_off:
-        out.append(SAY.mains_off(plan.mains_off))
-    out += [SAY.mains_hours(rule, hours) for rule, hours in plan.mains_hours.items()]
-    if plan.spells is not None:
-        out.append(SAY.spells(plan.spells))
-    if done.attrs["not_served"]:
-        out.append(SAY.not_served(done.attrs["not_served"]))
-    return out
 
 
 def size_section(worked) -> Section:

@@ -38,7 +38,7 @@ def check_spilled(done: xr.Dataset, level_share: float, yours_kilolitres: float 
     Parameters
     ----------
     done : Dataset
-        As `rainharvest.storage.supply.supplied`.
+        As `rainharvest.storage.facts.supplied`.
     level_share : float [1]
         The set level.
     yours_kilolitres : float, optional
@@ -61,7 +61,7 @@ def check_arrangement(done: xr.Dataset, yours: str | None) -> None:
     Parameters
     ----------
     done : Dataset
-        As `rainharvest.storage.supply.supplied`.
+        As `rainharvest.storage.facts.supplied`.
     yours : str, optional
         Name of an arrangement; None asks for the right one.
     """

@@ -1,4 +1,4 @@
-"""What enters the balance of a study."""
+"""What enters the balance of a study, and what anybody prints of the tank and its supply."""
 
 from __future__ import annotations
 
@@ -7,11 +7,29 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
+from rainharvest.core.reader import middle
 from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells
-from rainharvest.demand.uses import essential_demand
-from rainharvest.storage.arrangements import arrangement_settings
+from rainharvest.demand.uses import essential_demand, may_serve
+from rainharvest.storage.arrangements import (
+    arrangement_settings,
+    careless_set_level,
+    compare_arrangements,
+    per_year,
+    reserve_curve,
+)
 from rainharvest.storage.tables import Arrangement
-from rainharvest.study.file import Study
+
+LEVELS = (0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
+
+"""Set levels of the curve, shares of the tank."""
+
+TRIGGER_SHARE = 0.05
+
+"""The mains valve opens when a twentieth of the tank is left (own choice)."""
+
+RIDE_OUTS = (0.25, 0.5, 1, 1.5, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14)
+
+"""Ride-outs of the curve, in days."""
 
 
 @dataclass(frozen=True)
@@ -20,8 +38,9 @@ class Flows:
 
     # What `rainharvest.catchment.collect` returns; its ``inflow`` is zero for a mains reserve
     water: xr.Dataset
-    asked: xr.DataArray  # [L/day] (use, time): what the tank is asked for
+    asked: xr.DataArray  # [L/day] (use, time): demand on the tank
     not_served: tuple[str, ...]  # Uses that need drinking quality and that rain alone may not serve
+    evapotranspiration: xr.DataArray | None = None  # [mm/day] Where the study tells of its weather
 
 
 def mains_supply(plan: Arrangement, time) -> xr.DataArray:
@@ -46,7 +65,7 @@ def mains_supply(plan: Arrangement, time) -> xr.DataArray:
     return on.assign_attrs(parts[0].attrs | {"assumptions": "; ".join(p.attrs["assumptions"] for p in parts)})
 
 
-def balance_settings(study: Study, flows: Flows, usable, mains: bool = True) -> dict[str, object]:
+def balance_settings(study, flows: Flows, usable, mains: bool = True) -> dict[str, object]:
     """Return the settings of the balance that the study's arrangement stands for."""
     plan, tank = study.arrangement, study.tank
     out = arrangement_settings(
@@ -68,6 +87,12 @@ def balance_settings(study: Study, flows: Flows, usable, mains: bool = True) -> 
     return out
 
 
+def mains_taken(done: xr.Dataset) -> float:
+    """Return what the tank described takes from the mains in a mean year [L]."""
+    years = float(done.days_in_year.sum()) / 365.25
+    return middle(done.described_topped_up + done.described_changed_over) / years
+
+
 def worst_two_years(done: xr.Dataset) -> xr.Dataset:
     """Return the daily balance of the two years around the largest shortfall."""
     daily = done[["stored", "unmet_daily"]]
@@ -78,3 +103,166 @@ def worst_two_years(done: xr.Dataset) -> xr.Dataset:
     best = np.flatnonzero(short >= short.max() - 1e-9)
     first = int(best[best.size // 2])
     return daily.isel(time=slice(first, first + span))
+
+
+@dataclass(frozen=True)
+class WorstFacts:
+    """A stretch of the daily balance."""
+
+    first: np.datetime64
+    last: np.datetime64
+    short: float  # [L] Demand that was not met
+
+
+def worst_facts(worst: xr.Dataset) -> WorstFacts:
+    """Return what the worst stretch comes to."""
+    return WorstFacts(*worst.time.values[[0, -1]], float(worst.unmet_daily.sum()))
+
+
+@dataclass(frozen=True)
+class Supply:
+    """A study with what does not change when its demand and its mains do."""
+
+    study: object  # Its file
+    rain: xr.DataArray  # [mm/day] Its rain, in the first filled version
+    inflow: xr.DataArray  # [L/day] Rain water at the tank inlet
+    evapotranspiration: xr.DataArray  # [mm/day] Reference evapotranspiration
+
+
+def supplied(
+    supply: Supply,
+    demand: xr.DataArray,
+    *,
+    capacity: float,
+    spell_length: float,
+    interruptions_a_year: float,
+    level_share: float,
+    seed: int = 0,
+) -> xr.Dataset:
+    """Simulate the arrangements side by side with interrupted mains, and every set level of the top-up.
+
+    Parameters
+    ----------
+    supply : Supply
+        The study.
+    demand : DataArray [L/day]
+        (use, time), with ``quality`` on ``use``.
+    capacity : float [L]
+        Usable tank size.
+    spell_length : float [day]
+        Mean length of a spell without mains.
+    interruptions_a_year : float [1/year]
+        Mean number of them.
+    level_share : float [1]
+        Set level of the top-up, share of the tank.
+    seed : int [1], optional
+        Seed of the spells.
+
+    Returns
+    -------
+    Dataset
+        What `rainharvest.storage.arrangements.per_year` gives on ``arrangement``; the same for each set
+        level on ``level_share``, prefixed with ``level_``; ``longest_failure`` [day]. The attribute
+        ``not_served`` names the uses that rain alone may not serve.
+
+    Raises
+    ------
+    InputError
+        If a value is out of range.
+    """
+    total = demand.sum("use")
+    served = np.array([may_serve("rain only", str(q)) for q in demand.quality.values])
+    on = mains_in_spells(total.time, spell_length, interruptions_a_year, seed)
+    side_by_side = compare_arrangements(
+        supply.inflow,
+        total,
+        capacity,
+        rain_serves=demand.isel(use=np.flatnonzero(served)).sum("use"),
+        mains_on=on,
+        trigger_share=min(TRIGGER_SHARE, level_share),
+        level_share=level_share,
+    ).isel(capacity=0, drop=True)
+    levels = careless_set_level(
+        supply.inflow, total, capacity, LEVELS, trigger_share=TRIGGER_SHARE, mains_on=on
+    )
+    out = per_year(side_by_side).assign(longest_failure=side_by_side.longest_failure)
+    of_level = per_year(levels)
+    out = out.merge(of_level.rename({name: f"level_{name}" for name in of_level}))
+    out.attrs = {
+        "not_served": "; ".join(str(n) for n in demand.use.values[~served]),
+        "years": total.sizes["time"] / 365.25,
+        "interruptions_a_year": interruptions_a_year,
+        "spell_length": spell_length,
+        "level_share": level_share,
+    }
+    return out
+
+
+@dataclass(frozen=True)
+class ArrangementsFacts:
+    """The arrangements side by side."""
+
+    interruptions_a_year: float
+    spell_length: float  # [day]
+    failed: dict[str, float]  # Days short in a mean year, by arrangement
+    saved: float  # Share of the reserve's mains water that the combined tank does not buy
+    not_served: list[str]  # Uses that rain alone may not serve
+
+
+def arrangements_facts(done: xr.Dataset) -> ArrangementsFacts:
+    """Return how the arrangements of `supplied` compare."""
+    names = [str(name) for name in done.arrangement.values]
+    failed, mains = (
+        dict(zip(names, values.values.astype(float), strict=True))
+        for values in (done.failed_a_year, done.mains_a_year)
+    )
+    bought = mains["mains reserve"]
+    saved = 1 - mains["combined (top-up)"] / bought if bought > 0 else 0.0
+    not_served = list(filter(None, done.attrs["not_served"].split("; ")))
+    spells = done.attrs["interruptions_a_year"], done.attrs["spell_length"]
+    return ArrangementsFacts(*spells, failed, max(saved, 0.0), not_served)
+
+
+@dataclass(frozen=True)
+class LevelFacts:
+    """What a set level of the top-up costs in a mean year."""
+
+    level: float  # Share of the tank
+    spilled: float  # [L] Mains water that spills when it rains
+    failed: float  # Days short
+    brim_spilled: float  # [L] The same for a level at the brim
+    brim_failed: float
+
+
+def level_facts(done: xr.Dataset) -> LevelFacts:
+    """Return what the set level of `supplied` costs."""
+    chosen = done.attrs["level_share"]
+    spilled, failed = done.level_spilled_mains_a_year.values, done.level_failed_a_year.values
+    here = [float(np.interp(chosen, done.level_share.values, values)) for values in (spilled, failed)]
+    return LevelFacts(chosen, *here, float(spilled[-1]), float(failed[-1]))
+
+
+def reserve_of(demand: xr.DataArray) -> xr.DataArray:
+    """Return what a mains reserve for this demand must hold."""
+    return reserve_curve(demand.sum("use"), RIDE_OUTS)
+
+
+@dataclass(frozen=True)
+class ReserveFacts:
+    """What a reserve must hold, and whether a tank does."""
+
+    days: float  # To be ridden out without mains
+    needed: float  # [L]
+    lasts: float  # [day] The tank, kept full
+    beyond: bool  # Whether it lasts longer than was tried
+
+
+def reserve_facts(reserves: xr.DataArray, days: float, capacity: float) -> ReserveFacts:
+    """Return what a reserve must hold for so many days, and how long a tank lasts."""
+    lengths, sizes = reserves.ride_out.values, reserves.values
+    return ReserveFacts(
+        days,
+        float(np.interp(days, lengths, sizes)),
+        float(np.interp(capacity, sizes, lengths)),
+        capacity > float(sizes[-1]),
+    )

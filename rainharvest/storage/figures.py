@@ -9,10 +9,21 @@ import xarray as xr
 
 from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.reader import large_volume
-from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
-from rainharvest.demand.figures import SUBTITLE
+from rainharvest.core.style import (
+    BRICK,
+    DEEP,
+    INK,
+    MIST,
+    OCHRE,
+    STONE,
+    SUBTITLE,
+    keep,
+    new_figure,
+    rounded_up,
+)
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 
@@ -37,98 +48,92 @@ def storage_figure(daily: xr.Dataset, capacity: float, figure: Figure | None = N
     short = daily.unmet_daily.values > 1e-6
     marks = keep(axes, "short", lambda: axes.vlines([0], [0], [0], color=BRICK, linewidth=2.2))
     marks.set_segments([[(d, -0.075 * top), (d, -0.015 * top)] for d in day[short]])
-    words = keep(
-        axes,
-        "short-words",
-        lambda: axes.text(
-            0.995,
-            0.005,
-            "",
-            transform=axes.transAxes,
-            ha="right",
-            va="bottom",
-            color=BRICK,
-            zorder=4,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85},
-        ),
-    )
+    behind = {"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85}
+    look = {
+        "transform": axes.transAxes,
+        "ha": "right",
+        "va": "top",
+        "color": BRICK,
+        "zorder": 4,
+        "bbox": behind,
+    }
+    words = keep(axes, "short-words", lambda: axes.text(0.995, 0.93, "", **look))
     words.set_text(f"{int(short.sum())} days short (marks below the line)" if short.any() else "no day short")
-    words.set_position((0.995, 0.93))
-    words.set_va("top")
-    keep(axes, "full", lambda: axes.axhline(0, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2)))).set_ydata(
-        [capacity / scale] * 2
-    )
-    full = keep(
-        axes,
-        "full-words",
-        lambda: axes.text(0.005, 0, "full", transform=axes.get_yaxis_transform(), va="bottom"),
-    )
-    full.set_y(capacity / scale + 0.005 * top)
+    full = capacity / scale
+    line = keep(axes, "full", lambda: axes.axhline(0, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2))))
+    line.set_ydata([full] * 2)
+    _at_the_left(axes, "full-words", "full", full + 0.005 * top, va="bottom")
     axes.set_xlim(day[0], day[-1])
     axes.set_ylim(-0.09 * top, top)
     return figure
 
 
+def _at_the_left(axes: Axes, name: str, text: str, height: float, **look) -> None:
+    """Write words at the left end of a level, or move them."""
+    words = keep(axes, name, lambda: axes.text(0.005, 0, text, transform=axes.get_yaxis_transform(), **look))
+    words.set_y(height)
+
+
 def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw what each arrangement costs in mains water and in failed days, side by side."""
-    shown = (("failed_a_year", BRICK, 1.0), ("mains_a_year", STONE, 1e-3), ("rain_used_a_year", DEEP, 1e-3))
-    units = {"failed_a_year": None, "mains_a_year": "kL a year", "rain_used_a_year": "kL a year"}
+    shown = {
+        "failed_a_year": (BRICK, 1.0, "days a year"),
+        "mains_a_year": (STONE, 1e-3, "kL a year"),
+        "rain_used_a_year": (DEEP, 1e-3, "kL a year"),
+    }
     names = [str(n) for n in table.arrangement.values]
     if figure is None:
         figure, all_axes = new_figure("", height=3.4, ncols=3, sharey=True)
-        for axes, (name, _, _) in zip(all_axes, shown, strict=True):
+        for axes, (name, (_, _, unit)) in zip(all_axes, shown.items(), strict=True):
             axes.set_title(QUANTITIES[name].long_name, **SUBTITLE)
-            axes.set_xlabel("days a year" if units[name] is None else units[name])
+            axes.set_xlabel(unit)
             axes.grid(axis="y", visible=False)
             axes.locator_params(axis="x", nbins=4, prune="upper")
         all_axes[0].set_yticks(range(len(names)), names)
         all_axes[0].invert_yaxis()
-    for axes, (name, colour, factor) in zip(figure.axes, shown, strict=True):
+    for axes, (name, (colour, factor, _)) in zip(figure.axes, shown.items(), strict=True):
         values = np.asarray(table[name].values, dtype=float) * factor
         top = rounded_up(1.35 * max(float(values.max()), 1e-6))
         for k, value in enumerate(values):
-            keep(
-                axes, f"bar-{k}", lambda k=k, c=colour, axes=axes: axes.barh(k, 0, 0.62, color=c)[0]
-            ).set_width(value)
+            bar = keep(axes, f"bar-{k}", lambda k=k, c=colour, axes=axes: axes.barh(k, 0, 0.62, color=c)[0])
+            bar.set_width(value)
             words = keep(
                 axes, f"words-{k}", lambda k=k, axes=axes: axes.text(0, k, "", va="center", color=INK)
             )
-            words.set_text(_figures(value))
+            plain = f"{value:,.0f}" if value >= 10 or value == 0 else f"{value:.1f}"
+            words.set_text("under 0.1" if 0 < value < 0.05 else plain)
             words.set_x(value + 0.02 * top)
         axes.set_xlim(0, top)
     return figure
 
 
-def _figures(value: float) -> str:
-    plain = f"{value:,.0f}" if value >= 10 or value == 0 else f"{value:.1f}"
-    return "under 0.1" if 0 < value < 0.05 else plain
-
-
-def set_level_figure(levels: xr.Dataset, chosen: float, figure: Figure | None = None) -> Figure:
+def set_level_figure(done: xr.Dataset, chosen: float, figure: Figure | None = None) -> Figure:
     """Draw what a set level buys and what of it spills."""
+    shown = {
+        "spilled_mains_a_year": (OCHRE, 1e-3, "kL a year"),
+        "failed_a_year": (BRICK, 1.0, "days a year"),
+    }
     if figure is None:
         figure, all_axes = new_figure("", height=3.4, ncols=2)
-        for axes, name, unit in zip(
-            all_axes, ("spilled_mains_a_year", "failed_a_year"), ("kL a year", "days a year"), strict=True
-        ):
+        for axes, (name, (_, _, unit)) in zip(all_axes, shown.items(), strict=True):
             axes.set_title(QUANTITIES[name].long_name, **SUBTITLE)
             axes.set_ylabel(unit)
             axes.set_xlabel(label("level_share", "% of the tank"))
             axes.set_xlim(0, 100)
             axes.locator_params(axis="y", nbins=5)
-    at = 100 * levels.level_share.values
-    for axes, name, factor, colour in zip(
-        figure.axes, ("spilled_mains_a_year", "failed_a_year"), (1e-3, 1.0), (OCHRE, BRICK), strict=True
-    ):
-        values = factor * levels[name].values
+    at = 100 * done.level_share.values
+    for axes, (name, (colour, factor, _)) in zip(figure.axes, shown.items(), strict=True):
+        values = factor * done[f"level_{name}"].values
         keep(axes, "line", lambda axes=axes, c=colour: axes.plot([], [], color=c)[0]).set_data(at, values)
-        keep(
-            axes,
-            "chosen",
-            lambda axes=axes: axes.plot([], [], "o", color=INK, markersize=10, zorder=4, clip_on=False)[0],
-        ).set_data([100 * chosen], [np.interp(100 * chosen, at, values)])
+        _mark(axes, "chosen", 100 * chosen, at, values, color=INK, markersize=10, clip_on=False)
         axes.set_ylim(0, rounded_up(1.1 * max(float(values.max()), 1e-6)))
     return figure
+
+
+def _mark(axes: Axes, name: str, place: float, x: np.ndarray, y: np.ndarray, **look) -> None:
+    """Draw the dot of what was chosen on a curve, or move it."""
+    dot = keep(axes, name, lambda: axes.plot([], [], "o", zorder=4, **look)[0])
+    dot.set_data([place], [np.interp(place, x, y)])
 
 
 def reserve_figure(
@@ -142,21 +147,13 @@ def reserve_figure(
         axes.set_xlabel("Days without mains")
         axes.set_ylabel("Usable size (kL)")
     axes = figure.axes[0]
-    x, y = reserves.ride_out.values, reserves.values / 1000
+    x, y, tank = reserves.ride_out.values, reserves.values / 1000, capacity / 1000
     keep(axes, "curve", lambda: axes.plot([], [], color=DEEP)[0]).set_data(x, y)
-    keep(axes, "mark", lambda: axes.plot([], [], "o", color=OCHRE, markersize=12, zorder=4)[0]).set_data(
-        [days], [np.interp(days, x, y)]
-    )
-    keep(axes, "tank", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)).set_ydata(
-        [capacity / 1000] * 2
-    )
-    top = rounded_up(1.1 * max(float(y.max()), capacity / 1000))
-    words = keep(
-        axes,
-        "tank-words",
-        lambda: axes.text(0.005, 0, "this tank", transform=axes.get_yaxis_transform(), color=STONE),
-    )
-    words.set_y(capacity / 1000 + 0.015 * top)
+    _mark(axes, "mark", days, x, y, color=OCHRE, markersize=12)
+    line = keep(axes, "tank", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8))
+    line.set_ydata([tank] * 2)
+    top = rounded_up(1.1 * max(float(y.max()), tank))
+    _at_the_left(axes, "tank-words", "this tank", tank + 0.015 * top, color=STONE)
     axes.set_xlim(0, float(x.max()))
     axes.set_ylim(0, top)
     return figure

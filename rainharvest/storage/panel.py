@@ -5,14 +5,55 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Sequence
+from functools import partial
 
 import ipywidgets as widgets
 
 from rainharvest.core.board import board, cautions, slider
+from rainharvest.core.text import texts_of
+from rainharvest.demand.evapotranspiration import from_monthly_table
+from rainharvest.demand.facts import asked_of
+from rainharvest.storage.facts import (
+    Supply,
+    arrangements_facts,
+    level_facts,
+    reserve_facts,
+    reserve_of,
+    supplied,
+)
 from rainharvest.storage.figures import arrangements_figure, reserve_figure, set_level_figure
-from rainharvest.storage.supply import asked_of, prepare_supply, reserve_of, supplied
-from rainharvest.storage.words import arrangements_words, reserve_words, set_level_words
 from rainharvest.study.choices import saving
+from rainharvest.study.stages import parcel_of, record_of
+from rainharvest.study.variant import of_file, open_study
+
+SAY = texts_of("storage")
+
+
+def prepare_supply(path: str | os.PathLike, monthly: Sequence[float]) -> Supply:
+    """Read a study, its rain and what its roofs bring, once for many variants.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    monthly : 12 floats [mm/day]
+        Mean reference evapotranspiration of each month.
+
+    Returns
+    -------
+    Supply
+        On the first filled version of the record.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or has no roof.
+    """
+    run = open_study(path, kind="combined")
+    with of_file(path):
+        rain = record_of(run).filled.isel(member=0, drop=True)
+        inflow = parcel_of(run, "catchment")["water"].inflow.isel(member=0, drop=True)
+    return Supply(run.study, rain, inflow, from_monthly_table(monthly, rain))
 
 
 def arrangements_panel(
@@ -51,7 +92,6 @@ def arrangements_panel(
         "level_share": slider("level_share", 20, 5, 100, 5, unit="%", scale=0.01),
         "ride_out": slider("ride_out", 3, 0.5, 14, 0.5),
     }
-    figures: dict[str, object] = {}
 
     def redraw(capacity, interruptions_a_year, spell_length, level_share, ride_out) -> dict[str, tuple]:
         done = supplied(
@@ -62,15 +102,11 @@ def arrangements_panel(
             interruptions_a_year=interruptions_a_year,
             level_share=level_share,
         )
-        levels = done[["level_spilled_mains_a_year", "level_failed_a_year"]]
-        levels = levels.rename({name: name.removeprefix("level_") for name in levels})
-        figures["plans"] = arrangements_figure(done, figures.get("plans"))
-        figures["levels"] = set_level_figure(levels, level_share, figures.get("levels"))
-        figures["reserve"] = reserve_figure(reserves, ride_out, capacity, figures.get("reserve"))
+        reserve = reserve_facts(reserves, ride_out, capacity)
         return {
-            "plans": (figures["plans"], arrangements_words(done)),
-            "levels": (figures["levels"], set_level_words(done)),
-            "reserve": (figures["reserve"], reserve_words(reserves, ride_out, capacity)),
+            "plans": (partial(arrangements_figure, done), SAY.arrangements(arrangements_facts(done))),
+            "levels": (partial(set_level_figure, done, level_share), SAY.set_level(level_facts(done))),
+            "reserve": (partial(reserve_figure, reserves, ride_out, capacity), SAY.reserve(reserve)),
         }
 
     def choices(capacity: float, level_share: float, **_others: float) -> dict[str, object]:

@@ -12,51 +12,45 @@ import xarray as xr
 
 import rainharvest
 from rainharvest.core.compiled import compiling_notice
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, UNLIMITED, Axes, balance
 
 
 def common_time(**series) -> xr.DataArray:
     """Return the days that all labelled series share, or numbers where none is labelled."""
-    found: tuple[str, pd.Index] | None = None
-    length: tuple[str, int] | None = None
+    labelled: dict[str, pd.Index] = {}
+    lengths: dict[str, int] = {}
     for name, values in series.items():
         if isinstance(values, pd.Series):
-            index = values.index
-        elif isinstance(values, xr.DataArray) and "time" in values.indexes:
-            index = values.indexes["time"]
+            labelled[name] = values.index
         elif isinstance(values, xr.DataArray):
-            length = length or (("time" in values.dims) and (name, values.sizes["time"])) or None
-            continue
-        else:
-            length = length or ((name, len(values)) if values is not None and np.ndim(values) > 0 else None)
-            continue
-        if found is None:
-            found = (name, index)
-        elif index is not found[1] and not index.equals(found[1]):
+            if "time" in values.indexes:
+                labelled[name] = values.indexes["time"]
+            elif "time" in values.dims:
+                lengths[name] = values.sizes["time"]
+        elif values is not None and np.ndim(values) > 0:
+            lengths[name] = len(values)
+    if not labelled:
+        require(lengths, "no series says how many days there are", "give inflow as a series", "inflow")
+        name, size = next(iter(lengths.items()))
+        require(size, "the series holds no day", "give at least one day", name)
+        return xr.DataArray(np.arange(size), dims="time", name="time")
+    first, index = next(iter(labelled.items()))
+    for name, other in labelled.items():
+        if other is not index and not other.equals(index):
             raise InputError(
-                f"{name} covers {_span(index)} and {found[0]} covers {_span(found[1])}",
+                f"{name} covers {_span(other)} and {first} covers {_span(index)}",
                 "cut both to the same days",
                 name,
             )
-    if found is None:
-        if length is None:
-            raise InputError("no series says how many days there are", "give inflow as a series", "inflow")
-        if length[1] == 0:
-            raise InputError("the series holds no day", "give at least one day", length[0])
-        return xr.DataArray(np.arange(length[1]), dims="time", name="time")
-    name, index = found
-    if index.size == 0:
-        raise InputError("the series holds no day", "give at least one day", name)
+    require(index.size, "the series holds no day", "give at least one day", first)
     if isinstance(index, pd.DatetimeIndex):
         days = index.to_numpy()
         odd = np.flatnonzero(days[1:] - days[:-1] != np.timedelta64(1, "D"))
         if odd.size:
-            day = index[odd[0]].date()
-            raise InputError(
-                f"the day after {day} is not in the index", "give one value a day, in order", name
-            )
+            gap = f"the day after {index[odd[0]].date()} is not in the index"
+            raise InputError(gap, "give one value a day, in order", first)
     return xr.DataArray(index, dims="time", name="time")
 
 
@@ -78,17 +72,11 @@ def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
         array = array.copy(data=np.ascontiguousarray(array.values))
     else:
         plain = np.array(values, dtype=float, order="C")
-        if plain.ndim > 1:
-            raise InputError(
-                "an array of more than one dimension has no names for them",
-                "give a DataArray with named dimensions",
-                name,
-            )
+        nameless = "an array of more than one dimension has no names for them"
+        require(plain.ndim < 2, nameless, "give a DataArray with named dimensions", name)
         array = xr.DataArray(np.full(time.size, float(plain)) if plain.ndim == 0 else plain, dims="time")
-    if array.sizes["time"] != time.size:
-        raise InputError(
-            f"{name} has {array.sizes['time']} days, not {time.size}", "give one value a day", name
-        )
+    size = array.sizes["time"]
+    require(size == time.size, f"{name} has {size} days, not {time.size}", "give one value a day", name)
     missing = ~np.isfinite(array.values)
     if missing.any():
         unknown = missing.reshape(-1, time.size).any(axis=0)
@@ -104,28 +92,21 @@ def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
 def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
     """Return a setting as a DataArray."""
     try:
-        if isinstance(value, xr.DataArray):
-            array = value.astype(float)
-        else:
-            plain = np.asarray(value, dtype=float)
-            if alone:
-                plain = np.atleast_1d(plain)
-            if plain.ndim > (1 if alone else 0):
-                raise InputError(
-                    "a list without a named dimension", "give a DataArray that names its dimension", name
-                )
-            labels = {alone: plain} if alone == "capacity" else {}
-            array = xr.DataArray(plain, labels, dims=(alone,) if alone else ())
-    except (TypeError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
+        plain = value.astype(float) if isinstance(value, xr.DataArray) else np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
         raise InputError(f"{value!r} is not a number", "give a number", name) from None
-    if "time" in array.dims:
-        raise InputError("it varies from day to day", "give one value for the whole record", name)
-    if np.isnan(array.values).any():
-        raise InputError("it holds a missing value", "give a number for each", name)
-    if array.size == 0:
-        raise InputError("it is empty", "give at least one value", name)
+    if isinstance(plain, xr.DataArray):
+        array = plain
+    else:
+        plain = np.atleast_1d(plain) if alone else plain
+        named = plain.ndim <= (1 if alone else 0)
+        require(named, "a list without a named dimension", "give a DataArray that names its dimension", name)
+        array = xr.DataArray(plain, dims=(alone,) if alone else ())
+    require(
+        "time" not in array.dims, "it varies from day to day", "give one value for the whole record", name
+    )
+    require(not np.isnan(array.values).any(), "it holds a missing value", "give a number for each", name)
+    require(array.size, "it is empty", "give at least one value", name)
     if alone == "capacity" and array.dims == ("capacity",) and "capacity" not in array.coords:
         array = array.assign_coords(capacity=array.values)
     return array
@@ -142,8 +123,8 @@ def check_range(name: str, values: xr.DataArray, low: float, high: float) -> Non
 
 def year_edges(time: xr.DataArray, year_start_month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return where each hydrological year begins, its name and its days."""
-    if year_start_month not in range(1, 13):
-        raise InputError(f"{year_start_month!r} is no month", "give a month from 1 to 12", "year_start_month")
+    month = year_start_month in range(1, 13)
+    require(month, f"{year_start_month!r} is no month", "give a month from 1 to 12", "year_start_month")
     if np.issubdtype(time.dtype, np.datetime64):
         first = int(time.values[0].astype("datetime64[D]").astype(np.int64))
         return _edges_of_days(first, time.size, year_start_month)
@@ -270,13 +251,9 @@ def simulate(
     }
     rationing = ration_level is not None or ration_share is not None
     if rationing:
-        if ration_level is None or ration_share is None:
-            missing = "ration_level" if ration_level is None else "ration_share"
-            raise InputError(
-                f"rationing needs a level and a share, and {missing} is missing",
-                f"give {missing} too",
-                missing,
-            )
+        for name, value in (("ration_level", ration_level), ("ration_share", ration_share)):
+            half = f"rationing needs a level and a share, and {name} is missing"
+            require(value is not None, half, f"give {name} too", name)
         series["essential"] = as_series("essential", 0.0 if essential is None else essential, time)
         settings["ration_level"] = as_setting("ration_level", ration_level, alone="stage")
         settings["ration_share"] = as_setting("ration_share", ration_share, alone="stage")
@@ -285,8 +262,9 @@ def simulate(
     if valve:
         series["mains_on"] = as_series("mains_on", 1.0 if mains_on is None else mains_on, time)
         settings |= _valve(switched, top_up_trigger, top_up_level, top_up_rate)
-    elif top_up_rate is not None:
-        raise InputError("a rate is set but no top-up", "give top_up_trigger and top_up_level", "top_up_rate")
+    else:
+        no_valve = "a rate is set but no top-up", "give top_up_trigger and top_up_level"
+        require(top_up_rate is None, *no_valve, "top_up_rate")
 
     axes = Axes(series, settings)
     _check(axes)
@@ -306,50 +284,39 @@ def simulate(
 
 def _valve(switched, trigger, level, rate) -> dict[str, xr.DataArray]:
     """Return the settings of the mains valve; a change-over valve is one that stores nothing."""
-    if not bool(switched.values.all()):
-        for name, value in (("top_up_trigger", trigger), ("top_up_level", level)):
-            if value is None:
-                raise InputError("a top-up needs a trigger and a set level", f"give {name} too", name)
-    elif trigger is not None or level is not None:
-        raise InputError(
+    levels = {"top_up_trigger": trigger, "top_up_level": level}
+    if bool(switched.values.all()):
+        require(
+            trigger is None and level is None,
             "a change-over valve and a top-up are both set",
             "choose one: leave change_over or top_up_* out",
             "change_over",
         )
-    trigger, level = (
-        as_setting(n, 0.0 if v is None else v)
-        for n, v in (("top_up_trigger", trigger), ("top_up_level", level))
-    )
-    return {
-        "top_up_trigger": trigger.where(~switched, 0.0),
-        "top_up_level": level.where(~switched, 0.0),
+    else:
+        for name, value in levels.items():
+            half = "a top-up needs a trigger and a set level"
+            require(value is not None, half, f"give {name} too", name)
+    stored = {name: as_setting(name, 0.0 if value is None else value) for name, value in levels.items()}
+    return {name: value.where(~switched, 0.0) for name, value in stored.items()} | {
         "top_up_rate": as_setting("top_up_rate", UNLIMITED if rate is None else rate),
         "change_over": switched.astype(float),
     }
 
 
+_SHARES = ("theta", "ration_share", "mains_on")
+
+
 def _check(axes: Axes) -> None:
     """Refuse what is out of range, naming the argument."""
-    for name in ("inflow", "demand", "essential"):
-        if name in axes.series:
-            check_range(name, axes.series[name], 0.0, np.inf)
-    for name, top in (("theta", 1.0), ("ration_share", 1.0), ("mains_on", 1.0)):
-        if name in axes.all:
-            check_range(name, axes.all[name], 0.0, top)
-    for name in ("capacity", "start", "ration_level", "top_up_trigger", "top_up_level", "top_up_rate"):
-        if name in axes.all:
-            check_range(name, axes.all[name], 0.0, np.inf)
+    for name, values in axes.all.items():
+        check_range(name, values, 0.0, 1.0 if name in _SHARES else np.inf)
     start, capacity = axes.lane_values("start", "capacity")
-    if (start > capacity).any():
-        raise InputError(
-            "more water at the start than the tank holds", "give start no larger than capacity", "start"
-        )
-    if "essential" in axes.series and bool(
-        (axes.series["essential"] > axes.series["demand"] * (1 + 1e-12)).any()
-    ):
-        raise InputError(
-            "the essential demand exceeds the demand", "essential is a part of demand", "essential"
-        )
+    over = "more water at the start than the tank holds", "give start no larger than capacity"
+    require((start <= capacity).all(), *over, "start")
+    if "essential" in axes.series:
+        part = axes.series["essential"] <= axes.series["demand"] * (1 + 1e-12)
+        over = "the essential demand exceeds the demand", "essential is a part of demand"
+        require(part.all(), *over, "essential")
 
 
 def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool, threads: int):
@@ -417,7 +384,7 @@ def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year)
     row = dict(zip(TOTALS, totals, strict=True))
     year = {name: yearly[i].T for i, name in enumerate(BY_YEAR)}
     through = 1.0 - axes.lane_values("change_over")[0] if "change_over" in axes.all else np.ones(axes.lanes)
-    asked = axes.series_total("demand")
+    total = axes.series_total("demand")
     short = row["unmet"] + row["rationed"]
     measures = {
         "delivered": row["drawn"] + through * row["mains_served"],
@@ -435,7 +402,7 @@ def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year)
         "longest_failure": row["longest_failure"],
         "worst_shortfall": row["worst_shortfall"],
         # Nothing asked is nothing failed.
-        "volume_reliability": 1.0 - short / np.where(asked > 0, asked, np.inf),
+        "volume_reliability": 1.0 - short / np.where(total > 0, total, np.inf),
         "time_reliability": 1.0 - row["days_failed"] / time.size,
     }
     by_year = {

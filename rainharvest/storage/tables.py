@@ -2,42 +2,25 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import defaults_of
+from rainharvest.core.errors import require
 from rainharvest.core.tables import Table, quantity
-from rainharvest.demand.periods import check_rule, weekday
+from rainharvest.demand.periods import Rules, weekday
 
-DEAD_SHARE = Default(
-    0.05,
-    "1",
-    "own choice: outlet a hand's breadth above the floor of a tank two metres deep",
-    "own choice",
-    0.02,
-    0.15,
-)
-
-FREEBOARD_SHARE = Default(
-    0.05,
-    "1",
-    "own choice: overflow a hand's breadth below the top of a tank two metres deep",
-    "own choice",
-    0.02,
-    0.15,
-)
+DEFAULTS = defaults_of("storage")
 
 
-class Tank(BaseModel):
+class Tank(Table):
     """What of a tank's nominal size can be used, and how the study runs it.
 
     >>> Tank(dead_share=0.1, freeboard_share=0.1).usable(10_000.0)
     8000.0
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     sizes: tuple[float, ...] | None = quantity(
         "L",
@@ -54,9 +37,11 @@ class Tank(BaseModel):
         le=1e9,
         likely=(0, 10000000),
     )
-    dead_share: float = quantity("1", "Share of the nominal size below the outlet.", DEAD_SHARE, ge=0, le=0.9)
+    dead_share: float = quantity(
+        "1", "Share of the nominal size below the outlet.", DEFAULTS["dead_share"], ge=0, le=0.9
+    )
     freeboard_share: float = quantity(
-        "1", "Share of the nominal size above the overflow.", FREEBOARD_SHARE, ge=0, le=0.9
+        "1", "Share of the nominal size above the overflow.", DEFAULTS["freeboard_share"], ge=0, le=0.9
     )
     start_share: float = quantity(
         "1", "Share of the usable size that is full on the first morning.", 0.0, ge=0, le=1
@@ -65,14 +50,13 @@ class Tank(BaseModel):
 
     @model_validator(mode="after")
     def _leaves_something(self):
-        if self.dead_share + self.freeboard_share >= 1:
-            raise ValueError(
-                "dead_share and freeboard_share leave nothing to use; make them add up to less than 1"
-            )
-        if self.sizes and (
-            min(self.sizes) <= 0 or any(b <= a for a, b in zip(self.sizes, self.sizes[1:], strict=False))
-        ):
-            raise ValueError("sizes must rise from above zero; give each size once, smallest first")
+        require(
+            self.dead_share + self.freeboard_share < 1,
+            "dead_share and freeboard_share leave nothing to use",
+            "make them add up to less than 1",
+        )
+        rising = not self.sizes or all(b > a for a, b in pairwise((0, *self.sizes)))
+        require(rising, "sizes must rise from above zero", "give each size once, smallest first")
         return self
 
     @property
@@ -85,10 +69,8 @@ class Tank(BaseModel):
         return nominal * self.usable_share
 
 
-class Spells(BaseModel):
+class Spells(Table):
     """Random interruptions of the mains, as `rainharvest.demand.mains.mains_in_spells` makes them."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     spell_length: float = quantity(
         "day", "Mean length of a spell without mains.", gt=0, le=3650, allow_inf_nan=False
@@ -100,22 +82,20 @@ class Spells(BaseModel):
 
     @model_validator(mode="after")
     def _leave_some_supply(self):
-        if self.spell_length * self.interruptions_a_year >= 365.25:
-            raise InputError(
-                f"{self.interruptions_a_year:g} spells of {self.spell_length:g} days fill more than the year",
-                "give fewer or shorter ones",
-            )
+        require(
+            self.spell_length * self.interruptions_a_year < 365.25,
+            f"{self.interruptions_a_year:g} spells of {self.spell_length:g} days fill more than the year",
+            "give fewer or shorter ones",
+        )
         return self
 
 
-class Arrangement(BaseModel):
+class Arrangement(Table):
     """How rain and mains supply the building; levels are shares of the usable size.
 
     The mains are on but for the days of ``mains_off``, the hours that ``mains_hours`` takes from a day of the
     week, and the random ``spells``; where several are given they all hold.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     kind: Literal["rain only", "combined", "mains reserve"] = Field(
         "rain only", description='"rain only", "combined" or "mains reserve".'
@@ -133,7 +113,7 @@ class Arrangement(BaseModel):
     top_up_rate: float | None = quantity(
         "L/day", "Most mains water in a day; unlimited by default.", None, ge=0
     )
-    mains_off: tuple[str, ...] = Field(
+    mains_off: Rules = Field(
         (), description="Rules for the days without mains (see `rainharvest.demand.periods.check_rule`)."
     )
     mains_hours: dict[str, float] = quantity(
@@ -141,30 +121,25 @@ class Arrangement(BaseModel):
     )
     spells: Spells | None = Field(None, description="Random interruptions.")
 
-    @field_validator("mains_off")
-    @classmethod
-    def _known_rules(cls, rules: tuple[str, ...]) -> tuple[str, ...]:
-        return tuple(check_rule(rule) for rule in rules)
-
     @field_validator("mains_hours")
     @classmethod
     def _known_hours(cls, hours: dict[str, float]) -> dict[str, float]:
         for name, value in hours.items():
-            if not 0 <= value <= 24:
-                raise InputError(f"{value:g} hours on {name}", "give hours between 0 and 24")
+            require(0 <= value <= 24, f"{value:g} hours on {name}", "give hours between 0 and 24")
         return {weekday(name): value for name, value in hours.items()}
 
     @model_validator(mode="after")
     def _makes_sense(self):
-        if self.kind == "mains reserve" and not (self.mains_off or self.mains_hours or self.spells):
-            raise InputError(
-                "a mains reserve has nothing to ride out",
-                'give mains_off, the days without mains, such as ["sat", "sun"], or mains_hours, or spells',
-            )
-        if self.kind != "combined" and self.change_over:
-            raise InputError(
-                f'change_over has no meaning for "{self.kind}"', 'leave it out, or set kind = "combined"'
-            )
+        require(
+            self.kind != "mains reserve" or self.mains_off or self.mains_hours or self.spells,
+            "a mains reserve has nothing to ride out",
+            'give mains_off, the days without mains, such as ["sat", "sun"], or mains_hours, or spells',
+        )
+        require(
+            self.kind == "combined" or not self.change_over,
+            f'change_over has no meaning for "{self.kind}"',
+            'leave it out, or set kind = "combined"',
+        )
         return self
 
 

@@ -245,6 +245,8 @@ class Study(Table):
                 "a garden or a pool needs the thirst of the air",
                 "add [weather] with evapotranspiration, twelve monthly means, January first",
             )
+        if self.weather is not None and self.weather.file and self.site.latitude is None:
+            raise InputError("a weather file needs to know how high the sun stands", "give site.latitude")
         drawing = [thing.name for thing in (*self.use, *self.garden, *self.pool)]
         for what, names in (("uses", drawing), ("options", [option.name for option in self.option])):
             for name in dict.fromkeys(name for name in names if names.count(name) > 1):

@@ -29,8 +29,7 @@ from rainharvest.siteworks.tables import siteworks_defaults
 from rainharvest.sizing.facts import cost_of_described
 from rainharvest.sizing.section import confidence, cost_said, headline
 from rainharvest.sizing.tables import costs_defaults
-from rainharvest.storage.tables import DEAD_SHARE, FREEBOARD_SHARE
-from rainharvest.storage.words import KINDS
+from rainharvest.storage.tables import DEFAULTS as OF_TANK
 from rainharvest.study.facts import answer_facts
 from rainharvest.study.file import Study
 from rainharvest.study.stages import Worked
@@ -79,7 +78,7 @@ def answer_section(worked: Worked) -> Section:
 def site_section(worked: Worked) -> Section:
     """Return where the building stands and what was asked."""
     study = worked.study
-    said = [SAY.place(study.site), KINDS[study.arrangement.kind], SAY.aim(study.target)]
+    said = [SAY.place(study.site), texts_of("storage").kind(study.arrangement.kind), SAY.aim(study.target)]
     if study.tank.chosen:
         said.append(SAY.chosen(study.tank))
     if worked.done.attrs["not_served"]:
@@ -98,8 +97,8 @@ def defaults_of(study: Study) -> dict[str, Default]:
         used |= catchment_defaults(study.catchment, intensity=study.losses.intensity)
     used |= {EACH.format(use=name): default for name, default in defaults_used(study.use).items()}
     for name, share, default in (
-        (DEAD, study.tank.dead_share, DEAD_SHARE),
-        (FREEBOARD, study.tank.freeboard_share, FREEBOARD_SHARE),
+        (DEAD, study.tank.dead_share, OF_TANK["dead_share"]),
+        (FREEBOARD, study.tank.freeboard_share, OF_TANK["freeboard_share"]),
     ):
         if share == default.value:
             used[name] = default
@@ -134,7 +133,7 @@ def _range(default: Default) -> str:
 def reproduce_section(worked: Worked) -> Section:
     """Return how to run the study again."""
     attrs = worked.done.attrs
-    rows = [(words, str(attrs[key])) for key, words in REPRODUCE.items()]
+    rows = [(words, str(attrs[key])) for key, words in REPRODUCE.items() if key in attrs]
     rows.append((COMMAND, COMMAND_TEXT))
     table = Table(CAPTIONS["reproduce"], REPRODUCE_HEAD, tuple(rows), widths=(0.3, 0.7))
     return Section("reproduce", TITLES["reproduce"], (table, Paragraph(FILE), Listing(attrs["study"])))

@@ -15,9 +15,8 @@ from rainharvest.core.text import texts_of
 from rainharvest.sizing.facts_printed import failed_years, tank_facts
 from rainharvest.sizing.figures import failed_years_figure, trade_off_figure
 from rainharvest.sizing.section import SAY as SIZING
-from rainharvest.storage.facts import worst_two_years
+from rainharvest.storage.facts import worst_facts, worst_two_years
 from rainharvest.storage.figures import storage_figure
-from rainharvest.storage.words import storage_words
 from rainharvest.study.choices import saving
 from rainharvest.study.facts import options_at
 from rainharvest.study.figures import options_figure
@@ -66,7 +65,7 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
         return {
             "curve": (partial(trade_off_figure, done, *aim, capacity), SIZING.trade_off(tank_facts(done))),
             "years": (partial(failed_years_figure, *failed), SIZING.failed_years(**failed_years(done))),
-            "storage": (partial(storage_figure, worst, capacity), storage_words(worst)),
+            "storage": (partial(storage_figure, worst, capacity), texts_of("storage").worst(worst_facts(worst))),
         }
 
     def choices(area: float, people: float, capacity: float) -> dict[str, object]:

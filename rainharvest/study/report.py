@@ -18,8 +18,9 @@ from rainharvest.core.reader import reading
 from rainharvest.demand.section import demand_section
 from rainharvest.drought.section import drought_section
 from rainharvest.rainfall.section import record_section
-from rainharvest.siteworks.section import parts_section, siteworks_section, supply_section, upkeep_section
+from rainharvest.siteworks.section import parts_section, siteworks_section, treatment_blocks, upkeep_section
 from rainharvest.sizing.section import costs_section, size_section
+from rainharvest.storage.section import supply_section
 from rainharvest.study.file import reader_of
 from rainharvest.study.front import (
     answer_section,
@@ -49,6 +50,11 @@ PAPER = {"metric": "A4", "us": "Letter"}
 
 """Paper of the Word document; the page fits both."""
 
+
+def _supply_section(worked: Worked) -> Section:
+    return supply_section(worked.study.arrangement, worked.done, treatment_blocks(worked))
+
+
 SECTIONS = (
     answer_section,
     site_section,
@@ -58,7 +64,7 @@ SECTIONS = (
     size_section,
     options_section,
     drought_section,
-    supply_section,
+    _supply_section,
     siteworks_section,
     costs_section,
     parts_section,

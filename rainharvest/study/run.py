@@ -18,6 +18,7 @@ from rainharvest.core.outputs import whole_files
 from rainharvest.core.reader import reading
 from rainharvest.rainfall.flags import MEANINGS, Flag
 from rainharvest.rainfall.record import StudyRecord
+from rainharvest.storage.facts import Flows
 from rainharvest.study.file import Study, read_study, reader_of
 from rainharvest.study.options import options_group
 from rainharvest.study.stages import STAGES, Run, Worked, flows_of, record_of, results_of
@@ -106,16 +107,19 @@ def work_study(
             tell("options")
         if study.option and not last:
             groups["options"] = options_group(run)
-        record = record_of(run)
-        done = _signed(results_of(run, "decision")["done"], study, record, text)
-        return Worked(study, record, flows_of(run), done, path.parent, groups, tuple(run.fresh))
+        record, flows = record_of(run), flows_of(run)
+        done = _signed(results_of(run, "decision")["done"], study, record, flows, text)
+        return Worked(study, record, flows, done, path.parent, groups, tuple(run.fresh))
     except InputError as error:
         raise error.at(path) from None
 
 
-def _signed(done: xr.Dataset, study: Study, record: StudyRecord, text: str) -> xr.Dataset:
+def _signed(done: xr.Dataset, study: Study, record: StudyRecord, flows: Flows, text: str) -> xr.Dataset:
     """Return the results with what says where they come from."""
+    weather = {} if flows.evapotranspiration is None else flows.evapotranspiration.attrs
+    named = {"weather_file": "source_file", "weather_sha256": "sha256"}
     return done.assign_attrs(
+        {name: weather[key] for name, key in named.items() if key in weather},
         title=study.title,
         study=text,
         study_sha256=hashlib.sha256(text.encode()).hexdigest(),

@@ -19,7 +19,7 @@ import xarray as xr
 from rainharvest.catchment.facts import study_water
 from rainharvest.core.kept import Parcel, keep, key_of, recall, table_from_dataset, table_to_dataset
 from rainharvest.core.tables import known_of, models_of
-from rainharvest.demand.facts import study_demand
+from rainharvest.demand.facts import study_demand, study_evapotranspiration
 from rainharvest.rainfall.record import StudyRecord, study_record
 from rainharvest.sizing.facts import curve_facts, decision_facts
 from rainharvest.storage.facts import Flows
@@ -88,9 +88,13 @@ def record_of(run: Run) -> StudyRecord:
 
 def flows_of(run: Run) -> Flows:
     """Return what enters the balance of a study."""
-    asked = results_of(run, "demand")["asked"]
+    parcel = results_of(run, "demand")
+    asked, weather = parcel["asked"], parcel.get("weather")
     return Flows(
-        results_of(run, "catchment")["water"], asked["demand"], tuple(json.loads(asked.attrs["not_served"]))
+        results_of(run, "catchment")["water"],
+        asked["demand"],
+        tuple(json.loads(asked.attrs["not_served"])),
+        None if weather is None else weather["reference_evapotranspiration"],
     )
 
 
@@ -185,8 +189,13 @@ def _catchment(run: Run, stage: str) -> Parcel:
 
 
 def _demand(run: Run, stage: str) -> Parcel:
-    asked, not_served = study_demand(seen_by(run.study, stage), record_of(run))
-    return {"asked": asked.to_dataset(name="demand").assign_attrs(not_served=json.dumps(not_served))}
+    study, record = seen_by(run.study, stage), record_of(run)
+    weather = None
+    if study.weather is not None:
+        weather = study_evapotranspiration(study.weather, study.site, run.folder, record)
+    asked, not_served = study_demand(study, record, weather)
+    out = {"asked": asked.to_dataset(name="demand").assign_attrs(not_served=json.dumps(not_served))}
+    return out if weather is None else out | {"weather": weather.to_dataset()}
 
 
 def _sizes(run: Run, stage: str) -> Parcel:
@@ -214,13 +223,13 @@ _GROUPS = {
     "site works": "siteworks.siteworks_group",
 }
 """Loaded when they are wanted: most runs of a notebook stop before them."""
+_DRAWING = ("use", "calendar", "garden", "pool", "weather")
+_SITE = ("site.latitude", "site.elevation")  # for a weather file
 _TANK = ("tank.sizes", "tank.dead_share", "tank.freeboard_share", "tank.start_share", "tank.theta")
 STAGES: dict[str, Stage] = {
     "record": Stage(("rain",), (), _record),
     "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",), _catchment),
-    "demand": Stage(
-        ("use", "calendar", "garden", "pool", "weather", "arrangement.kind"), ("record",), _demand
-    ),
+    "demand": Stage((*_DRAWING, *_SITE, "arrangement.kind"), ("record",), _demand),
     "trade-off": Stage((*_TANK, "arrangement", "rationing", "target"), ("catchment", "demand"), _sizes),
     "decision": Stage(("tank",), ("trade-off",), _decision),
     "certainty": Stage(("sizing", "site"), ("decision",), _group),

@@ -27,8 +27,6 @@ TABLE = "Table"
 
 CAUTION = "Caution"
 
-YES, NO = "yes", "no"
-
 NONE = "none"
 
 INVENTED = "Invented example: no such place, building or rain gauge exists."
@@ -40,10 +38,8 @@ TITLES = {
     "answer": "The answer",
     "site": "The site and what was asked",
     "record": "The rain record and its faults",
-    "demand": "Demand",
     "size": SIZING_TITLES["size"],
     "options": "Options compared",
-    "supply": "Arrangement, treatment and cautions",
     "costs": SIZING_TITLES["costs"],
     "assumptions": "Assumptions",
     "reproduce": "How to reproduce this report",
@@ -82,10 +78,6 @@ RECORD_HEAD = ("origin of the day", "days", "share")
 
 FINDINGS_HEAD = ("finding", "days", "why", "suggested")
 
-USES_HEAD = ("use", "how many", "{unit} each", "days", "quality", "can wait", "source")
-
-NOT_SERVED = "{use} (not served)"
-
 OPTIONS_HEAD = {
     "study_option": "option",
     "recommended_nominal": "smallest that reaches the target, nominal",
@@ -108,6 +100,8 @@ REPRODUCE = {
     "study_sha256": "SHA-256 of the study file",
     "rain_file": "rain file",
     "rain_sha256": "SHA-256 of the rain file",
+    "weather_file": "weather file",
+    "weather_sha256": "SHA-256 of the weather file",
     "seed": "seed",
 }
 
@@ -117,7 +111,6 @@ COMMAND, COMMAND_TEXT = "command", "python -m rainharvest study STUDY.toml --out
 CAPTIONS = {
     "origins": "Where each day of the record comes from.",
     "findings": "What checking the record found, worst first.",
-    "uses": "What is asked for, by use.",
     "options": "Options side by side, each with its own tank. Reached: on rain alone, where rain feeds it.",
     "assumptions": "Every default value that the study rests on.",
     "reproduce": "What the study was run on.",

@@ -3,13 +3,11 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from rainharvest import InputError
-from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells, spells_without
+from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells
 from rainharvest.demand.tables import KINDS, QUALITIES, Use
-from rainharvest.demand.uses import CLASSES, SOURCES, fit_for_use, may_serve, treatment_class
+from rainharvest.demand.uses import CLASSES, HOLDS, fit_for_use, may_serve, treatment_class
 
 CENTURY = pd.date_range("1920-01-01", "2019-12-31")
 
@@ -26,7 +24,6 @@ def test_a_rule_over_a_century():
 def test_a_week_by_hand():
     on = mains_by_week(pd.date_range("2024-03-04", periods=7), {"Monday": 12, "sun": 0, "wed": 24})
     assert on.values.tolist() == [0.5, 1, 1, 1, 1, 1, 0]
-    assert spells_without(on)[["days", "days_without"]].values.tolist() == [[1, 0.5], [1, 1]]
 
 
 @pytest.mark.parametrize(("length", "a_year"), [(0.25, 60), (3.0, 10), (20.0, 4)])
@@ -50,15 +47,6 @@ def test_the_seed_repeats_and_scenarios_differ():
     assert not np.array_equal(once.sel(scenario=0), once.sel(scenario=1))
     np.testing.assert_array_equal(mains_in_spells(days, 2, 12, seed=5), once.sel(scenario=0))
     assert not np.array_equal(once, mains_in_spells(days, 2, 12, seed=6, scenarios=3))
-
-
-@settings(max_examples=40, deadline=None)
-@given(st.floats(0.02, 30), st.floats(0.1, 11), st.integers(0, 2**31))
-def test_spells_add_up_to_what_lacked(length, a_year, seed):
-    on = mains_in_spells(CENTURY[:2000], length, a_year, seed)
-    table = spells_without(on)
-    assert table.days_without.sum() == pytest.approx(float((1 - on).sum()), abs=1e-9)
-    assert (table.days_without <= table.days + 1e-9).all()
 
 
 @pytest.mark.parametrize(
@@ -88,8 +76,6 @@ def test_patterns_that_cannot_be_are_refused():
         mains_by_rule(CENTURY[:10], ["whenever"])
     with pytest.raises(InputError, match="no day"):
         mains_by_rule(CENTURY[:0], ["sun"])
-    with pytest.raises(InputError, match="choose one series"):
-        spells_without(mains_in_spells(CENTURY[:10], 1, 5, 1, scenarios=2))
 
 
 def test_rain_alone_serves_only_what_needs_no_drinking_quality():
@@ -98,7 +84,7 @@ def test_rain_alone_serves_only_what_needs_no_drinking_quality():
     assert all(may_serve(a, q) for a in ("mains reserve", "combined") for q in QUALITIES)
 
 
-@pytest.mark.parametrize("arrangement", SOURCES)
+@pytest.mark.parametrize("arrangement", HOLDS)
 def test_every_use_has_a_class_and_potable_use_its_caution(arrangement):
     uses = [
         Use(

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError
-from rainharvest.demand.tables import KINDS, Calendar, Use, Visit, flush_litres
+from rainharvest.demand.tables import KINDS, Calendar, Use, Visit
 from rainharvest.demand.uses import daily_demand, defaults_used, essential_demand
 
 WEEK = pd.date_range("2024-03-04", periods=7)  # Monday to Sunday
@@ -86,18 +86,11 @@ def test_every_figure_carries_a_source():
             assert kind.litres.low is None or 0 < kind.litres.low <= kind.litres.value
 
 
-def test_dual_flush_of_the_uk_method():
+def test_flushing_by_the_uk_method():
     # 1.46 full and 2.96 part flushes are 4.42 flushes; about a third of them are full.
-    assert flush_litres(6, 4) == pytest.approx(20.6, abs=0.05)
-    assert (0.33 * 6 + 0.67 * 4) * 4.42 == pytest.approx(flush_litres(6, 4), abs=0.05)
-    assert flush_litres(5, 5) == pytest.approx(flush_litres(5))
-    assert Use(name="wc", kind="dual_flush", people=1).litres == pytest.approx(20.6, abs=0.05)
-
-
-@pytest.mark.parametrize("volumes", [(0, None), (-6, None), (6, 7), (6, 0), (60, 3), (float("nan"), None)])
-def test_flush_volumes_out_of_range(volumes):
-    with pytest.raises(InputError):
-        flush_litres(*volumes)
+    assert KINDS["dual_flush"].litres.value == pytest.approx(1.46 * 6 + 2.96 * 4)
+    assert KINDS["dual_flush"].litres.value == pytest.approx((0.33 * 6 + 0.67 * 4) * 4.42, abs=0.05)
+    assert KINDS["single_flush"].litres.value == pytest.approx(4.42 * 6)
 
 
 def test_cholera_centre_and_oral_rehydration_point():

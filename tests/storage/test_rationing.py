@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from rainharvest import InputError, simulate
 from rainharvest.demand.tables import Calendar, Use
 from rainharvest.demand.uses import daily_demand, essential_demand
-from rainharvest.storage.arrangements import SIMPLE_RULES, Rule, best_rule, cuts_of_stages, try_rationing
+from rainharvest.storage.rationing import SIMPLE_RULES, Rule, best_rule, cuts_of_stages, try_rationing
 
 
 def record(seed, days=1500):

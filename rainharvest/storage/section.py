@@ -1,0 +1,37 @@
+"""The report's section on how rain and mains supply the building."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import xarray as xr
+
+from rainharvest.core.blocks import Block, Caution, Paragraph, Section
+from rainharvest.core.defaults import CAUTIONS, rows_of
+from rainharvest.core.text import texts_of
+from rainharvest.storage.facts import mains_taken
+from rainharvest.storage.tables import Arrangement
+
+SAY, FIXED = texts_of("storage"), rows_of("storage", "section")
+
+
+def supply_section(arrangement: Arrangement, done: xr.Dataset, treatment: Sequence[Block]) -> Section:
+    """Return the arrangement, the treatment (blocks of the site works) and cautions."""
+    said = [Paragraph(text) for text in arrangement_said(arrangement, done)]
+    cautions = [Caution(caution.title, caution.text) for caution in CAUTIONS.values()]
+    return Section("supply", FIXED["title"], (*said, *treatment, *cautions))
+
+
+def arrangement_said(arrangement: Arrangement, done: xr.Dataset) -> list[str]:
+    """Return how rain and mains supply the building."""
+    out = [SAY.kind(arrangement.kind)]
+    if arrangement.kind == "combined":
+        out += [SAY.valve(arrangement), SAY.mains_taken(mains_taken(done))]
+    if arrangement.mains_off:
+        out.append(SAY.days_without(arrangement.mains_off))
+    out += [SAY.hours(day, hours) for day, hours in arrangement.mains_hours.items()]
+    if arrangement.spells is not None:
+        out.append(SAY.spells(arrangement.spells))
+    if done.attrs["not_served"]:
+        out.append(SAY.not_served(done.attrs["not_served"]))
+    return out
