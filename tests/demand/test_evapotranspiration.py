@@ -26,70 +26,29 @@ def on(day, value):
     return pd.Series([value], pd.DatetimeIndex([day]))
 
 
-fao56_example_8 = {"day": "2015-09-03", "latitude": -20.0, "radiation": 32.2}
-fao56_example_17 = {  # Bangkok, April, monthly means; soil heat from March 29.2 to April 30.2 degC
-    "given": dict(latitude=13 + 44 / 60, elevation=2, wind=2.0, vapour_pressure=2.85, sunshine=8.5),
-    "soil_heat": 0.14,
-    "et0": 5.72,
-}
-fao56_example_18 = {  # Uccle, 6 July
-    "given": dict(
-        latitude=50.8, elevation=100, wind=10 / 3.6, wind_height=10, rhmax=84, rhmin=63, sunshine=9.25
-    ),
-    "et0": 3.9,
-    "et0_unrounded": 3.88,
-}
-fao56_example_20 = {  # Lyon, July, with nothing but temperatures
-    "tmax": 26.6,
-    "tmin": 14.8,
-    "latitude": 45 + 43 / 60,
-    "solar": 22.29,
-    "penman_monteith": 4.56,
-    "hargreaves": 5.03,
-}
-
-
-def test_example_8_radiation_above_the_air():
-    e = fao56_example_8
-    got = radiation_above_air(pd.DatetimeIndex([e["day"]]), e["latitude"])
-    assert float(got[0]) == pytest.approx(e["radiation"], abs=0.05)
-    assert got.attrs["units"] == "MJ/m2/day"
-
-
-def test_annex_2_radiation_at_the_equator():
-    # FAO-56 annex 2, table 2.6, from memory, not verified; mid-month days agree to 0.2
+def test_radiation_above_the_air():
+    got = radiation_above_air(pd.DatetimeIndex(["2015-09-03"]), -20.0)  # example 8
+    assert float(got[0]) == pytest.approx(32.2, abs=0.05) and got.attrs["units"] == "MJ/m2/day"
+    # annex 2, table 2.6 at the equator, from memory, not verified; mid-month days agree to 0.2
     table = [36.2, 37.5, 37.9, 36.8, 34.8, 33.4, 33.9, 35.7, 37.2, 37.4, 36.3, 35.6]
     days = pd.DatetimeIndex([f"2015-{m:02d}-15" for m in range(1, 13)])
     np.testing.assert_allclose(radiation_above_air(days, 0.0), table, atol=0.25)
 
 
 def test_example_17_bangkok():
-    day, e = "2015-04-15", fao56_example_17
-    got = penman_monteith(on(day, 34.8), on(day, 25.6), **e["given"], soil_heat=e["soil_heat"])
-    assert float(got[0]) == pytest.approx(e["et0"], abs=0.02)
-
-
-def test_example_18_uccle():
-    day, e = "2015-07-06", fao56_example_18
-    got = penman_monteith(on(day, 21.5), on(day, 12.3), **e["given"])
-    assert float(got[0]) == pytest.approx(e["et0_unrounded"], abs=0.02)
-    assert round(float(got[0]), 1) == e["et0"]
+    # April, monthly means; soil heat from March 29.2 to April 30.2 degC
+    known = dict(latitude=13 + 44 / 60, elevation=2, wind=2.0, vapour_pressure=2.85, sunshine=8.5)
+    got = penman_monteith(on("2015-04-15", 34.8), on("2015-04-15", 25.6), **known, soil_heat=0.14)
+    assert float(got[0]) == pytest.approx(5.72, abs=0.02)
 
 
 @pytest.mark.parametrize(("wind", "change"), [(2.0, 0.0), (1.0, -0.07), (3.0, 0.06)])
 def test_example_20_lyon_where_only_temperatures_are_known(wind, change):
-    day, e = "2015-07-15", fao56_example_20
-    high, low = on(day, e["tmax"]), on(day, e["tmin"])
-    sun = solar_from_temperatures(high, low, e["latitude"], 0.16)
-    assert float(sun[0]) == pytest.approx(e["solar"], abs=0.1)
-    got = penman_monteith(high, low, e["latitude"], 200, wind, solar=sun, dew_point=low)
-    assert float(got[0]) == pytest.approx(e["penman_monteith"] * (1 + change), abs=0.03)
-
-
-def test_example_20_by_hargreaves():
-    day, e = "2015-07-15", fao56_example_20
-    got = hargreaves(on(day, e["tmax"]), on(day, e["tmin"]), e["latitude"])
-    assert float(got[0]) == pytest.approx(e["hargreaves"], abs=0.02)
+    high, low, latitude = on("2015-07-15", 26.6), on("2015-07-15", 14.8), 45 + 43 / 60
+    sun = solar_from_temperatures(high, low, latitude, 0.16)
+    assert float(sun[0]) == pytest.approx(22.29, abs=0.1)
+    got = penman_monteith(high, low, latitude, 200, wind, solar=sun, dew_point=low)
+    assert float(got[0]) == pytest.approx(4.56 * (1 + change), abs=0.03)
 
 
 def weather(seed=3, days=400):
@@ -104,14 +63,8 @@ def fao_hargreaves(high, low, latitude):
     tilt, far = 0.409 * np.sin(2 * np.pi * j / 365 - 1.39), 1 + 0.033 * np.cos(2 * np.pi * j / 365)
     phi = np.radians(latitude)
     sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(tilt), -1, 1))
-    above = (
-        24
-        * 60
-        / np.pi
-        * 0.082
-        * far
-        * (sunset * np.sin(phi) * np.sin(tilt) + np.cos(phi) * np.cos(tilt) * np.sin(sunset))
-    )
+    turned = sunset * np.sin(phi) * np.sin(tilt) + np.cos(phi) * np.cos(tilt) * np.sin(sunset)
+    above = 24 * 60 / np.pi * 0.082 * far * turned
     mean = (high + low) / 2
     return 0.0023 * (mean + 17.8) * np.sqrt(high - low) * above / (2.501 - 0.002361 * mean)
 
@@ -122,16 +75,13 @@ def test_hargreaves_against_the_equations_written_again_and_over_a_grid():
         by_hand = np.maximum(fao_hargreaves(high, low, latitude), 0)
         np.testing.assert_allclose(hargreaves(high, low, latitude), by_hand, rtol=2e-3)
     site = xr.DataArray([-35.0, 52.0], {"site": ["south", "north"]}, ("site",))
-    both = hargreaves(
-        xr.DataArray(high).rename(dim_0="time").expand_dims(site=site.site),
-        xr.DataArray(low).rename(dim_0="time").expand_dims(site=site.site),
-        site,
-    )
+    high_of, low_of = (xr.DataArray(s).rename(dim_0="time").expand_dims(site=site.site) for s in (high, low))
+    both = hargreaves(high_of, low_of, site)
     assert set(both.dims) == {"site", "time"}
     np.testing.assert_array_equal(both.sel(site="north"), hargreaves(high, low, 52.0))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.floats(-60, 60), st.integers(0, 10_000))
 def test_never_below_zero_and_more_sun_and_dry_air_never_less(latitude, seed):
     high, low = weather(seed, 30)
@@ -144,7 +94,7 @@ def test_never_below_zero_and_more_sun_and_dry_air_never_less(latitude, seed):
     assert float(bright.sum()) >= float(dull.sum())
 
 
-@pytest.mark.parametrize("latitude", [-89.9, -75.0, 0.0, 68.0, 90.0])
+@pytest.mark.parametrize("latitude", [-75.0, 0.0, 90.0])
 def test_polar_nights_and_midnight_suns_have_an_answer(latitude):
     time = pd.date_range("2023-01-01", "2023-12-31")
     high, low = pd.Series(5.0, time), pd.Series(-5.0, time)

@@ -13,58 +13,41 @@ from rainharvest.demand.uses import daily_demand, defaults_used, essential_deman
 
 WEEK = pd.date_range("2024-03-04", periods=7)  # Monday to Sunday
 
-# Essential environmental health standards in health care (WHO 2008): from memory, not verified; where
-# another source was read, its figure stands beside it and agrees.
-who_2008_health_care = {  # kind: (low, high), litres each
-    "outpatient": (None, 5),
-    "inpatient": (40, 60),  # read in the United States Field Operations Guide
-    "delivery_or_theatre": (None, 100),
-    "dry_feeding": (0.5, 5),
-    "wet_feeding": (None, 15),
-    "therapeutic_feeding": (None, 30),  # read in the United States Field Operations Guide
-    "cholera": (None, 60),  # read in MSF, Management of a cholera epidemic
-    "isolation": (100, 400),
-    "haemorrhagic_isolation": (300, 400),
+# (low, value) of litres each; what nobody here has read says "from memory" wherever it is printed.
+PUBLISHED = {
+    # Essential environmental health standards in health care (WHO 2008): from memory, not verified
+    **{"outpatient": (None, 5), "delivery_or_theatre": (None, 100), "dry_feeding": (0.5, 5)},
+    **{"wet_feeding": (None, 15), "isolation": (100, 400), "haemorrhagic_isolation": (300, 400)},
+    # Water, sanitation and hygiene standards for schools (WHO, UNICEF 2009): from memory, not verified
+    **{
+        "day_pupil": (None, 5),
+        "school_staff": (None, 5),
+        "boarder": (None, 20),
+        "resident_staff": (None, 20),
+    },
+    **{"school_flush": (10, 20), "pour_flush": (1.5, 3), "anal_washing": (1, 2)},
+    # United States Field Operations Guide, read; it agrees with the WHO where both give a figure
+    **{
+        "inpatient": (40, 60),
+        "therapeutic_feeding": (None, 30),
+        "cattle": (20, 40),
+        "small_stock": (None, 5),
+    },
+    # MSF, Management of a cholera epidemic, and Sphere 2011, read
+    **{"cholera": (None, 60), "drinking": (2.5, 3), "hand_washing": (2, 6), "cooking": (3, 6)},
 }
 
-# Water, sanitation and hygiene standards for schools (WHO, UNICEF 2009): from memory, not verified.
-who_unicef_2009_schools = {
-    "day_pupil": (None, 5),
-    "school_staff": (None, 5),
-    "boarder": (None, 20),
-    "resident_staff": (None, 20),
-    "school_flush": (10, 20),
-    "pour_flush": (1.5, 3),
-    "anal_washing": (1, 2),
-}
 
-sphere_2011_survival = {"drinking": (2.5, 3), "hand_washing": (2, 6), "cooking": (3, 6)}  # read
-
-field_operations_guide = {"cattle": (20, 40), "small_stock": (None, 5)}  # read
-
-
-@pytest.mark.parametrize(
-    ("kind", "low", "high"),
-    [
-        (kind, low, high)
-        for table in (
-            who_2008_health_care,
-            who_unicef_2009_schools,
-            sphere_2011_survival,
-            field_operations_guide,
-        )
-        for kind, (low, high) in table.items()
-    ],
-)
-def test_quantities_against_their_source(kind, low, high):
+@pytest.mark.parametrize("kind", PUBLISHED)
+def test_quantities_against_their_source(kind):
     default = KINDS[kind].litres
-    assert (default.low, default.value) == (low, high)
-    # What nobody here has read says so, wherever it is printed.
+    assert (default.low, default.value) == PUBLISHED[kind]
+    assert default.high == (None if default.low is None else default.value)
     assert ("from memory" in default.source) == (default.kind == "from memory")
 
 
 def test_survival_range_of_sphere_2011():
-    parts = [KINDS[kind].litres for kind in sphere_2011_survival]
+    parts = [KINDS[kind].litres for kind in ("drinking", "hand_washing", "cooking")]
     assert sum(p.low for p in parts) == 7.5
     assert sum(p.value for p in parts) == 15
 
@@ -139,7 +122,7 @@ def test_visitors_season_and_growth_reach_the_right_uses():
     assert demand.sel(time=saturday).values.tolist() == [0, 300, 80]  # closed, but visitors are there
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0.1, 1e5), st.floats(0.01, 1e4)), min_size=1, max_size=8),
     st.floats(-0.2, 0.2),
@@ -164,19 +147,16 @@ def test_a_century_of_school_days():
     ("given", "key", "words"),
     [
         ({"kind": "loo"}, "kind", "dual_flush"),
-        ({"people": 0}, "people", "greater than 0"),
         ({"people": -4}, "people", "greater than 0"),
         ({"people": None}, "people", "counted by people"),
         ({"units": 4}, "units", "counted by people"),
         ({"kind": "cattle"}, "people", "counted by units"),
         ({"litres": -3}, "litres", "greater than 0"),
-        ({"litres": 0}, "litres", "greater than 0"),
         ({"litres": float("inf")}, "litres", "finite"),
         ({"quality": "holy"}, "quality", "drinking"),
         ({"days": "sometimes"}, "days", "working"),
         ({"days": ["sunny"]}, "days", "day of the week"),
         ({"days": []}, "days", "empty"),
-        ({"name": ""}, "name", "at least 1"),
         ({"colour": "blue"}, "colour", "not permitted"),
     ],
 )

@@ -114,17 +114,6 @@ def test_change_over_by_hand():
     assert (done.changed_over, done.topped_up, done.delivered, done.unmet) == (5, 0, 3, 0)
 
 
-def test_top_up_with_mains_always_on_never_fails_and_never_on_is_rain_only(rng):
-    q, d = rng.exponential(20, 900) * (rng.random(900) < 0.2), rng.uniform(0, 40, 900)
-    tanks = np.array([1.0, 30.0, 500.0])
-    always = simulate(q, d, tanks, top_up_trigger=tanks[0], top_up_level=xr.DataArray(tanks, dims="capacity"))
-    assert (always.days_failed == 0).all()
-    never = simulate(q, d, tanks, top_up_trigger=10.0, top_up_level=20.0, mains_on=0.0)
-    plain = simulate(q, d, tanks)
-    for name in ("delivered", "spilled", "unmet", "stored_end", "longest_failure"):
-        np.testing.assert_array_equal(never[name], plain[name])
-
-
 @pytest.mark.parametrize(("days", "failed"), [(5, 0), (6, 1)])
 def test_a_reserve_rides_out_exactly_capacity_over_demand_days(days, failed):
     on = np.ones(30)
@@ -167,7 +156,7 @@ def tanks(draw):
 
 
 @given(tanks())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_every_litre_is_accounted_for(case):
     done = simulate(**case, trace=True).isel(capacity=0)
     water_in = float(done.inflow_total + done.stored_start + done.topped_up)
@@ -183,7 +172,7 @@ def test_every_litre_is_accounted_for(case):
 
 
 @given(tanks())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_compiled_loop_agrees_with_a_plain_loop_written_apart(case):
     done = simulate(**case, trace=True).isel(capacity=0)
     plain = day_by_day(**case)
@@ -192,7 +181,7 @@ def test_compiled_loop_agrees_with_a_plain_loop_written_apart(case):
 
 
 @given(tanks(), st.floats(1.0, 5.0))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_yield_grows_with_tank_and_inflow_and_spillage_rule(case, factor):
     # Without rationing or mains. With Y the yield and Z = Y + s what was kept so far, a day takes Y to
     # min(Y + d, Z) and Z to min(Z + q, Y + S): both grow with Y, Z, q and S, so the yield must.
@@ -233,48 +222,37 @@ def test_years_begin_in_the_month_asked_for():
     np.testing.assert_allclose(done.yield_by_year[0], 730.0)
 
 
-def test_result_carries_units_and_opens_as_netcdf(tmp_path):
+def test_result_carries_units():
     done = simulate(INFLOW, 2.0, [3.0, 5.0])
     assert done.delivered.attrs["units"] == "L" and done.capacity.attrs["units"] == "L"
-    done.to_netcdf(tmp_path / "out.nc")
-    with xr.open_dataset(tmp_path / "out.nc") as back:
-        np.testing.assert_array_equal(back.delivered, done.delivered)
 
 
-BAD = {
-    "negative rain": (dict(inflow=[1.0, -2.0], demand=1.0, capacity=5.0), "inflow: -2"),
-    "missing day": (dict(inflow=[1.0, np.nan], demand=1.0, capacity=5.0), "1 days have no value"),
-    "other length": (dict(inflow=[1.0, 2.0], demand=[1.0], capacity=5.0), "demand has 1 days, not 2"),
-    "negative tank": (dict(inflow=[1.0], demand=1.0, capacity=-5.0), "capacity: -5"),
-    "no tank": (dict(inflow=[1.0], demand=1.0, capacity=[]), "empty"),
-    "words": (dict(inflow=[1.0], demand=1.0, capacity="large"), "not a number"),
-    "overfull": (dict(inflow=[1.0], demand=1.0, capacity=5.0, start=6.0), "start"),
-    "theta": (dict(inflow=[1.0], demand=1.0, capacity=5.0, theta=2.0), "theta: 2"),
-    "half a rule": (dict(inflow=[1.0], demand=1.0, capacity=5.0, ration_level=2.0), "ration_share"),
-    "half a valve": (dict(inflow=[1.0], demand=1.0, capacity=5.0, top_up_trigger=2.0), "top_up_level"),
-    "two valves": (
-        dict(inflow=[1.0], demand=1.0, capacity=5.0, change_over=True, top_up_level=2.0),
-        "choose one",
-    ),
-    "stages": (
-        dict(inflow=[1.0], demand=1.0, capacity=5.0, ration_level=[2.0, 3.0, 4.0], ration_share=[1.0, 0.5]),
-        "stages",
-    ),
-    "essential": (
-        dict(inflow=[1.0], demand=1.0, capacity=5.0, essential=2.0, ration_level=1.0, ration_share=0.5),
-        "essential",
-    ),
-    "no day": (dict(inflow=[], demand=1.0, capacity=5.0), "no day"),
-    "month": (dict(inflow=[1.0], demand=1.0, capacity=5.0, year_start_month=13), "month"),
-    "nameless": (dict(inflow=[[1.0]], demand=1.0, capacity=5.0), "named dimensions"),
-}
+BAD = [
+    ({"inflow": [1.0, -2.0]}, "inflow: -2"),
+    ({"inflow": [1.0, np.nan]}, "1 days have no value"),
+    ({"inflow": [1.0, 2.0], "demand": [1.0]}, "demand has 1 days, not 2"),
+    ({"inflow": []}, "no day"),
+    ({"inflow": [[1.0]]}, "named dimensions"),
+    ({"capacity": -5.0}, "capacity: -5"),
+    ({"capacity": []}, "empty"),
+    ({"capacity": "large"}, "not a number"),
+    ({"start": 6.0}, "start: more water at the start"),
+    ({"theta": 2.0}, "theta: 2 is out of range; give theta from 0 to 1"),
+    ({"theta": [0.0, 1.0]}, "names its dimension"),
+    ({"ration_level": 2.0}, "ration_share is missing"),
+    ({"ration_level": [2.0, 3.0, 4.0], "ration_share": [1.0, 0.5]}, "stages"),
+    ({"ration_level": 1.0, "ration_share": 0.5, "essential": 2.0}, "essential"),
+    ({"top_up_trigger": 2.0}, "give top_up_level too"),
+    ({"top_up_rate": 2.0}, "a rate is set but no top-up"),
+    ({"top_up_level": 2.0, "change_over": True}, "choose one"),
+    ({"year_start_month": 13}, "month"),
+]
 
 
-@pytest.mark.parametrize("name", BAD)
-def test_bad_input_says_what_is_wrong(name):
-    arguments, words = BAD[name]
+@pytest.mark.parametrize(("change", "words"), BAD)
+def test_bad_input_says_what_is_wrong(change, words):
     with pytest.raises(InputError, match=words):
-        simulate(**arguments)
+        simulate(**({"inflow": [1.0], "demand": 1.0, "capacity": 5.0} | change))
 
 
 def test_series_of_other_days_are_refused():
