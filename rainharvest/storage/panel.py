@@ -23,7 +23,7 @@ from rainharvest.storage.facts import (
 )
 from rainharvest.storage.figures import arrangements_figure, reserve_figure, set_level_figure
 from rainharvest.study.choices import saving
-from rainharvest.study.stages import parcel_of, record_of
+from rainharvest.study.stages import record_of, results_of
 from rainharvest.study.variant import of_file, open_study
 
 SAY = texts_of("storage")
@@ -52,7 +52,7 @@ def prepare_supply(path: str | os.PathLike, monthly: Sequence[float]) -> Supply:
     run = open_study(path, kind="combined")
     with of_file(path):
         rain = record_of(run).filled.isel(member=0, drop=True)
-        inflow = parcel_of(run, "catchment")["water"].inflow.isel(member=0, drop=True)
+        inflow = results_of(run, "catchment")["water"].inflow.isel(member=0, drop=True)
     return Supply(run.study, rain, inflow, from_monthly_table(monthly, rain))
 
 

@@ -9,10 +9,7 @@ from typing import TYPE_CHECKING
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from rainharvest.catchment.section import catchment_section
-from rainharvest.core.blocks import (
-    Report,
-    numbered,
-)
+from rainharvest.core.blocks import Report, Section, numbered
 from rainharvest.core.outputs import whole_files
 from rainharvest.core.reader import reading
 from rainharvest.demand.section import demand_section
