@@ -1,4 +1,4 @@
-"""The garden and the pool: how much water beds and surfaces ask for, most of all when rain fails."""
+"""The garden and the pool: how much water beds and surfaces draw, most of all when rain fails."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from numba import njit
 from rainharvest.core.compiled import compiling_notice
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.demand.periods import as_days, check_rule, in_period
+from rainharvest.demand.periods import as_days, in_period
 from rainharvest.demand.tables import CROPS, DEFAULTS, Garden, Pool
 
 
-def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=None) -> xr.Dataset:
+def garden_demand(garden: Garden, rain, evapotranspiration) -> xr.Dataset:
     """Return the litres a day that a garden asks for, from rain and evapotranspiration.
 
     With D the depletion of the root zone [mm], TAW its available water and RAW = p TAW:
@@ -33,20 +33,14 @@ def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=Non
     (0.0, 472.2)
     """
     rain, evapotranspiration = _weather(rain, evapotranspiration)
-    coefficient = CROPS[garden.crop].middle if crop_coefficient is None else crop_coefficient
-    if isinstance(coefficient, xr.DataArray | pd.Series):
-        coefficient = known_days("crop_coefficient", coefficient)
-        _same_days("crop_coefficient", coefficient, rain)
-    else:
-        possible = 0 <= coefficient <= 2
-        require(possible, f"a crop coefficient of {coefficient}", "give 0 to 2", "crop_coefficient")
     days = rain.time.to_index()
     allowed = in_period(garden.watered, days) if garden.watered else np.ones(days.size, dtype=bool)
     least = DEFAULTS["small_rain"].value * evapotranspiration
     effective = rain.where(rain > least, 0.0) * garden.rain_kept
     watering, depletion, taken = _through_root_zone(
         effective,
-        coefficient * evapotranspiration,
+        (season_coefficients(garden, rain) if garden.sown else CROPS[garden.crop].middle)
+        * evapotranspiration,
         allowed,
         garden.available_water,
         garden.readily_available,
@@ -59,8 +53,9 @@ def garden_demand(garden: Garden, rain, evapotranspiration, crop_coefficient=Non
         "crop_evapotranspiration": taken,
         "depletion": depletion,
     }
+    crop = f"{garden.crop} sown {garden.sown}" if garden.sown else garden.crop
     said = (
-        f"{garden.name}: {garden.bed_area:g} m2 of {garden.crop} on {garden.soil}, {garden.method}, "
+        f"{garden.name}: {garden.bed_area:g} m2 of {crop} on {garden.soil}, {garden.method}, "
         f"efficiency {garden.efficiency:g}; {evapotranspiration.attrs.get('assumptions', 'ET0 as given')}"
     )
     dims = [d for d in watering.dims if d != "time"] + ["time"]
@@ -110,17 +105,12 @@ def known_days(name: str, values) -> xr.DataArray:
 
 def _weather(rain, evapotranspiration) -> tuple[xr.DataArray, xr.DataArray]:
     """Return rain and evapotranspiration of the same days."""
-    rain, evapotranspiration = (
-        known_days("rain", rain),
-        known_days("evapotranspiration", evapotranspiration),
-    )
-    _same_days("evapotranspiration", evapotranspiration, rain)
+    rain = known_days("rain", rain)
+    evapotranspiration = known_days("evapotranspiration", evapotranspiration)
+    same = evapotranspiration.time.to_index().equals(rain.time.to_index())
+    apart = "evapotranspiration and rain do not cover the same days"
+    require(same, apart, "cut both to the same days", "evapotranspiration")
     return rain, evapotranspiration
-
-
-def _same_days(name: str, series: xr.DataArray, rain: xr.DataArray) -> None:
-    same = series.time.to_index().equals(rain.time.to_index())
-    require(same, f"{name} and rain do not cover the same days", "cut both to the same days", name)
 
 
 def _through_root_zone(rain, taken, allowed, available, readily, what: str) -> tuple[xr.DataArray, ...]:
@@ -188,8 +178,8 @@ def pool_demand(pool: Pool, rain, evapotranspiration) -> xr.DataArray:
     return _as_use(pool, "pool", given * pool.pool_area, said)
 
 
-def season_coefficients(crop: str, sown: str, stage_lengths, time) -> xr.DataArray:
-    """Return the crop coefficient of every day of a crop that is sown each year.
+def season_coefficients(garden: Garden, time) -> xr.DataArray:
+    """Return the crop coefficient of every day of a garden whose crop is sown each year.
 
     Level through the initial stage, straight up to mid-season, level through it, straight down to the
     end of the late stage; zero where nothing grows.
@@ -198,26 +188,17 @@ def season_coefficients(crop: str, sown: str, stage_lengths, time) -> xr.DataArr
     15, 10 days; tomato 30, 40, 45, 30.
 
     >>> days = pd.date_range("2023-01-01", "2023-12-31")
-    >>> kc = season_coefficients("lettuce", "03-01", (20, 30, 15, 10), days)
+    >>> beds = Garden(bed_area=10, crop="lettuce", sown="03-01", stages=(20, 30, 15, 10))
+    >>> kc = season_coefficients(beds, days)
     >>> kc.sel(time=["2023-02-28", "2023-03-01", "2023-04-05", "2023-04-25", "2023-06-01"]).values
     array([0.  , 0.7 , 0.85, 1.  , 0.  ])
     """
-    require(crop in CROPS, f'there is no crop "{crop}"', f"choose one of {', '.join(CROPS)}", "crop")
-    lengths = np.asarray(stage_lengths, dtype=float)
-    fit = lengths.shape == (4,) and (lengths > 0).all() and lengths.sum() <= 365
-    odd = f"stages of {stage_lengths} days do not fit a year"
-    require(fit, odd, "give four lengths in days", "stage_lengths")
-    days = as_days(time)
-    yearly = len(check_rule(sown)) == 5 and sown != "02-29"
-    require(yearly, f'"{sown}" is not a day of every year', "give MM-DD, such as 03-15", "sown")
-    begun = np.array([f"{y}-{sown}" for y in range(days[0].year - 1, days[-1].year + 1)], "datetime64[D]")
+    days, crop, ends = as_days(time), CROPS[garden.crop], np.cumsum([0.0, *garden.stages])
+    begun = np.array(
+        [f"{y}-{garden.sown}" for y in range(days[0].year - 1, days[-1].year + 1)], "datetime64[D]"
+    )
     at = np.searchsorted(begun, days.to_numpy(), side="right") - 1
     since = (days.to_numpy() - begun[at]) / np.timedelta64(1, "D")
-    k, ends = CROPS[crop], np.cumsum(lengths)
-    values = np.interp(
-        since, [0, ends[0], ends[1], ends[2], ends[3]], [k.initial, k.initial, k.middle, k.middle, k.late]
-    )
-    values = np.where((since < 0) | (since >= ends[3]), 0.0, values)
-    return xr.DataArray(
-        values, {"time": days}, ("time",), name="crop_coefficient", attrs=attributes("crop_coefficient")
-    )
+    values = np.interp(since, ends, [crop.initial, crop.initial, crop.middle, crop.middle, crop.late])
+    values = np.where((since < 0) | (since >= ends[4]), 0.0, values)
+    return xr.DataArray(values, {"time": days}, ("time",), "crop_coefficient", attributes("crop_coefficient"))

@@ -11,7 +11,7 @@ from rainharvest.core.defaults import Default, defaults_of, rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.tables import Table, file_name, quantity
 from rainharvest.demand.evapotranspiration import check_monthly
-from rainharvest.demand.periods import WEEKDAYS, Rules, weekday
+from rainharvest.demand.periods import WEEKDAYS, Rules, check_rule, weekday
 
 DEFAULTS = defaults_of("demand")
 
@@ -299,8 +299,16 @@ class Garden(Table):
     )
     crop: str = Field(
         "lawn, warm season",
-        description="One of `rainharvest.demand.tables.CROPS`; its mid-season coefficient is used all year. "
-        "For a crop that is sown and reaped give `garden_demand` a series of coefficients.",
+        description="One of `rainharvest.demand.tables.CROPS`; unless it is sown each year its mid-season "
+        "coefficient is used all year.",
+    )
+    sown: str | None = Field(
+        None, description='Day on which the crop is sown each year, such as "03-15"; needs stages.'
+    )
+    stages: tuple[float, ...] = quantity(
+        "day",
+        "How long the crop is in its initial, growing, middle and late stage, at most a year in all.",
+        (),
     )
     soil: str = Field("loam", description="sand, loam or clay.")
     root_depth: float = quantity(
@@ -338,6 +346,21 @@ class Garden(Table):
             value in table, f'no {info.field_name} is called "{value}"', f"choose one of {', '.join(table)}"
         )
         return value
+
+    @model_validator(mode="after")
+    def _fits_a_year(self):
+        stages, days = self.stages, sum(self.stages)
+        require(
+            bool(self.sown) == bool(stages), "a season is known by half", "give sown and stages, or neither"
+        )
+        if self.sown:
+            possible = len(stages) == 4 and min(stages) > 0 and days <= 365
+            odd = f"stages of {', '.join(f'{length:g}' for length in stages)} days do not fit a year"
+            require(possible, odd, "give four lengths in days", "stages")
+            yearly = len(check_rule(self.sown)) == 5 and self.sown != "02-29"
+            day = f'"{self.sown}" is not a day of every year'
+            require(yearly, day, "give MM-DD, such as 03-15", "sown")
+        return self
 
     @property
     def available_water(self) -> float:

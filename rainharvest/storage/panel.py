@@ -81,8 +81,8 @@ def arrangements_panel(
         If the study cannot be run.
     """
     supply = prepare_supply(path, monthly)
-    asked = asked_of(supply, supply.study.use, bed_area)
-    reserves = reserve_of(asked)
+    demand = asked_of(supply, supply.study.use, bed_area)
+    reserves = reserve_of(demand)
     tank = supply.study.tank
     own = round(2 * tank.usable(tank.chosen) / 1000) / 2 if tank.chosen else 10
     controls = {
@@ -96,7 +96,7 @@ def arrangements_panel(
     def redraw(capacity, interruptions_a_year, spell_length, level_share, ride_out) -> dict[str, tuple]:
         done = supplied(
             supply,
-            asked,
+            demand,
             capacity=capacity,
             spell_length=spell_length,
             interruptions_a_year=interruptions_a_year,

@@ -125,7 +125,8 @@ def test_members_keep_their_name_and_stand_beside_the_other_uses():
 
 def test_the_season_of_a_crop_over_a_century():
     days = pd.date_range("1950-01-01", "2049-12-31")
-    kc = season_coefficients("tomato", "11-15", (30, 40, 45, 30), days)  # over the new year
+    beds = Garden(bed_area=1, crop="tomato", sown="11-15", stages=(30, 40, 45, 30))
+    kc = season_coefficients(beds, days)  # over the new year
     grown = (kc > 0).groupby(kc.time.dt.year).sum()
     # 145 days from 15 November end on 8 April, or on 7 April where there is a 29 February
     leap = pd.DatetimeIndex([f"{y}-01-01" for y in grown.year.values]).is_leap_year
@@ -136,20 +137,15 @@ def test_the_season_of_a_crop_over_a_century():
     assert float(kc.max()) == 1.15
 
 
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        (("triffid", "03-01", (20, 30, 15, 10)), "there is no crop"),
-        (("lettuce", "02-29", (20, 30, 15, 10)), "not a day of every year"),
-        (("lettuce", "spring", (20, 30, 15, 10)), "spring"),
-        (("lettuce", "2023-03-01", (20, 30, 15, 10)), "not a day of every year"),
-        (("lettuce", "03-01", (20, 30, 15)), "stages"),
-        (("lettuce", "03-01", (200, 300, 15, 10)), "stages"),
-    ],
-)
-def test_seasons_that_do_not_fit_are_refused(arguments, words):
-    with pytest.raises(InputError, match=words):
-        season_coefficients(*arguments, DAYS)
+def test_a_crop_draws_in_its_season_alone():
+    days = pd.date_range("2023-01-01", "2023-12-31")
+    dry, air = pd.Series(0.0, days), pd.Series(6.0, days)
+    beds = BED.model_copy(update={"sown": "03-01", "stages": (20.0, 30.0, 15.0, 10.0)})
+    drawn = garden_use(beds, dry, air).sel(use="garden")
+    assert float(drawn.sel(time="2023-02").sum()) == float(drawn.sel(time="2023-06").sum()) == 0
+    # mid-season by hand: 1.05 x 6 mm on 100 m2, of which the sprinkler keeps 0.75
+    assert float(drawn.sel(time="2023-04-25")) == pytest.approx(1.05 * 6 * 100 / 0.75)
+    assert "cabbage sown 03-01 on loam" in drawn.attrs["assumptions"]
 
 
 @pytest.mark.parametrize(
@@ -163,6 +159,11 @@ def test_seasons_that_do_not_fit_are_refused(arguments, words):
         ({"readily_available": 1.0}, "readily_available"),
         ({"watered": ["sometimes"]}, "sometimes"),
         ({"colour": 1}, "colour"),
+        ({"sown": "03-01"}, "give sown and stages, or neither"),
+        ({"sown": "02-29", "stages": [20, 30, 15, 10]}, "not a day of every year"),
+        ({"sown": "spring", "stages": [20, 30, 15, 10]}, "spring"),
+        ({"sown": "03-01", "stages": [20, 30, 15]}, "stages of 20, 30, 15 days"),
+        ({"sown": "03-01", "stages": [200, 300, 15, 10]}, "give four lengths"),
     ],
 )
 def test_a_bad_garden_names_its_key(given, words):
@@ -171,19 +172,17 @@ def test_a_bad_garden_names_its_key(given, words):
 
 
 @pytest.mark.parametrize(
-    ("rain", "air", "coefficient", "words"),
+    ("rain", "air", "words"),
     [
-        (pd.Series(-1.0, DAYS), pd.Series(5.0, DAYS), None, "rain: 8 days have no value or a negative one"),
-        (pd.Series(0.0, DAYS), pd.Series(np.nan, DAYS), None, "evapotranspiration: 8 days"),
-        (pd.Series(0.0, DAYS), pd.Series(5.0, DAYS[:5]), None, "do not cover the same days"),
-        (pd.Series(0.0, DAYS), 5.0, None, "not a series on dates"),
-        (pd.Series(0.0, DAYS), pd.Series(5.0, DAYS), 9.0, "crop_coefficient"),
-        (pd.Series(0.0, DAYS), pd.Series(5.0, DAYS), pd.Series(1.0, DAYS[:5]), "do not cover the same days"),
+        (pd.Series(-1.0, DAYS), pd.Series(5.0, DAYS), "rain: 8 days have no value or a negative one"),
+        (pd.Series(0.0, DAYS), pd.Series(np.nan, DAYS), "evapotranspiration: 8 days"),
+        (pd.Series(0.0, DAYS), pd.Series(5.0, DAYS[:5]), "do not cover the same days"),
+        (pd.Series(0.0, DAYS), 5.0, "not a series on dates"),
     ],
 )
-def test_series_that_do_not_fit_are_refused(rain, air, coefficient, words):
+def test_series_that_do_not_fit_are_refused(rain, air, words):
     with pytest.raises(InputError, match=words):
-        garden_demand(BED, rain, air, coefficient)
+        garden_demand(BED, rain, air)
 
 
 def test_a_pool_through_a_dry_spell_and_a_storm_by_hand():
