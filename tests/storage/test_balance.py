@@ -114,14 +114,6 @@ def test_change_over_by_hand():
     assert (done.changed_over, done.topped_up, done.delivered, done.unmet) == (5, 0, 3, 0)
 
 
-@pytest.mark.parametrize(("days", "failed"), [(5, 0), (6, 1)])
-def test_a_reserve_rides_out_exactly_capacity_over_demand_days(days, failed):
-    on = np.ones(30)
-    on[10 : 10 + days] = 0
-    done = simulate(np.zeros(30), 2.0, 10.0, start=10.0, top_up_trigger=10.0, top_up_level=10.0, mains_on=on)
-    assert float(done.days_failed[0]) == failed
-
-
 amount = st.one_of(st.just(0.0), st.floats(1e-3, 1e4))
 share = st.floats(0, 1)
 

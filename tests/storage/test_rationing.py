@@ -65,14 +65,6 @@ def test_the_best_rule_is_the_best_of_a_plain_search(seed, capacity, most_cut):
     assert (tried.rationed <= (d - e).sum() + 1e-6).all()
 
 
-def test_the_simple_rules_shorten_the_longest_failure_of_a_monsoon_like_record():
-    q, d, e = record(11, 6000)
-    tried = try_rationing(q, d, e, 600.0)
-    best = best_rule(tried, 0.3)
-    assert float(best.longest_failure) < float(tried.longest_failure[0])
-    assert len(set(tried.rule.values)) == len(SIMPLE_RULES)
-
-
 @pytest.mark.parametrize(
     ("stages", "words"),
     [
