@@ -59,9 +59,9 @@ def basis_of(study, record: StudyRecord, flows, capacity: float) -> Basis:
         "see what its interruptions do, or choose another arrangement",
         "arrangement.kind",
     )
-    demand = flows.asked.sum("use")
-    essential = essential_demand(flows.asked)
-    names = [str(use) for use in flows.asked.use.values[flows.asked.essential.values.astype(bool)]]
+    demand = flows.demand.sum("use")
+    essential = essential_demand(flows.demand)
+    names = [str(use) for use in flows.demand.use.values[flows.demand.essential.values.astype(bool)]]
     words = f"essential: {', '.join(names)}"
     if not names:
         share = study.drought.essential_share

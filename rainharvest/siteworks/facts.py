@@ -363,7 +363,7 @@ def siteworks_of(worked) -> Works:
     """Return the site works of a study that has been run: of its tables, its record, its flows and its results."""
     study, done = worked.study, worked.done
     rain = study.arrangement.kind != "mains reserve"
-    demand = worked.flows.asked.sum("use")
+    demand = worked.flows.demand.sum("use")
     given = Given(
         nominal=float(done.described_nominal),
         dead_share=study.tank.dead_share,

@@ -79,7 +79,7 @@ def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> 
     if size is None:
         inflow = study_water(study, prepared.record).inflow.isel(member=0)
         target = study.target
-        found = smallest_tank(inflow, prepared.asked.sum("use"), target.reliability, measure=target.measure)
+        found = smallest_tank(inflow, prepared.demand.sum("use"), target.reliability, measure=target.measure)
         size = found.capacity / study.tank.usable_share
     if not 0 < size < np.inf:
         size = float(prepared.sizes[prepared.sizes.size // 2]) / study.tank.usable_share
@@ -102,9 +102,9 @@ def site_given(
         tank = type(study.tank)(**(study.tank.model_dump() | {"freeboard_share": freeboard_share}))
         study = study.model_copy(update={"tank": tank})
     inflow = study_water(study, prepared.record).inflow.isel(member=0)
-    flows = Flows(inflow.to_dataset(name="inflow"), prepared.asked, ())
+    flows = Flows(inflow.to_dataset(name="inflow"), prepared.demand, ())
     usable = study.tank.usable(size)
-    demand = prepared.asked.sum("use")
+    demand = prepared.demand.sum("use")
     daily = simulate(inflow, demand, usable, **balance_settings(study, flows, usable), trace=True)
     daily = daily.isel(capacity=0, drop=True)[["stored", "spilled_daily"]].assign(inflow=inflow)
     return Given(

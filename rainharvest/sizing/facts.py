@@ -86,7 +86,7 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     (mains water behind it would make every size look reliable), and that of the reserve through its
     interruptions where it does not.
     """
-    inflow, demand = flows.water.inflow, flows.asked.sum("use")
+    inflow, demand = flows.water.inflow, flows.demand.sum("use")
     nominal = np.array(study.tank.sizes or sizes_to_try(demand) / study.tank.usable_share)
     sizes = along_sizes(nominal * study.tank.usable_share)
     settings = balance_settings(study, flows, sizes, mains=not rain_feeds(study))
@@ -103,7 +103,7 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
 
 def _smallest_by_member(study, flows: Flows) -> np.ndarray:
     """Return the smallest tank of each filled version; NaN where none reaches the target."""
-    demand, inflow, target = flows.asked.sum("use"), flows.water.inflow, study.target
+    demand, inflow, target = flows.demand.sum("use"), flows.water.inflow, study.target
     settings, shares = settings_and_shares(study, flows)
     given = {"measure": target.measure, "shares": shares, **settings}
     if rain_feeds(study):
@@ -118,7 +118,7 @@ def _smallest_by_member(study, flows: Flows) -> np.ndarray:
 
 def decision_facts(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) -> xr.Dataset:
     """Describe the tank that is chosen, and gather the results."""
-    inflow, demand = flows.water.inflow, flows.asked.sum("use")
+    inflow, demand = flows.water.inflow, flows.demand.sum("use")
     month = record.year_start_month
     recommended = float(tried.recommended) / study.tank.usable_share
     largest = float(tried.nominal[-1])
@@ -146,7 +146,7 @@ def decision_facts(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) 
     out["rain"] = record.filled.isel(member=0).reset_coords(drop=True)
     out = out.assign_coords(flag=("time", record.filled.flag.values, record.filled.flag.attrs))
     out["inflow"] = inflow.isel(member=0)
-    out["demand"] = flows.asked
+    out["demand"] = flows.demand
     if "lost" in flows.water:
         days = flows.water.sizes["time"]
         for name in ("lost", "rain_on_roof"):
@@ -155,7 +155,7 @@ def decision_facts(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) 
     raw, filled, kind = record.raw.attrs, record.filled.attrs, study.arrangement.kind
     mains = "none"
     if kind != "rain only":
-        mains = mains_supply(study.arrangement, flows.asked.time).attrs["assumptions"]
+        mains = mains_supply(study.arrangement, flows.demand.time).attrs["assumptions"]
     out.attrs = {
         "year_start_month": month,
         "measure": study.target.measure,
@@ -177,7 +177,7 @@ def decision_facts(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) 
 def case_of(study, record: StudyRecord, flows: Flows) -> Case:
     """Return a study as a case with the ranges of what is not known for sure."""
     settings, shares = settings_and_shares(study, flows)
-    demand = flows.asked
+    demand = flows.demand
     weather = {thing.name for thing in (*study.garden, *study.pool)}
     follows = np.array([str(name) in weather for name in demand.use.values])
     by_calendar, by_weather = (demand.isel(use=np.flatnonzero(some)) for some in (~follows, follows))
@@ -220,7 +220,7 @@ def cost_of_sizes(
         saved = xr.zeros_like(yearly_yield)
     elif costs.block:
         settings = balance_settings(study, flows, along, mains=False)
-        inflow, demand = flows.water.inflow.isel(member=0, drop=True), flows.asked.sum("use")
+        inflow, demand = flows.water.inflow.isel(member=0, drop=True), flows.demand.sum("use")
         drawn = drawn_by_period(inflow, demand, along.values, costs.billing_months, **settings)
         others = tuple(use for use in study.use if use.name in set(flows.not_served))
         mains = daily_demand(others, study.calendar, record.filled).sum("use") if others else 0.0
@@ -256,7 +256,7 @@ def _options_to_buy(worked) -> xr.Dataset:
     largest = FEW * float(worked.done.capacity[-1])
     some = [choice for choice in choices if choice.nominal * share <= largest] or [choices[0]]
     sizes = np.array([choice.nominal * share for choice in some])
-    along, demand = along_sizes(sizes), flows.asked.sum("use")
+    along, demand = along_sizes(sizes), flows.demand.sum("use")
     settings = balance_settings(study, flows, along, mains=not rain_feeds(study))
     done = simulate(flows.water.inflow, demand, along, **settings, threads=THREADS)
     yearly = (done.delivered / (demand.sizes["time"] / 365.25)).median("member")
@@ -292,7 +292,7 @@ def _curve_with_costs(study, record: StudyRecord, flows: Flows, done: xr.Dataset
     """Return what the sizes of the study's curve cost and save, and are worth beside money."""
     sizes, yearly = done.capacity.values, done.yearly_yield.median("member")
     out = xr.Dataset(coords={"capacity": done.capacity.variable})
-    lasts = full_days(flows.asked.sum("use"), sizes).values
+    lasts = full_days(flows.demand.sum("use"), sizes).values
     out["full_days"] = ("capacity", lasts, attributes("full_days"))
     out["mains_saved"] = ("capacity", _saved_water(study, yearly).values, attributes("mains_saved"))
     if study.costs is None:
@@ -331,7 +331,7 @@ def _daily_step(study, flows: Flows, done: xr.Dataset, folder: Path) -> xr.Datas
     )
     given = study.losses.model_dump(exclude={"intensity"}, exclude_none=True)
     inflow = collect_finer(rain, study.roof, study.conveyance, **given).inflow
-    demand = float(flows.asked.sum("use").mean())
+    demand = float(flows.demand.sum("use").mean())
     out = daily_step(rain, inflow, demand, done.capacity.values, draw_hours=study.sizing.draw_hours)
     days = inflow.sizes["time"]
     return out.rename(rule_reliability="step_rule_reliability").assign_attrs(finer_days=days)
@@ -365,7 +365,7 @@ def sizing_group(worked) -> xr.Dataset:
         parts.append(_options_to_buy(worked))
     out = _merged(parts)
     out["in_hand"] = days_of_supply(done.stored, done.demand.sum("use"))
-    years = flows.asked.sizes["time"] / 365.25
+    years = flows.demand.sizes["time"] / 365.25
     out["record_years"] = ((), years, attributes("record_years"))
     return out.assign_attrs(
         title="The tank-size decision",
@@ -429,7 +429,7 @@ def _first_filling(worked) -> tuple[xr.DataArray, xr.DataArray, xr.DataArray]:
     """Return rain, inflow and demand of the first filling."""
     rain, inflow = worked.record.filled, worked.flows.water.inflow
     rain, inflow = (all_of.isel(member=0, drop=True).reset_coords(drop=True) for all_of in (rain, inflow))
-    return rain, inflow, worked.flows.asked.sum("use").reset_coords(drop=True)
+    return rain, inflow, worked.flows.demand.sum("use").reset_coords(drop=True)
 
 
 def _sizes_for_targets(worked) -> xr.Dataset:

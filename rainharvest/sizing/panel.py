@@ -50,10 +50,10 @@ def prepare_sizing(path: str | os.PathLike, *, draws: int = DRAWS, sizes: int = 
         flows = flows_of(run)
         case = case_of(study, record_of(run), flows)
         drawn = draw_versions(case, draws, study.sizing.seed)
-    counted = [use for use in study.use if use.people and use.name in set(flows.asked.use.values)]
-    counts = np.isin(flows.asked.use.values.astype(str), [use.name for use in counted])
-    by_people = flows.asked.isel(use=np.flatnonzero(counts))
-    mean = float(flows.asked.sum("use").mean())
+    counted = [use for use in study.use if use.people and use.name in set(flows.demand.use.values)]
+    counts = np.isin(flows.demand.use.values.astype(str), [use.name for use in counted])
+    by_people = flows.demand.isel(use=np.flatnonzero(counts))
+    mean = float(flows.demand.sum("use").mean())
     return study, grid_of(
         case,
         drawn,

@@ -38,7 +38,7 @@ class Flows:
 
     # What `rainharvest.catchment.collect` returns; its ``inflow`` is zero for a mains reserve
     water: xr.Dataset
-    asked: xr.DataArray  # [L/day] (use, time): demand on the tank
+    demand: xr.DataArray  # [L/day] (use, time): what the uses ask of the tank
     not_served: tuple[str, ...]  # Uses that need drinking quality and that rain alone may not serve
     evapotranspiration: xr.DataArray | None = None  # [mm/day] Where the study tells of its weather
 
@@ -71,7 +71,7 @@ def balance_settings(study, flows: Flows, usable, mains: bool = True) -> dict[st
     out = arrangement_settings(
         plan.kind if mains else "rain only",
         usable,
-        mains_on=mains_supply(plan, flows.asked.time),
+        mains_on=mains_supply(plan, flows.demand.time),
         change_over=plan.change_over and mains,
         trigger_share=plan.top_up_trigger,
         level_share=plan.top_up_level,
@@ -83,7 +83,7 @@ def balance_settings(study, flows: Flows, usable, mains: bool = True) -> dict[st
         stages = xr.DataArray([stage.level for stage in study.rationing], dims="stage")
         out["ration_level"] = stages * usable
         out["ration_share"] = [stage.share for stage in study.rationing]
-        out["essential"] = essential_demand(flows.asked)
+        out["essential"] = essential_demand(flows.demand)
     return out
 
 

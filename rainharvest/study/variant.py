@@ -73,7 +73,7 @@ class Prepared:
 
     study: Study  # What was asked
     record: StudyRecord  # Its rain, in the first filled version
-    asked: xr.DataArray  # [L/day] (use, time): demand of the study's own people
+    demand: xr.DataArray  # [L/day] (use, time): demand of the study's own people
     area: float  # [m2] Plan area of all its roofs
     people: float  # [1] People of its largest use
     sizes: np.ndarray  # [L] Usable sizes of the curve
@@ -85,10 +85,10 @@ def prepare(path: str | os.PathLike) -> Prepared:
     with of_file(path):
         study, record, flows = run.study, record_of(run), flows_of(run)
     share = study.tank.usable_share
-    sizes = np.array(study.tank.sizes) * share if study.tank.sizes else sizes_to_try(flows.asked.sum("use"))
-    counted = [use.people for use in study.use if use.people and use.name in flows.asked.use.values]
+    sizes = np.array(study.tank.sizes) * share if study.tank.sizes else sizes_to_try(flows.demand.sum("use"))
+    counted = [use.people for use in study.use if use.people and use.name in flows.demand.use.values]
     area = sum(roof.area for roof in study.roof)
-    return Prepared(study, record, flows.asked, area, max(counted, default=1.0), sizes)
+    return Prepared(study, record, flows.demand, area, max(counted, default=1.0), sizes)
 
 
 def variant(prepared: Prepared, *, area: float, people: float, capacity: float) -> xr.Dataset:
@@ -102,10 +102,10 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
     study = study.model_copy(update={"roof": scaled_roofs(study.roof, area)})
     inflow = study_water(study, prepared.record).inflow.isel(member=0)
     by_people = {use.name for use in study.use if use.people}
-    factor = [people / prepared.people if name in by_people else 1.0 for name in prepared.asked.use.values]
-    asked = prepared.asked * xr.DataArray(factor, dims="use")
-    flows = Flows(inflow.to_dataset(name="inflow"), asked, ())
-    total = asked.sum("use")
+    factor = [people / prepared.people if name in by_people else 1.0 for name in prepared.demand.use.values]
+    demand = prepared.demand * xr.DataArray(factor, dims="use")
+    flows = Flows(inflow.to_dataset(name="inflow"), demand, ())
+    total = demand.sum("use")
     along = xr.DataArray(prepared.sizes, {"capacity": prepared.sizes}, ("capacity",))
     month = prepared.record.year_start_month
     done = trade_off(

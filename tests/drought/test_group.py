@@ -99,7 +99,7 @@ def test_a_short_record_leaves_parts_out_and_says_why(run):
         flows=replace(
             run.flows,
             water=run.flows.water.isel(time=slice(0, 365 * 4)),
-            asked=run.flows.asked.isel(time=slice(0, 365 * 4)),
+            demand=run.flows.demand.isel(time=slice(0, 365 * 4)),
         ),
     )
     found = drought_group(few)

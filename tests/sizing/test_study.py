@@ -97,7 +97,7 @@ def test_tanks_on_offer_are_simulated_and_priced(school, group):
     size = float(one.option_capacity)
     assert size >= float(group.size_on_record) > float(group.option_capacity[place - 1])
     flows = school.flows
-    done = simulate(flows.water.inflow, flows.asked.sum("use"), size)
+    done = simulate(flows.water.inflow, flows.demand.sum("use"), size)
     assert float(one.option_reliability) == pytest.approx(float(done.volume_reliability.median()))
     money = life_cycle(
         school.study.costs,
@@ -223,7 +223,7 @@ def test_mistakes_in_the_tables_are_told(tmp_path, old, new, words):
 def test_sliders_start_at_the_study(school, grid):
     flows = school.flows
     curve = moved(grid, area=grid.area, coefficient=grid.coefficient, people=grid.people)
-    done = simulate(flows.water.inflow.isel(member=0), flows.asked.sum("use"), grid.sizes)
+    done = simulate(flows.water.inflow.isel(member=0), flows.demand.sum("use"), grid.sizes)
     np.testing.assert_allclose(curve.reliability, done.volume_reliability, atol=1e-10)
     money = life_cycle(
         school.study.costs, grid.sizes / school.study.tank.usable_share, curve.yearly_yield.values
@@ -267,7 +267,7 @@ def test_sliders_with_time_reliability_and_rationing(tmp_path):
     sizes = xr.DataArray(grid.sizes, {"capacity": grid.sizes}, ("capacity",))
     done = simulate(
         worked.flows.water.inflow.isel(member=0),
-        worked.flows.asked.sum("use"),
+        worked.flows.demand.sum("use"),
         sizes,
         ration_level=0.3 * sizes,
         ration_share=0.5,

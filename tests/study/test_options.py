@@ -210,7 +210,7 @@ def test_a_study_with_a_garden_and_a_pool(tmp_path):
     path = tmp_path / "study.toml"
     path.write_text(BASE + GARDEN)
     worked = work_study(path)
-    asked = worked.flows.asked
+    asked = worked.flows.demand
     assert list(asked.use.values) == ["toilets", "beds", "pond"] and asked.dims == ("use", "time")
     rain = worked.record.filled.isel(member=0, drop=True)
     thirst = from_monthly_table([6, 6, 5, 3, 2, 1, 1, 2, 3, 4, 5, 6], rain)
@@ -232,7 +232,7 @@ def test_interruptions_of_the_mains_hold_together(tmp_path):
         "top_up_rate = 400\nspells = { spell_length = 2, interruptions_a_year = 10, seed = 3 }\n"
     )
     worked = work_study(path)
-    days = worked.flows.asked.time
+    days = worked.flows.demand.time
     on = mains_supply(worked.study.arrangement, days)
     each = [mains_by_rule(days, ["sun"]), mains_by_week(days, {"fri": 6}), mains_in_spells(days, 2, 10, 3)]
     np.testing.assert_array_equal(on, each[0] * each[1] * each[2])
