@@ -443,12 +443,19 @@ def write_hours(source: str, out: str, first: str, last: str) -> None:
     Path(out).write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
 
 
+USAGE = """usage: python data/make/rain.py FOLDER
+       python data/make/rain.py DAILY HOURLY FIRST_YEAR LAST_YEAR"""
+
+
 def main(arguments: list[str]) -> None:
     """Remake the demo records in a folder, or an hourly record from one of them."""
     if len(arguments) not in (1, 4) or arguments[0].startswith("-"):
-        sys.exit("usage: python data/make/rain.py FOLDER, or python data/make/rain.py DAILY HOURLY FIRST_YEAR LAST_YEAR")
+        sys.exit(USAGE)
     try:
-        print("\n".join(write_records(*arguments))) if len(arguments) == 1 else write_hours(*arguments)
+        if len(arguments) == 1:
+            print("\n".join(write_records(arguments[0])))
+        else:
+            write_hours(*arguments)
     except InputError as error:
         sys.exit(str(error))
 
