@@ -47,8 +47,9 @@ def dry_years(
     The three disagree, and should: a total says nothing of the season in which rain failed, an index nothing
     of the tank. The index is that of `rainharvest.rainfall.climatology`.
 
-    >>> from rainharvest.rainfall.invented import invent_rain
-    >>> rain = invent_rain("winter_rain", 12, seed=1).isel(site=0, drop=True)
+    >>> import pandas as pd
+    >>> days = pd.date_range("2001-01-01", "2012-12-31")
+    >>> rain = xr.DataArray(np.random.default_rng(1).gamma(0.2, 20, days.size), {"time": days}, ("time",))
     >>> found = dry_years(rain, xr.zeros_like(rain), year_start_month=3)
     >>> int(found.dry_by_rain.sum()), int(found.dry_by_tank.sum())
     (2, 0)

@@ -8,27 +8,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
-from rainharvest.rainfall.check_days import (
-    bounds,
-    dry_runs,
-    duplicates,
-    empty_months,
-    hidden_totals,
-    outliers,
-    repeats,
-)
-from rainharvest.rainfall.check_habits import drizzle, resolution, rounding, small_amounts, units, weekdays
-from rainharvest.rainfall.check_neighbours import (
-    denied_dryness,
-    kindred,
-    not_borne_out,
-    scale,
-    shifts,
-    uncorroborated,
-)
-from rainharvest.rainfall.check_years import beyond_today, breaks, incomplete_years, trend
-from rainharvest.rainfall.flags import Finding, Flag, as_neighbours, as_record, day, table_of
+from rainharvest.core.errors import require
+from rainharvest.rainfall import check_days, check_habits, check_neighbours, check_years
+from rainharvest.rainfall.flags import Finding, Flag, as_neighbours, as_record, table_of
 
 
 def check_rain(
@@ -81,8 +63,8 @@ def check_rain(
     >>> check_rain(rain).loc[0, ["check", "severity", "flag"]].tolist()
     ['negative', 'wrong', 'rejected']
     """
-    if ceiling is not None and not ceiling > 0:
-        raise InputError(f"the ceiling is {ceiling!r}", "give a depth above zero", "ceiling")
+    possible = ceiling is None or ceiling > 0
+    require(possible, f"the ceiling is {ceiling!r}", "give a depth above zero", "ceiling")
     record = as_record(rain)
     days = record.indexes["time"]
     total_days = record["total_days"].to_numpy()
@@ -97,29 +79,27 @@ def check_rain(
             if one.flag in ("rejected", "suspect") and one.severity in ("wrong", "suspect"):
                 values[days.get_loc(one.first) : days.get_loc(one.last) + 1] = np.nan
 
-    heed(beyond_today(record))
-    heed(bounds(values, total_days, days, ceiling))
+    heed(check_years.beyond_today(record))
+    heed(check_days.bounds(values, total_days, days, ceiling))
     values[total_days > 1] = np.nan  # a total over several days has no place among daily values
     whole = values.copy()
     if not np.isfinite(values).any():
-        return table_of(found + incomplete_years(record))
-    heed(units(values, days))
-    heed(outliers(values, days))
-    heed(duplicates(values, days))
-    heed(repeats(values, days))
-    others = kindred(values, as_neighbours(neighbours, record))
-    zeros = dry_runs(values, days) + empty_months(values, days)
-    zeros = not_borne_out(zeros, values, days, others)
-    heed(_not_twice(denied_dryness(values, days, others) + zeros))
-    heed(uncorroborated(values, days, others))
-    found.extend(scale(values, days, others))
-    found.extend(shifts(values, days, others))
-    found.extend(hidden_totals(np.where(np.isin(total_days, 1), whole, np.nan), days))
-    for habit in (resolution, rounding, weekdays, small_amounts, drizzle):
-        found.extend(habit(values, days))
-    found.extend(incomplete_years(record))
-    found.extend(breaks(values, days, others))
-    found.extend(trend(values, days))
+        return table_of(found + check_years.incomplete_years(record))
+    heed(check_habits.units(values, days))
+    heed(check_days.outliers(values, days))
+    heed(check_days.duplicates(values, days))
+    heed(check_days.repeats(values, days))
+    others = check_neighbours.kindred(values, as_neighbours(neighbours, record))
+    zeros = check_days.dry_runs(values, days) + check_days.empty_months(values, days)
+    zeros = check_neighbours.not_borne_out(zeros, values, days, others)
+    heed(_not_twice(check_neighbours.denied_dryness(values, days, others) + zeros))
+    heed(check_neighbours.uncorroborated(values, days, others))
+    found += check_neighbours.scale(values, days, others)
+    found += check_neighbours.shifts(values, days, others)
+    found += check_days.hidden_totals(np.where(total_days == 1, whole, np.nan), days)
+    found += check_habits.all_habits(values, days)
+    found += check_years.incomplete_years(record)
+    found += check_years.breaks(values, days, others) + check_years.trend(values, days)
     return table_of(found)
 
 
@@ -148,12 +128,8 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
     (nan, 4)
     """
     lacking = [c for c in ("check", "first_day", "last_day", "flag") if c not in findings.columns]
-    if lacking:
-        raise InputError(
-            f"the table has no column {', '.join(lacking)}",
-            "pass rows of what check_rain returned",
-            "findings",
-        )
+    problem = f"the table has no column {', '.join(lacking)}"
+    require(not lacking, problem, "pass rows of what check_rain returned", "findings")
     record = as_record(rain)
     days = record.indexes["time"]
     values, flag = record.to_numpy().copy(), record["flag"].to_numpy().copy()
@@ -163,25 +139,19 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
         if row.flag not in ("rejected", "suspect", "total"):
             continue
         first, last = pd.Timestamp(row.first_day), pd.Timestamp(row.last_day)
-        if first not in days or last not in days or last < first:
-            raise InputError(
-                f"{day(first)} to {day(last)} does not lie in the record",
-                "accept findings of this record",
-                "findings",
-            )
+        span = f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"
+        inside = first in days and last in days and last >= first
+        require(inside, f"{span} does not lie in the record", "accept findings of this record", "findings")
         a, b = days.get_loc(first), days.get_loc(last) + 1
         if row.flag == "rejected":
-            values[a:b], flag[a:b], total_days[a:b] = (
-                np.nan,
-                np.where(flag[a:b] == Flag.MISSING, Flag.MISSING, Flag.REJECTED),
-                0,
-            )
+            values[a:b], total_days[a:b] = np.nan, 0
+            flag[a:b] = np.where(flag[a:b] == Flag.MISSING, Flag.MISSING, Flag.REJECTED)
         elif row.flag == "suspect":
             flag[a:b] = np.where(np.isfinite(values[a:b]), Flag.SUSPECT, flag[a:b])
         else:
             values[a : b - 1], total_days[a : b - 1], flag[a : b - 1] = np.nan, 0, Flag.IN_TOTAL
             total_days[b - 1], flag[b - 1] = b - a, Flag.TOTAL
-        said.append(f"accepted: {row.check}, {day(first)} to {day(last)}, {row.flag}")
+        said.append(f"accepted: {row.check}, {span}, {row.flag}")
     earlier = [record.attrs["assumptions"]] if record.attrs.get("assumptions") else []
     out = record.copy(data=values)
     out["flag"] = ("time", flag, record["flag"].attrs)

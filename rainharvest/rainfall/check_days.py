@@ -2,96 +2,40 @@
 
 from __future__ import annotations
 
+from math import comb
+
 import numpy as np
 import pandas as pd
 
-from rainharvest.core.defaults import Default
+from rainharvest.core.defaults import defaults_of
 from rainharvest.rainfall.fill_methods import season_distance
-from rainharvest.rainfall.flags import Finding, finding_runs, many
+from rainharvest.rainfall.flags import Finding, alike, finding, finding_at, spans
 
-WORLD_RECORD = Default(
-    1825.0, "mm/day", "WMO world record: Foc-Foc, Reunion, 7-8 January 1966 (wmo.asu.edu)", "open data"
-)
-
-WORLD_RECORD_4 = Default(4936.0, "mm", "WMO world record over four days, as quoted by WMO", "open data")
-
-OUTLIER = Default(
-    9.0,
-    "1",
-    "Durre et al. 2010, JAMC 49:1615, times p95 of wet days within 14 days of the season",
-    "open data",
-)
-
-STEP = Default(300.0, "mm/day", "Durre et al. 2010: gap in a calendar month's sorted values", "open data")
-
-ALONE = Default(3.0, "1", "times the next largest of the season", "own choice")
-
-STREAK = Default(20, "1", "Durre et al. 2010: equal non-zero values in sequence", "open data")
-
-EQUAL_DAYS = Default(4, "day", "equal values, at least the median wet day, on days in sequence", "own choice")
-
-CHANCE = Default(0.01, "1", "expected number in the record above which chance explains it", "own choice")
+WORLD_RECORD = defaults_of("rainfall")["check"]["world_record"]
+LIMITS = {name: row.value for name, row in defaults_of("rainfall")["check"].items()}
 
 # Durre et al. 2010: in ten successive wet values, so many equal ones at or above such a percentile
 FREQUENT = ((9, 30), (8, 50), (7, 70), (5, 90))
-
-CAPPED_YEARS = Default(
-    3, "year", "after the R package reddPrec: one largest value, years running", "open data"
-)
+DRY_SPREAD_LEAST = 0.25
 
 
 def bounds(
     values: np.ndarray, total_days: np.ndarray, days: pd.DatetimeIndex, ceiling: float | None
 ) -> list[Finding]:
     """Return values that cannot be: negative, above the world record, or above the user's ceiling."""
-    out = []
     k = np.maximum(total_days, 1)
-    most = np.where(k < 4, WORLD_RECORD.value * k, WORLD_RECORD_4.value * k / 4)
-    for first, last in finding_runs(values < 0):
-        worst = values[first : last + 1].min()
-        out.append(
-            Finding(
-                "negative",
-                "wrong",
-                days[first],
-                days[last],
-                last - first + 1,
-                f"the rain is negative, down to {worst:g} mm; rain cannot be less than nothing, and "
-                f"the value "
-                "may be a code for a missing day",
-                "reject the days",
-                "rejected",
-            )
-        )
-    for first, last in finding_runs(values > most):
-        out.append(
-            Finding(
-                "impossible",
-                "wrong",
-                days[first],
-                days[last],
-                last - first + 1,
-                f"{values[first : last + 1].max():g} mm is more than has ever been measured "
-                f"({WORLD_RECORD.value:g} mm in a day, {WORLD_RECORD_4.value:g} mm in four)",
-                "reject the days, or correct the unit",
-                "rejected",
-            )
-        )
+    record, four = LIMITS["world_record"], LIMITS["world_record_4"]
+    most = np.where(k < 4, record * k, four * k / 4)
+    bad = {"negative": values < 0, "impossible": values > most}
     if ceiling is not None:
-        for first, last in finding_runs((values > ceiling * k) & (values <= most)):
-            out.append(
-                Finding(
-                    "ceiling",
-                    "suspect",
-                    days[first],
-                    days[last],
-                    last - first + 1,
-                    f"{values[first : last + 1].max():g} mm is above the ceiling of {ceiling:g} mm a day set "
-                    "for this site",
-                    "look the days up in the original",
-                    "suspect",
-                )
-            )
+        bad["ceiling"] = (values > ceiling * k) & (values <= most)
+    out = []
+    for kind, mask in bad.items():
+        for first, last in spans(mask):
+            found = values[first : last + 1]
+            facts = {"day_record": record, "four_record": four, "ceiling": ceiling}
+            facts |= {"worst": found.min(), "largest": found.max()}
+            out.append(finding_at(kind, days, first, last, **facts))
     return out
 
 
@@ -102,42 +46,29 @@ def outliers(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     wet = values > 0
     if wet.sum() < 20:
         return out
-    monthly = {m: np.sort(values[wet & (months == m)]) for m in range(1, 13)}
     steps = {}
-    for month, sorted_values in monthly.items():
-        jumps = np.flatnonzero(np.diff(sorted_values) >= STEP.value)
+    for month in range(1, 13):
+        ordered = np.sort(values[wet & (months == month)])
+        jumps = np.flatnonzero(np.diff(ordered) >= LIMITS["step"])
         if len(jumps):
-            steps[month] = sorted_values[jumps[0]]
+            steps[month] = ordered[jumps[0]]
     middle = np.median(values[wet])
     for i in np.flatnonzero(values >= max(6 * middle, 1.0)):
         apart = season_distance(season, season[i])
         other = wet.copy()
         other[i] = False
         near, wide = values[other & (apart <= 14)], values[other & (apart <= 45)]
-        said = ""
-        if months[i] in steps and values[i] > steps[months[i]]:
-            said = f"the next lower value of the month is {steps[months[i]]:g} mm"
-        elif len(near) >= 20 and values[i] >= OUTLIER.value * np.percentile(near, 95):
+        value = values[i]
+        if months[i] in steps and value > steps[months[i]]:
+            kind, facts = "outlier_step", {"next": steps[months[i]]}
+        elif len(near) >= 20 and value >= LIMITS["outlier"] * np.percentile(near, 95):
             p95 = np.percentile(near, 95)
-            said = (
-                f"that is {values[i] / p95:.0f} times the depth that one wet day in twenty exceeds at this "
-                f"time of the year ({p95:.1f} mm)"
-            )
-        elif len(wide) >= 100 and values[i] >= ALONE.value * wide.max():
-            said = f"that is {values[i] / wide.max():.1f} times the next of the season ({wide.max():g} mm)"
-        if said:
-            out.append(
-                Finding(
-                    "outlier",
-                    "suspect",
-                    days[i],
-                    days[i],
-                    1,
-                    f"{values[i]:g} mm: {said}",
-                    "look the day up in the original: a slipped decimal point or a total over several days?",
-                    "suspect",
-                )
-            )
+            kind, facts = "outlier_climate", {"times": value / p95, "p95": p95}
+        elif len(wide) >= 100 and value >= LIMITS["alone"] * wide.max():
+            kind, facts = "outlier_alone", {"times": value / wide.max(), "next": wide.max()}
+        else:
+            continue
+        out.append(finding_at(kind, days, i, i, value=value, **facts))
     return out
 
 
@@ -152,64 +83,37 @@ def repeats(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     if len(wet) < 50:
         return out
     amounts = values[wet]
-    kinds, place, count = np.unique(amounts, return_inverse=True, return_counts=True)
+    _, place, count = np.unique(amounts, return_inverse=True, return_counts=True)
     share = count[place] / len(wet)
     ranks = np.searchsorted(np.sort(amounts), amounts, "right") / len(wet) * 100
     seen = np.zeros(len(values), dtype=bool)
 
-    def tell(first, last, number, said):
-        if seen[first : last + 1].any():
-            return
-        seen[first : last + 1] = True
-        out.append(
-            Finding(
-                "streak",
-                "suspect",
-                days[first],
-                days[last],
-                last - first + 1,
-                said,
-                "reject the days if the original does not confirm them",
-                "suspect",
-            )
-        )
+    def doubt(kind, first, last, value, number):
+        if not seen[first : last + 1].any():
+            seen[first : last + 1] = True
+            out.append(finding_at(kind, days, first, last, value=value, number=number))
 
-    change = np.flatnonzero(np.concatenate([[True], amounts[1:] != amounts[:-1], [True]]))
-    for a, b in zip(change[:-1], change[1:], strict=True):
-        number, value = b - a, amounts[a]
-        if number >= STREAK.value and len(wet) * share[a] ** number < CHANCE.value:
-            tell(wet[a], wet[b - 1], number, f"{value:g} mm stands on {number} rainy days running")
-        elif number >= EQUAL_DAYS.value and value >= np.median(amounts):
-            for c, d in finding_runs(np.concatenate([np.diff(wet[a:b]) == 1])):
+    for a, b in alike(amounts):
+        number, value = b - a + 1, amounts[a]
+        if number >= LIMITS["streak"] and len(wet) * share[a] ** number < LIMITS["chance"]:
+            doubt("streak_rainy", wet[a], wet[b], value, number)
+        elif number >= LIMITS["equal_days"] and value >= np.median(amounts):
+            daily = count[place[a]] / np.isfinite(values).sum()
+            for c, d in spans(np.diff(wet[a : b + 1]) == 1):
                 length = d - c + 2
-                daily = count[place[a]] / np.isfinite(values).sum()
-                if length >= EQUAL_DAYS.value and len(values) * daily**length < CHANCE.value:
-                    tell(
-                        wet[a + c],
-                        wet[a + d + 1],
-                        length,
-                        f"{value:g} mm stands on {length} days in sequence",
-                    )
-    if len(amounts) >= 10:
-        windows = np.lib.stride_tricks.sliding_window_view(amounts, 10)
-        equal = (windows[:, :, None] == windows[:, None, :]).sum(axis=2)
-        most, at = equal.max(axis=1), equal.argmax(axis=1)
-        inner = np.arange(len(windows)) + at
-        for least, percentile in FREQUENT:
-            rare = len(wet) * _at_least(least, 10, share[inner]) < CHANCE.value
-            for w in np.flatnonzero((most >= least) & (ranks[inner] >= percentile) & rare):
-                tell(
-                    wet[w],
-                    wet[w + 9],
-                    most[w],
-                    f"{amounts[inner[w]]:g} mm stands on {most[w]} of 10 successive rainy days",
-                )
+                if length >= LIMITS["equal_days"] and len(values) * daily**length < LIMITS["chance"]:
+                    doubt("streak_days", wet[a + c], wet[a + d + 1], value, length)
+    windows = np.lib.stride_tricks.sliding_window_view(amounts, 10)
+    equal = (windows[:, :, None] == windows[:, None, :]).sum(axis=2)
+    most, inner = equal.max(axis=1), np.arange(len(windows)) + equal.argmax(axis=1)
+    for least, percentile in FREQUENT:
+        rare = len(wet) * _at_least(least, 10, share[inner]) < LIMITS["chance"]
+        for w in np.flatnonzero((most >= least) & (ranks[inner] >= percentile) & rare):
+            doubt("streak_frequent", wet[w], wet[w + 9], amounts[inner[w]], most[w])
     return out + _capped(values, days)
 
 
 def _at_least(k: int, n: int, p: np.ndarray) -> np.ndarray:
-    from math import comb
-
     return sum(comb(n, j) * p**j * (1 - p) ** (n - j) for j in range(k, n + 1))
 
 
@@ -217,50 +121,13 @@ def _capped(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     largest = pd.Series(values, days).groupby(days.year).max()
     largest = largest[largest > 0]
     out = []
-    change = np.flatnonzero(np.concatenate([[True], np.diff(largest.to_numpy()) != 0, [True]]))
-    for a, b in zip(change[:-1], change[1:], strict=True):
-        if b - a >= CAPPED_YEARS.value:
-            first, last = pd.Timestamp(largest.index[a], 1, 1), pd.Timestamp(largest.index[b - 1], 12, 31)
+    for a, b in alike(largest.to_numpy()):
+        if b - a + 1 >= LIMITS["capped_years"]:
+            first, last = pd.Timestamp(largest.index[a], 1, 1), pd.Timestamp(largest.index[b], 12, 31)
             on = (values == largest.iloc[a]) & (days >= first) & (days <= last)
-            out.append(
-                Finding(
-                    "capped",
-                    "suspect",
-                    first,
-                    last,
-                    int(on.sum()),
-                    f"the largest day of each of {b - a} years is {largest.iloc[a]:g} mm: the gauge "
-                    f"or the file "
-                    "seems to hold no more",
-                    "ask how deep a day the gauge or the form can hold; larger days are cut short",
-                )
-            )
+            facts = {"years": b - a + 1, "largest": largest.iloc[a]}
+            out.append(finding("capped", first, last, int(on.sum()), **facts))
     return out
-
-
-DUPLICATE_WET = Default(
-    5, "day", "Durre et al. 2010, JAMC 49:1615 ask 3 non-zero values; raised for dry sites", "own choice"
-)
-
-DUPLICATE_SHARE = Default(0.9, "1", "share of the month that must be known", "own choice")
-
-DRY_CHANCE = Default(
-    0.01, "1", "expected number in the record, from the chance that dry follows dry", "own choice"
-)
-
-DRY_SPREAD = Default(
-    2.5, "1", "robust deviations of the logarithm of the year's longest dry spell", "own choice"
-)
-
-DRY_SPREAD_LEAST = 0.25
-
-EMPTY_CHANCE = Default(0.01, "1", "expected number in the record, from a gamma distribution", "own choice")
-
-TOTAL_SHARE = Default(95.0, "percent", "rank among the record's own sums over as many days", "own choice")
-
-TOTAL_GAP = Default(2, "day", "missing days before the value, at least", "own choice")
-
-TOTAL_LONGEST = Default(31, "day", "missing days before the value, at most", "own choice")
 
 
 def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
@@ -274,15 +141,15 @@ def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     groups: dict[bytes, list[int]] = {}
     for number, (_, month) in enumerate(months):
         known = np.isfinite(month)
-        if known.mean() >= DUPLICATE_SHARE.value and (month > 0).sum() >= DUPLICATE_WET.value:
+        if known.mean() >= LIMITS["duplicate_share"] and (month > 0).sum() >= LIMITS["duplicate_wet"]:
             groups.setdefault(np.where(known, month, -1.0)[:28].tobytes(), []).append(number)
     pairs = set()
-    for group in groups.values():
-        for later in range(1, len(group)):
-            one, other = months[group[0]][1], months[group[later]][1]
+    for first, *others in groups.values():
+        for later in others:
+            one, other = months[first][1], months[later][1]
             common = min(len(one), len(other))
             if np.array_equal(one[:common], other[:common], equal_nan=True):
-                pairs.add((group[0], group[later]))
+                pairs.add((first, later))
     out = []
     while pairs:
         source, copy = min(pairs, key=lambda pair: (pair[1], pair[0]))
@@ -292,21 +159,9 @@ def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
             length += 1
         first, end = months[copy][0], months[copy + length - 1]
         last = end[0] + len(end[1]) - 1
-        said = f"{days[first]:%B %Y}" if length == 1 else f"the {length} months from {days[first]:%B %Y}"
-        model = days[months[source][0]]
-        out.append(
-            Finding(
-                "duplicate",
-                "suspect",
-                days[first],
-                days[last],
-                last - first + 1,
-                f"{said} {'repeats' if length == 1 else 'repeat'}, day for day, the rain of {model:%B %Y}"
-                f"{'' if length == 1 else ' and after'}; one of the two was copied",
-                "find out which is the copy and reject it (accepting this rejects the later one)",
-                "rejected",
-            )
-        )
+        kind = "duplicate" if length == 1 else "duplicates"
+        facts = {"months": length, "source": days[months[source][0]]}
+        out.append(finding_at(kind, days, first, last, **facts))
     return out
 
 
@@ -318,49 +173,33 @@ def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1
     length stands more than 2.5 robust deviations above the longest spells of other years.
     """
     dry = values < zero_below
-    spans = finding_runs(dry)
-    if len(spans) < 20:
+    spells = spans(dry)
+    if len(spells) < 20:
         return []
-    length = np.array([last - first + 1 for first, last in spans])
-    year = np.array([days[first].year for first, _ in spans])
-    longest = pd.Series(length).groupby(year).max()
+    length = np.array([last - first + 1 for first, last in spells])
+    longest = pd.Series(length).groupby([days[first].year for first, _ in spells]).max()
     logs = np.log(longest.to_numpy(dtype=float))
     if len(logs) < 5:
         return []
     middle = np.median(logs)
     spread = max(1.4826 * np.median(np.abs(logs - middle)), DRY_SPREAD_LEAST)
-    bound = np.exp(middle + DRY_SPREAD.value * spread)
+    bound = np.exp(middle + LIMITS["dry_spread"] * spread)
     follows = dry[:-1] & np.isfinite(values[1:])
     stays = dry[:-1] & dry[1:]
     season = days.day_of_year.to_numpy()[:-1]
+    long = [(first, last, n) for (first, last), n in zip(spells, length, strict=True) if n > bound]
     away = np.ones(len(follows), dtype=bool)  # the doubted spells say nothing of the climate
-    for (first, last), n in zip(spans, length, strict=True):
-        away[max(first - 1, 0) : last + 1] &= n <= bound
+    for first, last, _ in long:
+        away[max(first - 1, 0) : last + 1] = False
     out = []
-    for (first, last), n in zip(spans, length, strict=True):
-        if n <= bound:
-            continue
+    for first, last, n in long:
         chance = 1.0
         for at in np.linspace(first, last, max(n // 15, 2)).astype(int):
             near = away & (season_distance(season, season[min(at, len(season) - 1)]) <= 30)
             p = (stays[near].sum() + 1) / (follows[near].sum() + 2)
             chance *= p ** (n / max(n // 15, 2))
-        expected = chance * len(spans)
-        if expected < DRY_CHANCE.value:
-            usual = np.exp(middle)
-            out.append(
-                Finding(
-                    "false zeros",
-                    "suspect",
-                    days[first],
-                    days[last],
-                    int(n),
-                    f"{n} days without rain, where a year's longest dry spell is usually {usual:.0f} days; "
-                    "missing days may have been written as zeros",
-                    "reject the days, so that they are filled, unless a drought is confirmed elsewhere",
-                    "rejected",
-                )
-            )
+        if chance * len(spells) < LIMITS["dry_chance"]:
+            out.append(finding_at("false_zeros_spell", days, first, last, usual=np.exp(middle)))
     return out
 
 
@@ -382,22 +221,11 @@ def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
 
         shape, _, scale = gamma.fit(rest, floc=0)
         chance = gamma.cdf(0.1 * rest.min(), shape, scale=scale) * len(whole)
-        if chance < EMPTY_CHANCE.value:
+        if chance < LIMITS["empty_chance"]:
             first = pd.Timestamp(year_values.index[dry][0][0], number, 1)
             last = first + pd.offsets.MonthEnd(1)
-            out.append(
-                Finding(
-                    "false zeros",
-                    "suspect",
-                    first,
-                    last,
-                    last.day,
-                    f"{first:%B %Y} has no rain at all; the driest of the {len(rest)} other years had "
-                    f"{rest.min():.1f} mm in that month",
-                    "reject the days, so that they are filled, unless the dry month is confirmed elsewhere",
-                    "rejected",
-                )
-            )
+            facts = {"others": len(rest), "driest": rest.min()}
+            out.append(finding("false_zeros_month", first, last, last.day, **facts))
     return out
 
 
@@ -408,35 +236,22 @@ def hidden_totals(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         return []
     cumulated = np.concatenate([[0.0], np.cumsum(np.where(missing, 0.0, values))])
     holes = np.concatenate([[0], np.cumsum(missing)])
-    gaps = [(a, b) for a, b in finding_runs(missing) if b + 1 < len(values)]
-    out, bounds = [], {}
+    gaps = [(a, b) for a, b in spans(missing) if b + 1 < len(values)]
+    gaps = [(a, b) for a, b in gaps if b - a < LIMITS["total_longest"]]
+    out, usual = [], {}
     for first, last in gaps:
         k = last - first + 1
-        if not TOTAL_GAP.value <= k <= TOTAL_LONGEST.value:
+        if k < LIMITS["total_gap"]:
             continue
-        if k not in bounds:
+        if k not in usual:
             sums = cumulated[k + 1 :] - cumulated[: -(k + 1)]
             whole = holes[k + 1 :] == holes[: -(k + 1)]
-            bounds[k] = np.percentile(sums[whole], TOTAL_SHARE.value) if whole.sum() >= 100 else np.inf
+            usual[k] = np.percentile(sums[whole], LIMITS["total_share"]) if whole.sum() >= 100 else np.inf
         value = values[last + 1]
-        if value > max(bounds[k], np.nanpercentile(values[values > 0], 95)):
-            out.append(
-                Finding(
-                    "hidden total",
-                    "suspect",
-                    days[first],
-                    days[last + 1],
-                    k + 1,
-                    f"{value:g} mm stands after {k} missing days and is more than {bounds[k]:.1f} mm, which "
-                    f"{TOTAL_SHARE.value:.0f} % of this record's sums over {k + 1} days do not "
-                    f"exceed: it may "
-                    "be the total of them all",
-                    f"treat it as a total over {k + 1} days, if the original says so",
-                    "total",
-                )
-            )
-    after = np.array([values[last + 1] for first, last in gaps if last - first < TOTAL_LONGEST.value])
-    return out + _after_gaps(after, values, days)
+        if value > max(usual[k], np.nanpercentile(values[values > 0], 95)):
+            facts = {"value": value, "missing": k, "bound": usual[k], "share": LIMITS["total_share"]}
+            out.append(finding_at("hidden_total", days, first, last + 1, **facts))
+    return out + _after_gaps(np.array([values[last + 1] for _, last in gaps]), values, days)
 
 
 def _after_gaps(after: np.ndarray, values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
@@ -446,19 +261,8 @@ def _after_gaps(after: np.ndarray, values: np.ndarray, days: pd.DatetimeIndex) -
         return []
     rng = np.random.default_rng(0)
     drawn = rng.choice(known, (2000, len(after))).mean(axis=1)
-    p = (1 + (drawn >= after.mean()).sum()) / 2001
-    if p >= 0.01:
+    chance = (1 + (drawn >= after.mean()).sum()) / 2001
+    if chance >= 0.01:
         return []
-    return [
-        Finding(
-            "hidden total",
-            "suspect",
-            days[0],
-            days[-1],
-            len(after),
-            f"the {many(len(after), 'day')} that follow a gap carry {after.mean() / known.mean():.1f} "
-            f"times the "
-            f"rain of any day (chance {p:.3f}): readings after an absence are probably totals",
-            "ask how absences were read; mark those readings as totals in the file",
-        )
-    ]
+    times = after.mean() / known.mean()
+    return [finding("hidden_totals", days[0], days[-1], len(after), times=times, chance=chance)]

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
-from rainharvest.rainfall.flags import Finding, Flag, finding_runs, many, table_of
+from rainharvest.core.errors import require
+from rainharvest.rainfall.check_days import LIMITS
+from rainharvest.rainfall.flags import Finding, Flag, alike, finding, finding_at, plural, spans, table_of
 
 # least step, words, tolerance; the inch steps are often stored rounded to a tenth of a millimetre
 STEPS = (
@@ -21,8 +21,6 @@ STEPS = (
     (0.1, "0.1 mm", 0.006),
 )
 
-FITS = Default(0.97, "1", "share of a year's wet values that stand on the steps", "own choice")
-
 FACTORS = (
     (10.0, "10", "divide these days by 10"),
     (0.1, "1/10", "multiply these days by 10"),
@@ -30,29 +28,22 @@ FACTORS = (
     (1 / 25.4, "1/25.4", "multiply these days by 25.4"),
 )
 
-FACTOR_WIDTH = Default(0.45, "1", "how far, as a logarithm, a ratio may stand from the factor", "own choice")
-
-FACTOR_RAIN = Default(40, "day", "wet days that a stretch in another unit holds at least", "own choice")
-
-ROUND_EXCESS = Default(1.5, "1", "times the share that even chances give", "own choice")
-
-ROUND_CHANCE = Default(0.001, "1", "binomial, one-sided", "own choice")
-
-WEEKDAY_CHANCE = Default(0.01, "1", "chi-square of wet days by weekday", "own choice")
-
-WEEKDAY_EFFECT = Default(0.08, "1", "how far the odd weekday stands from the mean", "own choice")
-
-SMALL_CHANGE = Default(
-    2.0, "1", "times by which small amounts are rarer than in the fuller years", "own choice"
-)
-
 GRIDDED_DRY, GRIDDED_DRIZZLE = 0.15, 0.05  # share of days without rain, share with up to 0.2 mm
+DRIZZLE = 0.2  # [mm/day] up to which a day above zero is drizzle
+
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def factor_of(ratios: list[float]) -> tuple[str, str] | None:
+    """Return the words and the remedy of the unit's factor that all ratios are close to, if there is one."""
+    for factor, words, remedy in FACTORS:
+        if max(abs(np.log(ratio / factor)) for ratio in ratios) < LIMITS["factor_width"]:
+            return words, remedy
+    return None
 
 
 def year_steps(values: np.ndarray, days: pd.DatetimeIndex) -> pd.Series:
-    """Return the step (place in ``STEPS``) on which each year's amounts stand, -1 where on none or "
-    "too few.
-    """
+    """Return the step (place in ``STEPS``) of each year's amounts; years on none, or with too few, are left out."""
     wet = values > 0
     amounts, years = values[wet], days.year.to_numpy()[wet]
     tenths = np.abs(amounts * 10 - np.round(amounts * 10)) < 0.01
@@ -61,41 +52,26 @@ def year_steps(values: np.ndarray, days: pd.DatetimeIndex) -> pd.Series:
         off = np.abs(amounts - np.round(amounts / step) * step)
         # a tenth-rounded file cannot be held to the inch lattice more closely than its own rounding
         fits[row] = (off <= np.where(tenths, tolerance, 0.006)) & (np.round(amounts / step) > 0)
-    frame = pd.DataFrame(fits.T).groupby(years).agg(["mean", "size"])
-    out = {}
-    for year in frame.index:
-        share = np.array([frame.loc[year, (row, "mean")] for row in range(len(STEPS))])
-        enough = frame.loc[year, (0, "size")] >= 20
-        held = np.flatnonzero(share >= FITS.value)
-        out[year] = int(held[0]) if enough and len(held) else -1
-    return pd.Series(out, dtype=int)
+    by_year = pd.DataFrame(fits.T).groupby(years)
+    held = by_year.mean() >= LIMITS["fits"]
+    held = held[(by_year.size() >= 20) & held.any(axis=1)]
+    return pd.Series(held.to_numpy().argmax(axis=1), held.index, dtype=int)
 
 
 def resolution(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     """Return the years from which the amounts stand on other steps than before."""
     steps = year_steps(values, days)
-    steps = steps[steps >= 0]
     out, last = [], None
-    blocks = steps.ne(steps.shift()).cumsum()
-    kept = [block for _, block in steps.groupby(blocks) if len(block) >= 2]
-    for block in kept:
+    for _, block in steps.groupby(steps.ne(steps.shift()).cumsum()):
+        if len(block) < 2:
+            continue
         step = int(block.iloc[0])
         if last is not None and step != last:
             first = pd.Timestamp(block.index[0], 1, 1)
-            out.append(
-                Finding(
-                    "resolution",
-                    "note",
-                    first,
-                    min(pd.Timestamp(block.index[-1], 12, 31), days[-1]),
-                    int((days.year >= block.index[0]).sum()),
-                    f"from {block.index[0]} the amounts stand on steps of {STEPS[step][1]}, before on "
-                    f"steps of "
-                    f"{STEPS[last][1]}: the gauge, the observer or the unit changed",
-                    "look for the change in the station's history; compare the small amounts before "
-                    "and after",
-                )
-            )
+            end = min(pd.Timestamp(block.index[-1], 12, 31), days[-1])
+            since = int((days.year >= block.index[0]).sum())
+            facts = {"now": STEPS[step][1], "before": STEPS[last][1]}
+            out.append(finding("resolution", first, end, since, **facts))
         last = step
     return out
 
@@ -109,10 +85,10 @@ def units(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     logs = np.log(values[wet])
     usual = np.array([np.median(logs[month == m]) if (month == m).any() else 0.0 for m in range(1, 13)])
     excess = logs - usual[month - 1]
-    half = int(FACTOR_RAIN.value)
+    half = int(LIMITS["factor_rain"])
     smooth = pd.Series(excess).rolling(2 * half + 1, center=True, min_periods=half).median().to_numpy()
     out = []
-    for first, last in finding_runs(np.abs(smooth) > np.log(10) / 2):
+    for first, last in spans(np.abs(smooth) > np.log(10) / 2):
         if last - first + 1 < half:
             continue
         inside = np.zeros(len(wet), dtype=bool)
@@ -121,24 +97,10 @@ def units(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         ratios = [
             np.exp(np.quantile(excess[inside], q) - np.quantile(excess[~inside], q)) for q in (0.5, 0.9)
         ]
-        for factor, words, remedy in FACTORS:
-            if max(abs(np.log(ratio / factor)) for ratio in ratios) < FACTOR_WIDTH.value:
-                a, b = days[wet[first]], days[wet[last]]
-                out.append(
-                    Finding(
-                        "unit",
-                        "wrong",
-                        a,
-                        b,
-                        int((b - a).days + 1),
-                        f"wet days are {ratios[0]:.3g} times as deep as in the rest of the record "
-                        f"(the heaviest "
-                        f"tenth {ratios[1]:.3g} times), close to {words}: the unit seems to change",
-                        f"{remedy} in the file and read it again, or reject them",
-                        "rejected",
-                    )
-                )
-                break
+        if found := factor_of(ratios):
+            facts = {"middle": ratios[0], "heaviest": ratios[1], "factor": found[0], "remedy": found[1]}
+            a, b = days[wet[first]], days[wet[last]]
+            out.append(finding("unit", a, b, int((b - a).days + 1), **facts))
     return out
 
 
@@ -147,37 +109,25 @@ def rounding(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     from scipy.stats import binom
 
     steps = year_steps(values, days)
-    steps = steps[steps >= 0]
     if steps.empty:
         return []
     row = int(steps.mode().iloc[0])
     step, words, _ = STEPS[row]
     held = np.isin(days.year.to_numpy(), steps.index[steps == row])
-    steps_up = np.round(values[held & (values > 0)] / step).astype(int)
-    excess = {}
-    for multiple in (5, 10):
-        among = steps_up[steps_up >= multiple]
+    amounts = np.round(values[held & (values > 0)] / step).astype(int)
+    excess = {5: (0.0, 0), 10: (0.0, 0)}  # times the even share, among how many
+    for multiple in excess:
+        among = amounts[amounts >= multiple]
         hits = int((among % multiple == 0).sum())
-        if len(among) >= 100 and binom.sf(hits - 1, len(among), 1 / multiple) < ROUND_CHANCE.value:
+        if len(among) >= 100 and binom.sf(hits - 1, len(among), 1 / multiple) < LIMITS["round_chance"]:
             excess[multiple] = (hits / len(among) * multiple, len(among))
     # rounding to ten steps shows among the multiples of five too, but more faintly
-    multiple = 10 if excess.get(10, (0,))[0] > 1.2 * excess.get(5, (0,))[0] else 5
-    if excess.get(multiple, (0,))[0] <= ROUND_EXCESS.value:
-        return []
+    multiple = 10 if excess[10][0] > 1.2 * excess[5][0] else 5
     much, number = excess[multiple]
-    return [
-        Finding(
-            "rounding",
-            "note",
-            days[0],
-            days[-1],
-            number,
-            f"{much / multiple:.0%} of the amounts are multiples of {multiple * step:g} mm, where "
-            f"even chances "
-            f"on steps of {words} give {1 / multiple:.0%}: the observer rounds",
-            "totals hold; take care with small amounts and with wet days near the threshold",
-        )
-    ]
+    if much <= LIMITS["round_excess"]:
+        return []
+    facts = {"share": much / multiple, "multiple": multiple * step, "step": words, "even": 1 / multiple}
+    return [finding("rounding", days[0], days[-1], number, **facts)]
 
 
 def weekdays(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
@@ -196,26 +146,15 @@ def weekdays(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     effect = wet / number / share - 1
     odd = int(np.argmax(np.abs(effect)))
     least = binom.cdf(wet, number, share) * 7  # the weekday with the fewest, seven looks allowed for
-    if p >= WEEKDAY_CHANCE.value and least.min() >= WEEKDAY_CHANCE.value:
+    if p >= LIMITS["weekday_chance"] and least.min() >= LIMITS["weekday_chance"]:
         return []
-    if least.min() < min(p, WEEKDAY_CHANCE.value):
+    if least.min() < min(p, LIMITS["weekday_chance"]):
         odd, p = int(np.argmin(least)), float(least.min())
-    if abs(effect[odd]) < WEEKDAY_EFFECT.value:
+    if abs(effect[odd]) < LIMITS["weekday_effect"]:
         return []
-    names = ("Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturdays", "Sundays")
-    return [
-        Finding(
-            "weekday",
-            "suspect",
-            days[0],
-            days[-1],
-            int(number[odd]),
-            f"{names[odd]} are wet {abs(effect[odd]):.0%} {'more' if effect[odd] > 0 else 'less'} "
-            f"often than the "
-            f"mean weekday (chance {p:.2g}), and rain knows no weekday: readings are missed or put together",
-            "ask on which days the gauge is read; treat the reading after as a total",
-        )
-    ]
+    facts = {"weekday": WEEKDAYS[odd], "effect": abs(effect[odd]), "chance": p}
+    more = "more" if effect[odd] > 0 else "less"
+    return [finding("weekday", days[0], days[-1], int(number[odd]), more=more, **facts)]
 
 
 def small_amounts(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
@@ -223,29 +162,18 @@ def small_amounts(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     block = (days.year.to_numpy() - days[0].year) // 5
     small = np.bincount(block[(values >= 0.1) & (values < 1)], minlength=block.max() + 1)
     next_up = np.bincount(block[(values >= 1) & (values < 2)], minlength=block.max() + 1)
-    told = next_up >= 30
-    if told.sum() < 2:
+    enough = next_up >= 30
+    if enough.sum() < 2:
         return []
     ratio = small / np.maximum(next_up, 1)
-    usual = np.quantile(ratio[told], 0.75)
-    if small[told & (ratio >= usual)].sum() < 100:
+    usual = np.quantile(ratio[enough], 0.75)
+    if small[enough & (ratio >= usual)].sum() < 100:
         return []
     out = []
-    for first, last in finding_runs(told & (ratio < usual / SMALL_CHANGE.value)):
+    for first, last in spans(enough & (ratio < usual / LIMITS["small_change"])):
         span = np.flatnonzero((block >= first) & (block <= last))
-        got = small[first : last + 1].sum() / next_up[first : last + 1].sum()
-        out.append(
-            Finding(
-                "small amounts",
-                "note",
-                days[span[0]],
-                days[span[-1]],
-                len(span),
-                f"for each amount of 1 to 2 mm there are {got:.1f} under 1 mm, where the fuller years have "
-                f"{usual:.1f}: small amounts were not always recorded",
-                "count wet days from 1 mm; the missing amounts wet a roof and little more",
-            )
-        )
+        here = small[first : last + 1].sum() / next_up[first : last + 1].sum()
+        out.append(finding_at("small_amounts", days, span[0], span[-1], here=here, usual=usual))
     return out
 
 
@@ -254,38 +182,16 @@ def drizzle(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     known = values[np.isfinite(values)]
     if len(known) < 365:
         return []
-    dry, little = (known == 0).mean(), ((known > 0) & (known <= 0.2)).mean()
+    dry, little = (known == 0).mean(), ((known > 0) & (known <= DRIZZLE)).mean()
     if dry >= GRIDDED_DRY or little <= GRIDDED_DRIZZLE:
         return []
-    return [
-        Finding(
-            "gridded",
-            "note",
-            days[0],
-            days[-1],
-            len(known),
-            f"only {dry:.0%} of the days are dry and {little:.0%} have no more than 0.2 mm: this "
-            f"looks like a "
-            "gridded product or a model, not a gauge; its drizzle is lost on the roof and its storms "
-            "are smoothed",
-            "put it beside a gauge before trusting it",
-        )
-    ]
+    return [finding("gridded", days[0], days[-1], len(known), dry=dry, little=little)]
 
 
-HOUR_RECORD = Default(401.0, "mm", "largest hourly rain taken as possible by the GSDR checks", "open data")
-
-DAY_RECORD = Default(1825.0, "mm", "WMO world record of a day (wmo.asu.edu)", "open data")
-
-EQUAL_STEPS = Default(4, "1", "equal non-zero readings in sequence, at least", "own choice")
-
-CHANCE = Default(0.01, "1", "expected number in the record above which chance explains it", "own choice")
-
-LUMPED_DAYS = Default(5, "day", "wet days that a month needs", "own choice")
-
-LUMPED_SHARE = Default(0.8, "1", "of them with all their rain in one reading at one hour", "own choice")
-
-LUMPED_CHANCE = Default(1e-4, "1", "binomial, from the share in the whole record", "own choice")
+def all_habits(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
+    """Return what the habits of a daily record let doubt; its unit is checked before."""
+    checks = (resolution, rounding, weekdays, small_amounts, drizzle)
+    return [found for check in checks for found in check(values, days)]
 
 
 def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
@@ -300,54 +206,40 @@ def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
     >>> check_steps(rain)[["check", "first_day"]].values.tolist()
     [['negative', Timestamp('2000-01-05 00:00:00')]]
     """
-    index = (
-        rain_step.indexes.get("time")
-        if isinstance(rain_step, xr.DataArray) and rain_step.dims == ("time",)
-        else None
+    single = isinstance(rain_step, xr.DataArray) and rain_step.dims == ("time",)
+    index = rain_step.indexes.get("time") if single else None
+    ordered = isinstance(index, pd.DatetimeIndex) and len(index) > 1 and index.is_monotonic_increasing
+    require(
+        ordered, "readings in order of time were expected", "read the file with read_subdaily", "rain_step"
     )
-    if not isinstance(index, pd.DatetimeIndex) or len(index) < 2 or not index.is_monotonic_increasing:
-        raise InputError(
-            "readings in order of time were expected", "read the file with read_subdaily", "rain_step"
-        )
     step = float(np.median(np.diff(index.to_numpy()) / np.timedelta64(1, "s")))
-    if step >= 86_400:
-        raise InputError("the readings are a day or more apart", "check them with check_rain", "rain_step")
+    require(step < 86_400, "the readings are a day or more apart", "check them with check_rain", "rain_step")
     values = rain_step.to_numpy().astype(float).copy()
     if "flag" in rain_step.coords:
         values[(rain_step["flag"] == Flag.REJECTED).to_numpy()] = np.nan
     days = index.normalize()
-    found = _bounds(values, days, step) + _missing(values, days)
-    values[values < 0] = np.nan
-    values[values > _most(step)] = np.nan
+    most = LIMITS["hour_record"] if step <= 3600 else LIMITS["world_record"]
+    found = _impossible(values, days, most) + _missing(values, days)
+    values[(values < 0) | (values > most)] = np.nan
     return table_of(found + _streaks(values, days) + _lumped(values, index))
 
 
-def _most(step: float) -> float:
-    return HOUR_RECORD.value if step <= 3600 else DAY_RECORD.value
+def _of_readings(kind: str, days: pd.DatetimeIndex, first: int, last: int, **facts) -> Finding:
+    """Return a finding about the days between two readings."""
+    return finding(kind, days[first], days[last], int((days[last] - days[first]).days + 1), **facts)
 
 
-def _bounds(values: np.ndarray, days: pd.DatetimeIndex, step: float) -> list[Finding]:
+def _impossible(values: np.ndarray, days: pd.DatetimeIndex, most: float) -> list[Finding]:
     out = []
-    for check, bad, said in (
-        ("negative", values < 0, "negative, which rain cannot be; they may be a code for a missing reading"),
-        ("impossible", values > _most(step), f"more than {_most(step):g} mm, the most taken as possible"),
+    for kind, bad, worst in (
+        ("negative_reading", values < 0, np.min),
+        ("impossible_reading", values > most, np.max),
     ):
-        for first, last in finding_runs(bad):
-            number, worst = last - first + 1, values[first : last + 1]
-            worst = worst.min() if check == "negative" else worst.max()
-            out.append(
-                Finding(
-                    check,
-                    "wrong",
-                    days[first],
-                    days[last],
-                    int((days[last] - days[first]).days + 1),
-                    f"{many(number, 'reading')}, as far as {worst:g} mm, "
-                    f"{'is' if number == 1 else 'are'} {said}",
-                    "reject the days",
-                    "rejected",
-                )
-            )
+        for first, last in spans(bad):
+            number = last - first + 1
+            facts = {"readings": plural(number, "reading"), "are": "is" if number == 1 else "are"}
+            facts |= {"worst": worst(values[first : last + 1]), "most": most}
+            out.append(_of_readings(kind, days, first, last, **facts))
     return out
 
 
@@ -357,28 +249,15 @@ def _streaks(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     if len(wet) < 50:
         return []
     kinds, count = np.unique(wet, return_counts=True)
-    change = np.flatnonzero(np.concatenate([[True], values[1:] != values[:-1], [True]]))
     out = []
-    for a, b in zip(change[:-1], change[1:], strict=True):
-        if b - a < EQUAL_STEPS.value or not values[a] > 0:
+    for a, b in alike(values):
+        number, value = b - a + 1, values[a]
+        if number < LIMITS["equal_steps"] or not value > 0:
             continue
         # rain goes on: the chance that the next reading is the same is its share of the wet readings
-        share = count[np.searchsorted(kinds, values[a])] / len(wet)
-        if known.sum() * share ** (b - a - 1) * len(wet) / known.sum() < CHANCE.value:
-            out.append(
-                Finding(
-                    "streak",
-                    "suspect",
-                    days[a],
-                    days[b - 1],
-                    int((days[b - 1] - days[a]).days + 1),
-                    f"{values[a]:g} mm stands in {b - a} readings in sequence: a stuck gauge, or a "
-                    f"longer total "
-                    "shared out evenly",
-                    "look the hours up in the original",
-                    "suspect",
-                )
-            )
+        share = count[np.searchsorted(kinds, value)] / len(wet)
+        if known.sum() * share ** (number - 1) * len(wet) / known.sum() < LIMITS["chance"]:
+            out.append(_of_readings("streak_readings", days, a, b, value=value, number=number))
     return out
 
 
@@ -396,11 +275,11 @@ def _lumped(values: np.ndarray, index: pd.DatetimeIndex) -> list[Finding]:
     for name, part in by_day.groupby(month):
         alone = part[part["readings"] == 1]
         hits = int(alone["hour"].value_counts().max()) if len(alone) else 0
-        if len(part) < LUMPED_DAYS.value or hits < LUMPED_SHARE.value * len(part):
+        if len(part) < LIMITS["lumped_days"] or hits < LIMITS["lumped_share"] * len(part):
             continue
         others = single[month != name]
         usual = min((others.sum() + 1) / (len(others) + 2) / 4, 0.5)  # at one hour: a quarter, to be safe
-        if 24 * binom.sf(hits - 1, len(part), usual) < LUMPED_CHANCE.value:
+        if 24 * binom.sf(hits - 1, len(part), usual) < LIMITS["lumped_chance"]:
             lumped[name] = (len(part), hits, int(alone["hour"].mode()[0]))
     out, names = [], sorted(lumped)
     while names:
@@ -408,35 +287,15 @@ def _lumped(values: np.ndarray, index: pd.DatetimeIndex) -> list[Finding]:
         while names and names[0] == stretch[-1] + 1:
             stretch.append(names.pop(0))
         number, hits = (sum(lumped[m][k] for m in stretch) for k in (0, 1))
-        out.append(
-            Finding(
-                "lumped days",
-                "suspect",
-                stretch[0].start_time.normalize(),
-                stretch[-1].end_time.normalize(),
-                number,
-                f"on {hits} of {number} wet days all the rain stands in one reading, at "
-                f"{lumped[stretch[0]][2]:02d} h: daily totals written into an hourly file",
-                "trust the daily sums and take no intensity from these hours",
-            )
-        )
+        first, last = stretch[0].start_time.normalize(), stretch[-1].end_time.normalize()
+        facts = {"lumped": hits, "wet": number, "hour": lumped[stretch[0]][2]}
+        out.append(finding("lumped_days", first, last, number, **facts))
     return out
 
 
 def _missing(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    lost = pd.Series(np.isnan(values)).groupby(np.asarray(days)).any()
-    if not lost.any():
+    lost = days[np.isnan(values)].unique()
+    if not len(lost):
         return []
-    where = lost.index[lost]
-    return [
-        Finding(
-            "completeness",
-            "note",
-            pd.Timestamp(where[0]),
-            pd.Timestamp(where[-1]),
-            int(lost.sum()),
-            f"{many(int(lost.sum()), 'day')} {'lacks' if lost.sum() == 1 else 'lack'} a reading and so "
-            f"{'has' if lost.sum() == 1 else 'have'} no daily total",
-            "fill the days from neighbours once the record is summed",
-        )
-    ]
+    have = {"lack": "lacks", "have": "has"} if len(lost) == 1 else {"lack": "lack", "have": "have"}
+    return [finding("missing_readings", lost[0], lost[-1], len(lost), **have)]

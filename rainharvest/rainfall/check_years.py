@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
-from rainharvest.rainfall.flags import Finding, Flag, Neighbour, as_neighbours, as_record, many, sound_values
+from rainharvest.core.reader import MONTHS
+from rainharvest.rainfall.check_days import LIMITS
+from rainharvest.rainfall.flags import (
+    Finding,
+    Flag,
+    Neighbour,
+    as_neighbours,
+    as_record,
+    finding,
+    finding_at,
+    sound_values,
+)
 
+WET_DAY = 1.0  # [mm/day]
 SIMULATIONS = 5000
 
 
@@ -29,10 +40,10 @@ class Break:
 
 def _series(values) -> np.ndarray:
     x = np.asarray(values, dtype=float)
-    if x.ndim != 1 or len(x) < 5 or not np.isfinite(x).all():
-        raise InputError(
-            "a break needs five known values at least", "give one value a year, none missing", "values"
-        )
+    enough = x.ndim == 1 and len(x) >= 5 and np.isfinite(x).all()
+    require(
+        enough, "a break needs five known values at least", "give one value a year, none missing", "values"
+    )
     return x
 
 
@@ -80,26 +91,19 @@ def _von_neumann(x: np.ndarray) -> np.ndarray:
     return (np.diff(x, axis=-1) ** 2).sum(axis=-1) / np.where(spread > 0, spread, 1)
 
 
+STATISTICS = {"snht": lambda x: _snht(x).max(axis=-1), "range": _range, "ratio": _von_neumann}
+
+
 @lru_cache(maxsize=64)
 def _null(test: str, n: int) -> np.ndarray:
     """Return the sorted statistics of series without a break: independent normal values, seeded."""
-    x = np.random.default_rng(n).standard_normal((SIMULATIONS, n))
-    value = {
-        "snht": lambda: _snht(x).max(axis=-1),
-        "range": lambda: _range(x),
-        "ratio": lambda: _von_neumann(x),
-    }
-    return np.sort(value[test]())
+    return np.sort(STATISTICS[test](np.random.default_rng(n).standard_normal((SIMULATIONS, n))))
 
 
 def _chance(test: str, n: int, statistic: float, upper: bool = True) -> float:
     null = _null(test, n)
-    beyond = (
-        len(null) - np.searchsorted(null, statistic, "left")
-        if upper
-        else np.searchsorted(null, statistic, "right")
-    )
-    return float((1 + beyond) / (1 + len(null)))
+    beyond = np.searchsorted(null, statistic, "left" if upper else "right")
+    return float((1 + (len(null) - beyond if upper else beyond)) / (1 + len(null)))
 
 
 def snht(values) -> Break:
@@ -181,8 +185,7 @@ def mann_kendall(values, years=None, correlated: bool = False) -> Trend:
     t = np.arange(len(x), dtype=float) if years is None else np.asarray(years, float)
     x, t = x[~np.isnan(x)], t[~np.isnan(x)]
     n = len(x)
-    if n < 4:
-        raise InputError(f"a trend was asked of {n} years with a value", "give 4 or more", "values")
+    require(n >= 4, f"a trend was asked of {n} years with a value", "give 4 or more", "values")
     score = float(sum(np.sign(x[k + 1 :] - x[k]).sum() for k in range(n - 1)))
     ties = np.unique(x, return_counts=True)[1].astype(float)
     variance = (n * (n - 1) * (2 * n + 5) - (ties * (ties - 1) * (2 * ties + 5)).sum()) / 18
@@ -206,25 +209,6 @@ def _widening(residual: np.ndarray) -> float:
     telling = np.abs(correlation) > 1.96 / np.sqrt(n)
     weight = (n - lag) * (n - lag - 1) * (n - lag - 2)
     return float(1 + 2 / (n * (n - 1) * (n - 2)) * (weight * correlation)[telling].sum())
-
-
-YEAR_KNOWN = Default(0.98, "1", "share of days that a yearly value of a test needs", "own choice")
-
-YEAR_COMMON = Default(
-    0.80, "1", "share of days known in common that a ratio to neighbours needs", "own choice"
-)
-
-BREAK_CHANCE = Default(0.01, "1", "Wijngaard et al. 2003: four tests at the 1 % level", "open data")
-
-BREAK_YEARS = Default(15, "year", "years that a test for breaks needs", "own choice")
-
-TREND_CHANCE = Default(0.05, "1", "no source", "common practice")
-
-TREND_YEARS = Default(20, "year", "years that a test for trend needs", "own choice")
-
-YEAR_MISSING = Default(0.20, "1", "share of missing days from which a year is left out", "own choice")
-
-WET = 1.0
 
 
 def completeness(rain: xr.DataArray | pd.Series) -> pd.DataFrame:
@@ -261,43 +245,27 @@ def incomplete_years(record: xr.DataArray) -> list[Finding]:
     """Return the years with missing days, with what that does to their totals."""
     days = record.indexes["time"]
     out = []
-    for year, row in completeness(record).iterrows():
-        if row["missing"] == 0:
-            continue
-        months = [f"{pd.Timestamp(2000, m, 1):%B} ({row[m]})" for m in range(1, 13) if row[m]]
+    table = completeness(record)
+    for year, row in table[table["missing"] > 0].iterrows():
+        months = [f"{name} ({row[m]})" for m, name in enumerate(MONTHS, 1) if row[m]]
+        first, last = max(pd.Timestamp(year, 1, 1), days[0]), min(pd.Timestamp(year, 12, 31), days[-1])
         share = row["missing"] / row["days"]
-        first = max(pd.Timestamp(year, 1, 1), days[0])
-        last = min(pd.Timestamp(year, 12, 31), days[-1])
-        named = f"in {', '.join(months)}" if len(months) <= 6 else f"in {len(months)} months"
-        large = share > YEAR_MISSING.value
-        out.append(
-            Finding(
-                "completeness",
-                "suspect" if large else "note",
-                first,
-                last,
-                int(row["missing"]),
-                f"{many(int(row['missing']), 'day')} of {year} ({share:.0%}) "
-                f"{'is' if row['missing'] == 1 else 'are'} "
-                f"missing, {named}: those months and the year have no total",
-                "fill the gaps, and leave the year out of headline figures" if large else "fill the gaps",
-            )
-        )
+        facts = {"share": share, "year": year}
+        facts["months"] = f"in {', '.join(months)}" if len(months) <= 6 else f"in {len(months)} months"
+        kind = "completeness_poor" if share > LIMITS["year_missing"] else "completeness"
+        out.append(finding(kind, first, last, int(row["missing"]), **facts))
     return out
 
 
 def _yearly(values: np.ndarray, years: np.ndarray, others: Sequence[np.ndarray]) -> dict[str, pd.Series]:
     """Return yearly total, wet days and mean wet day, as ratios to the neighbours' where there are any."""
-    known = np.isfinite(values)
-    for other in others:
-        known = known & np.isfinite(other)
-    frame = pd.DataFrame({"year": years, "known": known})
-    share = frame.groupby("year")["known"].mean()
+    known = np.isfinite([values, *others]).all(axis=0)
+    share = pd.Series(known).groupby(years).mean()
 
     def measures(x):
-        part = pd.DataFrame({"year": years, "rain": np.where(known, x, 0.0), "wet": known & (x >= WET)})
-        part["deep"] = np.where(part["wet"], part["rain"], 0.0)
-        sums = part.groupby("year").sum()
+        wet = known & (x >= WET_DAY)
+        part = pd.DataFrame({"rain": np.where(known, x, 0.0), "wet": wet, "deep": np.where(wet, x, 0.0)})
+        sums = part.groupby(years).sum()
         return {
             "yearly total": sums["rain"],
             "number of wet days": sums["wet"].astype(float),
@@ -305,19 +273,14 @@ def _yearly(values: np.ndarray, years: np.ndarray, others: Sequence[np.ndarray])
         }
 
     here = measures(values)
-    keep = share >= (YEAR_COMMON.value if others else YEAR_KNOWN.value)
     if others:
         there = [measures(other) for other in others]
         here = {name: one / sum(t[name] for t in there) * len(there) for name, one in here.items()}
     else:  # a year with a few days missing is put on a full year's footing
-        here["yearly total"] = here["yearly total"] / share
-        here["number of wet days"] = here["number of wet days"] / share
+        for name in ("yearly total", "number of wet days"):
+            here[name] = here[name] / share
+    keep = share >= LIMITS["year_common" if others else "year_known"]
     return {name: one[keep].replace([np.inf, -np.inf], np.nan).dropna() for name, one in here.items()}
-
-
-def _long_neighbours(values: np.ndarray, neighbours: Sequence[Neighbour]) -> list[np.ndarray]:
-    known = np.isfinite(values)
-    return [n.values for n in neighbours if np.isfinite(n.values[known]).mean() >= 0.9]
 
 
 def breaks(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
@@ -327,39 +290,24 @@ def breaks(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neig
     the record, their ratios to the neighbours' mean, in which the climate's own changes cancel.
     """
     out = []
-    others = _long_neighbours(values, neighbours)
-    against = f"beside {', '.join(n.name for n in neighbours if any(n.values is o for o in others))}"
-    for name, series in _yearly(values, days.year.to_numpy(), others).items():
-        if len(series) < BREAK_YEARS.value or series.std() == 0:
+    known = np.isfinite(values)
+    long = [n for n in neighbours if np.isfinite(n.values[known]).mean() >= 0.9]
+    for name, series in _yearly(values, days.year.to_numpy(), [n.values for n in long]).items():
+        if len(series) < LIMITS["break_years"] or series.std() == 0:
             continue
         found = {"Pettitt": pettitt(series), "SNHT": snht(series), "Buishand": buishand_range(series)}
         found["von Neumann"] = von_neumann_ratio(series)
-        rejecting = [test for test, one in found.items() if one.p < BREAK_CHANCE.value]
+        rejecting = [test for test, one in found.items() if one.p < LIMITS["break_chance"]]
         if len(rejecting) < 2:
             continue
         k = found["SNHT"].before
         year = int(series.index[k])
-        ratio = series.iloc[k:].mean() / series.iloc[:k].mean()
-        first = max(pd.Timestamp(year, 1, 1), days[0])
-        out.append(
-            Finding(
-                "homogeneity",
-                "suspect" if len(rejecting) >= 3 else "note",
-                days[0],
-                first,
-                len(days),
-                f"the {name}{', ' + against + ',' if others else ''} changes in {year}: {ratio:.2f} "
-                f"times what it "
-                f"was ({', '.join(f'{t} p {found[t].p:.2g}' for t in rejecting)})"
-                + (
-                    ""
-                    if others
-                    else "; without neighbours a change of climate cannot be told from one of gauge"
-                ),
-                "look for a move or a new gauge; if confirmed, use the years after it, or correct the years "
-                "before by that ratio outside this program",
-            )
-        )
+        facts = {"series": name, "year": year, "ratio": series.iloc[k:].mean() / series.iloc[:k].mean()}
+        facts["tests"] = ", ".join(f"{test} p {found[test].p:.2g}" for test in rejecting)
+        facts["names"] = ", ".join(n.name for n in long)
+        kind = "homogeneity_neighbours" if long else "homogeneity"
+        one = finding(kind, days[0], max(pd.Timestamp(year, 1, 1), days[0]), len(days), **facts)
+        out.append(one if len(rejecting) >= 3 else replace(one, severity="note"))
     return out
 
 
@@ -376,30 +324,21 @@ def double_mass(rain, neighbours) -> xr.Dataset:
     """
     record = as_record(rain)
     values = sound_values(record)
-    others = np.array([n.values for n in as_neighbours(neighbours, record)])
-    mean = others.mean(axis=0)
+    mean = np.array([n.values for n in as_neighbours(neighbours, record)]).mean(axis=0)
     both = np.isfinite(values) & np.isfinite(mean)
-    years = record.indexes["time"].year
-    sums = (
-        pd.DataFrame({"here": np.where(both, values, 0), "there": np.where(both, mean, 0)})
-        .groupby(years)
-        .sum()
-    )
+    common = pd.DataFrame({"here": np.where(both, values, 0), "there": np.where(both, mean, 0)})
+    sums = common.groupby(record.indexes["time"].year).sum()
     sums = sums[sums["there"] > 0]
     total = sums.cumsum()
+    found = {
+        "here": (total["here"], "mm", "Rain here, cumulated"),
+        "there": (total["there"], "mm", "Mean of the neighbours"),
+        "slope": (sums["here"] / sums["there"], "1", "Ratio"),
+    }
     return xr.Dataset(
         {
-            "here": ("year", total["here"].to_numpy(), {"units": "mm", "long_name": "Rain here, cumulated"}),
-            "there": (
-                "year",
-                total["there"].to_numpy(),
-                {"units": "mm", "long_name": "Mean of the neighbours"},
-            ),
-            "slope": (
-                "year",
-                (sums["here"] / sums["there"]).to_numpy(),
-                {"units": "1", "long_name": "Ratio"},
-            ),
+            name: ("year", values.to_numpy(), {"units": unit, "long_name": words})
+            for name, (values, unit, words) in found.items()
         },
         coords={"year": ("year", sums.index.to_numpy(), attributes("year"))},
     )
@@ -408,44 +347,18 @@ def double_mass(rain, neighbours) -> xr.Dataset:
 def trend(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     """Return a trend in the yearly totals that chance does not explain."""
     totals = _yearly(values, days.year.to_numpy(), [])["yearly total"]
-    if len(totals) < TREND_YEARS.value or totals.std() == 0:
+    if len(totals) < LIMITS["trend_years"] or totals.std() == 0:
         return []
     found = mann_kendall(totals.to_numpy(), totals.index.to_numpy())
-    if found.p >= TREND_CHANCE.value:
+    if found.p >= LIMITS["trend_chance"]:
         return []
-    return [
-        Finding(
-            "trend",
-            "note",
-            days[0],
-            days[-1],
-            len(days),
-            f"the yearly totals {'rise' if found.slope > 0 else 'fall'} by "
-            f"{abs(found.slope) * 10:.0f} mm a decade "
-            f"({found.slope_low * 10:+.0f} to {found.slope_high * 10:+.0f}; Mann-Kendall p {found.p:.2g}, "
-            f"{len(totals)} years)",
-            "ask whether the whole record still stands for the years ahead; run the study on the "
-            "later half too",
-        )
-    ]
+    facts = {"rise": "rise" if found.slope > 0 else "fall", "decade": abs(found.slope) * 10}
+    facts |= {"low": found.slope_low * 10, "high": found.slope_high * 10, "p": found.p, "years": len(totals)}
+    return [finding_at("trend", days, 0, len(days) - 1, **facts)]
 
 
-def beyond_today(record: xr.DataArray, today: pd.Timestamp | None = None) -> list[Finding]:
+def beyond_today(record: xr.DataArray) -> list[Finding]:
     """Return days dated in the future."""
     days = record.indexes["time"]
-    today = pd.Timestamp.now().normalize() if today is None else today
-    late = np.asarray(days > today) & np.asarray(record["flag"] != Flag.MISSING)
-    if not late.any():
-        return []
-    return [
-        Finding(
-            "future",
-            "wrong",
-            days[late][0],
-            days[late][-1],
-            int(late.sum()),
-            f"{many(int(late.sum()), 'day')} with a value lie after today",
-            "correct the dates in the file, or reject the days",
-            "rejected",
-        )
-    ]
+    late = np.asarray(days > pd.Timestamp.now().normalize()) & (record["flag"].values != Flag.MISSING)
+    return [finding("future", days[late][0], days[late][-1], int(late.sum()))] if late.any() else []

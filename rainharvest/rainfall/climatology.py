@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.flags import Flag, as_record, runs
 
@@ -32,9 +32,8 @@ def period_totals(rain: xr.DataArray | pd.Series, months: int = 12, year_start_m
     first = period[0]
     period -= first
     known = _accounted(record, period)
-    starts = (np.arange(first, first + period[-1] + 2) * months + year_start_month - 1).astype(
-        "datetime64[M]"
-    )
+    month = np.arange(first, first + period[-1] + 2) * months + year_start_month - 1
+    starts = month.astype("datetime64[M]")
     length = np.diff(starts.astype("datetime64[D]").astype(int))
     share = np.bincount(period, known) / length
     total = np.bincount(period, np.nan_to_num(record.values))
@@ -95,12 +94,12 @@ def dry_spells(rain: xr.DataArray | pd.Series, wet_day: float = 1.0) -> xr.Datas
     amount = daily_amounts(record)
     dry = amount < wet_day  # False where unknown
     first, last = runs(dry)
-    beside = np.isnan(np.concatenate(([np.nan], amount, [np.nan])))
+    unknown = np.isnan(np.concatenate(([np.nan], amount, [np.nan])))
     return xr.Dataset(
         {
             "dry_spell": ("spell", last - first + 1, attributes("dry_spell")),
             "spell_start": ("spell", record["time"].values[first], attributes("spell_start")),
-            "spell_cut": ("spell", beside[first] | beside[last + 2], attributes("spell_cut")),
+            "spell_cut": ("spell", unknown[first] | unknown[last + 2], attributes("spell_cut")),
         },
         coords={"spell": ("spell", np.arange(1, len(first) + 1), attributes("spell"))},
     )
@@ -134,21 +133,20 @@ def standardised_precipitation_index(monthly_total: xr.DataArray, scale: int = 3
     reference: 30 years or more are advised. A dry season of zero sums has an index above its rank, because
     all of them share the same H = q.
 
-    >>> from rainharvest.rainfall.describe import describe_rain
-    >>> from rainharvest.rainfall.invented import invent_rain
-    >>> found = describe_rain(invent_rain("temperate_all_year", 30, seed=1).isel(site=0))
-    >>> index = standardised_precipitation_index(found.monthly_total, scale=6)
+    >>> month = pd.date_range("1991-01-01", periods=360, freq="MS")
+    >>> total = xr.DataArray(np.random.default_rng(1).gamma(2, 30, 360), {"month": month}, "month")
+    >>> index = standardised_precipitation_index(total, scale=6)
     >>> round(float(index.mean()), 2), round(float(index.std()), 1), int(index.isnull().sum())
     (0.00, 1.0, 5)
     """
     from scipy.special import gammainc, ndtri
     from scipy.stats import gamma
 
-    if not isinstance(scale, int | np.integer) or scale < 1:
-        raise InputError(f"the scale is {scale!r}", "give a whole number of months, 1 or more", "scale")
+    whole = isinstance(scale, int | np.integer) and scale >= 1
+    require(whole, f"the scale is {scale!r}", "give a whole number of months, 1 or more", "scale")
     month = monthly_total["month"].values.astype("datetime64[M]").astype(int)
-    if (np.diff(month) != 1).any():
-        raise InputError("the months do not follow one another", "give every month", "monthly_total")
+    on_end = (np.diff(month) == 1).all()
+    require(on_end, "the months do not follow one another", "give every month", "monthly_total")
     total = np.asarray(monthly_total.values, float)
     sums = np.full(len(total), np.nan)
     if len(total) >= scale:
@@ -162,13 +160,8 @@ def standardised_precipitation_index(monthly_total: xr.DataArray, scale: int = 3
         shape, _, size = gamma.fit(sums[wet], floc=0)
         none = 1 - wet.sum() / here.sum()
         index[here] = ndtri(none + (1 - none) * gammainc(shape, sums[here] / size))
-    return xr.DataArray(
-        index,
-        {"month": monthly_total["month"]},
-        "month",
-        name="spi",
-        attrs=attributes("spi", months=int(scale)),
-    )
+    attrs = attributes("spi", months=int(scale))
+    return xr.DataArray(index, {"month": monthly_total["month"]}, "month", "spi", attrs)
 
 
 def spi_class(index: float) -> str:
@@ -227,8 +220,9 @@ def return_levels(
     period longer than the record is extrapolated; the interval says how loosely. A daily reading cuts
     storms in two: the greatest 24 hours bring more.
 
-    >>> from rainharvest.rainfall.invented import invent_rain
-    >>> found = return_levels(invent_rain("monsoon", 40, seed=1).isel(site=0), return_period=[10])
+    >>> days = pd.date_range("1981-01-01", "2020-12-31")
+    >>> rain = pd.Series(np.random.default_rng(1).gamma(0.2, 20, len(days)), days)
+    >>> found = return_levels(rain, return_period=[10])
     >>> bool(found.return_level_low[0] < found.return_level[0] < found.return_level_high[0])
     True
     """
@@ -237,16 +231,15 @@ def return_levels(
     amount = daily_amounts(rain)
     known = np.count_nonzero(~np.isnan(amount))
     if threshold is None:
-        if known == 0:
-            raise InputError("no day is known", "give a record with rain", "rain")
+        require(known, "no day is known", "give a record with rain", "rain")
         threshold = float(np.nanquantile(amount, 1 - EVENTS_A_YEAR / DAYS_A_YEAR, method="lower"))
     excess = _events(amount, threshold, separation) - threshold
-    if len(excess) < FEWEST_EVENTS:
-        raise InputError(
-            f"{len(excess)} events pass {threshold:g} mm a day",
-            f"give a longer record or a lower threshold: {FEWEST_EVENTS} events or more",
-            "threshold",
-        )
+    require(
+        len(excess) >= FEWEST_EVENTS,
+        f"{len(excess)} events pass {threshold:g} mm a day",
+        f"give a longer record or a lower threshold: {FEWEST_EVENTS} events or more",
+        "threshold",
+    )
     shape, _, scale = genpareto.fit(excess, floc=0)
     best = float(genpareto.nnlf((shape, 0, scale), excess))
     per_year = DAYS_A_YEAR * len(excess) / known
@@ -255,19 +248,13 @@ def return_levels(
     bounds = [_profile_interval(excess, n * per_year, x, best) for n, x in zip(years, level, strict=True)]
     low, high = np.array(bounds).T
     curves = {"return_level": level, "return_level_low": low, "return_level_high": high}
-    single = {
-        "threshold": threshold,
-        "gpd_scale": scale,
-        "gpd_shape": shape,
-        "gpd_loss": best,
-        "events": len(excess),
-    }
-    out = xr.Dataset(
+    single = {"threshold": threshold, "gpd_scale": scale, "gpd_shape": shape, "gpd_loss": best}
+    single["events"] = len(excess)
+    return xr.Dataset(
         {name: ("return_period", threshold + value, attributes(name)) for name, value in curves.items()}
         | {name: ((), value, attributes(name)) for name, value in single.items()},
         coords={"return_period": ("return_period", years, attributes("return_period"))},
     )
-    return out
 
 
 def _events(amount: np.ndarray, threshold: float, separation: int) -> np.ndarray:
@@ -300,9 +287,8 @@ def _profile_interval(excess: np.ndarray, m: float, level: float, best: float) -
         return len(excess) * np.log(scale) + tail.sum()
 
     def over(x: float) -> float:
-        found = minimize_scalar(
-            loss, bounds=(-0.9, 2.0), args=(x,), method="bounded", options={"xatol": 1e-5}
-        )
+        options = {"xatol": 1e-5}
+        found = minimize_scalar(loss, bounds=(-0.9, 2.0), args=(x,), method="bounded", options=options)
         return found.fun - best - 1.920729  # half the 95 percent point of chi-squared with one degree
 
     if over(level) >= 0:  # the best law lies beyond the shapes searched, as with excesses that have an end

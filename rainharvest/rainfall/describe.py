@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import calendar
-
 import numpy as np
 import pandas as pd
 import xarray as xr
 
 from rainharvest import __version__
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import (
     DAYS_A_YEAR,
@@ -66,31 +65,31 @@ def describe_rain(
 
     Examples
     --------
-    >>> from rainharvest.rainfall.invented import invent_rain
-    >>> found = describe_rain(invent_rain("monsoon", 30, seed=1).isel(site=0), year_start_month=3)
-    >>> found.sizes["year"], int(found.driest_month), int(found.suggested_start)
-    (31, 1, 3)
+    >>> days = pd.date_range("1991-01-01", "2020-12-31")
+    >>> rain = np.random.default_rng(1).gamma(0.2, 20, len(days)) * np.where(days.month < 4, 0.1, 1)
+    >>> found = describe_rain(pd.Series(rain, days), year_start_month=3)
+    >>> found.sizes["year"], int(found.driest_month) in (1, 2, 3), int(found.suggested_start)
+    (31, True, 4)
     """
-    if not 1 <= year_start_month <= 12 or year_start_month != int(year_start_month):
-        raise InputError(f"month {year_start_month}", "give a month from 1 to 12", "year_start_month")
-    if not wet_day > 0:
-        raise InputError(f"a wet day from {wet_day} mm", "give a depth above 0", "wet_day")
+    whole = 1 <= year_start_month <= 12 and year_start_month == int(year_start_month)
+    require(whole, f"month {year_start_month}", "give a month from 1 to 12", "year_start_month")
+    require(wet_day > 0, f"a wet day from {wet_day} mm", "give a depth above 0", "wet_day")
     more = [dim for dim in getattr(rain, "dims", ()) if dim != "time"]
     if more:
-        parts = [
-            describe_rain(rain.isel({more[0]: k}), wet_day, year_start_month)
-            for k in range(rain.sizes[more[0]])
-        ]
-        found = xr.concat(
-            parts, rain[more[0]], join="outer", combine_attrs="drop_conflicts", coords="minimal"
-        )
+        dim = more[0]
+        parts = [describe_rain(one, wet_day, year_start_month) for one in rain.transpose(dim, ...)]
         reasons = dict.fromkeys(part.attrs["left_out"] for part in parts if part.attrs["left_out"])
-        return found.assign_attrs(left_out="; ".join(reasons))
+        how = {"join": "outer", "combine_attrs": "drop_conflicts", "coords": "minimal"}
+        return xr.concat(parts, rain[dim], **how).assign_attrs(left_out="; ".join(reasons))
     record = as_record(rain)
     left_out: list[str] = []
     years = period_totals(record, 12, year_start_month)
     months = period_totals(record, 1)
-    annual = _by_year(years)
+    by_year = {
+        "annual_total": ("year", years.total.values),
+        "known_share": ("year", years.known_share.values),
+    }
+    annual = _dataset(by_year, year=years.time.dt.year.values)
     found = xr.merge(
         [
             annual,
@@ -112,38 +111,11 @@ def describe_rain(
     return found.assign_attrs(kept | settings | {"left_out": "; ".join(left_out)})
 
 
-def _named(dims, value, name: str, **more) -> tuple:
-    return dims, value, attributes(name, **more)
-
-
-def _by_year(years: xr.Dataset) -> xr.Dataset:
+def _dataset(variables: dict[str, tuple], **coords) -> xr.Dataset:
+    """Return variables, each a pair of dimensions and values, and coordinates, with the attributes of their names."""
     return xr.Dataset(
-        {
-            "annual_total": _named("year", years.total.values, "annual_total"),
-            "known_share": _named("year", years.known_share.values, "known_share"),
-        },
-        coords={"year": _named("year", years.time.dt.year.values, "year")},
-    )
-
-
-def _days_by_year(record: xr.DataArray, wet_day: float, start: int) -> xr.Dataset:
-    """Wet days, largest day and longest dry spell of each hydrological year."""
-    amount = pd.Series(daily_amounts(record), _year_of(record["time"].values, start))
-    spells = dry_spells(record, wet_day)
-    by_year = amount.groupby(level=0)
-    length = [(pd.Timestamp(y + 1, start, 1) - pd.Timestamp(y, start, 1)).days for y in by_year.groups]
-    whole = by_year.count() == length
-    longest = (
-        pd.Series(spells.dry_spell.values, _year_of(spells.spell_start.values, start)).groupby(level=0).max()
-    )
-    columns = {
-        "wet_days": (amount >= wet_day).groupby(level=0).sum().where(whole),
-        "largest_day": by_year.max(),
-        "longest_dry_spell": longest.reindex(whole.index, fill_value=0).where(by_year.count() > 0),
-    }
-    return xr.Dataset(
-        {name: _named("year", values.to_numpy(float), name) for name, values in columns.items()},
-        coords={"year": whole.index.to_numpy()},
+        {name: (dims, values, attributes(name)) for name, (dims, values) in variables.items()},
+        {name: (name, values, attributes(name)) for name, values in coords.items()},
     )
 
 
@@ -151,40 +123,47 @@ def _year_of(day: np.ndarray, start: int) -> np.ndarray:
     return (day.astype("datetime64[M]").astype(int) - (start - 1)) // 12 + 1970
 
 
+def _days_by_year(record: xr.DataArray, wet_day: float, start: int) -> xr.Dataset:
+    """Wet days, largest day and longest dry spell of each hydrological year."""
+    amount = pd.Series(daily_amounts(record), _year_of(record["time"].values, start))
+    by_year = amount.groupby(level=0)
+    length = [(pd.Timestamp(y + 1, start, 1) - pd.Timestamp(y, start, 1)).days for y in by_year.groups]
+    count = by_year.count()
+    spells = dry_spells(record, wet_day)
+    longest = pd.Series(spells.dry_spell.values, _year_of(spells.spell_start.values, start))
+    longest = longest.groupby(level=0).max().reindex(count.index, fill_value=0)
+    columns = {
+        "wet_days": (amount >= wet_day).groupby(level=0).sum().where(count == length),
+        "largest_day": by_year.max(),
+        "longest_dry_spell": longest.where(count > 0),
+    }
+    found = {name: ("year", values.to_numpy(float)) for name, values in columns.items()}
+    return _dataset(found).assign_coords(year=count.index.to_numpy())
+
+
 def _seasons(record: xr.DataArray, start: int) -> xr.Dataset:
     quarters = period_totals(record, 3, start)
-    first = quarters.time.dt.month.values
-    table = pd.Series(
-        quarters.total.values, [_year_of(quarters.time.values, start), (first - start) % 12 // 3]
-    ).unstack()
+    place = (quarters.time.dt.month.values - start) % 12 // 3
+    table = pd.Series(quarters.total.values, [_year_of(quarters.time.values, start), place]).unstack()
     table = table.reindex(columns=range(4))
-    ends = [((start - 1 + 3 * k) % 12, (start + 1 + 3 * k) % 12) for k in range(4)]
-    names = [f"{calendar.month_abbr[a + 1]}-{calendar.month_abbr[b + 1]}" for a, b in ends]
-    return xr.Dataset(
-        {"seasonal_total": _named(("year", "season"), table.to_numpy(), "seasonal_total")},
-        coords={"year": table.index.to_numpy(), "season": _named("season", names, "season")},
-    )
+    first = [start - 1 + 3 * k for k in range(4)]
+    names = [f"{MONTHS_SHORT[m % 12]}-{MONTHS_SHORT[(m + 2) % 12]}" for m in first]
+    found = _dataset({"seasonal_total": (("year", "season"), table.to_numpy())}, season=names)
+    return found.assign_coords(year=table.index.to_numpy())
 
 
 def _months(months: xr.Dataset) -> xr.Dataset:
-    total = xr.DataArray(
-        months.total.values, {"month": _named("month", months.time.values, "month")}, "month"
-    )
-    index = [standardised_precipitation_index(total, scale) for scale in SCALES]
-    return xr.Dataset(
-        {
-            "monthly_total": total.assign_attrs(attributes("monthly_total")),
-            "month_known_share": _named("month", months.known_share.values, "known_share"),
-            "spi": _named(("scale", "month"), np.array([one.values for one in index]), "spi"),
-        },
-        coords={"scale": _named("scale", list(SCALES), "scale")},
-    )
+    total = xr.DataArray(months.total.values, {"month": months.time.values}, "month")
+    index = np.array([standardised_precipitation_index(total, scale).values for scale in SCALES])
+    found = {"monthly_total": ("month", total.values), "spi": (("scale", "month"), index)}
+    known = ("month", months.known_share.values, attributes("known_share"))
+    out = _dataset(found, month=months.time.values, scale=list(SCALES))
+    return out.assign(month_known_share=known)[["monthly_total", "month_known_share", "spi"]]
 
 
 def _calendar_months(record: xr.DataArray, totals: np.ndarray, wet_day: float) -> xr.Dataset:
     amount, month = daily_amounts(record), record["time"].dt.month.values
-    first = int(month[0])
-    of_total = (np.arange(len(totals)) + first - 1) % 12 + 1
+    of_total = (np.arange(len(totals)) + int(month[0]) - 1) % 12 + 1
     rows = []
     for m in range(1, 13):
         total = totals[(of_total == m) & ~np.isnan(totals)]
@@ -196,22 +175,15 @@ def _calendar_months(record: xr.DataArray, totals: np.ndarray, wet_day: float) -
     mean = table[:, 0]
     three = mean + np.roll(mean, -1) + np.roll(mean, -2)
     known = not np.isnan(mean).any()
-    return xr.Dataset(
-        {
-            "month_mean": _named("calendar_month", mean, "month_mean"),
-            "wet_share": _named("calendar_month", table[:, 1], "wet_share"),
-            "wet_depth": _named("calendar_month", table[:, 2], "wet_depth"),
-            "month_share": _named(("calendar_month", "share"), table[:, 3:], "month_share"),
-            "driest_month": _named((), int(np.argmin(mean)) + 1 if known else 0, "driest_month"),
-            "suggested_start": _named(
-                (), (int(np.argmin(three)) + 3) % 12 + 1 if known else 0, "suggested_start"
-            ),
-        },
-        coords={
-            "calendar_month": _named("calendar_month", np.arange(1, 13), "calendar_month"),
-            "share": _named("share", list(SHARES), "share"),
-        },
-    )
+    found = {
+        "month_mean": ("calendar_month", mean),
+        "wet_share": ("calendar_month", table[:, 1]),
+        "wet_depth": ("calendar_month", table[:, 2]),
+        "month_share": (("calendar_month", "share"), table[:, 3:]),
+        "driest_month": ((), int(np.argmin(mean)) + 1 if known else 0),
+        "suggested_start": ((), (int(np.argmin(three)) + 3) % 12 + 1 if known else 0),
+    }
+    return _dataset(found, calendar_month=np.arange(1, 13), share=list(SHARES))
 
 
 def _mean(values: np.ndarray) -> float:
@@ -224,9 +196,7 @@ def _spells(record: xr.DataArray, wet_day: float) -> xr.Dataset:
     known = np.count_nonzero(~np.isnan(daily_amounts(record))) / DAYS_A_YEAR
     count = (spells.dry_spell.values[None, :] >= days[:, None]).sum(axis=1)
     rate = count / known if known else np.full(len(days), np.nan)
-    return spells.assign(spells_a_year=_named("spell_days", rate, "spells_a_year")).assign_coords(
-        spell_days=_named("spell_days", days, "spell_days")
-    )
+    return spells.merge(_dataset({"spells_a_year": ("spell_days", rate)}, spell_days=days))
 
 
 def _driest(annual: xr.DataArray) -> xr.Dataset:
@@ -241,16 +211,14 @@ def _driest(annual: xr.DataArray) -> xr.Dataset:
         place = int(np.nanargmin(mean)) if known else 0
         runs.append((mean[place], year[place] if known else np.nan))
     run_total, run_start = np.array(runs).T
-    return xr.Dataset(
-        {
-            "driest_total": _named("rank", total[order], "driest_total"),
-            "driest_year": _named("rank", year[order], "driest_year"),
-            "driest_return_period": _named("rank", (len(order) + 1) / rank, "driest_return_period"),
-            "driest_run_total": _named("span", run_total, "driest_run_total"),
-            "driest_run_start": _named("span", run_start, "driest_run_start"),
-        },
-        coords={"rank": _named("rank", rank, "rank"), "span": _named("span", list(SPANS), "span")},
-    )
+    found = {
+        "driest_total": ("rank", total[order]),
+        "driest_year": ("rank", year[order]),
+        "driest_return_period": ("rank", (len(order) + 1) / rank),
+        "driest_run_total": ("span", run_total),
+        "driest_run_start": ("span", run_start),
+    }
+    return _dataset(found, rank=rank, span=list(SPANS))
 
 
 def _heavy(record: xr.DataArray, left_out: list[str]) -> xr.Dataset:
@@ -258,23 +226,17 @@ def _heavy(record: xr.DataArray, left_out: list[str]) -> xr.Dataset:
         return return_levels(record)
     except InputError as error:
         left_out.append(f"return levels: {error}")
-        missing = np.full(len(RETURN_PERIODS), np.nan)
+        missing = ("return_period", np.full(len(RETURN_PERIODS), np.nan))
         names = ("return_level", "return_level_low", "return_level_high")
-        return xr.Dataset(
-            {name: _named("return_period", missing, name) for name in names},
-            coords={
-                "return_period": _named("return_period", np.array(RETURN_PERIODS, float), "return_period")
-            },
-        )
+        return _dataset(dict.fromkeys(names, missing), return_period=np.array(RETURN_PERIODS, float))
 
 
 def _over_the_years(annual: xr.DataArray, left_out: list[str]) -> xr.Dataset:
     total = annual.values[~np.isnan(annual.values)]
+    varies = len(total) > 1 and total.mean() > 0
     values = {
         "annual_mean": _mean(total),
-        "annual_cv": float(total.std(ddof=1) / total.mean())
-        if len(total) > 1 and total.mean() > 0
-        else np.nan,
+        "annual_cv": float(total.std(ddof=1) / total.mean()) if varies else np.nan,
     }
     try:
         plain = mann_kendall(annual.values, annual["year"].values)
@@ -285,7 +247,7 @@ def _over_the_years(annual: xr.DataArray, left_out: list[str]) -> xr.Dataset:
         left_out.append(f"trend: {error}")
         names = ("trend", "trend_low", "trend_high", "trend_chance", "trend_chance_correlated")
         values |= dict.fromkeys(names, np.nan)
-    return xr.Dataset({name: _named((), value, name) for name, value in values.items()})
+    return _dataset({name: ((), value) for name, value in values.items()})
 
 
 def one_version(filled: xr.DataArray, member: int = 0) -> xr.DataArray:

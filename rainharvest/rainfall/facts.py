@@ -1,4 +1,4 @@
-"""A record as its panel and pictures take it: read and checked once, filled as often as a setting moves."""
+"""What anybody prints of a record: read, checked and filled, and the facts of its sentences."""
 
 from __future__ import annotations
 
@@ -12,12 +12,17 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check import accept_findings, check_rain
+from rainharvest.rainfall.climatology import spi_class
 from rainharvest.rainfall.fill_skill import FILLINGS, fill_skill
-from rainharvest.rainfall.flags import as_record
+from rainharvest.rainfall.flags import Flag, as_record
 from rainharvest.rainfall.record import read_as_far_as_needed
+from rainharvest.rainfall.summary import parts_of
+
+SAY = texts_of("rainfall")
 
 SKILLS = (
     "wet_agreement",
@@ -56,7 +61,7 @@ def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
     Parameters
     ----------
     folder : str or path
-        Where ``rainharvest.rainfall.invented.write_records`` wrote them.
+        Where ``data/make/rain.py`` wrote them.
 
     Returns
     -------
@@ -82,9 +87,8 @@ def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
         for words, stem in DEMO_STEMS.items()
         if (folder / f"{stem}.csv").is_file()
     }
-    if not found:
-        remedy = f"run python -m rainharvest.rainfall.invented {folder.as_posix()}"
-        raise InputError("no demo record is there", remedy, file=folder.as_posix())
+    remedy = f"run python data/make/rain.py {folder.as_posix()}"
+    require(found, "no demo record is there", remedy, file=folder.as_posix())
     return found
 
 
@@ -182,3 +186,131 @@ def hidden_days_skill(
             coords={"way_filled": list(FILLINGS)},
             attrs={"share": hidden_share, "left_out": str(error)},
         )
+
+
+def whole_years(annual: xr.DataArray) -> dict[str, object]:
+    """Return the facts of the annual totals of all versions: the driest year, and how far the versions differ."""
+    whole = annual.isel(year=np.flatnonzero(annual.notnull().all("member").values))
+    facts = {"whole": whole.sizes["year"], "years": annual.sizes["year"], "versions": whole.sizes["member"]}
+    if not facts["whole"]:
+        return facts
+    middle = whole.median("member")
+    apart = whole.max("member") - whole.min("member")
+    widest, driest = int(apart.values.argmax()), int(middle.values.argmin())
+    return facts | {
+        "driest": int(whole.year[driest]),
+        "driest_share": float(middle[driest] / middle.mean()),
+        "apart": float(apart[widest]),
+        "widest": int(whole.year[widest]),
+    }
+
+
+def record_facts(record: CheckedRecord, filled: xr.DataArray) -> dict[str, object]:
+    """Return whose record it is, what was doubted and what was filled."""
+    attrs, days = filled.attrs, filled.indexes["time"]
+    return {
+        "name": str(attrs.get("site") or attrs.get("source_file", "the record")),
+        "first": days[0],
+        "last": days[-1],
+        "attrs": attrs,
+        "doubts": record.findings["severity"].value_counts().to_dict(),
+    }
+
+
+def months_facts(description: xr.Dataset) -> dict[str, object]:
+    """Return in which months it rains; nothing where a month of the year is never whole."""
+    mean = description.month_mean
+    if not bool(mean.notnull().all()):
+        return {}
+    return {
+        "wettest": int(mean.values.argmax()),
+        "most": float(mean.max()),
+        "driest": int(description.driest_month) - 1,
+        "least": float(mean.min()),
+        "start": int(description.suggested_start) - 1,
+    }
+
+
+def spells_facts(description: xr.Dataset) -> dict[str, object]:
+    """Return how long the dry spells are; nothing without one."""
+    if description.sizes.get("spell", 0) == 0:
+        return {}
+    longest = int(description.dry_spell.values.argmax())
+    often = description.spell_days.values[description.spells_a_year.values >= 1]
+    return {
+        "wet_day": description.attrs["wet_day"],
+        "once_a_year": int(often.max(initial=0)),
+        "start": str(description.spell_start.values[longest])[:10],
+        "longest": int(description.dry_spell[longest]),
+    }
+
+
+def spi_facts(spi: xr.DataArray) -> dict[str, object]:
+    """Return when the driest time was; nothing where the index is nowhere known."""
+    known = spi.dropna("month")
+    if known.sizes["month"] == 0:
+        return {}
+    worst = known.isel(month=int(known.values.argmin()))
+    return {
+        "month": str(worst.month.values)[:7],
+        "worst": float(worst),
+        "word": spi_class(float(worst)),
+        "dry": float((known <= -1).mean()),
+    }
+
+
+def double_mass_facts(mass: xr.Dataset) -> dict[str, float]:
+    """Return the record's rain over its neighbours': over all years, the first half and the second; nothing without."""
+    if mass.sizes["year"] < 2:
+        return {}
+    here, there, half = mass.here.values, mass.there.values, mass.sizes["year"] // 2 - 1
+    late = (here[-1] - here[half]) / (there[-1] - there[half])
+    return {"overall": here[-1] / there[-1], "early": here[half] / there[half], "late": late}
+
+
+def findings_facts(findings: pd.DataFrame, shown: int) -> dict[str, object]:
+    """Return how many findings there are of each severity, and how many are shown."""
+    counts = findings.severity.value_counts().to_dict() if len(findings) else {}
+    return {"counts": counts, "all": len(findings), "shown": shown}
+
+
+def origins_facts(flags: np.ndarray) -> dict[str, float]:
+    """Return the share of the days that were measured, and how many were not."""
+    own = np.isin(flags, [int(f) for f in (Flag.MEASURED, Flag.TRACE, Flag.SUSPECT, Flag.TOTAL)])
+    return {"measured": float(own.mean()), "made": int((~own).sum())}
+
+
+def used_facts(done: xr.Dataset) -> dict[str, object]:
+    """Return what of the record a study uses, and what it was assumed to hold."""
+    first, last = done.time.values[[0, -1]]
+    notes = [done.attrs[key].rstrip(".") for key in ("reading", "filling")]
+    return {
+        "attrs": done.attrs,
+        "first": first,
+        "last": last,
+        "mean": float(done.rain.sum()) / (done.sizes["time"] / 365.25),
+        "versions": done.sizes["member"],
+        "assumptions": "; ".join(dict.fromkeys(part for note in notes for part in parts_of(note))),
+    }
+
+
+def answer(record: CheckedRecord, filled: xr.DataArray, description: xr.Dataset) -> None:
+    """Print the record in four plain lines.
+
+    Parameters
+    ----------
+    record : CheckedRecord
+        The record.
+    filled : DataArray [mm/day]
+        Its filled versions.
+    description : Dataset
+        What ``describe_rain`` says of the first version.
+    """
+    unknown = int(record.recent["flag"].isin([Flag.MISSING, Flag.REJECTED]).sum())
+    site = record.read.attrs.get("site", "The gauge")
+    print(SAY.answer_read(site, record.read.sizes["time"], len(record.findings)))
+    years, neighbours = description.sizes["year"], len(record.recent_neighbours)
+    print(SAY.answer_filled(years, unknown, filled.attrs["days_left"], neighbours))
+    driest = int(description.driest_year[0]), float(description.driest_total[0])
+    print(SAY.answer_years(float(description.annual_mean), *driest))
+    print(SAY.answer_spell(int(description.dry_spell.max())))

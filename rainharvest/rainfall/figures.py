@@ -1,4 +1,7 @@
-"""Figures of the record: where each day comes from, dry years, fills, months, spells, heavy days."""
+"""Figures of the record: where each day comes from, dry years, fills, months, spells, heavy days.
+
+Each takes the figure drawn before, whose artists it moves.
+"""
 
 from __future__ import annotations
 
@@ -9,22 +12,19 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.core.quantities import label
+from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, STYLE, keep, new_figure, rounded_up
 from rainharvest.rainfall.flags import Flag
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+    from matplotlib.lines import Line2D
+    from matplotlib.text import Text
 
 PALE = "#e4eaec"
-
 ORIGINS = ("measured", "share of a longer reading", "from a neighbour", "its own season", "unknown")
-
 ORIGIN_COLOURS = (PALE, OCHRE, DEEP, STONE, BRICK)
-
 ORIGIN_OF = {
     Flag.TOTAL: 1,
     Flag.IN_TOTAL: 1,
@@ -33,9 +33,7 @@ ORIGIN_OF = {
     Flag.RESAMPLED: 3,
     Flag.MISSING: 4,
     Flag.REJECTED: 4,
-}
-
-"""Place in ``ORIGINS`` of each flag; the other flags are measurements."""
+}  # place in ORIGINS; the other flags are measurements
 
 SKILLS = {
     "total_error": "Total rain",
@@ -45,17 +43,40 @@ SKILLS = {
     "reliability_error": "Reliability of a tank",
 }
 
+SPI_LINES = {-1.0: "moderately dry", -1.5: "severely dry", -2.0: "extremely dry"}
+
+DASHED = {"color": STONE, "linewidth": 1.8, "linestyle": (0, (6, 3))}
+WHITE = {"facecolor": "white", "edgecolor": "none", "pad": 2}
+LEAP = pd.date_range("2000-01-01", "2000-12-31")
+
+
+def _line(axes: Axes, name: str, **look) -> Line2D:
+    return keep(axes, name, lambda: axes.plot([], [], **look)[0])
+
+
+def _strokes(axes: Axes, name: str, at, low, high, **look) -> None:
+    """Draw upright strokes, or move them; nothing where there are none."""
+    lines = keep(axes, name, lambda: axes.vlines([0], [0], [0], **look))
+    segments = [[(x, a), (x, b)] for x, a, b in zip(at, low, high, strict=True)]
+    lines.set_segments(segments or [[(np.nan, np.nan)] * 2])
+
+
+def _text(axes: Axes, name: str, place: tuple[float, float], text: str, **look) -> Text:
+    """Write words in the axes, or change them."""
+    look = {"transform": axes.transAxes, "va": "top"} | look
+    words = keep(axes, name, lambda: axes.text(*place, "", **look))
+    words.set_text(text)
+    return words
+
 
 def _legend(axes: Axes, colours, words, below: float) -> None:
     from matplotlib import rc_context
     from matplotlib.patches import Patch
 
+    look = {"edgecolor": INK, "linewidth": 0.5}
     with rc_context(STYLE):
         axes.legend(
-            handles=[
-                Patch(facecolor=c, edgecolor=INK, linewidth=0.5, label=w)
-                for c, w in zip(colours, words, strict=True)
-            ],
+            handles=[Patch(facecolor=c, label=w, **look) for c, w in zip(colours, words, strict=True)],
             loc="upper center",
             bbox_to_anchor=(0.5, below),
             ncols=len(words),
@@ -75,28 +96,23 @@ def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
         figure, axes = new_figure("Where each day of the record comes from", height=5.4)
         axes.set_ylabel("Year")
         axes.grid(visible=False)
-        axes.set_xticks(np.arange(12) * 30.5 + 15, MONTHS)
+        axes.set_xticks(np.arange(12) * 30.5 + 15, MONTHS_SHORT)
         axes.tick_params(axis="x", length=0)
         _legend(axes, ORIGIN_COLOURS, ORIGINS, -0.06)
     axes = figure.axes[0]
     days = rain.indexes["time"]
-    origin = np.array([ORIGIN_OF.get(flag, 0) for flag in Flag])[rain["flag"].values]
     first, last = days[0].year, days[-1].year
     # A leap day has a column of its own, so that a date stands in one column in every year.
-    column = (days.month.to_numpy() - 1) * 31 + days.day.to_numpy() - 1
-    place = {c: k for k, c in enumerate(np.unique((_leap().month - 1) * 31 + _leap().day - 1))}
+    column = np.zeros((13, 32), dtype=int)
+    column[LEAP.month, LEAP.day] = np.arange(366)
     picture = np.full((last - first + 1, 366), np.nan)
-    picture[days.year.to_numpy() - first, [place[c] for c in column]] = origin
+    origin = np.array([ORIGIN_OF.get(flag, 0) for flag in Flag])[rain["flag"].values]
+    picture[days.year - first, column[days.month, days.day]] = origin
     short = ~pd.DatetimeIndex([f"{year:04d}-01-01" for year in range(first, last + 1)]).is_leap_year
-    picture[short, place[31 + 28]] = picture[short, place[31 + 27]]  # no white stripe where there is no 29th
+    picture[short, column[2, 29]] = picture[short, column[2, 28]]  # no white stripe where there is no 29th
     look = {"cmap": ListedColormap(ORIGIN_COLOURS), "vmin": -0.5, "vmax": len(ORIGIN_COLOURS) - 0.5}
-    image = keep(
-        axes,
-        "days",
-        lambda: axes.imshow(
-            picture, aspect="auto", interpolation="nearest", interpolation_stage="data", zorder=1, **look
-        ),
-    )
+    look |= {"aspect": "auto", "interpolation": "nearest", "interpolation_stage": "data", "zorder": 1}
+    image = keep(axes, "days", lambda: axes.imshow(picture, **look))
     image.set_data(picture)
     image.set_extent((0, 366, last + 0.5, first - 0.5))
     axes.set_xlim(0, 366)
@@ -104,10 +120,6 @@ def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
     step = 1 if last - first < 8 else 5 if last - first < 32 else 10
     axes.set_yticks(np.arange(-(-first // step) * step, last + 1, step))
     return figure
-
-
-def _leap() -> pd.DatetimeIndex:
-    return pd.date_range("2000-01-01", "2000-12-31")
 
 
 def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
@@ -123,86 +135,50 @@ def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
     named = label("year") + " (named by the year in which it begins)"
     axes.set_xlabel(named if totals.attrs.get("year_start_month", 1) > 1 else "Calendar year")
     axes.set_xlim(totals.year.values[0] - 1, totals.year.values[-1] + 1)
-    known = totals.notnull().all("member") if "member" in totals.dims else totals.notnull()
-    totals, years = totals[..., known.values], totals.year.values[known.values]
-    versions = totals if "member" in totals.dims else totals.expand_dims("member")
-    middle, low, high = (
-        versions.median("member").values,
-        versions.min("member").values,
-        versions.max("member").values,
-    )
+    known = totals.isel(year=np.flatnonzero(totals.notnull().all("member").values))
+    years, middle = known.year.values, known.median("member").values
+    low, high = known.min("member").values, known.max("member").values
     driest = int(np.argmin(middle)) if years.size else 0
     rest = np.arange(years.size) != driest
     wide = 9 if years.size < 50 else 7
-    bars = keep(axes, "bars", lambda: axes.vlines([0], [0], [0], color=MIST, linewidth=wide))
-    bars.set_segments([[(y, 0), (y, v)] for y, v in zip(years[rest], middle[rest], strict=True)])
-    least = keep(axes, "driest", lambda: axes.vlines([0], [0], [0], color=BRICK, linewidth=wide))
-    least.set_segments([[(y, 0), (y, v)] for y, v in zip(years[~rest], middle[~rest], strict=True)])
-    spread = keep(axes, "spread", lambda: axes.vlines([0], [0], [0], color=INK, linewidth=2.2, zorder=3))
-    spread.set_segments(
-        [[(y, a), (y, b)] for y, a, b in zip(years, low, high, strict=True) if b - a > 1e-9]
-        or [[(np.nan, np.nan)] * 2]
-    )
+    none = np.zeros_like(middle)
+    _strokes(axes, "bars", years[rest], none[rest], middle[rest], color=MIST, linewidth=wide)
+    _strokes(axes, "driest", years[~rest], none[~rest], middle[~rest], color=BRICK, linewidth=wide)
+    apart = high - low > 1e-9
+    _strokes(axes, "spread", years[apart], low[apart], high[apart], color=INK, linewidth=2.2, zorder=3)
     mean = float(middle.mean()) if years.size else np.nan
-    keep(axes, "mean", lambda: axes.axhline(0, color=DEEP, linewidth=2, linestyle=(0, (6, 3)))).set_ydata(
-        [mean] * 2
-    )
-    top = rounded_up(1.22 * float(np.max(high, initial=1.0)))
-    box = {"facecolor": "white", "edgecolor": "none", "pad": 2, "alpha": 0.85}
-    words = keep(
-        axes,
-        "words",
-        lambda: axes.text(0.01, 0.97, "", transform=axes.transAxes, va="top", color=DEEP, bbox=box),
-    )
-    words.set_text(f"mean {mean:,.0f} mm" if years.size else "no year is complete")
-    mark = keep(
-        axes,
-        "driest-words",
-        lambda: axes.text(
-            0.99,
-            0.97,
-            "",
-            transform=axes.transAxes,
-            va="top",
-            ha="right",
-            color=BRICK,
-            fontweight="bold",
-            bbox=box,
-        ),
-    )
-    mark.set_text(f"driest: {years[driest]}, {middle[driest]:,.0f} mm" if years.size else "")
-    axes.set_ylim(0, top)
+    line = keep(axes, "mean", lambda: axes.axhline(0, **DASHED | {"color": DEEP, "linewidth": 2}))
+    line.set_ydata([mean] * 2)
+    box = WHITE | {"alpha": 0.85}
+    said = f"mean {mean:,.0f} mm" if years.size else "no year is complete"
+    _text(axes, "words", (0.01, 0.97), said, color=DEEP, bbox=box)
+    said = f"driest: {years[driest]}, {middle[driest]:,.0f} mm" if years.size else ""
+    look = {"ha": "right", "color": BRICK, "fontweight": "bold", "bbox": box}
+    _text(axes, "driest-words", (0.99, 0.97), said, **look)
+    axes.set_ylim(0, rounded_up(1.22 * float(np.max(high, initial=1.0))))
     return figure
 
 
 def double_mass_figure(mass: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw the record's accumulated rain against its neighbours': straight where their relation held."""
     if figure is None:
-        figure, axes = new_figure(
-            "Rain here against rain at the neighbours, added up year by year", height=4.4
-        )
+        title = "Rain here against rain at the neighbours, added up year by year"
+        figure, axes = new_figure(title, height=4.4)
         axes.set_xlabel("Mean of the neighbours, added up (m)")
         axes.set_ylabel("Rain here, added up (m)")
     axes = figure.axes[0]
     here, there, year = mass.here.values / 1000, mass.there.values / 1000, mass.year.values
-    line = keep(axes, "line", lambda: axes.plot([], [], color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)[0])
-    line.set_data([0, there[-1]], [0, here[-1]]) if year.size else line.set_data([], [])
-    keep(axes, "years", lambda: axes.plot([], [], "o", ms=7, color=DEEP)[0]).set_data(there, here)
+    ends = ([0, there[-1]], [0, here[-1]]) if year.size else ([], [])
+    _line(axes, "line", **DASHED).set_data(*ends)
+    _line(axes, "years", marker="o", linestyle="", ms=7, color=DEEP).set_data(there, here)
     shown = [k for k in range(year.size) if year[k] % 10 == 0 and here[k] > 0.12 * here[-1]]
+    look = {"textcoords": "offset points", "ha": "left", "va": "top"}
     for k in range(12):  # a decade a label; those not needed are empty
-        words = keep(
-            axes,
-            f"year-{k}",
-            lambda: axes.annotate("", (0, 0), (9, -9), textcoords="offset points", ha="left", va="top"),
-        )
+        words = keep(axes, f"year-{k}", lambda: axes.annotate("", (0, 0), (9, -9), **look))
         words.set_text(str(year[shown[k]]) if k < len(shown) else "")
         words.xy = (there[shown[k]], here[shown[k]]) if k < len(shown) else (0, 0)
-    none = keep(
-        axes,
-        "none",
-        lambda: axes.text(0.5, 0.5, "", transform=axes.transAxes, ha="center", va="center", fontsize=16),
-    )
-    none.set_text("" if year.size else "no neighbour to compare with")
+    said = "" if year.size else "no neighbour to compare with"
+    _text(axes, "none", (0.5, 0.5), said, ha="center", va="center", fontsize=16)
     axes.set_xlim(0, rounded_up(1.05 * there[-1]) if year.size else 1)
     axes.set_ylim(0, rounded_up(1.05 * here[-1]) if year.size else 1)
     return figure
@@ -225,25 +201,17 @@ def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
     room = 0.14 * (high + low)  # for the figure beside a bar
     right, left = rounded_up(1.05 * high + room), rounded_up(1.05 * low + room)
     for j, (filling, colour) in enumerate(zip(skill.way_filled.values, (DEEP, OCHRE), strict=True)):
+        look = {"color": colour, "edgecolor": INK, "linewidth": 0.6}
         for i, value in enumerate(table[:, j]):
-            y = i - 0.2 + 0.4 * j
-            bar = keep(
-                axes,
-                f"{filling} {i}",
-                lambda y=y, colour=colour: axes.barh(y, 0, 0.36, color=colour, edgecolor=INK, linewidth=0.6)[
-                    0
-                ],
-            )
-            bar.set_width(np.nan_to_num(value))
-            words = keep(axes, f"words {filling} {i}", lambda y=y: axes.text(0, y, "", va="center"))
-            words.set_text(f"{value:+z.1f}".replace("-", "−") if np.isfinite(value) else "not known")
-            words.set_x(np.nan_to_num(value) + (-0.01 if value < 0 else 0.01) * (left + right))
+            y, width = i - 0.2 + 0.4 * j, np.nan_to_num(value)
+            bar = keep(axes, f"{filling} {i}", lambda y=y, look=look: axes.barh(y, 0, 0.36, **look)[0])
+            bar.set_width(width)
+            said = f"{value:+z.1f}".replace("-", "−") if np.isfinite(value) else "not known"
+            words = _text(axes, f"words {filling} {i}", (0, y), said, va="center", transform=axes.transData)
+            words.set_x(width + (-0.01 if value < 0 else 0.01) * (left + right))
             words.set_ha("right" if value < 0 else "left")
     axes.set_xlim(-left, right)
     return figure
-
-
-PLAIN = {"facecolor": "white", "edgecolor": "none", "pad": 2}
 
 
 def return_levels_figure(levels: xr.Dataset, years: float, figure: Figure | None = None) -> Figure:
@@ -263,59 +231,35 @@ def return_levels_figure(levels: xr.Dataset, years: float, figure: Figure | None
     known = np.isfinite(level) & np.isfinite(low) & np.isfinite(high)
     band = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
     band.set_data(period[known], low[known], high[known])
-    line = keep(axes, "line", lambda: axes.plot([], [], "o-", color=DEEP, ms=9, clip_on=False)[0])
-    line.set_data(period, level)
-    end = keep(axes, "end", lambda: axes.axvline(1, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8))
+    _line(axes, "line", marker="o", color=DEEP, ms=9, clip_on=False).set_data(period, level)
+    end = keep(axes, "end", lambda: axes.axvline(1, **DASHED))
     end.set_xdata([min(max(years, period[0]), period[-1])] * 2)
-    note = keep(
-        axes, "note", lambda: axes.text(0.005, 0.98, "", transform=axes.transAxes, va="top", bbox=PLAIN)
-    )
-    note.set_text(
-        f"band: 95 % interval; right of the dashed line, beyond {years:.0f} years: extrapolated"
-        if np.isfinite(level).any()
-        else "too few heavy days to say"
-    )
+    said = f"band: 95 % interval; right of the dashed line, beyond {years:.0f} years: extrapolated"
+    said = said if np.isfinite(level).any() else "too few heavy days to say"
+    _text(axes, "note", (0.005, 0.98), said, bbox=WHITE)
     tallest = np.concatenate([level[np.isfinite(level)], high[known], [1.0]])
     axes.set_ylim(0, rounded_up(1.25 * float(tallest.max())))
     return figure
 
 
-MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-SPI_LINES = {-1.0: "moderately dry", -1.5: "severely dry", -2.0: "extremely dry"}
-
-
 def monthly_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw the mean rain of each calendar month, and what nine and one year in ten stay below."""
+    month = np.arange(1, 13)
     if figure is None:
         figure, axes = new_figure("Rain through the year")
         axes.set_ylabel(label("month_mean"))
-        axes.set_xticks(np.arange(1, 13), MONTH_NAMES)
+        axes.set_xticks(month, MONTHS_SHORT)
         axes.set_xlim(0.4, 12.6)
         axes.grid(axis="x", visible=False)
     axes = figure.axes[0]
     mean = found.month_mean.values
     low, middle, high = found.month_share.sel(share=[0.1, 0.5, 0.9]).values.T
-    month = np.arange(1, 13)
-    bars = keep(axes, "bars", lambda: axes.vlines([0], [0], [0], color=MIST, linewidth=38))
-    bars.set_segments([[(m, 0), (m, v)] for m, v in zip(month, mean, strict=True)])
-    lines = keep(axes, "spread", lambda: axes.vlines([0], [0], [0], color=DEEP, linewidth=3, zorder=3))
-    lines.set_segments([[(m, a), (m, b)] for m, a, b in zip(month, low, high, strict=True)])
-    keep(axes, "middle", lambda: axes.plot([], [], "o", ms=9, color=OCHRE, mec=INK, zorder=4)[0]).set_data(
-        month, middle
-    )
-    keep(
-        axes,
-        "words",
-        lambda: axes.text(
-            0.995,
-            1.02,
-            "bar: mean · dot: middle year · line: 8 years of 10",
-            transform=axes.transAxes,
-            ha="right",
-            va="bottom",
-        ),
-    )
+    _strokes(axes, "bars", month, np.zeros(12), mean, color=MIST, linewidth=38)
+    _strokes(axes, "spread", month, low, high, color=DEEP, linewidth=3, zorder=3)
+    dots = {"marker": "o", "linestyle": "", "ms": 9, "color": OCHRE, "mec": INK, "zorder": 4}
+    _line(axes, "middle", **dots).set_data(month, middle)
+    said = "bar: mean · dot: middle year · line: 8 years of 10"
+    _text(axes, "words", (0.995, 1.02), said, ha="right", va="bottom")
     axes.set_ylim(0, rounded_up(1.05 * float(np.nanmax(high, initial=1.0))))
     return figure
 
@@ -330,29 +274,22 @@ def spells_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
         axes.set_ylabel("Spells a year")
     axes = figure.axes[0]
     days, rate = found.spell_days.values, found.spells_a_year.values
-    line = keep(axes, "spells", lambda: axes.plot([], [], color=DEEP, drawstyle="steps-pre")[0])
-    line.set_data(days, rate)
-    once = keep(axes, "once", lambda: axes.axhline(1, color=STONE, linewidth=1.8, linestyle=(0, (6, 3))))
-    once.set_ydata([1, 1])
-    keep(
-        axes,
-        "once-words",
-        lambda: axes.text(
-            0.005, 1.06, "once a year", transform=axes.get_yaxis_transform(), va="bottom", color=STONE
-        ),
-    )
-    point = keep(
-        axes,
-        "longest",
-        lambda: axes.plot([], [], "o", ms=13, color=OCHRE, mec=INK, zorder=4, clip_on=False)[0],
-    )
-    point.set_data(days[-1:], rate[-1:])
-    words = keep(
-        axes,
-        "longest-words",
-        lambda: axes.text(0.99, 0.95, "", transform=axes.transAxes, ha="right", va="top", fontweight="bold"),
-    )
-    words.set_text(f"longest: {days[-1]} days" if days.size else "")
+    _line(axes, "spells", color=DEEP, drawstyle="steps-pre").set_data(days, rate)
+    keep(axes, "once", lambda: axes.axhline(1, **DASHED))
+    once = {"transform": axes.get_yaxis_transform(), "va": "bottom", "color": STONE}
+    _text(axes, "once-words", (0.005, 1.06), "once a year", **once)
+    dot = {
+        "marker": "o",
+        "linestyle": "",
+        "ms": 13,
+        "color": OCHRE,
+        "mec": INK,
+        "zorder": 4,
+        "clip_on": False,
+    }
+    _line(axes, "longest", **dot).set_data(days[-1:], rate[-1:])
+    said = f"longest: {days[-1]} days" if days.size else ""
+    _text(axes, "longest-words", (0.99, 0.95), said, ha="right", fontweight="bold")
     right = rounded_up(1.05 * days[-1]) if days.size else 10
     bottom = 10.0 ** np.floor(np.log10(rate[-1] * 0.8)) if days.size and rate[-1] > 0 else 0.01
     top = rounded_up(1.1 * rate[0]) if days.size else 100
@@ -379,39 +316,21 @@ def spi_figure(spi: xr.DataArray, figure: Figure | None = None) -> Figure:
         axes.xaxis.set_major_formatter(dates.DateFormatter("%Y"))
         axes.set_xlabel("Month")
     axes = figure.axes[0]
-    axes.set_title(
-        f"Wet and dry times: the rain of {int(spi.scale)} month{'s' if int(spi.scale) > 1 else ''} against normal",
-        loc="left",
-        fontsize=STYLE["axes.titlesize"],
-        fontweight="bold",
-    )
+    months = f"{int(spi.scale)} month{'s' if int(spi.scale) > 1 else ''}"
+    title = f"Wet and dry times: the rain of {months} against normal"
+    axes.set_title(title, loc="left", fontsize=STYLE["axes.titlesize"], fontweight="bold")
     month, value = dates.date2num(spi.month.values), np.nan_to_num(spi.values)
-    for name, part, colour in (
-        ("wet", np.maximum(value, 0), MIST),
-        ("dry", np.minimum(value, 0), BRICK),
-    ):
-        area = keep(
-            axes,
-            name,
-            lambda colour=colour: axes.fill_between([], [], color=colour, linewidth=0.4, step="mid"),
-        )
+    for name, part, colour in (("wet", np.maximum(value, 0), MIST), ("dry", np.minimum(value, 0), BRICK)):
+        look = {"color": colour, "linewidth": 0.4, "step": "mid"}
+        area = keep(axes, name, lambda look=look: axes.fill_between([], [], **look))
         area.set_data(month, np.zeros_like(part), part)
+    right = {"transform": axes.get_yaxis_transform(), "va": "center", "fontsize": 13}
     for edge, words in SPI_LINES.items():
-        keep(
-            axes,
-            f"edge {edge}",
-            lambda edge=edge: axes.axhline(edge, color=INK, linewidth=1, linestyle=(0, (4, 3)), zorder=3),
-        )
-        keep(
-            axes,
-            f"words {edge}",
-            lambda edge=edge, words=words: axes.text(
-                1.005, edge, words, transform=axes.get_yaxis_transform(), va="center", fontsize=13
-            ),
-        )
+        look = {"color": INK, "linewidth": 1, "linestyle": (0, (4, 3)), "zorder": 3}
+        keep(axes, f"edge {edge}", lambda edge=edge, look=look: axes.axhline(edge, **look))
+        _text(axes, f"words {edge}", (1.005, edge), words, **right)
     keep(axes, "zero", lambda: axes.axhline(0, color=INK, linewidth=1.2, zorder=3))
     span = (month[-1] - month[0]) / 365.25
-    step = 10 if span > 35 else 5 if span > 12 else 1
     axes.set_xlim(month[0], month[-1])
-    axes.xaxis.set_major_locator(dates.YearLocator(step))
+    axes.xaxis.set_major_locator(dates.YearLocator(10 if span > 35 else 5 if span > 12 else 1))
     return figure

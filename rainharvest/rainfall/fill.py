@@ -3,39 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.rainfall.fill_methods import (
-    Donor,
-    best_donor,
-    choose_donors,
-    inverse_distance,
-    matched,
-    normal_ratio,
-    resample,
-    split_total,
-    spread_alone,
-    years_drawn,
-)
-from rainharvest.rainfall.flags import Flag, as_neighbours, as_record, flag_attributes, sound_values
+from rainharvest.core.text import texts_of
+from rainharvest.rainfall import fill_methods as ways
+from rainharvest.rainfall.fill_methods import LIMITS, Donor
+from rainharvest.rainfall.flags import Flag, as_neighbours, as_record, flag_attributes, sound_values, spans
 
-LONGEST_GAP = Default(
-    366, "day", "a year: beyond it a neighbour's record is a record of its own", "own choice"
-)
-
-LONGEST_ALONE = Default(92, "day", "without a neighbour, not longer than a season", "own choice")
-
-WET_DAY = Default(1.0, "mm/day", "no source", "common practice")
-
+# Shares of days: of a year from which it is said to be estimated, and to be left out; of the record from which
+# filling alone, and filling at all, is warned of.
 YEAR_ESTIMATED, YEAR_LEFT_OUT, ALONE_SHARE, FILLED_SHARE = 0.10, 0.20, 0.05, 0.10
-
 
 Method = Literal["quantile", "normal_ratio", "inverse_distance"]
 
@@ -47,9 +30,9 @@ def fill_gaps(
     seed: int = 0,
     *,
     method: Method = "quantile",
-    wet_day: float = WET_DAY.value,
-    longest_gap: int = LONGEST_GAP.value,
-    longest_alone: int = LONGEST_ALONE.value,
+    wet_day: float = LIMITS["wet_day"],
+    longest_gap: int = LIMITS["longest_gap"],
+    longest_alone: int = LIMITS["longest_alone"],
 ) -> xr.DataArray:
     """Return equally likely complete versions of a rain record.
 
@@ -116,35 +99,31 @@ def fill_gaps(
     record = as_record(rain)
     days, values, total_days = record.indexes["time"], record.to_numpy(), record["total_days"].to_numpy()
     if (values < 0).any():
-        raise InputError(
-            f"the rain is {values[values < 0][0]:g} mm", "check the record and accept that finding first",
-            str(days[values < 0][0].date()),
-        )  # fmt: skip
+        place, least = str(days[values < 0][0].date()), values[values < 0][0]
+        raise InputError(f"the rain is {least:g} mm", "check the record and accept that finding first", place)
     sound = sound_values(record)
-    if not np.isfinite(sound).any():
-        raise InputError(
-            "no day has a sound value", "nothing can be filled from nothing: choose another record", "rain"
-        )
-    donors, notes = choose_donors(sound, record.attrs, as_neighbours(neighbours, record))
+    remedy = "nothing can be filled from nothing: choose another record"
+    require(np.isfinite(sound).any(), "no day has a sound value", remedy, "rain")
+    donors, notes = ways.choose_donors(sound, record.attrs, as_neighbours(neighbours, record))
     notes += [doubt for donor in donors for doubt in donor.doubts]
     rng = np.random.default_rng(seed)
     filled = np.tile(np.where(total_days > 1, np.nan, values), (members, 1))
     flag = record["flag"].to_numpy().copy()
     source = np.full(len(days), "", dtype=object)
 
-    totals = _totals(record, longest_gap if donors else longest_alone)
-    for end, length in totals:
-        part = slice(end - length + 1, end + 1)
-        name, shares = _spread(values[end], donors, sound, days, end - length + 1, length, members, rng)
+    for end, length in _totals(record, longest_gap if donors else longest_alone):
+        start = end - length + 1
+        name, shares = _spread(values[end], donors, sound, days, start, length, members, rng)
+        part = slice(start, end + 1)
         filled[:, part], flag[part], source[part] = shares, Flag.SPREAD, name
 
     held = np.zeros(len(days), dtype=bool)  # totals too long to spread: their rain must not be made twice
     for end in np.flatnonzero((total_days > 1) & np.isnan(filled[0]) & np.isfinite(values)):
         held[end - total_days[end] + 1 : end + 1] = True
-    gaps = [(a, n) for a, n in _runs(np.isnan(filled[0]) & ~held) if n <= longest_gap]
+    gaps = [(a, n) for a, n in _stretches(np.isnan(filled[0]) & ~held) if n <= longest_gap]
     new = np.concatenate([np.arange(a, a + n) for a, n in gaps] or [np.array([], dtype=int)])
     if donors and len(new):
-        best = best_donor(donors, new)
+        best = ways.best_donor(donors, new)
         if method == "quantile":
             _fill_matched(filled, sound, donors, best, days, new, wet_day, rng)
         else:
@@ -152,13 +131,14 @@ def fill_gaps(
         given = best >= 0
         flag[new[given]] = Flag.FILLED
         source[new[given]] = [donors[place].name for place in best[given]]
-    known = np.isfinite(sound) | np.isin(flag, [Flag.FILLED])
-    weights = years_drawn(days.year.to_numpy() - days[0].year, members, rng)
-    alone = [run for a, n in gaps for run in _runs(np.isnan(filled[0, a : a + n]), a)]
-    for start, length in sorted(
-        alone, key=lambda run: run[1]
-    ):  # short gaps first: long ones then find whole runs
-        if length <= longest_alone and resample(filled, known, days, start, length, wet_day, weights, rng):
+    known = np.isfinite(sound) | (flag == Flag.FILLED)
+    weights = ways.years_drawn(days.year.to_numpy() - days[0].year, members, rng)
+    alone = [run for a, n in gaps for run in _stretches(np.isnan(filled[0, a : a + n]), a)]
+    alone.sort(key=lambda run: run[1])  # short gaps first: long ones then find whole runs
+    for start, length in alone:
+        if length <= longest_alone and ways.resample(
+            filled, known, days, start, length, wet_day, weights, rng
+        ):
             flag[start : start + length] = Flag.RESAMPLED
             known[start : start + length] = True
 
@@ -180,20 +160,16 @@ def _check_settings(members, seed, method, wet_day, longest_gap, longest_alone) 
     whole = {"members": members, "seed": seed, "longest_gap": longest_gap, "longest_alone": longest_alone}
     for name, value in whole.items():
         least = 1 if name == "members" else 0
-        if isinstance(value, bool) or not isinstance(value, int | np.integer) or value < least:
-            raise InputError(f"{name} is {value!r}", f"give a whole number of at least {least}", name)
-    if not wet_day > 0:
-        raise InputError(f"wet_day is {wet_day!r}", "give a depth above zero, 1 mm by custom", "wet_day")
-    if method not in ("quantile", "normal_ratio", "inverse_distance"):
-        raise InputError(
-            f"there is no method {method!r}", "choose quantile, normal_ratio or inverse_distance", "method"
-        )
+        counted = isinstance(value, int | np.integer) and not isinstance(value, bool) and value >= least
+        require(counted, f"{name} is {value!r}", f"give a whole number of at least {least}", name)
+    require(wet_day > 0, f"wet_day is {wet_day!r}", "give a depth above zero, 1 mm by custom", "wet_day")
+    remedy = "choose quantile, normal_ratio or inverse_distance"
+    require(method in get_args(Method), f"there is no method {method!r}", remedy, "method")
 
 
-def _runs(mask: np.ndarray, offset: int = 0) -> list[tuple[int, int]]:
+def _stretches(mask: np.ndarray, offset: int = 0) -> list[tuple[int, int]]:
     """Return (start, length) of each run of true days."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
-    return [(int(a) + offset, int(b - a)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [(a + offset, b - a + 1) for a, b in spans(mask)]
 
 
 def _totals(record: xr.DataArray, longest: int) -> list[tuple[int, int]]:
@@ -201,20 +177,14 @@ def _totals(record: xr.DataArray, longest: int) -> list[tuple[int, int]]:
     values, count, days = record.to_numpy(), record["total_days"].to_numpy(), record.indexes["time"]
     out, last = [], -1
     for end in np.flatnonzero((count > 1) & np.isfinite(values)):
-        length = int(count[end])
+        length, place = int(count[end]), str(days[end].date())
         start = end - length + 1
-        place = str(days[end].date())
-        if start < 0:
-            raise InputError(
-                f"the total over {length} days begins before the record",
-                "reject it or add the days before",
-                place,
-            )
-        if start <= last or np.isfinite(values[start:end]).any():
-            raise InputError(
-                f"the total over {length} days covers a day with a value of its own",
-                "reject the total or that day's value", place,
-            )  # fmt: skip
+        total = f"the total over {length} days"
+        remedy = "reject it or add the days before"
+        require(start >= 0, f"{total} begins before the record", remedy, place)
+        alone = start > last and not np.isfinite(values[start:end]).any()
+        remedy = "reject the total or that day's value"
+        require(alone, f"{total} covers a day with a value of its own", remedy, place)
         last = end
         if length <= longest:
             out.append((int(end), length))
@@ -223,10 +193,10 @@ def _totals(record: xr.DataArray, longest: int) -> list[tuple[int, int]]:
 
 def _spread(total, donors, sound, days, start, length, members, rng) -> tuple[str, np.ndarray]:
     for donor in donors:
-        shares = split_total(total, donor.values[start : start + length])
+        shares = ways.split_total(total, donor.values[start : start + length])
         if shares is not None and np.isfinite(donor.values[start : start + length]).all():
             return donor.name, np.tile(shares, (members, 1))
-    return "", spread_alone(total, sound, days, start, length, members, rng)
+    return "", ways.spread_alone(total, sound, days, start, length, members, rng)
 
 
 def _fill_matched(filled, sound, donors, best, days, new, wet_day, rng) -> None:
@@ -235,7 +205,7 @@ def _fill_matched(filled, sound, donors, best, days, new, wet_day, rng) -> None:
     for place, donor in enumerate(donors):
         mine = np.flatnonzero(best == place)
         if len(mine):
-            draws[:, :, mine] = matched(sound, donor, days, new[mine], len(filled), wet_day, rng)
+            draws[:, :, mine] = ways.matched(sound, donor, days, new[mine], len(filled), wet_day, rng)
     for column, day in enumerate(new):
         wet = filled[:, day - 1] >= wet_day if day else np.zeros(len(filled), dtype=bool)
         filled[:, day] = np.where(wet, draws[1, :, column], draws[0, :, column])
@@ -245,16 +215,12 @@ def _averaged(sound: np.ndarray, donors: list[Donor], new: np.ndarray, method: s
     values = np.array([donor.values[new] for donor in donors])
     if method == "inverse_distance":
         distances = np.array([donor.distance for donor in donors])
-        if not np.isfinite(distances).all():
-            raise InputError(
-                "a position is not known",
-                "set latitude and longitude in the attributes of every record",
-                "neighbours",
-            )
-        return inverse_distance(values, distances)
+        remedy = "set latitude and longitude in the attributes of every record"
+        require(np.isfinite(distances).all(), "a position is not known", remedy, "neighbours")
+        return ways.inverse_distance(values, distances)
     both = [np.isfinite(sound) & np.isfinite(donor.values) for donor in donors]
     ratios = [donor.values[b].mean() / sound[b].mean() for donor, b in zip(donors, both, strict=True)]
-    return normal_ratio(values, np.array(ratios), 1.0)
+    return ways.normal_ratio(values, np.array(ratios), 1.0)
 
 
 def _report(
@@ -262,30 +228,24 @@ def _report(
 ) -> dict[str, object]:
     """Return the attributes: what was done, what was left, which years to distrust."""
     days = record.indexes["time"]
-    left = _runs(np.isnan(filled[0]))
+    left = _stretches(np.isnan(filled[0]))
     new = np.isin(flag, [Flag.FILLED, Flag.RESAMPLED])
     alone = (flag == Flag.RESAMPLED).mean()
     share = pd.Series(new | np.isnan(filled[0]), days).groupby(days.year).mean()
     open_years = set(days.year[np.isnan(filled[0])])
     leave_out = [year for year, part in share.items() if part > YEAR_LEFT_OUT or year in open_years]
     estimated = [year for year, part in share.items() if part > YEAR_ESTIMATED and year not in leave_out]
-    said = list(notes)
+    say, said = texts_of("rainfall"), list(notes)
     if left:
-        said.append(
-            f"gaps longer than {longest_gap} days, or longer than {longest_alone} days where no neighbour "
-            "has a value, or unlike any run of days in the record, were left missing"
-        )
+        said.append(say.fill_left(longest_gap, longest_alone))
     if alone > ALONE_SHARE:
-        said.append(
-            f"{alone:.0%} of all days were resampled without a neighbour: more than 5 %, "
-            "look at the members' spread"
-        )
+        said.append(say.fill_alone(alone))
     if new.mean() > FILLED_SHARE:
-        said.append(
-            f"{new.mean():.0%} of all days were filled: more than 10 %, run the study without those years too"
-        )
+        said.append(say.fill_much(new.mean()))
     earlier = [record.attrs["assumptions"]] if record.attrs.get("assumptions") else []
-    return attributes("rain") | record.attrs | {
+    gaps = [f"{days[a].date()} to {days[a + n - 1].date()} ({n} days)" for a, n in left]
+    return attributes("rain") | {
+        **record.attrs,
         "method": method,
         "seed": int(seed),
         "members": int(members),
@@ -293,10 +253,8 @@ def _report(
         "days_resampled": int((flag == Flag.RESAMPLED).sum()),
         "days_spread": int((flag == Flag.SPREAD).sum()),
         "days_left": int(np.isnan(filled[0]).sum()),
-        "gaps_left": "; ".join(
-            f"{days[a].date()} to {days[a + n - 1].date()} ({n} days)" for a, n in left
-        ),
+        "gaps_left": "; ".join(gaps),
         "years_estimated": ", ".join(map(str, estimated)),
         "years_to_leave_out": ", ".join(map(str, leave_out)),
         "assumptions": "; ".join(earlier + said),
-    }  # fmt: skip
+    }

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import defaults_of
+from rainharvest.core.errors import require
+from rainharvest.core.text import texts_of
 from rainharvest.rainfall.flags import Neighbour
 
+LIMITS = {name: row.value for name, row in defaults_of("rainfall")["fill"].items()}
 FLANK = 2  # days looked at on either side of a gap
 
 ENOUGH = 60  # runs to choose among, at least
@@ -56,11 +58,8 @@ def _flank_matches(filled, known, starts, first, length, wet_day) -> np.ndarray:
             inside = (there >= 0) & (there <= last)
             there = np.clip(there, 0, last)
             both = np.isfinite(filled[:, here, None]) & (inside & known[there])
-            score += (
-                both
-                * ((filled[:, here, None] >= wet_day) == (filled[:, there] >= wet_day))
-                * 2.0 ** (1 - step)
-            )
+            agree = (filled[:, here, None] >= wet_day) == (filled[:, there] >= wet_day)
+            score += both * agree * 2.0 ** (1 - step)
     return score
 
 
@@ -150,21 +149,6 @@ def spread_alone(
     return out
 
 
-COMMON_DAYS = Default(365, "day", "working rule: three years wished for, one the least", "own choice")
-
-CORRELATION = Default(0.4, "1", "daily Spearman rank correlation; below 0.6 with a warning", "own choice")
-
-CORRELATION_WARN = Default(0.6, "1", "as above", "own choice")
-
-DISTANCE = Default(
-    150.0, "km", "Duarte et al. 2022 used 100 and 150 km (as reported in a summary)", "open data"
-)
-
-ELEVATION_WARN = Default(300.0, "m", "working rule", "own choice")
-
-SHIFT_GAIN = Default(0.1, "1", "correlation gained by moving a day, taken as a shift", "own choice")
-
-
 @dataclass(frozen=True)
 class Donor:
     """A neighbour that may serve as donor."""
@@ -176,16 +160,21 @@ class Donor:
     doubts: tuple[str, ...] = ()  # What the report says of it
 
 
+def _number(attrs: dict, key: str) -> float:
+    """Return a number of a record's attributes, NaN where there is none."""
+    try:
+        return float(attrs[key])
+    except (KeyError, TypeError, ValueError):
+        return float("nan")
+
+
 def distance_km(one: dict, other: dict) -> float:
     """Return the great-circle distance [km] between two records' positions, NaN where one is unknown.
 
     >>> distance_km({"latitude": 0.0, "longitude": 0.0}, {"latitude": 0.0, "longitude": 1.0})
     111.19
     """
-    try:
-        places = [float(x[key]) for x in (one, other) for key in ("latitude", "longitude")]
-    except (KeyError, TypeError, ValueError):
-        return float("nan")
+    places = [_number(x, key) for x in (one, other) for key in ("latitude", "longitude")]
     lat1, lon1, lat2, lon2 = np.radians(places)
     half = np.sin((lat2 - lat1) / 2) ** 2 + np.cos(lat1) * np.cos(lat2) * np.sin((lon2 - lon1) / 2) ** 2
     return float(2 * 6371.0 * np.arcsin(np.sqrt(np.clip(half, 0, 1))))
@@ -216,38 +205,30 @@ def choose_donors(
     known, and is not out of step: if moving it by a day raises the correlation by more than 0.1, its days
     are reckoned otherwise and it is refused.
     """
+    say = texts_of("rainfall")
     donors, refused = [], []
     for item in neighbours:
         correlation, common = rank_correlation(sound, item.values)
         distance = distance_km(attrs, item.attrs)
-        if common < COMMON_DAYS.value:
-            refused.append(f"{item.name} has only {common} days in common with the record")
+        if common < LIMITS["common_days"]:
+            refused.append(say.donor_short(item.name, common))
             continue
         shifted = {step: rank_correlation(sound, np.roll(item.values, step))[0] for step in (-1, 1)}
         step = max(shifted, key=lambda s: np.nan_to_num(shifted[s], nan=-1))
-        if shifted[step] > np.nan_to_num(correlation) + SHIFT_GAIN.value:
-            refused.append(
-                f"{item.name} stands one day {'early' if step == 1 else 'late'} (correlation "
-                f"{shifted[step]:.2f} when moved, {correlation:.2f} as it is): move it by {step:+d} day "
-                "and fill again"
-            )
-            continue
-        if not correlation >= CORRELATION.value:
-            refused.append(f"{item.name} agrees too little (rank correlation {correlation:.2f}, least 0.40)")
-            continue
-        if distance > DISTANCE.value:
-            refused.append(f"{item.name} is {distance:.0f} km away (at most {DISTANCE.value:.0f})")
-            continue
-        doubts = []
-        if correlation < CORRELATION_WARN.value:
-            doubts.append(f"{item.name} is a weak donor (rank correlation {correlation:.2f})")
-        try:
-            climb = abs(float(attrs["elevation"]) - float(item.attrs["elevation"]))
-        except (KeyError, TypeError, ValueError):
-            climb = 0.0
-        if climb > ELEVATION_WARN.value:
-            doubts.append(f"{item.name} stands {climb:.0f} m higher or lower")
-        donors.append(Donor(item.name, item.values, correlation, distance, tuple(doubts)))
+        if shifted[step] > np.nan_to_num(correlation) + LIMITS["shift_gain"]:
+            refused.append(say.donor_shifted(item.name, step, shifted[step], correlation))
+        elif not correlation >= LIMITS["correlation"]:
+            refused.append(say.donor_unlike(item.name, correlation))
+        elif distance > LIMITS["distance"]:
+            refused.append(say.donor_far(item.name, distance, LIMITS["distance"]))
+        else:
+            doubts = []
+            if correlation < LIMITS["correlation_warn"]:
+                doubts.append(say.donor_weak(item.name, correlation))
+            climb = abs(_number(attrs, "elevation") - _number(item.attrs, "elevation"))
+            if climb > LIMITS["elevation_warn"]:
+                doubts.append(say.donor_climb(item.name, climb))
+            donors.append(Donor(item.name, item.values, correlation, distance, tuple(doubts)))
     return sorted(donors, key=lambda d: -d.correlation), refused
 
 
@@ -269,8 +250,8 @@ def normal_ratio(values: np.ndarray, normals: np.ndarray, normal: float) -> np.n
     """
     values = np.asarray(values, dtype=float)
     normals = np.asarray(normals, dtype=float).reshape((-1,) + (1,) * (values.ndim - 1))
-    if not (np.all(normals > 0) and normal > 0):
-        raise InputError("a normal is not above zero", "give the normals of wet stations", "normals")
+    wet = np.all(normals > 0) and normal > 0
+    require(wet, "a normal is not above zero", "give the normals of wet stations", "normals")
     return _weighted_mean(values * normal / normals, np.ones(values.shape[0]))
 
 
@@ -283,8 +264,8 @@ def inverse_distance(values: np.ndarray, distances: np.ndarray, power: float = 2
     99.088
     """
     values, distances = np.asarray(values, dtype=float), np.asarray(distances, dtype=float)
-    if not np.all(distances > 0):
-        raise InputError("a distance is not above zero", "give each neighbour's distance", "distances")
+    apart = np.all(distances > 0)
+    require(apart, "a distance is not above zero", "give each neighbour's distance", "distances")
     return _weighted_mean(values, distances**-power)
 
 

@@ -8,22 +8,16 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.defaults import Default
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import defaults_of
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.rainfall.fill import LONGEST_ALONE, LONGEST_GAP, WET_DAY, Method, fill_gaps
-from rainharvest.rainfall.fill_methods import season_distance
+from rainharvest.rainfall.fill import Method, fill_gaps
+from rainharvest.rainfall.fill_methods import LIMITS, season_distance
 from rainharvest.rainfall.flags import Flag, as_record, runs, sound_values
 
 USUAL_LENGTHS = (1, 2, 3, 5, 10, 20, 31, 60, 90)
 
-REFERENCE_AREA = Default(100.0, "m2", "no source", "common practice")
-
-REFERENCE_RUNOFF = Default(0.9, "1", "no source", "common practice")
-
-REFERENCE_TANK = Default(5000.0, "L", "no source", "common practice")
-
-REFERENCE_DEMAND = Default(0.7, "1", "share of the mean inflow", "own choice")
+REFERENCE = {name: row.value for name, row in defaults_of("rainfall")["skill"].items()}
 
 FILLINGS = ("fill", "same-season mean")
 
@@ -80,32 +74,32 @@ def fill_skill(
     seed: int = 0,
     lengths: Sequence[int] | None = None,
     method: Method = "quantile",
-    wet_day: float = WET_DAY.value,
+    wet_day: float = LIMITS["wet_day"],
 ) -> xr.Dataset:
     """Hide known days in blocks, fill them, and report how the filled record compares with the measured one.
 
     The same is done with the mean of the season, the simplest filling, to show what it costs. The record's
     own gaps are filled once beforehand, the same way for all, so that a tank can be run over the whole of it.
 
-    >>> from rainharvest.rainfall.invented import invent_rain
-    >>> three = invent_rain("temperate_all_year", 10, seed=1)
-    >>> skill = fill_skill(three.isel(site=0), three.isel(site=slice(1, None)), repeats=2)
+    >>> days = pd.date_range("2001-01-01", "2006-12-31")
+    >>> there = pd.Series(np.random.default_rng(1).gamma(0.2, 20, len(days)).round(1), days)
+    >>> skill = fill_skill((1.2 * there).round(1), [there], repeats=2)
     >>> ours, mean = skill["wet_agreement"].values
     >>> bool(ours > mean)
     True
     """
-    if not 0 < share <= 0.5:
-        raise InputError(f"share is {share!r}", "hide more than nothing and at most half the days", "share")
-    if isinstance(repeats, bool) or not isinstance(repeats, int | np.integer) or repeats < 1:
-        raise InputError(f"repeats is {repeats!r}", "give a whole number of at least 1", "repeats")
+    require(
+        0 < share <= 0.5, f"share is {share!r}", "hide more than nothing and at most half the days", "share"
+    )
+    counted = isinstance(repeats, int | np.integer) and not isinstance(repeats, bool) and repeats >= 1
+    require(counted, f"repeats is {repeats!r}", "give a whole number of at least 1", "repeats")
     record = as_record(rain)
     days = record.indexes["time"]
     sound = sound_values(record)
     base = fill_gaps(record, neighbours, seed=seed, method=method, wet_day=wet_day)
     truth = np.where(np.isfinite(sound), sound, np.nan_to_num(base.to_numpy()[0]))
-    lengths = _lengths(
-        sound, lengths, bool(np.isin(base["flag"], Flag.FILLED).any() or neighbours is not None)
-    )
+    helped = neighbours is not None or bool((base["flag"] == Flag.FILLED).any())
+    lengths = _lengths(sound, lengths, helped)
     rng = np.random.default_rng(seed)
     rows = []
     for repeat in range(repeats):
@@ -139,16 +133,14 @@ def fill_skill(
 
 
 def _lengths(sound: np.ndarray, lengths: Sequence[int] | None, helped: bool) -> list[int]:
-    longest = LONGEST_GAP.value if helped else LONGEST_ALONE.value
+    longest = LIMITS["longest_gap" if helped else "longest_alone"]
     if lengths is None:
         first, last = runs(np.isnan(sound))
         own = (last - first + 1).tolist()
         lengths = own if len(own) >= 10 else USUAL_LENGTHS
     kept = [int(n) for n in lengths if 1 <= n <= min(longest, len(sound) // 4)]
-    if not kept:
-        raise InputError(
-            "no block is short enough to be filled", f"give lengths of 1 to {longest} days", "lengths"
-        )
+    remedy = f"give lengths of 1 to {longest} days"
+    require(kept, "no block is short enough to be filled", remedy, "lengths")
     return kept
 
 
@@ -170,13 +162,11 @@ def _measures(versions, truth, hidden, days, wet_day, simulate) -> dict[str, flo
         "longest_spell_error": np.mean([s.max() for s in spells]) / true_spells.max() - 1,
     }
     if simulate is not None:
-        catch = REFERENCE_AREA.value * REFERENCE_RUNOFF.value
-        inflow = xr.DataArray(
-            catch * np.vstack([versions, truth]), dims=("member", "time"), coords={"time": days}
-        )
-        steady = REFERENCE_DEMAND.value * catch * truth.mean()
-        demand = xr.DataArray(np.full(len(days), steady), dims="time", coords={"time": days})
-        tank = simulate(inflow, demand, REFERENCE_TANK.value)
+        catch = REFERENCE["area"] * REFERENCE["runoff"]
+        time = {"time": days}
+        inflow = xr.DataArray(catch * np.vstack([versions, truth]), time, ("member", "time"))
+        steady = REFERENCE["demand"] * catch * truth.mean()
+        tank = simulate(inflow, xr.DataArray(np.full(len(days), steady), time, ("time",)), REFERENCE["tank"])
         reliability, drawn = (np.ravel(tank[name]) for name in ("volume_reliability", "delivered"))
         out["yield_error"] = drawn[:-1].mean() / drawn[-1] - 1
         out["reliability_error"] = reliability[:-1].mean() - reliability[-1]

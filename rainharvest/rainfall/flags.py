@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.defaults import rows_of
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 
 
@@ -54,68 +55,57 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
     (array([ 1., nan,  2.]), array([0, 2, 0], dtype=int8))
     """
     if isinstance(rain, pd.Series):
-        if not isinstance(rain.index, pd.DatetimeIndex):
-            raise InputError(
-                "the series has no dates for its index", "give a Series with a DatetimeIndex", place
-            )
+        dated = isinstance(rain.index, pd.DatetimeIndex)
+        require(dated, "the series has no dates for its index", "give a Series with a DatetimeIndex", place)
         index = rain.index.tz_localize(None).rename("time")
         rain = xr.DataArray(rain.to_numpy(), dims="time", coords={"time": index}, name=rain.name)
-    if not isinstance(rain, xr.DataArray) or rain.dims != ("time",):
-        found = f"dimensions {rain.dims}" if isinstance(rain, xr.DataArray) else type(rain).__name__
-        raise InputError(
-            f"one record of daily rain was expected and {found} came",
-            "give a DataArray with the dimension time, or a Series with dates, one site at a time",
-            place,
-        )
+    found = f"dimensions {rain.dims}" if isinstance(rain, xr.DataArray) else type(rain).__name__
+    require(
+        isinstance(rain, xr.DataArray) and rain.dims == ("time",),
+        f"one record of daily rain was expected and {found} came",
+        "give a DataArray with the dimension time, or a Series with dates, one site at a time",
+        place,
+    )
     index = rain.indexes.get("time")
-    if not isinstance(index, pd.DatetimeIndex):
-        raise InputError(
-            "time carries no ordinary calendar dates", "convert it to the standard calendar first", place
-        )
-    if len(index) == 0 or index.hasnans:
-        raise InputError(
-            "a day has no date" if len(index) else "the record is empty", "give dated days", place
-        )
+    require(
+        isinstance(index, pd.DatetimeIndex),
+        "time carries no ordinary calendar dates",
+        "convert it to the standard calendar first",
+        place,
+    )
+    require(len(index), "the record is empty", "give dated days", place)
+    require(not index.hasnans, "a day has no date", "give dated days", place)
     if (index != index.normalize()).any():
-        raise InputError(
-            f"the stamp {index[index != index.normalize()][0]} is not a whole day",
-            "sum to days first, each dated at midnight",
-            place,
-        )
+        stamp = index[index != index.normalize()][0]
+        remedy = "sum to days first, each dated at midnight"
+        raise InputError(f"the stamp {stamp} is not a whole day", remedy, place)
     if index.has_duplicates:
-        day = index[index.duplicated()][0].date()
-        raise InputError(f"{day} stands twice", "keep one value a day", place)
+        twice = index[index.duplicated()][0].date()
+        raise InputError(f"{twice} stands twice", "keep one value a day", place)
     try:
         values = rain.to_numpy().astype("float64")
     except (TypeError, ValueError):
         raise InputError("the values are not numbers", "read the file with read_rain", place) from None
     if np.isinf(values).any():
         raise InputError(f"{index[np.isinf(values)][0].date()} is infinite", "reject that day", place)
-    marked = "flag" in rain.coords and (rain["flag"] == Flag.TOTAL).to_numpy()
-    if "total_days" not in rain.coords and np.any(marked):
-        raise InputError(
-            f"{index[marked][0].date()} is marked as a total, over how many days is not said",
-            "add the coordinate total_days",
-            place,
-        )
-    frame = pd.DataFrame(
-        {
-            "rain": values,
-            "flag": rain["flag"].to_numpy()
-            if "flag" in rain.coords
-            else np.where(np.isnan(values), Flag.MISSING, Flag.MEASURED),
-            "total_days": rain["total_days"].to_numpy()
-            if "total_days" in rain.coords
-            else np.where(np.isnan(values), 0, 1),
-        },
-        index=index,
+    unknown = np.isnan(values)
+    flag = (
+        rain["flag"].to_numpy() if "flag" in rain.coords else np.where(unknown, Flag.MISSING, Flag.MEASURED)
     )
+    if "total_days" in rain.coords:
+        total_days = rain["total_days"].to_numpy()
+    else:
+        total_days = np.where(unknown, 0, 1)
+        if (flag == Flag.TOTAL).any():
+            raise InputError(
+                f"{index[flag == Flag.TOTAL][0].date()} is marked as a total, over how many days is not said",
+                "add the coordinate total_days",
+                place,
+            )
     full = pd.date_range(index.min(), index.max(), freq="D", name="time", unit=index.unit)
-    if len(full) > 36_525 + 10 * len(index):
-        raise InputError(
-            f"the dates run from {full[0].date()} to {full[-1].date()}", "correct the stray date", place
-        )
-    frame = frame.reindex(full)
+    span = f"the dates run from {full[0].date()} to {full[-1].date()}"
+    require(len(full) <= 36_525 + 10 * len(index), span, "correct the stray date", place)
+    frame = pd.DataFrame({"rain": values, "flag": flag, "total_days": total_days}, index=index).reindex(full)
     return xr.DataArray(
         frame["rain"].to_numpy(),
         dims="time",
@@ -146,9 +136,8 @@ class Neighbour:
 
 def sound_values(record: xr.DataArray) -> np.ndarray:
     """Return the day's rain [mm/day] where it is a one-day value in no doubt, NaN elsewhere."""
-    doubted = ~record["flag"].isin([Flag.MEASURED, Flag.TRACE])
-    sound = ~doubted & (record["total_days"] <= 1) & (record >= 0)
-    return record.where(sound).to_numpy()
+    certain = record["flag"].isin([Flag.MEASURED, Flag.TRACE])
+    return record.where(certain & (record["total_days"] <= 1) & (record >= 0)).to_numpy()
 
 
 def as_neighbours(
@@ -157,13 +146,12 @@ def as_neighbours(
     """Return the neighbours on the record's days, each with a name of its own."""
     if neighbours is None:
         return []
-    if isinstance(neighbours, xr.DataArray | pd.Series):
-        if isinstance(neighbours, xr.DataArray) and "site" in neighbours.dims:
-            names = neighbours["site"].to_numpy() if "site" in neighbours.coords else range(1, 1000)
-            parts = [neighbours.isel(site=i) for i in range(neighbours.sizes["site"])]
-            neighbours = [part.rename(str(name)) for part, name in zip(parts, names, strict=False)]
-        else:
-            neighbours = [neighbours]
+    if isinstance(neighbours, xr.DataArray) and "site" in neighbours.dims:
+        names = neighbours["site"].to_numpy() if "site" in neighbours.coords else range(1, 1000)
+        parts = [neighbours.isel(site=i) for i in range(neighbours.sizes["site"])]
+        neighbours = [part.rename(str(name)) for part, name in zip(parts, names, strict=False)]
+    elif isinstance(neighbours, xr.DataArray | pd.Series):
+        neighbours = [neighbours]
     out: list[Neighbour] = []
     for number, item in enumerate(neighbours, 1):
         other = as_record(item, f"neighbours[{number - 1}]")
@@ -185,42 +173,81 @@ def runs(condition: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return edges[::2], edges[1::2] - 1
 
 
-Severity = Literal["wrong", "suspect", "note"]
+def spans(condition: np.ndarray) -> list[tuple[int, int]]:
+    """Return (first, last) of each unbroken run of True.
 
+    >>> spans(np.array([True, True, False, True]))
+    [(0, 1), (3, 3)]
+    """
+    return list(zip(*(ends.tolist() for ends in runs(condition)), strict=True))
+
+
+def alike(values: np.ndarray) -> list[tuple[int, int]]:
+    """Return (first, last) of each stretch of equal values.
+
+    >>> alike(np.array([2.0, 2.0, 5.0]))
+    [(0, 1), (2, 2)]
+    """
+    edges = np.flatnonzero(np.concatenate([[True], values[1:] != values[:-1], [True]])).tolist()
+    return [(a, b - 1) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+
+
+def plural(count: int, one: str = "day", many: str = "") -> str:
+    """Return a count with its noun.
+
+    >>> plural(1), plural(3, "value")
+    ('1 day', '3 values')
+    """
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+Severity = Literal["wrong", "suspect", "note"]
 SEVERITIES: tuple[Severity, ...] = ("wrong", "suspect", "note")
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of finding: a row of findings.toml."""
+
+    severity: Severity  # Cannot be right; doubtful; worth knowing
+    reason: str  # Why, with places for the numbers
+    action: str  # What may be done
+    check: str  # The check that finds it
+    flag: str = ""  # What accepting it sets on its days; empty where it is about the record, not about days
+
+
+KINDS = {
+    name: Kind(**{"check": name.replace("_", " ")} | row)
+    for name, row in rows_of("rainfall", "findings").items()
+}
 
 
 @dataclass(frozen=True)
 class Finding:
     """One finding about a rain record."""
 
-    check: str  # The check that found it
-    severity: Severity  # Cannot be right; doubtful; worth knowing
+    check: str
+    severity: Severity
     first: pd.Timestamp  # The days it is about
-    last: pd.Timestamp  # The days it is about
+    last: pd.Timestamp
     days: int  # [day] How many days it is about
-    reason: str  # Why, in words with the numbers
-    action: str  # What may be done
-    flag: str = ""  # What accepting it sets on its days; empty where it is about the record, not about days
+    reason: str
+    action: str
+    flag: str
 
 
-def finding_runs(mask: np.ndarray) -> list[tuple[int, int]]:
-    """Return (first, last) of each run of true days."""
-    return list(zip(*(ends.tolist() for ends in runs(mask)), strict=True))
+def finding(kind: str, first: pd.Timestamp, last: pd.Timestamp, days: int, **facts: object) -> Finding:
+    """Return a finding of a kind, its reason and action with the facts of the case."""
+    row = KINDS[kind]
+    always = {"days": days, "count": plural(days), "are": "is" if days == 1 else "are"}
+    facts = always | {"first": first, "last": last} | facts
+    reason, action = row.reason.format(**facts), row.action.format(**facts)
+    return Finding(row.check, row.severity, first, last, days, reason, action, row.flag)
 
 
-def day(stamp: pd.Timestamp) -> str:
-    """Return a date as the reasons write it."""
-    return f"{stamp:%Y-%m-%d}"
-
-
-def many(count: int, thing: str) -> str:
-    """Return a count with its noun.
-
-    >>> many(1, "day"), many(3, "day")
-    ('1 day', '3 days')
-    """
-    return f"{count} {thing}{'' if count == 1 else 's'}"
+def finding_at(kind: str, days: pd.DatetimeIndex, first: int, last: int, **facts: object) -> Finding:
+    """Return a finding about the days between two positions, both counted."""
+    return finding(kind, days[first], days[last], int(last - first + 1), **facts)
 
 
 COLUMNS = ["check", "severity", "first_day", "last_day", "days", "reason", "action", "flag"]
@@ -229,7 +256,6 @@ COLUMNS = ["check", "severity", "first_day", "last_day", "days", "reason", "acti
 def table_of(findings: list[Finding]) -> pd.DataFrame:
     """Return findings as a table, worst first."""
     order = sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), -f.days, f.first, f.check))
-    table = pd.DataFrame([asdict(one) for one in order])
-    if table.empty:
-        table = pd.DataFrame(columns=[c.replace("_day", "") for c in COLUMNS])
-    return table.rename(columns={"first": "first_day", "last": "last_day"})[COLUMNS]
+    if not order:
+        return pd.DataFrame(columns=COLUMNS)
+    return pd.DataFrame([asdict(one) for one in order]).set_axis(COLUMNS, axis=1)

@@ -4,48 +4,25 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import ipywidgets as widgets
 
 from rainharvest.core.board import board, cautions, choice, slider
+from rainharvest.rainfall import facts, figures
 from rainharvest.rainfall.check_years import double_mass
 from rainharvest.rainfall.climatology import standardised_precipitation_index
 from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
-from rainharvest.rainfall.facts import CheckedRecord, checked_record, checked_upload, hidden_days_skill
-from rainharvest.rainfall.figures import (
-    annual_figure,
-    double_mass_figure,
-    monthly_figure,
-    origin_figure,
-    return_levels_figure,
-    skill_figure,
-    spells_figure,
-    spi_figure,
-)
+from rainharvest.rainfall.facts import SAY, checked_record, checked_upload, hidden_days_skill
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.words import (
-    annual_words,
-    climatology_words,
-    double_mass_words,
-    record_words,
-    return_levels_words,
-    skill_words,
-    spells_words,
-    spi_words,
-)
 from rainharvest.storage.simulate import simulate
+from rainharvest.study.choices import saving
 
 ASK = ""  # not None, for which a list shows nothing chosen
 
 UNITS = {"ask me": ASK, "millimetres": "mm", "tenths of a millimetre": "0.1 mm", "inches": "in"}
 
 DATES = {"ask me": ASK, "day before month": True, "month before day": False}
-
-STANDING = (
-    "A filled day was never measured: it can set no record, and a year with many of them is left out of "
-    "headline figures. The panel fills the last 30 years; the command line fills them all."
-)
 
 
 def record_panel(
@@ -84,7 +61,6 @@ def record_panel(
         "members": slider("members", 10, 1, 20, 1, scale=1),
         "hidden_share": hidden,
     }
-    figures: dict[str, object] = {}
 
     @lru_cache(maxsize=8)
     def chosen(name: str, file: str, content: bytes, units: str, day_first: bool | str):
@@ -100,7 +76,7 @@ def record_panel(
     def redraw(name, upload, units, day_first, longest_gap, members, hidden_share) -> dict[str, tuple]:
         file, content = (upload[0]["name"], bytes(upload[0]["content"])) if upload else ("", b"")
         key = (name, file, content, units, day_first)
-        record: CheckedRecord = chosen(*key)
+        record = chosen(*key)
         filled = fill_gaps(
             record.recent,
             record.recent_neighbours or None,
@@ -109,23 +85,17 @@ def record_panel(
             longest_alone=min(longest_gap, 92),
         )
         annual, skill = version_totals(filled), tested(key, hidden_share)
-        figures["origin"] = origin_figure(filled, figures.get("origin"))
-        figures["annual"] = annual_figure(annual, figures.get("annual"))
-        figures["skill"] = skill_figure(skill, figures.get("skill"))
         return {
-            "origin": (figures["origin"], record_words(record, filled)),
-            "annual": (figures["annual"], annual_words(annual)),
-            "skill": (figures["skill"], skill_words(skill)),
+            "origin": (
+                partial(figures.origin_figure, filled),
+                SAY.record(facts.record_facts(record, filled)),
+            ),
+            "annual": (partial(figures.annual_figure, annual), SAY.annual(facts.whole_years(annual))),
+            "skill": (partial(figures.skill_figure, skill), SAY.skill(skill)),
         }
 
-    return board(
-        "record",
-        controls,
-        redraw,
-        f"{STANDING} {cautions('drinking')}",
-        study,
-        lambda members, **_others: {"rain.members": members},
-    )
+    save = saving(study, lambda members, **_others: {"rain.members": members})
+    return board("record", controls, redraw, f"{SAY.panel_note()} {cautions('drinking')}", save)
 
 
 def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VBox:
@@ -149,7 +119,6 @@ def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VB
         "wet_day": wet_day,
         "scale": slider("scale", 12, 1, 24, 1, scale=1),
     }
-    figures: dict[str, object] = {}
 
     @lru_cache(maxsize=len(records))
     def whole(name: str):
@@ -166,15 +135,16 @@ def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VB
         found = described(name, round(wet_day, 3))
         index = standardised_precipitation_index(found.monthly_total, scale).assign_coords(scale=scale)
         years = filled.sizes["time"] / 365.25
-        drawn = {
-            "months": (monthly_figure, (found,), climatology_words(found)),
-            "spells": (spells_figure, (found,), spells_words(found)),
-            "spi": (spi_figure, (index,), spi_words(index, scale)),
-            "mass": (double_mass_figure, (mass,), double_mass_words(mass)),
-            "levels": (return_levels_figure, (found, years), return_levels_words(found, years)),
+        ten = found.sel(return_period=10)
+        return {
+            "months": (partial(figures.monthly_figure, found), SAY.months(facts.months_facts(found))),
+            "spells": (partial(figures.spells_figure, found), SAY.spells(facts.spells_facts(found))),
+            "spi": (partial(figures.spi_figure, index), SAY.spi(facts.spi_facts(index), scale)),
+            "mass": (
+                partial(figures.double_mass_figure, mass),
+                SAY.double_mass(facts.double_mass_facts(mass)),
+            ),
+            "levels": (partial(figures.return_levels_figure, found, years), SAY.return_levels(ten, years)),
         }
-        for key, (draw, what, _) in drawn.items():
-            figures[key] = draw(*what, figures.get(key))
-        return {key: (figures[key], words) for key, (_, _, words) in drawn.items()}
 
     return board("rain", controls, redraw, cautions("overflow"))

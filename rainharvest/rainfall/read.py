@@ -14,7 +14,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.rainfall.flags import Flag, flag_attributes
+from rainharvest.rainfall.flags import Flag, flag_attributes, plural
 from rainharvest.rainfall.read_days import (
     SUB_DAILY,
     Readings,
@@ -28,7 +28,6 @@ from rainharvest.rainfall.read_grid import read_netcdf
 from rainharvest.rainfall.read_layout import find_table, undated
 from rainharvest.rainfall.read_open import Source, lines, open_source, workbook_lines
 from rainharvest.rainfall.read_rows import Hints, read_rows, text_rows
-from rainharvest.rainfall.read_values import plural
 from rainharvest.rainfall.read_wide import TENTHS, find_ghcn, find_wide, read_ghcn, read_wide
 
 HEAD = 400

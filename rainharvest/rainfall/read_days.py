@@ -11,8 +11,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.rainfall.flags import Flag, flag_attributes
-from rainharvest.rainfall.read_values import plural
+from rainharvest.rainfall.flags import Flag, flag_attributes, plural
 
 SUB_DAILY = 0.75 * 86400
 

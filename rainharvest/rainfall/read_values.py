@@ -12,7 +12,7 @@ import pandas as pd
 from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.errors import InputError, require
 from rainharvest.rainfall.check_days import WORLD_RECORD
-from rainharvest.rainfall.flags import MEANINGS, Flag
+from rainharvest.rainfall.flags import MEANINGS, Flag, plural
 
 READING = rows_of("rainfall", "reading")
 
@@ -366,15 +366,6 @@ def positive_codes(values: np.ndarray, factor: float) -> list[float]:
         if code * factor > WORLD_RECORD.value
         or (rest <= code / 2 and (code * factor >= deep or (values == code).sum() >= 3))
     )
-
-
-def plural(count: int, one: str = "day", many: str = "") -> str:
-    """Return "1 day", "2 days".
-
-    >>> plural(1), plural(3, "value")
-    ('1 day', '3 values')
-    """
-    return f"{count} {one if count == 1 else many or one + 's'}"
 
 
 _OWN = {meaning: flag for flag, meaning in MEANINGS.items()}

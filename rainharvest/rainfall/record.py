@@ -12,21 +12,19 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest import __version__
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.outputs import whole_files
+from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_habits import check_steps
 from rainharvest.rainfall.describe import describe_rain, one_version
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.flags import MEANINGS, SEVERITIES, Flag
+from rainharvest.rainfall.flags import MEANINGS, SEVERITIES, Flag, plural, spans
 from rainharvest.rainfall.read import read_rain, read_subdaily
-from rainharvest.rainfall.read_values import plural
+from rainharvest.rainfall.summary import summary
 from rainharvest.rainfall.tables import Rain
-from rainharvest.rainfall.words import summary
 
-HINTS = ("column", "units", "day_first", "at", "blank_is_zero")
-
-"""Arguments of ``read_rain`` that settle a doubt."""
+HINTS = ("column", "units", "day_first", "at", "blank_is_zero")  # arguments of read_rain that settle a doubt
 
 
 @dataclass(frozen=True)
@@ -103,12 +101,13 @@ def make_record(
     >>> record.filled.sizes["member"], int(record.filled.isnull().sum())
     (3, 0)
     """
-    if not files:
-        raise InputError("no rain file is named", "name the site's file, then its neighbours'", "files")
-    hints = _checked(hints)
+    require(files, "no rain file is named", "name the site's file, then its neighbours'", "files")
+    hints = {k: v for k, v in (hints or {}).items() if v is not None}
+    for key in hints:
+        require(key in HINTS, f"{key!r} settles no doubt", f"give one of: {', '.join(HINTS)}", "hints")
     rain, *neighbours = (read_as_far_as_needed(file, hints) for file in files)
-    if year_start_month is not None and not 1 <= year_start_month <= 12:
-        raise InputError(f"month {year_start_month}", "give a month from 1 to 12", "year_start_month")
+    month = 1 if year_start_month is None else year_start_month
+    require(1 <= month <= 12, f"month {month}", "give a month from 1 to 12", "year_start_month")
     try:
         findings = findings_of(files[0], hints, rain, neighbours)
         findings = findings.assign(accepted=_accepted(findings, accept))
@@ -126,16 +125,8 @@ def make_record(
     return record
 
 
-def _checked(hints: Mapping[str, object] | None) -> dict[str, object]:
-    hints = {k: v for k, v in (hints or {}).items() if v is not None}
-    if strange := [k for k in hints if k not in HINTS]:
-        raise InputError(f"{strange[0]!r} settles no doubt", f"give one of: {', '.join(HINTS)}", "hints")
-    return hints
-
-
+# Readings up to which they are checked one by one: they must fit the memory; beyond, only the days are.
 MOST_READINGS = 10_000_000
-
-"""Readings up to which they are checked one by one: they must fit the memory; beyond, only the days are."""
 
 
 def findings_of(
@@ -241,26 +232,16 @@ def study_record(rain: Rain, folder: Path) -> StudyRecord:
 
     Findings marked wrong are taken out before filling; those marked suspect are reported and kept.
     """
-    from rainharvest.rainfall.check import accept_findings
-    from rainharvest.rainfall.describe import describe_rain
-    from rainharvest.rainfall.fill import fill_gaps
-
-    hints = rain.model_dump(
-        include={"column", "units", "day_first", "at", "blank_is_zero"}, exclude_none=True
-    )
+    hints = rain.model_dump(include=set(HINTS), exclude_none=True)
     raw = read_as_far_as_needed(folder / rain.file, hints)
     neighbours = [read_as_far_as_needed(folder / other, hints) for other in rain.neighbours]
     findings = findings_of(folder / rain.file, hints, raw, neighbours)
     sound = accept_findings(raw, findings[findings.severity == "wrong"]) if len(findings) else raw
     filled = fill_gaps(sound, neighbours or None, members=rain.members, seed=rain.seed)
     filled, left_out = longest_stretch(filled)
-    if filled.sizes["time"] < 365:
-        raise InputError(
-            f"only {filled.sizes['time']} days in a row can be used",
-            "add neighbours, or a longer record",
-            "rain.file",
-            folder / rain.file,
-        )
+    days, place = filled.sizes["time"], ("rain.file", folder / rain.file)
+    remedy = "add neighbours, or a longer record"
+    require(days >= 365, f"only {days} days in a row can be used", remedy, *place)
     month = rain.year_start_month or int(describe_rain(filled.isel(member=0)).suggested_start) or 1
     return StudyRecord(raw, filled, findings, month, left_out)
 
@@ -273,11 +254,11 @@ def longest_stretch(filled: xr.DataArray) -> tuple[xr.DataArray, str]:
     known = filled.notnull().all("member").values
     if known.all():
         return filled, ""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(int)))
-    if edges.size == 0:
+    stretches = spans(known)
+    if not stretches:
         return filled.isel(time=slice(0, 0)), "no day is known"
-    begin, end = max(zip(edges[::2], edges[1::2], strict=True), key=lambda run: run[1] - run[0])
-    stretch = filled.isel(time=slice(begin, end))
+    begin, last = max(stretches, key=lambda run: run[1] - run[0])
+    stretch = filled.isel(time=slice(begin, last + 1))
     first, last = (str(t)[:10] for t in stretch.time.values[[0, -1]])
     for name in (
         "years_estimated",
@@ -285,8 +266,5 @@ def longest_stretch(filled: xr.DataArray) -> tuple[xr.DataArray, str]:
     ):  # of the whole record: those of the stretch are kept
         years = [year for year in stretch.attrs.get(name, "").split(", ") if first[:4] <= year <= last[:4]]
         stretch = stretch.assign_attrs({name: ", ".join(years)})
-    words = (
-        f"{int((~known).sum())} days lie in gaps too long to fill; the study uses the longest stretch "
-        f"without one, {first} to {last}, and leaves out {int(known.size - (end - begin))} days"
-    )
-    return stretch, words
+    inside, outside = int((~known).sum()), int(known.size - stretch.sizes["time"])
+    return stretch, texts_of("rainfall").left_out(inside, first, last, outside)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from rainharvest.core.defaults import rows_of
-from rainharvest.rainfall.flags import Flag
 
 ASSUMED = (
     "Every default value that this study rests on, with its source. What the study file gives itself is not here. "
@@ -58,25 +57,6 @@ QUESTIONS = {
 }
 
 
-ORIGINS = {
-    Flag.MEASURED: "measured",
-    Flag.TRACE: "too little to measure, counted as none",
-    Flag.SUSPECT: "measured, doubted and kept",
-    Flag.TOTAL: "total over several days",
-    Flag.SPREAD: "spread from a total over several days",
-    Flag.FILLED: "filled from a neighbour",
-    Flag.RESAMPLED: "drawn from the same season of other years",
-    Flag.MISSING: "no reading",
-    Flag.REJECTED: "removed as wrong",
-    Flag.IN_TOTAL: "inside a later total",
-}
-
-"""Where a day's rain comes from, by its flag."""
-
-
-RECORD_HEAD = ("origin of the day", "days", "share")
-
-FINDINGS_HEAD = ("finding", "days", "why", "suggested")
 
 OPTIONS_HEAD = {
     "study_option": "option",
@@ -109,8 +89,6 @@ COMMAND, COMMAND_TEXT = "command", "python -m rainharvest study STUDY.toml --out
 
 
 CAPTIONS = {
-    "origins": "Where each day of the record comes from.",
-    "findings": "What checking the record found, worst first.",
     "options": "Options side by side, each with its own tank. Reached: on rain alone, where rain feeds it.",
     "assumptions": "Every default value that the study rests on.",
     "reproduce": "What the study was run on.",

@@ -7,13 +7,13 @@ import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
+from rain import invent_rain
 
 from rainharvest import InputError
 from rainharvest.drought.change import changed_rain, wet_day_spread
 from rainharvest.drought.tables import Change, Scenario
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import dry_spells
-from rainharvest.rainfall.invented import invent_rain
 
 CLIMATES = ("winter_rain", "monsoon", "semi_arid", "temperate_all_year")
 factor = st.floats(0.7, 1.4)

@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from rain import invent_rain
 from scipy.stats import beta
 
 from rainharvest import InputError, simulate
 from rainharvest.drought.dry_years import driest_runs, dry_years
 from rainharvest.rainfall.climatology import period_totals, spi_class, standardised_precipitation_index
-from rainharvest.rainfall.invented import invent_rain
 
 
 @pytest.fixture(scope="module")

@@ -8,6 +8,7 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rain import invent_rain
 
 from rainharvest import InputError, simulate
 from rainharvest.drought.facts_outlook import plans_ahead_facts, supply_facts
@@ -23,7 +24,6 @@ from rainharvest.drought.outlook import (
     trace_windows,
 )
 from rainharvest.drought.section import SAY
-from rainharvest.rainfall.invented import invent_rain
 
 
 @pytest.fixture(scope="module")

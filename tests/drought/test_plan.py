@@ -6,6 +6,7 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rain import invent_rain
 
 from rainharvest import InputError, simulate
 from rainharvest.drought.outlook import AHEAD, STEPS, as_flows
@@ -17,7 +18,6 @@ from rainharvest.drought.plan import (
     run_under_plans,
     try_plans,
 )
-from rainharvest.rainfall.invented import invent_rain
 
 SIZE = 30_000.0
 

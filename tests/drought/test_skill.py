@@ -7,6 +7,7 @@ the outlooks were made (60 years each), the two independent.
 import numpy as np
 import pytest
 import xarray as xr
+from rain import invent_rain
 
 from rainharvest import simulate
 from rainharvest.drought.outlook import (
@@ -21,7 +22,6 @@ from rainharvest.drought.outlook import (
     stated,
     trace_windows,
 )
-from rainharvest.rainfall.invented import invent_rain
 
 RECORDS, YEARS = 167, 61
 ROOF, DEMAND = 440.0, 700.0  # [m2], [L/day]

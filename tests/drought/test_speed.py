@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 import xarray as xr
+from rain import invent_rain
 
 from rainharvest.core.style import svg
 from rainharvest.drought.facts_outlook import outlook_from, windows_from
 from rainharvest.drought.figures import chances_figure, fan_figure
 from rainharvest.drought.outlook import as_flows
-from rainharvest.rainfall.invented import invent_rain
 
 
 @pytest.fixture(scope="module")

@@ -6,13 +6,13 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rain import invent_rain
 
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_years import completeness, double_mass
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.flags import COLUMNS, Flag
-from rainharvest.rainfall.invented import invent_rain
 
 
 @pytest.fixture(scope="module")

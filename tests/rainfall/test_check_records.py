@@ -1,23 +1,11 @@
 """Checks on real records (data files inside the package aquacrop): known faults found, little else said."""
 
-from importlib.util import find_spec
-from pathlib import Path
-
 import pandas as pd
 import pytest
+from real_records import aquacrop
 
 from rainharvest.rainfall.check import check_rain
-
-
-def aquacrop(name):
-    if find_spec("aquacrop") is None:  # its import compiles for minutes; only its data are wanted
-        pytest.skip("aquacrop is not installed")
-    path = Path(find_spec("aquacrop").origin).parent / "data" / f"{name}_climate.txt"
-    table = pd.read_csv(path, sep=r"\s+", header=0)
-    day, month, year, _, _, rain = (table.iloc[:, k] for k in range(6))
-    return pd.Series(
-        rain.to_numpy(float), pd.to_datetime({"year": year, "month": month, "day": day}), name=name
-    )
+from rainharvest.rainfall.check_neighbours import compare_with_gauge
 
 
 def test_champion_has_winters_written_as_zeros():
@@ -50,3 +38,8 @@ def test_points_of_a_grid_are_told_from_gauges():
         assert "gridded" in set(table["check"]) and not (table["severity"] == "wrong").any()
         assert set(table["flag"]) == {""}, table["reason"].tolist()
     assert "gridded" not in set(check_rain(aquacrop("brussels"))["check"])
+
+
+def test_points_of_a_grid_are_known_beside_a_gauge():
+    found = compare_with_gauge(aquacrop("brussels"), aquacrop("cambridge"))
+    assert found.looks_gridded.values.tolist() == [False, True] and float(found.zero_share[1]) < 0.1

@@ -1,10 +1,13 @@
 """Figures of the rain record: they show the numbers they are given, and are moved, not drawn anew."""
 
+from functools import partial
+
 import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
 from matplotlib.colors import to_rgb
+from rain import invent_rain
 
 from rainharvest.core.style import svg
 from rainharvest.rainfall.check_years import double_mass
@@ -16,12 +19,12 @@ from rainharvest.rainfall.figures import (
     double_mass_figure,
     monthly_figure,
     origin_figure,
+    return_levels_figure,
     skill_figure,
     spells_figure,
     spi_figure,
 )
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.invented import invent_rain
 
 
 def rain(climate="monsoon", years=30):
@@ -63,6 +66,22 @@ def mass(climate="monsoon", years=30):
     return double_mass(three.isel(site=0), three.isel(site=slice(1, None)))
 
 
+PERIODS = [2.0, 5, 10, 20, 50, 100]
+
+
+def levels(scale=1.0, known=6):
+    level = scale * np.array([40.0, 55, 66, 78, 95, 110])
+    high = np.where(np.arange(6) < known, 1.4 * level, np.nan)
+    return xr.Dataset(
+        {
+            "return_level": ("return_period", level),
+            "return_level_low": ("return_period", 0.8 * level),
+            "return_level_high": ("return_period", high),
+        },
+        coords={"return_period": PERIODS},
+    )
+
+
 def artist(axes, name):
     return next(a for a in axes.get_children() if a.get_gid() == name)
 
@@ -81,6 +100,7 @@ def texts(figure):
         (spells_figure, described, lambda: described("temperate_all_year", 3.0)),
         (spi_figure, lambda: index("monsoon", 12), lambda: index("semi_arid", 3)),
         (double_mass_figure, mass, lambda: mass("semi_arid", 15)),
+        (partial(return_levels_figure, years=30), lambda: levels(), lambda: levels(2.5)),
     ],
 )
 def test_the_figure_is_moved_and_shows_what_a_new_one_would(draw, first, second):
@@ -218,3 +238,24 @@ def test_a_label_of_years_is_a_whole_year_and_no_error_is_minus_nought():
     assert "+0.0" in texts(skill_figure(skill() * 0 - 1e-5)) and "−0.0" not in texts(
         skill_figure(skill() * 0 - 1e-5)
     )
+
+
+def test_levels_band_and_end_of_the_record():
+    figure = return_levels_figure(levels(), 30)
+    np.testing.assert_allclose(artist(figure.axes[0], "line").get_ydata(), levels().return_level)
+    band = artist(figure.axes[0], "band").get_paths()[0].vertices
+    assert band[:, 1].max() == pytest.approx(154) and band[:, 1].min() == pytest.approx(32)
+    assert artist(figure.axes[0], "end").get_xdata()[0] == 30
+    assert figure.axes[0].get_ylim()[1] >= 154
+
+
+def test_an_interval_that_could_not_be_had_is_not_drawn():
+    figure = return_levels_figure(levels(known=3), 30)
+    assert artist(figure.axes[0], "band").get_paths()[0].vertices[:, 0].max() == 10
+    assert artist(figure.axes[0], "line").get_xdata()[-1] == 100
+
+
+def test_too_few_heavy_days_is_said():
+    figure = return_levels_figure(levels() * np.nan, 3)
+    assert artist(figure.axes[0], "note").get_text() == "too few heavy days to say"
+    assert artist(figure.axes[0], "end").get_xdata()[0] == 3

@@ -6,10 +6,13 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rain import invent_rain
 
 from rainharvest.core.errors import InputError
+from rainharvest.rainfall.check import check_rain
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.fill_methods import inverse_distance, normal_ratio, split_total
+from rainharvest.rainfall.fill_skill import hide_blocks
 from rainharvest.rainfall.flags import Flag
 
 
@@ -369,3 +372,31 @@ def test_position_may_stand_as_coordinates(sites):
     )  # fmt: skip
     filled = fill_gaps(stacked.isel(site=0), stacked.isel(site=[1]), method="inverse_distance")
     assert filled.attrs["days_filled"] > 0 and set(filled["donor"].values) == {"", "there"}
+
+
+# ---- how long it takes: printed, not judged; 60 years with two neighbours
+@pytest.fixture(scope="module")
+def sixty_years():
+    three = invent_rain("temperate_all_year", 60, seed=2)
+    here = three.isel(site=0).to_series().copy()
+    hidden = hide_blocks(here.to_numpy(), 0.15, (1, 3, 10, 31, 90), np.random.default_rng(1))
+    here[hidden] = np.nan
+    return here, three.isel(site=slice(1, None))
+
+
+def test_filling_speed(benchmark, sixty_years):
+    here, beside = sixty_years
+    filled = benchmark.pedantic(fill_gaps, (here, beside), {"members": 20}, rounds=3, warmup_rounds=1)
+    assert filled.shape == (20, len(here)) and not filled.isnull().any()
+
+
+def test_filling_alone_speed(benchmark, sixty_years):
+    here, _ = sixty_years
+    filled = benchmark.pedantic(fill_gaps, (here,), {"members": 20}, rounds=3, warmup_rounds=1)
+    assert not filled.isnull().any()
+
+
+def test_checking_speed(benchmark, sixty_years):
+    here, beside = sixty_years
+    table = benchmark.pedantic(check_rain, (here, beside), rounds=3, warmup_rounds=1)
+    assert (table["check"] == "completeness").any()

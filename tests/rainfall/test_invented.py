@@ -10,14 +10,16 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rain import CLIMATES, Gauge, invent_hours, invent_rain, with_gaps, write_hours
 
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.invented import CLIMATES, LATTICE, Gauge, invent_rain, with_gaps, write_records
 
-RECORDS = Path(__file__).parents[2] / "data" / "records"
+DATA = Path(__file__).parents[2] / "data"
+RECORDS = DATA / "records"
 
 
 @pytest.fixture(scope="module")
@@ -41,23 +43,30 @@ def longest_run(condition):
     return int((edges[1::2] - edges[::2]).max(initial=0))
 
 
-def test_the_demo_files_are_remade_byte_for_byte(tmp_path):
-    names = write_records(tmp_path)
-    assert len(names) == 15 and sorted(names) == sorted(p.name for p in RECORDS.iterdir())
+def test_the_command_remakes_the_demo_files_byte_for_byte_and_refuses_nonsense(tmp_path):
+    command = [sys.executable, DATA / "make" / "rain.py"]
+    run = subprocess.run([*command, tmp_path / "records"], capture_output=True, text=True)
+    names = run.stdout.split()
+    assert run.returncode == 0 and sorted(names) == sorted(p.name for p in RECORDS.iterdir())
     for name in names:
-        made = (tmp_path / name).read_bytes()
+        made = (tmp_path / "records" / name).read_bytes()
         assert made == (RECORDS / name).read_bytes(), name
         assert len(made) < 500_000 and b"\r" not in made and b"INVENTED" in made[:20]
-
-
-def test_the_command_remakes_them_and_refuses_nonsense(tmp_path):
-    command = [sys.executable, "-m", "rainharvest.rainfall.invented"]
-    run = subprocess.run([*command, tmp_path / "records"], capture_output=True, text=True)
-    assert run.returncode == 0 and len(run.stdout.split()) == 15
     blocked = tmp_path / "file"
     blocked.write_text("")
     run = subprocess.run([*command, blocked], capture_output=True, text=True)
     assert run.returncode == 1 and "Traceback" not in run.stderr and "folder" in run.stderr
+
+
+def test_the_hourly_file_is_remade_and_its_hours_add_up_to_the_days(tmp_path):
+    kept = DATA / "hours" / "winter_rain_2018_2019.csv"
+    write_hours(RECORDS / "winter_rain.csv", tmp_path / kept.name, "2018", "2019")
+    assert (tmp_path / kept.name).read_bytes() == kept.read_bytes()
+    days = xr.DataArray([12.0, 0.0], {"time": pd.date_range("2001-01-01", periods=2)}, ("time",))
+    hours = invent_hours(days)
+    assert len(hours) == 48 and hours[:24].sum() == pytest.approx(12) and hours[24:].sum() == 0
+    with pytest.raises(InputError, match="one daily record"):
+        invent_hours(days.expand_dims("site"))
 
 
 @pytest.mark.parametrize("name", CLIMATES)
@@ -94,24 +103,6 @@ def test_totals_and_wet_days_suit_the_climate(name, demo, long_run):
 
 
 @pytest.mark.parametrize("name", CLIMATES)
-def test_the_seasons_are_the_ones_asked_for(name, long_run):
-    climate, rain = CLIMATES[name], long_run[name].isel(site=0)
-    month = rain.time.dt.month.values
-    cycle = month - 1 + (rain.time.dt.day.values - 0.5) / rain.time.dt.days_in_month.values
-    share, depth = (
-        np.interp(cycle, np.arange(12) + 0.5, values, period=12)
-        for values in (climate.wet_share, climate.wet_depth)
-    )
-    for m in range(1, 13):
-        days = rain.values[month == m]
-        # a drawn depth below half the lattice is rounded to a dry day: allow for it
-        assert 0.85 < (days > 0).mean() / share[month == m].mean() < 1.02
-        assert days.mean() == pytest.approx((share * depth)[month == m].mean(), rel=0.2)
-    # the slow variation adds a little: a good year gains more than a bad one loses
-    assert 0.97 < rain.values.mean() / (share * depth).mean() < 1.08
-
-
-@pytest.mark.parametrize("name", CLIMATES)
 def test_droughts_last_for_years(name, demo, long_run):
     share = annual(demo[name])[0]
     share = share / share.mean()
@@ -137,18 +128,6 @@ def test_neighbours_go_together_but_are_not_copies(name, demo):
     assert rain[wet[0] & ~wet[1]].mean() < 0.5 * rain[wet[0] & wet[1]].mean()
 
 
-def test_wet_days_follow_wet_days(long_run):
-    wet = long_run["temperate_all_year"].values[0] > 0
-    assert 0.2 < wet[1:][wet[:-1]].mean() - wet[1:][~wet[:-1]].mean() < 0.4
-
-
-def test_values_stand_on_the_lattice_of_the_gauge(demo):
-    for rain in demo.values():
-        tips = rain.values / LATTICE
-        np.testing.assert_allclose(tips, np.round(tips), atol=1e-9)
-        assert rain.values.min() == 0 and rain.values.max() < 500
-
-
 @settings(max_examples=15, deadline=None)
 @given(seed=st.integers(0, 2**31), years=st.integers(4, 30), name=st.sampled_from(sorted(CLIMATES)))
 def test_gaps_keep_every_millimetre_that_they_do_not_lose(seed, years, name):
@@ -167,20 +146,6 @@ def test_gaps_keep_every_millimetre_that_they_do_not_lose(seed, years, name):
             assert total[last] in (2, 3, 4) and (flag[days][:-1] == Flag.IN_TOTAL).all()
             assert value[last] == pytest.approx(truth[days].sum())
         assert (flag == Flag.IN_TOTAL).sum() == (total[flag == Flag.TOTAL] - 1).sum()
-
-
-def test_gaps_are_those_of_a_real_gauge(demo):
-    gappy = with_gaps(demo["winter_rain"], seed=5)
-    lost = gappy.flag.values == Flag.MISSING
-    assert ((lost.mean(axis=1) > 0.01) & (lost.mean(axis=1) < 0.06)).all()
-    for one in lost:
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], one, [0]))))
-        runs = edges[1::2] - edges[::2]
-        assert 10 < (runs == 1).sum() < 25 and ((runs >= 5) & (runs <= 14)).sum() > 8
-        assert 3 <= (runs > 30).sum() <= 4 and runs.max() <= 240
-    # the long outages of two gauges never meet
-    long = [pd.Series(one).groupby((~one).cumsum()).transform("sum").to_numpy() > 30 for one in lost]
-    assert not any((long[i] & lost[i] & long[j] & lost[j]).any() for i in range(3) for j in range(i))
 
 
 def test_the_same_seed_is_the_same_rain_and_another_is_not():
@@ -213,13 +178,3 @@ def test_made_up_millennia_have_a_calendar():
 def test_what_cannot_be_invented_is_refused(call, word):
     with pytest.raises(InputError, match=word):
         call()
-
-
-def test_ten_thousand_years(benchmark):
-    rain = benchmark.pedantic(
-        invent_rain,
-        ("monsoon", 10_000),
-        {"first_year": 1, "gauges": CLIMATES["monsoon"].gauges[:1]},
-        rounds=2,
-    )
-    assert rain.sizes["time"] == 3_652_425

@@ -148,7 +148,7 @@ def test_the_gallery_ends_in_a_record_or_a_clear_error(tmp_path, case):
 
 
 def test_a_neighbour_that_drizzles_is_put_beside_the_gauge(files, made, tmp_path):
-    from rainharvest.rainfall.check_neighbours import beside_gauge
+    from rainharvest.rainfall.check_neighbours import compare_with_gauge
 
     gauge = read_rain(files[0]).sel(time=slice("2010", None))
     smooth = gauge.fillna(0).rolling(time=3, center=True, min_periods=1).mean().to_series()
@@ -157,7 +157,7 @@ def test_a_neighbour_that_drizzles_is_put_beside_the_gauge(files, made, tmp_path
     smooth.round(3).rename("rain_mm").rename_axis("date").to_csv(grid)
     record = make_record([files[0], grid], members=1)
     said = record.text.split("Beside the gauge\n")[1].split("\n\n")[0]
-    warnings = beside_gauge(record.read, record.neighbours[0]).attrs["warnings"]
+    warnings = compare_with_gauge(record.read, record.neighbours[0]).attrs["warnings"]
     assert "the product drizzles" in warnings and warnings in " ".join(said.split())
     assert "Beside the gauge" not in made[0].text, "gauges beside a gauge need no warning"
 

@@ -6,13 +6,13 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rain import invent_rain
 
 from rainharvest import simulate
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import QUANTITIES
 from rainharvest.rainfall.fill_skill import fill_skill, hide_blocks, season_mean
 from rainharvest.rainfall.flags import runs
-from rainharvest.rainfall.invented import invent_rain
 
 
 @pytest.fixture(scope="module")

@@ -8,11 +8,11 @@ figures are printed. Of 220 samples a true 90 % shows as 84 to 95 % in 99 of 100
 import numpy as np
 import pytest
 import xarray as xr
+from rain import CLIMATES, invent_rain
 
 from rainharvest import simulate
 from rainharvest.catchment.collect import collect
 from rainharvest.catchment.tables import Catchment, Roof
-from rainharvest.rainfall.invented import CLIMATES, invent_rain
 from rainharvest.sizing.band import measures_of_draws
 from rainharvest.sizing.resample import year_draws
 from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, inputs_of

@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
+from rain import invent_rain
 
 from rainharvest.catchment.tables import Catchment, Roof
-from rainharvest.rainfall.invented import invent_rain
 from rainharvest.sizing.band import (
     measures_of_draws,
     sobol_indices,

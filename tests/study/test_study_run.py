@@ -17,7 +17,7 @@ import xarray as xr
 
 from rainharvest import run_study, simulate
 from rainharvest.core.reader import litres
-from rainharvest.rainfall.words import told as told_of_reading
+from rainharvest.rainfall.facts import SAY, used_facts
 from rainharvest.sizing.section import confidence, headline
 from rainharvest.study.run import work_study, write_study
 
@@ -226,7 +226,7 @@ def test_what_lies_outside_the_stretch_used_is_not_told_of_it(tmp_path):
     assert "1996-01-01 to 2009-12-31" in done.attrs["left_out"]
     told = done.attrs["years_estimated"] + done.attrs["years_mostly_filled"]
     assert "2001" in told and "1991" not in told and "1995" not in told
-    said = told_of_reading(done)[0]
+    said = SAY.assumed(used_facts(done)["assumptions"])
     parts = said.split(": ", 1)[1].split("; ")
     assert len(parts) == len(set(parts)) and parts
 

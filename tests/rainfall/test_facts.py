@@ -9,19 +9,22 @@ from rainharvest.core.errors import InputError
 from rainharvest.rainfall.check_years import double_mass
 from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
 from rainharvest.rainfall.exercises import check_left, check_longest_spell, check_rightly_wet
-from rainharvest.rainfall.facts import SKILLS, checked_record, checked_upload, demo_files, hidden_days_skill
-from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.words import (
-    annual_words,
+from rainharvest.rainfall.facts import (
+    SAY,
+    SKILLS,
     answer,
-    climatology_words,
-    double_mass_words,
-    record_words,
-    return_levels_words,
-    skill_words,
-    spells_words,
-    spi_words,
+    checked_record,
+    checked_upload,
+    demo_files,
+    double_mass_facts,
+    hidden_days_skill,
+    months_facts,
+    record_facts,
+    spells_facts,
+    spi_facts,
+    whole_years,
 )
+from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.storage.simulate import simulate
 
 
@@ -89,35 +92,36 @@ def test_a_record_too_short_to_hide_days_of_says_why():
     skill = hidden_days_skill(short, 0.3, simulate)
     assert set(SKILLS) <= set(skill)
     if skill.attrs.get("left_out"):
-        assert np.isnan(skill.wet_agreement).all() and "No test on hidden days" in skill_words(skill)
+        assert np.isnan(skill.wet_agreement).all() and "No test on hidden days" in SAY.skill(skill)
     else:
         assert np.isfinite(skill.wet_agreement).all()
 
 
 def test_the_sentences_hold_the_numbers(record, filled):
     gaps = int(np.isnan(record.recent).sum())
-    words = record_words(record, filled)
+    words = SAY.record(record_facts(record, filled))
     assert f"{gaps} days filled from neighbours" in words or f"{filled.attrs['days_filled']} day" in words
     assert "<b>0 left unknown</b>" in words and "cannot be right" in words
     totals = version_totals(filled)
-    driest = int(totals.median("member").idxmin())
-    assert f"The driest, {driest}," in annual_words(totals) and "10 years of 10" in annual_words(totals)
-    assert "No year is whole" in annual_words(totals * np.nan)
+    driest, said = int(totals.median("member").idxmin()), SAY.annual(whole_years(totals))
+    assert f"The driest, {driest}," in said and "10 years of 10" in said
+    assert "No year is whole" in SAY.annual(whole_years(totals * np.nan))
     found = describe_rain(one_version(filled))
-    assert f"<b>{int(found.dry_spell.max())} days</b>" in spells_words(found)
-    assert f"({float(found.month_mean.max()):.0f} mm)" in climatology_words(found)
-    assert f"{float(found.spi.sel(scale=3).min()):.1f}" in spi_words(found.spi.sel(scale=3), 3)
-    assert "too short" in spi_words(found.spi.sel(scale=3) * np.nan, 3)
-    assert f"<b>{float(found.return_level.sel(return_period=10)):.0f} mm</b>" in return_levels_words(
-        found, 10
-    )
+    assert f"<b>{int(found.dry_spell.max())} days</b>" in SAY.spells(spells_facts(found))
+    assert f"({float(found.month_mean.max()):.0f} mm)" in SAY.months(months_facts(found))
+    spi = found.spi.sel(scale=3)
+    assert f"{float(spi.min()):.1f}" in SAY.spi(spi_facts(spi), 3)
+    assert "too short" in SAY.spi(spi_facts(spi * np.nan), 3)
+    ten = found.sel(return_period=10)
+    assert f"<b>{float(ten.return_level):.0f} mm</b>" in SAY.return_levels(ten, 10)
     mass = double_mass(record.recent, record.recent_neighbours)
-    assert "0.83 times" in double_mass_words(mass)
+    assert "0.83 times" in SAY.double_mass(double_mass_facts(mass))
+    assert "no neighbour" in SAY.double_mass(double_mass_facts(mass.isel(year=slice(0))))
 
 
 def test_a_name_from_a_file_is_not_markup(record, filled):
     named = filled.assign_attrs(site="<script>x</script>")
-    assert "<script>" not in record_words(record, named)
+    assert "<script>" not in SAY.record(record_facts(record, named))
 
 
 def test_the_answer_in_lines(record, filled, capsys):

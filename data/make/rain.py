@@ -1,4 +1,7 @@
-"""Invented daily and hourly rain: a seeded generator for demonstrations, tests and made-up centuries."""
+"""Invented daily and hourly rain: a seeded generator for demonstrations, tests and made-up centuries.
+
+``python data/make/rain.py data/records`` remakes the demo records, byte for byte.
+"""
 
 from __future__ import annotations
 
@@ -158,7 +161,7 @@ def with_gaps(rain: xr.DataArray, seed: int = 0) -> xr.DataArray:
     of 1 to 7 months, never two gauges' long outages at once. About once a year a reading covers 2 to 4 days:
     its total stands on the last of them. About twice a year a dry day is a trace.
 
-    >>> from rainharvest.rainfall.invented import invent_rain
+    >>> from rain import invent_rain
     >>> rain = with_gaps(invent_rain("monsoon", years=20, seed=7), seed=7)
     >>> bool((rain.total_days.where(rain.notnull(), 0) == rain.total_days).all())
     True
@@ -374,6 +377,7 @@ def _as_record(rain, days, gauges: Sequence[Gauge], climate: str, seed: int) -> 
 
 
 def _file_text(rain: xr.DataArray, gauge: Gauge, climate: Climate) -> str:
+    # The first line names the place where this generator stood when the records were first written.
     head = f"""\
 # INVENTED daily rain from rainharvest.rainfall.invented, seed {climate.seed}: no such place or gauge exists
 # place: {gauge.site} (invented), climate: {climate.name}
@@ -393,22 +397,8 @@ date,rain_mm,days
     return head + "".join(f"{d},{a},{k}\n" for d, a, k in zip(dates, amount, days, strict=True))
 
 
-if __name__ == "__main__":
-    if len(sys.argv) != 2 or sys.argv[1].startswith("-"):
-        sys.exit("usage: python -m rainharvest.rainfall.invented FOLDER")
-    try:
-        print("\n".join(write_records(sys.argv[1])))
-    except InputError as error:
-        sys.exit(str(error))
-
-
-MEAN = 1.7
-
-"""Mean rain in a wet hour [mm/h], in the range of three real airports (1.5 to 1.9)."""
-
-SHAPE = 0.66
-
-"""Shape of the Weibull law of an hour's share of its day (own choice: uneven, as real hours are)."""
+MEAN = 1.7  # [mm/h] rain in a wet hour, in the range of three real airports (1.5 to 1.9)
+SHAPE = 0.66  # of the Weibull law of an hour's share of its day (own choice: uneven, as real hours are)
 
 
 def invent_hours(rain: xr.DataArray, seed: int = 0) -> pd.Series:
@@ -439,36 +429,36 @@ def invent_hours(rain: xr.DataArray, seed: int = 0) -> pd.Series:
     return pd.Series(tenths.ravel() / 10, index=index, name="rain_mm")
 
 
-def main(argv: list[str]) -> int:
-    """Write the hourly demo record.
-
-    Parameters
-    ----------
-    argv : list of str
-        The daily record, the file to write, the first and the last year.
-
-    Returns
-    -------
-    int
-        0.
-    """
+def write_hours(source: str, out: str, first: str, last: str) -> None:
+    """Write an hourly demo record, made from the days of a daily one from the first year to the last."""
     from rainharvest.rainfall.read import read_rain
 
-    source, out, first, last = argv
-    rain = read_rain(source).sel(time=slice(first, last))
-    hours = invent_hours(rain, seed=20)
+    hours = invent_hours(read_rain(source).sel(time=slice(first, last)), seed=20)
     lines = [
         "# INVENTED: no such gauge exists. Hourly rain (mm), each stamp the start of its hour,",
         f"# made from the invented daily record {Path(source).name} by a seeded generator; lost days are dry here.",
         "time,rain_mm",
-    ]
-    lines += [
-        f"{stamp:%Y-%m-%d %H:%M},{value:g}"
-        for stamp, value in zip(hours.index, hours.to_numpy(), strict=True)
+        *(f"{t:%Y-%m-%d %H:%M},{x:g}" for t, x in zip(hours.index, hours.to_numpy(), strict=True)),
     ]
     Path(out).write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
-    return 0
+
+
+USAGE = """usage: python data/make/rain.py FOLDER
+       python data/make/rain.py DAILY HOURLY FIRST_YEAR LAST_YEAR"""
+
+
+def main(arguments: list[str]) -> None:
+    """Remake the demo records in a folder, or an hourly record from one of them."""
+    if len(arguments) not in (1, 4) or arguments[0].startswith("-"):
+        sys.exit(USAGE)
+    try:
+        if len(arguments) == 1:
+            print("\n".join(write_records(arguments[0])))
+        else:
+            write_hours(*arguments)
+    except InputError as error:
+        sys.exit(str(error))
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    main(sys.argv[1:])

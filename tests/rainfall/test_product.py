@@ -3,11 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-import xarray as xr
+from rain import invent_rain
 
 from rainharvest.core.errors import InputError
-from rainharvest.rainfall.check_neighbours import beside_gauge
-from rainharvest.rainfall.invented import invent_rain
+from rainharvest.rainfall.check_neighbours import compare_with_gauge
 
 DAYS = pd.date_range("2001-01-01", periods=3000)
 
@@ -26,7 +25,7 @@ def cell_of(gauge):
 
 def test_every_number_is_what_a_plain_count_gives(gauge):
     cell = cell_of(gauge)
-    found = beside_gauge(gauge, cell, wet_day=2.0)
+    found = compare_with_gauge(gauge, cell, wet_day=2.0)
     for name, one in (("gauge", gauge.values), ("product", cell.values)):
         row = found.sel(record=name)
         assert row.zero_share == np.mean(one == 0)
@@ -38,20 +37,20 @@ def test_every_number_is_what_a_plain_count_gives(gauge):
 
 
 def test_a_grid_is_told_from_a_gauge(gauge):
-    found = beside_gauge(gauge, cell_of(gauge))
+    found = compare_with_gauge(gauge, cell_of(gauge))
     assert found.looks_gridded.values.tolist() == [False, True]
     assert found.attrs["warnings"].startswith("the product drizzles: only 0%")
 
 
 def test_a_gauge_beside_itself_has_nothing_to_mind(gauge):
-    found = beside_gauge(gauge, gauge)
+    found = compare_with_gauge(gauge, gauge)
     assert found.attrs["warnings"] == "" and float(found.lag_agreement.sel(lag=0)) == pytest.approx(1)
 
 
 @pytest.mark.parametrize("lag, word", [(1, "a day later"), (-1, "a day earlier")])
 def test_a_day_dated_otherwise_is_found(gauge, lag, word):
     moved = gauge.to_series().shift(lag, freq="D")
-    found = beside_gauge(gauge, moved)
+    found = compare_with_gauge(gauge, moved)
     assert float(found.lag_agreement.sel(lag=lag)) == pytest.approx(1)
     assert word in found.attrs["warnings"]
 
@@ -61,7 +60,7 @@ def test_only_days_that_both_know_count():
     here[:100] = np.nan
     there = pd.Series(2.0, DAYS[50:])
     there[-20:] = np.nan
-    found = beside_gauge(here, there)
+    found = compare_with_gauge(here, there)
     assert found.common_days == len(DAYS) - 120
     np.testing.assert_allclose(found.daily_mean, [1, 2])
     assert "2.00 times the gauge's rain" in found.attrs["warnings"]
@@ -74,34 +73,13 @@ def test_a_reading_over_several_days_is_no_heavy_day(gauge):
     values[12], flag[12], days[12] = 400.0, 5, 3
     total = gauge.copy(data=values)
     total["flag"], total["total_days"] = ("time", flag), ("time", days)
-    assert beside_gauge(total, gauge).common_days == gauge.sizes["time"] - 3
+    assert compare_with_gauge(total, gauge).common_days == gauge.sizes["time"] - 3
 
 
 def test_too_little_in_common_is_refused():
     with pytest.raises(InputError, match="364 days in common"):
-        beside_gauge(pd.Series(1.0, DAYS), pd.Series(1.0, DAYS[-364:]))
+        compare_with_gauge(pd.Series(1.0, DAYS), pd.Series(1.0, DAYS[-364:]))
     with pytest.raises(InputError, match="0 days in common"):
-        beside_gauge(pd.Series(1.0, DAYS[:500]), pd.Series(1.0, DAYS[600:]))
+        compare_with_gauge(pd.Series(1.0, DAYS[:500]), pd.Series(1.0, DAYS[600:]))
     with pytest.raises(InputError, match="above 0"):
-        beside_gauge(pd.Series(1.0, DAYS), pd.Series(1.0, DAYS), wet_day=0)
-
-
-def test_points_of_a_real_grid_are_known_as_such():
-    """Points of a gridded set in the aquacrop wheel drizzle; its station record does not."""
-    from importlib.util import find_spec
-    from pathlib import Path
-
-    spec = find_spec("aquacrop")
-    if spec is None:
-        pytest.skip("aquacrop is not installed: its data files hold real rain")
-    folder = Path(spec.origin).parent / "data"
-
-    def read(name):
-        table = pd.read_csv(folder / f"{name}_climate.txt", sep=r"\s+", comment="#", header=0)
-        table.columns = ["day", "month", "year", *table.columns[3:]]
-        days = pd.to_datetime(table[["year", "month", "day"]])
-        return pd.Series(table.iloc[:, 5].to_numpy(float), pd.DatetimeIndex(days)).asfreq("D")
-
-    found = beside_gauge(read("brussels"), read("cambridge"))
-    assert found.looks_gridded.values.tolist() == [False, True]
-    assert isinstance(found, xr.Dataset) and float(found.zero_share[1]) < 0.1
+        compare_with_gauge(pd.Series(1.0, DAYS), pd.Series(1.0, DAYS), wet_day=0)
