@@ -16,8 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
-from rainharvest.climates.invented import write_grid
+from region import write_grid
 
 CELLS = int(os.environ.get("RAINHARVEST_CLIMATES_CELLS", "160"))
 YEARS = int(os.environ.get("RAINHARVEST_CLIMATES_YEARS", "8"))

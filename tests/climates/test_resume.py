@@ -16,7 +16,8 @@ from climates_case import plan_for, region
 
 from rainharvest.climates.cells import VARIABLES, over_cells
 from rainharvest.climates.grid import open_grid
-from rainharvest.climates.run import COUNTS, open_climates, run_climates
+from rainharvest.climates.run import open_climates, run_climates
+from rainharvest.climates.tiles import COUNTS
 from rainharvest.core.errors import InputError
 
 SIZES = tuple(np.geomspace(500, 80_000, 64))
