@@ -139,6 +139,11 @@ def open_climates(path: str | os.PathLike, *, unfinished: bool = False) -> xr.Da
     return results
 
 
+PATIENCE = 5.0
+
+"""Seconds in which the scheduler of a cluster must answer."""
+
+
 @dataclass(frozen=True)
 class Job:
     """All that a region needs; sent once to each worker."""
@@ -227,7 +232,7 @@ def _on_cluster(tasks: list, cluster, progress: bool) -> None:
         ) from None
     own = isinstance(cluster, str)
     try:
-        client = distributed.Client(cluster, timeout=5) if own else cluster
+        client = distributed.Client(cluster, timeout=PATIENCE) if own else cluster
     except (OSError, ValueError) as error:
         raise InputError(
             f"no scheduler answers at {cluster} ({' '.join(str(error).split())[:120]})",
