@@ -29,6 +29,8 @@ from rainharvest.climates.grid import open_grid
 from rainharvest.climates.run import run_climates
 from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 
+pytestmark = pytest.mark.speed
+
 CELLS = int(os.environ.get("RAINHARVEST_CLIMATES_CELLS", "120"))
 YEARS = int(os.environ.get("RAINHARVEST_CLIMATES_YEARS", "8"))
 WORLD = 300_000  # cells of a quarter of a degree on land, about
