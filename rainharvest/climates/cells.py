@@ -207,13 +207,14 @@ def over_cells(
         hard,
         input_core_dims=[["time"], []],
         output_core_dims=[list(dims) for dims in VARIABLES.values()],
-        keep_attrs=False,
         dask="parallelized",
         output_dtypes=[float] * len(VARIABLES),
         dask_gufunc_kwargs={"output_sizes": sizes_of(plan)},
         kwargs={"plan": plan, "days": days},
     )
-    named = {name: array.assign_attrs(attributes(name)) for name, array in zip(VARIABLES, out, strict=True)}
+    named = dict(zip(VARIABLES, out, strict=True))
+    for name, array in named.items():
+        array.attrs = attributes(name)
     return xr.Dataset(named).assign_coords(coords_of(plan)).drop_vars("time", errors="ignore")
 
 
