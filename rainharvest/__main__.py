@@ -143,8 +143,7 @@ def _sheets(given: argparse.Namespace) -> int:
 
 
 def _climates(given: argparse.Namespace) -> int:
-    from rainharvest.climates.facts import write_climates
-    from rainharvest.climates.words import tell_climates
+    from rainharvest.climates.command import tell_climates, write_climates
 
     results = write_climates(
         given.file, given.out, threads=given.threads, cluster=given.cluster, progress=sys.stderr.isatty()

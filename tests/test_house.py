@@ -57,7 +57,7 @@ def test_import_is_light():
     }  # dask: xarray itself looks for it
 
 
-RANKS = {"facts": 2, "figures": 2, "section": 2, "panel": 4, "exercises": 4}
+RANKS = {"facts": 2, "figures": 2, "section": 2, "panel": 4, "exercises": 4, "command": 4}
 """Of a room's files by their name: the rest are tables and subjects, rank 1; core is 0, study 3, the command line 5."""
 
 

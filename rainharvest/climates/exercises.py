@@ -38,7 +38,7 @@ def check_places_reached(region: xr.Dataset, capacity: float, yours_places: int 
     Parameters
     ----------
     region : Dataset
-        As `rainharvest.climates.facts.region_for`.
+        As `rainharvest.climates.panel.region_for`.
     capacity : float [L]
         Usable size.
     yours_places : int, optional
@@ -61,7 +61,7 @@ def check_explaining(found: xr.Dataset, yours: str | None) -> None:
     Parameters
     ----------
     found : Dataset
-        As `rainharvest.climates.explain.explain`.
+        As `rainharvest.climates.statistics.explain`.
     yours : str, optional
         Name of a statistic; None asks for the right one.
     """

@@ -1,79 +1,43 @@
-"""Many climates from their study file, or beside the study at hand for sliders."""
+"""Many climates in the facts that anybody prints: the places, dry against wet, climates side by side."""
 
 from __future__ import annotations
 
-import os
-import tempfile
-from dataclasses import dataclass, replace
-from pathlib import Path
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.compare import BORES
 from rainharvest.catchment.facts import Climate
-from rainharvest.catchment.intensity import CLIMATES
-from rainharvest.catchment.tables import Conveyance, run_of_kind
-from rainharvest.climates.cells import VARIABLES, Plan, coords_of, over_cells, work_places
-from rainharvest.climates.explain import CLIMATE, dry_against_wet, explain, group_climates, places_table
-from rainharvest.climates.grid import open_grid
-from rainharvest.climates.run import run_climates
-from rainharvest.climates.tables import GridFile, Place, Region, read_region
-from rainharvest.climates.tiles import Grid, read_cells
-from rainharvest.core.errors import InputError
-from rainharvest.core.outputs import whole_files
-from rainharvest.core.quantities import attributes
+from rainharvest.catchment.tables import Catchment, Conveyance, run_of_kind
+from rainharvest.climates.cells import VARIABLES, Plan, compute_places, coords_of
+from rainharvest.climates.statistics import STATISTICS, explain
+from rainharvest.climates.tables import Region
+from rainharvest.climates.tiles import COUNTS, Grid
+from rainharvest.core.defaults import rows_of
+from rainharvest.core.errors import require
+from rainharvest.core.quantities import QUANTITIES, attributes
+from rainharvest.demand.tables import Use
 from rainharvest.demand.uses import daily_demand, may_serve
-from rainharvest.rainfall.record import longest_stretch
+from rainharvest.sizing.tables import Target
 from rainharvest.sizing.trade_off import sizes_to_try
-from rainharvest.study.file import Study, read_study
+
+CLIMATE = (*STATISTICS, "mean_intensity")
+
+"""The climate of a place in numbers."""
 
 SIZES = 64
 
 """Sizes tried where the study names none: a block of the balance's lanes."""
 
-
-@dataclass(frozen=True)
-class Asked:
-    """A study over many climates, ready to be worked."""
-
-    region: Region  # What its file says
-    text: str  # The file's text
-    grid: Grid  # The rain, not yet read
-    plan: Plan  # The building
-
-
-def ask_climates(path: str | os.PathLike) -> Asked:
-    """Read the study file of many climates and open its rain."""
-    path = Path(path)
-    region, text = read_region(path)
-    try:
-        if region.grid is not None:
-            files = region.grid.file if isinstance(region.grid.file, tuple) else (region.grid.file,)
-            source = [str(path.parent / file) for file in files]
-            grid = open_grid(source, **region.grid.model_dump(exclude={"file"}))
-        else:
-            grid = open_grid(rain_of_places(region.place, path.parent))
-        return Asked(region, text, grid, plan_of(region, grid))
-    except InputError as error:
-        raise error.at(path) from None
+_TABLE = rows_of("climates", "results")["table"]
 
 
 def plan_of(region: Region, grid: Grid) -> Plan:
-    """Return what the study puts to every climate.
-
-    Parameters
-    ----------
-    region : Region
-        The study.
-    grid : Grid
-        The rain, for its days.
-
-    Returns
-    -------
-    Plan
-        With the sizes of the study, or 64 from half a day's demand to a year's.
-    """
+    """Return what the study puts to every climate: with its own sizes, or 64 from half a day's demand to a year's."""
     time = xr.DataArray(grid.days, dims="time", name="time")
     demand = daily_demand(region.use, region.calendar, time).sum("use")
     share = region.tank.usable_share
@@ -94,60 +58,19 @@ def plan_of(region: Region, grid: Grid) -> Plan:
     )
 
 
-def rain_of_places(places: tuple[Place, ...], folder: Path) -> xr.Dataset:
-    """Return the rain of a list of places, each filled once, over the days that all have."""
-    from rainharvest.rainfall.fill import fill_gaps
-    from rainharvest.rainfall.read import read_rain
+def wet_cost(results: xr.Dataset, dry: str = "dry run", wet: str = "wet run") -> xr.DataArray:
+    """Return the share of the dry run's water that the wet run does not bring, at every place.
 
-    found = []
-    for place in places:
-        rain = read_rain(folder / place.file)
-        beside = [read_rain(folder / other) for other in place.neighbours]
-        filled, _ = longest_stretch(fill_gaps(rain, beside or None, members=1))
-        found.append(filled.isel(member=0, drop=True).reset_coords(drop=True))
-    together = xr.concat(found, "site", join="inner", combine_attrs="drop_conflicts")
-    if together.sizes["time"] < 365:
-        raise InputError(
-            f"the places have {together.sizes['time']} days in common",
-            "give records of the same years",
-            "place",
-        )
-    hard = [CLIMATES[place.hardness].mean_intensity for place in places]
-    return xr.Dataset(
-        {"rain": together, "mean_intensity": ("site", hard)},
-        {
-            "site": (
-                "site",
-                [place.name for place in places],
-                {"cf_role": "timeseries_id", "long_name": "Place"},
-            )
-        },
-    ).assign_attrs(note="invented" if "invented" in str(together.attrs).lower() else "")
-
-
-def write_climates(
-    path: str | os.PathLike,
-    out: str | os.PathLike,
-    *,
-    threads: int | None = None,
-    cluster: str | None = None,
-    progress: bool = False,
-) -> xr.Dataset:
-    """Work a study over many climates: results in a Zarr folder, a table of the places beside it."""
-    asked, out = ask_climates(path), Path(out)
-    attrs = {"title": asked.region.title, "study": asked.text}
-    try:
-        results = run_climates(
-            asked.grid, asked.plan, out, threads=threads, cluster=cluster, progress=progress, attrs=attrs
-        )
-    except InputError as error:
-        raise error.at(path) from None
-    with whole_files(out.parent) as scratch:
-        table = places_table(results, described_size(asked.region, results))
-        table.to_csv(
-            scratch / out.with_suffix(".csv").name, index=False, float_format="%.6g", lineterminator="\n"
-        )
-    return results
+    >>> results = xr.Dataset({"brought_a_year": ("conveyance", [100.0, 80.0])}, {"conveyance": ["dry run", "wet run"]})
+    >>> float(wet_cost(results))
+    0.2
+    """
+    names = [str(name) for name in results.conveyance.values]
+    for name in (dry, wet):
+        problem = f"the results have no {name!r}"
+        require(name in names, problem, f"name two of {', '.join(names)}", "conveyance")
+    of_dry, of_wet = (results.brought_a_year.sel(conveyance=name, drop=True) for name in (dry, wet))
+    return (1 - of_wet / of_dry.where(of_dry > 0)).assign_attrs(attributes("wet_cost"))
 
 
 def described_size(region: Region, results: xr.Dataset) -> float:
@@ -160,86 +83,60 @@ def described_size(region: Region, results: xr.Dataset) -> float:
     return float(reaching[reaching.size // 2] if reaching.size else sizes[sizes.size // 2])
 
 
-def climates_of(path: str | os.PathLike) -> xr.Dataset:
-    """Work a study over many climates in memory, for a notebook."""
-    with tempfile.TemporaryDirectory() as folder:
-        return write_climates(path, Path(folder) / "region.zarr").load()
+def places_table(results: xr.Dataset, capacity: float) -> pd.DataFrame:
+    """Return a row for every place: its climate, and what the tank nearest a size does there by each run of pipe."""
+    one = results.drop_vars("done", errors="ignore").sel(capacity=capacity, method="nearest")
+    columns = {_head(name): one[name] for name in CLIMATE}
+    columns["usable tank size [L]"] = xr.full_like(one.mean_storm, float(one.capacity))
+    for run in one.conveyance.values:
+        here = one.sel(conveyance=run)
+        columns |= {f"{run}: {_head(name)}": here[name] for name in _TABLE["of_run"]}
+        for kind in one.arrangement.values:
+            label = f"{run}, {kind}" if one.sizes["arrangement"] > 1 else run
+            of_kind = here.sel(arrangement=kind)
+            columns |= {f"{label}: {_head(name)}": of_kind[name] for name in _TABLE["of_arrangement"]}
+    columns[_head("best_bore")] = one.best_bore
+    flat = xr.Dataset({head: values.reset_coords(drop=True) for head, values in columns.items()})
+    table = flat.to_dataframe().reset_index()
+    space = one.mean_storm.dims
+    for name in ("latitude", "longitude"):
+        if name in one.coords and name not in space:
+            table.insert(len(space), name, one[name].values.ravel())
+    return table[table[_head("mean_storm")].notna()].reset_index(drop=True)
 
 
-YEARS = 30
-
-"""Years of each climate that follow the sliders: the last of its record."""
-
-GROUPS = 4
-
-"""Groups of alike climates on the map."""
+def _head(name: str) -> str:
+    about = QUANTITIES[name]
+    return f"{about.long_name.lower()} [{about.unit}]"
 
 
 @dataclass(frozen=True)
 class Sides:
     """A building, and the climates to put it to side by side."""
 
-    study: Study  # Whose roofs, uses and target they are
+    catchment: Catchment  # Its roofs and its run of pipe
+    target: Target  # The reliability that it must reach
     climates: dict[str, Climate]  # By name
-    asked: dict[str, xr.DataArray]  # [L/day] Demand over the days of each climate
+    demand: dict[str, xr.DataArray]  # [L/day] Over the days of each climate
     sizes: np.ndarray  # [L] Usable sizes of the curves
 
     @property
     def area(self) -> float:
         """Plan area of all roofs [m2]."""
-        return sum(roof.area for roof in self.study.roof)
+        return sum(roof.area for roof in self.catchment.roofs)
 
 
-def prepare_sides(path: str | os.PathLike, records: str | os.PathLike) -> Sides:
-    """Read a study and the demo's records, once for many settings.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file; it must have a run of pipe.
-    records : str or path
-        Folder of the demo's records.
-
-    Returns
-    -------
-    Sides
-        The last 30 years of five climates.
-
-    Raises
-    ------
-    InputError
-        If a file cannot be read, or the study has no conveyance.
-    """
-    from rainharvest.catchment.panel import demo_climates
-
-    study, _ = read_study(path)
-    if study.conveyance is None:
-        raise InputError("it has no run of pipe", "add a [conveyance] table", "conveyance", Path(path))
-    climates = {
-        name: replace(
-            climate, rain=climate.rain.isel(time=slice(-int(YEARS * 365.25), None)).reset_coords(drop=True)
-        )
-        for name, climate in demo_climates(records).items()
-    }
-    uses = uses_of(study)
-    asked = {n: daily_demand(uses, study.calendar, c.rain).sum("use") for n, c in climates.items()}
-    return Sides(study, climates, asked, sizes_to_try(next(iter(asked.values())), 40))
-
-
-def uses_of(study: Study) -> tuple:
+def rain_uses(uses: Sequence[Use]) -> tuple[Use, ...]:
     """Return the uses that rain alone may serve."""
-    uses = tuple(use for use in study.use if may_serve("rain only", use.quality))
-    if not uses:
-        raise InputError("every use needs drinking quality", "add a use such as flush toilets", "use")
+    uses = tuple(use for use in uses if may_serve("rain only", use.quality))
+    require(uses, "every use needs drinking quality", "add a use such as flush toilets", "use")
     return uses
 
 
-def runs_of(study: Study, bore: float | None = None, **wet: float) -> dict[str, Conveyance]:
-    """Return the study's run of pipe and one of the other kind."""
-    own = study.conveyance if bore is None else study.conveyance.model_copy(update={"bore": bore})
-    pair = {kind: run_of_kind(own, kind) for kind in ("dry", "wet")}
-    pair["wet"] = pair["wet"].model_copy(update=wet)
-    return {f"{kind} run": pair[kind] for kind in ("dry", "wet")}
+def both_runs(own: Conveyance, bore: float | None = None, **wet: float) -> dict[str, Conveyance]:
+    """Return a run of pipe and one of the other kind: of one bore if it is given, and the wet one changed."""
+    own = own if bore is None else own.model_copy(update={"bore": bore})
+    return {"dry run": run_of_kind(own, "dry"), "wet run": run_of_kind(own, "wet").model_copy(update=wet)}
 
 
 def side_by_side(sides: Sides, *, area: float, **changes: float) -> xr.Dataset:
@@ -252,111 +149,51 @@ def side_by_side(sides: Sides, *, area: float, **changes: float) -> xr.Dataset:
     area : float [m2]
         Plan area of all roofs together.
     **changes
-        As `runs_of`.
+        As `both_runs`.
 
     Returns
     -------
     Dataset
-        As `rainharvest.climates.cells.over_cells` on ``climate``, with what
-        `rainharvest.climates.explain.dry_against_wet` gives.
+        As `rainharvest.climates.cells.over_cells` on ``climate``, with ``wet_cost`` as `wet_cost`.
 
     Raises
     ------
     InputError
         If a value is outside its limits, or a run cannot work.
     """
-    study = sides.study
-    factor = area / sides.area
-    roofs = tuple(r.model_copy(update={"area": r.area * factor, "outlet_level": None}) for r in study.roof)
-    own = study.catchment
+    factor, own = area / sides.area, sides.catchment
+    roofs = tuple(r.model_copy(update={"area": r.area * factor, "outlet_level": None}) for r in own.roofs)
     catchments = {
         name: own.model_copy(update={"roofs": roofs, "conveyance": run})
-        for name, run in runs_of(study, **changes).items()
+        for name, run in both_runs(own.conveyance, **changes).items()
     }
     done = []
     for name, climate in sides.climates.items():
         plan = Plan(
             catchments,
-            sides.asked[name],
+            sides.demand[name],
             tuple(sides.sizes),
-            target=study.target.reliability,
-            measure=study.target.measure,
+            target=sides.target.reliability,
+            measure=sides.target.measure,
             intensity=climate.intensity,
             bores=(),
         )
         hard = climate.intensity.mean_intensity
-        done.append(work_places(climate.rain.values, hard, plan, climate.rain.indexes["time"]))
+        done.append(compute_places(climate.rain.values, hard, plan, climate.rain.indexes["time"]))
     # labelled once: five Datasets put together would take longer than the work
-    whole = xr.Dataset(
+    out = xr.Dataset(
         {
             name: (("climate", *dims), np.stack([values[k] for values in done]), attributes(name))
             for k, (name, dims) in enumerate(VARIABLES.items())
         },
         coords_of(plan) | {"climate": ("climate", list(sides.climates))},
     )
-    costs = dry_against_wet(whole).drop_vars(("lost_a_year", "best_bore"))
-    out = whole.assign(wet_cost=costs.wet_cost)
-    out.attrs = {
-        "target": study.target.reliability,
-        "measure": study.target.measure,
-        "standing_limit": plan.standing_limit,
-    }
-    return out
+    return out.assign(wet_cost=wet_cost(out)).assign_attrs(asked_attributes(plan))
 
 
-def region_for(path: str | os.PathLike, rain: str | os.PathLike, **wet: float) -> xr.Dataset:
-    """Put a study's building, by a dry and a wet run of pipe, to every place of a grid, in memory.
-
-    Parameters
-    ----------
-    path : str or path
-        The study file; it must have a run of pipe.
-    rain : str or path
-        Gridded daily rain with a variable ``land``.
-    **wet
-        As `runs_of`.
-
-    Returns
-    -------
-    Dataset
-        As `rainharvest.climates.cells.over_cells`, with ``wet_cost`` and ``group``; attributes ``target`` and so on.
-
-    Raises
-    ------
-    InputError
-        If a file cannot be used, or the study has no run of pipe.
-    """
-    study, _ = read_study(path)
-    if study.conveyance is None:
-        raise InputError("it has no run of pipe", "add a [conveyance] table", "conveyance", Path(path))
-    grid = open_grid(rain, mask="land")
-    region = Region(
-        title=study.title,
-        grid=GridFile(file=str(rain), mask="land"),
-        roof=study.roof,
-        conveyance=runs_of(study, **wet),
-        losses=study.losses,
-        calendar=study.calendar,
-        use=uses_of(study),
-        tank=study.tank,
-        target=study.target,
-    )
-    plan = plan_of(region, grid)
-    read = read_cells(grid, {d: slice(None) for d in grid.space})
-    read.rain[~grid.mask.values] = np.nan
-    coords = {n: v for n, v in grid.coords.items() if n in grid.space} | {"time": grid.days}
-    values = xr.DataArray(read.rain, coords, (*grid.space, "time"))
-    out = over_cells(values, plan, grid.mean_intensity)
-    out["wet_cost"] = dry_against_wet(out).wet_cost
-    out["group"] = group_climates(out[list(CLIMATE)], GROUPS).group
-    out.attrs = {
-        "target": plan.target,
-        "measure": plan.measure,
-        "standing_limit": plan.standing_limit,
-        "years": grid.days.size / 365.25,
-        "asked_a_year": float(plan.demand.mean()) * 365.25,
-    }
-    return out
+def asked_attributes(plan: Plan) -> dict[str, object]:
+    """Return what the results say of the plan."""
+    return {"target": plan.target, "measure": plan.measure, "standing_limit": plan.standing_limit}
 
 
 def explained(results: xr.Dataset) -> xr.Dataset:
@@ -365,11 +202,131 @@ def explained(results: xr.Dataset) -> xr.Dataset:
     Parameters
     ----------
     results : Dataset
-        As `region_for`.
+        As `rainharvest.climates.panel.region_for`.
 
     Returns
     -------
     Dataset
-        As `rainharvest.climates.explain.explain`.
+        As `rainharvest.climates.statistics.explain`.
     """
     return explain(results.wet_cost, results)
+
+
+class Named(NamedTuple):
+    """A value and what it belongs to."""
+
+    name: str
+    value: float
+
+
+def _ordered(names: Sequence[str], values: np.ndarray) -> list[Named]:
+    """Return values with their names, the greatest first."""
+    return [Named(str(names[k]), float(values[k])) for k in np.argsort(-values)]
+
+
+def sides_facts(sides: xr.Dataset, capacity: float) -> dict[str, object]:
+    """Return what one tank does in several climates by the dry run, and what the wet run costs there."""
+    names, by_dry = sides.climate.values, sides.sel(conveyance="dry run", arrangement="rain only")
+    wet = sides.sel(conveyance="wet run")
+    supplied = _ordered(names, by_dry[sides.attrs["measure"]].interp(capacity=capacity).values)
+    sizes = [Named(one.name, float(by_dry.reaching.sel(climate=one.name))) for one in supplied]
+    return {
+        "capacity": capacity,  # [L]
+        "target": sides.attrs["target"],  # [1]
+        "supplied": supplied,  # [1] by climate
+        "reaching": [one for one in sizes if np.isfinite(one.value)],  # [L] the size that reaches the target
+        "never": [one.name for one in sizes if not np.isfinite(one.value)],
+        "dearest": _ordered(names, wet.wet_cost.values)[0],  # [1] cost of the wet run
+        "cheapest": Named(str(names[np.argmin(wet.wet_cost.values)]), float(wet.wet_cost.min())),
+        "most_spells": _ordered(names, wet.standing_spells_a_year.values)[0],  # [1/year] of old water
+        "longest": _ordered(names, wet.longest_standing.values)[0],  # [day] that water stands
+        "standing_limit": sides.attrs["standing_limit"],  # [day]
+    }
+
+
+def map_facts(values: xr.DataArray, name: str, form: str) -> dict[str, object]:
+    """Return from where to where a map of a quantity goes, and how many places it shows; ``form`` as a layer's."""
+    known = values.values[np.isfinite(values.values)]
+    return {
+        "words": QUANTITIES[name].long_name,
+        "form": form,
+        "known": known.size,  # places that have a value
+        "lowest": _spot(values, values.argmin(...)) if known.size else None,
+        "highest": _spot(values, values.argmax(...)) if known.size else None,
+        "groups": np.bincount(known.astype(int))[1:].tolist() if name == "group" else [],  # places in each
+        "a_size": name == "reaching",
+    }
+
+
+def _spot(values: xr.DataArray, at: Mapping[str, xr.DataArray]) -> dict[str, float]:
+    """Return a value of a map and where it is."""
+    one = values.isel(at)
+    return {"value": float(one), "latitude": float(one.latitude), "longitude": float(one.longitude)}
+
+
+def place_facts(here: xr.Dataset, capacity: float, target: float) -> dict[str, object] | None:
+    """Return what the building gets at one place, and of what climate that is; None for a place at sea."""
+    if not np.isfinite(float(here.rain_year)):
+        return None
+    supplied = here.volume_reliability.interp(capacity=capacity)
+    size = float(here.reaching.sel(conveyance="dry run"))
+    climate = {name: float(here[name]) for name in ("rain_year", "mean_storm", "mean_dry_spell", "wet_cost")}
+    return climate | {
+        "capacity": capacity,  # [L]
+        "dry": float(supplied.sel(conveyance="dry run")),  # [1] what the tank supplies
+        "wet": float(supplied.sel(conveyance="wet run")),
+        "target": target,  # [1]
+        "reaching": size if np.isfinite(size) else None,  # [L] the size that reaches it
+        "spells": float(here.standing_spells_a_year.sel(conveyance="wet run")),  # [1/year] of old water
+    }
+
+
+def explained_facts(found: xr.Dataset) -> dict[str, object]:
+    """Return which statistics of the climate go with an outcome, from `rainharvest.climates.statistics.explain`."""
+    names = [QUANTITIES[str(name)].long_name.lower() for name in found.statistic.values]
+    rho, without = found.rank_correlation.values, found.explained_without.values
+    between = np.abs(found.between.values - np.eye(len(names)))
+    i, j = np.unravel_index(int(np.argmax(between)), between.shape)
+    return {
+        "places": found.attrs["places"],
+        "correlations": [Named(names[k], float(rho[k])) for k in np.argsort(-np.abs(rho))],
+        "explained": float(found.explained),
+        "without": Named(names[int(np.argmin(without))], float(without.min())),  # that which is missed most
+        "pair": (names[i], names[j]),  # the two that go together most
+        "pair_correlation": float(found.between[i, j]),
+    }
+
+
+def run_facts(results: xr.Dataset) -> dict[str, object]:
+    """Return what a run over climates found."""
+    known = np.isfinite(results.rain_year.values)
+    first, last = results.attrs["first_day"], results.attrs["last_day"]
+    days = int((np.datetime64(last) - np.datetime64(first)).astype(int)) + 1
+    missing, clipped, impossible = (results[name].values for name in COUNTS)
+    sizes = results.reaching.isel(arrangement=0)
+    runs = [str(run) for run in results.conveyance.values]
+    both = {"dry run", "wet run"} <= set(runs)
+    return {
+        "places": int(known.sum()),
+        "first_day": first,
+        "last_day": last,
+        "invented": bool(results.attrs.get("invented")),
+        "repairs": {  # what was done to the rain, and places that are missing
+            "clipped": int(np.nansum(clipped)),
+            "impossible": int((impossible > 0).sum()),
+            "holed": int(((missing > 0) & (missing < days)).sum()),
+            "empty": int((missing == days).sum()),
+        },
+        "target": results.attrs["target"],  # [1]
+        "reached": {run: _spread(sizes.sel(conveyance=run).values[known], lower=True) for run in runs},  # [L]
+        "wet_cost": _spread(wet_cost(results).values) if both else None,  # [1]
+    }
+
+
+def _spread(values: np.ndarray, lower: bool = False) -> dict[str, float] | None:
+    """Return the spread of values that are known; of an even number of them the lower or the upper in the middle."""
+    known = np.sort(values[np.isfinite(values)])
+    if not known.size:
+        return None
+    middle = known[(known.size - 1) // 2 if lower else known.size // 2]
+    return {"places": known.size, "least": known[0], "middle": float(middle), "most": known[-1]}

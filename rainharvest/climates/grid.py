@@ -8,13 +8,15 @@ import os
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
 from rainharvest.climates.tiles import Grid, read_raw, source_chunk
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
+from rainharvest.core.quantities import QUANTITIES
 from rainharvest.rainfall.read_columns import Unit, asked_unit, parse_unit
 from rainharvest.rainfall.read_grid import axis, day_stamps, open_netcdf, rain_variable
 from rainharvest.rainfall.read_rows import Hints
@@ -25,41 +27,47 @@ DAY = 86400
 NO_LEAP = ("noleap", "365_day")
 
 
-def common_unit(pieces: list[tuple[object, xr.DataArray]], hints: Hints, notes: list[str]) -> Unit:
+class Piece(NamedTuple):
+    """The rain of one file, or in memory."""
+
+    file: Path | None
+    data: xr.Dataset
+    time: xr.DataArray
+    rain: xr.DataArray
+
+
+def common_unit(pieces: Sequence[Piece], hints: Hints, notes: list[str]) -> Unit:
     """Return the one unit of all pieces."""
-    asked = asked_unit(hints.units)
-    if asked:
-        notes.append(f"rain was read in {asked.text}, as asked")
-        return asked
-    found: tuple[object, Unit] | None = None
-    for file, rain in pieces:
-        text = str(rain.attrs.get("units", ""))
+    given = asked_unit(hints.units)
+    if given:
+        notes.append(f"rain was read in {given.text}, as asked")
+        return given
+    units = []
+    for piece in pieces:
+        text = str(piece.rain.attrs.get("units", ""))
         unit = parse_unit(text)
-        if unit is None:
-            said = f"says {text!r}, which is no unit of rain" if text else "states no unit"
-            raise InputError(
-                f"{rain.name!r} {said}", "say units='mm/day' (or 'kg m-2 s-1', ...)", "units", file
-            )
-        if found is None:
-            found = file, unit
-        elif (unit.factor, unit.per) != (found[1].factor, found[1].per):
-            raise InputError(
-                f"its unit is {unit.text}, that of {found[0]} is {found[1].text}",
-                "convert the files to one unit first",
-                "units",
-                file,
-            )
-    if found[1].per in ("hour", "minute"):
-        notes.append(f"{found[1].text} was taken for the mean rate of each day")
-    return found[1]
+        said = f"says {text!r}, which is no unit of rain" if text else "states no unit"
+        remedy = "say units='mm/day' (or 'kg m-2 s-1', ...)"
+        require(unit, f"{piece.rain.name!r} {said}", remedy, "units", piece.file)
+        units.append(unit)
+        require(
+            (unit.factor, unit.per) == (units[0].factor, units[0].per),
+            f"its unit is {unit.text}, that of {pieces[0].file} is {units[0].text}",
+            "convert the files to one unit first",
+            "units",
+            piece.file,
+        )
+    if units[0].per in ("hour", "minute"):
+        notes.append(f"{units[0].text} was taken for the mean rate of each day")
+    return units[0]
 
 
 def days_of(
-    pieces: list[tuple[object, xr.Dataset, xr.DataArray]], notes: list[str]
+    pieces: Sequence[Piece], notes: list[str]
 ) -> tuple[pd.DatetimeIndex, list[np.ndarray], np.ndarray]:
-    """Return the days of all pieces, and where the times of each piece stand among them."""
+    """Return the days of all pieces, where the times of each stand among them, and the 29 Februaries that none has."""
     dates, short = [], False
-    for file, data, time in pieces:
+    for file, data, time, _ in pieces:
         try:
             stamps, begins = day_stamps(data, time, notes)
             if begins is None:
@@ -74,26 +82,24 @@ def days_of(
     first, last = together.min(), together.max()
     days = np.arange(first, last + 1)
     count = np.bincount((together - first).astype(np.int64), minlength=days.size)
-    _refuse_twice(pieces, dates, days, count)
-    absent = days[count == 0]
-    leap = (
-        np.array([str(day)[5:] == "02-29" for day in absent], dtype=bool)
-        if short
-        else np.zeros(absent.size, bool)
-    )
-    if (~leap).any():
+    for day in days[count > 1][:1]:
+        file = [piece.file for piece, own in zip(pieces, dates, strict=True) if day in own][-1]
+        raise InputError(f"{day} stands twice", "give each day once: files must not overlap", "time", file)
+    absent = pd.DatetimeIndex(days[count == 0])
+    leap = short & (absent.month == 2) & (absent.day == 29)
+    for day in absent[~leap][:1]:
         raise InputError(
-            f"{int((~leap).sum())} days are not in the files, the first {absent[~leap][0]}",
+            f"{int((~leap).sum())} days are not in the files, the first {day.date()}",
             "give files that follow one another without a gap",
             "time",
-            pieces[-1][0] if len(pieces) > 1 else pieces[0][0],
+            pieces[-1].file,
         )
-    if leap.any():
+    if absent.size:
         notes.append(
-            f"the calendar has no 29 February: {int(leap.sum())} of them were given the mean of the days beside them"
+            f"the calendar has no 29 February: {absent.size} of them were given the mean of the days beside them"
         )
-    if days.size < 365:
-        raise InputError(f"only {days.size} days", "give at least a year of daily rain", "time", pieces[0][0])
+    remedy = "give at least a year of daily rain"
+    require(days.size >= 365, f"only {days.size} days", remedy, "time", pieces[0].file)
     index = pd.DatetimeIndex(days.astype("datetime64[ns]"), name="time")
     return index, [(d - first).astype(np.int64) for d in dates], np.flatnonzero(count == 0)
 
@@ -103,31 +109,16 @@ def _refuse_other_steps(stamps: np.ndarray) -> None:
     if stamps.size < 2:
         return
     steps = np.diff(stamps.astype("datetime64[s]")).astype(np.int64)
-    if (steps <= 0).any():
-        at = str(stamps[1:][steps <= 0][0])[:10]
-        raise InputError(f"the times do not rise at {at}", "sort the file by time, each day once", "time")
+    for stamp in stamps[1:][steps <= 0][:1]:
+        problem = f"the times do not rise at {str(stamp)[:10]}"
+        raise InputError(problem, "sort the file by time, each day once", "time")
     step = float(np.median(steps))
     if step >= 28 * DAY:
         what = "monthly" if step <= 31 * DAY else "yearly" if step > 300 * DAY else "totals over many days"
         raise InputError(f"the rain is {what}", "give daily rain; totals cannot be undone", "time")
-    if step < 0.75 * DAY:
-        raise InputError(
-            f"the rain comes in steps of {step / 3600:g} h", "sum it to days first, by the local day", "time"
-        )
-    if step != DAY:
-        raise InputError(f"the steps are {step / DAY:g} days", "give daily rain", "time")
-
-
-def _refuse_twice(pieces, dates, days, count) -> None:
-    twice = np.flatnonzero(count > 1)
-    if not twice.size:
-        return
-    day = days[twice[0]]
-    file = [p[0] for p, d in zip(pieces, dates, strict=True) if day in d][-1]
-    raise InputError(f"{day} stands twice", "give each day once: files must not overlap", "time", file)
-
-
-PLACES = {"latitude": "latitude", "longitude": "longitude"}
+    hours = f"the rain comes in steps of {step / 3600:g} h"
+    require(step >= 0.75 * DAY, hours, "sum it to days first, by the local day", "time")
+    require(step == DAY, f"the steps are {step / DAY:g} days", "give daily rain", "time")
 
 
 def open_grid(
@@ -147,38 +138,31 @@ def open_grid(
     >>> open_grid(rain).space
     {'site': 2}
     """
-    opened = _open(source)
     notes: list[str] = []
     hints = Hints(column=column, units=units)
-    named = [_piece(data, hints, notes, file) for file, data in opened]
-    named.sort(key=lambda one: str(one[2].values.flat[0]))
-    files = [one[0] for one in named]
-    first, rain = named[0][1], named[0][3]
-    time = str(named[0][2].dims[0])
-    for file, _, other_time, other in named[1:]:
-        _same_places(rain, other, time, str(other_time.dims[0]), file)
-    unit = common_unit([(one[0], one[3]) for one in named], hints, notes)
-    days, places, leap = days_of([(one[0], one[1], one[2]) for one in named], notes)
-    pieces = tuple(
-        one[3].rename({str(one[2].dims[0]): "time"}).drop_vars("time", errors="ignore") for one in named
-    )
-    scale = max(abs(float(p.encoding.get("scale_factor", 0.0) or 0.0)) for p in pieces)
-    dust = max(LIMITS["packing_dust"].value, float(unit.mm(np.array(1.001 * scale))))
-    space = {str(d): n for d, n in rain.sizes.items() if d != time}
+    pieces = [_piece(data, hints, notes, file) for file, data in _open(source)]
+    pieces.sort(key=lambda piece: str(piece.time.values.flat[0]))
+    data, rain = pieces[0].data, pieces[0].rain
+    for piece in pieces[1:]:
+        _same_places(rain, piece)
+    unit = common_unit(pieces, hints, notes)
+    days, places, leap = days_of(pieces, notes)
+    scale = max(abs(float(piece.rain.encoding.get("scale_factor", 0.0) or 0.0)) for piece in pieces)
+    space = {str(d): n for d, n in rain.sizes.items() if d != "time"}
     grid = Grid(
-        pieces=pieces,
+        pieces=tuple(piece.rain for piece in pieces),
         places=tuple(places),
         days=days,
         leap=leap,
         space=space,
-        coords=_coords(first, rain, space),
+        coords=_coords(data, rain, space),
         unit=unit,
-        dust=dust,
-        mask=_mask(first, mask, space),
-        mean_intensity=_hardness(first, space),
-        files=tuple(Path(f) for f in files if f is not None),
+        dust=max(LIMITS["packing_dust"].value, float(unit.mm(np.array(1.001 * scale)))),
+        mask=_mask(data, mask, space),
+        mean_intensity=_hardness(data, space),
+        files=tuple(piece.file for piece in pieces if piece.file is not None),
         notes=tuple(dict.fromkeys(notes)),
-        invented="invented" in " ".join(map(str, first.attrs.values())).lower(),
+        invented="invented" in " ".join(map(str, data.attrs.values())).lower(),
     )
     return grid if region is None else within(grid, region)
 
@@ -208,121 +192,114 @@ def _open_one(file: Path) -> xr.Dataset:
         raise error.at(file) from None
     except Exception as error:  # a damaged file can raise anything out of the libraries
         short = " ".join(str(error).split())[:160] or type(error).__name__
-        raise InputError(
-            f"it is damaged, or neither netCDF nor Zarr ({short})", "fetch or export it again", file=file
-        ) from None
+        problem = f"it is damaged, or neither netCDF nor Zarr ({short})"
+        raise InputError(problem, "fetch or export it again", file=file) from None
 
 
-def _piece(data: xr.Dataset, hints: Hints, notes: list[str], file) -> tuple:
-    """Return file, Dataset, time and rain of one piece."""
+def _piece(data: xr.Dataset, hints: Hints, notes: list[str], file: Path | None) -> Piece:
+    """Return the rain of one file, its dimension of time by this name."""
     try:
         name = rain_variable(data, hints, notes)
         rain = data[name]
         time = axis(data, rain, "time")
-        if time is None:
-            raise InputError(f"{name!r} has no time axis", "give daily rain with its dates", name)
-        if data[time].ndim != 1:
-            raise InputError("the time is a single moment", "give rain with a dimension of time", time)
-        return file, data, data[time], rain
+        require(time is not None, f"{name!r} has no time axis", "give daily rain with its dates", name)
+        moments = data[time]
+        remedy = "give rain with a dimension of time"
+        require(moments.ndim == 1, "the time is a single moment", remedy, time)
     except InputError as error:
-        raise error.at(file) if file is not None else error from None
+        raise error.at(file) from None
+    named = rain.rename({moments.dims[0]: "time"}).drop_vars("time", errors="ignore")
+    return Piece(file, data, moments, named)
 
 
-def _same_places(rain: xr.DataArray, other: xr.DataArray, time: str, other_time: str, file) -> None:
+def _same_places(rain: xr.DataArray, piece: Piece) -> None:
     """Refuse a piece whose places are not those of the first."""
-    ours = {d: n for d, n in rain.sizes.items() if d != time}
-    theirs = {d: n for d, n in other.sizes.items() if d != other_time}
-    same = ours == theirs and all(
-        np.array_equal(rain[d].values, other[d].values)
-        for d in ours
-        if d in rain.coords and d in other.coords
+    ours, theirs = ({d: n for d, n in one.sizes.items() if d != "time"} for one in (rain, piece.rain))
+    both = [d for d in ours if d in rain.coords and d in piece.rain.coords]
+    require(
+        ours == theirs and all(np.array_equal(rain[d].values, piece.rain[d].values) for d in both),
+        f"its places are {theirs}, where the first file has {ours}, or lie elsewhere",
+        "give files of one grid",
+        file=piece.file,
     )
-    if not same:
-        raise InputError(
-            f"its places are {theirs}, where the first file has {ours}, or lie elsewhere",
-            "give files of one grid",
-            file=file,
-        )
 
 
 def _coords(data: xr.Dataset, rain: xr.DataArray, space: dict[str, int]) -> dict[str, xr.Variable]:
-    """Return the coordinates of the places, latitude and longitude by these names."""
+    """Return the coordinates of the places, latitude and longitude by their standard names."""
     found: dict[str, xr.Variable] = {}
-    for role in PLACES:
+    for role in ("latitude", "longitude"):
         name = axis(data, rain, role)
         if name is not None and set(data[name].dims) <= set(space):
-            attrs = {
-                "units": "degrees_north" if role == "latitude" else "degrees_east",
-                "standard_name": role,
-            }
+            attrs = {"units": QUANTITIES[role].unit, "standard_name": role}
             found[name] = xr.Variable(data[name].dims, data[name].values.astype(float), attrs)
-    for dim in space:
-        if dim in rain.coords and dim not in found:
-            found[dim] = rain[dim].variable.to_base_variable()
-    return found
+    further = {d: rain[d].variable.to_base_variable() for d in space if d in rain.coords and d not in found}
+    return found | further
 
 
 def _mask(data: xr.Dataset, mask, space: dict[str, int]) -> xr.DataArray | None:
+    """Return which places are worked on, where a mask is given."""
     if mask is None:
         return None
     if isinstance(mask, str):
-        if mask not in data.variables:
-            raise InputError(f"no variable is called {mask!r}", "name a variable of the file", "mask")
-        mask = data[mask].squeeze(drop=True)
-    if not set(mask.dims) <= set(space) or any(mask.sizes[d] != space[d] for d in mask.dims):
-        raise InputError(
-            f"the mask has {dict(mask.sizes)}, the rain {space}",
-            "give a mask on the grid of the rain",
-            "mask",
+        require(
+            mask in data.variables, f"no variable is called {mask!r}", "name a variable of the file", "mask"
         )
-    values = mask.variable.to_base_variable().set_dims(space).transpose(*space).values
-    return xr.DataArray(np.nan_to_num(np.asarray(values, dtype=float)) > 0, dims=tuple(space))
+        mask = data[mask].squeeze(drop=True)
+    require(
+        set(mask.dims) <= set(space) and all(mask.sizes[d] == space[d] for d in mask.dims),
+        f"the mask has {dict(mask.sizes)}, the rain {space}",
+        "give a mask on the grid of the rain",
+        "mask",
+    )
+    return _on_grid(mask, space).fillna(0) > 0
 
 
 def _hardness(data: xr.Dataset, space: dict[str, int]) -> xr.DataArray | None:
     """Return the mean wet-hour intensity of each place, where the file has it."""
-    if "mean_intensity" not in data.variables or not set(data.mean_intensity.dims) <= set(space):
-        return None
-    values = data.mean_intensity.variable.to_base_variable().set_dims(space).transpose(*space)
-    return xr.DataArray(np.asarray(values.values, dtype=float), dims=tuple(space))
+    hard = data.get("mean_intensity")
+    return _on_grid(hard, space) if hard is not None and set(hard.dims) <= set(space) else None
+
+
+def _on_grid(values: xr.DataArray, space: dict[str, int]) -> xr.DataArray:
+    """Return values on every dimension of the places, in their order."""
+    whole = values.variable.to_base_variable().set_dims(space).transpose(*space).values
+    return xr.DataArray(np.asarray(whole, dtype=float), dims=tuple(space))
 
 
 def within(grid: Grid, region: Sequence[float]) -> Grid:
     """Return the part of a grid between two parallels and two meridians."""
-    by_role = {v.attrs.get("standard_name"): (n, v) for n, v in grid.coords.items()}
+    roles = {v.attrs.get("standard_name"): v for v in grid.coords.values()}
+    lat, lon = roles.get("latitude"), roles.get("longitude")
+    found = lat is not None and lon is not None
+    require(found, "the rain has no latitude and longitude", "leave region out", "region")
     try:
         south, north, west, east = (float(x) for x in region)
-        (_, lat), (_, lon) = by_role["latitude"], by_role["longitude"]
-    except KeyError:
-        raise InputError("the rain has no latitude and longitude", "leave region out", "region") from None
     except (TypeError, ValueError):
         raise InputError(f"{region!r} is no region", "give south, north, west, east", "region") from None
-    if lat.ndim != 1 or lon.ndim != 1 or lat.dims == lon.dims:
-        raise InputError("latitude and longitude are not the grid's axes", "give a mask instead", "region")
+    require(
+        lat.ndim == lon.ndim == 1 and lat.dims != lon.dims,
+        "latitude and longitude are not the grid's axes",
+        "give a mask instead",
+        "region",
+    )
     rows = np.flatnonzero((lat.values >= south) & (lat.values <= north))
     turn = (lon.values - west) % 360
     columns = np.flatnonzero(turn <= (east - west) % 360 if east - west < 360 else turn >= 0)
-    if not rows.size or not columns.size:
-        raise InputError(
-            f"no place of the grid lies in {south:g} to {north:g}, {west:g} to {east:g}",
-            "give south, north, west and east edges within the grid",
-            "region",
-        )
-    if (np.diff(columns) != 1).any():
-        raise InputError("the region crosses the edge of the grid", "turn the longitudes first", "region")
+    said = f"{south:g} to {north:g}, {west:g} to {east:g}"
+    remedy = "give south, north, west and east edges within the grid"
+    require(rows.size and columns.size, f"no place of the grid lies in {said}", remedy, "region")
+    crossing = (np.diff(columns) != 1).any()
+    require(not crossing, "the region crosses the edge of the grid", "turn the longitudes first", "region")
     cut = {lat.dims[0]: slice(rows[0], rows[-1] + 1), lon.dims[0]: slice(columns[0], columns[-1] + 1)}
     part = {d: len(range(n)[cut[d]]) if d in cut else n for d, n in grid.space.items()}
     return replace(
         grid,
-        pieces=tuple(p.isel(cut) for p in grid.pieces),
+        pieces=tuple(piece.isel(cut) for piece in grid.pieces),
         space=part,
         coords={n: v.isel({d: cut[d] for d in v.dims if d in cut}) for n, v in grid.coords.items()},
         mask=None if grid.mask is None else grid.mask.isel(cut),
         mean_intensity=None if grid.mean_intensity is None else grid.mean_intensity.isel(cut),
-        notes=(
-            *grid.notes,
-            f"region {south:g} to {north:g}, {west:g} to {east:g}: {plural(math.prod(part.values()), 'place')}",
-        ),
+        notes=(*grid.notes, f"region {said}: {plural(math.prod(part.values()), 'place')}"),
     )
 
 
@@ -333,29 +310,25 @@ DAYS, SAMPLED_PLACES = 5, 64
 
 def check_sample(grid: Grid) -> None:
     """Look at a part of the rain and refuse what is plainly not daily rain."""
-    values = grid.unit.mm(_some_places(grid) if source_chunk(grid)["time"] > 366 else _some_days(grid))
     file = grid.files[0] if grid.files else None
-    known = values[np.isfinite(values) & (values > -90 * grid.unit.mm(np.array(1.0)))]
-    if not known.size:  # the places looked at may all lie at sea
-        values = grid.unit.mm(_some_days(grid))
-        known = values[np.isfinite(values) & (values > -90 * grid.unit.mm(np.array(1.0)))]
-    if not known.size:
-        raise InputError(
-            "no place has a value on the days looked at", "check the file and its mask", file=file
-        )
-    if (known < -grid.dust).mean() > 0.01:
-        raise InputError(
-            f"{100 * (known < -grid.dust).mean():.0f} % of the values looked at are below zero",
-            "check that the variable is rain, and how it is packed",
-            file=file,
-        )
-    if float(np.mean(known)) > 100.0:
-        raise InputError(
-            f"the mean of what was looked at is {float(np.mean(known)):,.0f} mm a day, which falls nowhere",
-            "check the unit of the rain, and give units= if the file is wrong",
-            "units",
-            file,
-        )
+    known = _known(grid, _some_places(grid)) if source_chunk(grid)["time"] > 366 else np.empty(0)
+    if not known.size:  # also where the places looked at all lie at sea
+        known = _known(grid, _some_days(grid))
+    problem = "no place has a value on the days looked at"
+    require(known.size, problem, "check the file and its mask", file=file)
+    below = float((known < -grid.dust).mean())
+    problem = f"{100 * below:.0f} % of the values looked at are below zero"
+    require(below <= 0.01, problem, "check that the variable is rain, and how it is packed", file=file)
+    mean = float(np.mean(known))
+    problem = f"the mean of what was looked at is {mean:,.0f} mm a day, which falls nowhere"
+    remedy = "check the unit of the rain, and give units= if the file is wrong"
+    require(mean <= 100, problem, remedy, "units", file)
+
+
+def _known(grid: Grid, raw: np.ndarray) -> np.ndarray:
+    """Return values in mm/day, without those that stand for a missing one."""
+    values = grid.unit.mm(raw)
+    return values[np.isfinite(values) & (values > -90 * grid.unit.mm(np.array(1.0)))]
 
 
 def _some_days(grid: Grid) -> np.ndarray:

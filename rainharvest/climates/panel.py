@@ -2,12 +2,33 @@
 
 from __future__ import annotations
 
+import os
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
 import ipywidgets as widgets
 import numpy as np
 import xarray as xr
 
+from rainharvest.catchment.panel import demo_climates
 from rainharvest.catchment.tables import CAUTIONS
-from rainharvest.climates.facts import Sides, explained, side_by_side
+from rainharvest.climates.cells import over_cells
+from rainharvest.climates.facts import (
+    CLIMATE,
+    Sides,
+    asked_attributes,
+    both_runs,
+    explained,
+    explained_facts,
+    map_facts,
+    place_facts,
+    plan_of,
+    rain_uses,
+    side_by_side,
+    sides_facts,
+    wet_cost,
+)
 from rainharvest.climates.figures import (
     explain_figure,
     map_figure,
@@ -15,20 +36,120 @@ from rainharvest.climates.figures import (
     sides_figure,
     wet_sides_figure,
 )
-from rainharvest.climates.words import cell_words, explain_words, map_words, sides_words, wet_sides_words
+from rainharvest.climates.grid import open_grid
+from rainharvest.climates.statistics import group_climates
+from rainharvest.climates.tables import GridFile, Region
+from rainharvest.climates.tiles import read_cells
 from rainharvest.core.board import board, choice, slider
+from rainharvest.core.defaults import rows_of
+from rainharvest.core.errors import require
+from rainharvest.core.text import texts_of
+from rainharvest.demand.uses import daily_demand
+from rainharvest.sizing.trade_off import sizes_to_try
+from rainharvest.study.file import Study, read_study
 
-LAYERS = {
-    "size that reaches the target": ("reaching", "kL", 1e-3, "litres", "dry run"),
-    "reliability of this tank": ("volume_reliability", "%", 100.0, "percent", "dry run"),
-    "yield of the driest decade": ("driest_decade_yield", "kL a year", 1e-3, "litres", "dry run"),
-    "cost of the wet run": ("wet_cost", "%", 100.0, "percent", None),
-    "spells of old water, wet run": ("standing_spells_a_year", "a year", 1.0, "number", "wet run"),
-    "best bore of the wet run": ("best_bore", "mm", 1.0, "millimetres", None),
-    "groups of alike climates": ("group", "", 1.0, "number", None),
-}
+SAY = texts_of("climates")
 
-"""What the map shows: quantity, unit, factor, how it is said, of which run."""
+YEARS = 30
+
+"""Years of each climate that follow the sliders: the last of its record."""
+
+
+@dataclass(frozen=True)
+class Layer:
+    """What the map can show."""
+
+    quantity: str
+    unit: str = ""  # Of the map
+    factor: float = 1.0  # From the quantity's own unit
+    form: str = "number"  # In which the sentence writes it
+    run: str | None = None  # Of which run of pipe it is
+
+
+LAYERS = {words: Layer(**row) for words, row in rows_of("climates", "results")["layers"].items()}
+
+
+def _with_run(path: str | os.PathLike) -> Study:
+    """Read a study that has a run of pipe."""
+    study, _ = read_study(path)
+    remedy = "add a [conveyance] table"
+    require(study.conveyance is not None, "it has no run of pipe", remedy, "conveyance", Path(path))
+    return study
+
+
+def prepare_sides(path: str | os.PathLike, records: str | os.PathLike) -> Sides:
+    """Read a study and the demo's records, once for many settings.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file; it must have a run of pipe.
+    records : str or path
+        Folder of the demo's records.
+
+    Returns
+    -------
+    Sides
+        The last 30 years of five climates.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read, or the study has no conveyance.
+    """
+    study = _with_run(path)
+    last = slice(-int(YEARS * 365.25), None)
+    climates = {
+        name: replace(climate, rain=climate.rain.isel(time=last).reset_coords(drop=True))
+        for name, climate in demo_climates(records).items()
+    }
+    uses = rain_uses(study.use)
+    demand = {n: daily_demand(uses, study.calendar, c.rain).sum("use") for n, c in climates.items()}
+    sizes = sizes_to_try(next(iter(demand.values())), 40)
+    return Sides(study.catchment, study.target, climates, demand, sizes)
+
+
+def region_for(path: str | os.PathLike, rain: str | os.PathLike, **wet: float) -> xr.Dataset:
+    """Put a study's building, by a dry and a wet run of pipe, to every place of a grid, in memory.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file; it must have a run of pipe.
+    rain : str or path
+        Gridded daily rain with a variable ``land``.
+    **wet
+        Of the wet run, as `rainharvest.climates.facts.both_runs`.
+
+    Returns
+    -------
+    Dataset
+        As `rainharvest.climates.cells.over_cells`, with ``wet_cost`` and ``group``; attributes ``target`` and so on.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be used, or the study has no run of pipe.
+    """
+    study = _with_run(path)
+    grid = open_grid(rain, mask="land")
+    kept = ("title", "roof", "losses", "calendar", "tank", "target")
+    region = Region(
+        **{name: getattr(study, name) for name in kept},
+        grid=GridFile(file=str(rain), mask="land"),
+        conveyance=both_runs(study.conveyance, **wet),
+        use=rain_uses(study.use),
+    )
+    plan = plan_of(region, grid)
+    values, _ = read_cells(grid, {dim: slice(None) for dim in grid.space})
+    values[~grid.mask.values] = np.nan
+    coords = {n: v for n, v in grid.coords.items() if n in grid.space} | {"time": grid.days}
+    out = over_cells(xr.DataArray(values, coords, (*grid.space, "time")), plan, grid.mean_intensity)
+    out["wet_cost"] = wet_cost(out)
+    out["group"] = group_climates(out[list(CLIMATE)])
+    years = grid.days.size / 365.25
+    demand = float(plan.demand.mean()) * 365.25
+    return out.assign_attrs(asked_attributes(plan) | {"years": years, "asked_a_year": demand})
 
 
 def sides_panel(sides: Sides) -> widgets.VBox:
@@ -37,14 +158,14 @@ def sides_panel(sides: Sides) -> widgets.VBox:
     Parameters
     ----------
     sides : Sides
-        As `rainharvest.climates.facts.prepare_sides`.
+        As `prepare_sides`.
 
     Returns
     -------
     VBox
         Five sliders; two figures.
     """
-    run = sides.study.conveyance
+    run = sides.catchment.conveyance
     controls = {
         "capacity": slider("capacity", 15, 1, 100, 1, unit="kL", scale=1000.0),
         "area": slider("area", round(sides.area), 50, round(3 * sides.area, -1), 10),
@@ -52,20 +173,16 @@ def sides_panel(sides: Sides) -> widgets.VBox:
         "run": slider("run", max(run.run, 45), 5, 120, 5, about="Level length of the wet run"),
         "bleed": slider("bleed", 20, 0, 200, 5),
     }
-    figures: dict[str, object] = {}
 
-    def redraw(capacity: float, area: float, bore: float, run: float, bleed: float) -> dict[str, tuple]:
-        done = side_by_side(sides, area=area, bore=bore, run=run, bleed=bleed)
-        figures["sides"] = sides_figure(done, capacity, figures.get("sides"))
-        figures["wet"] = wet_sides_figure(done, figures.get("wet"))
+    def redraw(capacity: float, **changes: float) -> dict[str, tuple]:
+        done = side_by_side(sides, **changes)
+        facts = sides_facts(done, capacity)
         return {
-            "sides": (figures["sides"], sides_words(done, capacity)),
-            "wet": (figures["wet"], wet_sides_words(done)),
+            "sides": (partial(sides_figure, done, capacity), SAY.sides(facts)),
+            "wet": (partial(wet_sides_figure, done), SAY.wet_sides(facts)),
         }
 
-    return board(
-        "sides", controls, redraw, " ".join(CAUTIONS.work[name] for name in ("roof work", "excavation"))
-    )
+    return board("sides", controls, redraw, f"{CAUTIONS.work['roof work']} {CAUTIONS.work['excavation']}")
 
 
 def region_panel(region: xr.Dataset) -> widgets.VBox:
@@ -74,45 +191,49 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
     Parameters
     ----------
     region : Dataset
-        As `rainharvest.climates.facts.region_for`.
+        As `region_for`.
 
     Returns
     -------
     VBox
         A choice and three sliders; the map, the place, and what explains the cost of the wet run.
     """
-    one = region.isel(arrangement=0)
-    lat, lon = region.latitude.values, region.longitude.values
+    one, target = region.isel(arrangement=0), region.attrs["target"]
     land = region.rain_year.notnull()
     found = explained(region)
-    step = {"latitude": float(lat[1] - lat[0]), "longitude": float(lon[1] - lon[0])}
+    why = SAY.explained(explained_facts(found))
     controls = {
         "layer": choice("The map shows", list(LAYERS), next(iter(LAYERS)), "Which answer is mapped"),
         "capacity": slider("capacity", 20, 1, 100, 1, unit="kL", scale=1000.0),
-        "latitude": slider("latitude", lat[lat.size // 2], lat[0], lat[-1], step["latitude"], unit="°"),
-        "longitude": slider("longitude", lon[lon.size // 2], lon[0], lon[-1], step["longitude"], unit="°"),
     }
-    for name in step:
+    for name in ("latitude", "longitude"):
+        at = region[name].values
+        controls[name] = slider(name, at[at.size // 2], at[0], at[-1], float(at[1] - at[0]), unit="°")
         controls[name].readout_format = ".2f"  # cells of a quarter of a degree
-    figures: dict[str, object] = {}
 
     def redraw(layer: str, capacity: float, latitude: float, longitude: float) -> dict[str, tuple]:
-        name, unit, factor, said, run = LAYERS[layer]
-        values = one[name] if run is None else one[name].sel(conveyance=run)
+        shown = LAYERS[layer]
+        values = one[shown.quantity] if shown.run is None else one[shown.quantity].sel(conveyance=shown.run)
         if "capacity" in values.dims:
             values = values.sel(capacity=capacity, method="nearest")
         here = one.sel(latitude=latitude, longitude=longitude, method="nearest")
         place = float(here.latitude), float(here.longitude)
-        groups = int(np.nanmax(values.values)) if name == "group" else 0
-        figures["map"] = map_figure(
-            factor * values, land, layer[0].upper() + layer[1:], unit, place, groups, figures.get("map")
+        facts = map_facts(values, shown.quantity, shown.form)
+        drawn = (
+            shown.factor * values,
+            land,
+            layer[0].upper() + layer[1:],
+            shown.unit,
+            place,
+            len(facts["groups"]),
         )
-        figures["place"] = place_figure(here, capacity, region.attrs["target"], figures.get("place"))
-        figures["why"] = explain_figure(region, region.wet_cost, found, figures.get("why"))
         return {
-            "map": (figures["map"], map_words(values, name, said)),
-            "place": (figures["place"], cell_words(here, capacity, region.attrs["target"])),
-            "why": (figures["why"], explain_words(found)),
+            "map": (partial(map_figure, *drawn), SAY.map(facts)),
+            "place": (
+                partial(place_figure, here, capacity, target),
+                SAY.cell(place_facts(here, capacity, target)),
+            ),
+            "why": (partial(explain_figure, region, region.wet_cost, found), why),
         }
 
     return board("region", controls, redraw)

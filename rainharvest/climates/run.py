@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import shutil
-import tempfile
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 
 import rainharvest
-from rainharvest.climates.cells import VARIABLES, Plan, check_plan, coords_of, digest_parts, over_cells
+from rainharvest.climates.cells import VARIABLES, Plan, check_plan, coords_of, over_cells, same_days, sizes_of
 from rainharvest.climates.grid import check_sample
+from rainharvest.climates.store import Array, make_store, regions_left, store_attributes, write_region
 from rainharvest.climates.tiles import (
     CELLS,
+    COUNTS,
     MEMORY,
     Grid,
     lay_out,
@@ -26,153 +30,122 @@ from rainharvest.climates.tiles import (
     source_chunk,
     tile_of,
 )
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 
-COUNTS = ("days_missing", "days_clipped", "days_impossible")
 
-"""What reading did to the rain of each place."""
+def digest_parts(plan: Plan, grid: Grid) -> dict[str, str]:
+    """Return digests of all that a result depends on, part by part, so that a mismatch can be named.
+
+    Every byte of the rain's files is read.
+    """
+    apart = ("catchments", "demand", "intensity", "capacity")
+    settings = {name: getattr(plan, name) for name in plan.__dataclass_fields__ if name not in apart}
+    sites = {name: site.model_dump(mode="json") for name, site in plan.catchments.items()}
+    where = {n: np.asarray(v.values).tolist() for n, v in grid.coords.items()}
+    return {
+        "rain": _rain_digest(grid),
+        "places": _of(json.dumps([grid.space, where, _bytes_of(grid.mask), _bytes_of(grid.mean_intensity)])),
+        "roofs and pipes": _of(json.dumps(sites) + plan.intensity.model_dump_json()),
+        "demand": _of(np.ascontiguousarray(plan.demand.values, dtype=float).tobytes()),
+        "tank sizes": _of(json.dumps(list(map(float, plan.capacity)))),
+        "settings": _of(json.dumps(settings, sort_keys=True)),
+        "version of rainharvest": _of(rainharvest.__version__),
+    }
+
+
+def _rain_digest(grid: Grid) -> str:
+    """Return the digest of the rain: of its files, or of its values where it has none."""
+    whole = hashlib.sha256(json.dumps([grid.unit.text, grid.unit.factor, grid.unit.per, grid.dust]).encode())
+    whole.update(pd.Series(grid.days).to_numpy().tobytes())
+    for place in grid.places:
+        whole.update(place.tobytes())
+    if not grid.files:
+        for piece in grid.pieces:
+            whole.update(np.ascontiguousarray(piece.transpose(*grid.space, "time").values).tobytes())
+    for path in grid.files:
+        inside = sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]
+        for file in inside:
+            with open(file, "rb") as handle:
+                whole.update(hashlib.file_digest(handle, "sha256").digest())
+    return whole.hexdigest()
+
+
+def _of(data: str | bytes) -> str:
+    return hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()
+
+
+def _bytes_of(array: xr.DataArray | None) -> str:
+    return "" if array is None else _of(np.ascontiguousarray(array.values).tobytes())
 
 
 def begin_or_resume(
-    path: str | os.PathLike,
-    grid: Grid,
-    plan: Plan,
-    tile: dict[str, int],
-    regions: int,
-    parts: dict[str, str],
-    attrs: dict,
+    path: Path, grid: Grid, plan: Plan, tile: dict[str, int], regions: int, parts: dict[str, str], attrs: dict
 ) -> np.ndarray:
     """Make the store, or take up one that was begun with the same inputs; return which regions are left."""
-    import zarr
-
-    path = Path(path)
     if not path.exists():
-        _make(path, grid, plan, tile, regions, parts, attrs)
-    kept = _attributes_of(path)
-    theirs = json.loads(kept.get("digests", "{}"))
+        arrays = _arrays(grid, plan, tile)
+        make_store(path, xr.Dataset({}, coords_of(plan) | grid.coords, attrs), arrays, regions)
+    kept = attributes_of(path)
+    theirs = json.loads(kept["digests"])
     other = [name for name in parts if theirs.get(name) != parts[name]]
-    if other or json.loads(kept.get("tile", "{}")) != tile:
-        what = " and ".join(other) or "size of the regions"
-        raise InputError(
-            f"the folder holds a run with other inputs ({what})",
-            "name another folder, or give the inputs with which it was begun",
-            "--out",
-            path,
-        )
+    require(
+        not other and json.loads(kept.get("tile", "{}")) == tile,
+        f"the folder holds a run with other inputs ({' and '.join(other) or 'size of the regions'})",
+        "name another folder, or give the inputs with which it was begun",
+        "--out",
+        path,
+    )
     for left in path.rglob("*.partial"):  # what a process that was killed was writing
         left.unlink(missing_ok=True)
-    return np.flatnonzero(zarr.open_group(path, mode="r")["done"][:] == 0)
+    return regions_left(path)
 
 
-def _attributes_of(path: Path) -> dict:
-    import zarr
-
-    try:
-        attrs = dict(zarr.open_group(path, mode="r").attrs)
-    except Exception:  # any library's way to say that this is no Zarr folder
-        attrs = {}
-    if "digests" not in attrs:
-        raise InputError(
-            "the folder is not one of a run over climates", "name a folder that does not exist", "--out", path
+def _arrays(grid: Grid, plan: Plan, tile: dict[str, int]) -> dict[str, Array]:
+    """Return the arrays of the results, a chunk a region."""
+    further = " ".join(name for name in grid.coords if name not in grid.space)
+    sizes = sizes_of(plan)
+    return {
+        name: Array(
+            grid.space | {dim: sizes[dim] for dim in dims},
+            tile,
+            attributes(name) | ({"coordinates": further} if further else {}),
         )
+        for name, dims in (VARIABLES | dict.fromkeys(COUNTS, ())).items()
+    }
+
+
+def attributes_of(path: Path) -> dict:
+    """Return the attributes of the results of a run, and refuse another folder."""
+    attrs = store_attributes(path)
+    problem = "the folder is not one of a run over climates"
+    require("digests" in attrs, problem, "name a folder that does not exist", "--out", path)
     return attrs
-
-
-def _make(path: Path, grid: Grid, plan: Plan, tile, regions: int, parts, attrs) -> None:
-    """Write the empty store beside its place and move it there."""
-    import zarr
-
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        scratch = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=path.parent))
-    except OSError as error:
-        raise InputError(
-            f"cannot write there ({error.strerror})", "name a folder that you may write to", "--out", path
-        ) from None
-    try:
-        coords = {**coords_of(plan), **grid.coords}
-        said = {
-            "Conventions": "CF-1.11",
-            "rainharvest_version": rainharvest.__version__,
-            "digests": json.dumps(parts, sort_keys=True),
-            "tile": json.dumps(tile),
-            "first_day": str(grid.days[0])[:10],
-            "last_day": str(grid.days[-1])[:10],
-            "target": float(plan.target),
-            "measure": plan.measure,
-            "standing_limit": float(plan.standing_limit),
-            "asked_a_year": float(plan.demand.mean()) * 365.25,
-            "year_start_month": int(plan.year_start_month),
-            "assumptions": "; ".join(grid.notes),
-            "invented": int(grid.invented),
-        }
-        xr.Dataset(coords=coords, attrs=attrs | said).to_zarr(
-            scratch / "store", mode="w", zarr_format=2, consolidated=False
-        )
-        group = zarr.open_group(scratch / "store", mode="r+")
-        beside = " ".join(n for n in grid.coords if n not in grid.space)
-        sizes = {d: len(values) for d, (_, values, _) in coords_of(plan).items()}
-        for name, dims in (VARIABLES | dict.fromkeys(COUNTS, ())).items():
-            group.create_array(
-                name,
-                shape=(*grid.space.values(), *(sizes[d] for d in dims)),
-                chunks=(*(tile[d] for d in grid.space), *(sizes[d] for d in dims)),
-                dtype="f8",
-                fill_value=np.nan,
-                attributes={"_ARRAY_DIMENSIONS": [*grid.space, *dims]}
-                | attributes(name)
-                | ({"coordinates": beside} if beside else {}),
-            )
-        group.create_array(
-            "done",
-            shape=(regions,),
-            chunks=(1,),
-            dtype="i1",
-            fill_value=0,
-            attributes={"_ARRAY_DIMENSIONS": ["region"]} | attributes("done"),
-        )
-        zarr.consolidate_metadata(scratch / "store", zarr_format=2)
-        os.replace(scratch / "store", path)
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
-
-
-def write_region(
-    path: str | os.PathLike, number: int, where: tuple[slice, ...], values: dict[str, np.ndarray]
-) -> None:
-    """Write the results of a region, and then mark it as done.
-
-    Each array's part is one chunk, a file that is written beside its place and renamed. A process killed at any
-    moment leaves a region either marked, and then whole, or not marked, and then it is worked again.
-    """
-    import zarr
-
-    group = zarr.open_group(path, mode="r+")
-    for name, array in values.items():
-        group[name][where] = array
-    group["done"][number] = 1
 
 
 def open_climates(path: str | os.PathLike, *, unfinished: bool = False) -> xr.Dataset:
     """Open the results of a run over climates."""
     path = Path(path)
-    if not path.exists():
-        raise InputError("there is no such folder", "name the --out of a run over climates", file=path)
-    _attributes_of(path)
+    require(path.exists(), "there is no such folder", "name the --out of a run over climates", file=path)
+    attributes_of(path)
     results = xr.open_zarr(path, chunks=None)
     left = int((results.done != 1).sum())  # a mark that was never written reads as missing
-    if left and not unfinished:
-        raise InputError(
-            f"{left} of {results.sizes['region']} regions are still to be worked",
-            "run it again with the same study: it goes on where it stopped",
-            file=path,
-        )
+    require(
+        unfinished or not left,
+        f"{left} of {results.sizes['region']} regions are still to be worked",
+        "run it again with the same study: it goes on where it stopped",
+        file=path,
+    )
     return results
 
 
+PATIENCE = 5.0
+
+"""Seconds in which the scheduler of a cluster must answer."""
+
+
 @dataclass(frozen=True)
-class Work:
+class Job:
     """All that a region needs; sent once to each worker."""
 
     grid: Grid  # The rain
@@ -200,10 +173,7 @@ def run_climates(
     """
     check_plan(plan)
     check_sample(grid)
-    if not plan.demand.indexes["time"].equals(grid.days):
-        raise InputError(
-            "demand and rain do not cover the same days", "make the demand on the grid's days", "demand"
-        )
+    same_days(plan.demand, grid.days)
     out = Path(out).absolute()
     cells = cells or min(CELLS, max(8, grid.cells // 8))  # of the grid alone: any machine cuts it alike
     tile = tile_of(grid.space, {d: n for d, n in source_chunk(grid).items() if d != "time"}, cells)
@@ -211,37 +181,47 @@ def run_climates(
         tile = tile_of(grid.space, None, cells)
     regions = regions_of(grid.space, tile)
     parts = digest_parts(plan, grid)
-    left = begin_or_resume(out, grid, plan, tile, len(regions), parts, attrs or {})
-    beside = out.with_name(f".{out.name}.rain")
+    attrs = (attrs or {}) | {
+        "Conventions": "CF-1.11",
+        "rainharvest_version": rainharvest.__version__,
+        "digests": json.dumps(parts, sort_keys=True),
+        "tile": json.dumps(tile),
+        "first_day": str(grid.days[0])[:10],
+        "last_day": str(grid.days[-1])[:10],
+        "target": float(plan.target),
+        "measure": plan.measure,
+        "standing_limit": float(plan.standing_limit),
+        "asked_a_year": float(plan.demand.mean()) * 365.25,
+        "year_start_month": int(plan.year_start_month),
+        "assumptions": "; ".join(grid.notes),
+        "invented": int(grid.invented),
+    }
+    left = begin_or_resume(out, grid, plan, tile, len(regions), parts, attrs)
+    laid = out.with_name(f".{out.name}.rain")
     if left.size and not lies_by_cell(grid, tile):
-        grid = lay_out(grid, tile, beside, parts["rain"] + parts["places"], memory)
-    _work_regions(Work(grid, plan, out, regions), left, threads, cluster, progress)
-    shutil.rmtree(beside, ignore_errors=True)
+        grid = lay_out(grid, tile, laid, parts["rain"] + parts["places"], memory)
+    _compute_regions(Job(grid, plan, out, regions), left, threads, cluster, progress)
+    shutil.rmtree(laid, ignore_errors=True)
     return open_climates(out)
 
 
-def _work_regions(work: Work, left: np.ndarray, threads: int | None, cluster, progress: bool) -> None:
+def _compute_regions(job: Job, left: np.ndarray, threads: int | None, cluster, progress: bool) -> None:
     """Hand the regions to the scheduler."""
     import dask
-
-    whole = dask.delayed(work, name=False, traverse=False)
-    task = dask.delayed(work_region, pure=False)
-    tasks = [task(whole, int(number)) for number in left]
-    if not tasks:
-        return
-    if cluster is not None:
-        _on_cluster(tasks, cluster, progress)
-        return
-    from contextlib import nullcontext
-
     from dask.diagnostics import ProgressBar
 
-    with ProgressBar(minimum=0.5) if progress else nullcontext():
-        dask.compute(*tasks, scheduler="threads", num_workers=threads or os.cpu_count() or 1)
+    whole = dask.delayed(job, name=False, traverse=False)
+    task = dask.delayed(compute_region, pure=False)
+    tasks = [task(whole, int(number)) for number in left]
+    if tasks and cluster is not None:
+        _on_cluster(tasks, cluster, progress)
+    elif tasks:
+        with ProgressBar(minimum=0.5) if progress else nullcontext():
+            dask.compute(*tasks, scheduler="threads", num_workers=threads or os.cpu_count() or 1)
 
 
 def _on_cluster(tasks: list, cluster, progress: bool) -> None:
-    """Work the regions on a Dask cluster, by address or through a client."""
+    """Compute the regions on a Dask cluster, by address or through a client."""
     try:
         import distributed
     except ImportError:
@@ -252,7 +232,7 @@ def _on_cluster(tasks: list, cluster, progress: bool) -> None:
         ) from None
     own = isinstance(cluster, str)
     try:
-        client = distributed.Client(cluster, timeout=5) if own else cluster
+        client = distributed.Client(cluster, timeout=PATIENCE) if own else cluster
     except (OSError, ValueError) as error:
         raise InputError(
             f"no scheduler answers at {cluster} ({' '.join(str(error).split())[:120]})",
@@ -272,22 +252,19 @@ def _on_cluster(tasks: list, cluster, progress: bool) -> None:
             client.close()
 
 
-def work_region(work: Work, number: int) -> int:
-    """Read, work and write one region."""
-    region = work.regions[number]
-    where = tuple(region[d] for d in work.grid.space)
-    mask = None if work.grid.mask is None else work.grid.mask.values[where]
-    if mask is not None and not mask.any():
-        write_region(work.store, number, where, {})
-        return number
-    read = read_cells(work.grid, region)
-    if mask is not None:
-        read.rain[~mask] = np.nan
-    rain = xr.DataArray(read.rain, {"time": work.grid.days}, (*work.grid.space, "time"))
-    hard = work.grid.mean_intensity
-    done = over_cells(rain, work.plan, None if hard is None else hard.isel(region))
-    values = {name: array.values for name, array in done.data_vars.items()}
-    for name, count in zip(COUNTS, (read.missing, read.clipped, read.impossible), strict=True):
-        values[name] = count if mask is None else np.where(mask, count, np.nan)
-    write_region(work.store, number, where, values)
+def compute_region(job: Job, number: int) -> int:
+    """Read, compute and write one region."""
+    grid, region = job.grid, job.regions[number]
+    where = tuple(region[dim] for dim in grid.space)
+    mask = np.True_ if grid.mask is None else grid.mask.values[where]
+    values: dict[str, np.ndarray] = {}
+    if mask.any():
+        rain, counts = read_cells(grid, region)
+        rain[~np.broadcast_to(mask, rain.shape[:-1])] = np.nan
+        labelled = xr.DataArray(rain, {"time": grid.days}, (*grid.space, "time"))
+        hard = None if grid.mean_intensity is None else grid.mean_intensity.isel(region)
+        done = over_cells(labelled, job.plan, hard)
+        values = {name: array.values for name, array in done.data_vars.items()}
+        values |= {name: np.where(mask, count, np.nan) for name, count in counts.items()}
+    write_region(job.store, number, where, values)
     return number

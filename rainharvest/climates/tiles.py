@@ -14,6 +14,7 @@ import pandas as pd
 import xarray as xr
 from numba import njit
 
+from rainharvest.climates.store import Array, make_store, regions_left, store_attributes, write_region
 from rainharvest.rainfall.check_days import WORLD_RECORD
 from rainharvest.rainfall.read_columns import Unit
 from rainharvest.rainfall.read_values import NEGATIVE_CODES
@@ -46,17 +47,9 @@ class Grid:
 
 _CODES = np.array(sorted(NEGATIVE_CODES), dtype=float)
 
+COUNTS = ("days_missing", "days_clipped", "days_impossible")
 
-@dataclass(frozen=True)
-class Read:
-    """Rain of some places, and what was done to it."""
-
-    # [mm/day] On the dimensions of the places, time last; a place with a day that is not known is missing
-    # whole
-    rain: np.ndarray
-    missing: np.ndarray  # [day] Days without a value, by place
-    clipped: np.ndarray  # [day] Days a hair below zero, set to zero
-    impossible: np.ndarray  # [day] Days below zero by more, or above the world's record
+"""What reading did to the rain of each place, in the order in which `_clean` counts it."""
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -86,17 +79,17 @@ def _clean(rain, raw_factor, dust, most, codes, counts):  # pragma: no cover - c
             rain[c, :] = np.nan
 
 
-def read_cells(grid: Grid, region: dict[str, slice]) -> Read:
-    """Read the rain of some places over all days."""
+def read_cells(grid: Grid, region: dict[str, slice]) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Read the rain [mm/day] of some places over all days, time last, and what was done to each, by `COUNTS`."""
     raw = read_raw(grid, region)
     rain = np.ascontiguousarray(grid.unit.mm(raw), dtype=float)
-    if rain is raw or np.shares_memory(rain, raw):
+    if np.shares_memory(rain, raw):
         rain = rain.copy()
     flat = rain.reshape(-1, rain.shape[-1])
     counts = np.zeros((3, flat.shape[0]))
     factor = float(grid.unit.mm(np.array(1e6))) / 1e6
     _clean(flat, factor, grid.dust, WORLD_RECORD.value, _CODES, counts)
-    return Read(rain, *counts.reshape(3, *rain.shape[:-1]))
+    return rain, dict(zip(COUNTS, counts.reshape(3, *rain.shape[:-1]), strict=True))
 
 
 def read_raw(grid: Grid, region: dict[str, slice]) -> np.ndarray:
@@ -196,45 +189,21 @@ def lay_out(
     A file a year, or a chunk a day, would have to be decoded whole for every region. Here each is decoded once.
     A slab that is written is marked, so that a run that was killed goes on from there.
     """
-    import xarray as xr
-    import zarr
-
     folder = Path(folder)
-    days, bytes_each = grid.days.size, grid.pieces[0].dtype.itemsize
-    slab = int(min(days, max(1, memory // (3 * grid.cells * bytes_each))))
-    slabs = math.ceil(days / slab)
-    if folder.exists():
-        try:
-            kept = zarr.open_group(folder, mode="r+")
-            if kept.attrs.get("digest") != digest or kept["done"].shape != (slabs,):
-                raise ValueError("of another run")
-        except (ValueError, KeyError, FileNotFoundError):
-            shutil.rmtree(folder)
-    if not folder.exists():
-        kept = zarr.open_group(folder, mode="w", zarr_format=2)
-        sides = tuple(tile[d] for d in grid.space)
-        kept.create_array(
-            "rain",
-            shape=(*grid.space.values(), days),
-            chunks=(*sides, slab),
-            dtype=grid.pieces[0].dtype,
-            fill_value=np.nan,
-            attributes={"_ARRAY_DIMENSIONS": [*grid.space, "time"]},
+    days, dtype = grid.days.size, grid.pieces[0].dtype
+    slab = int(min(days, max(1, memory // (3 * grid.cells * dtype.itemsize))))
+    digest = f"{digest} {slab}"
+    if store_attributes(folder).get("digest") != digest:
+        shutil.rmtree(folder, ignore_errors=True)
+        sizes = grid.space | {"time": days}
+        rain = Array(sizes, tile | {"time": slab}, {}, dtype)
+        make_store(folder, xr.Dataset(attrs={"digest": digest}), {"rain": rain}, math.ceil(days / slab))
+    for k in regions_left(folder):
+        first, end = k * slab, min((k + 1) * slab, days)
+        before = min(first, 1)  # a day each side, for a 29 February at the edge
+        values = read_raw(grid, {"time": slice(first - before, min(end + 1, days))})
+        write_region(
+            folder, k, (..., slice(first, end)), {"rain": values[..., before : before + end - first]}
         )
-        kept.create_array(
-            "done",
-            shape=(slabs,),
-            chunks=(1,),
-            dtype="i1",
-            fill_value=0,
-            attributes={"_ARRAY_DIMENSIONS": ["slab"]},
-        )
-        kept.attrs["digest"] = digest
-    for k in np.flatnonzero(kept["done"][:] == 0):
-        times = slice(k * slab, min((k + 1) * slab, days))
-        values = read_raw(grid, {"time": slice(max(times.start - 1, 0), min(times.stop + 1, days))})
-        before = times.start - max(times.start - 1, 0)  # a day each side, for a 29 February at the edge
-        kept["rain"][..., times] = values[..., before : before + times.stop - times.start]
-        kept["done"][k] = 1
     laid = xr.open_zarr(folder, chunks=None, consolidated=False, mask_and_scale=False).rain
     return replace(grid, pieces=(laid,), places=(np.arange(days),), leap=np.array([], dtype=np.int64))

@@ -53,7 +53,10 @@ def browser(chromium):
         browser.close()
 
 
-# The same work as the sizing panel's, with a new figure as PNG for each move: what panels often do.
+# The sizing panel, and the same work with a new figure as PNG for each move: what panels often do.
+FAST = """from rainharvest.sizing.panel import sizing_panel
+
+sizing_panel("../data/studies/day_school.toml")"""
 PLAIN = """import ipywidgets as widgets
 from rainharvest.core.save import figure_png
 from rainharvest.sizing.figures import curve_figure
@@ -74,24 +77,26 @@ draw()
 widgets.VBox([slide, shown])"""
 
 
-FAST = """from rainharvest.sizing.panel import sizing_panel
-
-sizing_panel("../data/studies/day_school.toml")"""
-
-
 @pytest.fixture(scope="session")
 def served(tmp_path_factory):
-    """A copy of the checkout's notebooks and data; notebooks with the sizing panel, and a plain one to compare with."""
+    """A copy of the checkout's notebooks and data; and a notebook of panels to be timed."""
     served = tmp_path_factory.mktemp("served")
     own = shutil.ignore_patterns(".ipynb_checkpoints", "my_*")
     for name in ("notebooks", "data"):
         shutil.copytree(ROOT / name, served / name, ignore=own)
     book = json.loads((ROOT / "notebooks" / "01_start_here.ipynb").read_text(encoding="utf-8"))
-    cell = {"cell_type": "code", "id": "plain", "metadata": {}, "execution_count": None, "outputs": []}
-    for name, source in (("fast", FAST), ("plain", PLAIN)):
-        book["cells"] = [cell | {"source": source}]
-        (served / "notebooks" / f"{name}.ipynb").write_text(json.dumps(book), encoding="utf-8")
+    cell = {"cell_type": "code", "metadata": {}, "execution_count": None, "outputs": []}
+    book["cells"] = [cell | {"id": f"speed-{k}", "source": source} for k, source in enumerate((FAST, PLAIN))]
+    (served / "notebooks" / "speed.ipynb").write_text(json.dumps(book), encoding="utf-8")
     return served
+
+
+@pytest.fixture
+def page(browser):
+    """A page of a laptop's size."""
+    context = browser.new_context(viewport={"width": 1280, "height": 800}, accept_downloads=True)
+    yield context.new_page()
+    context.close()
 
 
 def serve(command, home, port, answers):

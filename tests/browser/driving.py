@@ -58,12 +58,20 @@ FAULTS = """() => {
   return [...new Set(faults)];
 }"""
 
-# What must not change while a slider moves: outputs do not stack, the page does not scroll, figures keep their size.
-PLACE = """() => ({
-  outputs: document.querySelectorAll('.jp-OutputArea-output').length,
-  scrolled: Math.round(document.querySelector('.jp-WindowedPanel-outer').scrollTop / 4),
-  figures: [...document.querySelectorAll('svg[role=img]')].map(s => Math.round(s.getBoundingClientRect().height)),
+# Faults, what the panels say and draw, and what must not change while a slider moves: outputs do not stack, the page
+# does not scroll, figures keep their size.
+LOOK = (
+    "() => ({faults: ("
+    + FAULTS
+    + """)(),
+  stopped: [...document.querySelectorAll('.rh-stop')].map(e => e.innerText),
+  shown: [...document.querySelectorAll('.rh-words, svg[role=img]')].map(e => e.innerHTML).join(),
+  place: JSON.stringify([
+    document.querySelectorAll('.jp-OutputArea-output').length,
+    Math.round(document.querySelector('.jp-WindowedPanel-outer').scrollTop / 4),
+    ...[...document.querySelectorAll('svg[role=img]')].map(s => Math.round(s.getBoundingClientRect().height))]),
 })"""
+)
 
 
 def opened(page, lab, name):
@@ -72,6 +80,11 @@ def opened(page, lab, name):
     page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
     page.wait_for_function(KERNEL_IDLE, timeout=60_000)
     page.evaluate(COUNT_ANSWERS)
+    run(page)
+
+
+def run(page):
+    """Run all cells of the open notebook."""
     counts = page.evaluate(RUN)
     assert counts and all(counts), f"cells that did not run: {counts}"
     page.evaluate(PAINTED)
@@ -94,15 +107,22 @@ def press(page, handle, key):
     return True
 
 
+def slider_of(page, words):
+    """Return the handle of the slider with these words on its label."""
+    return page.locator(".widget-hslider", has_text=words).first.locator(".noUi-handle")
+
+
+def note(page, button):
+    """Press a button and return what the panel then says that it did."""
+    page.get_by_role("button", name=button).click()
+    page.wait_for_selector(".rh-note", timeout=20_000)
+    return page.locator(".rh-note").inner_text()
+
+
 def settle(page):
     """Wait until the kernel has nothing to do and what it sent is painted."""
     page.wait_for_function(KERNEL_IDLE, timeout=20_000)
     page.evaluate(PAINTED)
-
-
-def shown(page):
-    """Return what the panels say and draw."""
-    return page.eval_on_selector_all(".rh-words, svg[role=img]", "all => all.map(e => e.innerHTML)")
 
 
 def sentences(page):

@@ -2,10 +2,10 @@
 
 import numpy as np
 import xarray as xr
+from region import invent_grid
 
 from rainharvest.catchment.tables import Catchment, Conveyance, Roof
 from rainharvest.climates.cells import Plan
-from rainharvest.climates.invented import invent_grid
 
 SHARED = {"run": 25, "bore": 80, "outlet_level": 3.4, "inlet_level": 2.3}
 ROOFS = (Roof(name="hall", area=220), Roof(name="shed", area=60, material="tile"))

@@ -1,21 +1,18 @@
-"""Every place gets what the single-site functions give it, to the last bit, however it is worked."""
+"""Every place gets what the single-site functions give it, to the last bit, however it is computed."""
 
 import numpy as np
-import pandas as pd
 import pytest
 import xarray as xr
 from climates_case import RUNS, plan_for, region
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from rainharvest import simulate
 from rainharvest.catchment.collect import collect
 from rainharvest.catchment.compare import BORES, best_bore
-from rainharvest.catchment.hydraulics import standing_spells
+from rainharvest.catchment.hydraulics import held_volume, standing_spells
 from rainharvest.catchment.tables import DRYING
-from rainharvest.climates.cells import MONTH_DAYS, VARIABLES, climate_statistics, over_cells
+from rainharvest.climates.cells import VARIABLES, over_cells
+from rainharvest.climates.facts import places_table, wet_cost
 from rainharvest.core.errors import InputError
-from rainharvest.rainfall.climatology import dry_spells
 
 
 @pytest.fixture(scope="module")
@@ -34,17 +31,17 @@ def plan(rain):
 
 
 @pytest.fixture(scope="module")
-def worked(rain, plan, data):
+def computed(rain, plan, data):
     return over_cells(rain, plan, data.mean_intensity)
 
 
-def test_the_same_bits_as_a_loop_over_cells_with_the_functions_of_one_site(rain, plan, data, worked):
+def test_the_same_bits_as_a_loop_over_cells_with_the_functions_of_one_site(rain, plan, data, computed):
     for i, j in [(2, 0), (0, 7), (5, 3), (3, 4)]:
         one = rain.isel(latitude=i, longitude=j, drop=True)
         hard = plan.intensity.model_copy(update={"mean_intensity": float(data.mean_intensity[i, j])})
         for k, (name, run) in enumerate(RUNS.items()):
             water = collect(one, plan.catchments[name].roofs, run, intensity=hard, drying=DRYING.value)
-            here = worked.isel(latitude=i, longitude=j, conveyance=k)
+            here = computed.isel(latitude=i, longitude=j, conveyance=k)
             years = one.sizes["time"] / 365.25
             for a, kind in enumerate(plan.arrangements):
                 done = simulate(water.inflow, plan.demand, plan.sizes, **plan.settings(kind))
@@ -72,39 +69,63 @@ def test_the_same_bits_as_a_loop_over_cells_with_the_functions_of_one_site(rain,
                 )
 
 
-def test_lazy_alone_and_together_give_the_same_bits(rain, plan, data, worked):
+def test_lazy_alone_and_together_give_the_same_bits(rain, plan, data, computed):
     lazy = over_cells(
         rain.chunk(latitude=2, longitude=3, time=700),
         plan,
         data.mean_intensity.chunk(latitude=2, longitude=3),
     )
     assert lazy.volume_reliability.chunks is not None
-    assert lazy.compute(scheduler="threads").identical(worked)
-    assert set(worked.mean_storm.attrs) == {"units", "long_name"}  # nothing of the rain's own
+    assert lazy.compute(scheduler="threads").identical(computed)
+    assert set(computed.mean_storm.attrs) == {"units", "long_name"}  # nothing of the rain's own
     alone = over_cells(
         rain.isel(latitude=[4], longitude=[5]), plan, data.mean_intensity.isel(latitude=[4], longitude=[5])
     )
-    assert alone.identical(worked.isel(latitude=[4], longitude=[5]))
+    assert alone.identical(computed.isel(latitude=[4], longitude=[5]))
 
 
-def test_water_is_accounted_for_and_missing_stays_missing(worked, data):
-    kept = worked.isel(arrangement=0)
+def test_water_is_accounted_for_and_missing_stays_missing(computed, data):
+    kept = computed.isel(arrangement=0)
     gap = kept.caught_a_year - kept.brought_a_year - kept.lost_a_year.sum("loss")
     years = data.sizes["time"] / 365.25
     assert float(abs(gap).max()) <= 1500 / years  # what still stands in film, first-flush space and pipe
-    sea = worked.sel(latitude=data.latitude[0], longitude=data.longitude[0])
+    sea = computed.sel(latitude=data.latitude[0], longitude=data.longitude[0])
     assert all(bool(sea[name].isnull().all()) for name in VARIABLES)
-    land = worked.where(data.land == 1, drop=True).isel(latitude=3)
+    land = computed.where(data.land == 1, drop=True).isel(latitude=3)
     bores = {"best_bore"}
     assert all(not bool(land[n].isnull().any()) for n in VARIABLES if n not in bores | {"reaching"})
 
 
-def test_more_tank_gives_more_and_the_sizes_that_reach_lie_on_the_curve(worked):
-    worked = worked.isel(latitude=slice(2, None))  # on land
-    assert bool((worked.volume_reliability.isel(arrangement=0).diff("capacity") >= -1e-12).all())
-    at = worked.volume_reliability.where(worked.capacity == worked.reaching).max("capacity")
-    before = worked.volume_reliability.where(worked.capacity < worked.reaching).max("capacity")
+def test_more_tank_gives_more_and_the_sizes_that_reach_lie_on_the_curve(computed):
+    computed = computed.isel(latitude=slice(2, None))  # on land
+    assert bool((computed.volume_reliability.isel(arrangement=0).diff("capacity") >= -1e-12).all())
+    at = computed.volume_reliability.where(computed.capacity == computed.reaching).max("capacity")
+    before = computed.volume_reliability.where(computed.capacity < computed.reaching).max("capacity")
     assert bool((at.where(at.notnull(), 1) >= 0.7 - 1e-9).all()) and bool((before.fillna(0) < 0.7).all())
+
+
+def test_the_cost_of_the_wet_run_is_what_it_holds_bleeds_and_turns_away(computed):
+    one = computed.isel(arrangement=0)
+    dry, wet = (one.sel(conveyance=f"{kind} run", drop=True) for kind in ("dry", "wet"))
+    np.testing.assert_allclose(wet_cost(one), 1 - wet.brought_a_year / dry.brought_a_year)
+    lost = (wet.lost_a_year - dry.lost_a_year).sel(loss=["held in pipe", "pipe capacity"]).sum("loss")
+    gap = dry.brought_a_year - wet.brought_a_year - lost
+    # but for what stands in it at the end: the pipe's volume once, over eleven years
+    assert float(abs(gap).max()) < held_volume(RUNS["wet run"]) / 11 + 1
+    with pytest.raises(InputError, match="no 'syphon'"):
+        wet_cost(one, wet="syphon")
+
+
+def test_the_table_of_places_has_a_row_for_each_known_place_with_units(computed):
+    table = places_table(computed, 9000.0)
+    assert len(table) == int(computed.mean_storm.notnull().sum())
+    assert not table.filter(like="rain a year").isna().any().any()
+    assert set(table["usable tank size [L]"]) == {10_000.0}  # the nearest of the sizes tried
+    row = table.iloc[7]
+    here = computed.volume_reliability.sel(latitude=row.latitude, longitude=row.longitude, capacity=10_000.0)
+    at = {"conveyance": "wet run", "arrangement": "rain only"}
+    assert row["wet run, rain only: volume reliability [1]"] == float(here.sel(at))
+    assert all("[" in c for c in table.columns if c not in ("latitude", "longitude"))
 
 
 def test_best_bore_is_that_of_the_single_site(rain, data):
@@ -136,38 +157,3 @@ def test_members_and_sites_are_places_too(rain, plan):
 def test_a_demand_of_other_days_is_refused(rain, plan):
     with pytest.raises(InputError, match="same days"):
         over_cells(rain.isel(time=slice(1, None)), plan)
-
-
-@settings(max_examples=40)
-@given(st.integers(0, 10_000), st.floats(0.02, 0.9), st.integers(400, 1500))
-def test_statistics_against_plain_counting(seed, share, size):
-    rng = np.random.default_rng(seed)
-    days = pd.date_range("2001-03-05", periods=size)
-    rain = pd.Series(np.where(rng.random(size) < share, rng.exponential(7.0, size), 0.0), days)
-    found = climate_statistics(rain)
-    wet = rain >= 1.0
-    runs = (wet != wet.shift()).cumsum()
-    storms = rain[wet].groupby(runs[wet]).sum()
-    assert float(found.mean_storm) == pytest.approx(storms.mean() if len(storms) else 0.0)
-    assert float(found.mean_dry_spell) == pytest.approx(float(dry_spells(rain).dry_spell.mean()))
-    assert float(found.wet_share) == pytest.approx(wet.mean())
-    month = rain.groupby(days.month).mean().reindex(range(1, 13)).fillna(0.0) * MONTH_DAYS
-    year = month.sum()
-    expected = float(abs(month - year / 12).sum() / year) if year else 0.0
-    assert float(found.seasonality) == pytest.approx(expected)
-    whole = rain.groupby(days.year).sum()[rain.groupby(days.year).size() >= 365]
-    if len(whole) > 1 and whole.mean() > 0:
-        assert float(found.annual_cv) == pytest.approx(whole.std() / whole.mean())
-    else:
-        assert np.isnan(float(found.annual_cv))
-
-
-def test_statistics_bounds_and_a_missing_day():
-    days = pd.date_range("2001-01-01", "2004-12-31")
-    one_month = pd.Series(np.where(days.month == 2, 5.0, 0.0), days)
-    assert float(climate_statistics(one_month).seasonality) == pytest.approx(11 / 6)
-    even = climate_statistics(pd.Series(3.0, days))
-    assert float(even.seasonality) < 0.03 and float(even.mean_dry_spell) == 0
-    holed = one_month.copy()
-    holed.iloc[4] = np.nan
-    assert np.isnan(float(climate_statistics(holed).mean_storm))

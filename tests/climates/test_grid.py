@@ -100,7 +100,7 @@ def test_files_with_other_units_places_or_overlap_are_refused_by_name(tmp_path):
 def test_units_are_understood(units, factor):
     rain = good()
     grid = open_grid((rain * factor).assign_attrs(units=units))
-    found = read_cells(grid, {"lat": slice(0, 2), "lon": slice(0, 3)}).rain
+    found = read_cells(grid, {"lat": slice(0, 2), "lon": slice(0, 3)})[0]
     np.testing.assert_allclose(found, rain.transpose("lat", "lon", "time").values, rtol=2e-6, atol=1e-6)
 
 
@@ -111,22 +111,20 @@ def test_packing_dust_is_clipped_and_counted_codes_are_missing_and_the_rest_is_i
     rain[8, 0, 2] = -3.0
     rain[9, 1, 0] = 2500.0
     rain[:, 1, 1] = np.nan
-    read = read_cells(open_grid(rain), {"lat": slice(0, 2), "lon": slice(0, 3)})
-    assert read.clipped.tolist() == [[2, 0, 0], [0, 0, 0]]
-    assert read.missing.tolist() == [[0, 1, 0], [0, 730, 0]]
-    assert read.impossible.tolist() == [[0, 0, 1], [1, 0, 0]]
-    assert np.isnan(read.rain).all(axis=-1).tolist() == [[False, True, True], [True, True, False]]
-    assert (
-        read.rain[0, 0, 5] == 0.0 and float(rain[5, 0, 0]) == -0.004
-    )  # the caller's own array is left alone
+    found, counts = read_cells(open_grid(rain), {"lat": slice(0, 2), "lon": slice(0, 3)})
+    assert counts["days_clipped"].tolist() == [[2, 0, 0], [0, 0, 0]]
+    assert counts["days_missing"].tolist() == [[0, 1, 0], [0, 730, 0]]
+    assert counts["days_impossible"].tolist() == [[0, 0, 1], [1, 0, 0]]
+    assert np.isnan(found).all(axis=-1).tolist() == [[False, True, True], [True, True, False]]
+    assert found[0, 0, 5] == 0.0 and float(rain[5, 0, 0]) == -0.004  # the caller's own array is left alone
 
 
 def test_packed_zeros_below_zero_by_a_step_of_the_packing_are_dust(tmp_path):
     rain = good() - 0.03
     pack = {"dtype": "i2", "scale_factor": 0.05, "_FillValue": -32768}
     rain.to_netcdf(tmp_path / "packed.nc", encoding={"pr": pack})
-    read = read_cells(open_grid(tmp_path / "packed.nc"), {"lat": slice(0, 2), "lon": slice(0, 3)})
-    assert read.clipped.sum() > 100 and read.impossible.sum() == 0 and (read.rain >= 0).all()
+    found, counts = read_cells(open_grid(tmp_path / "packed.nc"), {"lat": slice(0, 2), "lon": slice(0, 3)})
+    assert counts["days_clipped"].sum() > 100 and counts["days_impossible"].sum() == 0 and (found >= 0).all()
 
 
 def test_a_calendar_without_leap_days_gives_each_the_mean_of_its_neighbours(tmp_path):
@@ -136,7 +134,7 @@ def test_a_calendar_without_leap_days_gives_each_the_mean_of_its_neighbours(tmp_
     rain.to_netcdf(tmp_path / "model.nc")
     grid = open_grid(tmp_path / "model.nc")
     assert any("29 February" in note for note in grid.notes) and grid.days.size == 731
-    found = read_cells(grid, {"lat": slice(0, 1), "lon": slice(0, 1)}).rain[0, 0]
+    found = read_cells(grid, {"lat": slice(0, 1), "lon": slice(0, 1)})[0][0, 0]
     at = grid.days.get_loc("2004-02-29")
     np.testing.assert_allclose(found[at], (found[at - 1] + found[at + 1]) / 2, rtol=1e-6)
     np.testing.assert_allclose(np.delete(found, at), rain.values[:, 0, 0], rtol=1e-6)
@@ -149,7 +147,7 @@ def test_mask_and_region():
     lat, lon = data.latitude.values, data.longitude.values
     part = within(grid, (lat[1] - 0.01, lat[3] + 0.01, lon[2] - 360.01, lon[5] - 359.99))
     assert part.space == {"latitude": 3, "longitude": 4} and part.mask.shape == (3, 4)
-    cut = read_cells(part, {"latitude": slice(0, 3), "longitude": slice(0, 4)}).rain
+    cut = read_cells(part, {"latitude": slice(0, 3), "longitude": slice(0, 4)})[0]
     np.testing.assert_array_equal(cut, data.rain.values[:, 1:4, 2:6].transpose(1, 2, 0).astype(float))
     with pytest.raises(InputError, match="no place of the grid"):
         within(grid, (50, 60, 0, 10))
@@ -180,5 +178,5 @@ def test_rain_by_day_is_laid_out_by_cell_within_memory(tmp_path, memory):
     assert not lies_by_cell(grid, tile) and len(grid.files) == 3
     laid = lay_out(grid, tile, tmp_path / "laid", "digest", memory)
     everything = {d: slice(0, n) for d, n in grid.space.items()}
-    np.testing.assert_array_equal(read_cells(laid, everything).rain, read_cells(grid, everything).rain)
+    np.testing.assert_array_equal(read_cells(laid, everything)[0], read_cells(grid, everything)[0])
     assert lies_by_cell(laid.__class__(**{**vars(laid), "files": (tmp_path / "laid",)}), tile)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from rainharvest.climates.exercises import check_explaining, check_hardest_climate, check_places_reached
-from rainharvest.climates.facts import explained, prepare_sides, region_for, side_by_side
-from rainharvest.climates.panel import LAYERS, region_panel, sides_panel
+from rainharvest.climates.facts import explained, side_by_side
+from rainharvest.climates.panel import LAYERS, prepare_sides, region_for, region_panel, sides_panel
 
 DATA = Path(__file__).parents[2] / "data"
 STUDY = DATA / "studies" / "day_school.toml"
@@ -59,7 +59,7 @@ def test_every_layer_is_drawn_and_every_place_can_be_picked(region):
         assert panel.rh_words.value == ""
         figure = panel.rh_figures["map"][0]
         artists[layer] = len(figure.axes[0].get_children())
-        name, _, factor, *_ = LAYERS[layer]
+        name, factor = LAYERS[layer].quantity, LAYERS[layer].factor
         mesh = next(a for a in figure.axes[0].get_children() if a.get_gid() == "cells")
         drawn = np.ma.filled(mesh.get_array(), np.nan).ravel()
         if name in ("wet_cost", "group"):

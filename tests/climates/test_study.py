@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from rainharvest.__main__ import main
-from rainharvest.climates.facts import ask_climates, climates_of, described_size
+from rainharvest.climates.command import open_region, write_climates
+from rainharvest.climates.facts import described_size
 from rainharvest.climates.run import open_climates
 from rainharvest.climates.tables import read_region
 from rainharvest.core.errors import InputError
@@ -92,13 +93,13 @@ def test_places_with_a_record_each(tmp_path):
     )
     grid = '[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n'
     path = changed(tmp_path, (grid, places))
-    asked = ask_climates(path)
-    assert asked.grid.space == {"site": 2} and asked.grid.mean_intensity.values.tolist() == [3.0, 1.8]
-    results = climates_of(path)
+    opened = open_region(path)
+    assert opened.grid.space == {"site": 2} and opened.grid.mean_intensity.values.tolist() == [3.0, 1.8]
+    results = write_climates(path, tmp_path / "places.zarr")
     assert results.site.values.tolist() == ["monsoon", "semi_arid"]
     assert float(results.rain_year[0]) > 2 * float(results.rain_year[1])
     sizes = results.reaching.isel(conveyance=0, arrangement=0)
-    assert described_size(asked.region, results) in set(sizes.values[np.isfinite(sizes)])
+    assert described_size(opened.region, results) in set(sizes.values[np.isfinite(sizes)])
 
 
 def test_the_command_line_stands_alone():
@@ -113,8 +114,7 @@ def test_the_command_line_stands_alone():
 
 def test_the_demo_file_is_the_one_that_its_function_makes(tmp_path):
     import xarray as xr
-
-    from rainharvest.climates.invented import write_grid
+    from region import write_grid
 
     write_grid(tmp_path / "rain.nc")
     with xr.open_dataset(tmp_path / "rain.nc") as made, xr.open_dataset(DATA / "region" / "rain.nc") as kept:

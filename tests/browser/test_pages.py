@@ -1,19 +1,24 @@
-"""The report in a real browser: it fits phone, laptop and paper, all links work, an accessibility engine passes it.
+"""The report and the sheets of the notebooks in a real browser: they fit phone, laptop and paper, and links work.
 
 Set RAINHARVEST_SCREENSHOTS to a folder to keep pictures of what was seen.
 """
 
 import os
+import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
+from axe_core_python.sync_playwright import Axe
 
+from rainharvest.sheets import sheet
 from rainharvest.study.run import write_study
 from rainharvest.study.words import QUESTIONS
 
 pytestmark = pytest.mark.browser
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
+NOTEBOOKS = sorted((Path(__file__).parents[2] / "notebooks").glob("[0-9]*.ipynb"))
 WIDTHS = {"phone": 390, "laptop": 1280, "A4": 794, "Letter": 816}
 """Screens, and paper at 96 dots an inch."""
 
@@ -41,50 +46,55 @@ def report(tmp_path_factory):
     return (out / "report.html").as_uri()
 
 
-@pytest.fixture(params=WIDTHS)
-def page(browser, report, request):
-    """The report on a screen or on paper, and what it asked of the network."""
-    width = WIDTHS[request.param]
+def opened(browser, address, width):
+    """Open a page of so many dots; ``requested`` holds what it asks of the network."""
     page = browser.new_page(viewport={"width": width, "height": 900})
-    page.asked = []
-    page.on("request", lambda asked: page.asked.append(asked.url))
-    page.name = request.param
-    page.goto(report)
-    if request.param in ("A4", "Letter"):
+    page.requested = []
+    page.on("request", lambda request: page.requested.append(request.url))
+    page.goto(address)
+    return page
+
+
+def width_of(page):
+    """Return how many dots wide the document is."""
+    return page.evaluate("() => document.documentElement.scrollWidth")
+
+
+@pytest.mark.parametrize("name", WIDTHS)
+def test_report_fits_needs_nothing_from_outside_and_can_be_read_by_everybody(browser, report, name):
+    page = opened(browser, report, WIDTHS[name])
+    paper = name in ("A4", "Letter")
+    if paper:
         page.emulate_media(media="print")
-    yield page
-    folder = os.environ.get("RAINHARVEST_SCREENSHOTS")
-    if folder:
-        page.screenshot(path=Path(folder) / f"report-{request.param}.png", full_page=True)
-    page.close()
-
-
-def test_report_fits_and_needs_nothing_from_outside(page, report):
-    assert page.evaluate("() => document.documentElement.scrollWidth") <= WIDTHS[page.name]
-    assert page.asked == [report]
+    assert width_of(page) <= WIDTHS[name] and page.requested == [report]
     words = page.eval_on_selector_all("svg", "all => all.map(e => e.getAttribute('aria-label'))")
     assert len(words) >= 6 and all(len(w) > 40 for w in words)
     assert page.evaluate(CUT) == []
-    if page.name in ("A4", "Letter"):  # nothing can be moved sideways on paper
+    if paper:  # nothing can be moved sideways on paper
         too_wide = (
             "all => all.filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.getAttribute('aria-label'))"
         )
         assert page.eval_on_selector_all(".wide", too_wide) == []
+    if name == "laptop":
+        first_screen_has_the_answer(page)
+    an_accessibility_engine_passes(page)
+    if not paper:
+        links_lead_to_their_sections(page)
+    folder = os.environ.get("RAINHARVEST_SCREENSHOTS")
+    if folder:
+        page.screenshot(path=Path(folder) / f"report-{name}.png", full_page=True)
+    page.close()
 
 
-def test_report_passes_an_accessibility_engine(page):
-    sync_playwright = pytest.importorskip(
-        "axe_core_python.sync_playwright", reason="axe-core-python is not installed: pip install .[test]"
-    )
-    found = sync_playwright.Axe().run(page)
-    told = [(v["id"], v["help"], v["nodes"][0]["html"][:160]) for v in found["violations"]]
-    assert told == []
+def an_accessibility_engine_passes(page):
+    # all rules, but no list of every element that passes them: it would take three times as long
+    found = Axe().run(page, options={"resultTypes": ["violations"]})
+    violated = [(v["id"], v["help"], v["nodes"][0]["html"][:160]) for v in found["violations"]]
+    assert violated == []
     assert {"color-contrast", "image-alt", "svg-img-alt"} & {p["id"] for p in found["passes"]}
 
 
-def test_links_lead_to_their_sections(page):
-    if page.name not in ("phone", "laptop"):
-        pytest.skip("paper has no links")
+def links_lead_to_their_sections(page):
     links = page.locator("main a")
     assert links.count() >= 16
     for index in range(links.count()):
@@ -100,9 +110,7 @@ def test_links_lead_to_their_sections(page):
         )
 
 
-def test_first_screen_has_the_answer(page):
-    if page.name != "laptop":
-        pytest.skip("the first screen of a laptop")
+def first_screen_has_the_answer(page):
     seen = page.evaluate(
         """() => [...document.querySelectorAll('.answer, .facts dt, nav a')]
           .filter(e => e.getBoundingClientRect().bottom <= innerHeight).map(e => e.textContent.trim())"""
@@ -115,9 +123,6 @@ def test_first_screen_has_the_answer(page):
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_paper_has_no_lonely_heading(browser, report, paper, tmp_path):
     """Printed to PDF: no page ends with a heading or the caption of a table."""
-    import shutil
-    import subprocess
-
     if not shutil.which("pdftotext"):
         pytest.skip("no pdftotext on this machine: install poppler-utils")
     page = browser.new_page()
@@ -128,7 +133,22 @@ def test_paper_has_no_lonely_heading(browser, report, paper, tmp_path):
     subprocess.run(["pdftotext", "-layout", tmp_path / "report.pdf", tmp_path / "report.txt"], check=True)
     pages = (tmp_path / "report.txt").read_text(encoding="utf-8").split("\f")
     assert 8 <= len(pages) <= 40
-    for sheet in pages[:-1]:
-        lines = [line.strip() for line in sheet.splitlines() if line.strip()]
+    for printed in pages[:-1]:
+        lines = [line.strip() for line in printed.splitlines() if line.strip()]
         assert lines, "an empty page"
         assert lines[-1] not in titles and not lines[-1].startswith("Table "), lines[-1]
+
+
+def test_sheets_fit_the_page_and_need_nothing_from_outside(browser, tmp_path):
+    for book in NOTEBOOKS:
+        file = tmp_path / f"{book.stem}.html"
+        file.write_text(sheet(book), encoding="utf-8")
+        page = opened(browser, file.as_uri(), WIDTHS["A4"])
+        for media in ("screen", "print"):
+            page.emulate_media(media=media)
+            assert width_of(page) <= WIDTHS["A4"], book.stem
+        assert [url for url in page.requested if not url.startswith("data:")] == [file.as_uri()]
+        pictures = "all => all.every(e => e.alt.length > 40 && e.naturalWidth > 500)"
+        assert page.eval_on_selector_all("img", pictures), book.stem
+        assert page.locator(".answer").count() == 3, book.stem
+        page.close()

@@ -1,6 +1,6 @@
 """Invented grids of daily rain with gradients of amount and season: for demonstrations, tests and benchmarks.
 
-``python -m rainharvest.climates.invented data/region/rain.nc`` remakes the demo file, byte for byte.
+``python data/make/region.py data/region/rain.nc`` remakes the demo file, byte for byte.
 Nothing in them is taken from a record; the place lies in open sea on purpose.
 """
 
@@ -16,7 +16,6 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError
 from rainharvest.core.outputs import whole_files
 from rainharvest.core.quantities import attributes
 
@@ -24,7 +23,8 @@ SOUTH, WEST, STEP = -18.0, 12.0, 0.25  # open sea of the South Atlantic
 
 LATTICE = 0.1  # [mm]
 
-TITLE = "INVENTED daily rain of a region that does not exist, from rainharvest.climates.invented"
+# The title that the kept file bears, with the name of this module when it was made.
+TITLE = "INVENTED daily rain of a region that does not exist, from rainharvest.climates.invented_grid"
 
 
 def invent_grid(
@@ -35,16 +35,9 @@ def invent_grid(
     From west to east the mean rain falls from about 1,400 to 300 mm a year and the storms grow deeper and rarer;
     from south to north rain that falls all year becomes one rainy season. Each day's weather is one normal number
     over the region plus one of the cell, so that neighbours are alike; it settles whether it rains (a chain of wet
-    and dry days) and how much (Weibull depths), as `rainharvest.rainfall.invented.invent_rain` does for gauges.
+    and dry days) and how much (Weibull depths), as ``rain.py`` does for gauges.
     A slow variation from year to year makes dry years follow one another. The seaward corner is masked.
-
-    >>> grid = invent_grid(2, 3, years=1, seed=1)
-    >>> dict(grid.rain.sizes), float(grid.rain.min()) >= 0
-    ({'time': 365, 'latitude': 2, 'longitude': 3}, True)
     """
-    for name, value in (("rows", rows), ("columns", columns), ("years", years)):
-        if value < 1:
-            raise InputError(f"{value} is not possible", "ask for 1 or more", name)
     days = pd.date_range(f"{first_year}-01-01", f"{first_year + years - 1}-12-31")
     rain = np.empty((days.size, rows, columns), dtype=np.float32)
     for row, values in enumerate(_rows(rows, columns, days, seed)):
@@ -168,8 +161,5 @@ def _write_zarr(path: Path, rows: int, columns: int, given: dict) -> None:
 
 if __name__ == "__main__":
     if len(sys.argv) != 2 or sys.argv[1].startswith("-"):
-        sys.exit("usage: python -m rainharvest.climates.invented FILE.nc")
-    try:
-        write_grid(sys.argv[1])
-    except InputError as error:
-        sys.exit(str(error))
+        sys.exit("usage: python data/make/region.py FILE.nc")
+    write_grid(sys.argv[1])

@@ -1,0 +1,218 @@
+"""Climates in a few numbers: what they are, which go with an outcome, which are alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+from numba import njit
+
+from rainharvest.core.defaults import Default, rows_of
+from rainharvest.core.errors import require
+from rainharvest.core.quantities import attributes
+
+WET_DAY = Default(1.0, "mm/day", "WMO practice for counts of wet days", "from memory", 0.1, 1.0)
+
+MONTH_DAYS = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+
+NAMES = rows_of("climates", "results")["statistics"]
+
+STATISTICS = tuple(NAMES["measured"])
+
+MOST = 4000
+
+"""Places that are grouped directly; of more, so many evenly chosen ones, and the rest go to the nearest group."""
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def measure_climate(rain, month, year, whole, wet_day, out):  # pragma: no cover - compiled
+    """Fill the statistics of each place, in the order of `STATISTICS`.
+
+    A storm is a run of wet days; a dry spell is a run of days that are not wet, one that touches an end of the
+    record included. Seasonality is the index of Walsh and Lawler (1981), sum over months of
+    |mean rain of the month - mean rain of the year / 12| over the mean rain of the year: near 0 for even rain,
+    11/6 for rain in one month. The variation is that of the whole calendar years.
+    """
+    days, years = rain.shape[1], whole.size
+    by_year, by_month, length = np.zeros(years), np.zeros(12), np.zeros(12)
+    for t in range(days):
+        length[month[t]] += 1.0
+    for c in range(rain.shape[0]):
+        by_year[:] = 0.0
+        by_month[:] = 0.0
+        wet_days, storms, storm_rain, spells, total = 0, 0, 0.0, 0, 0.0
+        was_wet = -1
+        for t in range(days):
+            fallen = rain[c, t]
+            by_month[month[t]] += fallen
+            by_year[year[t]] += fallen
+            total += fallen
+            is_wet = 1 if fallen >= wet_day else 0
+            if is_wet == 1:
+                wet_days += 1
+                storm_rain += fallen
+                storms += 1 if was_wet != 1 else 0
+            else:
+                spells += 1 if was_wet != 0 else 0
+            was_wet = is_wet
+        mean_year = total / days * 365.25
+        of_months, uneven = 0.0, 0.0
+        for m in range(12):
+            by_month[m] *= MONTH_DAYS[m] / length[m] if length[m] > 0.0 else 0.0
+            of_months += by_month[m]
+        for m in range(12):
+            uneven += abs(by_month[m] - of_months / 12)
+        count, mean, square = 0, 0.0, 0.0
+        for y in range(years):
+            if whole[y]:
+                count += 1
+                mean += by_year[y]
+        mean = mean / count if count > 0 else 0.0
+        for y in range(years):
+            if whole[y]:
+                square += (by_year[y] - mean) ** 2
+        out[0, c] = mean_year
+        out[1, c] = wet_days / days
+        out[2, c] = storm_rain / storms if storms > 0 else 0.0
+        out[3, c] = (days - wet_days) / spells if spells > 0 else 0.0
+        out[4, c] = uneven / of_months if of_months > 0.0 else 0.0
+        out[5, c] = np.sqrt(square / (count - 1)) / mean if count > 1 and mean > 0.0 else np.nan
+
+
+def statistics_of(rain: np.ndarray, days: pd.DatetimeIndex, wet_day: float = WET_DAY.value) -> np.ndarray:
+    """Return the statistics of rain on place and day that is known throughout, a row for each of `STATISTICS`.
+
+    >>> days = pd.date_range("2001-01-01", "2001-12-31")
+    >>> found = statistics_of(np.where(days.month == 7, 10.0, 0.0)[None], days)
+    >>> dict(zip(STATISTICS, found[:, 0].round(2).tolist()))["seasonality"]
+    1.83
+    """
+    month = (days.month.to_numpy() - 1).astype(np.int64)
+    year = (days.year.to_numpy() - days.year[0]).astype(np.int64)
+    starts = np.arange(str(days.year[0]), str(days.year[-1] + 2), dtype="datetime64[Y]")
+    whole = np.bincount(year) == np.diff(starts.astype("datetime64[D]")).astype(int)
+    out = np.empty((len(STATISTICS), rain.shape[0]))
+    measure_climate(np.ascontiguousarray(rain, dtype=float), month, year, whole, wet_day, out)
+    return out
+
+
+def explain(
+    outcome: xr.DataArray, climate: xr.Dataset, statistics: Sequence[str] = NAMES["explaining"]
+) -> xr.Dataset:
+    """Return how an outcome goes with each statistic of the climate over the places.
+
+    ``rank_correlation`` is Spearman's. ``rank_slope`` is that of a regression of the outcome's ranks on the ranks
+    of all statistics at once, standardised; ``explained`` is the share of variance that it explains, and
+    ``explained_without`` the same with one statistic left out: a statistic whose leaving out costs nothing tells
+    nothing that the others do not. ``between`` holds the rank correlations among the statistics.
+
+    No chance of error is given: neighbouring places share their weather, so that a grid has far fewer independent
+    places than cells, and a correlation over places does not say what would change if a statistic did.
+
+    Parameters
+    ----------
+    outcome : DataArray
+        One value a place.
+    climate : Dataset
+        The statistics at the same places.
+    statistics : list of str
+        Which of them.
+
+    Returns
+    -------
+    Dataset
+        On ``statistic``; attribute ``places``: how many entered.
+
+    Raises
+    ------
+    InputError
+        If fewer than five places are known, or the outcome is the same everywhere.
+
+    Examples
+    --------
+    >>> x = xr.DataArray([1.0, 2.0, 3.0, 4.0, 5.0, 6.0], dims="site")
+    >>> found = explain(x**2, xr.Dataset({"mean_storm": x, "seasonality": -x % 3}), ["mean_storm", "seasonality"])
+    >>> found.rank_correlation.round(2).values, float(found.explained)
+    (array([ 1.  , -0.48]), 1.0)
+    """
+    from scipy.stats import rankdata
+
+    names = list(statistics)
+    columns = np.stack([climate[name].transpose(*outcome.dims).values.ravel() for name in names])
+    values = outcome.values.ravel().astype(float)
+    known = np.isfinite(values) & np.isfinite(columns).all(axis=0)
+    places, least = int(known.sum()), len(names) + 2
+    require(places >= least, f"only {places} places are known", f"give at least {least}", "outcome")
+    require(
+        np.ptp(values[known]), "the outcome is the same everywhere", "there is nothing to explain", "outcome"
+    )
+    ranks = np.stack([rankdata(row[known]) for row in (values, *columns)])
+    ranks -= ranks.mean(axis=1, keepdims=True)
+    spread = ranks.std(axis=1, keepdims=True)
+    ranks = np.divide(ranks, spread, out=np.zeros_like(ranks), where=spread > 0)
+    between = ranks @ ranks.T / places  # Spearman's: that of Pearson for ranks
+    rho = np.where(spread[1:, 0] > 0, between[0, 1:], np.nan)
+    slopes, explained = _regression(ranks[0], ranks[1:])
+    without = [_regression(ranks[0], np.delete(ranks[1:], k, axis=0))[1] for k in range(len(names))]
+    out = xr.Dataset(
+        {
+            "rank_correlation": ("statistic", rho, attributes("rank_correlation")),
+            "rank_slope": ("statistic", slopes, attributes("rank_slope")),
+            "explained": ((), explained, attributes("explained")),
+            "explained_without": ("statistic", without, attributes("explained")),
+            "between": (("statistic", "other"), between[1:, 1:], attributes("rank_correlation")),
+        },
+        {"statistic": names, "other": names},
+    )
+    out.attrs = {"places": places, "outcome": str(outcome.name or "")}
+    return out
+
+
+def _regression(ranks: np.ndarray, on: np.ndarray) -> tuple[np.ndarray, float]:
+    """Return the slopes of standardised ranks on others, and the share explained."""
+    from scipy.linalg import lstsq
+
+    if not on.shape[0]:
+        return np.empty(0), 0.0
+    slopes = lstsq(on.T, ranks)[0]
+    return slopes, float(1 - ((ranks - slopes @ on) ** 2).sum() / (ranks**2).sum())
+
+
+def group_climates(
+    climate: xr.Dataset, groups: int = 4, statistics: Sequence[str] = NAMES["grouping"]
+) -> xr.DataArray:
+    """Return the number of each place's group of places whose climates are alike, the wettest group first.
+
+    The statistics are standardised over the places; groups grow from the bottom up by Ward's criterion: at each step
+    the two whose union adds least to the spread within groups. The number of groups is the reader's choice;
+    climates change gradually, so that a border between two groups is where the method cut, and no wall.
+
+    >>> rain = xr.DataArray([1400.0, 1380.0, 300.0, 310.0], dims="site")
+    >>> group_climates(xr.Dataset({"rain_year": rain}), 2, ["rain_year"]).values
+    array([1., 1., 2., 2.])
+    """
+    from scipy.cluster.hierarchy import fcluster, linkage
+    from scipy.stats import rankdata
+
+    names = list(statistics)
+    first = climate["rain_year" if "rain_year" in climate else names[0]]
+    columns = np.stack([climate[name].transpose(*first.dims).values.ravel() for name in names], axis=1)
+    known = np.flatnonzero(np.isfinite(columns).all(axis=1))
+    said = f"{groups} groups of {known.size} places"
+    require(1 <= groups <= known.size, said, "ask for fewer groups", "groups")
+    mean, spread = columns[known].mean(axis=0), columns[known].std(axis=0)
+    scaled = (columns[known] - mean) / np.where(spread > 0, spread, 1.0)
+    chosen = np.unique(np.linspace(0, known.size - 1, min(known.size, MOST)).astype(int))
+    alone = chosen.size == 1
+    of_chosen = np.array([1]) if alone else fcluster(linkage(scaled[chosen], "ward"), groups, "maxclust")
+    labels = np.unique(of_chosen)
+    middles = np.stack([scaled[chosen][of_chosen == k].mean(axis=0) for k in labels])
+    nearest = ((scaled[:, None] - middles[None]) ** 2).sum(axis=2).argmin(axis=1)
+    nearest[chosen] = np.searchsorted(labels, of_chosen)
+    means = [first.values.ravel()[known][nearest == k].mean() for k in range(labels.size)]
+    out = np.full(first.size, np.nan)
+    out[known] = rankdata(-np.array(means), "ordinal")[nearest]
+    coords = {n: c.variable for n, c in first.coords.items() if set(c.dims) <= set(first.dims)}
+    return xr.DataArray(out.reshape(first.shape), coords, first.dims, "group", attributes("group"))

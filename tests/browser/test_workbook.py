@@ -1,0 +1,210 @@
+"""The workbook in JupyterLab and Voilà in a real Chromium: every notebook run, every slider moved to both ends.
+
+Each notebook is opened once. Set RAINHARVEST_SCREENSHOTS to a folder to keep pictures of what was seen.
+"""
+
+import html
+import json
+import re
+import statistics
+import time
+from pathlib import Path
+
+import pytest
+from browser.driving import (
+    FAULTS,
+    LOOK,
+    handles,
+    note,
+    opened,
+    picture,
+    press,
+    run,
+    sentences,
+    settle,
+    slider_of,
+)
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[2]
+FIRST, STORAGE = "01_start_here.ipynb", "05_storage.ipynb"
+NOTEBOOKS = sorted(p.name for p in (ROOT / "notebooks").glob("[0-9]*.ipynb"))
+SCREENS = {"laptop": (1280, 800), "projector": (1920, 1080)}
+
+
+def stored_words(name):
+    """Return the alternative texts of the pictures that a notebook has stored."""
+    book = json.loads((ROOT / "notebooks" / name).read_text(encoding="utf-8"))
+    shown = "".join(
+        "".join(o["data"]["text/html"]) for c in book["cells"] for o in c.get("outputs", []) if "data" in o
+    )
+    return [html.unescape(words) for words in re.findall(r'<img alt="([^"]+)"', shown)]
+
+
+def resize(page, screen):
+    """Give the page the size of a screen."""
+    page.set_viewport_size(dict(zip(("width", "height"), SCREENS[screen], strict=True)))
+
+
+def looked_at(page, *where):
+    """Look at the page as it stands: no fault, no panel that stopped; return what it shows, and where things stand."""
+    seen = page.evaluate(LOOK)
+    assert (seen["stopped"], seen["faults"]) == ([], []), where
+    return seen["shown"], seen["place"]
+
+
+def check_notebook(page, name):
+    """Check a notebook that has been run: no error, the pictures' words as stored, every slider to both ends."""
+    assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
+    warned = page.locator('[data-mime-type="application/vnd.jupyter.stderr"]').all_inner_texts()
+    assert [w for w in warned if not w.startswith("Compiling ")] == []
+    words = page.eval_on_selector_all(".jp-OutputArea img[alt]", "all => all.map(e => e.alt)")
+    assert words == stored_words(name), f"run tests/notebooks/store.py notebooks/{name}"
+    count, stem = handles(page).count(), name.removesuffix(".ipynb")
+    for screen in ("projector", "laptop"):
+        resize(page, screen)
+        if count:
+            handles(page).first.evaluate("e => e.closest('.rh-controls').scrollIntoView()")
+        picture(page, f"{stem}-start")
+        looked_at(page, screen)
+    for index in range(count):
+        handle, seen = handles(page).nth(index), set()
+        # with the figures below, to look at
+        handle.evaluate("e => e.closest('.rh-controls').scrollIntoView()")
+        place = looked_at(page, index)[1]
+        for key in ("Home", "End"):
+            press(page, handle, key)
+            picture(page, f"{stem}-{index}-{key}")
+            shown, now = looked_at(page, index, key)
+            assert now == place, (index, key)
+            seen.add(shown)
+        assert len(seen) == 2, f"slider {index} changes nothing"
+        for back in page.get_by_role("button", name="Back to the start").all():
+            back.dispatch_event("click")
+        settle(page)
+    resize(page, "projector")
+    settle(page)
+    looked_at(page, "projector")
+
+
+@pytest.mark.parametrize("name", [name for name in NOTEBOOKS if name not in (FIRST, STORAGE)])
+def test_notebook_runs_and_every_slider_moves_to_both_ends(page, lab, name, capsys):
+    begun = time.perf_counter()
+    opened(page, lab, name)
+    with capsys.disabled():
+        print(f" {name[:2]}: kernel started and all cells run in {time.perf_counter() - begun:.0f} s", end="")
+    check_notebook(page, name)
+
+
+def test_the_first_page_from_its_opening_to_a_choice_that_another_shows(page, lab, capsys):
+    begun = time.perf_counter()
+    opened(page, lab, FIRST)
+    before = sentences(page)
+    assert press(page, handles(page).first, "ArrowRight") and sentences(page) != before
+    with capsys.disabled():
+        print(
+            f"\nfrom opening the first page to the first slider's answer: {time.perf_counter() - begun:.1f} s"
+        )
+    the_last_value_is_painted_however_fast_the_moves(page)
+    page.get_by_role("button", name="Back to the start").first.click()
+    settle(page)
+    check_notebook(page, FIRST)
+    saves_first_figure(page)
+    press(page, slider_of(page, "tank size"), "End")
+    size = slider_of(page, "tank size").get_attribute("aria-valuenow")
+    assert "Saved in my_study.toml: tank.chosen" in note(page, "Save these choices")
+    picture(page, "saved")
+    opened(page, lab, STORAGE)
+    assert slider_of(page, "tank size").get_attribute("aria-valuenow") == size
+    assert "my_study-before.toml" in note(page, "Set saved choices aside")
+    run(page)
+    check_notebook(page, STORAGE)
+
+
+def the_last_value_is_painted_however_fast_the_moves(page):
+    handle = slider_of(page, "tank size")
+    handle.focus()
+    for _ in range(40):
+        page.keyboard.press("ArrowRight")
+    for _ in range(2):  # the front end sends its last value when the kernel has answered the one before
+        page.wait_for_timeout(300)
+        settle(page)
+    last = sentences(page)
+    assert press(page, handle, "ArrowRight") and sentences(page) != last
+    assert press(page, handle, "ArrowLeft") and sentences(page) == last
+
+
+def saves_first_figure(page):
+    """Save the first figure in three forms."""
+    page.get_by_role("button", name="Save this figure").first.click()
+    page.wait_for_selector(".rh-links a", timeout=20_000)
+    begins = {"png": b"\x89PNG", "svg": b"<?xml", "csv": b"\xef\xbb\xbfUsable tank size (kL)"}
+    for kind, begin in begins.items():
+        with page.expect_download() as saved:
+            page.locator(f".rh-links a[download$='.{kind}']").first.click()
+        assert saved.value.suggested_filename == f"study-curve.{kind}"
+        assert Path(saved.value.path()).read_bytes().startswith(begin)
+
+
+def test_voila_shows_the_first_page_without_code(page, voila):
+    page.goto(f"{voila}/voila/render/notebooks/01_start_here.ipynb", timeout=120_000)
+    page.wait_for_selector(".noUi-handle", timeout=120_000)
+    page.wait_for_selector("svg[role=img]")
+    assert page.locator(".jp-InputArea-editor, .jp-InputPrompt").locator("visible=true").count() == 0
+    assert "study_panel(" not in page.locator("body").inner_text()
+    before = sentences(page)
+    slider_of(page, "tank size").focus()
+    page.keyboard.press("End")
+    page.wait_for_function(
+        "before => [...document.querySelectorAll('.rh-words')].map(e => e.innerText).join() !== before",
+        arg=",".join(before),
+        timeout=20_000,
+    )
+    picture(page, "voila")
+    assert page.locator(".rh-stop").count() == 0 and page.evaluate(FAULTS) == []
+    saves_first_figure(page)
+
+
+# Times from a key's press to the frame after the one in which the first figure of the panel has changed.
+WATCH = """handle => {
+  window.rhTimes = [];
+  const panel = handle.closest('.jp-OutputArea-output').querySelector('.rh-picture, .widget-image');
+  new MutationObserver(() => {
+    if (window.rhPressed === undefined) return;
+    const pressed = window.rhPressed;
+    window.rhPressed = undefined;
+    requestAnimationFrame(() => setTimeout(() => window.rhTimes.push(performance.now() - pressed)));
+  }).observe(panel, {subtree: true, childList: true, attributes: true});
+  document.addEventListener('keydown', () => { window.rhPressed = performance.now(); }, true);
+}"""
+
+
+def times_of(page, handle, moves=50, rest=200):
+    """Return the milliseconds from key to painted pixels, sorted; ``rest`` lies between a picture and the next key."""
+    handle.evaluate(WATCH)
+    handle.focus()
+    for k in range(moves):
+        page.keyboard.press("ArrowLeft" if k == moves // 2 else "ArrowRight")
+        page.wait_for_function(f"() => window.rhTimes.length > {k}", timeout=20_000)
+        page.wait_for_timeout(rest)
+    return sorted(page.evaluate("() => window.rhTimes"))
+
+
+def spread_of(times):
+    """Return the middle and the slow end of times in words."""
+    return f"median {statistics.median(times):.0f} ms, 95th percentile {times[int(0.95 * len(times)) - 1]:.0f} ms"
+
+
+@pytest.mark.speed
+def test_time_from_key_to_painted_pixels_is_printed_beside_that_of_a_figure_a_move(page, lab, capsys):
+    opened(page, lab, "speed.ipynb")
+    said = {}
+    for words in ("Roof plan area", "tank size"):
+        said[f"{words}, a key every 200 ms"] = times_of(page, slider_of(page, words))
+        said[f"{words}, a key as soon as painted"] = times_of(page, slider_of(page, words), rest=0)
+    said["a new figure as PNG a move, the same work"] = times_of(page, handles(page).last)
+    with capsys.disabled():
+        print("\nsizing panel, key press to painted pixels over 50 moves each:")
+        for words, times in said.items():
+            print(f"  {words}: {spread_of(times)}")
