@@ -13,8 +13,6 @@ from rainharvest.core.tables import Table, quantity
 
 DEFAULTS = defaults_of("siteworks")
 
-DESIGN_INTENSITY = DEFAULTS["design_intensity"]
-
 ONLY_WITH = {
     "pump": ("pump_", "motor_", "shut_off_", "starts", "fixture_", "cut_out_"),
     "trial pit": (
