@@ -22,7 +22,7 @@ def panel():
 
 @pytest.fixture(scope="module")
 def worked():
-    return work_study(SCHOOL)
+    return work_study(SCHOOL, last="costs")
 
 
 def text_of(panel):
@@ -121,7 +121,7 @@ def test_without_prices_no_slider_asks_for_a_discount_rate(tmp_path):
 def test_pictures_that_are_not_there(worked):
     with pytest.raises(InputError, match="certainty, maps"):
         sizing_pictures(worked, "dreams")
-    reserve = work_study(SCHOOL.with_name("clinic_reserve.toml"))
+    reserve = work_study(SCHOOL.with_name("clinic_reserve.toml"), last="costs")
     with pytest.raises(InputError, match="nothing to show"):
         sizing_pictures(reserve, "maps")
 
