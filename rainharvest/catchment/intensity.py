@@ -226,7 +226,7 @@ def intensity_of_file(path: Path, units: str | None = None) -> Intensity:
 @lru_cache
 def _of_file(path: Path, units: str | None, changed: int) -> Intensity:
     """Estimate once, as long as the file does not change; days with a reading missing are left out."""
-    from rainharvest.rainfall.read_days import read_subdaily
+    from rainharvest.rainfall.read import read_subdaily
 
     rain = read_subdaily(path, units=units)
     step = pd.Timedelta(seconds=float(rain.attrs["step_seconds"]))

@@ -30,9 +30,7 @@ from rainharvest.rainfall.read_open import Source, lines, open_source, workbook_
 from rainharvest.rainfall.read_rows import Hints, read_rows, text_rows
 from rainharvest.rainfall.read_wide import TENTHS, find_ghcn, find_wide, read_ghcn, read_wide
 
-HEAD = 400
-
-"""Lines looked at to work out the layout."""
+HEAD = 400  # lines looked at to work out the layout
 
 
 def read_rain(
@@ -244,12 +242,8 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
     table = find_table(head)
     if table is None:
         name, cell = undated(head)
-        require(
-            not name,
-            f"{cell!r} is no date that can be read",
-            "write dates as 1990-01-31",
-            f"column {name!r}",
-        )
+        problem = f"{cell!r} is no date that can be read"
+        require(not name, problem, "write dates as 1990-01-31", f"column {name!r}")
         raise InputError(
             "no table of days was found in it",
             "give a row a day with a date and the rain, under a header such as date,rain_mm",

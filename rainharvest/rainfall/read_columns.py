@@ -77,12 +77,8 @@ def parse_unit(text: str) -> Unit | None:
 def asked_unit(units: str | None) -> Unit | None:
     """Return the unit that the caller named with ``units=``."""
     unit = parse_unit(units) if isinstance(units, str) else None
-    require(
-        unit or units is None,
-        f"{units!r} is no unit of rain",
-        "give mm, 0.1 mm, in, kg m-2 s-1 or the like",
-        "units",
-    )
+    problem = f"{units!r} is no unit of rain"
+    require(unit or units is None, problem, "give mm, 0.1 mm, in, kg m-2 s-1 or the like", "units")
     return unit
 
 
@@ -192,12 +188,8 @@ def _rain_column(names: Sequence[str], others: Sequence[int], column: str | None
     if column is not None:
         same = [i for i, n in enumerate(names) if n.strip().lower() == str(column).strip().lower()]
         same = same or [i for i, n in enumerate(names) if plain(n) == plain(str(column))]
-        require(
-            len(same) == 1,
-            f"{'no column' if not same else 'more than one column'} is called {column!r}",
-            f"name one of: {', '.join(names)}",
-            "column",
-        )
+        problem = f"{'no column' if not same else 'more than one column'} is called {column!r}"
+        require(len(same) == 1, problem, f"name one of: {', '.join(names)}", "column")
         return same[0]
     left = [i for i in range(len(names)) if i not in others]
     rain = [i for i in left if looks_like_rain(names[i])]

@@ -13,9 +13,7 @@ from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.flags import Flag, flag_attributes, plural
 
-SUB_DAILY = 0.75 * 86400
-
-"""Readings closer together than this [s] are sub-daily."""
+SUB_DAILY = 0.75 * 86400  # readings closer together than this [s] are sub-daily
 
 
 @dataclass(frozen=True)
@@ -56,11 +54,8 @@ def refuse_apart(readings: Readings) -> None:
     if len(day) < 4 or (readings.total_days > 1).any():
         return
     gaps = np.diff(day).astype(int)
-    require(
-        gaps.min() < 28 or gaps.max() > 31,
-        "the values are a month apart",
-        "give daily rain; monthly totals cannot be undone",
-    )
+    problem = "the values are a month apart"
+    require(gaps.min() < 28 or gaps.max() > 31, problem, "give daily rain; monthly totals cannot be undone")
     require(
         gaps.min() < gaps.max() or gaps[0] == 1,
         f"the values are {gaps[0]} days apart: totals over {gaps[0]} days, or one day in {gaps[0]}",
@@ -238,11 +233,8 @@ def day_sums(
             "say blank_is_zero=True if it was dry",
             "blank_is_zero",
         )
-        require(
-            per_day % 1 == 0,
-            f"readings every {first.step:g} s do not divide the day",
-            "sum them to hours or days",
-        )
+        problem = f"readings every {first.step:g} s do not divide the day"
+        require(per_day % 1 == 0, problem, "sum them to hours or days")
         require(
             (seen <= per_day).all(),
             f"{day[(seen > per_day).argmax()]} has more than {per_day:g} readings: the step or the clocks change",

@@ -29,10 +29,7 @@ from rainharvest.rainfall.read_values import (
     plural,
 )
 
-EARTH_RADIUS = 6371.0
-
-"""Mean radius of the earth [km]."""
-
+EARTH_RADIUS = 6371.0  # mean radius of the earth [km]
 
 NAMES = {key: frozenset(words.split()) for key, words in READING["netcdf"].items()}
 
@@ -110,11 +107,8 @@ def _cell(data: xr.Dataset, rain: xr.DataArray, time: str, at: object, notes: li
     facts = _where(data, lat, lon, index)
     out = rain.isel(index)
     if bool(out.isnull().all()):
-        raise InputError(
-            f"the nearest cell ({facts['latitude']:g}, {facts['longitude']:g}) holds no values (a mask)",
-            "say at= of a cell that does",
-            "at",
-        )
+        problem = f"the nearest cell ({facts['latitude']:g}, {facts['longitude']:g}) holds no values (a mask)"
+        raise InputError(problem, "say at= of a cell that does", "at")
     return out, facts
 
 
@@ -192,18 +186,12 @@ def _spacing(values: np.ndarray) -> float:
 def _refuse_far(away: float, limit: float, what: str, lat: float, lon: float, notes: list[str]) -> None:
     """Refuse a place too far from what stands for it, else note how far it is."""
     where = f"{what} at {float(lat):g}, {(float(lon) + 180) % 360 - 180:g}"
-    require(
-        away <= limit,
-        f"the nearest {where} is {away:.0f} km away, beyond the {limit:.0f} km that it can stand for",
-        "give a file that covers the place, or at= within it",
-        "at",
-    )
+    problem = f"the nearest {where} is {away:.0f} km away, beyond the {limit:.0f} km that it can stand for"
+    require(away <= limit, problem, "give a file that covers the place, or at= within it", "at")
     notes.append(f"the nearest {where} stands for the place, {away:.1f} km away")
 
 
-MOST_TIMES = 50_000_000
-
-"""Longest dimension read: 95 years of minutes; a longer one is a damaged header."""
+MOST_TIMES = 50_000_000  # longest dimension read: 95 years of minutes; a longer one is a damaged header
 
 
 def read_netcdf(source: Source, hints: Hints) -> Readings:
@@ -251,11 +239,8 @@ def open_netcdf(path: str) -> xr.Dataset:
         longest <= MOST_TIMES, "its header promises more times than any record has", "fetch the file again"
     )
     group = None if top or not groups else groups[0]
-    require(
-        group is None or len(groups) == 1,
-        "the file holds no variables at its top",
-        "extract the rain to a file of its own",
-    )
+    problem = "the file holds no variables at its top"
+    require(group is None or len(groups) == 1, problem, "extract the rain to a file of its own")
     return xr.open_dataset(path, engine="netcdf4", group=group, decode_timedelta=False)
 
 
@@ -270,12 +255,8 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
     step = usual_step(stamp)
     unit = file_unit(hints, [parse_unit(str(rain.attrs.get("units", "")))], Preamble(), name, notes)
     raw = np.atleast_1d(np.asarray(rain.values, dtype=float))
-    require(
-        raw.shape == stamp.shape,
-        f"{name!r} does not have one value a time",
-        "give a variable of time and place",
-        name,
-    )
+    problem = f"{name!r} does not have one value a time"
+    require(raw.shape == stamp.shape, problem, "give a variable of time and place", name)
     values, flags = _clean(raw, unit, step, notes)
     ends = begins is None and step < SUB_DAILY and name == "tp"
     if ends:

@@ -92,9 +92,8 @@ def _headed(lines, rows, separator) -> Table | None:
     return next(filter(None, found), None)
 
 
+# What no header has: bare numbers and dates.
 _NO_NAME = re.compile(r"^[-+]?[\d.,]+$|\d{2,4}[-/.]\d{1,2}[-/.]\d")
-
-"""What no header has: bare numbers and dates."""
 
 
 def _names(line: str, cells: list[str], separator: str) -> list[str]:
@@ -200,9 +199,8 @@ _ENTRY = re.compile(r"[\s#!%*;/\"'<>$-]*([^\W\d_][\w ./()°-]{0,40}?)[\s\"']*[:=
 
 _ROLE = words_of("preamble")
 
+# Numbers beyond which these are no such thing.
 _FARTHEST = {"latitude": 90, "longitude": 360, "elevation": 9000}
-
-"""Numbers beyond which these are no such thing."""
 
 
 @dataclass(frozen=True)

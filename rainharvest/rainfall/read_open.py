@@ -21,25 +21,13 @@ from pathlib import Path
 
 from rainharvest.core.errors import InputError, require
 
-SAMPLE = 1 << 18
+SAMPLE = 1 << 18  # bytes looked at to work out encoding and layout
 
-"""Bytes looked at to work out encoding and layout."""
+LONGEST_LINE = 1 << 16  # letters in a line beyond which a file is no table (and would not fit bounded memory)
 
+LARGE = 50_000_000  # bytes from which reading shows a progress bar
 
-LONGEST_LINE = 1 << 16
-
-"""Letters in a line beyond which a file is no table (and would not fit bounded memory)."""
-
-
-LARGE = 50_000_000
-
-"""Bytes from which reading shows a progress bar."""
-
-
-PATIENCE = 1.0
-
-"""Seconds before the progress bar shows."""
-
+PATIENCE = 1.0  # seconds before the progress bar shows
 
 DAMAGED = (OSError, EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, NotImplementedError)
 
@@ -165,12 +153,8 @@ def _encoding(sample: bytes, path: Path) -> tuple[str, ...]:
         ):
             if many > 0.4 * length and few < 0.02 * len(sample):
                 return name, "the text has no byte-order mark and was read as UTF-16"
-        raise InputError(
-            "this is neither text, netCDF nor a workbook",
-            "export the record as CSV, .xlsx or CF netCDF",
-            "",
-            path,
-        )
+        problem = "this is neither text, netCDF nor a workbook"
+        raise InputError(problem, "export the record as CSV, .xlsx or CF netCDF", "", path)
     try:
         codecs.getincrementaldecoder("utf-8")().decode(sample)
     except UnicodeDecodeError:
@@ -185,12 +169,8 @@ def lines(source: Source) -> Iterator[str]:
         text = io.TextIOWrapper(raw, source.encoding, errors="replace")
         for number, line in enumerate(iter(partial(text.readline, LONGEST_LINE + 1), ""), 1):
             if len(line) > LONGEST_LINE:
-                raise InputError(
-                    f"the line is longer than {LONGEST_LINE} bytes, so this is no table of days",
-                    "give one day, or one month, a line",
-                    f"line {number}",
-                    source.path,
-                )
+                problem = f"the line is longer than {LONGEST_LINE} bytes, so this is no table of days"
+                raise InputError(problem, "give one day, or one month, a line", f"line {number}", source.path)
             yield line
 
 

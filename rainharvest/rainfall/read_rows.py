@@ -110,12 +110,8 @@ def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None) -
         dated = [c for c in cells if has_digit(c)]
         clock = clock and ":" in next(filter(None, chunk.column(role.date[1])), "")
         form = find_form(dated, hints.day_first)
-        require(
-            form,
-            f"{(dated or cells or [''])[0]!r} is no date",
-            "write dates as 1990-01-31",
-            f"column {table.names[role.date[0]]!r}",
-        )
+        problem = f"{(dated or cells or [''])[0]!r} is no date"
+        require(form, problem, "write dates as 1990-01-31", f"column {table.names[role.date[0]]!r}")
         notes += form.notes
         if form.zone:
             notes.append(
@@ -140,12 +136,8 @@ def file_unit(
         return asked
     require(found, f"the unit of {name!r} is not stated", "say units='mm' (or '0.1 mm', 'in', ...)", "units")
     other = next((u for u in found if u.factor != found[0].factor), found[0])
-    require(
-        other is found[0],
-        f"the unit of {name!r} is stated as {found[0].text} and as {other.text}",
-        "say which with units=",
-        "units",
-    )
+    problem = f"the unit of {name!r} is stated as {found[0].text} and as {other.text}"
+    require(other is found[0], problem, "say which with units=", "units")
     return found[0]
 
 
@@ -253,9 +245,7 @@ def _raise_undated(row: tuple[int, str], plan: Plan) -> None:
     raise InputError(f"{row[1]!r} is not {form}", "correct the date or take the row out", f"line {row[0]}")
 
 
-CHUNK = 1 << 16
-
-"""Rows held as text at a time."""
+CHUNK = 1 << 16  # rows held as text at a time
 
 
 def text_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[int, tuple[str, ...]]]:

@@ -14,22 +14,14 @@ from rainharvest.core.errors import InputError, require
 from rainharvest.rainfall.check_days import WORLD_RECORD
 from rainharvest.rainfall.flags import MEANINGS, Flag, plural
 
-READING = rows_of("rainfall", "reading")
-
-"""How files write things: the rows of reading.toml."""
-
+READING = rows_of("rainfall", "reading")  # how files write things: the rows of reading.toml
 
 LIMITS = {name: Default(**row) for name, row in READING["limits"].items()}
 
+# Years outside these are taken for writing errors: no daily rain record is older.
 FIRST_YEAR, LAST_YEAR = 1600, 2200
 
-"""Years outside these are taken for writing errors: no daily rain record is older."""
-
-
-PIVOT = 69
-
-"""Two-digit years from here on belong to the 1900s (the POSIX rule)."""
-
+PIVOT = 69  # two-digit years from here on belong to the 1900s (the POSIX rule)
 
 NOWHEN = np.datetime64("NaT", "s")
 
@@ -220,24 +212,16 @@ def _ordered(form: DateForm, cells: list[str], pattern: re.Pattern, day_first: b
     wrong = {name: np.isnat(s).sum() for name, s in stamps.items()}
     if day_first is not None:
         name = "day-month-year" if day_first else "month-day-year"
-        require(
-            wrong[name] < len(cells),
-            f"the dates, such as {cells[0]!r}, are not {name}",
-            "leave day_first out or turn it round",
-            "day_first",
-        )
+        problem = f"the dates, such as {cells[0]!r}, are not {name}"
+        require(wrong[name] < len(cells), problem, "leave day_first out or turn it round", "day_first")
         return replace(forms[name], notes=(f"the dates were read as {name}, as asked",))
     # where no order fits every cell, the best one names the cells that are no dates
     fit = [name for name in forms if wrong[name] == min(wrong.values())]
     if all(np.array_equal(stamps[name], stamps[fit[0]], equal_nan=True) for name in fit):
         return forms[fit[0]]
     daily = [name for name in fit if _steady(stamps[name])]
-    require(
-        len(daily) == 1,
-        f"the dates, such as {cells[0]!r}, fit {' and '.join(fit)} alike",
-        "say day_first=True or day_first=False",
-        "day_first",
-    )
+    problem = f"the dates, such as {cells[0]!r}, fit {' and '.join(fit)} alike"
+    require(len(daily) == 1, problem, "say day_first=True or day_first=False", "day_first")
     note = f"the dates fit {' and '.join(fit)}; read as {daily[0]}, in which they run from day to day"
     return replace(forms[daily[0]], notes=(note,))
 
@@ -290,11 +274,8 @@ def decimal_comma(cells: Sequence[str], separator: str) -> bool:
         return False
     points = [c for c in unique if _NUMBER.fullmatch(c) and "." in c]
     if points:
-        raise InputError(
-            f"decimals are written both ways ({commas[0]!r} and {points[0]!r})",
-            "write all with a point",
-            "rain column",
-        )
+        problem = f"decimals are written both ways ({commas[0]!r} and {points[0]!r})"
+        raise InputError(problem, "write all with a point", "rain column")
     require(
         not all(re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", c) for c in commas),
         f"{commas[0]!r} may be a decimal or a thousand",

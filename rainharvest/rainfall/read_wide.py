@@ -113,23 +113,15 @@ def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
     line = np.repeat([number for number, _, _ in rows], [len(day) for _, day, _ in rows])
     comma = decimal_comma(cells, table.separator)
     values, flags, marked, bad = numbers(cells, comma, preamble.missing, preamble.trace)
-    require(
-        bad < 0,
-        f"{cells[bad]!r} is no amount of rain",
-        "correct it, or blank it if unknown",
-        f"line {line[bad]}",
-    )
+    problem = f"{cells[bad]!r} is no amount of rain"
+    require(bad < 0, problem, "correct it, or blank it if unknown", f"line {line[bad]}")
     if said := drop_codes(values, flags, unit.factor)[0]:
         notes.append(said)
     real = ~np.isnat(days)
     rain = ~real & ~np.isnan(values) & ~np.isin(values, READING["cells"]["fillers"])
     at = int(rain.argmax())
-    require(
-        not rain.any(),
-        f"{cells[at]} stands on a day that does not exist",
-        "check that the columns are in order",
-        f"line {line[at]}",
-    )
+    problem = f"{cells[at]} stands on a day that does not exist"
+    require(not rain.any(), problem, "check that the columns are in order", f"line {line[at]}")
     if marked:
         notes.append(f"{plural(marked, 'value')} that the source marks with a sign kept")
     one = np.ones(int(real.sum()), dtype=np.int64)
@@ -210,9 +202,7 @@ _MONTHLY = re.compile(
 
 _LONG = re.compile(r"[A-Z]{2}[A-Z0-9_-]{9},[12]\d{7},[A-Z]{3}[A-Z0-9],\s*-?\d+,")
 
-ELEMENTS = ("PRCP", "MDPR", "DAPR")
-
-"""Rain of a day, rain of several days, and how many days."""
+ELEMENTS = ("PRCP", "MDPR", "DAPR")  # rain of a day, rain of several days, and how many days
 
 
 class Entry(NamedTuple):
@@ -377,12 +367,8 @@ def _summaries(lines: Iterable[str], hints: Hints, facts: dict, notes: list[str]
             f"the row cannot be split ({error})", "restore it", f"line {reader.line_num}"
         ) from None
     if hints.units is None:
-        require(
-            padded and whole,
-            "the unit of 'PRCP' is not stated: an order comes in mm or inches, as its maker chose",
-            "say units='mm', units='in' or units='0.1 mm'",
-            "units",
-        )
+        problem = "the unit of 'PRCP' is not stated: an order comes in mm or inches, as its maker chose"
+        require(padded and whole, problem, "say units='mm', units='in' or units='0.1 mm'", "units")
         notes.append(
             "PRCP is padded whole numbers, as in the archive's own files, and was read in tenths of mm"
         )
