@@ -19,7 +19,8 @@ from rainharvest.siteworks.section import parts_section, siteworks_section, trea
 from rainharvest.sizing.section import costs_section, size_section
 from rainharvest.storage.section import supply_section
 from rainharvest.study.file import reader_of
-from rainharvest.study.front import (
+from rainharvest.study.section import (
+    FIXED,
     answer_section,
     assumptions_section,
     options_section,
@@ -28,7 +29,6 @@ from rainharvest.study.front import (
 )
 from rainharvest.study.stages import Worked
 from rainharvest.study.word import report_document
-from rainharvest.study.words import INVENTED
 
 if TYPE_CHECKING:
     pass
@@ -90,7 +90,7 @@ def study_report(worked: Worked) -> Report:
     with reading(reader_of(study)):
         sections = numbered(tuple(s for s in (make(worked) for make in SECTIONS) if s is not None))
     heading = tuple(text for text in (study.site.name, study.report.client, study.report.author) if text)
-    warning = INVENTED if study.site.invented else ""
+    warning = FIXED["invented"] if study.site.invented else ""
     template = str(worked.folder / study.report.template) if study.report.template else ""
     return Report(study.title, heading, warning, PAPER[study.units], sections, template)
 

@@ -54,7 +54,6 @@ class Run:
 
 def results_of(run: Run, stage: str) -> Parcel:
     """Return the results of a stage: at hand, left by an earlier run, or worked now."""
-    stage = STAGES_BEFORE.get(stage, stage)
     key = stage_key(run, stage)
     if key not in run.at_hand:
         parcel = recall(run.kept, stage, key)
@@ -239,5 +238,3 @@ STAGES: dict[str, Stage] = {
 }
 """In their order."""
 
-parcel_of = results_of  # until the rooms that still say so have landed
-STAGES_BEFORE = {"storage": "decision"}

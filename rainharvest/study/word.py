@@ -25,7 +25,6 @@ from rainharvest.core.blocks import (
 from rainharvest.core.blocks import Paragraph as ParagraphBlock
 from rainharvest.core.blocks import Table as TableBlock
 from rainharvest.core.errors import InputError
-from rainharvest.study.words import CAUTION, CONTENTS, FIGURE, TABLE
 
 if TYPE_CHECKING:
     from docx.document import Document
@@ -229,7 +228,7 @@ def report_document(report: Report, template: str | os.PathLike | None = None) -
         document.add_paragraph(report.warning, "Warning")
     first, *others = report.sections
     _add(document, first, width)
-    document.add_paragraph(CONTENTS, "Contents heading")
+    document.add_paragraph("Contents", "Contents heading")
     contents_list(document, [(section.key, section.title) for section in report.sections])
     for section in others:
         _add(document, section, width)
@@ -256,7 +255,7 @@ def _add_block(document: Document, block: Block, width: int) -> None:
                 document.add_paragraph(item, "List Bullet")
         case Caution(title, text):
             paragraph = document.add_paragraph(style="Caution")
-            paragraph.add_run(f"{CAUTION}: {title}. ").bold = True
+            paragraph.add_run(f"Caution: {title}. ").bold = True
             paragraph.add_run(text)
         case Listing(text):
             style = document.styles["Listing"].style_id
@@ -270,7 +269,7 @@ def _add_block(document: Document, block: Block, width: int) -> None:
                 paragraph.clear()
                 link(paragraph, fact.section, text)
         case TableBlock():
-            counted(document.add_paragraph(style="Caption"), TABLE, block.number, block.caption, above=True)
+            counted(document.add_paragraph(style="Caption"), "Table", block.number, block.caption, above=True)
             widths = block.widths or spread(block.head, block.rows)
             add_table(document, [block.head, *block.rows], widths, width, block.numbers, True, block.short)
             document.add_paragraph(style="After table")
@@ -278,7 +277,7 @@ def _add_block(document: Document, block: Block, width: int) -> None:
             paragraph = document.add_paragraph(style="Picture")
             shape = paragraph.add_run().add_picture(io.BytesIO(block.png), width)
             describe(shape, block.name, block.words)
-            counted(document.add_paragraph(style="Caption"), FIGURE, block.number, block.caption)
+            counted(document.add_paragraph(style="Caption"), "Figure", block.number, block.caption)
 
 
 def _fixed(document: Document) -> bytes:

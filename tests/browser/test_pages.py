@@ -13,7 +13,7 @@ from axe_core_python.sync_playwright import Axe
 
 from rainharvest.sheets import sheet
 from rainharvest.study.run import write_study
-from rainharvest.study.words import QUESTIONS
+from rainharvest.study.section import FIXED
 
 pytestmark = pytest.mark.browser
 
@@ -116,7 +116,7 @@ def first_screen_has_the_answer(page):
           .filter(e => e.getBoundingClientRect().bottom <= innerHeight).map(e => e.textContent.trim())"""
     )
     assert any("usable" in words for words in seen), "what tank"
-    assert set(QUESTIONS.values()) <= set(seen)
+    assert set(FIXED["questions"].values()) <= set(seen)
     assert {"Site works", "Costs", "How to reproduce this report"} <= set(seen), "the list of contents"
 
 

@@ -80,7 +80,11 @@ def worked(folder, cache="kept"):
 
 
 def parts_of(one):
-    datasets = {"done": one.done, "water": one.flows.water, "asked": one.flows.demand.to_dataset(name="asked")}
+    datasets = {
+        "done": one.done,
+        "water": one.flows.water,
+        "asked": one.flows.demand.to_dataset(name="asked"),
+    }
     datasets |= {
         "raw": one.record.raw.to_dataset(name="rain"),
         "filled": one.record.filled.to_dataset(name="rain"),

@@ -6,8 +6,8 @@ import xarray as xr
 
 from rainharvest.core.style import svg
 from rainharvest.study.figures import options_figure
-from rainharvest.study.front import options_said
 from rainharvest.study.panel import _options_at as options_at_words
+from rainharvest.study.section import options_said
 
 
 @pytest.fixture

@@ -19,11 +19,10 @@ import pytest
 from rainharvest.core.blocks import Facts, Listing, Picture, Table
 from rainharvest.core.reader import days, litres, percent, reading
 from rainharvest.study.file import reader_of
-from rainharvest.study.front import assumptions_section
 from rainharvest.study.report import report_page, save_report, study_report
 from rainharvest.study.run import work_study
+from rainharvest.study.section import FIXED, assumptions_section
 from rainharvest.study.word import report_document
-from rainharvest.study.words import CONTENTS, QUESTIONS, TITLES
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "studies" / "day_school.toml"
@@ -77,8 +76,9 @@ def text_of(report, leave_out=()):
 
 def test_sections_stand_in_the_order_of_the_report(report):
     keys = [section.key for section in report.sections]
-    assert [key for key in keys if key in TITLES] == list(TITLES)
-    assert all(TITLES.get(s.key, s.title) == s.title and s.blocks for s in report.sections)
+    order = "answer site record catchment demand size options drought supply siteworks costs parts upkeep"
+    assert keys == [*order.split(), "assumptions", "reproduce"]
+    assert all(section.title and section.blocks for section in report.sections)
 
 
 def test_who_has_only_the_report_finds_the_answer(report, worked, soup):
@@ -86,18 +86,18 @@ def test_who_has_only_the_report_finds_the_answer(report, worked, soup):
     done = worked.done
     facts = next(block for block in report["answer"].blocks if isinstance(block, Facts))
     said = {fact.question: fact for fact in facts.rows}
-    assert list(said) == list(QUESTIONS.values())
-    assert litres(float(done.described_nominal), up=True) in said[QUESTIONS["tank"]].answer
+    assert list(said) == list(FIXED["questions"].values())
+    assert litres(float(done.described_nominal), up=True) in said[FIXED["questions"]["tank"]].answer
     curve = done.volume_reliability.median("member")
     half = float(np.interp(float(done.described) / 2, curve.capacity, curve))
-    assert percent(half) in said[QUESTIONS["why"]].answer
-    assert litres(float(done.smallest.max())) in said[QUESTIONS["sure"]].answer
+    assert percent(half) in said[FIXED["questions"]["why"]].answer
+    assert litres(float(done.smallest.max())) in said[FIXED["questions"]["sure"]].answer
     failed = done.described_failed_by_year.median("member")
-    assert str(int(failed.year[int(failed.values.argmax())])) in said[QUESTIONS["drought"]].answer
-    assert days(float(failed.max())) in said[QUESTIONS["drought"]].answer
+    assert str(int(failed.year[int(failed.values.argmax())])) in said[FIXED["questions"]["drought"]].answer
+    assert days(float(failed.max())) in said[FIXED["questions"]["drought"]].answer
     costs, nominal = worked.study.costs, float(done.described_nominal)
     capital = costs.fixed + costs.per_litre * nominal + sum(part.price(nominal) for part in costs.part)
-    number = re.search(r"([\d,]+) crowns", said[QUESTIONS["cost"]].answer)[1].replace(",", "")
+    number = re.search(r"([\d,]+) crowns", said[FIXED["questions"]["cost"]].answer)[1].replace(",", "")
     assert float(number) == pytest.approx(capital, rel=0.06)
     shown = soup.select("section")[0].get_text(" ")
     for fact in facts.rows:
@@ -280,4 +280,4 @@ def test_word_document_opens_in_libreoffice(report, tmp_path):
     for sheet in pages[:-1]:
         last = [line.strip() for line in sheet.splitlines() if line.strip()]
         assert last and last[-1].startswith("Page "), "the number of the page"
-        assert last[-2] not in titles | {CONTENTS} and not last[-2].startswith("Table "), last[-2]
+        assert last[-2] not in titles | {"Contents"} and not last[-2].startswith("Table "), last[-2]

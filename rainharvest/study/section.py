@@ -20,7 +20,7 @@ from rainharvest.core.blocks import (
     Table,
     picture,
 )
-from rainharvest.core.defaults import Default
+from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.reader import in_units, litres, number, percent
 from rainharvest.core.text import texts_of
 from rainharvest.demand.uses import defaults_used
@@ -33,25 +33,8 @@ from rainharvest.storage.tables import DEFAULTS as OF_TANK
 from rainharvest.study.facts import answer_facts
 from rainharvest.study.file import Study
 from rainharvest.study.stages import Worked
-from rainharvest.study.words import (
-    ASSUMED,
-    ASSUMPTIONS_HEAD,
-    CAPTIONS,
-    COMMAND,
-    COMMAND_TEXT,
-    DEAD,
-    EACH,
-    FILE,
-    FREEBOARD,
-    NONE,
-    OPTIONS_HEAD,
-    QUESTIONS,
-    REPRODUCE,
-    REPRODUCE_HEAD,
-    TITLES,
-)
 
-SAY = texts_of("study")
+SAY, FIXED = texts_of("study"), rows_of("study", "fixed")
 
 
 def answer_section(worked: Worked) -> Section:
@@ -69,10 +52,10 @@ def answer_section(worked: Worked) -> Section:
         "cost": (cost_said(study, costs), "site" if costs is None else "costs"),
         "watch": (SAY.watch(facts), "supply"),
     }
-    rows = Facts(tuple(Fact(QUESTIONS[key], *said) for key, said in answers.items()))
+    rows = Facts(tuple(Fact(FIXED["questions"][key], *said) for key, said in answers.items()))
     figure = picture("trade_off", drawn, SAY.trade_off_caption(facts), scale=FLAT)
     answer = Paragraph(headline(done), "answer")
-    return Section("answer", TITLES["answer"], (answer, rows, figure))
+    return Section("answer", FIXED["titles"]["answer"], (answer, rows, figure))
 
 
 def site_section(worked: Worked) -> Section:
@@ -87,7 +70,7 @@ def site_section(worked: Worked) -> Section:
         said.append(SAY.rationed(study.rationing))
     if study.report.note:
         said.append(study.report.note)
-    return Section("site", TITLES["site"], tuple(Paragraph(text) for text in said))
+    return Section("site", FIXED["titles"]["site"], tuple(Paragraph(text) for text in said))
 
 
 def defaults_of(study: Study) -> dict[str, Default]:
@@ -95,10 +78,10 @@ def defaults_of(study: Study) -> dict[str, Default]:
     used: dict[str, Default] = {}
     if study.roof:
         used |= catchment_defaults(study.catchment, intensity=study.losses.intensity)
-    used |= {EACH.format(use=name): default for name, default in defaults_used(study.use).items()}
+    used |= {FIXED["each"].format(use=name): default for name, default in defaults_used(study.use).items()}
     for name, share, default in (
-        (DEAD, study.tank.dead_share, OF_TANK["dead_share"]),
-        (FREEBOARD, study.tank.freeboard_share, OF_TANK["freeboard_share"]),
+        (FIXED["dead"], study.tank.dead_share, OF_TANK["dead_share"]),
+        (FIXED["freeboard"], study.tank.freeboard_share, OF_TANK["freeboard_share"]),
     ):
         if share == default.value:
             used[name] = default
@@ -116,13 +99,13 @@ def assumptions_section(worked: Worked) -> Section:
         figures = 4 if value == default.value else 3  # a conversion adds no figures
         rows.append((name, number(value, figures), unit, _range(default), default.kind, default.source))
     table = Table(
-        CAPTIONS["assumptions"],
-        ASSUMPTIONS_HEAD,
+        FIXED["captions"]["assumptions"],
+        tuple(FIXED["assumptions_head"]),
         tuple(rows),
         frozenset({1}),
         (0.22, 0.09, 0.1, 0.13, 0.12, 0.34),
     )
-    return Section("assumptions", TITLES["assumptions"], (Paragraph(ASSUMED), table))
+    return Section("assumptions", FIXED["titles"]["assumptions"], (Paragraph(FIXED["assumed"]), table))
 
 
 def _range(default: Default) -> str:
@@ -133,10 +116,14 @@ def _range(default: Default) -> str:
 def reproduce_section(worked: Worked) -> Section:
     """Return how to run the study again."""
     attrs = worked.done.attrs
-    rows = [(words, str(attrs[key])) for key, words in REPRODUCE.items() if key in attrs]
-    rows.append((COMMAND, COMMAND_TEXT))
-    table = Table(CAPTIONS["reproduce"], REPRODUCE_HEAD, tuple(rows), widths=(0.3, 0.7))
-    return Section("reproduce", TITLES["reproduce"], (table, Paragraph(FILE), Listing(attrs["study"])))
+    rows = [(words, str(attrs[key])) for key, words in FIXED["reproduce"].items() if key in attrs]
+    rows.append(tuple(FIXED["command"]))
+    table = Table(
+        FIXED["captions"]["reproduce"], tuple(FIXED["reproduce_head"]), tuple(rows), widths=(0.3, 0.7)
+    )
+    return Section(
+        "reproduce", FIXED["titles"]["reproduce"], (table, Paragraph(FIXED["file"]), Listing(attrs["study"]))
+    )
 
 
 def options_section(worked: Worked) -> Section | None:
@@ -158,7 +145,7 @@ def options_section(worked: Worked) -> Section | None:
     columns += [name for name in ("capital", "annual") if name in options]
     head = tuple(
         text.format(currency=options.attrs["currency"])
-        for text in (OPTIONS_HEAD[c] for c in ("study_option", *columns))
+        for text in (FIXED["options_head"][c] for c in ("study_option", *columns))
     )
     rows = tuple(
         (str(name), *(_cell(column, float(options[column][i])) for column in columns))
@@ -170,9 +157,9 @@ def options_section(worked: Worked) -> Section | None:
     blocks += [Bullets(noted)] if noted else []
     blocks += [
         picture("options", options_figure(options, target), options_caption(options), scale=WIDE),
-        Table(CAPTIONS["options"], head, rows, frozenset(range(1, len(head)))),
+        Table(FIXED["captions"]["options"], head, rows, frozenset(range(1, len(head)))),
     ]
-    return Section("options", TITLES["options"], tuple(blocks))
+    return Section("options", FIXED["titles"]["options"], tuple(blocks))
 
 
 def options_said(options: xr.Dataset, target: float) -> list[str]:
@@ -202,7 +189,7 @@ def options_caption(options: xr.Dataset) -> str:
 
 def _cell(column: str, value: float) -> str:
     if not math.isfinite(value):
-        return NONE
+        return FIXED["none"]
     if column == "rain_reliability":
         return percent(value)
     if column == "failed_a_year":
