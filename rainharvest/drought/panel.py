@@ -18,7 +18,7 @@ from rainharvest.drought.plan import choose_plan
 from rainharvest.drought.section import SAY, actions, plan_words
 from rainharvest.drought.tables import WORDS
 from rainharvest.study.choices import saving
-from rainharvest.study.stages import flows_of, parcel_of, record_of
+from rainharvest.study.stages import flows_of, record_of, results_of
 from rainharvest.study.variant import of_file, open_study
 
 WHOLE_YEAR = tuple(range(1, 13))
@@ -46,7 +46,7 @@ def prepare_drought(path: str | os.PathLike, tank: float | None = None) -> Basis
     run = open_study(path, members=None, roof=False)
     with of_file(path):
         if tank is None:
-            tank = float(parcel_of(run, "storage")["done"].described)
+            tank = float(results_of(run, "decision")["done"].described)
         return basis_of(run.study, record_of(run), flows_of(run), tank)
 
 
