@@ -188,10 +188,10 @@ def side_by_side(sides: Sides, *, area: float, **changes: float) -> xr.Dataset:
         },
         coords_of(plan) | {"climate": ("climate", list(sides.climates))},
     )
-    return out.assign(wet_cost=wet_cost(out)).assign_attrs(asked_attributes(plan))
+    return out.assign(wet_cost=wet_cost(out)).assign_attrs(plan_attributes(plan))
 
 
-def asked_attributes(plan: Plan) -> dict[str, object]:
+def plan_attributes(plan: Plan) -> dict[str, object]:
     """Return what the results say of the plan."""
     return {"target": plan.target, "measure": plan.measure, "standing_limit": plan.standing_limit}
 

@@ -17,12 +17,12 @@ from rainharvest.climates.cells import over_cells
 from rainharvest.climates.facts import (
     CLIMATE,
     Sides,
-    asked_attributes,
     both_runs,
     explained,
     explained_facts,
     map_facts,
     place_facts,
+    plan_attributes,
     plan_of,
     rain_uses,
     side_by_side,
@@ -149,7 +149,7 @@ def region_for(path: str | os.PathLike, rain: str | os.PathLike, **wet: float) -
     out["group"] = group_climates(out[list(CLIMATE)])
     years = grid.days.size / 365.25
     demand = float(plan.demand.mean()) * 365.25
-    return out.assign_attrs(asked_attributes(plan) | {"years": years, "asked_a_year": demand})
+    return out.assign_attrs(plan_attributes(plan) | {"years": years, "asked_a_year": demand})
 
 
 def sides_panel(sides: Sides) -> widgets.VBox:
