@@ -165,48 +165,15 @@ def test_sequent_peak_of_nine_periods_needs_two_cycles():
 @pytest.fixture
 def davis_example_2_3():
     """Davis, Water and Wastewater Engineering 2010, Example 2-3, p. 2-16; June 1995 to January 1997."""
-    flow = [
-        3.74,
-        1.60,
-        1.13,
-        1.13,
-        1.42,
-        1.98,
-        2.12,
-        1.78,
-        1.95,
-        7.25,
-        24.7,
-        6.26,
-        8.92,
-        3.57,
-        1.98,
-        1.95,
-        3.09,
-        3.94,
-    ]
-    flow += [12.7, 13.8]
+    flow = (
+        "3.74 1.60 1.13 1.13 1.42 1.98 2.12 1.78 1.95 7.25 24.7 6.26 8.92 3.57 1.98 1.95 3.09 3.94 12.7 13.8"
+    )
     # The example counts 28 days in February of the leap year 1996.
     days = np.array([30, 31, 31, 30, 31, 30, 31, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31, 31])
-    deficit = [
-        0.163,
-        0.619,
-        1.137,
-        1.638,
-        2.118,
-        2.509,
-        2.895,
-        3.326,
-        3.695,
-        3.394,
-        0.841,
-        0.672,
-        0.164,
-        0.355,
-        0.760,
-    ]
-    deficit += [1.155, 1.411, 1.548, 0.517, 0]
-    return 0.05 * np.array(flow) * days * 86400 / 1e6, 0.25 * days * 86400 / 1e6, np.array(deficit)
+    deficit = """0.163 0.619 1.137 1.638 2.118 2.509 2.895 3.326 3.695 3.394
+                 0.841 0.672 0.164 0.355 0.760 1.155 1.411 1.548 0.517 0"""
+    flow, deficit = (np.array(column.split(), dtype=float) for column in (flow, deficit))
+    return 0.05 * flow * days * 86400 / 1e6, 0.25 * days * 86400 / 1e6, deficit
 
 
 def test_deficit_column_of_davis(davis_example_2_3):
