@@ -13,7 +13,7 @@ from rainharvest.catchment.hydraulics import (
     held_volume,
     pipe_capacity,
     pipe_limit,
-    require_working,
+    require_feasible,
 )
 from rainharvest.catchment.intensity import Intensity, Rain, on_time, share_below, wet_day_intensity
 from rainharvest.catchment.tables import Catchment
@@ -208,7 +208,7 @@ def run_lanes(
     for n, catchment in enumerate(catchments):
         run = catchment.conveyance
         if run is not None:
-            require_working(run)
+            require_feasible(run)
         lane = slice(n * count, (n + 1) * count)
         limits = gutter_limits(catchment)
         common = pipe_limit(catchment)

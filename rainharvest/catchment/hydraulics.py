@@ -183,11 +183,11 @@ def total_length(conveyance: Conveyance) -> float:
     return conveyance.run + conveyance.downpipes * down + conveyance.inlet_level - conveyance.low_level
 
 
-def require_working(conveyance: Conveyance) -> None:
+def require_feasible(conveyance: Conveyance) -> None:
     """Raise if the run cannot bring any water to the tank, and say what would make it work.
 
     >>> high = Conveyance(kind="dry", run=30, bore=100, outlet_level=2.5, inlet_level=2.4)
-    >>> require_working(high)  # doctest: +ELLIPSIS
+    >>> require_feasible(high)  # doctest: +ELLIPSIS
     Traceback (most recent call last):
     rainharvest.core.errors.InputError: conveyance: the dry run cannot work: the gutter outlet is 0.20 m too ...
     """

@@ -22,9 +22,9 @@ UNSAID = ("", "1", "1/year", "h/year")
 """Units that the head of a row does not repeat: its words say themselves what is counted."""
 
 
-def catchment_section(worked) -> Section:
+def catchment_section(results) -> Section:
     """Return roofs, losses and the run of pipe of a study that has been run."""
-    study, done = worked.study, worked.done
+    study, done = results.study, results.done
     blocks: list[Block] = [Paragraph(SAY.roofs(study.roof, study.arrangement.kind))]
     if study.roof:
         blocks.append(_roofs(study.roof))
@@ -34,7 +34,7 @@ def catchment_section(worked) -> Section:
     if cautions:
         blocks.append(Bullets(tuple(cautions)))
     if study.roof and study.conveyance is not None:
-        blocks += _conveyance(study, worked.record)
+        blocks += _conveyance(study, results.record)
     return Section("catchment", WORDS["title"], tuple(blocks))
 
 

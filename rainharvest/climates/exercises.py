@@ -16,7 +16,7 @@ def check_hardest_climate(sides: xr.Dataset, capacity: float, yours: str | None)
     Parameters
     ----------
     sides : Dataset
-        As `rainharvest.climates.facts.side_by_side`.
+        As `rainharvest.climates.facts.in_each_climate`.
     capacity : float [L]
         Usable size.
     yours : str, optional

@@ -139,7 +139,7 @@ def both_runs(own: Conveyance, bore: float | None = None, **wet: float) -> dict[
     return {"dry run": run_of_kind(own, "dry"), "wet run": run_of_kind(own, "wet").model_copy(update=wet)}
 
 
-def side_by_side(sides: Sides, *, area: float, **changes: float) -> xr.Dataset:
+def in_each_climate(sides: Sides, *, area: float, **changes: float) -> xr.Dataset:
     """Put the building to each climate.
 
     Parameters

@@ -17,7 +17,7 @@ import xarray as xr
 from rainharvest.climates.tiles import Grid, read_raw, source_chunk
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import QUANTITIES
-from rainharvest.rainfall.read_columns import Unit, asked_unit, parse_unit
+from rainharvest.rainfall.read_columns import Unit, given_unit, parse_unit
 from rainharvest.rainfall.read_grid import axis, day_stamps, open_netcdf, rain_variable
 from rainharvest.rainfall.read_rows import Hints
 from rainharvest.rainfall.read_values import LIMITS, plural
@@ -38,7 +38,7 @@ class Piece(NamedTuple):
 
 def common_unit(pieces: Sequence[Piece], hints: Hints, notes: list[str]) -> Unit:
     """Return the one unit of all pieces."""
-    given = asked_unit(hints.units)
+    given = given_unit(hints.units)
     if given:
         notes.append(f"rain was read in {given.text}, as asked")
         return given

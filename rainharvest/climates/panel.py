@@ -20,12 +20,12 @@ from rainharvest.climates.facts import (
     both_runs,
     explained,
     explained_facts,
+    in_each_climate,
     map_facts,
     place_facts,
     plan_attributes,
     plan_of,
     rain_uses,
-    side_by_side,
     sides_facts,
     wet_cost,
 )
@@ -175,7 +175,7 @@ def sides_panel(sides: Sides) -> widgets.VBox:
     }
 
     def redraw(capacity: float, **changes: float) -> dict[str, tuple]:
-        done = side_by_side(sides, **changes)
+        done = in_each_climate(sides, **changes)
         facts = sides_facts(done, capacity)
         return {
             "sides": (partial(sides_figure, done, capacity), SAY.sides(facts)),

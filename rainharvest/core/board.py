@@ -346,7 +346,7 @@ def table(
     def typed(_change) -> None:
         out.value = tuple(tuple(f.value for f in row) for row in fields)
 
-    def told(change) -> None:
+    def shown(change) -> None:
         for row, numbers in zip(fields, change["new"], strict=True):
             for field, number in zip(row, numbers, strict=True):
                 if field.value != number:
@@ -355,7 +355,7 @@ def table(
     for row in fields:
         for field in row:
             field.observe(typed, "value")
-    out.observe(told, "value")
+    out.observe(shown, "value")
     return out
 
 

@@ -23,7 +23,7 @@ LARGEST = 1_000_000_000
 _LIBRARIES = ("numpy", "numba", "pandas", "scipy", "xarray")
 
 
-Parcel = dict[str, xr.Dataset]
+StageData = dict[str, xr.Dataset]
 
 """What a stage gives: named Datasets."""
 
@@ -79,7 +79,7 @@ def key_of(stage: str, *depends: object) -> str:
     return hashlib.sha256(said.encode()).hexdigest()
 
 
-def recall(folder: Path | None, stage: str, key: str) -> Parcel | None:
+def recall(folder: Path | None, stage: str, key: str) -> StageData | None:
     """Return what an earlier run kept, or None."""
     if folder is None:
         return None
@@ -87,19 +87,19 @@ def recall(folder: Path | None, stage: str, key: str) -> Parcel | None:
     try:
         with np.load(path, allow_pickle=False) as arrays:
             plan = json.loads(str(arrays["plan"]), object_hook=_as_it_was)
-            parcel = {name: _from_plan(name, part, arrays) for name, part in plan.items()}
+            data = {name: _from_plan(name, part, arrays) for name, part in plan.items()}
         os.utime(path)
     except Exception:  # damage has many names, and whatever it is the remedy is to work the stage out anew
         return None
-    return parcel
+    return data
 
 
-def keep(folder: Path | None, stage: str, key: str, parcel: Parcel) -> None:
+def keep(folder: Path | None, stage: str, key: str, data: StageData) -> None:
     """Keep a stage's results for later runs; without room for them the study goes on all the same."""
     if folder is None:
         return
     plan, arrays = {}, {}
-    for name, part in parcel.items():
+    for name, part in data.items():
         plan[name] = _to_plan(name, part, arrays)
     arrays["plan"] = np.array(json.dumps(plan, default=_plain))
     try:

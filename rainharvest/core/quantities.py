@@ -23,7 +23,7 @@ class Quantity:
     name: str  # The identifier used for it as parameter, variable and column
     unit: str  # Its unit in UDUNITS spelling; "1" for a ratio, "" for a thing that is not a number
     long_name: str  # The words used on axes, sliders and in attributes
-    meaning: str  # One sentence for the glossary
+    meaning: str = ""  # One sentence for the glossary
     cf_name: str = ""  # The CF standard name, where CF has one
 
 
@@ -139,7 +139,9 @@ def glossary() -> str:
     """Return the table of quantities in Markdown."""
     rows = [
         f"| {q.long_name} | {'' if q.unit in ('', '1') else SHOWN_UNITS.get(q.unit, q.unit)} | {q.meaning} |"
-        for q in sorted(QUANTITIES.values(), key=lambda q: (q.long_name.lower(), q.name))
+        for q in sorted(
+            (q for q in QUANTITIES.values() if q.meaning), key=lambda q: (q.long_name.lower(), q.name)
+        )
     ]
     head = [
         "# Glossary",

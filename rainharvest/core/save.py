@@ -120,20 +120,24 @@ def _series(axes: Axes) -> dict[str, tuple[Axis, list, dict[str, list]]]:
             for level, path in zip(artist.levels, artist.get_paths(), strict=True):
                 if len(path.vertices):
                     x, y = path.vertices.T
-                    out[f"{name} {level:g}"] = axes.xaxis, _told(x, axes.xaxis), {"": _told(y, axes.yaxis)}
+                    out[f"{name} {level:g}"] = (
+                        axes.xaxis,
+                        _as_read(x, axes.xaxis),
+                        {"": _as_read(y, axes.yaxis)},
+                    )
             continue
         x, values = _points(artist, axes)
         if any(len(column) for column in values.values()):
-            told = {kind: _told(column, axes.yaxis) for kind, column in values.items()}
-            out[name] = (axes.xaxis, _told(x, axes.xaxis), told)
+            shown = {kind: _as_read(column, axes.yaxis) for kind, column in values.items()}
+            out[name] = (axes.xaxis, _as_read(x, axes.xaxis), shown)
     boxes_of = {name: np.array([bar.get_bbox().extents for bar in each]) for name, each in bars.items()}
     lying = any(_lie(boxes) for boxes in boxes_of.values())  # a series of empty bars shows not how it lies
     for name, boxes in boxes_of.items():
         boxes = boxes[:, [1, 0, 3, 2]] if lying else boxes
         along, across = (axes.yaxis, axes.xaxis) if lying else (axes.xaxis, axes.yaxis)
-        ends = {"from": _told(boxes[:, 1], across), "to": _told(boxes[:, 3], across)}
+        ends = {"from": _as_read(boxes[:, 1], across), "to": _as_read(boxes[:, 3], across)}
         ends = ends if boxes[:, 1].any() else {"": ends["to"]}
-        out[name] = (along, _told((boxes[:, 0] + boxes[:, 2]) / 2, along), ends)
+        out[name] = (along, _as_read((boxes[:, 0] + boxes[:, 2]) / 2, along), ends)
     return out
 
 
@@ -171,7 +175,7 @@ def _points(artist: Artist, axes: Axes) -> tuple[list, dict[str, list]]:
         cells = np.ma.filled(np.ma.masked_invalid(artist.get_array()).astype(float), np.nan)
         if cells.ndim == 2:
             x, y = _cells(artist, *cells.shape)
-            return list(x), dict(zip(_told(y, axes.yaxis), map(list, cells), strict=True))
+            return list(x), dict(zip(_as_read(y, axes.yaxis), map(list, cells), strict=True))
     return [], {}
 
 
@@ -195,7 +199,7 @@ def _names(axis: Axis) -> dict[float, str]:
     return {} if all(re.fullmatch(r"[\d.,−-]*", name) for name in names.values()) else names
 
 
-def _told(values, axis: Axis) -> list:
+def _as_read(values, axis: Axis) -> list:
     """Return an axis' numbers as its reader says them: days as dates, named places by name, the rest as numbers."""
     from matplotlib.dates import num2date
 

@@ -39,11 +39,11 @@ class Texts:
     def __getattr__(self, name: str) -> Callable[..., str]:
         macro = getattr(self._module, name)
 
-        def told(*facts: object, **more: object) -> str:
+        def shown(*facts: object, **more: object) -> str:
             # Not str.split: a number may hold a space that must not break.
             return re.sub(r"[ \t\n]+", " ", str(macro(*facts, **more))).strip()
 
-        return told
+        return shown
 
 
 @cache

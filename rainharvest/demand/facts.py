@@ -67,7 +67,7 @@ def changed_uses(uses: Sequence[Use], counts: Sequence[float], litres: Sequence[
     return tuple(out)
 
 
-def asked_of(supply, uses: Sequence[Use], bed_area: float = 0.0) -> xr.DataArray:
+def demand_of(supply, uses: Sequence[Use], bed_area: float = 0.0) -> xr.DataArray:
     """Return the demand of these uses and of a garden.
 
     Parameters

@@ -11,7 +11,7 @@ import ipywidgets as widgets
 from rainharvest.core.board import board, cautions, slider, table
 from rainharvest.core.text import texts_of
 from rainharvest.demand.facts import (
-    asked_of,
+    demand_of,
     calendar_facts,
     changed_uses,
     heaviest_year,
@@ -59,7 +59,7 @@ def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.V
     }
 
     def redraw(uses, bed_area: float) -> dict[str, tuple]:
-        demand = asked_of(supply, changed_uses(supply.study.use, *zip(*uses, strict=True)), bed_area)
+        demand = demand_of(supply, changed_uses(supply.study.use, *zip(*uses, strict=True)), bed_area)
         week, months, year = week_of(demand), months_of(demand), heaviest_year(demand.sum("use"))
         return {
             "week": (partial(week_figure, week), SAY.week(week_facts(week))),

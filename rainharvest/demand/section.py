@@ -12,14 +12,14 @@ from rainharvest.demand.tables import Use
 SAY, FIXED = texts_of("demand"), rows_of("demand", "section")
 
 
-def demand_section(worked) -> Section:
+def demand_section(results) -> Section:
     """Return how much is drawn, by use and by month."""
     from rainharvest.demand.figures import months_figure
 
-    demand = worked.done.demand
+    demand = results.done.demand
     months, head = months_of(demand), FIXED["uses"]["head"]
     unit = in_units(1.0, "L/day")[1]
-    rows = tuple(_row(use, use.name in demand.use.values) for use in worked.study.use)
+    rows = tuple(_row(use, use.name in demand.use.values) for use in results.study.use)
     blocks = (
         Paragraph(SAY.demand(demand_facts(demand))),
         picture("months", months_figure(months), SAY.months(months_facts(months))),

@@ -74,7 +74,7 @@ def parse_unit(text: str) -> Unit | None:
     return Unit(text.strip(), factor, "second") if tight.endswith("s-1kgm-2") else None
 
 
-def asked_unit(units: str | None) -> Unit | None:
+def given_unit(units: str | None) -> Unit | None:
     """Return the unit that the caller named with ``units=``."""
     unit = parse_unit(units) if isinstance(units, str) else None
     problem = f"{units!r} is no unit of rain"

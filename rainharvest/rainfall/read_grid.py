@@ -66,7 +66,7 @@ def distance(lat: np.ndarray, lon: np.ndarray, place: tuple[float, float]) -> np
     return 2 * EARTH_RADIUS * np.arcsin(np.sqrt(np.clip(half, 0, 1)))
 
 
-def asked_place(at: object) -> tuple[float, float]:
+def given_place(at: object) -> tuple[float, float]:
     """Return ``at`` as latitude and longitude."""
     try:
         lat, lon = (float(x) for x in at)
@@ -103,7 +103,7 @@ def _cell(data: xr.Dataset, rain: xr.DataArray, time: str, at: object, notes: li
         return rain.isel(index), _where(data, lat, lon, index)
     no_place = "the grid has no latitude and longitude"
     require(lat is not None and lon is not None, no_place, "give a file with CF coordinates", "at")
-    index = _nearest(data[lat], data[lon], asked_place(at), notes)
+    index = _nearest(data[lat], data[lon], given_place(at), notes)
     facts = _where(data, lat, lon, index)
     out = rain.isel(index)
     if bool(out.isnull().all()):

@@ -11,7 +11,7 @@ from itertools import islice
 import numpy as np
 
 from rainharvest.core.errors import InputError, require
-from rainharvest.rainfall.read_columns import Roles, Unit, asked_unit, parse_unit, plain, roles, unit_in_name
+from rainharvest.rainfall.read_columns import Roles, Unit, given_unit, parse_unit, plain, roles, unit_in_name
 from rainharvest.rainfall.read_days import Readings, refuse_apart, usual_step
 from rainharvest.rainfall.read_layout import (
     Preamble,
@@ -127,7 +127,7 @@ def file_unit(
     hints: Hints, stated: Sequence[Unit | None], preamble: Preamble, name: str, notes: list[str]
 ) -> Unit:
     """Return the unit that the caller, the columns or the preamble settle."""
-    asked = asked_unit(hints.units)
+    asked = given_unit(hints.units)
     found = [u for u in (*stated, preamble.unit) if u]
     if asked:
         notes.append(f"rain was read in {asked.text}, as asked")

@@ -12,7 +12,7 @@ import numpy as np
 
 from rainharvest.core.errors import InputError, require
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read_columns import Unit, asked_unit, places_of, plain, unit_in_name
+from rainharvest.rainfall.read_columns import Unit, given_unit, places_of, plain, unit_in_name
 from rainharvest.rainfall.read_days import Readings
 from rainharvest.rainfall.read_layout import SEPARATORS, Preamble, is_comment, read_preamble, split
 from rainharvest.rainfall.read_rows import Hints, file_unit, one_of
@@ -247,7 +247,7 @@ def read_ghcn(form: str, lines: Iterable[str], hints: Hints) -> Readings:
     no_rain = "the file has no rain (elements PRCP, MDPR)"
     require(stations or hints.at is not None, no_rain, "order the element PRCP")
     station = [*stations][one_of([*stations], hints.at, "station")]
-    if asked := asked_unit(hints.units):
+    if asked := given_unit(hints.units):
         notes.append(f"rain was read in {asked.text}, as asked; the layout prescribes {unit.text}")
         unit = asked
     elements = stations[station]

@@ -14,9 +14,9 @@ FINDINGS_SHOWN = 12
 WORDS = rows_of("rainfall", "section")
 
 
-def record_section(worked) -> Section:
+def record_section(results) -> Section:
     """Return the record, the origin of its days, its years and its faults, of a study that was run."""
-    record, done = worked.record, worked.done
+    record, done = results.record, results.done
     annual = version_totals(record.filled, record.year_start_month)
     flags, used = done.flag.values, used_facts(done)
     origins = []

@@ -359,11 +359,11 @@ def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
     return done.assign_attrs(done.attrs | {"infiltration": rate}), ""
 
 
-def siteworks_of(worked) -> Works:
+def siteworks_of(results) -> Works:
     """Return the site works of a study that has been run: of its tables, its record, its flows and its results."""
-    study, done = worked.study, worked.done
+    study, done = results.study, results.done
     rain = study.arrangement.kind != "mains reserve"
-    demand = worked.flows.demand.sum("use")
+    demand = results.flows.demand.sum("use")
     given = Given(
         nominal=float(done.described_nominal),
         dead_share=study.tank.dead_share,
@@ -373,7 +373,7 @@ def siteworks_of(worked) -> Works:
         qualities=qualities_of(study),
         catchment=study.catchment if rain and study.roof else None,
         daily=done[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True) if rain else None,
-        ten_year_day=ten_year_day(worked.record.filled.isel(member=0, drop=True)) if rain else 0.0,
+        ten_year_day=ten_year_day(results.record.filled.isel(member=0, drop=True)) if rain else 0.0,
     )
     return plan_siteworks(study.site_works, given)
 
@@ -394,9 +394,9 @@ def ten_year_day(rain: xr.DataArray) -> float:
     return max(level, 1.0)
 
 
-def siteworks_group(worked) -> xr.Dataset:
+def siteworks_group(results) -> xr.Dataset:
     """Return the site works as a group of the results."""
-    return works_dataset(siteworks_of(worked))
+    return works_dataset(siteworks_of(results))
 
 
 def works_dataset(works: Works) -> xr.Dataset:

@@ -45,11 +45,11 @@ def tell_site(works: Works, heads: Sequence[str] = tuple(SAID), width: int = 100
         print(textwrap.fill(f"{head}. {SAID[head](works)}", width), end="\n\n")
 
 
-def siteworks_section(worked) -> Section:
+def siteworks_section(results) -> Section:
     """Return base, gauge, overflow and delivery of a study that was run."""
     from rainharvest.siteworks.figures import gauge_figure, soakaway_figure, storms_figure, tank_figure
 
-    works, words = siteworks_of(worked), FIXED["siteworks"]
+    works, words = siteworks_of(results), FIXED["siteworks"]
     draw = {"tank": lambda: tank_figure(works), "gauge": lambda: gauge_figure(works)}
     if works.soakaway is not None:
         draw["soakaway"] = lambda: soakaway_figure(works.soakaway)
@@ -71,9 +71,9 @@ def siteworks_section(worked) -> Section:
     return Section("siteworks", words["title"], tuple(blocks))
 
 
-def treatment_blocks(worked) -> list[Block]:
+def treatment_blocks(results) -> list[Block]:
     """Return how the mains enter and what each use must pass through, of a study that was run."""
-    works, words = siteworks_of(worked), FIXED["treatment"]
+    works, words = siteworks_of(results), FIXED["treatment"]
     rows = tuple((row.use, row.quality, SAY.steps(row.steps)) for row in works.treatment.itertuples())
     return [
         Paragraph(SAY.mains(works)),
@@ -82,9 +82,9 @@ def treatment_blocks(worked) -> list[Block]:
     ]
 
 
-def parts_section(worked) -> Section:
+def parts_section(results) -> Section:
     """Return the list of parts of a study that was run."""
-    works, words = siteworks_of(worked), FIXED["parts"]
+    works, words = siteworks_of(results), FIXED["parts"]
     priced = works.unpriced < len(works.parts)
     rows = []
     for row in works.parts.itertuples():
@@ -97,9 +97,9 @@ def parts_section(worked) -> Section:
     return Section("parts", words["title"], (Paragraph(SAY.parts(works)), table))
 
 
-def upkeep_section(worked) -> Section:
+def upkeep_section(results) -> Section:
     """Return who does what when, of a study that was run."""
-    upkeep, words = siteworks_of(worked).upkeep, FIXED["upkeep"]
+    upkeep, words = siteworks_of(results).upkeep, FIXED["upkeep"]
     rows = []
     for row in upkeep.to_dict("records"):
         months = [month for month, short in zip(MONTHS, MONTHS_SHORT, strict=True) if row[short]]

@@ -229,31 +229,31 @@ def cost_of_sizes(
     return life_cycle(costs, nominal, yearly_yield, saved_bill=saved, tank_price=price)
 
 
-def cost_of_described(worked) -> pd.Series | None:
+def cost_of_described(results) -> pd.Series | None:
     """Return what the tank described costs: between the sizes of the curve, or by itself beyond them."""
-    group = worked.groups.get("sizing", {})
+    group = results.groups.get("sizing", {})
     if "annual" not in group:
         return None
-    size, tried = float(worked.done.described), group.capacity.values
+    size, tried = float(results.done.described), group.capacity.values
     names = ("capital", "annual", "per_kilolitre", "net_present_value")
     if tried[0] <= size <= tried[-1]:
         at, sizes = np.log(size), np.log(tried)
         return pd.Series({name: float(np.interp(at, sizes, group[name].values)) for name in names})
     # The price is its own; the yield of the largest size holds beyond it.
-    yearly = np.interp([size], tried, worked.done.yearly_yield.median("member").values)
+    yearly = np.interp([size], tried, results.done.yearly_yield.median("member").values)
     along = xr.DataArray(yearly, {"capacity": [size]}, ("capacity",))
-    own = cost_of_sizes(worked.study, worked.record, worked.flows, [size], along).isel(capacity=0)
+    own = cost_of_sizes(results.study, results.record, results.flows, [size], along).isel(capacity=0)
     return pd.Series({name: float(own[name]) for name in names})
 
 
-def _options_to_buy(worked) -> xr.Dataset:
+def _options_to_buy(results) -> xr.Dataset:
     """Return what each combination of tanks on offer costs, saves and is worth beside money."""
-    study, record, flows = worked.study, worked.record, worked.flows
+    study, record, flows = results.study, results.record, results.flows
     share, target, measure = study.tank.usable_share, study.target.reliability, study.target.measure
     plan = study.catalogue
     limits = plan.model_dump(exclude={"file"})
-    choices = every_choice(read_catalogue(Path(worked.folder) / plan.file), **limits)
-    largest = FEW * float(worked.done.capacity[-1])
+    choices = every_choice(read_catalogue(Path(results.folder) / plan.file), **limits)
+    largest = FEW * float(results.done.capacity[-1])
     some = [choice for choice in choices if choice.nominal * share <= largest] or [choices[0]]
     sizes = np.array([choice.nominal * share for choice in some])
     along, demand = along_sizes(sizes), flows.demand.sum("use")
@@ -355,14 +355,14 @@ RUNS = 64
 """Runs of years among which the tornado and the Sobol indices choose (own choice)."""
 
 
-def sizing_group(worked) -> xr.Dataset:
+def sizing_group(results) -> xr.Dataset:
     """Return everything on which the tank size of a study is decided."""
-    study, record, flows, done = worked.study, worked.record, worked.flows, worked.done
-    certain = worked.groups.get("certainty")
+    study, record, flows, done = results.study, results.record, results.flows, results.done
+    certain = results.groups.get("certainty")
     parts = [_curve_with_costs(study, record, flows, done)]
-    parts.append(certainty_group(worked) if certain is None else certain)
+    parts.append(certainty_group(results) if certain is None else certain)
     if study.catalogue is not None:
-        parts.append(_options_to_buy(worked))
+        parts.append(_options_to_buy(results))
     out = _merged(parts)
     out["in_hand"] = days_of_supply(done.stored, done.demand.sum("use"))
     years = flows.demand.sizes["time"] / 365.25
@@ -375,19 +375,19 @@ def sizing_group(worked) -> xr.Dataset:
     )
 
 
-def certainty_group(worked) -> xr.Dataset:
+def certainty_group(results) -> xr.Dataset:
     """Return what of the decision no price touches: the band, each target's size, the maps, the shortcuts, the step."""
-    study, flows, done = worked.study, worked.flows, worked.done
+    study, flows, done = results.study, results.flows, results.done
     if not rain_feeds(study):
         return xr.Dataset()
-    case = case_of(study, worked.record, flows)
+    case = case_of(study, results.record, flows)
     return _merged(
         [
             _certainty(study, case, done),
-            _sizes_for_targets(worked),
-            _maps(worked),
-            _shortcuts(worked),
-            _daily_step(study, flows, done, Path(worked.folder)),
+            _sizes_for_targets(results),
+            _maps(results),
+            _shortcuts(results),
+            _daily_step(study, flows, done, Path(results.folder)),
         ]
     )
 
@@ -425,34 +425,34 @@ def _certainty(study, case: Case, done: xr.Dataset) -> xr.Dataset:
     return out.assign_attrs(attrs)
 
 
-def _first_filling(worked) -> tuple[xr.DataArray, xr.DataArray, xr.DataArray]:
+def _first_filling(results) -> tuple[xr.DataArray, xr.DataArray, xr.DataArray]:
     """Return rain, inflow and demand of the first filling."""
-    rain, inflow = worked.record.filled, worked.flows.water.inflow
+    rain, inflow = results.record.filled, results.flows.water.inflow
     rain, inflow = (all_of.isel(member=0, drop=True).reset_coords(drop=True) for all_of in (rain, inflow))
-    return rain, inflow, worked.flows.demand.sum("use").reset_coords(drop=True)
+    return rain, inflow, results.flows.demand.sum("use").reset_coords(drop=True)
 
 
-def _sizes_for_targets(worked) -> xr.Dataset:
+def _sizes_for_targets(results) -> xr.Dataset:
     """Return the smallest size for each target, the one that never fails, and the knee."""
-    study = worked.study
-    _, inflow, demand = _first_filling(worked)
-    settings, shares = settings_and_shares(study, worked.flows)
+    study = results.study
+    _, inflow, demand = _first_filling(results)
+    settings, shares = settings_and_shares(study, results.flows)
     given = {"measure": study.target.measure, "shares": shares, **settings}
     out = sizes_for_targets(inflow, demand, study.sizing.targets, **given).drop_attrs(deep=False)
     never, peak = no_failure(inflow, demand, theta=study.tank.theta)
-    knee = find_knee(worked.done.isel(member=0))
+    knee = find_knee(results.done.isel(member=0))
     for name, value in {"no_failure_size": never, "sequent_peak": peak, "knee_size": knee}.items():
         out[name] = ((), float(value) if np.isfinite(value) else np.nan, attributes(name))
     return out
 
 
-def _maps(worked) -> xr.Dataset:
+def _maps(results) -> xr.Dataset:
     """Return reliability and yield over tank size and roof area, and over tank size and demand."""
-    study = worked.study
-    rain, inflow, demand = _first_filling(worked)
+    study = results.study
+    rain, inflow, demand = _first_filling(results)
     area = sum(roof.area for roof in study.roof)
-    along = along_sizes(worked.done.capacity.values)
-    settings, shares = settings_and_shares(study, worked.flows)
+    along = along_sizes(results.done.capacity.values)
+    settings, shares = settings_and_shares(study, results.flows)
     settings |= {name: share * along for name, share in shares.items()}
     settings = _without_rationing(settings)  # a map of the demand has no share of it that stays
     by_area = inflow_by_area(rain, study.catchment, np.array(AREAS) * area, intensity=study.losses.intensity)
@@ -475,12 +475,12 @@ def _without_rationing(settings: dict[str, object]) -> dict[str, object]:
     return {k: v for k, v in settings.items() if k != "essential" and not k.startswith("ration")}
 
 
-def _shortcuts(worked) -> xr.Dataset:
+def _shortcuts(results) -> xr.Dataset:
     """Return what the short ways recommend and what they would have done, and the rules of spillage."""
-    study = worked.study
-    rain, inflow, demand = _first_filling(worked)
-    settings, shares = settings_and_shares(study, worked.flows)
-    target, site, month = study.target.reliability, study.site, worked.record.year_start_month
+    study = results.study
+    rain, inflow, demand = _first_filling(results)
+    settings, shares = settings_and_shares(study, results.flows)
+    target, site, month = study.target.reliability, study.site, results.record.year_start_month
     here = near_melbourne(site.latitude, site.longitude) and target in REGRESSION
     sizes = shortcut_sizes(
         rain, inflow, demand, study.catchment, year_start_month=month, melbourne=target if here else None
@@ -490,5 +490,5 @@ def _shortcuts(worked) -> xr.Dataset:
     ways = ways.rename({name: f"way_{name}" for name in ways.data_vars if name != "size_by_way"})
     settings = _without_rationing(settings)
     settings.pop("theta", None)
-    rules = rules_of_spillage(inflow, demand, along_sizes(worked.done.capacity.values), **settings)
+    rules = rules_of_spillage(inflow, demand, along_sizes(results.done.capacity.values), **settings)
     return xr.merge([ways, rules], join="outer", compat="override").assign_attrs({})

@@ -37,7 +37,7 @@ from rainharvest.study.variant import area_keys, of_file, open_study, people_key
 
 if TYPE_CHECKING:
     from rainharvest.study.file import Study
-    from rainharvest.study.stages import Worked
+    from rainharvest.study.stages import StudyResults
 
 
 def prepare_sizing(path: str | os.PathLike, *, draws: int = DRAWS, sizes: int = SIZES) -> tuple[Study, Grid]:
@@ -154,12 +154,12 @@ def chosen_in_file(
     return out
 
 
-def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
+def sizing_pictures(results: StudyResults, which: str) -> widgets.VBox:
     """Return the figures of the decision that are worked out beforehand, outside the sliders' path.
 
     Parameters
     ----------
-    worked : Worked
+    results : StudyResults
         A study that has been run, with its sizing.
     which : str
         "certainty", "maps", "costs", "shortcuts" or "step".
@@ -184,7 +184,7 @@ def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
     known = f"choose one of {', '.join(drawers)}"
     require(which in drawers, f"no pictures are called {which!r}", known, "which")
     needs, draw = drawers[which]
-    group = worked.groups["sizing"]
+    group = results.groups["sizing"]
     problem = f"the study has nothing to show for {which!r}"
     require(needs in group, problem, "give it roofs, a catalogue or finer rain", "which")
     controls = {}
@@ -194,11 +194,11 @@ def sizing_pictures(worked: Worked, which: str) -> widgets.VBox:
         controls["option"] = choice(
             "Tanks on offer", names, 0 if place is None else place, "Which combination is marked and compared"
         )
-    return board(f"sizing-{which}", controls, lambda **chosen: draw(worked, group, **chosen))
+    return board(f"sizing-{which}", controls, lambda **chosen: draw(results, group, **chosen))
 
 
-def _certainty(worked: Worked, group) -> dict[str, tuple]:
-    measure, size = group.attrs["measure"], float(worked.done.described)
+def _certainty(results: StudyResults, group) -> dict[str, tuple]:
+    measure, size = group.attrs["measure"], float(results.done.described)
     return {
         "band": (
             figures.band_figure(group, measure, group.attrs["target"]),
@@ -208,13 +208,13 @@ def _certainty(worked: Worked, group) -> dict[str, tuple]:
     }
 
 
-def _maps(worked: Worked, group) -> dict[str, tuple]:
-    size, area = float(worked.done.described), sum(roof.area for roof in worked.study.roof)
+def _maps(results: StudyResults, group) -> dict[str, tuple]:
+    size, area = float(results.done.described), sum(roof.area for roof in results.study.roof)
     drawn = figures.maps_figure(group, size, area, group.attrs["measure"])
     return {"maps": (drawn, SAY.maps(maps_at(group, size)))}
 
 
-def _costs(worked: Worked, group, option: int) -> dict[str, tuple]:
+def _costs(results: StudyResults, group, option: int) -> dict[str, tuple]:
     picked = sorted({*picked_options(group), option})
     worth = SAY.worth([offer(group, place) for place in picked])
     front = figures.front_figure(group, group.attrs["measure"], group.attrs["target"], option)
@@ -224,10 +224,10 @@ def _costs(worked: Worked, group, option: int) -> dict[str, tuple]:
     }
 
 
-def _shortcuts(worked: Worked, group) -> dict[str, tuple]:
+def _shortcuts(results: StudyResults, group) -> dict[str, tuple]:
     drawn = figures.shortcuts_figure(group, group.attrs["measure"], group.attrs["target"])
     return {"shortcuts": (drawn, SAY.shortcuts(shortcut_facts(group)))}
 
 
-def _step(worked: Worked, group) -> dict[str, tuple]:
-    return {"step": (figures.step_figure(group), SAY.step(step_at(group, float(worked.done.described))))}
+def _step(results: StudyResults, group) -> dict[str, tuple]:
+    return {"step": (figures.step_figure(group), SAY.step(step_at(group, float(results.done.described))))}

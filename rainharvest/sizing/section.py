@@ -101,13 +101,13 @@ def cost_said(study, costs: pd.Series | None) -> str:
     return SAY.cost(costs, currency, life, study.arrangement.kind == "mains reserve", *large_volume())
 
 
-def size_section(worked) -> Section:
+def size_section(results) -> Section:
     """Return the tank-size decision with its uncertainty."""
-    done, group, facts = worked.done, worked.groups.get("sizing"), headline_facts(worked.done)
+    done, group, facts = results.done, results.groups.get("sizing"), headline_facts(results.done)
     blocks: list[Block] = []
     if group is not None:
         blocks += [Paragraph(text) for text in recommendation(group)]
-        blocks += _uncertainty(worked, group)
+        blocks += _uncertainty(results, group)
     blocks += [Paragraph(SAY.sizes(facts)), _sizes_table(done), Paragraph(SAY.spread(facts))]
     return Section("size", FIXED["titles"]["size"], tuple(blocks))
 
@@ -138,10 +138,10 @@ def _table(name: str, part: xr.Dataset, forms: dict, **units: str) -> Table:
     return Table(FIXED["captions"][name], head, tuple(zip(*columns, strict=True)), right)
 
 
-def _uncertainty(worked, group: xr.Dataset) -> list[Block]:
+def _uncertainty(results, group: xr.Dataset) -> list[Block]:
     from rainharvest.sizing.figures import band_figure, maps_figure, unknowns_figure
 
-    target, tank = worked.study.target, float(worked.done.described)
+    target, tank = results.study.target, float(results.done.described)
     out: list[Block] = []
     if "reliability_low" in group:
         drawn = band_figure(group, target.measure, target.reliability)
@@ -149,8 +149,8 @@ def _uncertainty(worked, group: xr.Dataset) -> list[Block]:
     if "response_low" in group:
         drawn = unknowns_figure(group, target.measure, tank)
         out.append(picture("unknowns", drawn, SAY.unknowns(unknowns(group)), scale=WIDE))
-    if "reliability_by_area" in group and worked.study.roof:
-        area = sum(roof.area for roof in worked.study.roof)
+    if "reliability_by_area" in group and results.study.roof:
+        area = sum(roof.area for roof in results.study.roof)
         drawn = maps_figure(group, tank, area, target.measure)
         out.append(picture("maps", drawn, SAY.maps(maps_at(group, tank)), scale=WIDE))
     if "size_by_way" in group:
@@ -167,18 +167,18 @@ def picked(count: int, shown: int) -> np.ndarray:
     return np.unique(np.linspace(0, count - 1, shown).round().astype(int))
 
 
-def costs_section(worked) -> Section | None:
+def costs_section(results) -> Section | None:
     """Return what each size costs and saves, and what can be bought."""
-    group = worked.groups.get("sizing", xr.Dataset())
+    group = results.groups.get("sizing", xr.Dataset())
     blocks: list[Block] = []
     if "annual" in group:
         blocks += [
-            Paragraph(SAY.prices(worked.study.costs, *large_volume())),
+            Paragraph(SAY.prices(results.study.costs, *large_volume())),
             Paragraph(terms_words(group)),
             _costs_table(group),
         ]
     if "option_annual" in group:
-        blocks += _offers(worked, group)
+        blocks += _offers(results, group)
     return Section("costs", FIXED["titles"]["costs"], tuple(blocks)) if blocks else None
 
 
@@ -201,10 +201,10 @@ def _costs_table(group: xr.Dataset) -> Table:
     return _table("costs", part, forms, currency=group.attrs["currency"], volume=unit)
 
 
-def _offers(worked, group: xr.Dataset) -> list[Block]:
+def _offers(results, group: xr.Dataset) -> list[Block]:
     from rainharvest.sizing.figures import front_figure
 
-    target, size = worked.study.target, float(worked.done.described)
+    target, size = results.study.target, float(results.done.described)
     marked = option_for(group, size)
     good = np.flatnonzero(group.option_efficient.values.astype(bool))
     if marked is not None:  # those about the tank described

@@ -12,7 +12,7 @@ import ipywidgets as widgets
 from rainharvest.core.board import board, cautions, slider
 from rainharvest.core.text import texts_of
 from rainharvest.demand.evapotranspiration import from_monthly_table
-from rainharvest.demand.facts import asked_of
+from rainharvest.demand.facts import demand_of
 from rainharvest.storage.facts import (
     Supply,
     arrangements_facts,
@@ -81,7 +81,7 @@ def arrangements_panel(
         If the study cannot be run.
     """
     supply = prepare_supply(path, monthly)
-    demand = asked_of(supply, supply.study.use, bed_area)
+    demand = demand_of(supply, supply.study.use, bed_area)
     reserves = reserve_of(demand)
     tank = supply.study.tank
     own = round(2 * tank.usable(tank.chosen) / 1000) / 2 if tank.chosen else 10

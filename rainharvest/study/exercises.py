@@ -7,7 +7,7 @@ import xarray as xr
 
 from rainharvest.core.board import says
 from rainharvest.core.reader import days, litres, percent
-from rainharvest.study.stages import Worked
+from rainharvest.study.stages import StudyResults
 
 NEAR = 0.1
 
@@ -90,17 +90,17 @@ def check_worst_year(done: xr.Dataset, yours: int | None) -> None:
     )
 
 
-def check_days_short(worked: Worked, *, yours_days: float | None) -> None:
+def check_days_short(results: StudyResults, *, yours_days: float | None) -> None:
     """Check on how many days the tank described fails in its worst year.
 
     Parameters
     ----------
-    worked : Worked
+    results : StudyResults
         The study that was run.
     yours_days : float or None [day]
         The reader's answer.
     """
-    done = worked.done
+    done = results.done
     whole = (done.days_in_year >= 365).values
     failed = done.described_failed_by_year.median("member")[whole]
     worst = int(failed.values.argmax())
@@ -113,17 +113,17 @@ def check_days_short(worked: Worked, *, yours_days: float | None) -> None:
     )
 
 
-def check_reaches_the_tank(worked: Worked, *, yours_percent: float | None) -> None:
+def check_reaches_the_tank(results: StudyResults, *, yours_percent: float | None) -> None:
     """Check what share of the rain on the roofs reaches the tank.
 
     Parameters
     ----------
-    worked : Worked
+    results : StudyResults
         The study that was run.
     yours_percent : float or None
         The reader's answer in per cent.
     """
-    share = float(worked.done.inflow.mean() / worked.done.mean_rain_on_roof)
+    share = float(results.done.inflow.mean() / results.done.mean_rain_on_roof)
     says(
         yours_percent,
         yours_percent is not None and abs(yours_percent - 100 * share) <= 1,
@@ -132,17 +132,17 @@ def check_reaches_the_tank(worked: Worked, *, yours_percent: float | None) -> No
     )
 
 
-def check_thirstiest_option(worked: Worked, *, yours_option: str | None) -> None:
+def check_thirstiest_option(results: StudyResults, *, yours_option: str | None) -> None:
     """Check which option needs the largest tank to reach the target, of those that can.
 
     Parameters
     ----------
-    worked : Worked
+    results : StudyResults
         The study that was run, with options.
     yours_option : str or None
         The reader's answer: the option's name.
     """
-    options = worked.groups["options"]
+    options = results.groups["options"]
     sizes = np.where(np.isfinite(options.recommended_nominal), options.recommended_nominal, -np.inf)
     name = str(options.study_option.values[int(np.argmax(sizes))])
     says(

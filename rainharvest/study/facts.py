@@ -13,7 +13,7 @@ from rainharvest.core.quantities import label
 from rainharvest.core.reader import middle
 
 if TYPE_CHECKING:
-    from rainharvest.study.stages import Worked
+    from rainharvest.study.stages import StudyResults
 
 
 @dataclass(frozen=True)
@@ -50,9 +50,9 @@ class AnswerFacts:
         return self.arrangement == "mains reserve"
 
 
-def answer_facts(worked: Worked) -> AnswerFacts:
+def answer_facts(results: StudyResults) -> AnswerFacts:
     """Return what page 1 says of a study that has been run."""
-    study, done, groups = worked.study, worked.done, worked.groups
+    study, done, groups = results.study, results.done, results.groups
     tank, measure = float(done.described), done.attrs["measure"]
     curve = done[measure].median("member")
     half, twice = (float(np.interp(f * tank, curve.capacity.values, curve.values)) for f in (0.5, 2.0))

@@ -20,7 +20,7 @@ from rainharvest.storage.figures import storage_figure
 from rainharvest.study.choices import saving
 from rainharvest.study.facts import options_at
 from rainharvest.study.figures import options_figure
-from rainharvest.study.stages import Worked
+from rainharvest.study.stages import StudyResults
 from rainharvest.study.variant import chosen_in_study, prepare, variant
 
 
@@ -77,14 +77,14 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     return board("study", controls, redraw, cautions("drinking"), saving(path, choices))
 
 
-def options_panel(path: str | os.PathLike, worked: Worked) -> widgets.VBox:
+def options_panel(path: str | os.PathLike, results: StudyResults) -> widgets.VBox:
     """Return the panel that compares the options of a study.
 
     Parameters
     ----------
     path : str or path
         The study file.
-    worked : Worked
+    results : StudyResults
         The study, run.
 
     Returns
@@ -97,10 +97,10 @@ def options_panel(path: str | os.PathLike, worked: Worked) -> widgets.VBox:
     InputError
         If the study names no options.
     """
-    options = worked.groups.get("options")
+    options = results.groups.get("options")
     require(options is not None, "the study names no options", "add an [[option]] table", "option", path)
     first, largest = float(options.described_nominal[0]) / 1000, float(options.nominal[-1]) / 1000
-    target = 100 * worked.study.target.reliability
+    target = 100 * results.study.target.reliability
     controls = {
         "nominal": slider("nominal", round(first), 1, round(largest), 1, unit="kL", scale=1000.0),
         "target": slider("target", round(target), 50, 99, 1, unit="%", scale=0.01),

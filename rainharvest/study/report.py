@@ -27,7 +27,7 @@ from rainharvest.study.section import (
     reproduce_section,
     site_section,
 )
-from rainharvest.study.stages import Worked
+from rainharvest.study.stages import StudyResults
 from rainharvest.study.word import report_document
 
 if TYPE_CHECKING:
@@ -48,8 +48,8 @@ PAPER = {"metric": "A4", "us": "Letter"}
 """Paper of the Word document; the page fits both."""
 
 
-def _supply_section(worked: Worked) -> Section:
-    return supply_section(worked.study.arrangement, worked.done, treatment_blocks(worked))
+def _supply_section(results: StudyResults) -> Section:
+    return supply_section(results.study.arrangement, results.done, treatment_blocks(results))
 
 
 SECTIONS = (
@@ -73,25 +73,25 @@ SECTIONS = (
 """In the order of the report; one that has nothing to say of a study returns None."""
 
 
-def study_report(worked: Worked) -> Report:
+def study_report(results: StudyResults) -> Report:
     """Return the report of a study, in the reader's units.
 
     Parameters
     ----------
-    worked : Worked
-        As `rainharvest.study.run.work_study`.
+    results : StudyResults
+        As `rainharvest.study.run.study_results`.
 
     Returns
     -------
     Report
         Its sections; ``report["answer"]`` shows itself in a notebook.
     """
-    study = worked.study
+    study = results.study
     with reading(reader_of(study)):
-        sections = numbered(tuple(s for s in (make(worked) for make in SECTIONS) if s is not None))
+        sections = numbered(tuple(s for s in (make(results) for make in SECTIONS) if s is not None))
     heading = tuple(text for text in (study.site.name, study.report.client, study.report.author) if text)
     warning = FIXED["invented"] if study.site.invented else ""
-    template = str(worked.folder / study.report.template) if study.report.template else ""
+    template = str(results.folder / study.report.template) if study.report.template else ""
     return Report(study.title, heading, warning, PAPER[study.units], sections, template)
 
 

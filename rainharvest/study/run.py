@@ -21,7 +21,7 @@ from rainharvest.rainfall.record import StudyRecord
 from rainharvest.storage.facts import Flows
 from rainharvest.study.file import Study, read_study, reader_of
 from rainharvest.study.options import options_group
-from rainharvest.study.stages import STAGES, Run, Worked, flows_of, record_of, results_of
+from rainharvest.study.stages import STAGES, Run, StudyResults, flows_of, record_of, results_of
 
 PROGRESS = (*STAGES, "options")
 
@@ -59,16 +59,16 @@ def run_study(
     InputError
         If the study file or a rain file cannot be used.
     """
-    return work_study(path, progress=progress, cache=cache, last="decision").done
+    return study_results(path, progress=progress, cache=cache, last="decision").done
 
 
-def work_study(
+def study_results(
     path: str | os.PathLike,
     *,
     progress: Callable[[str], None] | None = None,
     cache: str | os.PathLike | None = None,
     last: str | None = None,
-) -> Worked:
+) -> StudyResults:
     """Run a study from its file, and return what it was run on and what every stage gave.
 
     Parameters
@@ -84,7 +84,7 @@ def work_study(
 
     Returns
     -------
-    Worked
+    StudyResults
         What was asked, its rain, what entered the balance, the results of `run_study`, the stages' groups.
 
     Raises
@@ -96,12 +96,12 @@ def work_study(
     study, text = read_study(path)
     run = Run(study, path.parent, kept_folder(cache))
     try:
-        worked = list(STAGES)[: list(STAGES).index(last) + 1] if last else list(STAGES)
-        for stage in worked:
+        results = list(STAGES)[: list(STAGES).index(last) + 1] if last else list(STAGES)
+        for stage in results:
             tell(stage)
             results_of(run, stage)
         groups = {
-            STAGES[stage].group: results_of(run, stage)["group"] for stage in worked if STAGES[stage].group
+            STAGES[stage].group: results_of(run, stage)["group"] for stage in results if STAGES[stage].group
         }
         if not last:
             tell("options")
@@ -109,7 +109,7 @@ def work_study(
             groups["options"] = options_group(run)
         record, flows = record_of(run), flows_of(run)
         done = _signed(results_of(run, "decision")["done"], study, record, flows, text)
-        return Worked(study, record, flows, done, path.parent, groups, tuple(run.fresh))
+        return StudyResults(study, record, flows, done, path.parent, groups, tuple(run.fresh))
     except InputError as error:
         raise error.at(path) from None
 
@@ -153,20 +153,42 @@ def write_study(
     progress: Callable[[str], None] | None = None,
     cache: str | os.PathLike | None = None,
 ) -> xr.Dataset:
-    """Run a study and write its report, results and tables."""
+    """Run a study and write its report, results and tables, all of them or none.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file (TOML).
+    out : str or path
+        Folder for report.html, report.docx, results.nc, trade_off.csv and record.csv.
+    progress : callable, optional
+        Called with each name of `PROGRESS` when that stage begins, then with "report".
+    cache : str or path, optional
+        As for `run_study`.
+
+    Returns
+    -------
+    Dataset
+        As `run_study`.
+
+    Raises
+    ------
+    InputError
+        As `run_study`, or if the folder cannot be written.
+    """
     from rainharvest.study.report import report_files, study_report
 
-    worked = work_study(path, progress=progress, cache=cache)
-    done = worked.done
+    results = study_results(path, progress=progress, cache=cache)
+    done = results.done
     if progress:
         progress("report")
-    with whole_files(out) as folder, reading(reader_of(worked.study)):
+    with whole_files(out) as folder, reading(reader_of(results.study)):
         done.to_netcdf(folder / "results.nc")
-        for name, group in worked.groups.items():
+        for name, group in results.groups.items():
             group.to_netcdf(folder / "results.nc", mode="a", group=name)
         trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
-        record_table(worked.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
-        report_files(study_report(worked), folder)
+        record_table(results.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
+        report_files(study_report(results), folder)
     return done
 
 

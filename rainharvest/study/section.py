@@ -32,18 +32,18 @@ from rainharvest.sizing.tables import costs_defaults
 from rainharvest.storage.tables import DEFAULTS as OF_TANK
 from rainharvest.study.facts import answer_facts
 from rainharvest.study.file import Study
-from rainharvest.study.stages import Worked
+from rainharvest.study.stages import StudyResults
 
 SAY, FIXED = texts_of("study"), rows_of("study", "fixed")
 
 
-def answer_section(worked: Worked) -> Section:
+def answer_section(results: StudyResults) -> Section:
     """Return the answer: in a paragraph, in six lines for six questions, in one figure."""
     from rainharvest.sizing.figures import trade_off_figure
 
-    study, done, facts = worked.study, worked.done, answer_facts(worked)
+    study, done, facts = results.study, results.done, answer_facts(results)
     drawn = trade_off_figure(done, done.attrs["measure"], done.attrs["target"], float(done.described))
-    costs = cost_of_described(worked)
+    costs = cost_of_described(results)
     answers = {
         "tank": (SAY.tank(facts), "size"),
         "why": (SAY.why(facts), "size"),
@@ -58,14 +58,14 @@ def answer_section(worked: Worked) -> Section:
     return Section("answer", FIXED["titles"]["answer"], (answer, rows, figure))
 
 
-def site_section(worked: Worked) -> Section:
+def site_section(results: StudyResults) -> Section:
     """Return where the building stands and what was asked."""
-    study = worked.study
+    study = results.study
     said = [SAY.place(study.site), texts_of("storage").kind(study.arrangement.kind), SAY.aim(study.target)]
     if study.tank.chosen:
         said.append(SAY.chosen(study.tank))
-    if worked.done.attrs["not_served"]:
-        said.append(SAY.not_served(worked.done.attrs["not_served"]))
+    if results.done.attrs["not_served"]:
+        said.append(SAY.not_served(results.done.attrs["not_served"]))
     if study.rationing:
         said.append(SAY.rationed(study.rationing))
     if study.report.note:
@@ -91,10 +91,10 @@ def defaults_of(study: Study) -> dict[str, Default]:
     return used | (costs_defaults(study.costs) if study.costs else {})
 
 
-def assumptions_section(worked: Worked) -> Section:
+def assumptions_section(results: StudyResults) -> Section:
     """Return every default with value, unit, source and kind."""
     rows = []
-    for name, default in defaults_of(worked.study).items():
+    for name, default in defaults_of(results.study).items():
         value, unit = in_units(default.value, default.unit)
         figures = 4 if value == default.value else 3  # a conversion adds no figures
         rows.append((name, number(value, figures), unit, _range(default), default.kind, default.source))
@@ -113,9 +113,9 @@ def _range(default: Default) -> str:
     return SAY.range(*(None if end is None else number(in_units(end, default.unit)[0], 3) for end in ends))
 
 
-def reproduce_section(worked: Worked) -> Section:
+def reproduce_section(results: StudyResults) -> Section:
     """Return how to run the study again."""
-    attrs = worked.done.attrs
+    attrs = results.done.attrs
     rows = [(words, str(attrs[key])) for key, words in FIXED["reproduce"].items() if key in attrs]
     rows.append(tuple(FIXED["command"]))
     table = Table(
@@ -126,14 +126,14 @@ def reproduce_section(worked: Worked) -> Section:
     )
 
 
-def options_section(worked: Worked) -> Section | None:
+def options_section(results: StudyResults) -> Section | None:
     """Return the study and its options side by side."""
     from rainharvest.study.figures import options_figure
 
-    options = worked.groups.get("options")
+    options = results.groups.get("options")
     if options is None:
         return None
-    target = worked.study.target.reliability
+    target = results.study.target.reliability
     columns = [
         "recommended_nominal",
         "described_nominal",

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import xarray as xr
 
 from rainharvest.catchment.facts import study_water
-from rainharvest.core.kept import Parcel, keep, key_of, recall, table_from_dataset, table_to_dataset
+from rainharvest.core.kept import StageData, keep, key_of, recall, table_from_dataset, table_to_dataset
 from rainharvest.core.tables import known_of, models_of
 from rainharvest.demand.facts import study_demand, study_evapotranspiration
 from rainharvest.rainfall.record import StudyRecord, study_record
@@ -35,7 +35,7 @@ class Stage:
 
     reads: tuple[str, ...]  # Tables of the study file, or single keys of a table ("arrangement.kind")
     takes: tuple[str, ...]  # Stages whose results it works on
-    work: Callable[[Run, str], Parcel]
+    work: Callable[[Run, str], StageData]
     group: str = ""  # Its group of the results file
 
 
@@ -47,21 +47,21 @@ class Run:
     folder: Path  # The folder from which its rain files are meant
     kept: Path | None = None  # Where earlier runs left their results
     # What this run has worked or recalled already, by key: its options share it
-    at_hand: dict[str, Parcel] = field(default_factory=dict)
+    at_hand: dict[str, StageData] = field(default_factory=dict)
     # The stages that this run worked anew, as keys, in their order
     fresh: dict[str, None] = field(default_factory=dict)
 
 
-def results_of(run: Run, stage: str) -> Parcel:
+def results_of(run: Run, stage: str) -> StageData:
     """Return the results of a stage: at hand, left by an earlier run, or worked now."""
     key = stage_key(run, stage)
     if key not in run.at_hand:
-        parcel = recall(run.kept, stage, key)
-        if parcel is None:
-            parcel = STAGES[stage].work(run, stage)
-            keep(run.kept, stage, key, parcel)
+        data = recall(run.kept, stage, key)
+        if data is None:
+            data = STAGES[stage].work(run, stage)
+            keep(run.kept, stage, key, data)
             run.fresh[stage] = None
-        run.at_hand[key] = parcel
+        run.at_hand[key] = data
     return run.at_hand[key]
 
 
@@ -74,11 +74,11 @@ def stage_key(run: Run, stage: str) -> str:
 
 def record_of(run: Run) -> StudyRecord:
     """Return the rain of a study."""
-    parcel = results_of(run, "record")
-    findings = parcel["findings"]
+    data = results_of(run, "record")
+    findings = data["findings"]
     return StudyRecord(
-        parcel["raw"]["rain"].assign_attrs(parcel["raw"].attrs),
-        parcel["filled"]["rain"].assign_attrs(parcel["filled"].attrs),
+        data["raw"]["rain"].assign_attrs(data["raw"].attrs),
+        data["filled"]["rain"].assign_attrs(data["filled"].attrs),
         table_from_dataset(findings),
         int(findings.attrs["year_start_month"]),
         str(findings.attrs["left_out"]),
@@ -87,8 +87,8 @@ def record_of(run: Run) -> StudyRecord:
 
 def flows_of(run: Run) -> Flows:
     """Return what enters the balance of a study."""
-    parcel = results_of(run, "demand")
-    asked, weather = parcel["asked"], parcel.get("weather")
+    data = results_of(run, "demand")
+    asked, weather = data["asked"], data.get("weather")
     return Flows(
         results_of(run, "catchment")["water"],
         asked["demand"],
@@ -155,7 +155,7 @@ def _digest(path: Path) -> str:
 
 
 @dataclass(frozen=True)
-class Worked:
+class StudyResults:
     """A study that has been run: what was asked, what entered, what came out."""
 
     study: Study  # What was asked
@@ -168,7 +168,7 @@ class Worked:
     fresh: tuple[str, ...] = ()  # The stages that were worked anew; the others were left by an earlier run
 
 
-def _record(run: Run, stage: str) -> Parcel:
+def _record(run: Run, stage: str) -> StageData:
     record = study_record(seen_by(run.study, stage).rain, run.folder)
     findings = table_to_dataset(record.findings)
     findings.attrs |= {"year_start_month": record.year_start_month, "left_out": record.left_out}
@@ -178,7 +178,7 @@ def _record(run: Run, stage: str) -> Parcel:
     }
 
 
-def _catchment(run: Run, stage: str) -> Parcel:
+def _catchment(run: Run, stage: str) -> StageData:
     water = study_water(seen_by(run.study, stage), record_of(run))
     if "lost" not in water:
         return {"water": water}
@@ -187,7 +187,7 @@ def _catchment(run: Run, stage: str) -> Parcel:
     return {"water": water[["inflow"]].merge(first).assign_attrs(water.attrs)}
 
 
-def _demand(run: Run, stage: str) -> Parcel:
+def _demand(run: Run, stage: str) -> StageData:
     study, record = seen_by(run.study, stage), record_of(run)
     weather = None
     if study.weather is not None:
@@ -197,22 +197,22 @@ def _demand(run: Run, stage: str) -> Parcel:
     return out if weather is None else out | {"weather": weather.to_dataset()}
 
 
-def _sizes(run: Run, stage: str) -> Parcel:
+def _sizes(run: Run, stage: str) -> StageData:
     return {"tried": curve_facts(seen_by(run.study, stage), record_of(run), flows_of(run))}
 
 
-def _decision(run: Run, stage: str) -> Parcel:
+def _decision(run: Run, stage: str) -> StageData:
     tried = results_of(run, "trade-off")["tried"]
     return {"done": decision_facts(seen_by(run.study, stage), record_of(run), flows_of(run), tried)}
 
 
-def _group(run: Run, stage: str) -> Parcel:
+def _group(run: Run, stage: str) -> StageData:
     """Compute a stage that gives a group of the results file: a function of its room's facts."""
     done = results_of(run, "decision")["done"]
     groups = {name: results_of(run, name)["group"] for name in STAGES[stage].takes if name in _GROUPS}
-    worked = Worked(seen_by(run.study, stage), record_of(run), flows_of(run), done, run.folder, groups)
+    results = StudyResults(seen_by(run.study, stage), record_of(run), flows_of(run), done, run.folder, groups)
     room, _, name = _GROUPS[stage].partition(".")
-    return {"group": getattr(importlib.import_module(f"rainharvest.{room}.facts"), name)(worked)}
+    return {"group": getattr(importlib.import_module(f"rainharvest.{room}.facts"), name)(results)}
 
 
 _GROUPS = {
@@ -237,4 +237,3 @@ STAGES: dict[str, Stage] = {
     "site works": Stage(("site_works",), ("decision",), _group, "siteworks"),
 }
 """In their order."""
-

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rainharvest.climates.exercises import check_explaining, check_hardest_climate, check_places_reached
-from rainharvest.climates.facts import explained, side_by_side
+from rainharvest.climates.facts import explained, in_each_climate
 from rainharvest.climates.panel import LAYERS, prepare_sides, region_for, region_panel, sides_panel
 
 DATA = Path(__file__).parents[2] / "data"
@@ -43,7 +43,7 @@ def test_each_slider_of_the_five_climates_changes_what_is_said(sides):
 
 
 def test_what_the_five_climates_say_is_what_was_computed(sides):
-    done = side_by_side(sides, area=580.0, bore=80.0, run=45.0, bleed=20.0)
+    done = in_each_climate(sides, area=580.0, bore=80.0, run=45.0, bleed=20.0)
     text = said(sides_panel(sides))[0]
     size = done.reaching.sel(conveyance="dry run", arrangement="rain only")
     assert [str(n) for n in done.climate.values[np.isnan(size)]] == ["semi-arid"]
@@ -86,7 +86,7 @@ def test_the_place_named_on_the_map_is_the_place_of_the_least_and_the_most(regio
 
 
 def test_exercises_know_right_from_wrong(sides, region, capsys):
-    five = side_by_side(sides, area=580.0, bore=80.0, run=45.0, bleed=20.0)
+    five = in_each_climate(sides, area=580.0, bore=80.0, run=45.0, bleed=20.0)
     count = int((region.reaching.sel(conveyance="dry run") <= 30_000).sum())
     found = explained(region)
     for check, given, right, wrong in (

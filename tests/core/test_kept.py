@@ -12,7 +12,7 @@ import xarray as xr
 from rainharvest import InputError
 from rainharvest.core import kept
 from rainharvest.study.file import read_study
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 from rainharvest.study.stages import STAGES, seen_by
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"
@@ -75,8 +75,8 @@ def folder(tmp_path):
     return tmp_path
 
 
-def worked(folder, cache="kept"):
-    return work_study(folder / "study.toml", cache=folder / cache if cache != "off" else "off")
+def results(folder, cache="kept"):
+    return study_results(folder / "study.toml", cache=folder / cache if cache != "off" else "off")
 
 
 def parts_of(one):
@@ -112,7 +112,7 @@ def assert_same_bits(one, other):
 
 
 def test_the_same_bits_with_and_without(folder):
-    without, first, again = worked(folder, "off"), worked(folder), worked(folder)
+    without, first, again = results(folder, "off"), results(folder), results(folder)
     assert set(without.fresh) == set(first.fresh) == set(STAGES) and again.fresh == ()
     assert_same_bits(without, first)
     assert_same_bits(without, again)
@@ -121,29 +121,29 @@ def test_the_same_bits_with_and_without(folder):
 @pytest.mark.parametrize("name", sorted(CHANGES))
 def test_a_change_reworks_only_what_it_touches(folder, name):
     old, new, touched = CHANGES[name]
-    worked(folder)
+    results(folder)
     assert old in STUDY
     (folder / "study.toml").write_text(STUDY.replace(old, new, 1))
-    changed = worked(folder)
+    changed = results(folder)
     assert set(changed.fresh) & CORE == touched
     after = set(changed.fresh) & AFTER
     assert after == (AFTER if touched else MONEY if name == "price" else set())
-    assert_same_bits(changed, worked(folder, "off"))
+    assert_same_bits(changed, results(folder, "off"))
 
 
 def test_another_byte_in_a_rain_file_reworks_everything(folder):
-    worked(folder)
+    results(folder)
     text = (folder / "beside.csv").read_text()
     (folder / "beside.csv").write_text(text + "\n")
-    assert set(worked(folder).fresh) == set(STAGES)
+    assert set(results(folder).fresh) == set(STAGES)
     (folder / "beside.csv").write_text(text)
-    assert worked(folder).fresh == ()
+    assert results(folder).fresh == ()
 
 
 def test_another_program_reworks_everything(folder, monkeypatch):
-    worked(folder)
+    results(folder)
     monkeypatch.setattr(kept, "program_digest", lambda: "another version")
-    assert set(worked(folder).fresh) == set(STAGES)
+    assert set(results(folder).fresh) == set(STAGES)
 
 
 def test_the_program_is_known_by_its_source_and_its_libraries():
@@ -164,42 +164,42 @@ DAMAGE = {
 
 @pytest.mark.parametrize("name", sorted(DAMAGE))
 def test_a_damaged_entry_is_worked_anew_and_mended(folder, name):
-    first = worked(folder)
+    first = results(folder)
     for file in (folder / "kept").iterdir():
         file.write_bytes(DAMAGE[name](file.read_bytes()))
-    mended = worked(folder)
+    mended = results(folder)
     assert set(mended.fresh) == set(STAGES)
     assert_same_bits(first, mended)
-    assert worked(folder).fresh == ()
+    assert results(folder).fresh == ()
 
 
 def test_any_single_bit_of_an_entry_is_guarded(folder):
-    parcel = {"part": xr.Dataset({"x": ("row", np.arange(50.0), {"units": "L"})}, attrs={"said": "so"})}
-    kept.keep(folder / "kept", "some", "key", parcel)
+    data = {"part": xr.Dataset({"x": ("row", np.arange(50.0), {"units": "L"})}, attrs={"said": "so"})}
+    kept.keep(folder / "kept", "some", "key", data)
     (file,) = (folder / "kept").iterdir()
     whole = file.read_bytes()
     for at in range(0, len(whole), 7):
         file.write_bytes(whole[:at] + bytes([whole[at] ^ 0x10]) + whole[at + 1 :])
         back = kept.recall(folder / "kept", "some", "key")
-        assert back is None or back["part"].identical(parcel["part"]), at  # None, or a byte that says nothing
+        assert back is None or back["part"].identical(data["part"]), at  # None, or a byte that says nothing
 
 
 def test_the_folder_may_be_deleted_at_any_time(folder):
-    first = worked(folder)
+    first = results(folder)
     shutil.rmtree(folder / "kept")
-    assert_same_bits(first, worked(folder))
+    assert_same_bits(first, results(folder))
     assert not list((folder / "kept").glob(".unfinished*"))
 
 
 def test_what_was_not_used_for_longest_makes_room(folder, monkeypatch):
-    parcel = {"part": xr.Dataset({"x": ("row", np.zeros(1000))})}
+    data = {"part": xr.Dataset({"x": ("row", np.zeros(1000))})}
     size = 9000  # a little more than an entry
     monkeypatch.setattr(kept, "LARGEST", 3 * size)
     for i, key in enumerate("abc"):
-        kept.keep(folder / "kept", "some", key, parcel)
+        kept.keep(folder / "kept", "some", key, data)
         os.utime(folder / "kept" / f"some-{key}.npz", (i, i))
     kept.recall(folder / "kept", "some", "a")
-    kept.keep(folder / "kept", "some", "d", parcel)
+    kept.keep(folder / "kept", "some", "d", data)
     assert {f.name for f in (folder / "kept").iterdir()} == {f"some-{key}.npz" for key in "acd"}
 
 

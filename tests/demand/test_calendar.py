@@ -25,13 +25,13 @@ def days_of(rule, first="1950-01-01", last="2049-12-31"):
 def test_a_century_has_the_days_that_a_plain_calendar_counts():
     # An independent count with the standard library, day by day.
     days = calendar_days(Calendar(holidays=["12-25", "12-31 to 01-02"]), CENTURY)
-    worked = 0
+    results = 0
     day = datetime.date(1950, 1, 1)
     while day <= datetime.date(2049, 12, 31):
         closed = (day.month, day.day) in {(12, 25), (12, 31), (1, 1), (1, 2)}
-        worked += day.weekday() < 5 and not closed
+        results += day.weekday() < 5 and not closed
         day += datetime.timedelta(days=1)
-    assert int(days.working.sum()) == worked
+    assert int(days.working.sum()) == results
     assert len(CENTURY) == 100 * 365 + 25
 
 
@@ -106,8 +106,8 @@ def test_a_yearly_span_covers_what_month_and_day_say(first, m1, d1, m2, d2):
 def test_terms_holidays_and_weekdays_together():
     calendar = Calendar(terms=["2024-01-08 to 2024-01-19"], holidays=[datetime.date(2024, 1, 15)])
     days = calendar_days(calendar, pd.date_range("2024-01-01", "2024-01-31"))
-    worked = days.time.values[days.working.values].astype("datetime64[D]").astype(str)
-    assert list(worked) == [f"2024-01-{d:02}" for d in (8, 9, 10, 11, 12, 16, 17, 18, 19)]
+    results = days.time.values[days.working.values].astype("datetime64[D]").astype(str)
+    assert list(results) == [f"2024-01-{d:02}" for d in (8, 9, 10, 11, 12, 16, 17, 18, 19)]
     assert int(days.term.sum()) == 12
 
 

@@ -9,7 +9,7 @@ from rainharvest.core.mistakes import StudyFileError
 from rainharvest.demand.evapotranspiration import hargreaves, penman_monteith, solar_from_temperatures
 from rainharvest.demand.weather import from_weather, read_weather
 from rainharvest.study.file import read_study
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 
 YEAR = pd.date_range("2015-01-01", "2015-12-31")
 LYON = pd.DataFrame({"tmax": 26.6, "tmin": 14.8}, YEAR)  # FAO-56 example 20, its July all year: invented
@@ -112,7 +112,7 @@ def test_the_garden_of_a_study_feels_the_weather_of_its_file(tmp_path):
     weather = pd.DataFrame({"date": days, "tmax": 26.6, "tmin": 14.8})
     path = written(tmp_path, STUDY, "study.toml")
     written(tmp_path, weather.to_csv(index=False))
-    one = work_study(path, cache="off", last="decision")
+    one = study_results(path, cache="off", last="decision")
     # By the end of a dry month all that the plants take is given: lawn 0.85 ET0 by drip, 0.9 of it kept.
     evapotranspiration = hargreaves(LYON.tmax, LYON.tmin, 45.7)
     day = one.done.demand.sel(use="garden", time="2015-07-30")
@@ -123,15 +123,15 @@ def test_the_garden_of_a_study_feels_the_weather_of_its_file(tmp_path):
     # With wind the same file gives another demand, and needs the site's height.
     written(tmp_path, weather.assign(wind=3.0).to_csv(index=False))
     with pytest.raises(InputError, match="weather.csv: site.elevation"):
-        work_study(path, cache="off", last="decision")
+        study_results(path, cache="off", last="decision")
     written(tmp_path, STUDY.replace("[rain]", "elevation = 200\n[rain]"), "study.toml")
-    other = work_study(path, cache="off", last="decision")
+    other = study_results(path, cache="off", last="decision")
     sun = solar_from_temperatures(LYON.tmax, LYON.tmin, 45.7)
     expected = penman_monteith(LYON.tmax, LYON.tmin, 45.7, 200, 3.0, solar=sun, dew_point=LYON.tmin)
     np.testing.assert_allclose(other.flows.evapotranspiration.sel(time="2015"), expected)
     written(tmp_path, weather.assign(tmax=299.8).to_csv(index=False))
     with pytest.raises(InputError, match="weather.csv: tmax: tmax is not between -90 and 60 on 730 days"):
-        work_study(path, cache="off", last="decision")
+        study_results(path, cache="off", last="decision")
 
 
 @pytest.mark.parametrize(

@@ -15,14 +15,14 @@ from rainharvest.drought.facts_climates import one_change, scenarios_tried
 from rainharvest.drought.panel import prepare_drought
 from rainharvest.drought.tables import Change, Scenario
 from rainharvest.study.file import read_study
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 @pytest.fixture(scope="module")
 def run():
-    return work_study(SCHOOL)
+    return study_results(SCHOOL)
 
 
 @pytest.fixture(scope="module")
@@ -177,5 +177,5 @@ def test_a_record_of_one_year_leaves_out_what_it_cannot_tell(tmp_path):
         'rain = { file = "rain.csv", members = 1 }\nroof = [{ area = 100 }]\n'
         'use = [{ name = "toilets", kind = "dual_flush", people = 20 }]\ntank = { chosen = 4000 }\n'
     )
-    group = work_study(tmp_path / "study.toml", cache="off").groups["drought"]
+    group = study_results(tmp_path / "study.toml", cache="off").groups["drought"]
     assert "the record ends within its first year" in group.attrs["left_out"]

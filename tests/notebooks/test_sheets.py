@@ -33,12 +33,12 @@ def test_a_sheet_for_each_notebook_and_the_answers(tmp_path):
 def test_an_answer_told_is_right_when_it_is_given():
     (_, year), (_, month), (_, share) = answers(BOOK / "04_demand.ipynb")
     from rainharvest.demand.exercises import check_share_for_rain, check_thirstiest_month, check_year
-    from rainharvest.demand.facts import asked_of
+    from rainharvest.demand.facts import demand_of
     from rainharvest.storage.panel import prepare_supply
 
     thirst = [7.5, 6.8, 5.2, 3.4, 2.1, 1.5, 1.6, 2.3, 3.4, 4.7, 6.1, 7.2]
     school = prepare_supply(BOOK.parent / "data" / "studies" / "day_school.toml", thirst)
-    asked = asked_of(school, school.study.use, bed_area=100)
+    asked = demand_of(school, school.study.use, bed_area=100)
     for check, answer in (
         (check_year, float(re.search(r"[\d.]+", year)[0])),
         (check_thirstiest_month, month.partition(",")[0]),

@@ -14,7 +14,7 @@ from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_vari
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
 from rainharvest.siteworks.tables import SiteWorks
 from rainharvest.study.file import read_study
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 from rainharvest.study.stages import results_of
 from rainharvest.study.variant import open_study
 
@@ -39,7 +39,7 @@ def study(folder, more=ROOF):
 
 def run(path):
     """Run a study as far as the site works need it."""
-    return work_study(path, cache="off", last="decision")
+    return study_results(path, cache="off", last="decision")
 
 
 @pytest.fixture(scope="module")

@@ -65,8 +65,8 @@ def counted(name, long_run, make_inputs):
     for k, case in enumerate(samples(name, long_run)):
         drawn = draw_flows(case, make_inputs(case, k))
         keep = ("volume_reliability",)
-        told = measures_of_draws(drawn, DAYS * demand, keep=keep).volume_reliability.values
-        low, tenth, high = np.quantile(told, [0.05, 0.1, 0.95], axis=0, method="weibull")
+        shown = measures_of_draws(drawn, DAYS * demand, keep=keep).volume_reliability.values
+        low, tenth, high = np.quantile(shown, [0.05, 0.1, 0.95], axis=0, method="weibull")
         held += (low <= truth) & (truth <= high)
         above += tenth <= truth
     return held / SAMPLES, above / SAMPLES

@@ -10,7 +10,7 @@ from rainharvest import InputError
 from rainharvest.core.board import still
 from rainharvest.core.save import figure_table
 from rainharvest.sizing.panel import sizing_panel, sizing_pictures
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 
 SCHOOL = Path(__file__).parents[2] / "data/studies/day_school.toml"
 
@@ -21,8 +21,8 @@ def panel():
 
 
 @pytest.fixture(scope="module")
-def worked():
-    return work_study(SCHOOL, last="costs")
+def results():
+    return study_results(SCHOOL, last="costs")
 
 
 def text_of(panel):
@@ -75,8 +75,8 @@ def test_lines_are_no_longer_than_what_is_seen(panel):
 
 
 @pytest.mark.parametrize("which", ["certainty", "maps", "costs", "shortcuts", "step"])
-def test_still_pictures(worked, which):
-    shown = sizing_pictures(worked, which)
+def test_still_pictures(results, which):
+    shown = sizing_pictures(results, which)
     assert shown.rh_words.value == ""
     data = still(shown).data
     assert data.startswith('<img alt="') and len(data) < 100_000
@@ -87,11 +87,11 @@ def test_still_pictures(worked, which):
         assert len(head) > 1 and len(rows) > 2 and any(rows[2]), (key, "nothing to save as CSV")
 
 
-def test_the_money_is_saved_as_it_is_drawn(worked):
+def test_the_money_is_saved_as_it_is_drawn(results):
     head, *rows = csv.reader(
-        io.StringIO(figure_table(sizing_pictures(worked, "costs").rh_figures["money"][0]))
+        io.StringIO(figure_table(sizing_pictures(results, "costs").rh_figures["money"][0]))
     )
-    group = worked.groups["sizing"]
+    group = results.groups["sizing"]
     saved = dict(zip([row[0] for row in rows], rows, strict=True))
     column = next(k for k, words in enumerate(head) if words.startswith("capital"))
     for name in saved:
@@ -118,10 +118,10 @@ def test_without_prices_no_slider_asks_for_a_discount_rate(tmp_path):
     assert shown.rh_words.value == "" and text_of(shown) != before
 
 
-def test_pictures_that_are_not_there(worked):
+def test_pictures_that_are_not_there(results):
     with pytest.raises(InputError, match="certainty, maps"):
-        sizing_pictures(worked, "dreams")
-    reserve = work_study(SCHOOL.with_name("clinic_reserve.toml"), last="costs")
+        sizing_pictures(results, "dreams")
+    reserve = study_results(SCHOOL.with_name("clinic_reserve.toml"), last="costs")
     with pytest.raises(InputError, match="nothing to show"):
         sizing_pictures(reserve, "maps")
 

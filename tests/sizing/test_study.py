@@ -20,7 +20,7 @@ from rainharvest.sizing.smallest import merge_dry_days, run_versions
 from rainharvest.sizing.trade_off import scaled_catchment
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
 from rainharvest.study.file import read_study
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 
 SCHOOL = Path(__file__).parents[2] / "data/studies/day_school.toml"
 CLINIC = SCHOOL.with_name("clinic_reserve.toml")
@@ -28,7 +28,7 @@ CLINIC = SCHOOL.with_name("clinic_reserve.toml")
 
 @pytest.fixture(scope="module")
 def school():
-    return work_study(SCHOOL, last="costs")
+    return study_results(SCHOOL, last="costs")
 
 
 @pytest.fixture(scope="module")
@@ -66,9 +66,9 @@ def test_group_can_be_kept_in_netcdf_and_every_variable_says_what_it_is(group, t
 
 
 def test_group_is_the_same_for_the_same_seed(tmp_path):
-    worked = work_study(changed(tmp_path), last="costs")
-    again = sizing_group(replace(worked, groups={}))
-    for name, values in worked.groups["sizing"].data_vars.items():
+    results = study_results(changed(tmp_path), last="costs")
+    again = sizing_group(replace(results, groups={}))
+    for name, values in results.groups["sizing"].data_vars.items():
         np.testing.assert_array_equal(again[name].values, values.values, err_msg=name)
 
 
@@ -149,15 +149,15 @@ def test_next_to_all_versions_are_not_told_as_all(group):
 
 def test_out_of_reach_is_said(tmp_path):
     more = (("people = 240", "people = 1800"), ("reliability = 0.9", "reliability = 0.99"))
-    worked = work_study(changed(tmp_path, *more), last="costs")
-    group = worked.groups["sizing"]
+    results = study_results(changed(tmp_path, *more), last="costs")
+    group = results.groups["sizing"]
     assert np.isnan(group.size_on_record)
     assert "No tank supplies 99 % of the water asked for" in size_said(group)
     assert "more is asked than comes in" in " ".join(recommendation(group))
 
 
 def test_a_mains_reserve_saves_nothing_and_has_no_band():
-    group = work_study(CLINIC, last="costs").groups["sizing"]
+    group = study_results(CLINIC, last="costs").groups["sizing"]
     assert float(group.mains_saved.max()) == 0 and float(group.saved_bill.max()) == 0
     assert "sure_size" not in group and "holds no rain" in recommendation(group)[0]
     assert "saves no mains water" in terms_words(group) and "counts as mains" not in terms_words(group)
@@ -178,7 +178,7 @@ def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):
             "[[costs.block]]\nup_to = 60\nprice = 1.0\n[[costs.block]]\nprice = 3.0\n[[costs.part]]",
         ),
     )
-    group = work_study(path, last="costs").groups["sizing"]
+    group = study_results(path, last="costs").groups["sizing"]
     assert group.attrs["real_rate"] == pytest.approx(0.04)
     assert "the real rate that the nominal one and inflation leave" in terms_words(group)
     assert "share of its life that is left" in terms_words(group)
@@ -189,14 +189,14 @@ def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):
 
 
 def test_a_tank_beyond_the_sizes_tried_has_its_own_price(tmp_path):
-    worked = work_study(changed(tmp_path, ("[tank]\n", "[tank]\nchosen = 900000\n")), last="costs")
-    group, size = worked.groups["sizing"], float(worked.done.described)
+    results = study_results(changed(tmp_path, ("[tank]\n", "[tank]\nchosen = 900000\n")), last="costs")
+    group, size = results.groups["sizing"], float(results.done.described)
     assert size > float(group.capacity[-1])
-    paid = cost_of_described(worked)
+    paid = cost_of_described(results)
     assert paid.capital == pytest.approx(900 + 0.12 * 900_000 + 420)
     # (capital, pumps again after 10 and 20 years, upkeep, energy) over 25 years at 4 %, by hand
     factor = (1 - 1.04**-25) / 0.04
-    kilolitres = float(worked.done.yearly_yield.median("member")[-1]) / 1000
+    kilolitres = float(results.done.yearly_yield.median("member")[-1]) / 1000
     spent = paid.capital + 420 * (1.04**-10 + 1.04**-20) + (60 + kilolitres * 1.4 * 0.4) * factor
     assert paid.annual == pytest.approx(spent / factor)
     assert "nan" not in SAY.maps(maps_at(group, size)) and "none" not in SAY.step(step_at(group, size))
@@ -262,12 +262,12 @@ def test_sliders_with_time_reliability_and_rationing(tmp_path):
         ('measure = "volume_reliability"', 'measure = "time_reliability"'),
         ("[target]", "[[rationing]]\nlevel = 0.3\nshare = 0.5\n\n[target]"),
     )
-    worked, (_, grid) = work_study(path, last="decision"), prepare_sizing(path, draws=3, sizes=70)
+    results, (_, grid) = study_results(path, last="decision"), prepare_sizing(path, draws=3, sizes=70)
     curve = moved(grid, area=grid.area, coefficient=grid.coefficient, people=grid.people)
     sizes = xr.DataArray(grid.sizes, {"capacity": grid.sizes}, ("capacity",))
     done = simulate(
-        worked.flows.water.inflow.isel(member=0),
-        worked.flows.demand.sum("use"),
+        results.flows.water.inflow.isel(member=0),
+        results.flows.demand.sum("use"),
         sizes,
         ration_level=0.3 * sizes,
         ration_share=0.5,

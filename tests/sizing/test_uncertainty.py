@@ -212,8 +212,8 @@ def test_a_record_too_short_to_draw_years_from_is_used_as_it_is(last, varies):
     assert (band.reliability_low < band.reliability_high).all(), "roof, losses and demand still vary"
     moved = tornado(case, capacity=2000.0, runs=16).sel(input="years")
     assert (float(moved.response_low) < float(moved.response_high)) == varies
-    told = sobol_indices(case, capacity=2000.0, base=16, runs=16)
-    assert varies or abs(float(told.total_order.sel(input="years"))) < 1e-9
+    shown = sobol_indices(case, capacity=2000.0, base=16, runs=16)
+    assert varies or abs(float(shown.total_order.sel(input="years"))) < 1e-9
 
 
 def test_the_record_as_it_stands_is_the_simulation_of_it():
@@ -267,8 +267,8 @@ def test_the_band_is_in_order_and_rises_with_the_tank(drawn_and_record):
     for values in (low, middle, high, out.reliability_on_record.values, out.draws_reaching.values):
         assert (np.diff(values) >= -1e-12).all()
     assert (np.diff(out.reliability.values, axis=1) >= -1e-12).all()
-    told = (out.reliability.values >= 0.8).mean(axis=0)
-    np.testing.assert_allclose(out.draws_reaching, told)
+    shown = (out.reliability.values >= 0.8).mean(axis=0)
+    np.testing.assert_allclose(out.draws_reaching, shown)
     assert out.attrs["target"] == 0.8 and all(v.attrs["units"] for v in out.data_vars.values())
 
 
@@ -276,10 +276,10 @@ def test_the_band_is_in_order_and_rises_with_the_tank(drawn_and_record):
 def test_sure_size_is_the_smallest_to_the_litre(drawn_and_record, target, sure):
     drawn, record = drawn_and_record
     found = sure_size(drawn, record, target, sure=sure)
-    told = measures_of_draws(
+    shown = measures_of_draws(
         drawn, [found.capacity - 1, found.capacity], keep=VOLUME
     ).volume_reliability.values
-    share = (told >= target * (1 - 1e-12)).mean(axis=0)
+    share = (shown >= target * (1 - 1e-12)).mean(axis=0)
     assert share[0] < sure <= share[1] + 1e-12
     assert (found.one_less_reached_by, found.reached_by) == pytest.approx(tuple(share))
     # By hand: each draw's own smallest tank; the nine-in-ten size is their ninth in ten.
@@ -312,8 +312,8 @@ def test_time_reliability_and_rationing_are_searched_without_short_cuts():
     drawn, record = draw_flows(case, draw_inputs(case, 20, 1)), draw_flows(case, record_inputs(case))
     for measure in ("time_reliability", "volume_reliability"):
         found = sure_size(drawn, record, 0.4, measure=measure)
-        told = measures_of_draws(drawn, [found.capacity], keep=(measure,))[measure].values[:, 0]
-        assert (told >= 0.4 * (1 - 1e-12)).mean() == pytest.approx(
+        shown = measures_of_draws(drawn, [found.capacity], keep=(measure,))[measure].values[:, 0]
+        assert (shown >= 0.4 * (1 - 1e-12)).mean() == pytest.approx(
             found.reached_by
         ) and found.reached_by >= 0.9
 
@@ -340,8 +340,8 @@ def test_tornado_moves_one_input_at_a_time():
     for end in ("low", "high"):
         factor = float(out[f"input_{end}"].sel(input="demand"))
         asked = simulate(inflow, case.demand * factor, 6000.0)
-        told = float(out[f"response_{end}"].sel(input="demand"))
-        assert told == pytest.approx(float(asked.volume_reliability[0]), rel=1e-12)
+        shown = float(out[f"response_{end}"].sel(input="demand"))
+        assert shown == pytest.approx(float(asked.volume_reliability[0]), rel=1e-12)
     assert float(out.response_low.sel(input="demand")) > float(out.response_high.sel(input="demand"))
     size = tornado(case, target=0.7, runs=40, seed=2)
     smallest = smallest_tank(inflow, case.demand, 0.7).capacity

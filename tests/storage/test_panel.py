@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rainharvest import InputError
-from rainharvest.demand.facts import asked_of
+from rainharvest.demand.facts import demand_of
 from rainharvest.storage.arrangements import smallest_reserve
 from rainharvest.storage.facts import supplied
 from rainharvest.storage.panel import arrangements_panel, prepare_supply
@@ -38,13 +38,13 @@ def test_every_slider_changes_what_is_said_and_the_reserve_is_the_one_computed(s
     assert said(panel) == first
     assert all(picture.value.startswith("<svg") for picture, _ in panel.rh_pictures.values())
     panel.rh_controls["ride_out"].value = 5
-    size = smallest_reserve(asked_of(school, school.study.use, 100.0).sum("use"), 5)
+    size = smallest_reserve(demand_of(school, school.study.use, 100.0).sum("use"), 5)
     shown = float(f"{size / 1000:.2g}")
     assert f"{shown:g} kL" in said(panel)[2] or f"{1000 * shown:,.0f} L" in said(panel)[2]
 
 
 def test_supplied_agrees_with_itself_and_names_what_rain_does_not_serve(school):
-    demand = asked_of(school, school.study.use)
+    demand = demand_of(school, school.study.use)
     assert "garden" not in demand.use.values
     done = supplied(school, demand, capacity=10_000, spell_length=2, interruptions_a_year=12, level_share=0.2)
     assert done.attrs["not_served"] == "drinking and hand-washing"

@@ -13,7 +13,7 @@ from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spel
 from rainharvest.demand.tables import Garden, Pool
 from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 from rainharvest.study.stages import Run, results_of
 
 RECORD = Path(__file__).parents[2] / "data" / "records" / "winter_rain.csv"
@@ -87,12 +87,12 @@ ALONE = {
 def compared(tmp_path_factory):
     folder = tmp_path_factory.mktemp("options")
     (folder / "study.toml").write_text(BASE + OPTIONS)
-    return work_study(folder / "study.toml", cache="off"), folder
+    return study_results(folder / "study.toml", cache="off"), folder
 
 
 def test_each_option_is_the_study_that_it_would_be_alone(compared):
-    worked, folder = compared
-    side = worked.groups["options"]
+    results, folder = compared
+    side = results.groups["options"]
     assert list(side.study_option.values) == [
         "as described", "hall alone", "wet", "small", "combined", "elsewhere", "toilets alone"
     ]  # fmt: skip
@@ -135,13 +135,13 @@ def test_what_the_options_say_of_the_trade(compared):
 
 def test_no_options_no_group(tmp_path):
     (tmp_path / "study.toml").write_text(BASE)
-    assert "options" not in work_study(tmp_path / "study.toml").groups
+    assert "options" not in study_results(tmp_path / "study.toml").groups
 
 
 def test_an_option_that_reaches_no_target_is_described_beside_the_study(tmp_path):
     (tmp_path / "study.toml").write_text(BASE + '[[option]]\nname = "many"\n[[option.use]]\nname = "w"\n'
                                                 'kind = "dual_flush"\npeople = 900\n')  # fmt: skip
-    side = work_study(tmp_path / "study.toml").groups["options"]
+    side = study_results(tmp_path / "study.toml").groups["options"]
     assert np.isnan(side.recommended[1]) and np.isnan(side.smallest_low[1])
     assert float(side.described_nominal[1]) == float(side.described_nominal[0])
 
@@ -170,7 +170,7 @@ def test_mistakes_of_an_option_are_placed(tmp_path, option, words):
     path = tmp_path / "study.toml"
     path.write_text(f"{BASE}[[option]]\n{option}\n")
     with pytest.raises(InputError, match=words) as caught:
-        work_study(path)
+        study_results(path)
     assert str(caught.value).startswith(str(path)) and len(str(caught.value).splitlines()) == 1
 
 
@@ -209,17 +209,17 @@ evapotranspiration = [6, 6, 5, 3, 2, 1, 1, 2, 3, 4, 5, 6]
 def test_a_study_with_a_garden_and_a_pool(tmp_path):
     path = tmp_path / "study.toml"
     path.write_text(BASE + GARDEN)
-    worked = work_study(path)
-    asked = worked.flows.demand
+    results = study_results(path)
+    asked = results.flows.demand
     assert list(asked.use.values) == ["toilets", "beds", "pond"] and asked.dims == ("use", "time")
-    rain = worked.record.filled.isel(member=0, drop=True)
+    rain = results.record.filled.isel(member=0, drop=True)
     thirst = from_monthly_table([6, 6, 5, 3, 2, 1, 1, 2, 3, 4, 5, 6], rain)
     beds = garden_demand(Garden(name="beds", bed_area=10, crop="tomato"), rain, thirst).garden_demand
     np.testing.assert_array_equal(asked.sel(use="beds"), beds)
     np.testing.assert_array_equal(asked.sel(use="pond"), pool_demand(Pool(pool_area=3), rain, thirst)[0])
     (tmp_path / "plain.toml").write_text(BASE)
-    assert float(worked.done.recommended) > float(work_study(tmp_path / "plain.toml").done.recommended)
-    back = worked.done.copy(deep=True)
+    assert float(results.done.recommended) > float(study_results(tmp_path / "plain.toml").done.recommended)
+    back = results.done.copy(deep=True)
     back.to_netcdf(tmp_path / "results.nc")
     with xr.open_dataset(tmp_path / "results.nc") as read:
         assert list(read.use.values) == ["toilets", "beds", "pond"]
@@ -231,11 +231,11 @@ def test_interruptions_of_the_mains_hold_together(tmp_path):
         BASE + '[arrangement]\nkind = "mains reserve"\nmains_off = ["sun"]\nmains_hours = { fri = 6 }\n'
         "top_up_rate = 400\nspells = { spell_length = 2, interruptions_a_year = 10, seed = 3 }\n"
     )
-    worked = work_study(path)
-    days = worked.flows.demand.time
-    on = mains_supply(worked.study.arrangement, days)
+    results = study_results(path)
+    days = results.flows.demand.time
+    on = mains_supply(results.study.arrangement, days)
     each = [mains_by_rule(days, ["sun"]), mains_by_week(days, {"fri": 6}), mains_in_spells(days, 2, 10, 3)]
     np.testing.assert_array_equal(on, each[0] * each[1] * each[2])
-    assert worked.done.attrs["mains"] == "; ".join(one.attrs["assumptions"] for one in each)
+    assert results.done.attrs["mains"] == "; ".join(one.attrs["assumptions"] for one in each)
     path.write_text(path.read_text().replace("spell_length = 2", "spell_length = 4"))
-    assert float(work_study(path).done.recommended) > float(worked.done.recommended) > 0
+    assert float(study_results(path).done.recommended) > float(results.done.recommended) > 0

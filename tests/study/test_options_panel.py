@@ -7,18 +7,18 @@ import pytest
 
 from rainharvest.core.errors import InputError
 from rainharvest.study.panel import options_panel
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 @pytest.fixture(scope="module")
-def worked():
-    return work_study(DEMO)
+def results():
+    return study_results(DEMO)
 
 
-def test_each_slider_changes_what_is_said(worked):
-    panel = options_panel(DEMO, worked)
+def test_each_slider_changes_what_is_said(results):
+    panel = options_panel(DEMO, results)
     said = panel.rh_pictures["options"][1]
     start = said.value
     assert "nominal" in start and "as described" in start
@@ -34,7 +34,7 @@ def test_each_slider_changes_what_is_said(worked):
     assert said.value == start
 
 
-def test_without_options_it_says_what_to_add(worked):
-    without = {name: group for name, group in worked.groups.items() if name != "options"}
+def test_without_options_it_says_what_to_add(results):
+    without = {name: group for name, group in results.groups.items() if name != "options"}
     with pytest.raises(InputError, match=r"add an \[\[option\]\] table"):
-        options_panel(DEMO, dataclasses.replace(worked, groups=without))
+        options_panel(DEMO, dataclasses.replace(results, groups=without))

@@ -20,7 +20,7 @@ from rainharvest.core.blocks import Facts, Listing, Picture, Table
 from rainharvest.core.reader import days, litres, percent, reading
 from rainharvest.study.file import reader_of
 from rainharvest.study.report import report_page, save_report, study_report
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 from rainharvest.study.section import FIXED, assumptions_section
 from rainharvest.study.word import report_document
 
@@ -30,13 +30,13 @@ W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
 
 
 @pytest.fixture(scope="module")
-def worked():
-    return work_study(DEMO)
+def results():
+    return study_results(DEMO)
 
 
 @pytest.fixture(scope="module")
-def report(worked):
-    return study_report(worked)
+def report(results):
+    return study_report(results)
 
 
 @pytest.fixture(scope="module")
@@ -81,9 +81,9 @@ def test_sections_stand_in_the_order_of_the_report(report):
     assert all(section.title and section.blocks for section in report.sections)
 
 
-def test_who_has_only_the_report_finds_the_answer(report, worked, soup):
+def test_who_has_only_the_report_finds_the_answer(report, results, soup):
     """What tank, why, how sure, in a drought, what it costs, what to watch: answered, with a link to more."""
-    done = worked.done
+    done = results.done
     facts = next(block for block in report["answer"].blocks if isinstance(block, Facts))
     said = {fact.question: fact for fact in facts.rows}
     assert list(said) == list(FIXED["questions"].values())
@@ -95,7 +95,7 @@ def test_who_has_only_the_report_finds_the_answer(report, worked, soup):
     failed = done.described_failed_by_year.median("member")
     assert str(int(failed.year[int(failed.values.argmax())])) in said[FIXED["questions"]["drought"]].answer
     assert days(float(failed.max())) in said[FIXED["questions"]["drought"]].answer
-    costs, nominal = worked.study.costs, float(done.described_nominal)
+    costs, nominal = results.study.costs, float(done.described_nominal)
     capital = costs.fixed + costs.per_litre * nominal + sum(part.price(nominal) for part in costs.part)
     number = re.search(r"([\d,]+) crowns", said[FIXED["questions"]["cost"]].answer)[1].replace(",", "")
     assert float(number) == pytest.approx(capital, rel=0.06)
@@ -128,11 +128,11 @@ def test_page_is_whole_and_shows_no_code(page, soup, report):
     assert numbers == list(range(1, len(tables) + 1))
 
 
-def test_another_process_makes_the_same_report(worked, report, page, tmp_path):
+def test_another_process_makes_the_same_report(results, report, page, tmp_path):
     code = (
-        "from rainharvest.study.run import work_study\n"
+        "from rainharvest.study.run import study_results\n"
         "from rainharvest.study.report import save_report, study_report\n"
-        f"save_report(study_report(work_study({str(DEMO)!r})), {str(tmp_path)!r})"
+        f"save_report(study_report(study_results({str(DEMO)!r})), {str(tmp_path)!r})"
     )
     subprocess.run(
         [sys.executable, "-c", code], check=True, cwd=ROOT, env=os.environ | {"PYTHONHASHSEED": "12"}
@@ -142,15 +142,15 @@ def test_another_process_makes_the_same_report(worked, report, page, tmp_path):
     assert other == hashlib.sha256(report_document(report)).hexdigest()
 
 
-def test_us_reader_reads_no_metric_unit(worked):
-    american = dataclasses.replace(worked, study=worked.study.model_copy(update={"units": "us"}))
+def test_us_reader_reads_no_metric_unit(results):
+    american = dataclasses.replace(results, study=results.study.model_copy(update={"units": "us"}))
     report = study_report(american)
     assert report.paper == "Letter"
     # Options are named by the study file, cautions quote codes, sources are quoted as they are.
     said = text_of(report, leave_out=("options", "supply", "assumptions", "reproduce"))
     assert re.search(r"\d gal\b", said) and re.search(r"\d ft²", said) and re.search(r"\d psi\b", said)
     said = said.replace("1,500 lbf/ft2 (72 kPa)", "")  # a code's own words
-    offered = worked.groups["sizing"].option.values  # named by the catalogue
+    offered = results.groups["sizing"].option.values  # named by the catalogue
     for name in sorted(map(str, offered), key=len, reverse=True):
         said = said.replace(name, "")
     left = re.findall(r"[^\n]{0,60}\d (?:kL|L|mm|m|m²|L/s|kPa|kg)\b[^\n]{0,20}", said)
@@ -246,7 +246,7 @@ def test_small_studies_have_a_report_too(tmp_path, more):
     rain.to_csv(tmp_path / "rain.csv")
     (tmp_path / "study.toml").write_text(SMALL.format(more=more))
     out = tmp_path / "out"
-    save_report(study_report(work_study(tmp_path / "study.toml")), out)
+    save_report(study_report(study_results(tmp_path / "study.toml")), out)
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "<script" not in page and "nan" not in re.sub(r"<[^>]*>", " ", page).lower().split()
     assert "&lt;script&gt;" in page and "toilets &amp; &lt;taps&gt;" in page

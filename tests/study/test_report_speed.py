@@ -5,22 +5,22 @@ from pathlib import Path
 import pytest
 
 from rainharvest.study.report import save_report, study_report
-from rainharvest.study.run import work_study
+from rainharvest.study.run import study_results
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 @pytest.fixture(scope="module")
-def worked():
-    return work_study(DEMO)
+def results():
+    return study_results(DEMO)
 
 
-def test_speed_of_the_sections(benchmark, worked):
-    report = benchmark.pedantic(study_report, (worked,), rounds=2, warmup_rounds=1)
+def test_speed_of_the_sections(benchmark, results):
+    report = benchmark.pedantic(study_report, (results,), rounds=2, warmup_rounds=1)
     assert report.sections
 
 
-def test_speed_of_page_and_word_document(benchmark, worked, tmp_path):
-    report = study_report(worked)
+def test_speed_of_page_and_word_document(benchmark, results, tmp_path):
+    report = study_report(results)
     benchmark.pedantic(save_report, (report, tmp_path), rounds=2, warmup_rounds=1)
     assert (tmp_path / "report.docx").exists()

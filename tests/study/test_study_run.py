@@ -19,7 +19,7 @@ from rainharvest import run_study, simulate
 from rainharvest.core.reader import litres
 from rainharvest.rainfall.facts import SAY, used_facts
 from rainharvest.sizing.section import confidence, headline
-from rainharvest.study.run import work_study, write_study
+from rainharvest.study.run import study_results, write_study
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "studies" / "day_school.toml"
@@ -224,8 +224,8 @@ def test_what_lies_outside_the_stretch_used_is_not_told_of_it(tmp_path):
     rain[~lost].to_csv(tmp_path / "rain.csv", index=False)
     done = run_study(a_study(tmp_path, "rain.csv"))
     assert "1996-01-01 to 2009-12-31" in done.attrs["left_out"]
-    told = done.attrs["years_estimated"] + done.attrs["years_mostly_filled"]
-    assert "2001" in told and "1991" not in told and "1995" not in told
+    shown = done.attrs["years_estimated"] + done.attrs["years_mostly_filled"]
+    assert "2001" in shown and "1991" not in shown and "1995" not in shown
     said = SAY.assumed(used_facts(done)["assumptions"])
     parts = said.split(": ", 1)[1].split("; ")
     assert len(parts) == len(set(parts)) and parts
@@ -322,7 +322,7 @@ def test_a_kill_while_results_are_kept_leaves_nothing_that_misleads(tmp_path):
         time.sleep(seconds)
         run.send_signal(signal.SIGKILL)
         run.communicate(timeout=60)
-    after, undisturbed = work_study(study, cache=kept), work_study(study, cache="off")
+    after, undisturbed = study_results(study, cache=kept), study_results(study, cache="off")
     xr.testing.assert_identical(after.done, undisturbed.done)
     for name, group in undisturbed.groups.items():
         xr.testing.assert_identical(after.groups[name], group)

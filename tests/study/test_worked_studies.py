@@ -10,7 +10,7 @@ import pytest
 import xarray as xr
 
 from rainharvest.sizing.section import headline
-from rainharvest.study.run import work_study, write_study
+from rainharvest.study.run import study_results, write_study
 
 ROOT = Path(__file__).parents[2]
 STUDIES = ROOT / "data" / "studies"
@@ -18,12 +18,12 @@ STUDIES = ROOT / "data" / "studies"
 
 @pytest.fixture(scope="module")
 def school():
-    return work_study(STUDIES / "day_school.toml")
+    return study_results(STUDIES / "day_school.toml")
 
 
 @pytest.fixture(scope="module")
 def clinic():
-    return work_study(STUDIES / "clinic_reserve.toml")
+    return study_results(STUDIES / "clinic_reserve.toml")
 
 
 @pytest.mark.parametrize("name", ["day_school", "clinic_reserve"])
