@@ -10,7 +10,7 @@ import pytest
 from rainharvest import InputError
 from rainharvest.core.board import board, slider, still
 from rainharvest.core.style import keep, new_figure, svg
-from rainharvest.study.choices import study_in_use
+from rainharvest.study.choices import saving, study_in_use
 from rainharvest.study.panel import study_panel
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
@@ -111,7 +111,9 @@ def test_choices_are_saved_from_the_panel_and_set_aside(tmp_path, monkeypatch):
 def test_a_choice_that_cannot_be_saved_is_said_in_the_panel(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     figure, _ = new_figure("Nothing")
-    panel = board("t", {}, lambda: {"a": (figure, "Words.")}, "", DEMO, lambda: {"target.reliability": 3.0})
+    panel = board(
+        "t", {}, lambda: {"a": (figure, "Words.")}, "", saving(DEMO, lambda: {"target.reliability": 3.0})
+    )
     button(panel, "Save these choices").click()
     assert any("my_study.toml: target.reliability: 3" in str(getattr(w, "value", "")) for w in walk(panel))
     assert list(tmp_path.iterdir()) == []

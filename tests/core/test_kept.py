@@ -38,6 +38,8 @@ evapotranspiration = [5, 5, 4, 3, 2, 1, 1, 2, 3, 4, 5, 5]
 chosen = 9000
 [target]
 reliability = 0.8
+[sizing]
+draws = 20
 [costs]
 per_litre = 0.1
 [report]

@@ -10,7 +10,7 @@ import xarray as xr
 
 from rainharvest import InputError, simulate
 from rainharvest.sizing.costs import life_cycle
-from rainharvest.sizing.facts import case_of, cost_of_described, sizing_group
+from rainharvest.sizing.facts import case_of, cost_of_described
 from rainharvest.sizing.facts_printed import decision, maps_at, option_for, step_at
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import chosen_in_file, prepare_sizing
@@ -63,13 +63,6 @@ def test_group_can_be_kept_in_netcdf_and_every_variable_says_what_it_is(group, t
         assert set(back.data_vars) == set(group.data_vars)
     for name in group.data_vars:
         assert group[name].attrs.get("long_name"), name
-
-
-def test_group_is_the_same_for_the_same_seed(tmp_path):
-    results = study_results(changed(tmp_path), last="costs")
-    again = sizing_group(replace(results, groups={}))
-    for name, values in results.groups["sizing"].data_vars.items():
-        np.testing.assert_array_equal(again[name].values, values.values, err_msg=name)
 
 
 def test_sizes_agree_with_each_other(school, group):

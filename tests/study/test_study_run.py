@@ -99,14 +99,6 @@ def test_outputs_open_and_agree(demo):
     )
 
 
-def test_same_file_gives_the_same_bytes(demo, tmp_path):
-    done, out = demo
-    again = write_study(DEMO, tmp_path)
-    for name in ("report.html", "report.docx", "trade_off.csv", "record.csv"):
-        assert (tmp_path / name).read_bytes() == (out / name).read_bytes(), name
-    xr.testing.assert_identical(again, done)
-
-
 STUDY = """
 title = "A study of a test"
 [site]
@@ -298,7 +290,7 @@ def test_a_kill_at_any_moment_leaves_old_or_new_files_whole(tmp_path):
     new = {name: (fresh / name).read_bytes() for name in OUTPUTS}
     assert all(old[name] != new[name] for name in ("report.html", "trade_off.csv"))
     moments = random.Random(1)
-    for attempt in range(4):
+    for attempt in range(3):
         run = command("study", other, "--out", out)
         # The first kill falls anywhere; the rest where the files are written and moved.
         time.sleep(whole * moments.uniform(0.7 if attempt else 0.1, 1.0))
