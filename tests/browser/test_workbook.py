@@ -196,6 +196,7 @@ def spread_of(times):
     return f"median {statistics.median(times):.0f} ms, 95th percentile {times[int(0.95 * len(times)) - 1]:.0f} ms"
 
 
+@pytest.mark.long
 @pytest.mark.speed
 def test_time_from_key_to_painted_pixels_is_printed_beside_that_of_a_figure_a_move(page, lab, capsys):
     opened(page, lab, "speed.ipynb")

@@ -276,6 +276,7 @@ def combinations():
     ]
 
 
+@pytest.mark.long
 def test_200_combinations_over_60_years(benchmark):
     """200 combinations of bore, bleed, first flush and roof over 60 years of daily rain."""
     rain = some_rain(21915)

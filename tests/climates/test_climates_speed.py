@@ -29,7 +29,7 @@ from rainharvest.climates.grid import open_grid
 from rainharvest.climates.run import run_climates
 from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 
-pytestmark = pytest.mark.speed
+pytestmark = [pytest.mark.speed, pytest.mark.long]
 
 CELLS = int(os.environ.get("RAINHARVEST_CLIMATES_CELLS", "120"))
 YEARS = int(os.environ.get("RAINHARVEST_CLIMATES_YEARS", "8"))

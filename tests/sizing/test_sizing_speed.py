@@ -64,6 +64,7 @@ def say(capsys, benchmark, what, tank_days):
         print(f"\n{what}: {seconds:.3f} s, {tank_days / seconds / 1e6:,.0f} million tank-days a second")
 
 
+@pytest.mark.long
 @pytest.mark.benchmark(group="sizing: 1,000 sizes x 60 years x 200 draws, every measure")
 def test_speed_of_every_measure(benchmark, sixty, capsys):
     _, drawn, _ = sixty
@@ -88,6 +89,7 @@ def test_speed_of_a_slider(benchmark, tmp_path, measure):
     assert out.sizes["capacity"] >= 190 and (out.reliability_low <= out.reliability_high).all()
 
 
+@pytest.mark.long
 @pytest.mark.benchmark(group="sizing: the steps of a study, 60 years")
 @pytest.mark.parametrize("step", ["draws", "curve", "sure size", "tornado", "sobol"])
 def test_speed_of_a_step(benchmark, sixty, step):

@@ -7,6 +7,7 @@ import pytest
 from rainharvest.study.report import save_report, study_report
 from rainharvest.study.run import study_results
 
+pytestmark = pytest.mark.long
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
