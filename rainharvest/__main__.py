@@ -1,9 +1,10 @@
-"""The command line: ``python -m rainharvest study``, ``record`` and ``climates``."""
+"""The command line: ``python -m rainharvest study``, ``new``, ``record`` and ``climates``."""
 
 from __future__ import annotations
 
 import argparse
 import sys
+from pathlib import Path
 
 from rainharvest import __version__
 from rainharvest.core.errors import InputError
@@ -36,22 +37,31 @@ def main(argv: list[str] | None = None) -> int:
         metavar="FOLDER",
         help='where results of earlier runs are kept, safe to delete; "off" for none (the user\'s cache folder)',
     )
+    new = commands.add_parser("new", help="begin a study from a rain record: writes a study file and runs it")
+    new.add_argument("record", metavar="RECORD", help="the rain record")
+    new.add_argument(
+        "--out", metavar="FOLDER", required=True, help="folder for the study file and its results"
+    )
+    new.add_argument("--cache", metavar="FOLDER", help='as for study; "off" for none')
     record = commands.add_parser("record", help="read, check, fill and describe a rain record")
     record.add_argument("files", metavar="FILE", nargs="+", help="the record, then its neighbours")
     record.add_argument("--out", metavar="FOLDER", required=True, help="folder for the results")
     record.add_argument("--members", type=int, default=20, metavar="N", help="filled versions (20)")
     record.add_argument("--seed", type=int, default=0, metavar="N", help="makes the filling repeatable (0)")
-    for name in ("column", "units"):
-        record.add_argument(
-            f"--{name}", metavar="NAME", help=f"the {name} of the record, where the file leaves doubt"
+    for reads in (new, record):
+        for name in ("column", "units"):
+            reads.add_argument(
+                f"--{name}", metavar="NAME", help=f"the {name} of the record, where the file leaves doubt"
+            )
+        reads.add_argument(
+            "--day-first", action=argparse.BooleanOptionalAction, default=None, help="order of dates"
         )
-    record.add_argument(
-        "--day-first", action=argparse.BooleanOptionalAction, default=None, help="order of dates"
-    )
-    record.add_argument(
-        "--at", type=float, nargs=2, metavar=("LAT", "LON"), help="the place, in a gridded file"
-    )
-    record.add_argument("--site", metavar="NAME", help="the site, station or sheet, in a file with several")
+        reads.add_argument(
+            "--at", type=float, nargs=2, metavar=("LAT", "LON"), help="the place, in a gridded file"
+        )
+        reads.add_argument(
+            "--site", metavar="NAME", help="the site, station or sheet, in a file with several"
+        )
     commands.add_parser("ready", help="compile once what the notebooks run, so that they answer at once")
     sheets = commands.add_parser("sheets", help="the notebooks as pages to print, and a page of answers")
     sheets.add_argument("--out", metavar="FOLDER", required=True, help="folder for the pages")
@@ -66,6 +76,7 @@ def main(argv: list[str] | None = None) -> int:
     given = parser.parse_args(argv)
     commanded = {
         "study": _study,
+        "new": _new,
         "ready": _ready,
         "record": _record,
         "sheets": _sheets,
@@ -114,12 +125,27 @@ def _study(given: argparse.Namespace) -> int:
 def _record(given: argparse.Namespace) -> int:
     from rainharvest.rainfall.record import make_record
 
-    place = {"at": tuple(given.at)} if given.at else {"at": given.site} if given.site else {}
-    named = {"column": given.column, "units": given.units, "day_first": given.day_first} | place
-    hints = {name: value for name, value in named.items() if value is not None}
-    made = make_record(given.files, given.out, members=given.members, seed=given.seed, hints=hints)
+    made = make_record(given.files, given.out, members=given.members, seed=given.seed, hints=_hints(given))
     print(made.text)
     return 0
+
+
+def _hints(given: argparse.Namespace) -> dict[str, object]:
+    """Return what settles the doubts that a file leaves."""
+    place = {"at": tuple(given.at)} if given.at else {"at": given.site} if given.site else {}
+    named = {"column": given.column, "units": given.units, "day_first": given.day_first} | place
+    return {name: value for name, value in named.items() if value is not None}
+
+
+def _new(given: argparse.Namespace) -> int:
+    from rainharvest.study.new import left_to_fill_in, new_study
+
+    given.file = str(new_study(given.record, given.out, _hints(given)))
+    print(f"Begun: {given.file}. A first run, on the examples in it:", flush=True)
+    done = _study(given)
+    print("Fill in next, then run it again:", *left_to_fill_in(Path(given.file)), sep="\n  ")
+    print(f"  python -m rainharvest study {given.file} --out {given.out}")
+    return done
 
 
 def _ready(given: argparse.Namespace) -> int:

@@ -79,13 +79,16 @@ def read_daily(rain: xr.DataArray | pd.Series) -> Rain:
 class Intensity(Table):
     """How hard it rains where the roof stands."""
 
-    mean_intensity: float = quantity("mm/h", "Mean rain of the hours with rain.", gt=0, le=100)
+    mean_intensity: float = quantity(
+        "mm/h", "Mean rain of the hours with rain.", gt=0, le=100, examples=[2.1]
+    )
     variation: float = quantity(
         "1",
         "Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where "
         "``depth_growth`` is zero).",
         ge=0.2,
         le=6,
+        examples=[1.3],
     )
     depth_growth: float = quantity(
         "1",

@@ -63,20 +63,33 @@ class Roof(Table):
     to work with the coefficient alone.
     """
 
-    name: str = Field("roof", description="What the study calls it.")
+    name: str = Field("roof", description="What the study calls it.", examples=["classroom block"])
     area: float = quantity(
         "m2",
         "Plan area: seen from above, eaves included; the slope does not change it.",
         gt=0,
         le=1e6,
         likely=(1, 20000),
+        examples=[420],
     )
-    material: Literal[tuple(COEFFICIENTS)] = Field("metal", description="A key of `COEFFICIENTS`.")
+    material: Literal[tuple(COEFFICIENTS)] = Field(
+        "metal", description="What it is covered with; its runoff coefficient and wetting follow."
+    )
     runoff_coefficient: float | None = quantity(
-        "1", "Share of the rain, after wetting, that leaves the roof.", None, ge=0, le=1
+        "1",
+        "Share of the rain, after wetting, that leaves the roof; the material's if not given.",
+        None,
+        ge=0,
+        le=1,
+        examples=[0.9],
     )
     wetting: float | None = quantity(
-        "mm", "Depth that a dry roof holds before any runs off.", None, ge=0, le=20
+        "mm",
+        "Depth that a dry roof holds before any runs off; the material's if not given.",
+        None,
+        ge=0,
+        le=20,
+        examples=[0.25],
     )
     gutter_capacity: float | None = quantity(
         "L/s",
@@ -85,15 +98,29 @@ class Roof(Table):
         ge=0,
         le=1000,
         likely=(0.05, 200),
+        examples=[3.5],
     )
     outlet_level: float | None = quantity(
-        "m", "Level of its gutter outlet above the base of the tank.", None, ge=-50, le=500, likely=(-20, 60)
+        "m",
+        "Level of its gutter outlet above the base of the tank.",
+        None,
+        ge=-50,
+        le=500,
+        likely=(-20, 60),
+        examples=[3.4],
     )
     pipe_to_add: float | None = quantity(
-        "m", "Length of gutter and pipe to be added in order to connect it.", None, ge=0, le=10000
+        "m",
+        "Length of gutter and pipe to be added in order to connect it.",
+        None,
+        ge=0,
+        le=10000,
+        examples=[12],
     )
     concerns: tuple[Literal[tuple(CAUTIONS.concern)], ...] = Field(
-        (), description="Keys of `CAUTIONS.concern` that apply."
+        (),
+        description="What is known of it that the water may bear: each brings its caution.",
+        examples=[["moss"]],
     )
 
     @model_validator(mode="before")
@@ -135,17 +162,27 @@ class Conveyance(Table):
     inlet, and stays full below the level of the inlet.
     """
 
-    kind: Literal["dry", "wet"] = Field(description='"dry" or "wet".')
-    run: float = quantity(
-        "m", "Level length of pipe between the downpipes and the tank.", ge=0, le=5000, likely=(0, 1000)
+    kind: Literal["dry", "wet"] = Field(
+        description="Whether the run falls all the way and empties after rain, or stays full."
     )
-    bore: float = quantity("mm", "Inside diameter, the same all along.", ge=0, le=1000, likely=(20, 600))
+    run: float = quantity(
+        "m",
+        "Level length of pipe between the downpipes and the tank.",
+        ge=0,
+        le=5000,
+        likely=(0, 1000),
+        examples=[18],
+    )
+    bore: float = quantity(
+        "mm", "Inside diameter, the same all along.", ge=0, le=1000, likely=(20, 600), examples=[100]
+    )
     outlet_level: float = quantity(
         "m",
         "Lowest gutter outlet, or lowest opening that could overflow, above the base of the tank.",
         ge=-50,
         le=500,
         likely=(-20, 60),
+        examples=[3.4],
     )
     inlet_level: float = quantity(
         "m",
@@ -153,6 +190,7 @@ class Conveyance(Table):
         ge=-50,
         le=500,
         likely=(-20, 60),
+        examples=[2.3],
     )
     downpipes: int = quantity("1", "Vertical pipes that feed the run.", 1, ge=1, le=100)
     filter_drop: float = quantity(
@@ -161,7 +199,9 @@ class Conveyance(Table):
     roughness: float = quantity("mm", "Colebrook roughness of the pipe in service.", ROUGHNESS, ge=0, le=10)
     fittings: dict[str, int] = quantity(
         "1",
-        "How many of each fitting of `FITTINGS`; each is charged at the full flow.",
+        "How many of each fitting; each is charged at the full flow.",
+        schema={"propertyNames": {"enum": [*FITTINGS]}},
+        examples=[{"bend 90": 3}],
         default_factory=lambda: {"entrance": 1, "bend 90": 3},
     )
     low_level: float = quantity(
@@ -178,6 +218,7 @@ class Conveyance(Table):
         None,
         ge=1,
         le=3650,
+        examples=[3],
     )
     fall: float = quantity("m/m", "Dry: fall at which the run is laid.", FALL, gt=0, le=1)
     filling: float = quantity(
@@ -294,17 +335,28 @@ def make_catchment(**parts: object) -> Catchment:
         raise InputError(problem, "give a value within the limits", place) from None
 
 
+class HourlyRain(Table):
+    """Hourly or finer rain near the site, from which to estimate how hard it rains."""
+
+    hourly_rain: str = Field(description="The file.", examples=["hours/my_gauge.csv"])
+    units: str | None = Field(None, description="Its unit, where the file leaves doubt.", examples=["mm"])
+
+
 class Losses(BetweenRoofAndTank):
-    """What stands between roof and tank, and how hard it rains.
+    """What stands between roof and tank, and how hard it rains."""
 
-    ``intensity`` says how hard it rains, which matters where a gutter or pipe has a limit: the name of a climate of
-    `rainharvest.catchment.intensity.CLIMATES`; a table with its numbers; or a table with ``hourly_rain``, a file of
-    hourly or finer rain near the site to estimate them from, and its ``units`` where the file leaves doubt.
-    """
+    intensity: Intensity = Field(
+        INTENSITY,
+        description="How hard it rains, which matters where a gutter or pipe has a limit: the name of a climate, a "
+        "table with its numbers, or a file of hourly rain to estimate them from.",
+        examples=["humid mid-latitude"],
+    )
 
-    intensity: Intensity = INTENSITY
-
-    @field_validator("intensity", mode="before")
+    @field_validator(
+        "intensity",
+        mode="before",
+        json_schema_input_type=Literal[tuple(CLIMATES)] | HourlyRain | Intensity,
+    )
     @classmethod
     def _by_name_or_from_hourly_rain(cls, value: object, info: ValidationInfo) -> object:
         if isinstance(value, dict) and {"hourly_rain"} <= set(value) <= {"hourly_rain", "units"}:

@@ -17,7 +17,7 @@ from rainharvest.climates.run import run_climates
 from rainharvest.climates.tables import Place, Region, read_region
 from rainharvest.climates.tiles import Grid
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.outputs import whole_files
+from rainharvest.core.outputs import check_folder, whole_files
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.record import longest_stretch
 
@@ -83,6 +83,7 @@ def write_climates(
     progress: bool = False,
 ) -> xr.Dataset:
     """Compute a study over many climates: results in a Zarr folder, a table of the places beside it."""
+    check_folder(out)
     opened, out = open_region(path), Path(out)
     attrs = {"title": opened.region.title, "study": opened.text}
     try:

@@ -26,20 +26,36 @@ class GridFile(Table):
     ``column``, ``units``, ``mask`` and ``region`` are what `rainharvest.climates.grid.open_grid` asks for.
     """
 
-    file: str | tuple[str, ...]
-    column: str | None = None
-    units: str | None = None
-    mask: str | None = None
-    region: tuple[float, float, float, float] | None = None
+    file: str | tuple[str, ...] = Field(
+        description="A file, a Zarr folder, a pattern, or a list of them.", examples=["rain_*.nc"]
+    )
+    column: str | None = Field(
+        None, description="Name of the variable of rain, where a file leaves doubt.", examples=["pr"]
+    )
+    units: str | None = Field(
+        None, description="Unit of the rain, where a file leaves doubt.", examples=["mm/day"]
+    )
+    mask: str | None = Field(
+        None, description="Name of the variable that says which cells count.", examples=["land"]
+    )
+    region: tuple[float, float, float, float] | None = Field(
+        None, description="The edges south, north, west and east.", examples=[[-35.0, -30.0, 2.0, 8.0]]
+    )
 
 
 class Place(Table):
     """One place of a list: its rain file, neighbours to fill it from, and how hard it rains there."""
 
-    name: str = Field(min_length=1, max_length=60)
-    file: str = Field(min_length=1)
-    neighbours: tuple[str, ...] = ()
-    hardness: str = "humid mid-latitude"
+    name: str = Field(
+        min_length=1, max_length=60, description="What the place is called.", examples=["Hilltown"]
+    )
+    file: str = Field(min_length=1, description="Its rain file.", examples=["records/hilltown.csv"])
+    neighbours: tuple[str, ...] = Field(
+        (), description="Rain files near it, to fill it from.", examples=[["records/near.csv"]]
+    )
+    hardness: str = Field(
+        "humid mid-latitude", description="How hard it rains there.", json_schema_extra={"enum": [*CLIMATES]}
+    )
 
     @field_validator("hardness")
     @classmethod
@@ -52,22 +68,31 @@ class Place(Table):
 class Region(Table):
     """A study over many climates, as its file states it."""
 
-    title: str = Field(min_length=1, max_length=160)
-    grid: GridFile | None = None
-    place: tuple[Place, ...] = Field((), max_length=500)
-    roof: tuple[Roof, ...] = Field(min_length=1, max_length=100)
-    conveyance: dict[str, Conveyance] = Field(default_factory=dict)
-    losses: Losses = Losses()
-    calendar: Calendar = Calendar()
-    use: tuple[Use, ...] = Field(min_length=1, max_length=200)
-    tank: Tank = Tank()
-    arrangements: tuple[Literal["rain only", "combined"], ...] = Field(("rain only",), min_length=1)
-    target: Target = Target()
-    best_bore: bool = True
+    title: str = Field(
+        min_length=1,
+        max_length=160,
+        description="What the study is called.",
+        examples=["One school in four climates"],
+    )
+    grid: GridFile | None = Field(None, description="Gridded rain, instead of places.")
+    place: tuple[Place, ...] = Field((), max_length=500, description="The places of a list.")
+    roof: tuple[Roof, ...] = Field(min_length=1, max_length=100, description="The roofs of the building.")
+    conveyance: dict[str, Conveyance] = Field(
+        default_factory=dict, description="Runs of pipe to compare, each a table with a name."
+    )
+    losses: Losses = Field(Losses(), description="What stands between roof and tank.")
+    calendar: Calendar = Field(Calendar(), description="The days on which the building is used.")
+    use: tuple[Use, ...] = Field(min_length=1, max_length=200, description="The uses of water.")
+    tank: Tank = Field(Tank(), description="The tank and the sizes to try.")
+    arrangements: tuple[Literal["rain only", "combined"], ...] = Field(
+        ("rain only",), min_length=1, description="Which arrangements to compare."
+    )
+    target: Target = Field(Target(), description="What the tank must reach.")
+    best_bore: bool = Field(True, description="Whether each place is also given the bore that suits it.")
     standing_limit: float = quantity(
         "day", "Standing water older than this counts as too old.", STANDING_LIMIT, gt=0, le=365
     )
-    year_start_month: int = Field(1, ge=1, le=12)
+    year_start_month: int = Field(1, ge=1, le=12, description="First month of the hydrological year.")
 
     @model_validator(mode="after")
     def _fits_together(self):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import string
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -126,6 +128,7 @@ class Section:
     key: str  # The anchor by which links find it
     title: str  # Its heading
     blocks: tuple[Block, ...]  # What it holds
+    annex: bool = False  # Whether it stands behind the client's part
 
     def _repr_html_(self) -> str:
         html = _html()
@@ -151,7 +154,9 @@ class Report:
     heading: tuple[str, ...]  # Place, client, author, date: what stands under the title
     warning: str  # What stands before everything else, such as that the example is invented; empty if nothing
     paper: Literal["A4", "Letter"]  # "A4" or "Letter": of the Word document; the page fits both
-    sections: tuple[Section, ...]  # In order; the first holds the answer
+    sections: tuple[
+        Section, ...
+    ]  # In order: the client's part, the first of which holds the answer, then annexes
     template: str = ""  # A Word document whose styles the report takes
 
     def __getitem__(self, key: str) -> Section:
@@ -183,6 +188,19 @@ def picture(
         figure.set_dpi(DOTS)
         figure.canvas.print_png(file, metadata={"Software": None})
     return Picture(name, caption, words or caption, drawn, file.getvalue())
+
+
+def lettered(sections: Sequence[Section]) -> list[Section]:
+    """Return sections as annexes, each with its letter.
+
+    >>> [section.title for section in lettered([Section("a", "Roofs", ()), Section("b", "Rain", ())])]
+    ['Annex A. Roofs', 'Annex B. Rain']
+    """
+    letters = string.ascii_uppercase
+    return [
+        replace(s, title=f"Annex {letter}. {s.title}", annex=True)
+        for letter, s in zip(letters, sections, strict=False)
+    ]
 
 
 def numbered(sections: tuple[Section, ...]) -> tuple[Section, ...]:

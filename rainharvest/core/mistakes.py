@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -59,6 +60,9 @@ class StudyFileError(InputError):
         return "\n".join(str(mistake) for mistake in self.mistakes)
 
 
+_PATHS = "write a path with forward slashes (C:/rain/gauge.csv), or in single quotes"
+
+
 def read_toml(path: Path) -> tuple[dict, str]:
     """Read a TOML file."""
     try:
@@ -72,6 +76,11 @@ def read_toml(path: Path) -> tuple[dict, str]:
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as error:
+        line = re.search(r"at line (\d+)", str(error))
+        written = text.splitlines()[int(line[1]) - 1].strip() if line and "EOF" not in str(error) else ""
+        if "\\" in written:
+            problem = f"a backslash stands in quotes: {written}"
+            raise InputError(problem, _PATHS, f"line {line[1]}", path) from None
         raise InputError(
             f"it is not TOML: {error}", "mend that line (text in quotes, tables in [brackets])", file=path
         ) from None
@@ -82,8 +91,8 @@ def found_by_pydantic(error: ValidationError, model: type[BaseModel], data: dict
     return [_mistake(one, model, data) for one in error.errors()]
 
 
-def missing_files(data: dict, folder: Path, study: type[BaseModel]) -> list[Mistake]:
-    """Return the files that a study names and that are not there."""
+def named_files(data: dict, study: type[BaseModel]) -> list[tuple[tuple, str]]:
+    """Return the files that a study and its options name, each with its place."""
     named: list[tuple[tuple, object]] = []
     naming = [
         (table, key)
@@ -97,11 +106,19 @@ def missing_files(data: dict, folder: Path, study: type[BaseModel]) -> list[Mist
             value = inside.get(key) if isinstance(inside, dict) else None
             several = enumerate(value) if isinstance(value, list) else [(None, value)]
             named += [((*start, table, key, *((i,) if i is not None else ())), name) for i, name in several]
+    return [(loc, name) for loc, name in named if isinstance(name, str) and name]
+
+
+def missing_files(data: dict, folder: Path, study: type[BaseModel]) -> list[Mistake]:
+    """Return the files that a study names and that are not there."""
     remedy = "name a file that exists, from the folder of this one"
     return [
-        Mistake(loc, f"there is no file {folder / name}", remedy)
-        for loc, name in named
-        if isinstance(name, str) and name and not (folder / name).exists()
+        # In double quotes TOML turns \\t, \\n, \\b, \\f and \\r of a Windows path into signs that no name holds.
+        Mistake(loc, f"there is no file {str(folder / name)!r}", _PATHS)
+        if any(ord(sign) < 32 for sign in name)
+        else Mistake(loc, f"there is no file {folder / name}", remedy)
+        for loc, name in named_files(data, study)
+        if not (folder / name).exists()
     ]
 
 

@@ -2,19 +2,55 @@
 
 from __future__ import annotations
 
+import re
 import types
-from typing import Any, Union, get_args, get_origin
+from collections.abc import Iterator
+from functools import cache
+from typing import Any, Literal, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 from pydantic_core import PydanticUndefined
 
 from rainharvest.core.defaults import Default
+from rainharvest.core.errors import InputError
 
 
 class Table(BaseModel):
     """A table of the study file: frozen, and without a key that it does not know."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _no_quotes_about_numbers(cls, value: object, info: ValidationInfo) -> object:
+        """Refuse a number, true or false in quotes: it would pass for one, and not be converted from US units."""
+        for text in _texts(value) if _without_text(cls.model_fields[info.field_name].annotation) else ():
+            if _PLAIN.fullmatch(text.strip()):
+                raise InputError(f'"{text}" stands in quotes', f"write it without them: {text.strip()}")
+        return value
+
+
+_PLAIN = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?|true|false")
+
+
+def _texts(value: object) -> Iterator[str]:
+    """Yield the texts of a value, through lists and tables."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, list | tuple | dict):
+        for inner in value.values() if isinstance(value, dict) else value:
+            yield from _texts(inner)
+
+
+@cache
+def _without_text(annotation: object) -> bool:
+    """Return whether a field of this type holds numbers, true or false only."""
+    if get_origin(annotation) is dict:
+        return _without_text(get_args(annotation)[1])
+    if get_origin(annotation) is Literal:
+        return not any(isinstance(value, str) for value in get_args(annotation))
+    parts = [part for part in get_args(annotation) if part not in (type(None), ...)]
+    return all(map(_without_text, parts)) if parts else annotation in (int, float, bool)
 
 
 def quantity(
@@ -23,14 +59,17 @@ def quantity(
     default: Any = PydanticUndefined,
     *,
     likely: tuple[float, float] | None = None,
-    **limits: float,
+    schema: dict[str, Any] | None = None,
+    **limits: Any,
 ) -> Any:
     """Return a field: its unit, meaning, default with source and likely range stand here and nowhere else.
 
-    The units of a US file, the doubts about unlikely values and the JSON Schema read them from the field.
+    The units of a US file, the doubts about unlikely values, the page of keys and the JSON Schema read them from the
+    field; ``examples`` among the limits is a value to show,
+    ``schema`` what the JSON Schema says beside.
     Beyond ``likely`` (own choice, no source) a wrong unit is likelier than such a building.
     """
-    known: dict[str, Any] = {"unit": unit}
+    known: dict[str, Any] = {"unit": unit} | (schema or {})
     if likely:
         known["likely"] = list(likely)
     if isinstance(default, Default):
@@ -39,7 +78,7 @@ def quantity(
     return Field(default, description=meaning, json_schema_extra=known, **limits)
 
 
-def file_name(meaning: str, default: Any = PydanticUndefined, **limits: int) -> Any:
+def file_name(meaning: str, default: Any = PydanticUndefined, **limits: Any) -> Any:
     """Return a field that names files, from the folder of the study file; that they are there is checked at once."""
     return Field(default, description=meaning, json_schema_extra={"file": True}, **limits)
 

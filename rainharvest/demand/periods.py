@@ -177,7 +177,9 @@ def _rules(values: object) -> tuple[str, ...]:
     return tuple(check_rule(v.isoformat()[:10] if isinstance(v, date) else str(v)) for v in several)
 
 
-Rules = Annotated[tuple[str, ...], BeforeValidator(_rules)]
+Rules = Annotated[
+    tuple[str, ...], BeforeValidator(_rules, json_schema_input_type=str | tuple[str | date, ...])
+]
 
 """Rules for days in a table of the study file."""
 

@@ -59,11 +59,13 @@ QUALITIES: dict[str, str] = _ROWS["quality"]
 class Visit(Table):
     """People who come on some days in addition to those who are always there."""
 
-    people: float = quantity("1", "How many come on each of these days.", gt=0, le=1e6, allow_inf_nan=False)
+    people: float = quantity(
+        "1", "How many come on each of these days.", gt=0, le=1e6, allow_inf_nan=False, examples=[150]
+    )
     days: Rules = Field(
         min_length=1,
-        description="Rules for the days (see `rainharvest.demand.periods.check_rule`), for example "
-        '["sat", "sun"] or ["07-01 to 08-31"].',
+        description="Days on which they come: days of the week, dates, or spans by rule.",
+        examples=[["sat", "07-01 to 08-31"]],
     )
 
 
@@ -87,10 +89,12 @@ class Calendar(Table):
         (),
         description='Spans in which the building is open, by rule ("09-01 to 12-14" every year) or by date '
         '("2026-09-07 to 2026-12-11"); the whole year by default.',
+        examples=[["09-01 to 12-14", "01-10 to 06-20"]],
     )
     holidays: Rules = Field(
         (),
         description='Days and spans in which it is closed, likewise; also "last mon of 08" and "easter-2".',
+        examples=[["easter-2", "last mon of 08"]],
     )
     growth: float = quantity(
         "1/year",
@@ -108,6 +112,7 @@ class Calendar(Table):
         None,
         ge=0,
         le=1000,
+        examples=[10],
     )
     seasonal: tuple[float, ...] = quantity(
         "1",
@@ -121,7 +126,7 @@ class Calendar(Table):
         (), description="Visiting population, for the uses that visitors share."
     )
 
-    @field_validator("working_days", mode="before")
+    @field_validator("working_days", mode="before", json_schema_input_type=str | tuple[str, ...])
     @classmethod
     def _known_weekdays(cls, values: object) -> object:
         plain = _weekdays(values)
@@ -152,8 +157,17 @@ class Use(Table):
 
     model_config = ConfigDict(validate_default=True)
 
-    name: str = Field(min_length=1, max_length=80, description="The name that tables and figures show.")
-    kind: str = Field(description='A kind of the table, for example "dual_flush" or "outpatient".')
+    name: str = Field(
+        min_length=1,
+        max_length=80,
+        description="The name that tables and figures show.",
+        examples=["pupils' toilets"],
+    )
+    kind: str = Field(
+        description="What kind of use it is: how much one draws, of what quality, on which days.",
+        examples=["pour_flush"],
+        json_schema_extra={"enum": [*KINDS]},
+    )
     people: float | None = quantity(
         "1",
         "How many people draw on an ordinary day, for kinds counted by people.",
@@ -162,6 +176,7 @@ class Use(Table):
         le=1e6,
         allow_inf_nan=False,
         likely=(0.01, 50000),
+        examples=[240],
     )
     units: float | None = quantity(
         "1",
@@ -170,30 +185,42 @@ class Use(Table):
         gt=0,
         le=1e6,
         allow_inf_nan=False,
+        examples=[12],
     )
-    source: str = Field("", description="Where that figure comes from; filled in where it is the table's.")
+    source: str = Field(
+        "",
+        description="Where that figure comes from; filled in where it is the table's.",
+        examples=["metered in March"],
+    )
     litres: float = quantity(
         "L/day",
-        "What each of them draws on a day of use.",
+        "What each of them draws on a day of use; the kind's figure if not given.",
         None,
         gt=0,
         le=1e5,
         allow_inf_nan=False,
         likely=(0.1, 2000),
+        examples=[10],
     )
-    essential: bool = Field(None, description="Whether rationing spares it.")
+    essential: bool = Field(
+        None, description="Whether rationing spares it; as the kind if not given.", examples=[True]
+    )
     quality: Quality = Field(
-        None, description="The quality that it needs: drinking, washing, flushing, outdoor, livestock."
+        None, description="The quality of water that it needs; as the kind if not given."
     )
     days: Days | tuple[str, ...] = Field(
         None,
         description='"all", "working", "term" (every day of the week in term, except holidays), "closed" (the '
-        'days that are not worked), or a list of days of the week ("fri"), which holidays do not interrupt.',
+        'days that are not worked), or a list of days of the week ("fri"), which holidays do not interrupt; as the kind if not given.',
+        examples=["working"],
     )
-    grows: bool = Field(None, description="Whether it grows with enrolment.")
-    seasonal: bool = Field(None, description="Whether it follows the calendar's seasonal load.")
+    grows: bool = Field(None, description="Whether it grows with enrolment; as the kind if not given.")
+    seasonal: bool = Field(
+        None, description="Whether it follows the calendar's seasonal load; as the kind if not given."
+    )
     visited: bool = Field(
-        None, description="Whether visitors use it too; a visitor draws as much as one of the people."
+        None,
+        description="Whether visitors use it too; a visitor draws as much as one of the people; as the kind if not given.",
     )
 
     @field_validator("kind")
@@ -234,7 +261,7 @@ class Use(Table):
         )
         return default.value if isinstance(default, Default) else default
 
-    @field_validator("days", mode="before")
+    @field_validator("days", mode="before", json_schema_input_type=str | tuple[str, ...])
     @classmethod
     def _known_days(cls, value: object) -> object:
         named = get_args(Days)
@@ -292,25 +319,38 @@ class Garden(Table):
     """
 
     name: str = Field(
-        "garden", min_length=1, max_length=80, description="The name that tables and figures show."
+        "garden",
+        min_length=1,
+        max_length=80,
+        description="The name that tables and figures show.",
+        examples=["kitchen garden"],
     )
     bed_area: float = quantity(
-        "m2", "Planted area that is watered.", gt=0, le=1e6, allow_inf_nan=False, likely=(0.5, 50000)
+        "m2",
+        "Planted area that is watered.",
+        gt=0,
+        le=1e6,
+        allow_inf_nan=False,
+        likely=(0.5, 50000),
+        examples=[60],
     )
     crop: str = Field(
         "lawn, warm season",
-        description="One of `rainharvest.demand.tables.CROPS`; unless it is sown each year its mid-season "
-        "coefficient is used all year.",
+        description="What grows there; unless it is sown each year its mid-season coefficient is used all year.",
+        json_schema_extra={"enum": [*CROPS]},
     )
     sown: str | None = Field(
-        None, description='Day on which the crop is sown each year, such as "03-15"; needs stages.'
+        None,
+        description='Day on which the crop is sown each year, such as "03-15"; needs stages.',
+        examples=["03-15"],
     )
     stages: tuple[float, ...] = quantity(
         "day",
         "How long the crop is in its initial, growing, middle and late stage, at most a year in all.",
         (),
+        examples=[[30, 40, 45, 30]],
     )
-    soil: str = Field("loam", description="sand, loam or clay.")
+    soil: str = Field("loam", description="What the roots stand in.", json_schema_extra={"enum": [*SOILS]})
     root_depth: float = quantity(
         "m",
         "Depth from which roots draw.",
@@ -320,7 +360,11 @@ class Garden(Table):
         allow_inf_nan=False,
         likely=(0.05, 2),
     )
-    method: str = Field("drip", description="One of `rainharvest.demand.tables.METHODS`.")
+    method: str = Field(
+        "drip",
+        description="How it is watered; the share that stays in the root zone follows.",
+        json_schema_extra={"enum": [*METHODS]},
+    )
     readily_available: float = quantity(
         "1",
         "Share of the soil's available water that plants take without stress: watering keeps it at that.",
@@ -333,8 +377,8 @@ class Garden(Table):
     )
     watered: Rules = Field(
         (),
-        description="Rules for the days on which watering is allowed (see "
-        "`rainharvest.demand.periods.check_rule`); all days by default.",
+        description="Days on which watering is allowed: days of the week, dates, or spans by rule; all days by default.",
+        examples=[["mon", "thu"]],
     )
     essential: bool = Field(False, description="Whether rationing spares it.")
 
@@ -383,7 +427,9 @@ class Pool(Table):
     name: str = Field(
         "pool", min_length=1, max_length=80, description="The name that tables and figures show."
     )
-    pool_area: float = quantity("m2", "Water surface.", gt=0, le=1e5, allow_inf_nan=False, likely=(0.5, 5000))
+    pool_area: float = quantity(
+        "m2", "Water surface.", gt=0, le=1e5, allow_inf_nan=False, likely=(0.5, 5000), examples=[50]
+    )
     pool_drop: float = quantity(
         "mm",
         "How far the level may fall below the overflow before it is topped up: room for the next rain.",
@@ -408,6 +454,7 @@ class Weather(Table):
         None,
         min_length=12,
         max_length=12,
+        examples=[[4.3, 4.5, 4.4, 3.9, 3.6, 3.5, 3.5, 3.8, 4.2, 4.2, 3.8, 3.9]],
     )
     file: str | None = file_name(
         "Daily weather (CSV), instead of monthly means: the columns date (2015-07-06), tmin and tmax "
@@ -416,6 +463,7 @@ class Weather(Table):
         "Hargreaves. Days that it lacks have the mean of their month.",
         None,
         min_length=1,
+        examples=["weather.csv"],
     )
     wind_height: float = quantity(
         "m",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import xarray as xr
 
-from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, picture
+from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Subheading, picture
 from rainharvest.core.reader import MONTHS, large_volume
 from rainharvest.core.text import texts_of
 from rainharvest.drought import facts, figures
@@ -106,36 +106,39 @@ def card_lines(plan: xr.Dataset) -> list[str]:
 
 
 def drought_section(run) -> Section:
-    """Return when it fails, what to expect, and what to do."""
+    """Return when it fails, and the card by which to ration."""
     done, found = run.done, run.groups.get("drought", xr.Dataset())
-    tank, worst = float(done.described), worst_two_years(done)
     failed = failed_years_figure(done.described_failed_by_year, done.days_in_year)
-    two_years = SAY.stored(*worst.time.values[[0, -1]], float(worst.unmet_daily.sum()))
-    blocks: list[Block] = [
-        HEADINGS["failures"],
-        picture("failed", failed, SAY.failed(facts.failed_facts(done))),
-        picture("storage", storage_figure(worst, tank), two_years),
-    ]
+    blocks: list[Block] = [picture("failed", failed, SAY.failed(facts.failed_facts(done)))]
     if run.study.arrangement.kind == "combined" and found.data_vars:
         blocks.append(Paragraph(WORDS["on_rain_alone"]))
+    return Section("drought", WORDS["title"], (*blocks, *_card(found)))
+
+
+def bad_years_section(run) -> Section:
+    """Return the worst years day by day, what to expect, and other climates."""
+    done, found = run.done, run.groups.get("drought", xr.Dataset())
+    tank, worst = float(done.described), worst_two_years(done)
+    two_years = SAY.stored(*worst.time.values[[0, -1]], float(worst.unmet_daily.sum()))
+    blocks: list[Block] = [picture("storage", storage_figure(worst, tank), two_years)]
     if "worst_stored" in found:
         blocks.append(Paragraph(SAY.worst_sequence(facts.worst_sequence_facts(found, tank))))
     if "resilience" in found:
         blocks.append(Paragraph(failures_words(found)))
-    for part in (_card, _years, _outlook, _climates):
+    for part in (_years, _outlook, _climates):
         blocks += part(found)
     if found.attrs.get("left_out"):
         blocks.append(Paragraph(SAY.left_out(found.attrs["left_out"])))
-    return Section("drought", WORDS["title"], tuple(blocks))
+    return Section("bad_years", WORDS["bad_years"], tuple(blocks))
 
 
 def _card(found: xr.Dataset) -> list[Block]:
     if "stage_level" not in found:
         return []
-    out = [HEADINGS["card"], Paragraph(plan_words(found))]
-    if float(found.plan_ahead):
+    out: list[Block] = [Paragraph(plan_words(found))]
+    if float(found.plan_ahead):  # the lines stand on the card: they are its words for who cannot see it
         lines, figure = card_lines(found), figures.card_figure(found, actions(found))
-        out += [picture("card", figure, WORDS["card_caption"], " ".join(lines), WIDE), Bullets(tuple(lines))]
+        out.append(picture("card", figure, WORDS["card_caption"], " ".join(lines), WIDE))
     return out
 
 

@@ -59,9 +59,14 @@ class Scenario(Table):
     1.0
     """
 
-    name: str = Field(min_length=1, max_length=60, description="What it is called.")
+    name: str = Field(
+        min_length=1, max_length=60, description="What it is called.", examples=["drier winters"]
+    )
     source: str = Field(
-        min_length=1, max_length=300, description="Where the factors come from: they are printed with it."
+        min_length=1,
+        max_length=300,
+        description="Where the factors come from: they are printed with it.",
+        examples=["national projections, low case"],
     )
     change: tuple[Change, ...] = Field((), description="One for each season that changes; no month in two.")
     trend_to: int | None = quantity(
@@ -70,6 +75,7 @@ class Scenario(Table):
         None,
         ge=1800,
         le=2300,
+        examples=[2050],
     )
 
     @model_validator(mode="after")

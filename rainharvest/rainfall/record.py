@@ -13,7 +13,7 @@ import xarray as xr
 
 from rainharvest import __version__
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.outputs import whole_files
+from rainharvest.core.outputs import check_folder, whole_files
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_habits import check_steps
@@ -101,6 +101,8 @@ def make_record(
     >>> record.filled.sizes["member"], int(record.filled.isnull().sum())
     (3, 0)
     """
+    if out is not None:
+        check_folder(out)
     require(files, "no rain file is named", "name the site's file, then its neighbours'", "files")
     hints = {k: v for k, v in (hints or {}).items() if v is not None}
     for key in hints:
@@ -225,6 +227,8 @@ class StudyRecord:
     findings: pd.DataFrame  # What checking found
     year_start_month: int  # [1] First month of the hydrological year
     left_out: str  # Which days are not used, and why; empty if all are
+    # Station by its own name, file and SHA-256: the record, then its neighbours
+    sources: tuple[tuple[str, str, str], ...] = ()
 
 
 def study_record(rain: Rain, folder: Path) -> StudyRecord:
@@ -243,7 +247,11 @@ def study_record(rain: Rain, folder: Path) -> StudyRecord:
     remedy = "add neighbours, or a longer record"
     require(days >= 365, f"only {days} days in a row can be used", remedy, *place)
     month = rain.year_start_month or int(describe_rain(filled.isel(member=0)).suggested_start) or 1
-    return StudyRecord(raw, filled, findings, month, left_out)
+    sources = tuple(
+        tuple(str(one.attrs.get(key, "")) for key in ("site", "source_file", "sha256"))
+        for one in (raw, *neighbours)
+    )
+    return StudyRecord(raw, filled, findings, month, left_out, sources)
 
 
 def longest_stretch(filled: xr.DataArray) -> tuple[xr.DataArray, str]:

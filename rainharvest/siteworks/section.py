@@ -63,12 +63,16 @@ def siteworks_section(results) -> Section:
         blocks += [Subheading(head), Paragraph(said)]
         if name in draw:
             blocks.append(picture(name, draw[name](), words[name], said, WIDE))
+    return Section("siteworks", words["title"], tuple(blocks))
+
+
+def _checks(works: Works) -> Table:
+    words = FIXED["siteworks"]
     rows = tuple(
         (row.check, reader_units(row.found), reader_units(row.asked), row.fits)
         for row in works.checks.itertuples()
     )
-    blocks.append(Table(words["checks"], tuple(words["head"]), rows))
-    return Section("siteworks", words["title"], tuple(blocks))
+    return Table(words["checks"], tuple(words["head"]), rows)
 
 
 def treatment_blocks(results) -> list[Block]:
@@ -83,7 +87,7 @@ def treatment_blocks(results) -> list[Block]:
 
 
 def parts_section(results) -> Section:
-    """Return the list of parts of a study that was run."""
+    """Return what to build: the list of parts with their prices, levels and distances on the site."""
     works, words = siteworks_of(results), FIXED["parts"]
     priced = works.unpriced < len(works.parts)
     rows = []
@@ -94,7 +98,7 @@ def parts_section(results) -> Section:
         rows.append((*cells, cost) if priced else cells)
     head = tuple(words["head"]) if priced else tuple(words["head"][:-1])
     table = Table(words["caption"], head, tuple(rows), frozenset({1, 4}) if priced else frozenset({1}))
-    return Section("parts", words["title"], (Paragraph(SAY.parts(works)), table))
+    return Section("parts", words["title"], (Paragraph(SAY.parts(works)), table, _checks(works)))
 
 
 def upkeep_section(results) -> Section:

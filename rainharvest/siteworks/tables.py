@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from difflib import get_close_matches
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from rainharvest.core.defaults import Default, defaults_of
+from rainharvest.catchment.tables import FITTINGS
+from rainharvest.core.defaults import Default, defaults_of, rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import QUANTITIES
 from rainharvest.core.tables import Table, quantity
@@ -30,17 +33,31 @@ ONLY_WITH = {
 """Beginnings of the names of defaults that count only where there is a pump, a trial pit, mains, or rain."""
 
 
+FITTING_NAMES = tuple(f"pipe {name}" for name in FITTINGS if name != "entrance")
+
+PART_NAMES = tuple(
+    name
+    for row in rows_of("siteworks", "parts")["part"]
+    for name in (FITTING_NAMES if row == "pipe fitting" else (row,))
+)
+
+"""Every part that a site can have, in the order of the water: what may be priced."""
+
+
 class TrialPit(Table):
     """A trial pit, filled and left to drain at least three times on the same or on following days."""
 
-    pit_length: float = quantity("m", "Sides of the pit.", gt=0, le=20)
-    pit_width: float = quantity("m", "Sides of the pit.", gt=0, le=20)
-    pit_depth: float = quantity("m", "Depth of the water at the start, the effective depth.", gt=0, le=10)
+    pit_length: float = quantity("m", "Length of the pit.", gt=0, le=20, examples=[1.0])
+    pit_width: float = quantity("m", "Width of the pit.", gt=0, le=20, examples=[0.75])
+    pit_depth: float = quantity(
+        "m", "Depth of the water at the start, the effective depth.", gt=0, le=10, examples=[1.0]
+    )
     minutes: tuple[float, ...] = quantity(
         "min",
         "Time from three quarters full to one quarter full, of each filling.",
         min_length=1,
         max_length=20,
+        examples=[[48, 52, 55]],
     )
 
     @property
@@ -53,29 +70,37 @@ class PumpPlan(Table):
     """A pump, where the taps stand too high for the water's own weight."""
 
     highest_tap: float = quantity(
-        "m", "Highest tap above the ground on which the tank's base stands.", ge=-50, le=200
+        "m", "Highest tap above the ground on which the tank's base stands.", ge=-50, le=200, examples=[2.6]
     )
-    pressure: float = quantity("kPa", "Wanted there.", DEFAULTS["fixture_pressure"], ge=0, le=1000)
+    pressure: float = quantity(
+        "kPa", "Pressure wanted at that tap.", DEFAULTS["fixture_pressure"], ge=0, le=1000
+    )
     flow: float = quantity(
-        "L/s", "Wanted with as many taps open as are open at once.", DEFAULTS["fixture_flow"], gt=0, le=100
+        "L/s",
+        "Flow wanted with as many taps open as are open at once.",
+        DEFAULTS["fixture_flow"],
+        gt=0,
+        le=100,
     )
     pipe_length: float = quantity("m", "Straight pipe from the pump to that tap.", 20.0, ge=0, le=5000)
-    pipe_bore: float = quantity("mm", "Its inside diameter.", 25.0, gt=0, le=500)
+    pipe_bore: float = quantity("mm", "Inside diameter of that pipe.", 25.0, gt=0, le=500)
     shut_off_head: float | None = quantity(
-        "m", "Head of the chosen pump at no flow; with ``most_flow``.", None, gt=0, le=500
+        "m", "Head of the chosen pump at no flow; with ``most_flow``.", None, gt=0, le=500, examples=[30]
     )
-    most_flow: float | None = quantity("L/s", "Flow of the chosen pump at no head.", None, gt=0, le=1000)
+    most_flow: float | None = quantity(
+        "L/s", "Flow of the chosen pump at no head.", None, gt=0, le=1000, examples=[1.2]
+    )
     pump_efficiency: float = quantity(
-        "1", "Of the pump at its duty and of the motor.", DEFAULTS["pump_efficiency"], gt=0, le=1
+        "1", "Efficiency of the pump at its duty.", DEFAULTS["pump_efficiency"], gt=0, le=1
     )
     motor_efficiency: float = quantity(
-        "1", "Of the pump at its duty and of the motor.", DEFAULTS["motor_efficiency"], gt=0, le=1
+        "1", "Efficiency of the motor.", DEFAULTS["motor_efficiency"], gt=0, le=1
     )
     cut_in: float | None = quantity(
-        "kPa", "Pressures at the pump at which it starts and stops.", None, ge=0, le=1500
+        "kPa", "Pressure at the pump at which it starts.", None, ge=0, le=1500, examples=[150]
     )
     cut_out: float | None = quantity(
-        "kPa", "Pressures at the pump at which it starts and stops.", None, gt=0, le=2000
+        "kPa", "Pressure at the pump at which it stops.", None, gt=0, le=2000, examples=[250]
     )
     vessel_volume: float | None = quantity(
         "L",
@@ -83,6 +108,7 @@ class PumpPlan(Table):
         None,
         gt=0,
         le=10_000,
+        examples=[100],
     )
     most_starts: float = quantity(
         "1/h", "Starts an hour that the motor bears.", DEFAULTS["starts"], gt=0, le=200
@@ -104,41 +130,50 @@ class PumpPlan(Table):
 class SiteWorks(Table):
     """Ground, tank, tap, overflow and treatment of a site; everything may be left out."""
 
-    form: Literal["upright", "horizontal", "rectangular"] = Field(
-        "upright", description='Shape of the tank: "upright", "horizontal" or "rectangular".'
-    )
-    tanks: int = quantity("1", "How many alike.", 1, ge=1, le=100)
+    form: Literal["upright", "horizontal", "rectangular"] = Field("upright", description="Shape of a tank.")
+    tanks: int = quantity("1", "How many alike tanks make up the size, without a catalogue.", 1, ge=1, le=100)
     height: float | None = quantity(
         "m",
         "Inside height of a tank, the diameter of one on its side; as the inlet allows, 2 m at most, if not given.",
         None,
         gt=0,
         le=50,
+        examples=[2.2],
     )
-    tank_width: float | None = quantity("m", "Width of a rectangular tank.", None, gt=0, le=200)
-    empty_mass: float | None = quantity("kg", "Mass of one empty tank.", None, ge=0, le=1e6)
+    tank_width: float | None = quantity(
+        "m", "Width of a rectangular tank.", None, gt=0, le=200, examples=[2.0]
+    )
+    empty_mass: float | None = quantity("kg", "Mass of one empty tank.", None, ge=0, le=1e6, examples=[350])
     ground: Literal[
         "bedrock", "layered rock", "gravel", "sand", "clay", "expansive clay", "fill", "peat", "unknown"
-    ] = Field("clay", description="A key of `rainharvest.siteworks.base.GROUNDS`.")
-    bearing: float | None = quantity("kPa", "What an engineer allows.", None, gt=0, le=10_000)
+    ] = Field("clay", description="What the tank stands on.")
+    bearing: float | None = quantity(
+        "kPa", "Bearing pressure that an engineer allows.", None, gt=0, le=10_000, examples=[100]
+    )
     slab_thickness: float = quantity(
-        "m", "Of the concrete; a thickness of zero is a prepared bed.", DEFAULTS["slab_thickness"], ge=0, le=2
+        "m", "Thickness of the concrete; zero for a prepared bed.", DEFAULTS["slab_thickness"], ge=0, le=2
     )
     slab_margin: float = quantity(
-        "m", "Of the concrete; a thickness of zero is a prepared bed.", DEFAULTS["slab_margin"], ge=0, le=5
+        "m", "How far the slab reaches beyond the tank.", DEFAULTS["slab_margin"], ge=0, le=5
     )
-    stand: float = quantity("m", "Height of a stand on it.", 0.0, ge=0, le=30)
+    stand: float = quantity("m", "Height of a stand on the slab.", 0.0, ge=0, le=30)
     tap_height: float | None = quantity(
-        "m", "Mouth of the tap above the ground; at the level of the outlet if not given.", None, le=100
+        "m",
+        "Mouth of the tap above the ground; at the level of the outlet if not given.",
+        None,
+        le=100,
+        examples=[0.5],
     )
     tap_run: float = quantity(
         "m", "Pipe to the tap; zero for a tap in the wall of the tank.", 0.0, ge=0, le=1000
     )
-    tap_bore: float = quantity("mm", "Its inside diameter.", DEFAULTS["tap_bore"], gt=0, le=200)
-    bucket: float = quantity("L", "What is filled.", DEFAULTS["bucket"], gt=0, le=1000)
-    bucket_height: float = quantity("m", "How high that is.", DEFAULTS["bucket_height"], gt=0, le=2)
+    tap_bore: float = quantity(
+        "mm", "Inside diameter of the tap and its pipe.", DEFAULTS["tap_bore"], gt=0, le=200
+    )
+    bucket: float = quantity("L", "Volume of the bucket that is filled.", DEFAULTS["bucket"], gt=0, le=1000)
+    bucket_height: float = quantity("m", "Height of the bucket.", DEFAULTS["bucket_height"], gt=0, le=2)
     overflow_to: Literal["soakaway", "garden", "drain", "watercourse"] = Field(
-        "soakaway", description='"soakaway", "garden", "drain" or "watercourse".'
+        "soakaway", description="Where the surplus goes."
     )
     overflow_run: float = quantity("m", "Length of the overflow pipe.", 6.0, ge=0, le=1000)
     design_intensity: float = quantity(
@@ -150,29 +185,44 @@ class SiteWorks(Table):
         None,
         min_length=1,
         max_length=100,
+        examples=[[10, 30, 60]],
     )
     storm_depths: tuple[float, ...] | None = quantity(
-        "mm", "Their depths.", None, min_length=1, max_length=100
+        "mm", "Depths of those storms.", None, min_length=1, max_length=100, examples=[[18, 28, 35]]
     )
     trial_pit: TrialPit | None = Field(None, description="What was measured in a trial pit.")
-    soakaway_width: float = quantity("m", "Of the soakaway; its length is worked out.", 1.0, gt=0, le=50)
-    soakaway_depth: float = quantity("m", "Of the soakaway; its length is worked out.", 1.5, gt=0, le=10)
-    voids: float = quantity("1", "Share of it that water can fill.", DEFAULTS["voids"], gt=0, le=1)
+    soakaway_width: float = quantity(
+        "m", "Width of the soakaway; its length is worked out.", 1.0, gt=0, le=50
+    )
+    soakaway_depth: float = quantity("m", "Depth of the soakaway.", 1.5, gt=0, le=10)
+    voids: float = quantity("1", "Share of the soakaway that water can fill.", DEFAULTS["voids"], gt=0, le=1)
     building_distance: float | None = quantity(
-        "m", "What was measured, as `rainharvest.siteworks.upkeep.Distances`.", None, ge=0, le=10_000
+        "m",
+        "Distance from the tank to the nearest building, as measured.",
+        None,
+        ge=0,
+        le=10_000,
+        examples=[1.5],
     )
     boundary_distance: float | None = quantity(
-        "m", "What was measured, as `rainharvest.siteworks.upkeep.Distances`.", None, ge=0, le=10_000
+        "m", "Distance from the tank to the boundary, as measured.", None, ge=0, le=10_000, examples=[4]
     )
     soakaway_distance: float | None = quantity(
-        "m", "What was measured, as `rainharvest.siteworks.upkeep.Distances`.", None, ge=0, le=10_000
+        "m",
+        "Distance from the soakaway to the nearest building, as measured.",
+        None,
+        ge=0,
+        le=10_000,
+        examples=[7],
     )
     opening: float | None = quantity(
-        "m", "What was measured, as `rainharvest.siteworks.upkeep.Distances`.", None, gt=0, le=1000
+        "m", "Narrowest opening on the way to the site, as measured.", None, gt=0, le=1000, examples=[3.0]
     )
-    shaded: bool | None = Field(None, description="Whether the tank stands in the shade at noon.")
+    shaded: bool | None = Field(
+        None, description="Whether the tank stands in the shade at noon.", examples=[True]
+    )
     disinfect: Literal["ultraviolet", "chlorine", "both"] = Field(
-        "ultraviolet", description='"ultraviolet", "chlorine" or "both", for what must be disinfected.'
+        "ultraviolet", description="How what must be disinfected is."
     )
     mains_bore: float = quantity("mm", "Bore of the mains inlet, for its air gap.", 20.0, gt=0, le=300)
     wet_month: int = quantity("1", "Month in which the rains begin.", 1, ge=1, le=12)
@@ -180,8 +230,21 @@ class SiteWorks(Table):
         None, description="The pump; without one the water comes by its own weight."
     )
     prices: dict[str, float] = Field(
-        default_factory=dict, description="Price of each part by its name on the list of parts."
+        default_factory=dict,
+        description="Price of each part by its name on the list of parts.",
+        examples=[{"tank": 3100, "pump": 420}],
+        json_schema_extra={"propertyNames": {"enum": [*PART_NAMES]}},
     )
+
+    @field_validator("prices")
+    @classmethod
+    def _of_parts(cls, prices: dict[str, float]) -> dict[str, float]:
+        for name, price in prices.items():
+            near = get_close_matches(name, PART_NAMES, 1)
+            remedy = f"did you mean {near[0]}?" if near else f"use one of {', '.join(PART_NAMES)}"
+            require(name in PART_NAMES, f'no part is called "{name}"', remedy)
+            require(0 <= price < math.inf, f"a price of {price:g} for {name}", "give zero or more")
+        return prices
 
     @model_validator(mode="after")
     def _fits_together(self):

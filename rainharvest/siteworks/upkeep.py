@@ -6,19 +6,18 @@ import math
 import operator
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 
 import pandas as pd
 
 from rainharvest.catchment.hydraulics import run_levels, total_length
-from rainharvest.catchment.tables import FITTINGS, Conveyance
+from rainharvest.catchment.tables import Conveyance
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import require
 from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.siteworks.base import Base, Vessel
 from rainharvest.siteworks.delivery import Tap
 from rainharvest.siteworks.overflow import OverflowPipe
-from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
+from rainharvest.siteworks.tables import DEFAULTS, FITTING_NAMES, SiteWorks
 from rainharvest.siteworks.treatment import SOURCES, air_gap
 
 _SITING = rows_of("siteworks", "siting")
@@ -137,12 +136,6 @@ class Part:
 
 _PARTS = rows_of("siteworks", "parts")
 
-_FITTINGS = [f"pipe {name}" for name in FITTINGS if name != "entrance"]
-
-PART_NAMES = tuple(name for row in _PARTS["part"] for name in (_FITTINGS if row == "pipe fitting" else [row]))
-
-"""Every part that a site can have, in the order of the water."""
-
 
 def price_parts(parts: Sequence[Part], prices: Mapping[str, float]) -> pd.DataFrame:
     """Return the list of parts with what each costs.
@@ -151,15 +144,6 @@ def price_parts(parts: Sequence[Part], prices: Mapping[str, float]) -> pd.DataFr
     >>> table.cost.tolist()
     [30.0]
     """
-    for name, price in prices.items():
-        if name not in PART_NAMES:
-            near = get_close_matches(name, PART_NAMES, 1)
-            raise InputError(
-                f'no part is called "{name}"',
-                f"did you mean {near[0]}?" if near else f"use one of {', '.join(PART_NAMES)}",
-                f"prices.{name}",
-            )
-        require(0 <= price < math.inf, f"a price of {price:g}", "give zero or more", f"prices.{name}")
     table = pd.DataFrame(parts)
     price = [prices.get(name, math.nan) for name in table.part]
     return table.assign(price=price, cost=table.quantity * price)
@@ -239,5 +223,5 @@ def site_parts(
 
 
 def _part(name: str, quantity: float, facts: Mapping[str, object]) -> Part:
-    row = _PARTS["part"]["pipe fitting" if name in _FITTINGS else name]
+    row = _PARTS["part"]["pipe fitting" if name in FITTING_NAMES else name]
     return Part(name, float(quantity), row["counted"], row["what_for"].format(**facts))

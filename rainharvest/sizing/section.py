@@ -102,14 +102,22 @@ def cost_said(study, costs: pd.Series | None) -> str:
 
 
 def size_section(results) -> Section:
-    """Return the tank-size decision with its uncertainty."""
-    done, group, facts = results.done, results.groups.get("sizing"), headline_facts(results.done)
+    """Return the tank-size decision: why this one, and how sure."""
+    group = results.groups.get("sizing")
     blocks: list[Block] = []
     if group is not None:
         blocks += [Paragraph(text) for text in recommendation(group)]
-        blocks += _uncertainty(results, group)
-    blocks += [Paragraph(SAY.sizes(facts)), _sizes_table(done), Paragraph(SAY.spread(facts))]
+        blocks += _band(results, group)
     return Section("size", FIXED["titles"]["size"], tuple(blocks))
+
+
+def sizes_section(results) -> Section:
+    """Return the sizes tried, and what is not known for sure."""
+    done, group, facts = results.done, results.groups.get("sizing"), headline_facts(results.done)
+    blocks: list[Block] = [Paragraph(SAY.sizes(facts)), _sizes_table(done), Paragraph(SAY.spread(facts))]
+    if group is not None:
+        blocks += _uncertainty(results, group)
+    return Section("sizes", FIXED["titles"]["sizes"], tuple(blocks))
 
 
 def _sizes_table(done: xr.Dataset) -> Table:
@@ -138,14 +146,21 @@ def _table(name: str, part: xr.Dataset, forms: dict, **units: str) -> Table:
     return Table(FIXED["captions"][name], head, tuple(zip(*columns, strict=True)), right)
 
 
+def _band(results, group: xr.Dataset) -> list[Block]:
+    from rainharvest.sizing.figures import band_figure
+
+    if "reliability_low" not in group:
+        return []
+    target = results.study.target
+    drawn = band_figure(group, target.measure, target.reliability)
+    return [picture("band", drawn, SAY.band_caption(group.attrs["draws"]), scale=WIDE)]
+
+
 def _uncertainty(results, group: xr.Dataset) -> list[Block]:
-    from rainharvest.sizing.figures import band_figure, maps_figure, unknowns_figure
+    from rainharvest.sizing.figures import maps_figure, unknowns_figure
 
     target, tank = results.study.target, float(results.done.described)
     out: list[Block] = []
-    if "reliability_low" in group:
-        drawn = band_figure(group, target.measure, target.reliability)
-        out.append(picture("band", drawn, SAY.band_caption(group.attrs["draws"]), scale=WIDE))
     if "response_low" in group:
         drawn = unknowns_figure(group, target.measure, tank)
         out.append(picture("unknowns", drawn, SAY.unknowns(unknowns(group)), scale=WIDE))

@@ -17,8 +17,15 @@ from rainharvest.sizing.smallest import TARGETS
 class Target(Table):
     """What the tank must reach."""
 
-    reliability: float = Field(0.9, gt=0, le=1)
-    measure: Literal["volume_reliability", "time_reliability"] = "volume_reliability"
+    reliability: float = Field(
+        0.9,
+        gt=0,
+        le=1,
+        description="Share of the water, or of the days, that the tank must supply; 0.9 by own choice.",
+    )
+    measure: Literal["volume_reliability", "time_reliability"] = Field(
+        "volume_reliability", description="Whether the share is of the volume or of the days."
+    )
 
 
 def real_rate(nominal_rate: float, inflation: float) -> float:
@@ -57,15 +64,21 @@ class Part(Table):
         min_length=1,
         max_length=80,
         description='For example "base", "gutters", "pipes", "pump", "treatment".',
+        examples=["pump"],
     )
-    fixed: float = Field(0.0, ge=0, description="Price whatever the size of the tank.")
+    fixed: float = Field(0.0, ge=0, description="Price whatever the size of the tank.", examples=[420])
     per_litre: float = quantity("currency/L", "Price for each litre of nominal tank size.", 0.0, ge=0)
     upkeep: float = Field(0.0, ge=0, description="Paid every year.")
     per_kilolitre: float = quantity(
         "currency/kL", "Paid for each kilolitre delivered: filters, lamps, disinfectant.", 0.0, ge=0
     )
     life: float | None = quantity(
-        "year", "After how long it is bought again; the years of the study if not given.", None, gt=0, le=200
+        "year",
+        "After how long it is bought again; the years of the study if not given.",
+        None,
+        gt=0,
+        le=200,
+        examples=[10],
     )
 
     def price(self, nominal):
@@ -77,9 +90,13 @@ class Block(Table):
     """One block of a tariff."""
 
     up_to: float | None = quantity(
-        "kL", "Volume in a billing period up to which it reaches; the last block has none.", None, gt=0
+        "kL",
+        "Volume in a billing period up to which it reaches; the last block has none.",
+        None,
+        gt=0,
+        examples=[15],
     )
-    price: float = quantity("currency/kL", "Price of a kilolitre within it.", ge=0)
+    price: float = quantity("currency/kL", "Price of a kilolitre within it.", ge=0, examples=[2.4])
 
 
 class Costs(Table):
@@ -92,10 +109,12 @@ class Costs(Table):
     0.0285714
     """
 
-    currency: str = Field("money", min_length=1, max_length=12, description="A label.")
-    fixed: float = Field(0.0, ge=0, description="Price whatever the size; what is paid every year.")
+    currency: str = Field(
+        "money", min_length=1, max_length=12, description="The label of every price; nothing is converted."
+    )
+    fixed: float = Field(0.0, ge=0, description="Price of the system whatever the size of the tank.")
     per_litre: float = quantity("currency/L", "Price for each litre of nominal tank size.", 0.0, ge=0)
-    upkeep: float = Field(0.0, ge=0, description="Price whatever the size; what is paid every year.")
+    upkeep: float = Field(0.0, ge=0, description="Paid every year whatever the size.")
     part: tuple[Part, ...] = Field((), max_length=50, description="Parts with a life of their own.")
     tariff: float = quantity(
         "currency/kL", "Price of a kilolitre of mains water, where it has no blocks.", 0.0, ge=0
@@ -128,13 +147,14 @@ class Costs(Table):
     rate: float = quantity("1/year", "Discount rate.", RATE, ge=0, le=0.5)
     rate_kind: Literal["real", "nominal"] = Field(
         "real",
-        description='"real" (default: above inflation) or "nominal", which is turned into real by the Fisher relation.',
+        description="Whether the rate is above inflation or holds it; a nominal rate is made real by the Fisher relation.",
     )
-    inflation: float | None = quantity("1/year", "Needed where the rate is nominal.", None, gt=-0.5, le=10)
+    inflation: float | None = quantity(
+        "1/year", "Needed where the rate is nominal.", None, gt=-0.5, le=10, examples=[0.05]
+    )
     residual: Literal["none", "straight line"] = Field(
         "none",
-        description='What is left at the end: "none", or "straight line": each part\'s price times the share of '
-        "its life that is left.",
+        description="What is left at the end: nothing, or each part's price times the share of its life that is left.",
     )
 
     @model_validator(mode="after")
@@ -221,10 +241,16 @@ Pair = tuple[float, float]
 class Ranges(Table):
     """How far an input may be from what the study says: low and high factors on it, as the study judges."""
 
-    runoff_coefficient: Pair | None = None
-    losses: Pair | None = None
-    filter_efficiency: Pair | None = None
-    demand: Pair | None = None
+    runoff_coefficient: Pair | None = Field(
+        None, description="Low and high factor on every runoff coefficient.", examples=[[0.9, 1.05]]
+    )
+    losses: Pair | None = Field(
+        None, description="Low and high factor on wetting and first flush.", examples=[[0.5, 2.0]]
+    )
+    filter_efficiency: Pair | None = Field(
+        None, description="Low and high factor on the filter's share.", examples=[[0.9, 1.1]]
+    )
+    demand: Pair | None = Field(None, description="Low and high factor on the demand.", examples=[[0.8, 1.2]])
 
     @field_validator("*")
     @classmethod
@@ -245,8 +271,7 @@ class Sizing(Table):
         100,
         ge=20,
         le=5000,
-        description="Equally likely versions of everything uncertain that are simulated; 100 by own choice, as many as "
-        "the band was tested with (`tests/sizing/test_band_covers.py`).",
+        description="Equally likely versions of everything uncertain that are simulated; 100 by own choice.",
     )
     seed: int = Field(0, ge=0, description="Makes them repeatable.")
     block_years: int | None = Field(
@@ -254,12 +279,17 @@ class Sizing(Table):
         ge=1,
         le=30,
         description="Years that are drawn together, so that droughts of several years stay whole.",
+        examples=[3],
     )
     ranges: Ranges = Field(Ranges(), description="How far coefficient, losses, filter and demand may be off.")
     finer_rain: str = file_name(
-        "A file of hourly or finer rain near the site, to hold the daily step to account.", ""
+        "A file of hourly or finer rain near the site, to hold the daily step to account.",
+        "",
+        examples=["hours/my_gauge.csv"],
     )
-    finer_units: str | None = Field(None, description="Its unit, where the file leaves doubt.")
+    finer_units: str | None = Field(
+        None, description="Its unit, where the file leaves doubt.", examples=["mm"]
+    )
     draw_hours: Pair = Field(
         (7.0, 19.0),
         description="Hours of the day between which water is drawn, for that comparison; 7 to 19 by own choice.",
@@ -285,10 +315,14 @@ class Sizing(Table):
 class Catalogue(Table):
     """Which tanks can be bought and what fits on the site."""
 
-    file: str = file_name("A CSV file of tanks, from the folder of the study file.", min_length=1)
+    file: str = file_name(
+        "A CSV file of tanks, from the folder of the study file.",
+        min_length=1,
+        examples=["catalogues/tanks.csv"],
+    )
     most_linked: int = Field(4, ge=1, le=10, description="Most tanks that may be linked to one store.")
     link_price: float = Field(0.0, ge=0, description="Price of joining one more tank.")
-    most_height: float | None = quantity("m", "Tallest tank that fits.", None, gt=0, le=50)
+    most_height: float | None = quantity("m", "Tallest tank that fits.", None, gt=0, le=50, examples=[2.2])
     most_footprint: float | None = quantity(
-        "m2", "Plan area that there is for the tanks.", None, gt=0, le=1e5
+        "m2", "Plan area that there is for the tanks.", None, gt=0, le=1e5, examples=[20]
     )

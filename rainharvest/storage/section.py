@@ -16,10 +16,15 @@ SAY, FIXED = texts_of("storage"), rows_of("storage", "section")
 
 
 def supply_section(arrangement: Arrangement, done: xr.Dataset, treatment: Sequence[Block]) -> Section:
-    """Return the arrangement, the treatment (blocks of the site works) and cautions."""
+    """Return the arrangement and the treatment (blocks of the site works)."""
     said = [Paragraph(text) for text in arrangement_said(arrangement, done)]
-    cautions = [Caution(caution.title, caution.text) for caution in CAUTIONS.values()]
-    return Section("supply", FIXED["title"], (*said, *treatment, *cautions))
+    return Section("supply", FIXED["title"], (*said, *treatment))
+
+
+def cautions_section(results) -> Section:
+    """Return what can hurt someone."""
+    cautions = tuple(Caution(caution.title, caution.text) for caution in CAUTIONS.values())
+    return Section("cautions", FIXED["cautions"], cautions)
 
 
 def arrangement_said(arrangement: Arrangement, done: xr.Dataset) -> list[str]:

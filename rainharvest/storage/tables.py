@@ -28,6 +28,7 @@ class Tank(Table):
         None,
         min_length=2,
         likely=(0, 100000000),
+        examples=[[10000, 20000, 40000]],
     )
     chosen: float | None = quantity(
         "L",
@@ -36,6 +37,7 @@ class Tank(Table):
         gt=0,
         le=1e9,
         likely=(0, 10000000),
+        examples=[25000],
     )
     dead_share: float = quantity(
         "1", "Share of the nominal size below the outlet.", DEFAULTS["dead_share"], ge=0, le=0.9
@@ -73,10 +75,10 @@ class Spells(Table):
     """Random interruptions of the mains, as `rainharvest.demand.mains.mains_in_spells` makes them."""
 
     spell_length: float = quantity(
-        "day", "Mean length of a spell without mains.", gt=0, le=3650, allow_inf_nan=False
+        "day", "Mean length of a spell without mains.", gt=0, le=3650, allow_inf_nan=False, examples=[3]
     )
     interruptions_a_year: float = quantity(
-        "1/year", "Mean number of spells a year.", gt=0, le=2000, allow_inf_nan=False
+        "1/year", "Mean number of spells a year.", gt=0, le=2000, allow_inf_nan=False, examples=[6]
     )
     seed: int = quantity("1", "The number that makes them repeatable.", 0, ge=0)
 
@@ -98,26 +100,30 @@ class Arrangement(Table):
     """
 
     kind: Literal["rain only", "combined", "mains reserve"] = Field(
-        "rain only", description='"rain only", "combined" or "mains reserve".'
+        "rain only", description="What fills the tank and stands behind it."
     )
     change_over: bool = Field(
         False,
         description="Combined: feed the fixtures from the mains when the tank is empty, instead of a top-up.",
     )
     top_up_trigger: float = Field(
-        0.1, ge=0, le=1, description="Combined: shares of the tank at which the mains valve opens and shuts."
+        0.1, ge=0, le=1, description="Combined: share of the tank at which the mains valve opens."
     )
     top_up_level: float = Field(
-        0.2, ge=0, le=1, description="Combined: shares of the tank at which the mains valve opens and shuts."
+        0.2, ge=0, le=1, description="Combined: share of the tank at which the mains valve shuts."
     )
     top_up_rate: float | None = quantity(
-        "L/day", "Most mains water in a day; unlimited by default.", None, ge=0
+        "L/day", "Most mains water in a day; unlimited by default.", None, ge=0, examples=[9000]
     )
     mains_off: Rules = Field(
-        (), description="Rules for the days without mains (see `rainharvest.demand.periods.check_rule`)."
+        (), description="Days without mains: days of the week, dates, or spans by rule.", examples=[["sun"]]
     )
     mains_hours: dict[str, float] = quantity(
-        "h", "Hours of supply by day of the week; all day where a day is not named.", default_factory=dict
+        "h",
+        "Hours of supply by day of the week; all day where a day is not named.",
+        schema={"additionalProperties": {"type": "number", "minimum": 0, "maximum": 24}},
+        default_factory=dict,
+        examples=[{"sat": 12}],
     )
     spells: Spells | None = Field(None, description="Random interruptions.")
 
@@ -146,5 +152,9 @@ class Arrangement(Table):
 class Rationing(Table):
     """One stage of rationing: below a share of the usable size, non-essential uses keep a share."""
 
-    level: float = Field(gt=0, le=1)
-    share: float = Field(ge=0, le=1)
+    level: float = Field(
+        gt=0, le=1, description="Share of the usable size below which the stage holds.", examples=[0.4]
+    )
+    share: float = Field(
+        ge=0, le=1, description="Share of the uses that can wait which is still served.", examples=[0.3]
+    )

@@ -6,16 +6,17 @@ place of the study's; ``roofs`` and ``uses`` choose among the study's by name.
 
 from __future__ import annotations
 
+import datetime
 import os
 from dataclasses import replace
 from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, field_validator, model_validator
 
 from rainharvest.catchment.tables import DRY_ONLY, WET_ONLY, Catchment, Conveyance, Losses, Roof
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.mistakes import (
     Mistake,
     StudyFileError,
@@ -40,7 +41,7 @@ _CHOICES = {"roofs": "roof", "uses": "use"}
 
 _OWN = ("name", "note", *_CHOICES)
 
-_NOT_CHANGED = ("title", "units", "confirmed", "report", "option")
+NOT_CHANGED = ("title", "units", "confirmed", "report", "option")
 
 
 def with_options(data: dict) -> tuple[dict, list[Mistake]]:
@@ -55,11 +56,11 @@ def with_options(data: dict) -> tuple[dict, list[Mistake]]:
     whole = []
     for i, option in enumerate(options):
         loc = ("option", i, "study")
-        for key in _NOT_CHANGED:
+        for key in NOT_CHANGED:
             if key in option:
                 mistakes.append(Mistake((*loc, key), "an option cannot change it", "leave it out"))
-        changes = {k: v for k, v in option.items() if k not in (*_OWN, *_NOT_CHANGED)}
-        if not changes and not any(key in option for key in (*_CHOICES, *_NOT_CHANGED)):
+        changes = {k: v for k, v in option.items() if k not in (*_OWN, *NOT_CHANGED)}
+        if not changes and not any(key in option for key in (*_CHOICES, *NOT_CHANGED)):
             mistakes.append(
                 Mistake(("option", i), "it changes nothing", "name what it changes, such as tank.chosen")
             )
@@ -174,30 +175,84 @@ def _values(data: object, path: tuple[str, ...], loc: tuple) -> list[tuple[tuple
 class Site(Table):
     """Where the building stands."""
 
-    name: str = Field(min_length=1, max_length=120)
-    latitude: float | None = Field(None, ge=-90, le=90)
-    longitude: float | None = Field(None, ge=-180, le=360)
-    elevation: float | None = quantity("m", "Height above the sea.", None, ge=-450, le=9000)
-    invented: bool = False
-    note: str = ""
+    name: str = Field(
+        min_length=1, max_length=120, description="What the place is called.", examples=["Hill School"]
+    )
+    latitude: float | None = Field(
+        None,
+        ge=-90,
+        le=90,
+        description="Degrees north; south is negative. A weather file needs it.",
+        examples=[-33.42],
+    )
+    longitude: float | None = Field(
+        None, ge=-180, le=360, description="Degrees east; west is negative.", examples=[4.85]
+    )
+    elevation: float | None = quantity("m", "Height above the sea.", None, ge=-450, le=9000, examples=[120])
+    invented: bool = Field(
+        False, description="Whether the example is invented: the report then says so.", examples=[True]
+    )
+    note: str = Field(
+        "",
+        description="A sentence about the place, printed as it stands.",
+        examples=["A day school of 240 pupils."],
+    )
 
 
 class Report(Table):
-    """For whom the report is, and in what form they read numbers and dates (see `rainharvest.core.reader`)."""
+    """For whom the report is, and in what form they read numbers and dates."""
 
-    client: str = ""
-    author: str = ""
-    note: str = ""
-    template: str | None = file_name("A Word document whose header, logo and styles the report takes.", None)
-    numbers: Numbers = "1,234.5"
-    dates: Dates | None = None
+    client: str = Field("", description="For whom the report is.", examples=["The board of Hill School"])
+    author: str = Field("", description="The firm or desk that makes it.", examples=["Water study desk"])
+    note: str = Field(
+        "",
+        description="A sentence that the report prints beside the site.",
+        examples=["Roofs measured on 3 March."],
+    )
+    date: datetime.date | None = Field(
+        None,
+        description="The day on which it is issued; without one the report says that it is a draft.",
+        examples=[datetime.date(2026, 3, 2)],
+    )
+    revision: str = Field("", max_length=20, description="Which issue of the report it is.", examples=["B"])
+    prepared_by: str = Field(
+        "", max_length=120, description="Who prepared it.", examples=["A. Water, engineer"]
+    )
+    checked_by: str = Field(
+        "", max_length=120, description="Who checked it.", examples=["B. Check, engineer"]
+    )
+    approved_by: str = Field(
+        "", max_length=120, description="Who approves it.", examples=["C. Sign, director"]
+    )
+    template: str | None = file_name(
+        "A Word document whose header, logo and styles the report takes.", None, examples=["letterhead.docx"]
+    )
+    numbers: Numbers = Field("1,234.5", description="How numbers are written.")
+    dates: Dates | None = Field(
+        None,
+        description="How dates are written: year, month and day by default, or month, day and year in a US file.",
+    )
+
+    @field_validator("date", mode="before", json_schema_input_type=datetime.date | None)
+    @classmethod
+    def _a_day(cls, value: object) -> object:
+        number_given = isinstance(value, int | float)
+        require(not number_given, f"{value} is no date", "give year, month and day: 2026-03-02")
+        return value
 
 
 class Option(Table):
     """Another choice to compare with the study: the study with what the option changes."""
 
-    name: str = Field(min_length=1, max_length=60)
-    note: str = ""
+    name: str = Field(
+        min_length=1,
+        max_length=60,
+        description="What the option is called.",
+        examples=["Classroom block only"],
+    )
+    note: str = Field(
+        "", description="A sentence about it.", examples=["The clinic keeps its own downpipes."]
+    )
     study: Study
 
 
@@ -207,30 +262,52 @@ class Study(Table):
     ``confirmed`` names the places that look implausible and are right (see `rainharvest.study.file`).
     """
 
-    title: str = Field(min_length=1, max_length=160)
-    units: Units = "metric"
-    confirmed: tuple[str, ...] = ()
-    site: Site
-    rain: Rain
-    roof: tuple[Roof, ...] = Field((), max_length=100)
-    conveyance: Conveyance | None = None
-    losses: Losses = Losses()
-    calendar: Calendar = Calendar()
-    use: tuple[Use, ...] = Field((), max_length=200)
-    garden: tuple[Garden, ...] = Field((), max_length=20)
-    pool: tuple[Pool, ...] = Field((), max_length=20)
-    weather: Weather | None = None
-    tank: Tank = Tank()
-    arrangement: Arrangement = Arrangement()
-    rationing: tuple[Rationing, ...] = ()
-    target: Target = Target()
-    sizing: Sizing = Sizing()
-    catalogue: Catalogue | None = None
-    costs: Costs | None = None
-    drought: Drought = Drought()
-    site_works: SiteWorks = SiteWorks()
-    report: Report = Report()
-    option: tuple[Option, ...] = Field((), max_length=12)
+    title: str = Field(
+        min_length=1,
+        max_length=160,
+        description="What the report is called.",
+        examples=["Rain for the toilets of Hill School"],
+    )
+    units: Units = Field(
+        "metric",
+        description="Units of every number of the file and of the report: metric, or gallons, feet and inches.",
+        examples=["us"],
+    )
+    confirmed: tuple[str, ...] = Field(
+        (),
+        description="Places of the file whose values look implausible and are right, as the refusal names them.",
+        examples=[["use[1].litres"]],
+    )
+    site: Site = Field(description="Where the building stands.")
+    rain: Rain = Field(description="The rain files and how they are read and filled.")
+    roof: tuple[Roof, ...] = Field((), max_length=100, description="The roofs that drain to the tank.")
+    conveyance: Conveyance | None = Field(
+        None,
+        description="The run of pipe from the roofs to the tank; without one nothing is lost on the way.",
+    )
+    losses: Losses = Field(Losses(), description="What stands between roof and tank, and how hard it rains.")
+    calendar: Calendar = Field(Calendar(), description="The days on which the building is used.")
+    use: tuple[Use, ...] = Field((), max_length=200, description="The uses of water that the tank may serve.")
+    garden: tuple[Garden, ...] = Field((), max_length=20, description="Gardens that are watered.")
+    pool: tuple[Pool, ...] = Field((), max_length=20, description="Pools whose level is kept.")
+    weather: Weather | None = Field(
+        None, description="The weather that gardens and pools feel, beside the rain."
+    )
+    tank: Tank = Field(Tank(), description="What of the tank can be used, and the sizes to try.")
+    arrangement: Arrangement = Field(Arrangement(), description="How rain and mains supply the building.")
+    rationing: tuple[Rationing, ...] = Field((), description="Stages of rationing that are always followed.")
+    target: Target = Field(Target(), description="What the tank must reach.")
+    sizing: Sizing = Field(Sizing(), description="How the size is decided and how sure it is.")
+    catalogue: Catalogue | None = Field(None, description="Which tanks can be bought.")
+    costs: Costs | None = Field(
+        None, description="Prices, the tariff and the terms on which costs are reckoned."
+    )
+    drought: Drought = Field(Drought(), description="What the study asks about its bad years.")
+    site_works: SiteWorks = Field(SiteWorks(), description="Ground, tank, tap, overflow, pump and treatment.")
+    report: Report = Field(Report(), description="For whom the report is, who signs it, and its form.")
+    option: tuple[Option, ...] = Field(
+        (), max_length=12, description="Other choices to compare with the study."
+    )
 
     @model_validator(mode="after")
     def _fits_together(self):

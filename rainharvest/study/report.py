@@ -4,34 +4,32 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from rainharvest.catchment.section import catchment_section
-from rainharvest.core.blocks import Report, Section, numbered
+from rainharvest.core.blocks import Report, Section, lettered, numbered
 from rainharvest.core.outputs import whole_files
 from rainharvest.core.reader import reading
 from rainharvest.demand.section import demand_section
-from rainharvest.drought.section import drought_section
+from rainharvest.drought.section import bad_years_section, drought_section
 from rainharvest.rainfall.section import record_section
 from rainharvest.siteworks.section import parts_section, siteworks_section, treatment_blocks, upkeep_section
-from rainharvest.sizing.section import costs_section, size_section
-from rainharvest.storage.section import supply_section
+from rainharvest.sizing.section import costs_section, size_section, sizes_section
+from rainharvest.storage.section import cautions_section, supply_section
 from rainharvest.study.file import reader_of
 from rainharvest.study.section import (
     FIXED,
     answer_section,
+    approval_section,
     assumptions_section,
+    issued,
     options_section,
     reproduce_section,
     site_section,
 )
 from rainharvest.study.stages import StudyResults
 from rainharvest.study.word import report_document
-
-if TYPE_CHECKING:
-    pass
 
 
 def report_page(report: Report) -> str:
@@ -52,25 +50,27 @@ def _supply_section(results: StudyResults) -> Section:
     return supply_section(results.study.arrangement, results.done, treatment_blocks(results))
 
 
-SECTIONS = (
-    answer_section,
+CLIENT = (answer_section, size_section, drought_section, parts_section, cautions_section, approval_section)
+
+"""The client's part, in its order: the answer, why and how sure, droughts, what to build, cautions, who answers for it."""
+
+ANNEXES = (
     site_section,
     record_section,
     catchment_section,
     demand_section,
-    size_section,
+    sizes_section,
     options_section,
-    drought_section,
+    bad_years_section,
     _supply_section,
     siteworks_section,
     costs_section,
-    parts_section,
     upkeep_section,
     assumptions_section,
     reproduce_section,
 )
 
-"""In the order of the report; one that has nothing to say of a study returns None."""
+"""For the reviewing engineer, in their order; one that has nothing to say of a study returns None."""
 
 
 def study_report(results: StudyResults) -> Report:
@@ -88,8 +88,12 @@ def study_report(results: StudyResults) -> Report:
     """
     study = results.study
     with reading(reader_of(study)):
-        sections = numbered(tuple(s for s in (make(results) for make in SECTIONS) if s is not None))
-    heading = tuple(text for text in (study.site.name, study.report.client, study.report.author) if text)
+        parts = [[s for s in (make(results) for make in part) if s is not None] for part in (CLIENT, ANNEXES)]
+        sections = numbered((*parts[0], *lettered(parts[1])))
+        issue = issued(study.report)
+    heading = tuple(
+        text for text in (study.site.name, study.report.client, study.report.author, issue) if text
+    )
     warning = FIXED["invented"] if study.site.invented else ""
     template = str(results.folder / study.report.template) if study.report.template else ""
     return Report(study.title, heading, warning, PAPER[study.units], sections, template)

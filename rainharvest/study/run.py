@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,7 +16,8 @@ import xarray as xr
 import rainharvest
 from rainharvest.core.errors import InputError
 from rainharvest.core.kept import kept_folder
-from rainharvest.core.outputs import whole_files
+from rainharvest.core.mistakes import StudyFileError, named_files
+from rainharvest.core.outputs import check_folder, whole_files
 from rainharvest.core.reader import reading
 from rainharvest.rainfall.flags import MEANINGS, Flag
 from rainharvest.rainfall.record import StudyRecord
@@ -108,13 +111,15 @@ def study_results(
         if study.option and not last:
             groups["options"] = options_group(run)
         record, flows = record_of(run), flows_of(run)
-        done = _signed(results_of(run, "decision")["done"], study, record, flows, text)
+        done = _signed(results_of(run, "decision")["done"], study, record, flows, text, path.parent)
         return StudyResults(study, record, flows, done, path.parent, groups, tuple(run.fresh))
     except InputError as error:
         raise error.at(path) from None
 
 
-def _signed(done: xr.Dataset, study: Study, record: StudyRecord, flows: Flows, text: str) -> xr.Dataset:
+def _signed(
+    done: xr.Dataset, study: Study, record: StudyRecord, flows: Flows, text: str, folder: Path
+) -> xr.Dataset:
     """Return the results with what says where they come from."""
     weather = {} if flows.evapotranspiration is None else flows.evapotranspiration.attrs
     named = {"weather_file": "source_file", "weather_sha256": "sha256"}
@@ -126,9 +131,23 @@ def _signed(done: xr.Dataset, study: Study, record: StudyRecord, flows: Flows, t
         rain_sha256=record.raw.attrs.get("sha256", ""),
         rain_file=Path(record.raw.attrs.get("source_file", study.rain.file)).name,
         rainharvest_version=rainharvest.__version__,
+        input_files=json.dumps(_inputs(text, record, folder)),
         seed=study.rain.seed,
         Conventions="CF-1.11",
     )
+
+
+def _inputs(text: str, record: StudyRecord, folder: Path) -> list[tuple[str, str, str]]:
+    """Return every input file of a study: station where it is one's, name, SHA-256."""
+    data = tomllib.loads(text)
+    names = [name for loc, name in named_files(data, Study) if loc[0] != "rain"]
+    intensity = data.get("losses", {}).get("intensity")
+    names += [intensity["hourly_rain"]] if isinstance(intensity, dict) and "hourly_rain" in intensity else []
+    others = []
+    for name in dict.fromkeys(names):
+        with (folder / name).open("rb") as file:
+            others.append(("", Path(name).name, hashlib.file_digest(file, "sha256").hexdigest()))
+    return [*record.sources, *others]
 
 
 CURVE = (
@@ -160,7 +179,8 @@ def write_study(
     path : str or path
         The study file (TOML).
     out : str or path
-        Folder for report.html, report.docx, results.nc, trade_off.csv and record.csv.
+        Folder for report.html, report.docx, results.nc, trade_off.csv and record.csv. ``results.nc`` opens whole
+        with `xarray.open_datatree`; the years of a group bear its name ("drought_year"), as they may be others.
     progress : callable, optional
         Called with each name of `PROGRESS` when that stage begins, then with "report".
     cache : str or path, optional
@@ -178,6 +198,7 @@ def write_study(
     """
     from rainharvest.study.report import report_files, study_report
 
+    check_inputs(path, out)
     results = study_results(path, progress=progress, cache=cache)
     done = results.done
     if progress:
@@ -185,11 +206,24 @@ def write_study(
     with whole_files(out) as folder, reading(reader_of(results.study)):
         done.to_netcdf(folder / "results.nc")
         for name, group in results.groups.items():
-            group.to_netcdf(folder / "results.nc", mode="a", group=name)
+            own = {"year": f"{name}_year"} if "year" in group.dims else {}  # whole years, not the root's
+            group.rename(own).to_netcdf(folder / "results.nc", mode="a", group=name)
         trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
         record_table(results.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
         report_files(study_report(results), folder)
     return done
+
+
+def check_inputs(path: str | os.PathLike, out: str | os.PathLike) -> None:
+    """Raise every mistake of the study file and of the folder for its results, before any work."""
+    mistakes: list[InputError] = []
+    for check in (lambda: read_study(path), lambda: check_folder(out)):
+        try:
+            check()
+        except InputError as error:
+            mistakes += getattr(error, "mistakes", [error])
+    if mistakes:
+        raise StudyFileError(mistakes)
 
 
 def trade_off_table(done: xr.Dataset) -> pd.DataFrame:

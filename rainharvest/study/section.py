@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
@@ -21,7 +22,7 @@ from rainharvest.core.blocks import (
     picture,
 )
 from rainharvest.core.defaults import Default, rows_of
-from rainharvest.core.reader import in_units, litres, number, percent
+from rainharvest.core.reader import date, in_units, litres, number, percent
 from rainharvest.core.text import texts_of
 from rainharvest.demand.uses import defaults_used
 from rainharvest.drought.tables import drought_defaults
@@ -31,6 +32,7 @@ from rainharvest.sizing.section import confidence, cost_said, headline
 from rainharvest.sizing.tables import costs_defaults
 from rainharvest.storage.tables import DEFAULTS as OF_TANK
 from rainharvest.study.facts import answer_facts
+from rainharvest.study.file import Report as ReportTable
 from rainharvest.study.file import Study
 from rainharvest.study.stages import StudyResults
 
@@ -50,7 +52,7 @@ def answer_section(results: StudyResults) -> Section:
         "sure": (SAY.sure(facts, confidence(done)), "size"),
         "drought": (SAY.drought(facts), "drought"),
         "cost": (cost_said(study, costs), "site" if costs is None else "costs"),
-        "watch": (SAY.watch(facts), "supply"),
+        "watch": (SAY.watch(facts), "cautions"),
     }
     rows = Facts(tuple(Fact(FIXED["questions"][key], *said) for key, said in answers.items()))
     figure = picture("trade_off", drawn, SAY.trade_off_caption(facts), scale=FLAT)
@@ -113,10 +115,28 @@ def _range(default: Default) -> str:
     return SAY.range(*(None if end is None else number(in_units(end, default.unit)[0], 3) for end in ends))
 
 
+def issued(report: ReportTable) -> str:
+    """Return the date and the revision, or that it is a draft."""
+    return SAY.issued(report)
+
+
+def approval_section(results: StudyResults) -> Section:
+    """Return who answers for the report, with room to sign."""
+    words, report = FIXED["approval"], results.study.report
+    rows = tuple(
+        (said, getattr(report, key), date(report.date) if key == "prepared_by" and report.date else "", "")
+        for key, said in words["rows"].items()
+    )
+    table = Table(words["caption"], tuple(words["head"]), rows, widths=(0.18, 0.36, 0.18, 0.28))
+    return Section("approval", words["title"], (Paragraph(issued(report)), table))
+
+
 def reproduce_section(results: StudyResults) -> Section:
     """Return how to run the study again."""
     attrs = results.done.attrs
     rows = [(words, str(attrs[key])) for key, words in FIXED["reproduce"].items() if key in attrs]
+    for station, name, digest in json.loads(attrs["input_files"]):
+        rows.append((SAY.input_file(station, name), digest))
     rows.append(tuple(FIXED["command"]))
     table = Table(
         FIXED["captions"]["reproduce"], tuple(FIXED["reproduce_head"]), tuple(rows), widths=(0.3, 0.7)

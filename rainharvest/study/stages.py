@@ -82,6 +82,7 @@ def record_of(run: Run) -> StudyRecord:
         table_from_dataset(findings),
         int(findings.attrs["year_start_month"]),
         str(findings.attrs["left_out"]),
+        tuple(map(tuple, json.loads(findings.attrs["sources"]))),
     )
 
 
@@ -172,6 +173,7 @@ def _record(run: Run, stage: str) -> StageData:
     record = study_record(seen_by(run.study, stage).rain, run.folder)
     findings = table_to_dataset(record.findings)
     findings.attrs |= {"year_start_month": record.year_start_month, "left_out": record.left_out}
+    findings.attrs["sources"] = json.dumps(record.sources)
     rain = {"raw": record.raw, "filled": record.filled}
     return {name: values.to_dataset(name="rain").drop_encoding() for name, values in rain.items()} | {
         "findings": findings

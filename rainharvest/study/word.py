@@ -8,6 +8,7 @@ import os
 import zipfile
 from collections.abc import Sequence
 from copy import deepcopy
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -83,15 +84,17 @@ def link(paragraph: Paragraph, key: str, text: str) -> None:
 
 
 def contents_list(document: Document, sections: list[tuple[str, str]]) -> None:
-    """Add the list of contents: a field that Word updates, filled with links so that it is never empty."""
-    paragraphs = [document.add_paragraph(style="toc 1") for _ in sections]
-    begin = paragraphs[0]
-    begin.add_run()._r.append(element("fldChar", fldCharType="begin"))
-    begin.add_run()._r.append(element("instrText", ' TOC \\o "1-1" \\h \\z \\u '))
-    begin.add_run()._r.append(element("fldChar", fldCharType="separate"))
-    for paragraph, (key, title) in zip(paragraphs, sections, strict=True):
-        link(paragraph, key, title)
-    paragraphs[-1].add_run()._r.append(element("fldChar", fldCharType="end"))
+    """Add the list of contents: a link a line, with the page as a reference that is worked out when it is shown."""
+    from docx.enum.text import WD_TAB_ALIGNMENT, WD_TAB_LEADER
+
+    page = document.sections[0]
+    right = page.page_width - page.left_margin - page.right_margin
+    for key, title in sections:
+        line = document.add_paragraph(style="toc 1")
+        line.paragraph_format.tab_stops.add_tab_stop(right, WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
+        link(line, key, title)
+        line.add_run("\t")
+        field(line, f"PAGEREF {key} \\h", "")
 
 
 def describe(shape: InlineShape, name: str, words: str) -> None:
@@ -226,18 +229,19 @@ def report_document(report: Report, template: str | os.PathLike | None = None) -
         document.add_paragraph(" · ".join(report.heading), "Subtitle")
     if report.warning:
         document.add_paragraph(report.warning, "Warning")
-    first, *others = report.sections
-    _add(document, first, width)
+    _add(document, report.sections[0], width)
     document.add_paragraph("Contents", "Contents heading")
     contents_list(document, [(section.key, section.title) for section in report.sections])
-    for section in others:
-        _add(document, section, width)
+    for before, section in pairwise(report.sections):
+        _add(document, section, width, new_page=section.annex and not before.annex)
     return _fixed(document)
 
 
-def _add(document: Document, section: Section, width: int) -> None:
+def _add(document: Document, section: Section, width: int, new_page: bool = False) -> None:
     """Add a section: its heading, which links find, and its blocks."""
-    bookmark(document.add_heading(section.title, 1), section.key)
+    heading = document.add_heading(section.title, 1)
+    heading.paragraph_format.page_break_before = new_page or None
+    bookmark(heading, section.key)
     for block in section.blocks:
         _add_block(document, block, width)
 

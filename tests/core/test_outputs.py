@@ -1,11 +1,13 @@
 """Files are written whole or not at all, together or not yet."""
 
 import os
+import shutil
+from collections import namedtuple
 
 import pytest
 
 from rainharvest import InputError
-from rainharvest.core.outputs import whole_files
+from rainharvest.core.outputs import check_folder, whole_files
 
 NAMES = ("a.txt", "b.txt", "c.txt")
 
@@ -67,3 +69,28 @@ def test_a_folder_that_cannot_be_made(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match="cannot write there"):
         write(tmp_path / "file" / "inside", "x")
+
+
+def test_a_folder_is_refused_before_the_work_if_it_cannot_be_written(tmp_path, monkeypatch):
+    (tmp_path / "file").write_text("kept")
+    check_folder(tmp_path / "new" / "folder")
+    assert [f.name for f in tmp_path.iterdir()] == ["file"], "asking leaves nothing"
+    for out in (tmp_path / "file", tmp_path / "file" / "below"):
+        with pytest.raises(InputError, match="file is a file; name a folder"):
+            check_folder(out)
+    usage = namedtuple("usage", "total used free")
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: usage(1e12, 1e12, 3e6))
+    with pytest.raises(InputError, match="the disk is full: 3 MB are free; make room"):
+        check_folder(tmp_path / "new")
+
+
+@pytest.mark.skipif(not os.path.isdir("/sys/kernel"), reason="no folder that nobody may write to")
+def test_a_folder_that_nobody_may_write_to_is_refused_in_plain_words():
+    with pytest.raises(InputError, match="cannot write there .*; name a folder that you may write to"):
+        check_folder("/sys/kernel/out")
+
+
+def test_a_disk_that_fills_while_writing_is_said_so(tmp_path):
+    with pytest.raises(InputError, match="No space left.*make room"), whole_files(tmp_path):
+        raise OSError(28, "No space left on device")
+    assert not list(tmp_path.iterdir())

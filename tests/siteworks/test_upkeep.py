@@ -72,10 +72,10 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
     assert set(found) <= set(PART_NAMES) and all(part.quantity > 0 for part in parts)
     table = price_parts(parts, {"tank": 900.0, "tap": 15.0})
     assert table.set_index("part").cost["tank"] == 1800 and table.cost.notna().sum() == 1
-    with pytest.raises(InputError, match="did you mean tank"):
-        price_parts(parts, {"tnak": 1.0})
-    with pytest.raises(InputError, match="a price of -1"):
-        price_parts(parts, {"tank": -1.0})
+    with pytest.raises(ValidationError, match="did you mean tank"):
+        SiteWorks(prices={"tnak": 1.0})
+    with pytest.raises(ValidationError, match="a price of -1"):
+        SiteWorks(prices={"tank": -1.0})
 
 
 def test_siting_says_what_fits_what_does_not_and_what_nobody_measured():

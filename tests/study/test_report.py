@@ -13,12 +13,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from rainharvest.core.blocks import Facts, Listing, Picture, Table
+from rainharvest.core.blocks import Facts, Listing, Picture, Subheading, Table
 from rainharvest.core.reader import days, litres, percent, reading
 from rainharvest.study.file import reader_of
 from rainharvest.study.report import report_page, save_report, study_report
 from rainharvest.study.run import study_results
-from rainharvest.study.section import FIXED, assumptions_section
+from rainharvest.study.section import FIXED, approval_section, assumptions_section, issued
 from rainharvest.study.word import report_document
 
 ROOT = Path(__file__).parents[2]
@@ -73,9 +73,48 @@ def text_of(report, leave_out=()):
 
 def test_sections_stand_in_the_order_of_the_report(report):
     keys = [section.key for section in report.sections]
-    order = "answer site record catchment demand size options drought supply siteworks costs parts upkeep"
-    assert keys == [*order.split(), "assumptions", "reproduce"]
+    annexes = "site record catchment demand sizes options bad_years supply siteworks costs upkeep assumptions"
+    client = "answer size drought parts cautions approval".split()
+    assert keys == [*client, *annexes.split(), "reproduce"]
     assert all(section.title and section.blocks for section in report.sections)
+    titles = [section.title for section in report.sections if section.annex]
+    assert [title[:9] for title in titles] == [f"Annex {letter}. " for letter in "ABCDEFGHIJKLM"]
+
+
+def test_the_clients_part_is_short_and_says_nothing_twice(report):
+    """At most 2,000 words under one level of headings; no sentence of eight words stands in it twice."""
+    part = [section for section in report.sections if not section.annex]
+    assert not [block for section in part for block in section.blocks if isinstance(block, Subheading)]
+    said = text_of(dataclasses.replace(report, sections=tuple(part)))
+    assert 500 < len(said.split()) <= 2000
+    sentences = [s.strip() for s in re.split(r"(?<=[.!?]) +|\n", said) if len(s.split()) >= 8]
+    assert not {s for s in sentences if sentences.count(s) > 1}
+
+
+def test_it_can_be_signed(results, report):
+    """Date, revision and names are the study file's; a report without a date says that it is a draft."""
+    assert report.heading[-1] == "Revision A, 2026-03-02"
+    block = report["approval"].blocks[-1]
+    assert block.rows[0] == ("prepared by", "A. Ostrel, engineer (invented)", "2026-03-02", "")
+    assert block.rows[1][:3] == ("checked by", "B. Pindrake, engineer (invented)", "")
+    bare = results.study.report.model_copy(update={"date": None, "revision": "B"})
+    draft = dataclasses.replace(results, study=results.study.model_copy(update={"report": bare}))
+    with reading(reader_of(draft.study)):
+        assert issued(draft.study.report) == "Draft, not issued: revision B"
+        assert approval_section(draft).blocks[-1].rows[0][2] == ""
+
+
+def test_every_input_file_is_named_with_its_digest(report):
+    rows = dict(report["reproduce"].blocks[0].rows)
+    named = {
+        "Velmarra Hill (invented): winter_rain.csv": "records/winter_rain.csv",
+        "Ostrel Head (invented): winter_rain_ostrel_head.csv": "records/winter_rain_ostrel_head.csv",
+        "Pindrake (invented): winter_rain_pindrake.csv": "records/winter_rain_pindrake.csv",
+        "winter_rain_2018_2019.csv": "hours/winter_rain_2018_2019.csv",
+        "invented_tanks.csv": "catalogues/invented_tanks.csv",
+    }
+    for words, file in named.items():
+        assert rows[words] == hashlib.sha256((DEMO.parents[1] / file).read_bytes()).hexdigest()
 
 
 def test_who_has_only_the_report_finds_the_answer(report, results, soup):
@@ -168,9 +207,9 @@ def test_word_document_is_one_to_edit(document, report):
     assert headings == [section.title for section in report.sections]
     body = document.element.body
     fields = [e.text.strip() for e in body.iter(f"{W}instrText")]
-    assert [f for f in fields if not f.startswith("SEQ")] == ['TOC \\o "1-1" \\h \\z \\u'] and fields.count(
-        "SEQ Table \\* ARABIC"
-    ) == len(document.tables) - 1
+    pages = [f for f in fields if not f.startswith("SEQ")]
+    assert pages == [f"PAGEREF {section.key} \\h" for section in report.sections]
+    assert fields.count("SEQ Table \\* ARABIC") == len(document.tables) - 1
     assert fields.count("SEQ Figure \\* ARABIC") == len(document.inline_shapes)
     marks = {e.get(f"{W}name") for e in body.iter(f"{W}bookmarkStart")}
     links = [e.get(f"{W}anchor") for e in body.iter(f"{W}hyperlink")]
@@ -239,6 +278,58 @@ def test_small_studies_have_a_report_too(tmp_path, more):
         assert "fillings of the record's gaps" not in page
 
 
+LACKING = ("Caution", "List Bullet", "Table text", "Report table", "Contents heading", "Warning", "Caption")
+
+
+@pytest.fixture(scope="module")
+def letterhead(tmp_path_factory):
+    """A firm's own template: a header, narrow paper, a heading of its own; some of our styles are not in it."""
+    import docx
+    from docx.shared import Mm, RGBColor
+
+    path = tmp_path_factory.mktemp("firm") / "letterhead.docx"
+    own = docx.Document()
+    own.sections[0].header.paragraphs[0].text = "Invented Water Partners"
+    own.sections[0].page_width = Mm(200)
+    own.styles["Heading 1"].font.color.rgb = RGBColor(0x7A, 0x1F, 0x5C)
+    for name in LACKING:
+        if name in [style.name for style in own.styles]:
+            own.styles[name].delete()
+    own.save(path)
+    return path
+
+
+def test_a_firms_own_template_keeps_its_looks_and_gets_what_it_lacks(report, letterhead):
+    import docx
+    from docx.shared import Mm, RGBColor
+
+    before = {style.name for style in docx.Document(str(letterhead)).styles}
+    assert not before & set(LACKING)
+    done = docx.Document(io.BytesIO(report_document(report, letterhead)))
+    assert done.sections[0].header.paragraphs[0].text == "Invented Water Partners"
+    assert abs(done.sections[0].page_width - Mm(200)) < 1000
+    assert done.styles["Heading 1"].font.color.rgb == RGBColor(0x7A, 0x1F, 0x5C)
+    assert before <= {style.name for style in done.styles}
+    known = {style.style_id for style in done.styles}
+    assert len(known) == len(list(done.styles)), "a style stands there twice"
+    body = done.element.body
+    used = {e.get(f"{W}val") for tag in ("pStyle", "rStyle", "tblStyle") for e in body.iter(f"{W}{tag}")}
+    assert used <= known
+    based = {
+        e.get(f"{W}val") for tag in ("basedOn", "next", "link") for e in done.styles.element.iter(f"{W}{tag}")
+    }
+    assert based <= known
+    numbering = done.part.numbering_part.element
+    lists = {e.get(f"{W}numId") for e in numbering.iter(f"{W}num")}
+    asked = {e.get(f"{W}val") for e in done.styles.element.iter(f"{W}numId")}
+    assert asked <= lists
+    bullets = done.styles["List Bullet"].element.find(f".//{W}numId").get(f"{W}val")
+    of = next(e for e in numbering.iter(f"{W}num") if e.get(f"{W}numId") == bullets)
+    kind = of.find(f"{W}abstractNumId").get(f"{W}val")
+    levels = next(e for e in numbering.iter(f"{W}abstractNum") if e.get(f"{W}abstractNumId") == kind)
+    assert levels.find(f".//{W}numFmt").get(f"{W}val") == "bullet"
+
+
 def test_word_document_opens_in_libreoffice(report, tmp_path):
     """Turned into PDF: every heading is there, none is the last line of a page, no table is lost."""
     for program, package in (("soffice", "libreoffice-writer"), ("pdftotext", "poppler-utils")):
@@ -252,8 +343,11 @@ def test_word_document_opens_in_libreoffice(report, tmp_path):
     text = (tmp_path / "report.txt").read_text(encoding="utf-8")
     titles = {section.title for section in report.sections}
     lines = [line.strip() for line in text.splitlines()]
-    for title in titles:
-        assert lines.count(title) >= 2, f"{title}: once in the list of contents, once as a heading"
+    sheets = [[line.strip() for line in sheet.splitlines()] for sheet in text.split("\f")]
+    for title in titles:  # in the list of contents with the page on which it stands as a heading
+        listed = [re.fullmatch(rf"{re.escape(title)}[ .]*(\d+)", line) for line in lines]
+        page = next(int(found[1]) for found in listed if found)
+        assert title in sheets[page - 1], f"{title}: not on page {page}"
     tables = sum(isinstance(block, Table) for section in report.sections for block in section.blocks)
     assert [int(n) for n in re.findall(r"^\s*Table (\d+)\. ", text, re.MULTILINE)] == list(
         range(1, tables + 1)

@@ -84,6 +84,9 @@ def test_outputs_open_and_agree(demo):
         assert (
             back.attrs["study_sha256"] == done.attrs["study_sha256"] and back.capacity.attrs["units"] == "L"
         )
+    with xr.open_datatree(out / "results.nc") as whole:
+        assert {"sizing", "drought", "siteworks", "options"} <= set(whole.children)
+        assert whole["drought"].data_vars and whole["capacity"].equals(done.capacity.drop_vars("nominal"))
     curve = pd.read_csv(out / "trade_off.csv")
     np.testing.assert_allclose(
         curve["volume_reliability [1]"], done.volume_reliability.median("member"), atol=1e-6
@@ -275,6 +278,12 @@ def test_command_prints_the_answer_and_refuses_bad_input_in_one_line(tmp_path):
     lines = complaint.strip().splitlines()
     assert run.returncode == 2 and len(lines) == 1 and not (tmp_path / "none").exists()
     assert lines[0].startswith(f"{bad}: roof[1].area: -420 is not possible; give")
+    (tmp_path / "file").write_text("")
+    run = command("study", bad, "--out", tmp_path / "file")
+    said, complaint = run.communicate(timeout=300)
+    lines = complaint.strip().splitlines()
+    assert run.returncode == 2 and len(lines) == 2, "the folder is named with the study's own mistakes"
+    assert lines[1] == f"{tmp_path / 'file'}: --out: {tmp_path / 'file'} is a file; name a folder"
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
