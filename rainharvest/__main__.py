@@ -138,13 +138,13 @@ def _hints(given: argparse.Namespace) -> dict[str, object]:
 
 
 def _new(given: argparse.Namespace) -> int:
-    from rainharvest.study.new import left_to_fill_in, new_study
+    from rainharvest.study.new import command, left_to_fill_in, new_study
 
     given.file = str(new_study(given.record, given.out, _hints(given)))
     print(f"Begun: {given.file}. A first run, on the examples in it:", flush=True)
     done = _study(given)
     print("Fill in next, then run it again:", *left_to_fill_in(Path(given.file)), sep="\n  ")
-    print(f"  python -m rainharvest study {given.file} --out {given.out}")
+    print(f"  {command(Path(given.file), given.out)}")
     return done
 
 

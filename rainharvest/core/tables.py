@@ -91,6 +91,6 @@ def known_of(model: type[BaseModel], what: str) -> dict[str, Any]:
 
 def models_of(annotation: object) -> list[type[BaseModel]]:
     """Return the tables that the type of a field allows."""
-    if get_origin(annotation) in (Union, types.UnionType, tuple, list):
+    if get_origin(annotation) in (Union, types.UnionType, tuple, list, dict):
         return [model for part in get_args(annotation) for model in models_of(part)]
     return [annotation] if isinstance(annotation, type) and issubclass(annotation, BaseModel) else []

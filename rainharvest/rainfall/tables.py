@@ -45,6 +45,6 @@ class Rain(Table):
         None,
         ge=1,
         le=12,
-        description="First month of the hydrological year; the one after the driest season if not given.",
+        description="First month of the hydrological year; the one after the driest month if not given.",
         examples=[7],
     )

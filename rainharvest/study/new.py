@@ -6,6 +6,7 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
+import numpy as np
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from rainharvest.core.errors import require
@@ -29,7 +30,7 @@ def new_study(
     there = out / FILE
     require(not there.exists(), "a study file is there already", "name another folder", "--out", there)
     made = make_record([path], members=1, hints=hints)
-    rain = made.read
+    rain, month = made.read, int(made.description.suggested_start) or 1
     days = rain.indexes["time"]
     known = {key: rain.attrs.get(key) for key in ("site", "latitude", "longitude", "elevation")}
     found = known | {
@@ -40,15 +41,28 @@ def new_study(
         "last": f"{days[-1]:%Y-%m-%d}",
         "missing": int(rain.isnull().sum()),
         "assumptions": rain.attrs.get("assumptions", ""),
-        "month": int(made.description.suggested_start) or 1,
+        "month": month,
+        "rains_begin": _rains_begin(made.description.month_mean.values, month),
         "hints": dict(hints or {}),
     }
     title = f"Rain for {known['site'] or 'the site'}"
-    text = _page().render(record=found, title=title, written=there.as_posix(), out=out.as_posix())
+    text = _page().render(record=found, title=title, command=command(there, out))
     with whole_files(out) as folder:
         (folder / FILE).write_text(text, encoding="utf-8", newline="\n")
         (folder / "study.schema.json").write_text(schema_text(Study), encoding="utf-8", newline="\n")
     return there
+
+
+def command(study: Path, out: str | os.PathLike) -> str:
+    """Return the command that runs a study, a name with a space in quotes."""
+    names = [name if " " not in name else f'"{name}"' for name in (study.as_posix(), Path(out).as_posix())]
+    return "python -m rainharvest study {} --out {}".format(*names)
+
+
+def _rains_begin(month_mean: np.ndarray, start: int) -> int:
+    """Return the first month from the year's start that brings a twelfth of the rain (own choice)."""
+    from_start = np.roll(month_mean, 1 - start)
+    return (start - 1 + int(np.argmax(from_start >= month_mean.mean()))) % 12 + 1
 
 
 def left_to_fill_in(study: Path) -> list[str]:

@@ -180,7 +180,7 @@ def write_study(
         The study file (TOML).
     out : str or path
         Folder for report.html, report.docx, results.nc, trade_off.csv and record.csv. ``results.nc`` opens whole
-        with `xarray.open_datatree`; the years of a group bear its name ("drought_year"), as they may be others.
+        with `xarray.open_datatree`; a dimension that a group labels otherwise bears its name ("drought_year").
     progress : callable, optional
         Called with each name of `PROGRESS` when that stage begins, then with "report".
     cache : str or path, optional
@@ -206,12 +206,20 @@ def write_study(
     with whole_files(out) as folder, reading(reader_of(results.study)):
         done.to_netcdf(folder / "results.nc")
         for name, group in results.groups.items():
-            own = {"year": f"{name}_year"} if "year" in group.dims else {}  # whole years, not the root's
-            group.rename(own).to_netcdf(folder / "results.nc", mode="a", group=name)
+            group.rename(_own_labels(name, group, done)).to_netcdf(
+                folder / "results.nc", mode="a", group=name
+            )
         trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
         record_table(results.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
         report_files(study_report(results), folder)
     return done
+
+
+def _own_labels(name: str, group: xr.Dataset, root: xr.Dataset) -> dict[str, str]:
+    """Return new names for the dimensions whose labels are the group's own: no tree may hold one name for two."""
+    shared = [str(dim) for dim in group.dims if dim in root.dims]
+    differ = [dim for dim in shared if not group[dim].to_index().equals(root[dim].to_index())]
+    return {dim: f"{name}_{dim}" for dim in shared if dim in (*differ, "year", "quantile")}
 
 
 def check_inputs(path: str | os.PathLike, out: str | os.PathLike) -> None:

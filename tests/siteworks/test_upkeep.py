@@ -12,9 +12,8 @@ from rainharvest.core.defaults import CAUTIONS
 from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.siteworks.base import GROUNDS, SHAPES, base_of, vessel_of
 from rainharvest.siteworks.overflow import OverflowPipe
-from rainharvest.siteworks.tables import SiteWorks
+from rainharvest.siteworks.tables import PART_NAMES, SiteWorks
 from rainharvest.siteworks.upkeep import (
-    PART_NAMES,
     TASKS,
     check_list,
     price_parts,
