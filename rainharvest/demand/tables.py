@@ -211,7 +211,8 @@ class Use(Table):
     days: Days | tuple[str, ...] = Field(
         None,
         description='"all", "working", "term" (every day of the week in term, except holidays), "closed" (the '
-        'days that are not worked), or a list of days of the week ("fri"), which holidays do not interrupt; as the kind if not given.',
+        'days that are not worked), or a list of days of the week ("fri"), which holidays do not interrupt; '
+        "as the kind if not given.",
         examples=["working"],
     )
     grows: bool = Field(None, description="Whether it grows with enrolment; as the kind if not given.")
@@ -220,7 +221,7 @@ class Use(Table):
     )
     visited: bool = Field(
         None,
-        description="Whether visitors use it too; a visitor draws as much as one of the people; as the kind if not given.",
+        description="Whether visitors use it too, a visitor as much as one of the people; as the kind if not given.",
     )
 
     @field_validator("kind")
@@ -377,7 +378,7 @@ class Garden(Table):
     )
     watered: Rules = Field(
         (),
-        description="Days on which watering is allowed: days of the week, dates, or spans by rule; all days by default.",
+        description="Days on which watering is allowed: days of the week, dates, or spans by rule; all if not given.",
         examples=[["mon", "thu"]],
     )
     essential: bool = Field(False, description="Whether rationing spares it.")

@@ -147,7 +147,7 @@ class Costs(Table):
     rate: float = quantity("1/year", "Discount rate.", RATE, ge=0, le=0.5)
     rate_kind: Literal["real", "nominal"] = Field(
         "real",
-        description="Whether the rate is above inflation or holds it; a nominal rate is made real by the Fisher relation.",
+        description="Whether the rate is above inflation or holds it; a nominal one is made real (Fisher relation).",
     )
     inflation: float | None = quantity(
         "1/year", "Needed where the rate is nominal.", None, gt=-0.5, le=10, examples=[0.05]

@@ -19,7 +19,6 @@ from rainharvest.core.reader import US_UNITS
 from rainharvest.core.tables import models_of
 from rainharvest.study.file import NOT_CHANGED, Study
 
-
 ROOT = Path(__file__).parents[2]
 
 SCHEMAS = {"data/studies/study.schema.json": Study, "data/studies/region.schema.json": Region}
@@ -171,8 +170,8 @@ def page() -> str:
 HEAD = """# The study file: every key
 
 Made from the tables of the package by `python -m rainharvest.study.reference`, with the JSON Schema
-(`data/studies/study.schema.json`) from which an editor completes keys and marks mistakes: name it in the comments at the
-top of a study file, `#:schema study.schema.json`.
+(`data/studies/study.schema.json`) from which an editor completes keys and marks mistakes: name it in the comments at
+the top of a study file, `#:schema study.schema.json`.
 
 A study file is TOML: `[table]` begins a table, `[[table]]` one of several, text stands in quotes, numbers do not.
 Paths are meant from the folder of the study file and written with forward slashes, on Windows too. With `units = "us"`

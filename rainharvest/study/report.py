@@ -52,7 +52,7 @@ def _supply_section(results: StudyResults) -> Section:
 
 CLIENT = (answer_section, size_section, drought_section, parts_section, cautions_section, approval_section)
 
-"""The client's part, in its order: the answer, why and how sure, droughts, what to build, cautions, who answers for it."""
+"""The client's part: the answer, why and how sure, droughts, what to build, cautions, who answers for it."""
 
 ANNEXES = (
     site_section,

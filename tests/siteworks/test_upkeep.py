@@ -5,6 +5,7 @@ from typing import get_args
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from rainharvest import InputError
 from rainharvest.catchment.tables import Conveyance
