@@ -52,7 +52,7 @@ def write_sheets(out: str | os.PathLike, notebooks: str | os.PathLike = "noteboo
 
 
 def answers(book: str | os.PathLike) -> list[tuple[str, str]]:
-    """Return the exercises of a notebook and their answers, by running its cells with no answer of the reader's."""
+    """Return the exercises of a notebook and their answers, by running its cells with ``...`` for the answer."""
     book, names, found, question = Path(book), {"__name__": "__main__"}, [], ""
     cells = json.loads(book.read_text(encoding="utf-8"))["cells"]
     with contextlib.chdir(book.parent):
@@ -71,12 +71,12 @@ def answers(book: str | os.PathLike) -> list[tuple[str, str]]:
 
 
 def _without_answer(source: str) -> tuple[ast.Module, bool]:
-    """Return a cell's code with None for the reader's answer, and whether it has one."""
+    """Return a cell's code with ``...`` for the reader's answer, and whether it has one."""
     code = ast.parse(source)
     last = code.body[-1].value if code.body and isinstance(code.body[-1], ast.Expr) else None
     yours = [k for k in getattr(last, "keywords", []) if (k.arg or "").startswith("yours")]
     for keyword in yours:
-        keyword.value = ast.copy_location(ast.Constant(None), keyword.value)
+        keyword.value = ast.copy_location(ast.Constant(...), keyword.value)
     return code, bool(yours)
 
 

@@ -109,11 +109,13 @@ def test_notebooks_keep_only_what_is_compared_and_the_stills(path):
     meta = json.loads(path.read_text(encoding="utf-8"))["metadata"]
     assert meta["kernelspec"]["name"] == "python3" and "widgets" not in meta
     code = cells_of(path, "code")
-    assert any("NBVAL_CHECK_OUTPUT" in source for _, source in code), "no cell is compared"
+    assert any(tagged(cell, "nbval-check-output") for cell, _ in code), "no cell is compared"
     for cell, source in code:
         assert len(source.splitlines()) <= 12 and not source.rstrip().endswith(";")
         assert not re.search(r"\binteract\b|^%matplotlib|^\s*(def|class) ", source, re.MULTILINE), source
-        compared, still = "NBVAL_CHECK_OUTPUT" in source, tagged(cell, "still")
+        compared, still = tagged(cell, "nbval-check-output"), tagged(cell, "still")
+        folded = cell["metadata"].get("jupyter", {}).get("source_hidden", False)
+        assert folded == ("yours" not in source), "code is folded, but for the exercises"
         assert tagged(cell, "keep_output") == (compared or still) and not (compared and still), source
         if compared:
             assert cell["outputs"] and cell["execution_count"], (
@@ -171,7 +173,7 @@ def test_each_notebook_has_three_exercises_that_are_checked_by_computing(path):
             name = getattr(call.func, "id", None) or call.func.attr
             assert name.startswith("check_"), source
             (yours,) = [k for k in call.keywords if k.arg.startswith("yours")]
-            ast.literal_eval(yours.value)
+            assert ast.unparse(yours.value) == "None" and "import" not in source, "Run All tells no answer"
             found.append(int(asked[1]))
     assert found == [1, 2, 3]
 

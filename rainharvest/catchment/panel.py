@@ -103,12 +103,12 @@ def catchment_panel(
             climates[0],
             "The rain that falls: the study's own record, or one of the invented ones",
         ),
-        "area": slider("area", round(case.area), 20, round(4 * case.area, -1), 10),
+        "area": slider("area", case.area, 20, round(4 * case.area, -1), 10),
         "bore": slider("bore", run.bore, 40, 200, 5),
         "run": slider("run", run.run, 0, 120, 1),
         "outlet_level": slider("outlet_level", run.outlet_level, 2.0, 6.0, 0.1),
         "inlet_level": slider("inlet_level", run.inlet_level, 0.5, 4.0, 0.1),
-        "bleed": slider("bleed", max(run.bleed, 20.0), 0, 200, 5),
+        "bleed": slider("bleed", run.bleed if run.kind == "wet" else 20, 0, 200, 5),
         "first_flush": slider("first_flush", case.catchment.first_flush, 0.0, 10.0, 0.1),
         "design_intensity": slider("design_intensity", design_intensity, 20, 200, 5),
     }
@@ -122,12 +122,13 @@ def catchment_panel(
             "bore": (partial(bore_figure, done.curve, places["bore"]), SAY.bore(done)),
         }
 
-    def choices(area: float, first_flush: float, bleed: float, **places: float) -> dict[str, object]:
-        out = {f"conveyance.{name}": places[name] for name in ("bore", "run", "outlet_level", "inlet_level")}
-        if run.kind == "wet":
-            out["conveyance.bleed"] = bleed
-        if first_flush != round(case.catchment.first_flush, 1):
-            out["losses.first_flush"] = first_flush
-        return out | area_keys(case.catchment.roofs, area)
-
-    return board("catchment", controls, redraw, " ".join(CAUTIONS.work.values()), saving(study, choices))
+    keys = {name: f"conveyance.{name}" for name in ("bore", "run", "outlet_level", "inlet_level")}
+    if run.kind == "wet":
+        keys["bleed"] = "conveyance.bleed"
+    save = saving(
+        study,
+        **keys,
+        first_flush="losses.first_flush",
+        area=lambda v: area_keys(case.catchment.roofs, v["area"]),
+    )
+    return board("catchment", controls, redraw, " ".join(CAUTIONS.work.values()), save)

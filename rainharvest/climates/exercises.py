@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.board import says
-from rainharvest.core.reader import litres
-from rainharvest.study.exercises import NEAR
+from rainharvest.core.exercise import says
+from rainharvest.core.quantities import label
+from rainharvest.core.reader import litres, percent
 
 
 def check_hardest_climate(sides: xr.Dataset, capacity: float, yours: str | None) -> None:
@@ -20,7 +20,7 @@ def check_hardest_climate(sides: xr.Dataset, capacity: float, yours: str | None)
     capacity : float [L]
         Usable size.
     yours : str, optional
-        Name of a climate; None asks for the right one.
+        Name of a climate; ``...`` asks for the right one.
     """
     one = (
         sides[sides.attrs["measure"]]
@@ -28,8 +28,12 @@ def check_hardest_climate(sides: xr.Dataset, capacity: float, yours: str | None)
         .interp(capacity=capacity)
     )
     worst = str(sides.climate.values[int(np.argmin(one.values))])
-    names = ", ".join(map(str, sides.climate.values))
-    says(yours, yours == worst, f"It is {worst}.", f"There are: {names}.")
+    among = {
+        str(name): f"{name} supplies {percent(float(share))}"
+        for name, share in zip(sides.climate.values, one.values, strict=True)
+    }
+    hint = "Set the tank to that size in the first panel and read its sentence."
+    says(yours, {worst}, f"It is {worst}.", hint, among=among)
 
 
 def check_places_reached(region: xr.Dataset, capacity: float, yours_places: int | None) -> None:
@@ -42,16 +46,16 @@ def check_places_reached(region: xr.Dataset, capacity: float, yours_places: int 
     capacity : float [L]
         Usable size.
     yours_places : int, optional
-        The reader's answer; None asks for the right one.
+        The reader's answer; ``...`` asks for the right one.
     """
     sizes = region.reaching.sel(conveyance="dry run").isel(arrangement=0)
     count = int((sizes <= capacity).sum())
-    right = yours_places is not None and abs(yours_places - count) <= max(NEAR * count, 1)
     says(
         yours_places,
-        right,
+        count,
         f"{count} places reach the target with {litres(capacity)} or less.",
-        "Read the map of the size that reaches the target, or count with region.reaching.",
+        "On the map of the size that reaches the target, count the places at or below that size.",
+        least=1,
     )
 
 
@@ -63,10 +67,12 @@ def check_explaining(found: xr.Dataset, yours: str | None) -> None:
     found : Dataset
         As `rainharvest.climates.statistics.explain`.
     yours : str, optional
-        Name of a statistic; None asks for the right one.
+        Name of a statistic; ``...`` asks for the right one.
     """
-    rho = found.rank_correlation
-    best = str(found.statistic.values[int(np.argmax(np.abs(rho.values)))])
-    names = ", ".join(map(str, found.statistic.values))
-    value = float(rho.sel(statistic=best))
-    says(yours, yours == best, f"{best}: {value:+.2f}.", f"There are: {names}.")
+    rho = {
+        label(str(name), ""): float(value)
+        for name, value in zip(found.statistic.values, found.rank_correlation.values, strict=True)
+    }
+    best = max(rho, key=lambda name: abs(rho[name]))
+    among = {name: f"the rank correlation with {name.lower()} is {value:+.2f}" for name, value in rho.items()}
+    says(yours, {best}, f"{best}: {rho[best]:+.2f}.", "Nearer to +1 or to -1 is closer.", among=among)

@@ -1,4 +1,4 @@
-"""How every panel is made: sliders on the left, figures painted as SVG, a sentence under each."""
+"""How every panel is made: sliders beside the figure that matters, painted as SVG, and a sentence under each."""
 
 from __future__ import annotations
 
@@ -74,43 +74,168 @@ def _link(name: str, content: bytes) -> str:
 class Saving:
     """How a panel's choices enter the study file that all notebooks share; a panel is handed it."""
 
-    save: Callable[
-        ..., Mapping[str, object]
-    ]  # Called with the values of the controls; returns what changed, by key
-    set_aside: Callable[[], object]  # The way back; nothing if there was nothing to set aside
+    keys: Mapping[str, str | Callable[[Mapping[str, object]], Mapping[str, object]]]
+    """By control, the key of the study file that it sets; or what makes keys with values of all controls' values."""
+
+    save: Callable[[Mapping[str, object]], Mapping[str, object]]  # Writes keys; returns what each held before
+    take_back: Callable[[Sequence[str]], bool]  # Gives keys back what they held before any choice was saved
+    set_aside: Callable[[], object]  # The way back of all at once; nothing if there was nothing to set aside
     copy: str  # Name of the file that is written
     aside: str  # Name that it takes when it is set aside
 
+    def stands_for(self, name: str, values: Mapping[str, object]) -> dict[str, object]:
+        """Return the keys that a control stands for, with their values."""
+        key = self.keys[name]
+        return {key: values[name]} if isinstance(key, str) else dict(key(values))
 
-def choices_row(
-    saving: Saving, values: Callable[[], Mapping[str, object]]
-) -> tuple[list[widgets.Button], widgets.HTML]:
-    """Return the buttons by which a panel's choices are saved and set aside, and where they say what they did."""
-    said = widgets.HTML()
-    save = widgets.Button(
-        description="Save these choices",
-        tooltip=f"Write these settings into {saving.copy}, your working copy of the study, which all notebooks open",
-        layout={"width": "14em"},
-    )
-    aside = widgets.Button(
-        description="Set saved choices aside",
-        tooltip=f"The way back: {saving.copy} becomes {saving.aside}, and the notebooks open the study as it was",
-        layout={"width": "15em"},
-    )
 
-    def saved() -> str:
-        changed = saving.save(**values())
-        if not changed:
-            return "Nothing differs from the study; nothing was written."
-        each = ", ".join(f"{key} = {value}" for key, value in changed.items())
-        return f"Saved in {saving.copy}: {each}. Each notebook shows it when it is run again."
+class Controls:
+    """The controls of a panel: what they say, and whether they were moved.
 
-    def set_aside() -> str:
-        if not saving.set_aside():
+    A control that was not moved says the study's own value as it stands there, whatever the steps of its slider are.
+    """
+
+    def __init__(self, controls: Mapping[str, widgets.Widget]):
+        self.by_name = dict(controls)
+        self.start = {name: control.value for name, control in controls.items()}
+
+    def moved(self, name: str) -> bool:
+        """Return whether a control stands elsewhere than at first; what a page's rounding did is no move."""
+        control, start = self.by_name[name], self.start[name]
+        if hasattr(control, "rh_exact"):
+            return abs(control.value - start) > 1e-6 * control.step
+        return control.value != start
+
+    def value(self, name: str) -> object:
+        """Return what a control says, in the quantity's own unit."""
+        control = self.by_name[name]
+        if not hasattr(control, "rh_exact"):
+            return control.value
+        return _plain(control.value * control.rh_scale) if self.moved(name) else control.rh_exact
+
+    def values(self) -> dict[str, object]:
+        """Return what all controls say."""
+        return {name: self.value(name) for name in self.by_name}
+
+    def words(self, name: str) -> str:
+        """Return a control's name as the page has it, without its unit."""
+        return _split(self.by_name[name])[0]
+
+    def said(self, name: str) -> str:
+        """Return what a control shows, in the words of the page."""
+        control = self.by_name[name]
+        if isinstance(control, Table):
+            return control.changes(self.start[name])
+        words, unit = _split(control)
+        if not hasattr(control, "rh_exact"):
+            return f"{words}: {getattr(control, 'label', control.value)}"
+        return f"{words} {self.value(name) / control.rh_scale:,.6g} {unit}".rstrip()
+
+    def between_steps(self) -> str:
+        """Return which of the study's own values lie between the steps of their sliders."""
+        off = [
+            self.said(name)
+            for name, control in self.by_name.items()
+            if hasattr(control, "rh_exact")
+            and f"{control.rh_exact / control.rh_scale:.4g}" != f"{self.start[name]:.4g}"
+        ]
+        return f"Until it is moved, the study's own value holds: {'; '.join(off)}." if off else ""
+
+
+def _plain(value: float) -> float:
+    """Return a value without the last bits that a slider's arithmetic leaves."""
+    return value if isinstance(value, int) else float(f"{value:.12g}")
+
+
+def _split(control: widgets.Widget) -> tuple[str, str]:
+    """Return the words and the unit of a control's label."""
+    words, unit = re.fullmatch(r"(.*?)(?: \(([^()]*)\))?", control.description).groups()
+    return words, unit or ""
+
+
+class Choices:
+    """What a panel has saved of its controls: each save writes what was moved since the last, and nothing else."""
+
+    def __init__(self, saving: Saving, controls: Controls):
+        self.saving, self.controls = saving, controls
+        self.last = controls.values()
+        self.before: dict[str, dict[str, object]] = {}  # by control, what its keys held before its first save
+
+    def save(self) -> str:
+        """Write what was moved since the last save; a control back at its start gives its keys back."""
+        values = self.controls.values()
+        moved = [name for name, value in values.items() if value != self.last[name]]
+        kept = [name for name in moved if name in self.saving.keys]
+        if moved and not kept:
+            names = ", ".join(map(self.controls.words, moved))
+            return f"The study file has no place for what was moved ({names}); nothing was written."
+        if not kept:
+            return "Nothing was moved since the last save; nothing was written."
+        write: dict[str, Mapping[str, object]] = {}
+        for name in kept:
+            home = name in self.before and not self.controls.moved(name)
+            write[name] = self.before[name] if home else self.saving.stands_for(name, values)
+        held = self.saving.save({key: value for keys in write.values() for key, value in keys.items()})
+        for name in kept:
+            if self.controls.moved(name):
+                self.before[name] = {key: held[key] for key in write[name]} | self.before.get(name, {})
+            else:
+                self.before.pop(name, None)
+        self.last = values
+        each = "; ".join(map(self.controls.said, kept))
+        return f"Saved in {self.saving.copy}: {each}. Each notebook shows it when it is run again."
+
+    def take_back(self) -> str:
+        """Give the keys of this panel's controls what they held before any choice was saved."""
+        values = self.controls.values()
+        keys = {key for name in self.saving.keys for key in self.saving.stands_for(name, values)}
+        if not self.saving.take_back(sorted(keys)):
+            return "Nothing of what this panel sets was saved."
+        self._forget()
+        return (
+            f"What this panel sets was taken out of {self.saving.copy} again. Each notebook shows it as it was "
+            "when it is run again."
+        )
+
+    def set_aside(self) -> str:
+        """Set the choices of all panels aside."""
+        if not self.saving.set_aside():
             return "No choices were saved."
-        return f"Your choices now lie in {saving.aside}. Each notebook shows the study as it was when it is run again."
+        self._forget()
+        where = f"All choices now lie in {self.saving.aside}."
+        return f"{where} Each notebook shows the study as it was when it is run again."
 
-    for button, act in ((save, saved), (aside, set_aside)):
+    def _forget(self) -> None:
+        self.before.clear()
+        self.last = {
+            name: value if not self.controls.moved(name) else None
+            for name, value in self.controls.values().items()
+        }
+
+
+def choices_row(choices: Choices) -> tuple[list[widgets.Button], widgets.HTML]:
+    """Return the buttons by which a panel's choices are saved and taken back, and where they say what they did."""
+    said = widgets.HTML()
+    copy, aside = choices.saving.copy, choices.saving.aside
+    acts = {
+        "Save these choices": (
+            choices.save,
+            "14em",
+            f"Write what was moved into {copy}, your working copy of the study, which all notebooks open",
+        ),
+        "Take these back": (
+            choices.take_back,
+            "12em",
+            f"What this panel sets goes back in {copy} to what it was before anything was saved",
+        ),
+        "Set saved choices aside": (
+            choices.set_aside,
+            "15em",
+            f"The way back of all panels: {copy} becomes {aside}, and the notebooks open the study as it was",
+        ),
+    }
+    buttons = []
+    for words, (act, width, about) in acts.items():
 
         def press(_button, act=act) -> None:
             try:
@@ -118,46 +243,62 @@ def choices_row(
             except Exception as error:
                 said.value = stopped(error)
 
-        button.on_click(press)
-    return [save, aside], said
+        buttons.append(widgets.Button(description=words, tooltip=about, layout={"width": width}))
+        buttons[-1].on_click(press)
+    return buttons, said
 
 
-_LOOK = """<style>
-.rh-words {font-size:18px; line-height:1.45; color:#22303a; margin:2px 0 4px 0; max-width:62em}
-.rh-words.rh-stop {color:#7a2417; font-weight:600; position:absolute; z-index:3; background:#fdf3ee;
-  border-left:5px solid #a5402d; padding:6px 12px}
-.rh-note {font-size:16px; line-height:1.45; color:#22303a; margin:2px 0 6px 0; max-width:62em}
-.rh-links a {font-size:16px; line-height:32px; margin-left:14px; color:#10405f; text-decoration:underline}
-.rh-controls .widget-label {font-size:16px; overflow:visible}
-.rh-controls .widget-readout {font-size:16px; min-width:5em}
-.rh-controls .widget-inline-hbox {height:36px}
-.rh-picture {contain:layout paint style}
+_NAMES = """for (const slider of document.querySelectorAll('.rh-controls .widget-slider')) {
+  const name = slider.querySelector('.widget-label')?.textContent;
+  for (const part of slider.querySelectorAll('.noUi-handle, .widget-readout')) part.setAttribute('aria-label', name);
+}"""
+"""Gives handles of sliders the names that a screen reader says; they appear some time after the page has this."""
+
+_LOOK = f"""<style onload="for (const wait of [0, 300, 1000, 3000, 10000]) setTimeout(() => {{{_NAMES}}}, wait)">
+.rh-words {{font-size:18px; line-height:1.45; color:#22303a; margin:2px 0 4px 0; max-width:62em}}
+.rh-words.rh-stop {{color:#7a2417; font-weight:600; position:absolute; z-index:3; background:#fdf3ee;
+  border-left:5px solid #a5402d; padding:6px 12px}}
+.rh-note, .rh-between {{font-size:16px; line-height:1.45; color:#22303a; margin:2px 0 6px 0; max-width:62em}}
+.rh-links a {{font-size:16px; line-height:32px; margin-left:14px; color:#10405f; text-decoration:underline}}
+.rh-side {{flex:1 1 300px; max-width:360px; min-width:0}}
+.rh-main {{flex:3 1 620px; max-width:1300px; min-width:0}}
+.rh-controls .widget-inline-hbox {{height:auto; flex-wrap:wrap; margin-bottom:2px}}
+.rh-controls .widget-label {{font-size:16px; overflow:visible; text-align:left; flex:1 0 100%; line-height:22px;
+  height:auto; white-space:normal}}
+.rh-controls .widget-readout {{font-size:16px; min-width:4em}}
+.rh-more {{max-width:1660px}}
+.rh-more .lm-TabBar-tab {{flex:0 1 auto !important; max-width:none !important; font-size:16px; padding:0 14px}}
+.rh-picture {{contain:layout paint style}}
 </style>"""
 
 
-LINE = 105
+LINE = 80
 
 """Characters on a line of a sentence, about."""
 
 
 def slider(name: str, value: float, low: float, high: float, step: float, *, unit=None, scale=1.0, about=""):
-    """Return a slider labelled with the quantity's words and unit."""
-    whole = all(float(v).is_integer() for v in (value, low, high, step))
+    """Return a slider labelled with the quantity's words and unit.
+
+    It stands on the step nearest to ``value``; until it is moved the panel takes ``value`` itself.
+    """
+    whole = all(float(v).is_integer() for v in (low, high, step))
     kind = widgets.IntSlider if whole else widgets.FloatSlider
     if whole:
-        value, low, high, step = (int(v) for v in (value, low, high, step))
+        low, high, step = (int(v) for v in (low, high, step))
+    near = low + round((min(max(value, low), high) - low) / step) * step
     out = kind(
-        value=min(max(value, low), high),
+        value=_plain(min(near, high)),
         min=low,
         max=high,
         step=step,
         description=label(name, unit),
         tooltip=about or QUANTITIES[name].meaning,
-        style=_wide_enough(label(name, unit)),
-        layout={"width": "37em", "max_width": "100%"},
+        layout={"width": "98%"},
         readout_format=",d" if whole else f",.{max(0, -math.floor(math.log10(step)))}f",
     )
     out.rh_scale = scale
+    out.rh_exact = value if scale == 1 else float(f"{value * scale:.15g}")
     return out
 
 
@@ -169,14 +310,8 @@ def choice(words: str, options: Mapping[str, object] | list, value, about: str =
         value=value,
         description=words,
         tooltip=about,
-        style=_wide_enough(words),
-        layout={"width": "37em", "max_width": "100%"},
+        layout={"width": "98%"},
     )
-
-
-def _wide_enough(words: str) -> dict[str, str]:
-    """Return the style of a label: labels stand in one column, but for the few that are longer than it."""
-    return {"description_width": f"{max(13, math.ceil(0.56 * len(words)))}em"}
 
 
 def board(
@@ -191,28 +326,22 @@ def board(
     ``redraw`` takes the values of the controls by name and returns, by figure, a pair: what draws it (a call that takes
     the figure drawn before as ``figure`` and moves its artists, or a figure) and its sentence.
     """
-    start = {key: control.value for key, control in controls.items()}
+    all_controls = Controls(controls)
     words = widgets.HTML(
         layout={"height": "0px", "margin": "0", "overflow": "visible"}
     )  # over the figures: no jump
     pictures: dict[str, tuple[widgets.HTML, widgets.HTML]] = {}
     figures: dict[str, tuple[Figure, str]] = {}
     rows: dict[str, tuple[widgets.HBox, Callable[[], None]]] = {}
-    place = widgets.VBox(layout={"width": "100%", "max_width": "1040px", "overflow": "hidden"})
+    first = widgets.VBox(layout={"overflow": "hidden"})  # the figure that matters, beside the controls
+    more = widgets.VBox(layout={"width": "100%", "overflow": "hidden"})  # the others, one at a time
     resetting = False
-
-    def values() -> dict[str, object]:
-        out = {}
-        for key, control in controls.items():
-            scale = getattr(control, "rh_scale", None)
-            out[key] = control.value if scale is None else control.value * scale
-        return out
 
     def paint(_change=None) -> None:
         if resetting:
             return
         try:
-            for key, (draw, sentence) in redraw(**values()).items():
+            for key, (draw, sentence) in redraw(**all_controls.values()).items():
                 before = figures[key][0] if key in figures else None
                 figures[key] = draw(figure=before) if callable(draw) else draw, sentence
         except Exception as error:
@@ -233,15 +362,19 @@ def board(
             ):  # grows only: nothing below it jumps
                 line.layout.min_height = room
             rows[key][1]()
-        if not place.children:
-            place.children = [w for key in pictures for w in (*pictures[key], rows[key][0])]
+        if not first.children:
+            shown, *others = [(*pictures[key], rows[key][0]) for key in pictures]
+            first.children = shown
+            titles = [_title(figure) or key for key, (figure, _) in figures.items()]
+            if others:
+                more.children = [widgets.Tab([widgets.VBox(one) for one in others], titles=titles[1:])]
 
     def reset(_button) -> None:
         nonlocal resetting
-        moved = any(control.value != start[key] for key, control in controls.items())
+        moved = any(map(all_controls.moved, controls))
         resetting = True
         for key, control in controls.items():
-            control.value = start[key]
+            control.value = all_controls.start[key]
         resetting = False
         if moved:
             paint()
@@ -257,19 +390,32 @@ def board(
     paint()
     buttons, said = [back] if controls else [], []
     if saving is not None:
-        more, answer = choices_row(saving, values)
-        buttons, said = [*buttons, *more], [answer]
+        its_own, answer = choices_row(Choices(saving, all_controls))
+        buttons, said = [*buttons, *its_own], [answer]
     caution_box = [widgets.HTML(f'<div class="rh-words"><b>Caution.</b> {caution}</div>')] if caution else []
-    bar = widgets.HBox(buttons, layout={"flex_flow": "row wrap", "margin": "4px 0 4px 13em"})
-    box = widgets.HBox(list(controls.values()), layout={"flex_flow": "row wrap", "overflow": "hidden"})
-    box.add_class("rh-controls")
+    bar = widgets.HBox(buttons, layout={"flex_flow": "row wrap", "margin": "6px 0 4px 0"})
+    off = all_controls.between_steps()
+    between = [widgets.HTML(f'<div class="rh-between">{escape(off)}</div>')] if off else []
+    side = widgets.VBox([*controls.values(), *between, bar, *said], layout={"overflow": "hidden"})
+    for box, name in ((side, "rh-side"), (first, "rh-main"), (more, "rh-more"), (side, "rh-controls")):
+        box.add_class(name)
+    row = widgets.HBox(
+        [side, first] if controls else [first], layout={"flex_flow": "row wrap", "grid_gap": "0 24px"}
+    )
     look = widgets.HTML(_LOOK, layout={"height": "0px", "margin": "0"})
-    panel = widgets.VBox([look, box, bar, *said, words, place, *caution_box], layout={"overflow": "hidden"})
+    panel = widgets.VBox([look, words, row, more, *caution_box], layout={"overflow": "hidden"})
     panel.rh_controls = dict(controls)  # tests and notebooks move the controls by name
     panel.rh_words = words
     panel.rh_pictures = pictures
     panel.rh_figures = figures
     return panel
+
+
+def _title(figure: Figure) -> str:
+    """Return the first words of a figure's title, for the tab behind which it lies."""
+    first = figure.axes[0]
+    title = figure.get_suptitle() or first.get_title(loc="left") or first.get_title()
+    return re.split("[:;,(]", title)[0].strip()
 
 
 def cautions(*keys: str) -> str:
@@ -309,6 +455,16 @@ class Table(widgets.GridBox):
 
     value = traitlets.Tuple()
 
+    def changes(self, since: tuple) -> str:
+        """Return in words which numbers differ from others."""
+        pairs = [
+            f"{name}, {head}: {new:g}"
+            for name, row, old_row in zip(self.rh_names, self.value, since, strict=True)
+            for head, new, old in zip(self.rh_heads, row, old_row, strict=True)
+            if new != old
+        ]
+        return "; ".join(pairs) or f"{self.rh_heads[0]}: as in the study"
+
 
 def table(
     heads: Sequence[str], names: Sequence[str], rows: Sequence[Sequence[float]], most: float = 1e5
@@ -321,7 +477,7 @@ def table(
                 min=0,
                 max=most,
                 step=1 if float(number).is_integer() else 0.5,
-                layout={"width": "8em"},
+                layout={"width": "5.5em"},
                 continuous_update=False,
                 tooltip=f"{name}: {head}",
             )
@@ -336,12 +492,14 @@ def table(
         cells,
         value=tuple(tuple(f.value for f in row) for row in fields),
         layout={
-            "grid_template_columns": "minmax(12em, max-content) " + "9em " * (len(heads) - 1),
-            "grid_gap": "0 14px",
+            "grid_template_columns": "minmax(8em, 1fr) " + "6em " * (len(heads) - 1),
+            "grid_gap": "0 8px",
             "width": "100%",
-            "margin": "4px 0 8px 1em",
+            "margin": "4px 0 8px 0",
         },
     )
+
+    out.rh_names, out.rh_heads = list(names), list(heads[1:])
 
     def typed(_change) -> None:
         out.value = tuple(tuple(f.value for f in row) for row in fields)
@@ -357,19 +515,3 @@ def table(
             field.observe(typed, "value")
     out.observe(shown, "value")
     return out
-
-
-def says(yours: object, right: bool, answer: str, hint: str) -> None:
-    """Print what a check found.
-
-    >>> says(51, True, "About 51 kL.", "Read the curve again.")
-    Right. About 51 kL.
-    >>> says(20, False, "About 51 kL.", "Read the curve again.")
-    Not yet. Read the curve again.
-    >>> says(None, False, "About 51 kL.", "Read the curve again.")
-    Answer: About 51 kL.
-    """
-    if yours is None:
-        print(f"Answer: {answer}")
-    else:
-        print(f"Right. {answer}" if right else f"Not yet. {hint}")

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import xarray as xr
 
-from rainharvest.core.board import says
-from rainharvest.core.reader import MONTHS_SHORT, litres, percent
+from rainharvest.core.exercise import says
+from rainharvest.core.reader import MONTHS, litres, percent
 from rainharvest.demand.facts import demand_facts, months_facts, months_of
 from rainharvest.demand.uses import may_serve
-from rainharvest.study.exercises import NEAR
 
 
 def check_year(demand: xr.DataArray, yours_kilolitres: float | None) -> None:
@@ -19,13 +18,12 @@ def check_year(demand: xr.DataArray, yours_kilolitres: float | None) -> None:
     demand : DataArray [L/day]
         (use, time).
     yours_kilolitres : float, optional
-        The reader's answer in kilolitres a year; None asks for the right one.
+        The reader's answer in kilolitres a year; ``...`` asks for the right one.
     """
     year = demand_facts(demand).year
-    right = yours_kilolitres is not None and abs(1000 * yours_kilolitres - year) <= NEAR * year
     says(
         yours_kilolitres,
-        right,
+        year / 1000,
         f"{litres(year)} a year are asked for.",
         "Take the mean day of the first answer times the days of a year.",
     )
@@ -39,16 +37,21 @@ def check_thirstiest_month(demand: xr.DataArray, yours: str | None) -> None:
     demand : DataArray [L/day]
         (use, time).
     yours : str, optional
-        Name of a month, of which the first three letters count; None asks for the right one.
+        Name of a month, of which the first three letters count; ``...`` asks for the right one.
     """
     months = months_facts(months_of(demand))
-    most = MONTHS_SHORT[months.high]
-    right = yours is not None and yours.strip()[:3].capitalize() == most
+    most = MONTHS[months.high]
+    mean = months_of(demand).sum("use").values
+    among = {
+        name: f"{name} asks for {litres(float(day))} on a mean day"
+        for name, day in zip(MONTHS, mean, strict=True)
+    }
     says(
         yours,
-        right,
+        {most},
         f"{most}, with {litres(months.most)} on a mean day.",
         "Look for the tallest column of the second figure.",
+        among=among,
     )
 
 
@@ -60,14 +63,15 @@ def check_share_for_rain(demand: xr.DataArray, yours_percent: float | None) -> N
     demand : DataArray [L/day]
         (use, time), with ``quality`` on ``use``.
     yours_percent : float, optional
-        The reader's answer in per cent; None asks for the right one.
+        The reader's answer in per cent; ``...`` asks for the right one.
     """
     fit = [may_serve("rain only", str(quality)) for quality in demand.quality.values]
     share = float(demand.isel(use=fit).sum() / demand.sum())
-    right = yours_percent is not None and abs(yours_percent - 100 * share) <= 3
     says(
         yours_percent,
-        right,
+        100 * share,
         f"{percent(share)} of it needs no drinking quality.",
         "Add up the layers of the second figure that rain alone may serve, and compare with the whole.",
+        near=0,
+        least=3,
     )

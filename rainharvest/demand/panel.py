@@ -11,9 +11,9 @@ import ipywidgets as widgets
 from rainharvest.core.board import board, cautions, slider, table
 from rainharvest.core.text import texts_of
 from rainharvest.demand.facts import (
-    demand_of,
     calendar_facts,
     changed_uses,
+    demand_of,
     heaviest_year,
     months_facts,
     months_of,
@@ -67,13 +67,13 @@ def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.V
             "calendar": (partial(calendar_figure, year), SAY.calendar(calendar_facts(year))),
         }
 
-    def choices(uses, bed_area: float) -> dict[str, object]:
+    def keys(values) -> dict[str, object]:
         out = {}
-        for k, (use, (count, each)) in enumerate(zip(supply.study.use, uses, strict=True)):
+        for k, (use, (count, each)) in enumerate(zip(uses, values["uses"], strict=True)):
             if count != use.count:
                 out[f"use.{k}.{'units' if use.people is None else 'people'}"] = count
             if each != use.litres:
                 out |= {f"use.{k}.litres": each, f"use.{k}.source": "given by the reader"}
         return out
 
-    return board("demand", controls, redraw, cautions("drinking"), saving(path, choices))
+    return board("demand", controls, redraw, cautions("drinking"), saving(path, uses=keys))

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import xarray as xr
 
-from rainharvest.core.board import says
+from rainharvest.core.exercise import says
 from rainharvest.core.reader import MONTHS, days, litres
 from rainharvest.drought.basis import Basis
 from rainharvest.drought.facts import dry_year_facts
 from rainharvest.drought.facts_outlook import outlook_from, windows_from
 from rainharvest.drought.section import SAY
-from rainharvest.study.exercises import NEAR
 
 
 def check_hidden_drought(years: xr.Dataset, yours_year: int | None) -> None:
@@ -21,7 +20,7 @@ def check_hidden_drought(years: xr.Dataset, yours_year: int | None) -> None:
     years : Dataset
         As `rainharvest.drought.facts.years_of`.
     yours_year : int
-        The reader's answer; None tells the right one.
+        The reader's answer; ``...`` asks for the right one.
     """
     hidden = dry_year_facts(years)["hidden"]
     some, none = (
@@ -29,7 +28,12 @@ def check_hidden_drought(years: xr.Dataset, yours_year: int | None) -> None:
         "There is none on this record: dry by rain holds all.",
     )
     hint = "Look for a year that is dark in the lowest row and pale in the uppermost."
-    says(yours_year, yours_year in hidden, some if hidden else none, hint)
+    among = {
+        int(year): f"in {year} the tank was "
+        + ("among the shortest, but so was the rain among the lowest" if short else "not among the shortest")
+        for year, short in zip(years.year.values, years.dry_by_tank.values, strict=True)
+    }
+    says(yours_year, set(hidden), some if hidden else none, hint, among=among)
 
 
 def check_supply_days(
@@ -46,15 +50,14 @@ def check_supply_days(
     gauge_kilolitres : float
         What the gauge shows, in kilolitres.
     yours_days : float
-        The reader's answer; None tells the right one.
+        The reader's answer; ``...`` asks for the right one.
     """
     found = outlook_from(basis, windows_from(basis, month, day), 1000 * gauge_kilolitres)
     lasts = float(found.supply_days.sel(plan="yours", confidence=0.8))
-    right = yours_days is not None and abs(yours_days - lasts) <= max(NEAR * lasts, 3.0)
     reading = f"From {litres(1000 * gauge_kilolitres)} on {day} {MONTHS[month - 1]}"
     answer = f"{reading} it lasts at least {days(lasts)} in 8 of 10 years."
     hint = "Set the date and the gauge in the outlook panel and read the sentence under the fan."
-    says(yours_days, right, answer, hint)
+    says(yours_days, lasts, answer, hint, least=3)
 
 
 def check_card(plan: xr.Dataset, month: int, gauge_percent: float, yours_stage: int | None) -> None:
@@ -69,11 +72,11 @@ def check_card(plan: xr.Dataset, month: int, gauge_percent: float, yours_stage: 
     gauge_percent : float
         What the gauge shows, in per cent of the tank.
     yours_stage : int
-        The reader's answer: 0 as usual, else the stage; None tells the right one.
+        The reader's answer: 0 as usual, else the stage; ``...`` asks for the right one.
     """
     level = plan.stage_level.sel(calendar_month=month).values
     stage = int((gauge_percent / 100 < level - 1e-9).sum())
     what = "as usual" if stage == 0 else f"stage {stage}"
     answer = f"In {MONTHS[month - 1]} a gauge at {gauge_percent:g} % means {what}."
     hint = "Find the month's column on the card and go up to the reading."
-    says(yours_stage, yours_stage == stage, answer, hint)
+    says(yours_stage, stage, answer, hint, near=0)

@@ -256,9 +256,9 @@ def fan_figure(
         ahead = (season - first_day[0]) % 12 or 12
         at = (_day((first_day[0], 1)).astype("datetime64[M]") + ahead).astype("datetime64[D]")
         at = int((at - _day(first_day)).astype(int))
-        _plot(axes, "dry season ends", [at] * 2, [0.0, size], color=STONE, linewidth=1.4)
+        _plot(axes, "driest months end", [at] * 2, [0.0, size], color=STONE, linewidth=1.4)
         look = {"rotation": 90, "va": "top", "ha": "right", "fontsize": 12, "color": STONE}
-        words = keep(axes, "season-words", lambda: axes.text(0, 0, "dry season ends", **look))
+        words = keep(axes, "season-words", lambda: axes.text(0, 0, "driest months end", **look))
         words.set_position((at - 3, 0.9 * size))
     _month_axis(axes, first_day, int(lead[-1]))
     axes.set_ylim(0, top)

@@ -56,7 +56,7 @@ def tank_slider(basis: Basis, least: float = 0.25, most: float = 4.0):
     step = 0.5 if kilolitres < 100 else 5.0
     low = max(round(least * kilolitres / step) * step, step)
     high = max(round(most * kilolitres / step) * step, 2 * step)
-    return slider("capacity", round(kilolitres / step) * step, low, high, step, unit="kL", scale=1000.0)
+    return slider("capacity", kilolitres, low, high, step, unit="kL", scale=1000.0)
 
 
 def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -132,8 +132,7 @@ def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
             value=((basis.month + 5) % 12 + 1, 1),  # half a year after the year's first month
             description="Today",
             tooltip="The day on which the gauge is read",
-            style={"description_width": "13em"},
-            layout={"width": "37em", "max_width": "100%"},
+            layout={"width": "98%"},
         ),
         "gauge": slider("gauge", round(0.6 * full / step) * step, 0, full, step, unit="kL", scale=1000.0),
         "cut": slider("cut", 0, 0, 100, 5, unit="%", scale=0.01),
@@ -178,7 +177,7 @@ def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VB
     """
     basis = prepare_drought(path, tank)
     controls = {
-        "wanted": slider("wanted", round(100 * basis.table.may_fail), 0, 50, 1, unit="%", scale=0.01),
+        "wanted": slider("wanted", 100 * basis.table.may_fail, 0, 50, 1, unit="%", scale=0.01),
         "capacity": tank_slider(basis),
     }
     controls["capacity"].continuous_update = False  # every plan is tried anew: a third of a second
@@ -193,10 +192,12 @@ def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VB
             "plans": (partial(figures.plans_figure, tried.measures, plan), essential),
         }
 
-    def choices(wanted: float, capacity: float) -> dict[str, float]:
-        return {"drought.may_fail": wanted, "tank.chosen": capacity / basis.study.tank.usable_share}
-
-    return board("card", controls, redraw, cautions("drinking"), saving(path, choices))
+    keys = saving(
+        path,
+        wanted="drought.may_fail",
+        capacity=lambda v: {"tank.chosen": v["capacity"] / basis.study.tank.usable_share},
+    )
+    return board("card", controls, redraw, cautions("drinking"), keys)
 
 
 def climate_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -267,7 +268,7 @@ def dry_spells_panel(path: str | os.PathLike) -> widgets.VBox:
     controls = {"wet_day": slider("wet_day", 1.0, 0.2, 10.0, 0.2)}
 
     def redraw(wet_day: float) -> dict[str, tuple]:
-        found = facts.spells_of(basis, round(wet_day, 2))  # the page sends 1.0000000000000002
+        found = facts.spells_of(basis, wet_day)
         return {
             "spells": (partial(figures.longest_spell_figure, found), SAY.spells(facts.spell_facts(found)))
         }

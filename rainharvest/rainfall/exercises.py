@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.board import says
+from rainharvest.core.exercise import says
 from rainharvest.rainfall.facts import CheckedRecord
 from rainharvest.rainfall.fill import fill_gaps
 
@@ -20,7 +20,7 @@ def check_left(record: CheckedRecord, longest_gap: int, yours: int | None) -> No
     longest_gap : int [day]
         The longest gap that is filled.
     yours : int, optional
-        The reader's answer in days; None asks for the right one.
+        The reader's answer in days; ``...`` asks for the right one.
     """
     left = fill_gaps(
         record.recent,
@@ -30,9 +30,10 @@ def check_left(record: CheckedRecord, longest_gap: int, yours: int | None) -> No
     ).attrs["days_left"]
     says(
         yours,
-        yours == left,
+        left,
         f"{left:,} days stay unknown.",
-        "Set the slider of the longest gap and read the sentence.",
+        "Set the slider of the longest gap in the first panel and read the sentence under its first figure.",
+        near=0,
     )
 
 
@@ -44,11 +45,11 @@ def check_longest_spell(description: xr.Dataset, yours: int | None) -> None:
     description : Dataset
         As `rainharvest.rainfall.describe.describe_rain`.
     yours : int, optional
-        The reader's answer in days; None asks for the right one.
+        The reader's answer in days; ``...`` asks for the right one.
     """
     longest = int(np.max(description.dry_spell.values, initial=0))
-    right = yours is not None and abs(yours - longest) <= 0.05 * longest
-    says(yours, right, f"It lasts {longest} days.", "Look at the end of the line of dry spells.")
+    hint = "Set the rain of a wet day in the second panel and read the sentence under the dry spells."
+    says(yours, longest, f"It lasts {longest} days.", hint, near=0.05)
 
 
 def check_rightly_wet(skill: xr.Dataset, yours_percent: float | None) -> None:
@@ -59,13 +60,14 @@ def check_rightly_wet(skill: xr.Dataset, yours_percent: float | None) -> None:
     skill : Dataset
         As `rainharvest.rainfall.facts.hidden_days_skill`.
     yours_percent : float, optional
-        The reader's answer in per cent; None asks for the right one.
+        The reader's answer in per cent; ``...`` asks for the right one.
     """
     share = 100 * float(skill.wet_agreement[0])
-    right = yours_percent is not None and abs(yours_percent - share) <= 2
     says(
         yours_percent,
-        right,
+        share,
         f"{share:.0f} % of them are rightly wet or dry.",
         "Set the slider of the hidden days and read the sentence under the last figure of the first panel.",
+        near=0,
+        least=2,
     )

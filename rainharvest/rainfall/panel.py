@@ -48,7 +48,7 @@ def record_panel(
         multiple=False,
         description="Or a file of your own",
         tooltip="A daily rain record in almost any layout; it stays on this machine",
-        layout={"width": "20em", "margin": "4px 0 4px 13em"},
+        layout={"width": "20em"},
     )
     hidden = slider("hidden_share", 15, 5, 30, 5, unit="%", scale=0.01)
     hidden.continuous_update = False  # a test fills twice
@@ -94,8 +94,8 @@ def record_panel(
             "skill": (partial(figures.skill_figure, skill), SAY.skill(skill)),
         }
 
-    save = saving(study, lambda members, **_others: {"rain.members": members})
-    return board("record", controls, redraw, f"{SAY.panel_note()} {cautions('drinking')}", save)
+    keys = saving(study, members="rain.members")
+    return board("record", controls, redraw, f"{SAY.panel_note()} {cautions('drinking')}", keys)
 
 
 def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VBox:
@@ -132,7 +132,7 @@ def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VB
 
     def redraw(name: str, wet_day: float, scale: int) -> dict[str, tuple]:
         record, filled, mass = whole(name)
-        found = described(name, round(wet_day, 3))
+        found = described(name, wet_day)
         index = standardised_precipitation_index(found.monthly_total, scale).assign_coords(scale=scale)
         years = filled.sizes["time"] / 365.25
         ten = found.sel(return_period=10)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from rainharvest.core.board import says
+from rainharvest.core.exercise import says
 from rainharvest.core.reader import litres
 from rainharvest.siteworks.base import base_of, vessel_of
 from rainharvest.siteworks.facts import Works
 from rainharvest.siteworks.panel import Ready, site_given, site_variant
-from rainharvest.study.exercises import NEAR
 
 
 def check_pressure(works: Works, height: float, yours_kilopascals: float | None) -> None:
@@ -20,17 +19,16 @@ def check_pressure(works: Works, height: float, yours_kilopascals: float | None)
     height : float [m]
         The other height.
     yours_kilopascals : float, optional
-        The reader's answer; None asks for the right one.
+        The reader's answer; ``...`` asks for the right one.
     """
     site, given = works.site, works.given
     vessel = vessel_of(given.nominal, site.form, height, tank_width=site.tank_width, tanks=site.tanks)
     pressure = base_of(
         vessel, "bedrock", slab_thickness=site.slab_thickness, slab_margin=site.slab_margin
     ).ground_pressure
-    right = yours_kilopascals is not None and abs(yours_kilopascals - pressure) <= NEAR * pressure
     says(
         yours_kilopascals,
-        right,
+        pressure,
         f"{pressure:.0f} kPa: each metre of water presses with 9.81 kPa, whatever the volume; tank and slab add a "
         "little.",
         "A metre of water presses with 9.81 kPa. Add the slab: 24 kPa for each metre of concrete.",
@@ -45,7 +43,7 @@ def check_freeboard(ready: Ready, yours_percent: float | None) -> None:
     ready : Ready
         As `rainharvest.siteworks.panel.prepare_siteworks`.
     yours_percent : float, optional
-        The reader's answer; None asks for the right one.
+        The reader's answer; ``...`` asks for the right one.
     """
     hint = "Move the room at the top until the drawing names one pipe."
     for percent in range(1, 51):
@@ -54,13 +52,14 @@ def check_freeboard(ready: Ready, yours_percent: float | None) -> None:
             continue
         says(
             yours_percent,
-            yours_percent is not None and abs(yours_percent - percent) < 1,
+            percent,
             f"With {percent} % one pipe a tank, of {works.overflow.overflow_bore:g} mm, passes the storm; "
             f"{litres(works.vessel.capacity)} are left to use.",
             hint,
+            near=0,
         )
         return
-    says(yours_percent, False, "One pipe is not enough up to half of the tank.", hint)
+    says(yours_percent, None, "One pipe is not enough up to half of the tank.", hint)
 
 
 def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float | None) -> None:
@@ -73,14 +72,14 @@ def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float | None)
     pit_minutes : float [min]
         Time from three quarters to one quarter full.
     yours_metres : float, optional
-        The reader's answer; None asks for the right one.
+        The reader's answer; ``...`` asks for the right one.
     """
     pit = ready.site.trial_pit
     works = site_variant(ready, trial_pit=pit and pit.model_dump() | {"minutes": (pit_minutes,) * 3})
     if works.soakaway is None:
         says(
             yours_metres,
-            yours_metres == 0,
+            0,
             f"There is none: {works.soakaway_answer}.",
             "Is there one at all?",
         )
@@ -88,7 +87,7 @@ def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float | None)
     length = float(works.soakaway.soakaway_length)
     says(
         yours_metres,
-        yours_metres is not None and abs(yours_metres - length) <= NEAR * length,
+        length,
         f"{length:.1f} m.",
         "Move the slider of the trial pit and read the length under the figure.",
     )

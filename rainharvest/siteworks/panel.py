@@ -156,13 +156,7 @@ def _remembered(ready: Ready) -> Callable[..., Given]:
 
 
 def _size_slider(ready: Ready):
-    return slider("nominal", round(ready.nominal / 1000), 2, 200, 1, unit="kL", scale=1000.0)
-
-
-def _keys(ready: Ready, site: dict[str, object], nominal: float) -> dict[str, object]:
-    """Return the keys of the study file for fields of its site and another size of the tank."""
-    out = {f"site_works.{name}": value for name, value in site.items()}
-    return out | ({} if nominal == 1000 * round(ready.nominal / 1000) else {"tank.chosen": nominal})
+    return slider("nominal", ready.nominal / 1000, 2, 200, 1, unit="kL", scale=1000.0)
 
 
 def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -195,8 +189,8 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
         "form": choice("Shape of the tank", list(SHAPES), site.form, shapes),
         "ground": choice("Ground", list(GROUNDS), site.ground, ground),
         "nominal": _size_slider(ready),
-        "height": slider("height", round(height, 1), 1.2, 4.0, 0.1),
-        "freeboard_share": slider("freeboard_share", round(100 * room), 0, 30, 1, unit="%", scale=0.01),
+        "height": slider("height", height, 1.2, 4.0, 0.1),
+        "freeboard_share": slider("freeboard_share", 100 * room, 0, 30, 1, unit="%", scale=0.01),
         "stand": slider("stand", site.stand, 0.0, 4.0, 0.1),
         "tap_rise": slider("tap_rise", 0.0, 0.0, 0.8, 0.05),
     }
@@ -215,18 +209,16 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
             out["run"] = draw, SAY.siting(works)
         return out | {"gauge": (partial(gauge_figure, works), f"{SAY.gauge(works)} {SAY.gravity(works)}")}
 
-    def choices(
-        nominal: float, freeboard_share: float, tap_rise: float, **changes: object
-    ) -> dict[str, object]:
-        out = _keys(ready, changes, nominal)
-        if freeboard_share != round(room, 2):
-            out["tank.freeboard_share"] = freeboard_share
-        if tap_rise:
-            works = raised(given(nominal, None, freeboard_share), tap_rise, changes)
-            out["site_works.tap_height"] = round(works.tap.tap_height, 3)
-        return out
+    def tap(values) -> dict[str, object]:
+        changes = {name: values[name] for name in ("form", "ground", "height", "stand")}
+        works = raised(given(values["nominal"], None, values["freeboard_share"]), values["tap_rise"], changes)
+        return {"site_works.tap_height": works.tap.tap_height}
 
-    return board("site-tank", controls, redraw, cautions("weight", "confined space"), saving(path, choices))
+    site_keys = {name: f"site_works.{name}" for name in ("form", "ground", "height", "stand")}
+    keys = saving(
+        path, **site_keys, nominal="tank.chosen", freeboard_share="tank.freeboard_share", tap_rise=tap
+    )
+    return board("site-tank", controls, redraw, cautions("weight", "confined space"), keys)
 
 
 def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -254,9 +246,9 @@ def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> wid
     pit = site.trial_pit.model_dump() if site.trial_pit else PIT
     controls = {
         "nominal": _size_slider(ready),
-        "area": slider("area", round(area), 20, round(4 * area, -1), 10),
+        "area": slider("area", area, 20, round(4 * area, -1), 10),
         "design_intensity": slider("design_intensity", site.design_intensity, 20, 200, 5),
-        "pit_minutes": slider("pit_minutes", round(max(pit["minutes"])), 5, 600, 5),
+        "pit_minutes": slider("pit_minutes", max(pit["minutes"]), 5, 600, 5),
         "soakaway_width": slider("soakaway_width", site.soakaway_width, 0.5, 5.0, 0.1),
         "soakaway_depth": slider("soakaway_depth", site.soakaway_depth, 0.5, 3.0, 0.1),
     }
@@ -270,12 +262,19 @@ def overflow_panel(path: str | os.PathLike, nominal: float | None = None) -> wid
             "storms": (partial(storms_figure, works.storms), f"{SAY.storms(works)} {SAY.spills(works)}"),
         }
 
-    def choices(nominal: float, area: float, pit_minutes: float, **changes: float) -> dict[str, object]:
-        dug = pit | {"minutes": [pit_minutes] * 3}
-        changes |= {f"trial_pit.{name}": value for name, value in dug.items()}
-        return _keys(ready, changes, nominal) | area_keys(ready.prepared.study.roof, area)
+    def trial_pit(values) -> dict[str, object]:
+        dug = pit | {"minutes": [values["pit_minutes"]] * 3}
+        return {f"site_works.trial_pit.{name}": value for name, value in dug.items()}
 
-    return board("site-overflow", controls, redraw, cautions("overflow", "digging"), saving(path, choices))
+    names = ("design_intensity", "soakaway_width", "soakaway_depth")
+    keys = saving(
+        path,
+        **{name: f"site_works.{name}" for name in names},
+        nominal="tank.chosen",
+        pit_minutes=trial_pit,
+        area=lambda v: area_keys(ready.prepared.study.roof, v["area"]),
+    )
+    return board("site-overflow", controls, redraw, cautions("overflow", "digging"), keys)
 
 
 def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets.VBox:
@@ -317,7 +316,10 @@ def pump_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
             "tank": (partial(tank_figure, works), SAY.gravity(works)),
         }
 
-    def choices(**changes: float) -> dict[str, object]:
-        return {f"site_works.pump.{name}": value for name, value in changes.items()}
+    own = {} if ready.site.pump else {"site_works.pump.highest_tap": plan.highest_tap}
 
-    return board("site-pump", controls, redraw, cautions("electricity"), saving(path, choices))
+    def key(name: str) -> Callable:
+        return lambda values: own | {f"site_works.pump.{name}": values[name]}
+
+    keys = saving(path, **{name: key(name) for name in ends})
+    return board("site-pump", controls, redraw, cautions("electricity"), keys)

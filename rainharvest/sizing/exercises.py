@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.board import says
-from rainharvest.core.reader import litres, percent
+from rainharvest.core.exercise import says
+from rainharvest.core.reader import litres, number, percent
 from rainharvest.sizing.facts_printed import option_for
 
 
@@ -18,7 +18,7 @@ def check_sure(group: xr.Dataset, yours_percent: float | None, capacity_kilolitr
     group : Dataset
         As `rainharvest.sizing.facts.sizing_group`.
     yours_percent : float, optional
-        The reader's answer; None asks for the right one.
+        The reader's answer; ``...`` asks for the right one.
     capacity_kilolitres : float
         Usable tank size in kilolitres.
     """
@@ -26,9 +26,12 @@ def check_sure(group: xr.Dataset, yours_percent: float | None, capacity_kilolitr
     share = float(np.interp(np.log(1000 * capacity_kilolitres), at, reaching))
     says(
         yours_percent,
-        yours_percent is not None and abs(yours_percent - 100 * share) <= 5,
+        100 * share,
         f"It reaches the target in {percent(share)} of the versions.",
-        "Interpolate draws_reaching between the sizes of the curve.",
+        "Move the tank of the first panel to that size: its sentence says between what ends the versions lie, and "
+        "the target stands somewhere between these.",
+        near=0,
+        least=5,
     )
 
 
@@ -40,16 +43,22 @@ def check_shortcut(group: xr.Dataset, yours: str | None) -> None:
     group : Dataset
         As `rainharvest.sizing.facts.sizing_group`.
     yours : str, optional
-        Name of a short way; None asks for the right one.
+        Name of a short way; ``...`` asks for the right one.
     """
     size = group.size_by_way.values
     nearest = 1 + int(np.nanargmin(np.abs(np.log(size[1:] / size[0]))))
     best = str(group.way.values[nearest])
+    among = {
+        str(way): f"{way} says {litres(float(one))} where {litres(float(size[0]))} are found by simulation"
+        for way, one in zip(group.way.values[1:], size[1:], strict=True)
+        if np.isfinite(one)
+    }
     says(
         yours,
-        yours == best,
+        {best},
         f"It is the {best}: {litres(float(size[nearest]))} beside {litres(float(size[0]))}.",
         "Compare the bars on the left with the first.",
+        among=among,
     )
 
 
@@ -63,13 +72,20 @@ def check_tanks(group: xr.Dataset, capacity_kilolitres: float, yours: str | None
     capacity_kilolitres : float
         Usable size in kilolitres.
     yours : str, optional
-        The combination, as the options are named; None asks for the right one.
+        The combination, as the options are named; ``...`` asks for the right one.
     """
     place = option_for(group, 1000 * capacity_kilolitres)
     best = "none" if place is None else str(group.option.values[place])
+    among = {
+        str(name): f"{name} holds {litres(float(holds))} usable for {number(float(money))} in all"
+        for name, holds, money in zip(
+            group.option.values, group.option_capacity.values, group.option_capital.values, strict=True
+        )
+    } | {"none": "there is one that is large enough"}
     says(
         yours,
-        yours == best,
+        {best},
         f"{best}." if place is None else f"{best}, {litres(float(group.option_capacity[place]))} usable.",
-        "Look down option_capacity for the first that is large enough.",
+        "Go through the tanks on offer from the cheapest on and take the first that is large enough.",
+        among=among,
     )

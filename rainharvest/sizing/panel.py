@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Callable, Mapping
 from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
@@ -89,18 +90,18 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     study, grid = prepare_sizing(path)
     costs, own, sizes = study.costs, study.tank, grid.sizes
     first = float(sizes[sizes.size // 2]) if tank is None else tank
-    first = own.usable(own.chosen) if own.chosen else first
+    first = own.usable(own.chosen) / 1000 if own.chosen else math.ceil(first / 500) / 2
     low, high = (
         math.ceil(100 * grid.coefficients[0]) / 100,
         math.floor(100 * grid.coefficients[-1] + 1e-9) / 100,
     )
     most = math.floor(sizes[-1] / 1000)
     controls = {
-        "target": slider("target", round(100 * study.target.reliability), 50, 99, 1, unit="%", scale=0.01),
-        "area": slider("area", round(grid.area), 20, round(4 * grid.area, -1), 10),
-        "coefficient": slider("runoff_coefficient", round(grid.coefficient, 2), low, high, 0.01),
-        "people": slider("people", round(grid.people), 10, round(4 * grid.people, -1), 10),
-        "capacity": slider("capacity", math.ceil(first / 500) / 2, 0.5, most, 0.5, unit="kL", scale=1000.0),
+        "target": slider("target", 100 * study.target.reliability, 50, 99, 1, unit="%", scale=0.01),
+        "area": slider("area", grid.area, 20, round(4 * grid.area, -1), 10),
+        "coefficient": slider("runoff_coefficient", grid.coefficient, low, high, 0.01),
+        "people": slider("people", grid.people, 10, round(4 * grid.people, -1), 10),
+        "capacity": slider("capacity", first, 0.5, most, 0.5, unit="kL", scale=1000.0),
     }
     water = {"area": grid.area, "coefficient": grid.coefficient, "people": grid.people}
     at_first = priced(moved(grid, **water), costs, own.usable_share)
@@ -108,9 +109,7 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     if "per_kilolitre" in at_first:  # without prices the rate would move nothing
         shown["price_top"] = rounded_up(3 * float(np.min(at_first.per_kilolitre)))
         shown["currency"] = costs.currency
-        controls["rate"] = slider(
-            "rate", round(100 * costs.real_rate, 1), 0.0, 15.0, 0.5, unit="%", scale=0.01
-        )
+        controls["rate"] = slider("rate", 100 * costs.real_rate, 0.0, 15.0, 0.5, unit="%", scale=0.01)
     flow = lru_cache(maxsize=1)(
         partial(moved, grid)
     )  # target, tank and discount rate leave the water as it is
@@ -121,37 +120,31 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
         words = SAY.curve(curve_at(curve, target, capacity), shown.get("currency", ""))
         return {"curve": (partial(figures.curve_figure, curve, target, capacity, **shown), words)}
 
-    choices = partial(chosen_in_file, study, grid)
-    return board("sizing", controls, redraw, cautions("weight"), saving(path, choices))
+    return board("sizing", controls, redraw, cautions("weight"), saving(path, **keys_of(study, grid)))
 
 
-def chosen_in_file(
-    study: Study,
-    grid: Grid,
-    *,
-    target: float,
-    area: float,
-    coefficient: float,
-    people: float,
-    capacity: float,
-    rate: float | None = None,
-) -> dict[str, object]:
-    """Return the keys of the study file that the sliders stand for."""
-    out: dict[str, object] = {"tank.chosen": capacity / study.tank.usable_share, "target.reliability": target}
-    out |= area_keys(study.roof, area)
-    if coefficient != round(grid.coefficient, 2):
-        more = coefficient / grid.coefficient
-        out |= {
-            f"roof.{k}.runoff_coefficient": round(min(roof.runoff_coefficient * more, 1.0), 3)
-            for k, roof in enumerate(study.roof)
-        }
-    out |= people_keys(study.use, people, grid.people)
-    costs = study.costs
-    if rate is not None and abs(rate - round(costs.real_rate, 3)) > 1e-9:
-        # The slider's rate is real: say it in the study's own kind.
+def keys_of(study: Study, grid: Grid) -> dict[str, str | Callable[[Mapping], dict[str, object]]]:
+    """Return, by slider, the keys of the study file that it stands for."""
+    roofs, costs = study.roof, study.costs
+
+    def coefficients(values) -> dict[str, float]:
+        more = values["coefficient"] / grid.coefficient
+        each = [min(roof.runoff_coefficient * more, 1.0) for roof in roofs]
+        return {f"roof.{k}.runoff_coefficient": one for k, one in enumerate(each)}
+
+    def rate(values) -> dict[str, float]:  # the slider's rate is real: say it in the study's own kind
+        real = values["rate"]
         nominal = costs.rate_kind == "nominal"
-        out["costs.rate"] = round((1 + rate) * (1 + costs.inflation) - 1, 4) if nominal else rate
-    return out
+        return {"costs.rate": (1 + real) * (1 + costs.inflation) - 1 if nominal else real}
+
+    return {
+        "target": "target.reliability",
+        "area": lambda v: area_keys(roofs, v["area"]),
+        "coefficient": coefficients,
+        "people": lambda v: people_keys(study.use, v["people"], grid.people),
+        "capacity": lambda v: {"tank.chosen": v["capacity"] / study.tank.usable_share},
+        "rate": rate,
+    }
 
 
 def sizing_pictures(results: StudyResults, which: str) -> widgets.VBox:

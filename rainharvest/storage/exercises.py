@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import xarray as xr
 
-from rainharvest.core.board import says
+from rainharvest.core.exercise import says
 from rainharvest.core.reader import days, litres
 from rainharvest.storage.arrangements import smallest_reserve
-from rainharvest.study.exercises import NEAR
 
 
 def check_reserve(demand: xr.DataArray, ride_out: float, yours_kilolitres: float | None) -> None:
@@ -20,13 +19,12 @@ def check_reserve(demand: xr.DataArray, ride_out: float, yours_kilolitres: float
     ride_out : float [day]
         The ride-out asked for.
     yours_kilolitres : float, optional
-        The reader's answer in kilolitres; None asks for the right one.
+        The reader's answer in kilolitres; ``...`` asks for the right one.
     """
     size = smallest_reserve(demand.sum("use"), ride_out)
-    right = yours_kilolitres is not None and abs(1000 * yours_kilolitres - size) <= NEAR * size
     says(
         yours_kilolitres,
-        right,
+        size / 1000,
         f"The worst {days(ride_out)} ask for {litres(size)}.",
         "Move the ride-out slider and read the mark in the last figure.",
     )
@@ -42,16 +40,15 @@ def check_spilled(done: xr.Dataset, level_share: float, yours_kilolitres: float 
     level_share : float [1]
         The set level.
     yours_kilolitres : float, optional
-        The reader's answer in kilolitres a year; None asks for the right one.
+        The reader's answer in kilolitres a year; ``...`` asks for the right one.
     """
     spilled = float(done.level_spilled_mains_a_year.interp(level_share=level_share))
-    near = max(NEAR * spilled, 1000.0)
-    right = yours_kilolitres is not None and abs(1000 * yours_kilolitres - spilled) <= near
     says(
         yours_kilolitres,
-        right,
+        spilled / 1000,
         f"It spills {litres(spilled)} of mains water a year.",
         "Move the set-level slider and read the middle figure on the left.",
+        least=1,
     )
 
 
@@ -63,8 +60,11 @@ def check_arrangement(done: xr.Dataset, yours: str | None) -> None:
     done : Dataset
         As `rainharvest.storage.facts.supplied`.
     yours : str, optional
-        Name of an arrangement; None asks for the right one.
+        Name of an arrangement; ``...`` asks for the right one.
     """
     best = str(done.arrangement.values[int(done.failed_a_year.values.argmin())])
-    names = ", ".join(str(name) for name in done.arrangement.values)
-    says(yours, yours == best, f"It is the {best}.", f"There are: {names}.")
+    among = {
+        str(name): f"{name} is short on {days(float(short))} a year"
+        for name, short in zip(done.arrangement.values, done.failed_a_year.values, strict=True)
+    }
+    says(yours, {best}, f"It is the {best}.", "Compare the first figures of the panel.", among=among)

@@ -84,7 +84,7 @@ def arrangements_panel(
     demand = demand_of(supply, supply.study.use, bed_area)
     reserves = reserve_of(demand)
     tank = supply.study.tank
-    own = round(2 * tank.usable(tank.chosen) / 1000) / 2 if tank.chosen else 10
+    own = tank.usable(tank.chosen) / 1000 if tank.chosen else 10
     controls = {
         "capacity": slider("capacity", own, 1, max(60, math.ceil(2 * own)), 0.5, unit="kL", scale=1000.0),
         "interruptions_a_year": slider("interruptions_a_year", 12, 1, 26, 1, unit=""),
@@ -109,10 +109,9 @@ def arrangements_panel(
             "reserve": (partial(reserve_figure, reserves, ride_out, capacity), SAY.reserve(reserve)),
         }
 
-    def choices(capacity: float, level_share: float, **_others: float) -> dict[str, object]:
-        out = {"tank.chosen": capacity / tank.usable_share}
-        if level_share != supply.study.arrangement.top_up_level:
-            out["arrangement.top_up_level"] = level_share
-        return out
-
-    return board("arrangements", controls, redraw, cautions("backflow"), saving(path, choices))
+    keys = saving(
+        path,
+        capacity=lambda v: {"tank.chosen": v["capacity"] / tank.usable_share},
+        level_share="arrangement.top_up_level",
+    )
+    return board("arrangements", controls, redraw, cautions("backflow"), keys)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+
+import tomlkit
 
 from rainharvest.core.board import Saving
 from rainharvest.core.errors import InputError
@@ -57,10 +60,20 @@ def use_study(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Path:
     return Path(copy)
 
 
+@dataclass(frozen=True)
+class AsItWas:
+    """What a key of a study file held, in the file's own units; None where the file had no such key."""
+
+    value: object
+
+
 def save_choices(
     path: str | os.PathLike, choices: Mapping[str, object], copy: str | os.PathLike = COPY
-) -> dict[str, object]:
-    """Write choices into the working copy, whole or not at all; everything else of it stays, comments too."""
+) -> dict[str, AsItWas]:
+    """Write choices into the working copy, whole or not at all; everything else of it stays, comments too.
+
+    Returns what each key held before.
+    """
     path, copy = Path(path), Path(copy)
     if copy.is_file() and not _same(path, copy) and not _same(path, _origin(copy)):
         raise InputError(
@@ -69,31 +82,64 @@ def save_choices(
             file=copy,
         )
     document = _moved(copy if copy.is_file() else path, copy)
-    changed = {}
-    for key, value in choices.items():
-        *tables, last = key.split(".")
-        if document.get("units") == "us":
-            last, value = _in_us_units(tables, last, value)
-        inside = document
-        for name in tables:
-            if isinstance(inside, list):
-                inside = inside[int(name)]
-            else:
-                inside = inside.setdefault(name, {})
-        value = _plain(value)
-        before = inside[int(last)] if isinstance(inside, list) else inside.get(last)
-        if before != value:
-            inside[int(last) if isinstance(inside, list) else last] = changed[key] = value
-    if changed:
+    us = document.get("units") == "us"
+    before = document.as_string()
+    held = {key: _put(document, key, value, us) for key, value in choices.items()}
+    if document.as_string() != before:
         _write(document.as_string(), copy)
-    return changed
+    return held
 
 
-def saving(path: str | os.PathLike | None, choices: Callable[..., Mapping[str, object]]) -> Saving | None:
-    """Return how a panel on a study saves: ``choices`` turns the values of its controls into keys of the file."""
+def take_back(keys: Sequence[str], copy: str | os.PathLike = COPY) -> bool:
+    """Give keys of the working copy what the study that it was made from holds; return whether any differed."""
+    copy = Path(copy)
+    origin = _origin(copy) if copy.is_file() else None
+    if origin is None:
+        return False
+    study = tomlkit.parse(read_study(origin)[1])
+    us = study.get("units") == "us"
+    own = {key: _put(study, key, None, us) for key in keys}
+    held = save_choices(copy, own, copy)
+    return any(held[key] != own[key] for key in keys)
+
+
+def _put(document, key: str, value: object, us: bool) -> AsItWas:
+    """Set a key of a document, or do away with it, and return what it held."""
+    *tables, last = key.split(".")
+    if us:
+        last, factor = _in_us_units(tables, last)
+        if not isinstance(value, AsItWas | None) and factor != 1.0:
+            value = value / factor
+    trail = [document]
+    for name in tables:
+        inside = trail[-1]
+        if isinstance(inside, list):
+            trail.append(inside[int(name)])
+        else:
+            trail.append(inside.setdefault(name, {}))
+    last = int(last) if isinstance(trail[-1], list) else last
+    try:
+        before = trail[-1][last]
+    except KeyError:
+        before = None
+    value = value.value if isinstance(value, AsItWas) else None if value is None else _plain(value)
+    if value is not None:
+        if before != value:
+            trail[-1][last] = value
+        return AsItWas(before)
+    if before is not None:
+        del trail[-1][last]
+    for name, outer, inner in reversed(list(zip(tables, trail, trail[1:], strict=False))):
+        if not inner and not isinstance(outer, list):
+            del outer[name]
+    return AsItWas(before)
+
+
+def saving(path: str | os.PathLike | None, **keys: str | Callable) -> Saving | None:
+    """Return how a panel on a study saves: by control, the key of the file, or what makes keys of all values."""
     if path is None:
         return None
-    return Saving(lambda **values: save_choices(path, choices(**values)), set_aside, COPY, ASIDE)
+    return Saving(keys, lambda choices: save_choices(path, choices), take_back, set_aside, COPY, ASIDE)
 
 
 def set_aside(copy: str | os.PathLike = COPY) -> Path | None:
@@ -114,28 +160,26 @@ def _origin(copy: Path) -> Path | None:
     return copy.parent / first.removeprefix(_HEAD).rstrip(".") if first.startswith(_HEAD) else None
 
 
-def _in_us_units(tables: list[str], last: str, value: object) -> tuple[str, object]:
-    """Return a key and its value as a study file in US units has them."""
+def _in_us_units(tables: list[str], last: str) -> tuple[str, float]:
+    """Return a key as a study file in US units has it, and the metric value of one of its units."""
     model: type = Study
     for name in tables:
         if not name.isdecimal():
             model = models_of(model.model_fields[name].annotation)[0]
     factor = metric_factor(known_of(model, "unit").get(last, ""))
-    return last.replace("litre", "gallon"), value if factor == 1.0 else value / factor
+    return last.replace("litre", "gallon"), factor
 
 
 def _plain(value: object) -> object:
-    """Return a value as a study file has it: no more figures than a slider has, whole numbers without a point."""
-    if isinstance(value, bool | str) or not hasattr(value, "__float__"):
-        return value
-    near = float(f"{float(value):.6g}")
+    """Return a value as a study file has it: enough figures to come back the same, whole numbers without a point."""
+    if isinstance(value, bool | str | list | tuple) or not hasattr(value, "__float__"):
+        return list(value) if isinstance(value, tuple) else value
+    near = float(f"{float(value):.9g}")
     return int(near) if near.is_integer() else near
 
 
 def _moved(path: Path, copy: Path):
     """Return a study file's document as it must read in the place of the copy: paths in it lead to the same files."""
-    import tomlkit
-
     _, text = read_study(path)
     if not _same(path, copy):
         origin = Path(os.path.relpath(path, copy.parent)).as_posix()

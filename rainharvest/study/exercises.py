@@ -5,13 +5,9 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.board import says
+from rainharvest.core.exercise import says
 from rainharvest.core.reader import days, litres, percent
 from rainharvest.study.stages import StudyResults
-
-NEAR = 0.1
-
-"""How far off, as a share, an answer read off a figure may be."""
 
 
 def _middle(values: xr.DataArray) -> xr.DataArray:
@@ -28,21 +24,18 @@ def check_size(done: xr.Dataset, target: float, yours_kilolitres: float | None) 
     target : float [1]
         The reliability asked for.
     yours_kilolitres : float, optional
-        The reader's answer in kilolitres; None asks for the right one.
+        The reader's answer in kilolitres; ``...`` asks for the right one.
     """
     curve = _middle(done[done.attrs["measure"]])
     if float(curve.max()) < target:
-        says(
-            yours_kilolitres, False, f"No size of the curve reaches {percent(target)}.", "No size reaches it."
-        )
+        says(yours_kilolitres, None, f"No size of the curve reaches {percent(target)}.", "Look at its end.")
         return
     size = float(np.interp(target, np.maximum.accumulate(curve.values), done.capacity.values))
-    right = yours_kilolitres is not None and abs(1000 * yours_kilolitres - size) <= NEAR * size
     says(
         yours_kilolitres,
-        right,
+        size / 1000,
         f"The curve crosses {percent(target)} near {litres(size)}.",
-        "Read the curve again.",
+        f"Move the tank slider until the sentence under the curve says {percent(target)}.",
     )
 
 
@@ -56,16 +49,17 @@ def check_share(done: xr.Dataset, capacity_kilolitres: float, yours_percent: flo
     capacity_kilolitres : float
         Usable tank size in kilolitres.
     yours_percent : float, optional
-        The reader's answer in per cent; None asks for the right one.
+        The reader's answer in per cent; ``...`` asks for the right one.
     """
     curve = _middle(done.volume_reliability)
     share = float(np.interp(1000 * capacity_kilolitres, done.capacity.values, curve.values))
-    right = yours_percent is not None and abs(yours_percent - 100 * share) <= 3
     says(
         yours_percent,
-        right,
+        100 * share,
         f"It supplies {percent(share)}.",
         "Move the tank slider to that size and read the mark.",
+        near=0,
+        least=3,
     )
 
 
@@ -77,16 +71,21 @@ def check_worst_year(done: xr.Dataset, yours: int | None) -> None:
     done : Dataset
         As `rainharvest.study.run.run_study`.
     yours : int, optional
-        The reader's answer; None asks for the right one.
+        The reader's answer; ``...`` asks for the right one.
     """
     failed = _middle(done.described_failed_by_year).values
     worst = done.year.values[failed == failed.max()].tolist()
     years = " and ".join(str(year) for year in worst)
+    among = {
+        int(year): f"in {year} it failed on {days(float(count))}"
+        for year, count in zip(done.year.values, failed, strict=True)
+    }
     says(
         yours,
-        yours in worst,
+        set(worst),
         f"{years}: {int(failed.max())} days failed.",
         "Look for the tallest bar of the second figure.",
+        among=among,
     )
 
 
@@ -107,9 +106,11 @@ def check_days_short(results: StudyResults, *, yours_days: float | None) -> None
     count = float(failed[worst])
     says(
         yours_days,
-        yours_days is not None and abs(yours_days - count) <= 1,
+        count,
         f"It fails on {days(count)} in {int(failed.year[worst])}.",
         "Look under the first section's question on a drought.",
+        near=0,
+        least=1,
     )
 
 
@@ -126,9 +127,11 @@ def check_reaches_the_tank(results: StudyResults, *, yours_percent: float | None
     share = float(results.done.inflow.mean() / results.done.mean_rain_on_roof)
     says(
         yours_percent,
-        yours_percent is not None and abs(yours_percent - 100 * share) <= 1,
+        100 * share,
         f"{percent(share)} of the rain on the roofs reaches the tank.",
         "The last row of the table of where the rain goes has it.",
+        near=0,
+        least=1,
     )
 
 
@@ -144,10 +147,17 @@ def check_thirstiest_option(results: StudyResults, *, yours_option: str | None) 
     """
     options = results.groups["options"]
     sizes = np.where(np.isfinite(options.recommended_nominal), options.recommended_nominal, -np.inf)
+    among = {
+        str(one): f"{one} needs {litres(float(size))} nominal"
+        if np.isfinite(size)
+        else f"{one} cannot reach it"
+        for one, size in zip(options.study_option.values, sizes, strict=True)
+    }
     name = str(options.study_option.values[int(np.argmax(sizes))])
     says(
         yours_option,
-        yours_option is not None and yours_option.strip().lower() == name.lower(),
+        {name},
         f"It is: {name}.",
         "Compare the second column of the table of options.",
+        among=among,
     )

@@ -21,7 +21,7 @@ from rainharvest.study.choices import saving
 from rainharvest.study.facts import options_at
 from rainharvest.study.figures import options_figure
 from rainharvest.study.stages import StudyResults
-from rainharvest.study.variant import chosen_in_study, prepare, variant
+from rainharvest.study.variant import area_keys, people_keys, prepare, variant
 
 
 def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -49,13 +49,11 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     largest = float(prepared.sizes[-1]) / 1000
     own = prepared.study.tank
     first = float(prepared.sizes[prepared.sizes.size // 2]) if tank is None else tank
-    first = (own.usable(own.chosen) if own.chosen else first) / 1000
+    first = own.usable(own.chosen) / 1000 if own.chosen else math.ceil(first / 500) / 2
     controls = {
-        "area": slider("area", round(prepared.area), 20, round(4 * prepared.area, -1), 10),
-        "people": slider("people", round(prepared.people), 10, round(4 * prepared.people, -1), 10),
-        "capacity": slider(
-            "capacity", math.ceil(2 * first) / 2, 0.5, round(largest), 0.5, unit="kL", scale=1000.0
-        ),
+        "area": slider("area", prepared.area, 20, round(4 * prepared.area, -1), 10),
+        "people": slider("people", prepared.people, 10, round(4 * prepared.people, -1), 10),
+        "capacity": slider("capacity", first, 0.5, round(largest), 0.5, unit="kL", scale=1000.0),
     }
 
     def redraw(area: float, people: float, capacity: float) -> dict[str, tuple]:
@@ -71,10 +69,14 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
             ),
         }
 
-    def choices(area: float, people: float, capacity: float) -> dict[str, object]:
-        return chosen_in_study(prepared, area=area, people=people, capacity=capacity)
-
-    return board("study", controls, redraw, cautions("drinking"), saving(path, choices))
+    study = prepared.study
+    keys = saving(
+        path,
+        area=lambda v: area_keys(study.roof, v["area"]),
+        people=lambda v: people_keys(study.use, v["people"], prepared.people),
+        capacity=lambda v: {"tank.chosen": v["capacity"] / own.usable_share},
+    )
+    return board("study", controls, redraw, cautions("drinking"), keys)
 
 
 def options_panel(path: str | os.PathLike, results: StudyResults) -> widgets.VBox:
@@ -102,18 +104,16 @@ def options_panel(path: str | os.PathLike, results: StudyResults) -> widgets.VBo
     first, largest = float(options.described_nominal[0]) / 1000, float(options.nominal[-1]) / 1000
     target = 100 * results.study.target.reliability
     controls = {
-        "nominal": slider("nominal", round(first), 1, round(largest), 1, unit="kL", scale=1000.0),
-        "target": slider("target", round(target), 50, 99, 1, unit="%", scale=0.01),
+        "nominal": slider("nominal", first, 1, round(largest), 1, unit="kL", scale=1000.0),
+        "target": slider("target", target, 50, 99, 1, unit="%", scale=0.01),
     }
 
     def redraw(nominal: float, target: float) -> dict[str, tuple]:
         draw = partial(options_figure, options, target, looked_at=nominal)
         return {"options": (draw, _options_at(options, nominal, target))}
 
-    def choices(nominal: float, target: float) -> dict[str, object]:
-        return {"tank.chosen": nominal, "target.reliability": target}
-
-    return board("options", controls, redraw, cautions("drinking"), saving(path, choices))
+    keys = saving(path, nominal="tank.chosen", target="target.reliability")
+    return board("options", controls, redraw, cautions("drinking"), keys)
 
 
 def _options_at(options: xr.Dataset, nominal: float, target: float) -> str:

@@ -49,17 +49,13 @@ def open_study(
 
 
 def area_keys(roofs: Sequence[Roof], area: float) -> dict[str, float]:
-    """Return the keys of the study file that make roofs alike larger or smaller to a total area; none for their own."""
+    """Return the keys of the study file that make roofs alike larger or smaller to a total area."""
     own = sum(roof.area for roof in roofs)
-    if area == round(own):
-        return {}
-    return {f"roof.{k}.area": round(roof.area * area / own, 1) for k, roof in enumerate(roofs)}
+    return {f"roof.{k}.area": roof.area * area / own for k, roof in enumerate(roofs)}
 
 
 def people_keys(uses: Sequence[Use], people: float, own: float) -> dict[str, int]:
-    """Return the keys of the study file that scale every use counted by people; none for the study's own number."""
-    if people == round(own):
-        return {}
+    """Return the keys of the study file that scale every use counted by people."""
     return {
         f"use.{k}.people": max(round(use.people * people / own), 1)
         for k, use in enumerate(uses)
@@ -126,10 +122,3 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
     done = done.assign_coords(time=own.time.variable).assign(more)
     done.attrs |= {"measure": study.target.measure, "target": study.target.reliability}
     return done
-
-
-def chosen_in_study(prepared: Prepared, *, area: float, people: float, capacity: float) -> dict[str, object]:
-    """Return the keys of the study file that a variant stands for."""
-    study = prepared.study
-    out: dict[str, object] = {"tank.chosen": capacity / study.tank.usable_share}
-    return out | area_keys(study.roof, area) | people_keys(study.use, people, prepared.people)

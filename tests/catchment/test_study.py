@@ -159,7 +159,7 @@ def test_exercises_know_right_from_wrong(case, capsys, check, right, wrong):
     check(case, right)
     assert capsys.readouterr().out.startswith("Right.")
     check(case, wrong)
-    assert capsys.readouterr().out.startswith("Not yet.")
+    assert capsys.readouterr().out.startswith("Not yet: ")
 
 
 def test_a_study_without_a_run_is_refused_by_name(tmp_path):

@@ -92,8 +92,8 @@ def test_exercises_know_right_from_wrong(sides, region, capsys):
     for check, given, right, wrong in (
         (check_hardest_climate, (five, 5000.0), "semi-arid", "monsoon"),
         (check_places_reached, (region, 30_000.0), count, 2 * count + 5),
-        (check_explaining, (found,), "mean_storm", "seasonality"),
+        (check_explaining, (found,), "Mean storm depth", "seasonality"),
     ):
-        for answer, starts in ((right, "Right."), (wrong, "Not yet."), (None, "Answer:")):
+        for answer, starts in ((right, "Right."), (wrong, "Not yet: "), (None, "Put "), (..., "Answer:")):
             check(*given, answer)
             assert capsys.readouterr().out.startswith(starts), (check, answer)

@@ -8,9 +8,10 @@ import ipywidgets as widgets
 import pytest
 
 from rainharvest import InputError
-from rainharvest.core.board import board, slider, still
+from rainharvest.core.board import board, choice, slider, still
 from rainharvest.core.style import keep, new_figure, svg
 from rainharvest.study.choices import saving, study_in_use
+from rainharvest.study.file import read_study
 from rainharvest.study.panel import study_panel
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
@@ -98,7 +99,7 @@ def test_choices_are_saved_from_the_panel_and_set_aside(tmp_path, monkeypatch):
     panel.rh_controls["capacity"].value = 40.0
     button(panel, "Save these choices").click()
     said = next(w.value for w in walk(panel) if "rh-note" in str(getattr(w, "value", ""))[:20])
-    assert "Saved in my_study.toml: tank.chosen = " in said and "roof.0.area = " in said
+    assert "Saved in my_study.toml: Roof plan area 700 m²; Usable tank size 40 kL." in said
     again = study_panel(study_in_use(DEMO))
     assert again.rh_controls["capacity"].value == 40.0 and again.rh_controls["area"].value == 700
     assert [w.value for _, w in again.rh_pictures.values()] == [
@@ -108,12 +109,127 @@ def test_choices_are_saved_from_the_panel_and_set_aside(tmp_path, monkeypatch):
     assert study_in_use(DEMO) == DEMO and Path("my_study-before.toml").exists()
 
 
+@pytest.fixture
+def page(tmp_path, monkeypatch):
+    """What opens a panel that draws nothing, on the study in use; its buttons pressed by name."""
+    monkeypatch.chdir(tmp_path)
+
+    def opened():
+        path = study_in_use(DEMO)
+        study, _ = read_study(path)
+        figure, _ = new_figure("Nothing")
+        tank = study.tank
+        controls = {
+            "bore": slider("bore", study.conveyance.bore, 40, 200, 5),
+            "first_flush": slider("first_flush", study.losses.first_flush, 0.0, 10.0, 0.1),
+            "capacity": slider(
+                "capacity", tank.usable(tank.chosen or 1e4) / 1000, 0.5, 60, 0.5, unit="kL", scale=1e3
+            ),
+            "months": choice("Season", {"all": 1, "some": 2}, 1),
+        }
+        keys = saving(
+            path,
+            bore="conveyance.bore",
+            first_flush="losses.first_flush",
+            capacity=lambda v: {"tank.chosen": v["capacity"] / tank.usable_share},
+        )
+        panel = board("t", controls, lambda **values: {"a": (figure, f"{values}")}, "", keys)
+
+        def press(words):
+            button(panel, words).click()
+            notes = [w.value for w in walk(panel) if "rh-note" in str(getattr(w, "value", ""))[:20]]
+            return re.sub("<[^>]+>", "", notes[-1])
+
+        return panel.rh_controls, press, lambda: panel.rh_pictures["a"][1].value
+
+    return opened
+
+
+def text_of_copy():
+    return Path("my_study.toml").read_text(encoding="utf-8")
+
+
+def test_only_what_was_moved_is_saved_in_the_words_of_the_page(page):
+    controls, press, _ = page()
+    assert "Nothing was moved" in press("Save these choices")
+    controls["months"].value = 2
+    assert "no place for what was moved (Season)" in press("Save these choices")
+    assert not Path("my_study.toml").exists()
+    controls["bore"].value = 120
+    assert "Saved in my_study.toml: Pipe bore 120 mm." in press("Save these choices")
+    study = read_study("my_study.toml")[0]
+    assert study.conveyance.bore == 120 and study.tank.chosen is None
+    assert "first_flush" not in text_of_copy() and "Nothing was moved" in press("Save these choices")
+
+
+def test_after_back_to_the_start_a_save_takes_back(page):
+    controls, press, _ = page()
+    controls["bore"].value, controls["capacity"].value = 120, 30.0
+    press("Save these choices")
+    controls["capacity"].value = 35.0
+    press("Save these choices")
+    press("Back to the start")
+    assert "Saved in my_study.toml: Pipe bore 100 mm; Usable tank size 9" in press("Save these choices")
+    study = read_study("my_study.toml")[0]
+    assert study.conveyance.bore == 100 and study.tank.chosen is None
+
+
+def test_two_pages_do_not_undo_each_other_and_what_was_saved_can_be_taken_back(page):
+    (one, save_one, _), (two, save_two, _) = page(), page()
+    one["bore"].value = 120
+    save_one("Save these choices")
+    two["bore"].value = 150
+    save_two("Save these choices")
+    one["capacity"].value = 30.0
+    save_one("Save these choices")
+    study = read_study("my_study.toml")[0]
+    assert study.conveyance.bore == 150 and study.tank.usable(study.tank.chosen) == pytest.approx(30_000)
+    _, again, _ = page()  # after a restart of the kernel
+    assert "taken out of my_study.toml" in again("Take these back")
+    now, own = read_study("my_study.toml")[0], read_study(DEMO)[0]
+    assert (now.conveyance, now.tank, now.losses) == (own.conveyance, own.tank, own.losses)
+    assert "Nothing of what this panel sets" in again("Take these back")
+
+
+def test_every_size_comes_back_as_it_was_saved(page):
+    for size in (1.0, 7.5, 13.0, 22.5, 38.5, 51.0, 60.0):
+        controls, press, _ = page()
+        controls["capacity"].value = size
+        press("Save these choices")
+        controls, _, said = page()
+        assert controls["capacity"].value == size
+        shown = float(re.search("'capacity': ([0-9.e+]+)", said())[1])
+        assert shown == pytest.approx(1000 * size, rel=1e-7)
+
+
+def test_a_control_says_the_study_s_own_value_until_it_is_moved(page):
+    controls, _, said = page()
+    assert "'first_flush': 0.41," in said() and controls["first_flush"].value == 0.4
+    controls["first_flush"].value = 0.4 + 1e-16  # what the page sends back
+    controls["bore"].value = 105
+    assert "'first_flush': 0.41," in said()
+    controls["first_flush"].value = 0.1 * 3 + 0.2 - 1e-16
+    assert "'first_flush': 0.5," in said()
+    controls["first_flush"].value = 0.4
+    assert "'first_flush': 0.41," in said()
+    rate = slider("rate", 100 * 0.29, 0, 50, 1, unit="%", scale=0.01)
+    assert (rate.value, rate.rh_exact) == (29, 0.29)
+
+
+def test_values_between_the_steps_are_told(page):
+    figure, _ = new_figure("Nothing")
+    panel = board("t", {"area": slider("area", 583.2, 20, 2000, 10)}, lambda area: {"a": (figure, "x")})
+    assert any(
+        "own value holds: Roof plan area 583.2 m²." in str(getattr(w, "value", "")) for w in walk(panel)
+    )
+
+
 def test_a_choice_that_cannot_be_saved_is_said_in_the_panel(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     figure, _ = new_figure("Nothing")
-    panel = board(
-        "t", {}, lambda: {"a": (figure, "Words.")}, "", saving(DEMO, lambda: {"target.reliability": 3.0})
-    )
+    keys = saving(DEMO, area=lambda v: {"target.reliability": 3.0})
+    panel = board("t", {"area": slider("area", 50, 10, 100, 10)}, lambda area: {"a": (figure, "x")}, "", keys)
+    panel.rh_controls["area"].value = 60
     button(panel, "Save these choices").click()
     assert any("my_study.toml: target.reliability: 3" in str(getattr(w, "value", "")) for w in walk(panel))
     assert list(tmp_path.iterdir()) == []

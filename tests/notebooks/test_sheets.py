@@ -46,7 +46,7 @@ def test_an_answer_told_is_right_when_it_is_given():
     ):
         assert said(check, asked, answer).startswith("Right. ")
         wrong = "October" if isinstance(answer, str) else answer / 2
-        assert said(check, asked, wrong).startswith("Not yet. ")
+        assert said(check, asked, wrong).startswith("Not yet: ")
 
 
 def said(check, *given):

@@ -146,4 +146,4 @@ def test_exercises_know_right_from_wrong(record, filled, capsys):
         check(yours)
         assert capsys.readouterr().out.startswith("Right. ")
         check(yours * 3 + 10)
-        assert capsys.readouterr().out.startswith("Not yet. ")
+        assert capsys.readouterr().out.startswith("Not yet: ")

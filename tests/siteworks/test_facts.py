@@ -267,8 +267,8 @@ def test_exercises_know_their_answers(ready, capsys):
     works = site_variant(ready)
     check_pressure(works, 3.0, 9.81 * 3.0 * 1.03 + 2.35)
     check_pressure(works, 3.0, 10.0)
-    check_freeboard(ready, None)
-    check_soakaway(ready, 120, None)
+    check_freeboard(ready, ...)
+    check_soakaway(ready, 120, ...)
     lines = capsys.readouterr().out.splitlines()
     assert [line.split()[0] for line in lines] == ["Right.", "Not", "Answer:", "Answer:"]
     length = float(lines[3].split()[1])

@@ -13,10 +13,11 @@ from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts import case_of, cost_of_described
 from rainharvest.sizing.facts_printed import decision, maps_at, option_for, step_at
 from rainharvest.sizing.grid import moved, priced
-from rainharvest.sizing.panel import chosen_in_file, prepare_sizing
+from rainharvest.sizing.panel import keys_of, prepare_sizing
 from rainharvest.sizing.section import SAY, recommendation, terms_words
 from rainharvest.sizing.shortcuts import longest_whole_days
 from rainharvest.sizing.smallest import merge_dry_days, run_versions
+from rainharvest.sizing.tables import Costs
 from rainharvest.sizing.trade_off import scaled_catchment
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
 from rainharvest.study.file import read_study
@@ -269,18 +270,18 @@ def test_sliders_with_time_reliability_and_rationing(tmp_path):
 
 
 def test_choices_of_the_sliders_are_keys_of_the_study_file(school, grid):
-    stay = {"target": 0.9, "area": 580, "coefficient": round(grid.coefficient, 2), "people": 240}
-    kept = chosen_in_file(school.study, grid, **stay, capacity=45_000, rate=0.04)
-    assert kept == {"tank.chosen": pytest.approx(50_000), "target.reliability": 0.9}
-    more = chosen_in_file(
-        school.study,
-        grid,
-        **(stay | {"area": 1160, "people": 120, "coefficient": 0.4}),
-        capacity=9e3,
-        rate=0.06,
+    keys = keys_of(school.study, grid)
+    values = {"area": 1160, "people": 120, "coefficient": 0.4, "capacity": 9e3, "rate": 0.06}
+    assert keys["area"](values) == {"roof.0.area": 840, "roof.1.area": 320}
+    assert keys["people"](values)["use.0.people"] == 120 and keys["rate"](values) == {"costs.rate": 0.06}
+    assert keys["capacity"](values) == {"tank.chosen": pytest.approx(10_000)}
+    each = keys["coefficient"](values).values()
+    areas = [roof.area for roof in school.study.roof]
+    assert np.average(list(each), weights=areas) == pytest.approx(0.4)
+    nominal = school.study.model_copy(
+        update={"costs": Costs(rate=0.08, rate_kind="nominal", inflation=0.05, currency="crowns")}
     )
-    assert more["roof.0.area"] == 840 and more["use.0.people"] == 120 and more["costs.rate"] == 0.06
-    assert more["roof.0.runoff_coefficient"] < 0.5
+    assert keys_of(nominal, grid)["rate"](values) == {"costs.rate": pytest.approx(1.06 * 1.05 - 1)}
 
 
 def test_joined_days_give_the_same_volumes(rng):
