@@ -14,6 +14,7 @@ from pydantic import Field
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.tables import Table, quantity
+from rainharvest.rainfall.read_columns import in_mm
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,8 @@ def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
     if odd.size:
         where = f"{name} at {index[odd[0] + 1]}"
         raise InputError("the steps are not even", "give every step one value, in order", where)
+    hours = steps[0] / pd.Timedelta(hours=1)
+    rain = in_mm(rain, name) if hours >= 24 else rain
     values = np.ascontiguousarray(rain.values.reshape(index.size, -1), dtype=float)
     bad = ~(values >= 0)
     if bad.any():
@@ -60,7 +63,6 @@ def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
         raise InputError(
             problem, "fill it first with rainharvest.fill_gaps", f"{name} at {str(index[at])[:10]}"
         )
-    hours = steps[0] / pd.Timedelta(hours=1)
     if hours < 24:
         unit = rain.attrs.get("units", "mm/h")
         require(unit == "mm/h", f"steps of {hours:g} h in {unit}", "give rain finer than a day in mm/h", name)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -13,10 +13,14 @@ from rainharvest.catchment.compare import BORES, NEARLY
 from rainharvest.catchment.hydraulics import STANDING_LIMIT, cannot_work, standing_days
 from rainharvest.catchment.intensity import Intensity, Rain
 from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, make_catchment
-from rainharvest.climates.statistics import STATISTICS, WET_DAY, statistics_of
+from rainharvest.climates.statistics import STATISTICS, WET_DAY, months_of, statistics_of
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.calendars import SHORT
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.read_columns import check_mean, in_mm
+from rainharvest.sizing.smallest import smallest_within
 from rainharvest.storage.arrangements import arrangement_settings
 from rainharvest.storage.simulate import simulate
 
@@ -92,11 +96,10 @@ class Plan:
         """Name of the first wet run, for which bores are tried."""
         return next((name for name, catchment in self.catchments.items() if is_wet(catchment)), None)
 
-    def settings(self, arrangement: str) -> dict[str, object]:
-        """Return the settings of the balance for an arrangement."""
-        return arrangement_settings(arrangement, self.sizes, start_share=self.start_share) | {
-            "theta": self.theta
-        }
+    def settings(self, arrangement: str, sizes: xr.DataArray | None = None) -> dict[str, object]:
+        """Return the settings of the balance for an arrangement, with the plan's sizes or others."""
+        sizes = self.sizes if sizes is None else sizes
+        return arrangement_settings(arrangement, sizes, start_share=self.start_share) | {"theta": self.theta}
 
 
 def check_plan(plan: Plan) -> None:
@@ -128,6 +131,10 @@ DECADE = 10
 
 DAYS_A_YEAR = 365.25
 
+YEAR = 365
+
+"""Days that the record of a place must have."""
+
 
 VARIABLES: dict[str, tuple[str, ...]] = {
     name: tuple(dims) for name, dims in rows_of("climates", "results")["results"].items()
@@ -158,29 +165,40 @@ def same_days(demand: xr.DataArray, days: pd.Index) -> None:
 
 
 def over_cells(
-    rain: xr.DataArray, plan: Plan, mean_intensity: xr.DataArray | float | None = None
+    rain: xr.DataArray,
+    plan: Plan,
+    mean_intensity: xr.DataArray | float | None = None,
+    calendar: str | None = None,
 ) -> xr.Dataset:
-    """Put one building to the rain of many places.
+    """Put one building to the rain of many places, each over its own record.
 
     Parameters
     ----------
     rain : DataArray [mm/day]
         On ``time`` and any further dimensions (site, latitude, longitude, member); in memory, or a dask array:
-        then nothing is computed before it is asked for. A place with a missing day is missing in the results.
+        then nothing is computed before it is asked for. Another unit that its attribute states is converted.
+        Days unknown before the first and after the last that are known are not of a place's record; a place
+        with a gap between them, or with less than a year, is missing in the results. Time may be of a climate
+        model's calendar of 360 or 365 days (``cftime``): it is set on the days of the year, and the days that
+        the calendar lacks are filled in each place, as `rainharvest.fill_gaps` does.
     plan : Plan
         The building. Its demand covers the days of the rain.
     mean_intensity : DataArray or float [mm/h], optional
         How hard it rains at each place; the plan's by default.
+    calendar : str, optional
+        Calendar in which the rain was made, where it has been set on the days of the year already: that of the
+        time axis by default.
 
     Returns
     -------
     Dataset
-        `VARIABLES` at each place, among them `rainharvest.climates.cells.STATISTICS`.
+        `VARIABLES` at each place, among them `rainharvest.climates.cells.STATISTICS`, the days of its record
+        (``record_days``) and their first year.
 
     Raises
     ------
     InputError
-        If rain and demand do not cover the same days.
+        If rain and demand do not cover the same days, or the rain is of no unit of rain.
 
     Examples
     --------
@@ -196,11 +214,18 @@ def over_cells(
     >>> over_cells(rain, plan).volume_reliability.sel(capacity=5000).round(2).values.ravel()
     array([1.  , 0.58])
     """
-    days = rain.indexes["time"]
-    same_days(plan.demand, days)
+    rain = in_mm(rain)
+    same_days(plan.demand, rain.indexes["time"])
+    if isinstance(rain.indexes["time"], xr.CFTimeIndex):
+        calendar = rain.indexes["time"].calendar
+        moved = {"calendar": "standard", "align_on": "year", "use_cftime": False}
+        rain = rain.convert_calendar(**moved, missing=np.nan).transpose(*rain.dims)
+        asked = plan.demand.convert_calendar(**moved).reindex(time=rain.time, method="ffill")
+        plan = replace(plan, demand=asked)
     if rain.chunks is not None:
         rain = rain.chunk(time=-1)
     hard = plan.intensity.mean_intensity if mean_intensity is None else mean_intensity
+    hard = in_mm(hard, "mean_intensity", "hour") if isinstance(hard, xr.DataArray) else hard
     out = xr.apply_ufunc(
         compute_places,
         rain,
@@ -210,7 +235,7 @@ def over_cells(
         dask="parallelized",
         output_dtypes=[float] * len(VARIABLES),
         dask_gufunc_kwargs={"output_sizes": sizes_of(plan)},
-        kwargs={"plan": plan, "days": days},
+        kwargs={"plan": plan, "days": rain.indexes["time"], "calendar": calendar or "standard"},
     )
     named = dict(zip(VARIABLES, out, strict=True))
     for name, array in named.items():
@@ -218,22 +243,61 @@ def over_cells(
     return xr.Dataset(named).assign_coords(coords_of(plan)).drop_vars("time", errors="ignore")
 
 
-def compute_places(rain: np.ndarray, hard, plan: Plan, days: pd.DatetimeIndex) -> tuple[np.ndarray, ...]:
+def compute_places(
+    rain: np.ndarray, hard, plan: Plan, days: pd.DatetimeIndex, calendar: str = "standard"
+) -> tuple[np.ndarray, ...]:
     """Compute places block by block; the numpy core of `over_cells`."""
     shape, sizes = rain.shape[:-1], sizes_of(plan)
     flat = rain.reshape(-1, rain.shape[-1])
     hardness = np.broadcast_to(np.asarray(hard, dtype=float), shape).reshape(-1)
     out = {n: np.full((flat.shape[0], *(sizes[d] for d in dims)), np.nan) for n, dims in VARIABLES.items()}
-    # the sum of a place is missing if a day is: quicker than a table of true and false
-    known = np.flatnonzero(np.isfinite(flat.sum(axis=1)) & np.isfinite(hardness))
-    for first in range(0, known.size, BLOCK):
-        these = known[first : first + BLOCK]
-        for name, values in _block(np.ascontiguousarray(flat[these]), hardness[these], plan, days).items():
-            out[name][these] = values
+    if calendar in SHORT:
+        flat = fill_lacking(flat, days, calendar)
+    for (first, end), places in own_records(flat, np.isfinite(hardness)).items():
+        part = slice(first, end)
+        own = replace(plan, demand=plan.demand.isel(time=part))
+        for k in range(0, len(places), BLOCK):
+            these = places[k : k + BLOCK]
+            depth = np.ascontiguousarray(flat[these, part])
+            for name, values in _block(depth, hardness[these], own, days[part], calendar).items():
+                out[name][these] = values
     return tuple(values.reshape((*shape, *values.shape[1:])) for values in out.values())
 
 
-def _block(rain: np.ndarray, hard: np.ndarray, plan: Plan, days: pd.DatetimeIndex) -> dict[str, np.ndarray]:
+def own_records(rain: np.ndarray, fit: np.ndarray) -> dict[tuple[int, int], np.ndarray]:
+    """Return the places by where their records begin and end; those with a gap or less than a year are left out.
+
+    >>> rain = np.ones((3, 800))
+    >>> rain[1, :20], rain[2, 400] = np.nan, np.nan
+    >>> own_records(rain, np.full(3, True))
+    {(0, 800): array([0]), (20, 800): array([1])}
+    """
+    # the sum of a place is missing if a day is: quicker than a table of true and false
+    whole = np.isfinite(rain.sum(axis=1))
+    found: dict[tuple[int, int], list[int]] = {}
+    for place in np.flatnonzero(fit):
+        if whole[place]:
+            found.setdefault((0, rain.shape[1]), []).append(place)
+            continue
+        known = np.flatnonzero(np.isfinite(rain[place]))
+        if known.size >= YEAR and known[-1] - known[0] + 1 == known.size:
+            found.setdefault((int(known[0]), int(known[-1]) + 1), []).append(place)
+    return {span: np.array(places) for span, places in found.items()}
+
+
+def fill_lacking(rain: np.ndarray, days: pd.DatetimeIndex, calendar: str) -> np.ndarray:
+    """Return rain with the days that a calendar lacks filled in each place that has rain, as any gap."""
+    lacking = np.flatnonzero(months_of(days, calendar)[0] == 12)
+    rain = rain.astype(float)
+    for place in np.flatnonzero(np.isfinite(rain).any(axis=1)) if lacking.size else ():
+        filled = fill_gaps(xr.DataArray(rain[place], {"time": days}, ("time",))).values[0]
+        rain[place, lacking] = filled[lacking]
+    return rain
+
+
+def _block(
+    rain: np.ndarray, hard: np.ndarray, plan: Plan, days: pd.DatetimeIndex, calendar: str
+) -> dict[str, np.ndarray]:
     """Compute one block of places whose rain is known, shape (places, days)."""
     time = xr.DataArray(days, dims="time", name="time")
     labelled = xr.DataArray(np.ascontiguousarray(rain.T), {"time": time}, ("time", "place"))
@@ -241,8 +305,10 @@ def _block(rain: np.ndarray, hard: np.ndarray, plan: Plan, days: pd.DatetimeInde
     intensity = [plan.intensity.model_copy(update={"mean_intensity": float(h)}) for h in hard]
     if (hard == hard[0]).all():
         intensity = intensity[0]
-    out = dict(zip(STATISTICS, statistics_of(rain, days, plan.wet_day), strict=True))
+    out = dict(zip(STATISTICS, statistics_of(rain, days, plan.wet_day, calendar), strict=True))
+    check_mean(out["rain_year"].max() / DAYS_A_YEAR)
     out["mean_intensity"] = hard
+    out["record_days"], out["first_year"] = (np.full(hard.size, float(n)) for n in (days.size, days[0].year))
     inflow = _catch(steps, intensity, plan, time, out)
     done = [_balance(inflow, plan, kind) for kind in plan.arrangements]
     out |= {name: np.stack([one[name] for one in done], axis=2) for name in done[0]}
@@ -300,9 +366,24 @@ def _balance(inflow: xr.DataArray, plan: Plan, kind: str) -> dict[str, np.ndarra
         "mains_a_year": done.mains_by_year.values.sum(axis=-1) / years,
         "driest_decade_yield": driest_decade(done.yield_by_year.values, done.days_in_year.values),
     }
-    reached = out[plan.measure] >= plan.target * (1 - 1e-12)
-    first = np.array(plan.capacity, dtype=float)[reached.argmax(axis=-1)]
-    return out | {"reaching": np.where(reached.any(axis=-1), first, np.nan)}
+    return out | {"reaching": _reaching(inflow, plan, kind, out[plan.measure])}
+
+
+def _reaching(inflow: xr.DataArray, plan: Plan, kind: str, reached: np.ndarray) -> np.ndarray:
+    """Return the smallest size that reaches the target, to the litre within the step of the sizes tried."""
+    rows = inflow.transpose("place", "conveyance", "time").values.reshape(-1, inflow.sizes["time"])
+    series = xr.DataArray(rows, {"time": inflow.time}, ("lane", "time"))
+
+    def reach(lanes: np.ndarray, sizes: np.ndarray) -> np.ndarray:
+        size = xr.DataArray(sizes, dims=("lane", "capacity"))
+        settings = plan.settings(kind, size)
+        done = simulate(series.isel(lane=lanes), plan.demand, size, **settings)
+        return done[plan.measure].transpose("lane", "capacity").values
+
+    found = smallest_within(
+        reach, np.array(plan.capacity, dtype=float), reached.reshape(-1, len(plan.capacity)), plan.target
+    )
+    return found.reshape(reached.shape[:-1])
 
 
 def driest_decade(by_year: np.ndarray, days_in_year: np.ndarray) -> np.ndarray:

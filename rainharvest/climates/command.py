@@ -7,10 +7,11 @@ import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.intensity import CLIMATES
-from rainharvest.climates.cells import Plan
+from rainharvest.climates.cells import YEAR, Plan
 from rainharvest.climates.facts import described_size, places_table, plan_of, run_facts
 from rainharvest.climates.grid import open_grid
 from rainharvest.climates.run import run_climates
@@ -42,14 +43,14 @@ def open_region(path: str | os.PathLike) -> Opened:
             source = [str(path.parent / file) for file in files]
             grid = open_grid(source, **region.grid.model_dump(exclude={"file"}))
         else:
-            grid = open_grid(rain_of_places(region.place, path.parent))
+            grid = open_grid(rain_of_places(region.place, path.parent, region.common_period))
         return Opened(region, text, grid, plan_of(region, grid))
     except InputError as error:
         raise error.at(path) from None
 
 
-def rain_of_places(places: tuple[Place, ...], folder: Path) -> xr.Dataset:
-    """Return the rain of a list of places, each filled once, over the days that all have."""
+def rain_of_places(places: tuple[Place, ...], folder: Path, common_period: bool = False) -> xr.Dataset:
+    """Return the rain of a list of places, each filled once: each over its own record, or over the days that all have."""
     from rainharvest.rainfall.fill import fill_gaps
     from rainharvest.rainfall.read import read_rain
 
@@ -59,10 +60,16 @@ def rain_of_places(places: tuple[Place, ...], folder: Path) -> xr.Dataset:
         filled = fill_gaps(read_rain(folder / place.file), neighbours or None, members=1)
         whole, _ = longest_stretch(filled)
         found.append(whole.isel(member=0, drop=True).reset_coords(drop=True))
-    together = xr.concat(found, "site", join="inner", combine_attrs="drop_conflicts")
+    for place, own in zip(places, found, strict=True):
+        problem = f"{place.name} has {own.sizes['time']} days in a row"
+        require(own.sizes["time"] >= YEAR, problem, "add neighbours, or a longer record", "place")
+    join = "inner" if common_period else "outer"
+    together = xr.concat(found, "site", join=join, combine_attrs="drop_conflicts")
     days = together.sizes["time"]
     problem = f"the places have {days} days in common"
-    require(days >= 365, problem, "give records of the same years", "place")
+    require(days >= YEAR, problem, "leave common_period out: each place then has its own record", "place")
+    every = pd.date_range(*together.indexes["time"][[0, -1]], name="time")
+    together = together.reindex(time=every)  # records may lie decades apart
     named = {"cf_role": "timeseries_id", "long_name": "Place"}
     return xr.Dataset(
         {
@@ -85,18 +92,20 @@ def write_climates(
     """Compute a study over many climates: results in a Zarr folder, a table of the places beside it."""
     check_folder(out)
     opened, out = open_region(path), Path(out)
-    attrs = {"title": opened.region.title, "study": opened.text}
+    common = int(opened.region.common_period)
+    attrs = {"title": opened.region.title, "study": opened.text, "common_period": common}
     try:
         results = run_climates(
             opened.grid, opened.plan, out, threads=threads, cluster=cluster, progress=progress, attrs=attrs
         )
     except InputError as error:
         raise error.at(path) from None
-    table = places_table(results, described_size(opened.region, results))
+    size = described_size(opened.region, results)
+    table = places_table(results, size)
     with whole_files(out.parent) as scratch:
         file = scratch / out.with_suffix(".csv").name
         table.to_csv(file, index=False, float_format="%.6g", lineterminator="\n")
-    return results
+    return results.assign_attrs(described_size=size)
 
 
 def tell_climates(results: xr.Dataset, width: int = 100) -> None:

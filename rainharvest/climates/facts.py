@@ -29,6 +29,8 @@ CLIMATE = (*STATISTICS, "mean_intensity")
 
 """The climate of a place in numbers."""
 
+BOTH = {"dry run", "wet run"}
+
 SIZES = 64
 
 """Sizes tried where the study names none: a block of the balance's lanes."""
@@ -41,7 +43,13 @@ def plan_of(region: Region, grid: Grid) -> Plan:
     time = xr.DataArray(grid.days, dims="time", name="time")
     demand = daily_demand(region.use, region.calendar, time).sum("use")
     share = region.tank.usable_share
-    sizes = np.array(region.tank.sizes) * share if region.tank.sizes else sizes_to_try(demand, SIZES)
+    chosen = [] if region.tank.chosen is None else [region.tank.usable(region.tank.chosen)]
+    tried = (
+        np.array(region.tank.sizes) * share
+        if region.tank.sizes
+        else sizes_to_try(demand, SIZES - len(chosen))
+    )
+    sizes = np.union1d(tried, chosen)
     return Plan(
         catchments=region.catchments,
         demand=demand,
@@ -58,35 +66,65 @@ def plan_of(region: Region, grid: Grid) -> Plan:
     )
 
 
-def wet_cost(results: xr.Dataset, dry: str = "dry run", wet: str = "wet run") -> xr.DataArray:
-    """Return the share of the dry run's water that the wet run does not bring, at every place.
+def wet_against_dry(
+    results: xr.Dataset, capacity: float, dry: str = "dry run", wet: str = "wet run"
+) -> xr.Dataset:
+    """Return what the wet run costs at the tap of a tank of one usable size, at every place.
 
-    >>> results = xr.Dataset({"brought_a_year": ("conveyance", [100.0, 80.0])}, {"conveyance": ["dry run", "wet run"]})
-    >>> float(wet_cost(results))
-    0.2
+    Water of rain delivered and days failed, in the first arrangement; between sizes tried, by a straight line.
+
+    >>> dims = ("conveyance", "arrangement", "capacity")
+    >>> water = {"yearly_yield": (dims, [[[100.0, 200.0]], [[90.0, 210.0]]])}
+    >>> none = {name: (dims, np.zeros((2, 1, 2))) for name in ("mains_a_year", "failed_a_year")}
+    >>> runs = {"conveyance": ["dry run", "wet run"], "capacity": [1000.0, 3000.0]}
+    >>> found = wet_against_dry(xr.Dataset(water | none, runs), 1000.0)
+    >>> float(found.wet_cost), float(found.wet_cost_a_year), float(found.wet_equal)
+    (0.1, 10.0, 2000.0)
     """
     names = [str(name) for name in results.conveyance.values]
     for name in (dry, wet):
         problem = f"the results have no {name!r}"
         require(name in names, problem, f"name two of {', '.join(names)}", "conveyance")
-    of_dry, of_wet = (results.brought_a_year.sel(conveyance=name, drop=True) for name in (dry, wet))
-    return (1 - of_wet / of_dry.where(of_dry > 0)).assign_attrs(attributes("wet_cost"))
+    one = results[["yearly_yield", "mains_a_year", "failed_a_year"]].isel(arrangement=0, drop=True)
+    one = one.transpose(..., "capacity").assign(water=one.yearly_yield - one.mains_a_year)
+    of_dry, of_wet = (one.sel(conveyance=name, drop=True) for name in (dry, wet))
+    lost = of_dry.water - of_wet.water
+    here, there = (each[["water", "failed_a_year"]].interp(capacity=capacity) for each in (of_dry, of_wet))
+    found = {
+        "wet_cost": 1 - there.water / here.water.where(here.water > 0),
+        "wet_cost_a_year": here.water - there.water,
+        "wet_failed_a_year": there.failed_a_year - here.failed_a_year,
+        "wet_equal": xr.apply_ufunc(_crossing, lost, lost.capacity, input_core_dims=[["capacity"]] * 2),
+    }
+    return xr.Dataset({name: values.assign_attrs(attributes(name)) for name, values in found.items()})
+
+
+def _crossing(lost: np.ndarray, sizes: np.ndarray) -> np.ndarray:
+    """Return the last size at which what is lost turns into a gain, by a straight line; missing where it does not."""
+    turns = (lost[..., :-1] > 0) & (lost[..., 1:] <= 0)
+    at = turns.shape[-1] - 1 - np.flip(turns, axis=-1).argmax(axis=-1)
+    before, after = (np.take_along_axis(lost, (at + k)[..., None], axis=-1)[..., 0] for k in (0, 1))
+    found = turns.any(axis=-1)
+    part = np.divide(before, before - after, out=np.zeros_like(before), where=found)
+    return np.where(found, sizes[at] + part * (sizes[at + 1] - sizes[at]), np.nan)
 
 
 def described_size(region: Region, results: xr.Dataset) -> float:
-    """Return the usable size whose figures are given for every place."""
+    """Return the usable size, one of those tried, whose figures are given for every place."""
     if region.tank.chosen is not None:
         return region.tank.usable(region.tank.chosen)
-    reaching = results.reaching.isel(conveyance=0, arrangement=0).values
-    reaching = np.sort(reaching[np.isfinite(reaching)])
-    sizes = results.capacity.values
-    return float(reaching[reaching.size // 2] if reaching.size else sizes[sizes.size // 2])
+    middle = _spread(results.reaching.isel(conveyance=0, arrangement=0).values)
+    sizes = results.capacity
+    near = (
+        sizes[sizes.size // 2] if middle is None else sizes.sel(capacity=middle["middle"], method="nearest")
+    )
+    return float(near)
 
 
 def places_table(results: xr.Dataset, capacity: float) -> pd.DataFrame:
     """Return a row for every place: its climate, and what the tank nearest a size does there by each run of pipe."""
     one = results.drop_vars("done", errors="ignore").sel(capacity=capacity, method="nearest")
-    columns = {_head(name): one[name] for name in CLIMATE}
+    columns = {_head(name): one[name] for name in (*CLIMATE, "record_days", "first_year")}
     columns["usable tank size [L]"] = xr.full_like(one.mean_storm, float(one.capacity))
     for run in one.conveyance.values:
         here = one.sel(conveyance=run)
@@ -95,6 +133,9 @@ def places_table(results: xr.Dataset, capacity: float) -> pd.DataFrame:
             label = f"{run}, {kind}" if one.sizes["arrangement"] > 1 else run
             of_kind = here.sel(arrangement=kind)
             columns |= {f"{label}: {_head(name)}": of_kind[name] for name in _TABLE["of_arrangement"]}
+    if BOTH <= {str(run) for run in one.conveyance.values}:
+        against = wet_against_dry(results, float(one.capacity))
+        columns |= {_head(name): against[name] for name in _TABLE["of_wet"]}
     columns[_head("best_bore")] = one.best_bore
     flat = xr.Dataset({head: values.reset_coords(drop=True) for head, values in columns.items()})
     table = flat.to_dataframe().reset_index()
@@ -139,7 +180,7 @@ def both_runs(own: Conveyance, bore: float | None = None, **wet: float) -> dict[
     return {"dry run": run_of_kind(own, "dry"), "wet run": run_of_kind(own, "wet").model_copy(update=wet)}
 
 
-def in_each_climate(sides: Sides, *, area: float, **changes: float) -> xr.Dataset:
+def in_each_climate(sides: Sides, *, area: float, capacity: float, **changes: float) -> xr.Dataset:
     """Put the building to each climate.
 
     Parameters
@@ -148,13 +189,16 @@ def in_each_climate(sides: Sides, *, area: float, **changes: float) -> xr.Datase
         The building and the climates.
     area : float [m2]
         Plan area of all roofs together.
+    capacity : float [L]
+        Usable size of the tank.
     **changes
         As `both_runs`.
 
     Returns
     -------
     Dataset
-        As `rainharvest.climates.cells.over_cells` on ``climate``, with ``wet_cost`` as `wet_cost`.
+        As `rainharvest.climates.cells.over_cells` on ``climate``, the tank among the sizes; and what the wet run
+        costs at the tap of that tank: ``wet_cost``, ``wet_cost_a_year``, ``wet_failed_a_year``, ``wet_equal``.
 
     Raises
     ------
@@ -172,7 +216,7 @@ def in_each_climate(sides: Sides, *, area: float, **changes: float) -> xr.Datase
         plan = Plan(
             catchments,
             sides.demand[name],
-            tuple(sides.sizes),
+            tuple(np.union1d(sides.sizes, capacity)),
             target=sides.target.reliability,
             measure=sides.target.measure,
             intensity=climate.intensity,
@@ -188,7 +232,7 @@ def in_each_climate(sides: Sides, *, area: float, **changes: float) -> xr.Datase
         },
         coords_of(plan) | {"climate": ("climate", list(sides.climates))},
     )
-    return out.assign(wet_cost=wet_cost(out)).assign_attrs(plan_attributes(plan))
+    return out.merge(wet_against_dry(out, capacity).drop_vars("capacity")).assign_attrs(plan_attributes(plan))
 
 
 def plan_attributes(plan: Plan) -> dict[str, object]:
@@ -196,20 +240,22 @@ def plan_attributes(plan: Plan) -> dict[str, object]:
     return {"target": plan.target, "measure": plan.measure, "standing_limit": plan.standing_limit}
 
 
-def explained(results: xr.Dataset) -> xr.Dataset:
-    """Return which statistics of the climate go with the cost of the wet run over a region.
+def explained(results: xr.Dataset, capacity: float) -> xr.Dataset:
+    """Return which statistics of the climate go with the cost of the wet run over a region, at the tap of one tank.
 
     Parameters
     ----------
     results : Dataset
         As `rainharvest.climates.panel.region_for`.
+    capacity : float [L]
+        Usable size of the tank.
 
     Returns
     -------
     Dataset
         As `rainharvest.climates.statistics.explain`.
     """
-    return explain(results.wet_cost, results)
+    return explain(wet_against_dry(results, capacity).wet_cost, results)
 
 
 class Named(NamedTuple):
@@ -227,7 +273,7 @@ def _ordered(names: Sequence[str], values: np.ndarray) -> list[Named]:
 def sides_facts(sides: xr.Dataset, capacity: float) -> dict[str, object]:
     """Return what one tank does in several climates by the dry run, and what the wet run costs there."""
     names, by_dry = sides.climate.values, sides.sel(conveyance="dry run", arrangement="rain only")
-    wet = sides.sel(conveyance="wet run")
+    wet, order = sides.sel(conveyance="wet run"), np.argsort(sides.wet_cost.values)
     supplied = _ordered(names, by_dry[sides.attrs["measure"]].interp(capacity=capacity).values)
     sizes = [Named(one.name, float(by_dry.reaching.sel(climate=one.name))) for one in supplied]
     return {
@@ -236,12 +282,28 @@ def sides_facts(sides: xr.Dataset, capacity: float) -> dict[str, object]:
         "supplied": supplied,  # [1] by climate
         "reaching": [one for one in sizes if np.isfinite(one.value)],  # [L] the size that reaches the target
         "never": [one.name for one in sizes if not np.isfinite(one.value)],
-        "dearest": _ordered(names, wet.wet_cost.values)[0],  # [1] cost of the wet run
-        "cheapest": Named(str(names[np.argmin(wet.wet_cost.values)]), float(wet.wet_cost.min())),
+        "dearest": Named(str(names[order[-1]]), tap_facts(sides, order[-1])),
+        "cheapest": Named(str(names[order[0]]), tap_facts(sides, order[0])),
+        # [L] the size from which the wet run brings as much
+        "equal": [
+            Named(str(n), float(e))
+            for n, e in zip(names, sides.wet_equal.values, strict=True)
+            if np.isfinite(e)
+        ],
         "most_spells": _ordered(names, wet.standing_spells_a_year.values)[0],  # [1/year] of old water
         "longest": _ordered(names, wet.longest_standing.values)[0],  # [day] that water stands
         "standing_limit": sides.attrs["standing_limit"],  # [day]
     }
+
+
+def tap_facts(found: xr.Dataset, place: int | None = None) -> dict[str, float]:
+    """Return what the wet run costs at the tap, from `wet_against_dry`, of one place or of the only one."""
+    names = {
+        "share": "wet_cost",
+        "water": "wet_cost_a_year",
+        "days": "wet_failed_a_year",
+    }  # [1], [L/year], [day/year]
+    return {key: float(found[name].values.ravel()[place or 0]) for key, name in names.items()}
 
 
 def map_facts(values: xr.DataArray, name: str, form: str) -> dict[str, object]:
@@ -270,13 +332,14 @@ def place_facts(here: xr.Dataset, capacity: float, target: float) -> dict[str, o
         return None
     supplied = here.volume_reliability.interp(capacity=capacity)
     size = float(here.reaching.sel(conveyance="dry run"))
-    climate = {name: float(here[name]) for name in ("rain_year", "mean_storm", "mean_dry_spell", "wet_cost")}
+    climate = {name: float(here[name]) for name in ("rain_year", "mean_storm", "mean_dry_spell")}
     return climate | {
         "capacity": capacity,  # [L]
         "dry": float(supplied.sel(conveyance="dry run")),  # [1] what the tank supplies
         "wet": float(supplied.sel(conveyance="wet run")),
         "target": target,  # [1]
         "reaching": size if np.isfinite(size) else None,  # [L] the size that reaches it
+        "wet_cost": tap_facts(wet_against_dry(here.expand_dims("arrangement"), capacity)),
         "spells": float(here.standing_spells_a_year.sel(conveyance="wet run")),  # [1/year] of old water
     }
 
@@ -305,21 +368,34 @@ def run_facts(results: xr.Dataset) -> dict[str, object]:
     missing, clipped, impossible = (results[name].values for name in COUNTS)
     sizes = results.reaching.isel(arrangement=0)
     runs = [str(run) for run in results.conveyance.values]
-    both = {"dry run", "wet run"} <= set(runs)
+    tank, cost = results.attrs["described_size"], None
+    if set(runs) >= BOTH:
+        against = wet_against_dry(results, tank)
+        order = np.argsort(against.wet_cost.values.ravel())[: int(against.wet_cost.notnull().sum())]
+        if order.size:
+            middle, most = order[order.size // 2], order[-1]
+            cost = {"middle": tap_facts(against, middle), "most": tap_facts(against, most)}
+            cost |= {"capacity": tank, "equal": _spread(against.wet_equal.values)}
+    record = results.record_days.values[known]
     return {
         "places": int(known.sum()),
         "first_day": first,
         "last_day": last,
         "invented": bool(results.attrs.get("invented")),
+        "records": (float(record.min()), float(record.max()))
+        if record.size
+        else (0.0, 0.0),  # [day] least and most
+        "common_period": bool(results.attrs.get("common_period")),
+        "calendar": results.attrs.get("calendar", "standard"),
         "repairs": {  # what was done to the rain, and places that are missing
             "clipped": int(np.nansum(clipped)),
             "impossible": int((impossible > 0).sum()),
-            "holed": int(((missing > 0) & (missing < days)).sum()),
+            "holed": int(((missing > 0) & (missing < days) & ~known & (impossible == 0)).sum()),
             "empty": int((missing == days).sum()),
         },
         "target": results.attrs["target"],  # [1]
         "reached": {run: _spread(sizes.sel(conveyance=run).values[known], lower=True) for run in runs},  # [L]
-        "wet_cost": _spread(wet_cost(results).values) if both else None,  # [1]
+        "wet_cost": cost,
     }
 
 

@@ -14,17 +14,16 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from rainharvest.climates.statistics import months_of
 from rainharvest.climates.tiles import Grid, read_raw, source_chunk
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import QUANTITIES
-from rainharvest.rainfall.read_columns import Unit, given_unit, parse_unit
+from rainharvest.rainfall.read_columns import Unit, check_mean, given_unit, in_mm, parse_unit
 from rainharvest.rainfall.read_grid import axis, day_stamps, open_netcdf, rain_variable
 from rainharvest.rainfall.read_rows import Hints
 from rainharvest.rainfall.read_values import LIMITS, plural
 
 DAY = 86400
-
-NO_LEAP = ("noleap", "365_day")
 
 
 class Piece(NamedTuple):
@@ -57,57 +56,75 @@ def common_unit(pieces: Sequence[Piece], hints: Hints, notes: list[str]) -> Unit
             "units",
             piece.file,
         )
-    if units[0].per in ("hour", "minute"):
-        notes.append(f"{units[0].text} was taken for the mean rate of each day")
     return units[0]
 
 
-def days_of(
-    pieces: Sequence[Piece], notes: list[str]
-) -> tuple[pd.DatetimeIndex, list[np.ndarray], np.ndarray]:
-    """Return the days of all pieces, where the times of each stand among them, and the 29 Februaries that none has."""
-    dates, short = [], False
-    for file, data, time, _ in pieces:
+class Days(NamedTuple):
+    """The days of all pieces."""
+
+    index: pd.DatetimeIndex
+    places: list[
+        np.ndarray
+    ]  # Where the times of each piece stand among them; one of a day that is cut off outside
+    calendar: str  # Of the files
+    readings: int  # [1/day] How many there are
+
+
+def days_of(pieces: Sequence[Piece], notes: list[str]) -> Days:
+    """Return the days of all pieces; a day that is not whole at an end is left out."""
+    dates, calendars, readings = [], set(), set()
+    for file, data, time, rain in pieces:
         try:
             stamps, begins = day_stamps(data, time, notes)
-            if begins is None:
-                notes.append("no time bounds: each value was taken for the day of its date")
             moments = stamps if begins is None else begins
-            _refuse_other_steps(moments)
-            short |= getattr(time.values.flat[0], "calendar", "") in NO_LEAP
+            step = _step(moments)
+            if begins is None and step == DAY:
+                notes.append("no time bounds: each value was taken for the day of its date")
+            elif step < DAY:
+                ends = begins is None and rain.name == "tp"
+                moments = moments - np.timedelta64(int(step), "s") if ends else moments
+                when = "ends" if ends else "begins"
+                notes.append(
+                    f"readings {step / 3600:g} h apart were summed to days by the clock of the file, "
+                    f"each taken for the time that {when} at its stamp"
+                )
+            readings.add(round(DAY / step))
+            calendars.add(getattr(time.values.flat[0], "calendar", "standard"))
             dates.append(moments.astype("datetime64[D]"))
         except InputError as error:
             raise error.at(file) if file is not None else error from None
+    for found, words in ((calendars, "calendars"), (readings, "steps of time")):
+        remedy = "give files that are alike"
+        require(len(found) == 1, f"the files have {len(found)} {words}", remedy, "time", pieces[-1].file)
+    calendar, each = calendars.pop(), readings.pop()
     together = np.concatenate(dates)
-    first, last = together.min(), together.max()
-    days = np.arange(first, last + 1)
-    count = np.bincount((together - first).astype(np.int64), minlength=days.size)
-    for day in days[count > 1][:1]:
+    days = np.arange(together.min(), together.max() + 1)
+    count = np.bincount((together - days[0]).astype(np.int64), minlength=days.size)
+    for day in days[count > each][:1]:
         file = [piece.file for piece, own in zip(pieces, dates, strict=True) if day in own][-1]
         raise InputError(f"{day} stands twice", "give each day once: files must not overlap", "time", file)
-    absent = pd.DatetimeIndex(days[count == 0])
-    leap = short & (absent.month == 2) & (absent.day == 29)
-    for day in absent[~leap][:1]:
+    whole = np.flatnonzero(count == each)
+    remedy = "give at least a year of daily rain"
+    require(whole.size, "no day is whole", remedy, "time", pieces[0].file)
+    days, count = days[whole[0] : whole[-1] + 1], count[whole[0] : whole[-1] + 1]
+    index = pd.DatetimeIndex(days.astype("datetime64[ns]"), name="time")
+    lacking = months_of(index, calendar)[0] == 12
+    absent = index[(count < each) & ~lacking]
+    for day in absent[:1]:
         raise InputError(
-            f"{int((~leap).sum())} days are not in the files, the first {day.date()}",
+            f"{absent.size} days are not in the files, the first {day.date()}",
             "give files that follow one another without a gap",
             "time",
             pieces[-1].file,
         )
-    if absent.size:
-        notes.append(
-            f"the calendar has no 29 February: {absent.size} of them were given the mean of the days beside them"
-        )
-    remedy = "give at least a year of daily rain"
     require(days.size >= 365, f"only {days.size} days", remedy, "time", pieces[0].file)
-    index = pd.DatetimeIndex(days.astype("datetime64[ns]"), name="time")
-    return index, [(d - first).astype(np.int64) for d in dates], np.flatnonzero(count == 0)
+    return Days(index, [(d - days[0]).astype(np.int64) for d in dates], calendar, each)
 
 
-def _refuse_other_steps(stamps: np.ndarray) -> None:
-    """Refuse months, hours, and times that do not rise."""
+def _step(stamps: np.ndarray) -> float:
+    """Return the step of the times [s]; months and times that do not rise or do not divide the day are refused."""
     if stamps.size < 2:
-        return
+        return DAY
     steps = np.diff(stamps.astype("datetime64[s]")).astype(np.int64)
     for stamp in stamps[1:][steps <= 0][:1]:
         problem = f"the times do not rise at {str(stamp)[:10]}"
@@ -116,9 +133,9 @@ def _refuse_other_steps(stamps: np.ndarray) -> None:
     if step >= 28 * DAY:
         what = "monthly" if step <= 31 * DAY else "yearly" if step > 300 * DAY else "totals over many days"
         raise InputError(f"the rain is {what}", "give daily rain; totals cannot be undone", "time")
-    hours = f"the rain comes in steps of {step / 3600:g} h"
-    require(step >= 0.75 * DAY, hours, "sum it to days first, by the local day", "time")
-    require(step == DAY, f"the steps are {step / DAY:g} days", "give daily rain", "time")
+    divides = step <= DAY and DAY % step == 0
+    require(divides, f"the steps are {step / DAY:g} days", "give rain by the day, or by the hour", "time")
+    return step
 
 
 def open_grid(
@@ -146,17 +163,20 @@ def open_grid(
     for piece in pieces[1:]:
         _same_places(rain, piece)
     unit = common_unit(pieces, hints, notes)
-    days, places, leap = days_of(pieces, notes)
+    days = days_of(pieces, notes)
+    if unit.per in ("hour", "minute") and days.readings == 1:
+        notes.append(f"{unit.text} was taken for the mean rate of each day")
     scale = max(abs(float(piece.rain.encoding.get("scale_factor", 0.0) or 0.0)) for piece in pieces)
     space = {str(d): n for d, n in rain.sizes.items() if d != "time"}
     grid = Grid(
         pieces=tuple(piece.rain for piece in pieces),
-        places=tuple(places),
-        days=days,
-        leap=leap,
+        places=tuple(days.places),
+        days=days.index,
         space=space,
         coords=_coords(data, rain, space),
         unit=unit,
+        calendar=days.calendar,
+        readings=days.readings,
         dust=max(LIMITS["packing_dust"].value, float(unit.mm(np.array(1.001 * scale)))),
         mask=_mask(data, mask, space),
         mean_intensity=_hardness(data, space),
@@ -257,7 +277,8 @@ def _mask(data: xr.Dataset, mask, space: dict[str, int]) -> xr.DataArray | None:
 def _hardness(data: xr.Dataset, space: dict[str, int]) -> xr.DataArray | None:
     """Return the mean wet-hour intensity of each place, where the file has it."""
     hard = data.get("mean_intensity")
-    return _on_grid(hard, space) if hard is not None and set(hard.dims) <= set(space) else None
+    known = hard is not None and set(hard.dims) <= set(space)
+    return _on_grid(in_mm(hard, "mean_intensity", "hour"), space) if known else None
 
 
 def _on_grid(values: xr.DataArray, space: dict[str, int]) -> xr.DataArray:
@@ -319,10 +340,7 @@ def check_sample(grid: Grid) -> None:
     below = float((known < -grid.dust).mean())
     problem = f"{100 * below:.0f} % of the values looked at are below zero"
     require(below <= 0.01, problem, "check that the variable is rain, and how it is packed", file=file)
-    mean = float(np.mean(known))
-    problem = f"the mean of what was looked at is {mean:,.0f} mm a day, which falls nowhere"
-    remedy = "check the unit of the rain, and give units= if the file is wrong"
-    require(mean <= 100, problem, remedy, "units", file)
+    check_mean(float(np.mean(known)), file)
 
 
 def _known(grid: Grid, raw: np.ndarray) -> np.ndarray:

@@ -27,7 +27,7 @@ from rainharvest.climates.facts import (
     plan_of,
     rain_uses,
     sides_facts,
-    wet_cost,
+    wet_against_dry,
 )
 from rainharvest.climates.figures import (
     explain_figure,
@@ -124,7 +124,7 @@ def region_for(path: str | os.PathLike, rain: str | os.PathLike, **wet: float) -
     Returns
     -------
     Dataset
-        As `rainharvest.climates.cells.over_cells`, with ``wet_cost`` and ``group``; attributes ``target`` and so on.
+        As `rainharvest.climates.cells.over_cells`, with ``group``; attributes ``target`` and so on.
 
     Raises
     ------
@@ -144,8 +144,8 @@ def region_for(path: str | os.PathLike, rain: str | os.PathLike, **wet: float) -
     values, _ = read_cells(grid, {dim: slice(None) for dim in grid.space})
     values[~grid.mask.values] = np.nan
     coords = {n: v for n, v in grid.coords.items() if n in grid.space} | {"time": grid.days}
-    out = over_cells(xr.DataArray(values, coords, (*grid.space, "time")), plan, grid.mean_intensity)
-    out["wet_cost"] = wet_cost(out)
+    rain = xr.DataArray(values, coords, (*grid.space, "time"))
+    out = over_cells(rain, plan, grid.mean_intensity, grid.calendar)
     out["group"] = group_climates(out[list(CLIMATE)])
     years = grid.days.size / 365.25
     demand = float(plan.demand.mean()) * 365.25
@@ -175,7 +175,7 @@ def sides_panel(sides: Sides) -> widgets.VBox:
     }
 
     def redraw(capacity: float, **changes: float) -> dict[str, tuple]:
-        done = in_each_climate(sides, **changes)
+        done = in_each_climate(sides, capacity=capacity, **changes)
         facts = sides_facts(done, capacity)
         return {
             "sides": (partial(sides_figure, done, capacity), SAY.sides(facts)),
@@ -200,8 +200,6 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
     """
     one, target = region.isel(arrangement=0), region.attrs["target"]
     land = region.rain_year.notnull()
-    found = explained(region)
-    why = SAY.explained(explained_facts(found))
     controls = {
         "layer": choice("The map shows", list(LAYERS), next(iter(LAYERS)), "Which answer is mapped"),
         "capacity": slider("capacity", 20, 1, 100, 1, unit="kL", scale=1000.0),
@@ -212,10 +210,11 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
         controls[name].readout_format = ".2f"  # cells of a quarter of a degree
 
     def redraw(layer: str, capacity: float, latitude: float, longitude: float) -> dict[str, tuple]:
-        shown = LAYERS[layer]
-        values = one[shown.quantity] if shown.run is None else one[shown.quantity].sel(conveyance=shown.run)
+        shown, wet, found = LAYERS[layer], wet_against_dry(region, capacity), explained(region, capacity)
+        values = wet[shown.quantity] if shown.quantity in wet else one[shown.quantity]
+        values = values if shown.run is None else values.sel(conveyance=shown.run)
         if "capacity" in values.dims:
-            values = values.sel(capacity=capacity, method="nearest")
+            values = values.interp(capacity=capacity)
         here = one.sel(latitude=latitude, longitude=longitude, method="nearest")
         place = float(here.latitude), float(here.longitude)
         facts = map_facts(values, shown.quantity, shown.form)
@@ -233,7 +232,10 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
                 partial(place_figure, here, capacity, target),
                 SAY.cell(place_facts(here, capacity, target)),
             ),
-            "why": (partial(explain_figure, region, region.wet_cost, found), why),
+            "why": (
+                partial(explain_figure, region, wet.wet_cost, found),
+                SAY.explained(explained_facts(found), capacity),
+            ),
         }
 
     return board("region", controls, redraw)

@@ -195,6 +195,7 @@ def run_climates(
         "year_start_month": int(plan.year_start_month),
         "assumptions": "; ".join(grid.notes),
         "invented": int(grid.invented),
+        "calendar": grid.calendar,
     }
     left = begin_or_resume(out, grid, plan, tile, len(regions), parts, attrs)
     laid = out.with_name(f".{out.name}.rain")
@@ -263,7 +264,7 @@ def compute_region(job: Job, number: int) -> int:
         rain[~np.broadcast_to(mask, rain.shape[:-1])] = np.nan
         labelled = xr.DataArray(rain, {"time": grid.days}, (*grid.space, "time"))
         hard = None if grid.mean_intensity is None else grid.mean_intensity.isel(region)
-        done = over_cells(labelled, job.plan, hard)
+        done = over_cells(labelled, job.plan, hard, grid.calendar)
         values = {name: array.values for name, array in done.data_vars.items()}
         values |= {name: np.where(mask, count, np.nan) for name, count in counts.items()}
     write_region(job.store, number, where, values)

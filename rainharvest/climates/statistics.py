@@ -12,6 +12,7 @@ from numba import njit
 from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.calendars import SHORT, native_months
 
 WET_DAY = Default(1.0, "mm/day", "WMO practice for counts of wet days", "from memory", 0.1, 1.0)
 
@@ -27,16 +28,16 @@ MOST = 4000
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def measure_climate(rain, month, year, whole, wet_day, out):  # pragma: no cover - compiled
+def measure_climate(rain, month, month_days, year, whole, wet_day, out):  # pragma: no cover - compiled
     """Fill the statistics of each place, in the order of `STATISTICS`.
 
     A storm is a run of wet days; a dry spell is a run of days that are not wet, one that touches an end of the
     record included. Seasonality is the index of Walsh and Lawler (1981), sum over months of
     |mean rain of the month - mean rain of the year / 12| over the mean rain of the year: near 0 for even rain,
-    11/6 for rain in one month. The variation is that of the whole calendar years.
+    11/6 for rain in one month; a day of month 12 belongs to none. The variation is that of the whole calendar years.
     """
     days, years = rain.shape[1], whole.size
-    by_year, by_month, length = np.zeros(years), np.zeros(12), np.zeros(12)
+    by_year, by_month, length = np.zeros(years), np.zeros(13), np.zeros(13)
     for t in range(days):
         length[month[t]] += 1.0
     for c in range(rain.shape[0]):
@@ -60,7 +61,7 @@ def measure_climate(rain, month, year, whole, wet_day, out):  # pragma: no cover
         mean_year = total / days * 365.25
         of_months, uneven = 0.0, 0.0
         for m in range(12):
-            by_month[m] *= MONTH_DAYS[m] / length[m] if length[m] > 0.0 else 0.0
+            by_month[m] *= month_days[m] / length[m] if length[m] > 0.0 else 0.0
             of_months += by_month[m]
         for m in range(12):
             uneven += abs(by_month[m] - of_months / 12)
@@ -81,21 +82,32 @@ def measure_climate(rain, month, year, whole, wet_day, out):  # pragma: no cover
         out[5, c] = np.sqrt(square / (count - 1)) / mean if count > 1 and mean > 0.0 else np.nan
 
 
-def statistics_of(rain: np.ndarray, days: pd.DatetimeIndex, wet_day: float = WET_DAY.value) -> np.ndarray:
+def statistics_of(
+    rain: np.ndarray, days: pd.DatetimeIndex, wet_day: float = WET_DAY.value, calendar: str = "standard"
+) -> np.ndarray:
     """Return the statistics of rain on place and day that is known throughout, a row for each of `STATISTICS`.
+
+    The months are those of the calendar in which the rain was made.
 
     >>> days = pd.date_range("2001-01-01", "2001-12-31")
     >>> found = statistics_of(np.where(days.month == 7, 10.0, 0.0)[None], days)
     >>> dict(zip(STATISTICS, found[:, 0].round(2).tolist()))["seasonality"]
     1.83
     """
-    month = (days.month.to_numpy() - 1).astype(np.int64)
+    month, month_days = months_of(days, calendar)
     year = (days.year.to_numpy() - days.year[0]).astype(np.int64)
     starts = np.arange(str(days.year[0]), str(days.year[-1] + 2), dtype="datetime64[Y]")
     whole = np.bincount(year) == np.diff(starts.astype("datetime64[D]")).astype(int)
     out = np.empty((len(STATISTICS), rain.shape[0]))
-    measure_climate(np.ascontiguousarray(rain, dtype=float), month, year, whole, wet_day, out)
+    measure_climate(np.ascontiguousarray(rain, dtype=float), month, month_days, year, whole, wet_day, out)
     return out
+
+
+def months_of(days: pd.DatetimeIndex, calendar: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return the month of each day in a calendar, from 0, and 12 where it lacks the day; and the months' lengths."""
+    if calendar in SHORT:
+        return native_months(days, calendar)
+    return (days.month.to_numpy() - 1).astype(np.int64), MONTH_DAYS
 
 
 def explain(

@@ -11,7 +11,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from rainharvest.catchment.hydraulics import STANDING_LIMIT
 from rainharvest.catchment.intensity import CLIMATES
 from rainharvest.catchment.tables import Catchment, Conveyance, Losses, Roof
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.mistakes import StudyFileError, found_by_pydantic, read_toml
 from rainharvest.core.tables import Table, quantity
 from rainharvest.demand.tables import Calendar, Use
@@ -76,6 +76,10 @@ class Region(Table):
     )
     grid: GridFile | None = Field(None, description="Gridded rain, instead of places.")
     place: tuple[Place, ...] = Field((), max_length=500, description="The places of a list.")
+    common_period: bool = Field(
+        False,
+        description="Whether places are cut to the days that all share; each has its own record otherwise.",
+    )
     roof: tuple[Roof, ...] = Field(min_length=1, max_length=100, description="The roofs of the building.")
     conveyance: dict[str, Conveyance] = Field(
         default_factory=dict, description="Runs of pipe to compare, each a table with a name."
@@ -101,6 +105,13 @@ class Region(Table):
         names = [place.name for place in self.place]
         for name in dict.fromkeys(name for name in names if names.count(name) > 1):
             raise InputError(f'two places bear the name "{name}"', "give each its own name")
+        grows = bool(self.place) and self.calendar.growth != 0 and not self.common_period
+        require(
+            not grows,
+            "the demand grows from year to year, and each place has years of its own",
+            "set common_period = true, or leave growth out",
+            "calendar.growth",
+        )
         for use in self.use:
             for kind in self.arrangements:
                 if not may_serve(kind, use.quality):

@@ -14,6 +14,7 @@ import pandas as pd
 import xarray as xr
 from numba import njit
 
+from rainharvest.climates.statistics import months_of
 from rainharvest.climates.store import Array, make_store, regions_left, store_attributes, write_region
 from rainharvest.rainfall.check_days import WORLD_RECORD
 from rainharvest.rainfall.read_columns import Unit
@@ -27,11 +28,14 @@ class Grid:
     pieces: tuple[xr.DataArray, ...]  # The rain in its own unit, a piece a file, in order of time
     places: tuple[np.ndarray, ...]  # For each piece, where each of its times stands among the days
     days: pd.DatetimeIndex  # The days, without a gap
-    leap: np.ndarray  # Days that the calendar of the files does not have: each 29 February
     space: dict[str, int]  # Dimensions other than time and their sizes, in order
     coords: dict[str, xr.Variable]  # Coordinates on them
     unit: Unit  # Unit of the rain
     dust: float  # [mm] Below zero by less than this is the rounding of a packed zero
+    calendar: str = (
+        "standard"  # Calendar of the files; the days that a short one lacks are filled in each place
+    )
+    readings: int = 1  # [1/day] How many there are in the files; they are summed to days
     mask: xr.DataArray | None = None  # Places to work on; all if None
     # [mm/h] How hard it rains at each place, where the files say so
     mean_intensity: xr.DataArray | None = None
@@ -53,12 +57,14 @@ COUNTS = ("days_missing", "days_clipped", "days_impossible")
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _clean(rain, raw_factor, dust, most, codes, counts):  # pragma: no cover - compiled
-    """Clip and count in place; a place with a day that is not known becomes missing whole."""
+def _clean(rain, lacking, raw_factor, dust, most, codes, counts):  # pragma: no cover - compiled
+    """Clip and count in place; a place whose record has a gap becomes missing whole, but not for what stands outside."""
     for c in range(rain.shape[0]):
-        missing, clipped, impossible = 0, 0, 0
+        missing, clipped, impossible, inside, since = 0, 0, 0, 0, -1
         for t in range(rain.shape[1]):
             value = rain[c, t]
+            if lacking[t]:
+                continue
             if not np.isfinite(value):
                 missing += 1
             elif value < 0.0:
@@ -66,6 +72,7 @@ def _clean(rain, raw_factor, dust, most, codes, counts):  # pragma: no cover - c
                 for code in codes:
                     coded |= abs(value / raw_factor - code) < 0.005
                 if coded:
+                    rain[c, t] = np.nan
                     missing += 1
                 elif value > -dust:
                     rain[c, t] = 0.0
@@ -74,8 +81,13 @@ def _clean(rain, raw_factor, dust, most, codes, counts):  # pragma: no cover - c
                     impossible += 1
             elif value > most:
                 impossible += 1
+            if np.isfinite(rain[c, t]):
+                inside = (
+                    missing - since if since >= 0 else 0
+                )  # days missing between the first day known and this
+                since = missing if since < 0 else since
         counts[0, c], counts[1, c], counts[2, c] = missing, clipped, impossible
-        if missing + impossible > 0:
+        if inside + impossible > 0:
             rain[c, :] = np.nan
 
 
@@ -88,35 +100,47 @@ def read_cells(grid: Grid, region: dict[str, slice]) -> tuple[np.ndarray, dict[s
     flat = rain.reshape(-1, rain.shape[-1])
     counts = np.zeros((3, flat.shape[0]))
     factor = float(grid.unit.mm(np.array(1e6))) / 1e6
-    _clean(flat, factor, grid.dust, WORLD_RECORD.value, _CODES, counts)
+    lacking = months_of(grid.days, grid.calendar)[0] == 12
+    _clean(flat, lacking, factor, grid.dust, WORLD_RECORD.value, _CODES, counts)
     return rain, dict(zip(COUNTS, counts.reshape(3, *rain.shape[:-1]), strict=True))
 
 
 def read_raw(grid: Grid, region: dict[str, slice]) -> np.ndarray:
-    """Read the values of some places as the files have them, the days of all files together, time last."""
+    """Read the rain of some places in the unit of the files, the days of all files together, time last."""
     wanted = range(grid.days.size)[region.get("time", slice(None))]
     where = {d: s for d, s in region.items() if d != "time"}
-    out = None
+    shape = [len(range(n)[where.get(d, slice(None))]) for d, n in grid.space.items()]
+    out, count = None, np.zeros(len(wanted), dtype=int)
     for piece, place in zip(grid.pieces, grid.places, strict=True):
         inside = np.flatnonzero((place >= wanted.start) & (place < wanted.stop))
-        if not inside.size:
-            continue
-        times = slice(int(inside[0]), int(inside[-1]) + 1)
-        values = piece.variable.isel({**where, "time": times}).transpose(*grid.space, "time").values
-        if out is None and inside.size == len(wanted):
-            out = values  # one file holds all of it: no copy
-            break
-        if out is None:
-            out = np.full((*values.shape[:-1], len(wanted)), np.nan, values.dtype)
-        out[..., place[inside] - wanted.start] = values
+        parts = 1 if grid.readings == 1 else math.ceil(inside.size * math.prod(shape) / VALUES)
+        for some in np.array_split(inside, parts) if inside.size else ():
+            times = slice(int(some[0]), int(some[-1]) + 1)
+            values = piece.variable.isel({**where, "time": times}).transpose(*grid.space, "time").values
+            if grid.readings == 1 and out is None and some.size == len(wanted):
+                return values  # one file holds all of it: no copy
+            day = place[some] - wanted.start
+            if grid.readings == 1:
+                dtype = np.result_type(values.dtype, np.float32)  # which can hold that a day is unknown
+                out = np.full((*shape, len(wanted)), np.nan, dtype) if out is None else out
+                out[..., day] = values
+                continue
+            out = np.zeros((*shape, len(wanted))) if out is None else out
+            values = np.where(np.isin(np.round(values, 2), _CODES), np.nan, values)
+            begins = np.flatnonzero(np.diff(day, prepend=-1))
+            out[..., day[begins]] += np.add.reduceat(values, begins, axis=-1, dtype=float)
+            count += np.bincount(day, minlength=count.size)
     if out is None:
-        shape = [len(range(n)[where.get(d, slice(None))]) for d, n in grid.space.items()]
-        out = np.full((*shape, len(wanted)), np.nan)
-    for day in grid.leap - wanted.start:
-        if 0 < day < len(wanted) - 1:  # the calendar of the files lacks 29 February
-            out[..., day] = (out[..., day - 1] + out[..., day + 1]) / 2
+        return np.full((*shape, len(wanted)), np.nan)
+    if grid.readings > 1:
+        out[..., count < grid.readings] = np.nan
+        out /= grid.readings if grid.unit.per else 1
     return out
 
+
+VALUES = 16e6
+
+"""Readings finer than a day that are read at once."""
 
 CELLS = 256
 
@@ -190,7 +214,8 @@ def lay_out(
     A slab that is written is marked, so that a run that was killed goes on from there.
     """
     folder = Path(folder)
-    days, dtype = grid.days.size, grid.pieces[0].dtype
+    days = grid.days.size
+    dtype = grid.pieces[0].dtype if grid.readings == 1 else np.dtype(float)
     slab = int(min(days, max(1, memory // (3 * grid.cells * dtype.itemsize))))
     digest = f"{digest} {slab}"
     if store_attributes(folder).get("digest") != digest:
@@ -200,10 +225,7 @@ def lay_out(
         make_store(folder, xr.Dataset(attrs={"digest": digest}), {"rain": rain}, math.ceil(days / slab))
     for k in regions_left(folder):
         first, end = k * slab, min((k + 1) * slab, days)
-        before = min(first, 1)  # a day each side, for a 29 February at the edge
-        values = read_raw(grid, {"time": slice(first - before, min(end + 1, days))})
-        write_region(
-            folder, k, (..., slice(first, end)), {"rain": values[..., before : before + end - first]}
-        )
+        values = read_raw(grid, {"time": slice(first, end)})
+        write_region(folder, k, (..., slice(first, end)), {"rain": values})
     laid = xr.open_zarr(folder, chunks=None, consolidated=False, mask_and_scale=False).rain
-    return replace(grid, pieces=(laid,), places=(np.arange(days),), leap=np.array([], dtype=np.int64))
+    return replace(grid, pieces=(laid,), places=(np.arange(days),), readings=1)

@@ -54,6 +54,8 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
     >>> record.values, record["flag"].values
     (array([ 1., nan,  2.]), array([0, 2, 0], dtype=int8))
     """
+    from rainharvest.rainfall.read_columns import in_mm  # reads with the flags of this file
+
     if isinstance(rain, pd.Series):
         dated = isinstance(rain.index, pd.DatetimeIndex)
         require(dated, "the series has no dates for its index", "give a Series with a DatetimeIndex", place)
@@ -66,6 +68,7 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
         "give a DataArray with the dimension time, or a Series with dates, one site at a time",
         place,
     )
+    rain = in_mm(rain, place)
     index = rain.indexes.get("time")
     require(
         isinstance(index, pd.DatetimeIndex),

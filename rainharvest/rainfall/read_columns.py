@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import xarray as xr
 
 from rainharvest.core.errors import InputError, require
 from rainharvest.rainfall.read_values import READING
@@ -80,6 +81,32 @@ def given_unit(units: str | None) -> Unit | None:
     problem = f"{units!r} is no unit of rain"
     require(unit or units is None, problem, "give mm, 0.1 mm, in, kg m-2 s-1 or the like", "units")
     return unit
+
+
+def in_mm(values: xr.DataArray, place: str = "rain", per: str = "day") -> xr.DataArray:
+    """Return rain that is handed over in mm a day or an hour, by the unit that it states; without one as it is.
+
+    >>> flux = xr.DataArray([2.0 / 86400], dims="time", attrs={"units": "kg m-2 s-1"})
+    >>> in_mm(flux).values, in_mm(flux).attrs["units"]
+    (array([2.]), 'mm/day')
+    """
+    text = str(values.attrs.get("units", "")).strip()
+    unit, step = parse_unit(text), SECONDS[per]
+    problem = f"its unit is {text!r}, which is no unit of rain"
+    require(unit or not text, problem, f"convert it to mm a {per}, or correct the attribute", place)
+    if not text or float(unit.mm(1.0, step)) == 1:
+        return values
+    mm = xr.apply_ufunc(
+        unit.mm, values, kwargs={"step": step}, dask="parallelized", output_dtypes=[float], keep_attrs=True
+    )
+    return mm.assign_attrs(units=f"mm/{'h' if per == 'hour' else per}")
+
+
+def check_mean(mean: float, file: object = None) -> None:
+    """Refuse rain so heavy on the mean of its days [mm/day] that its unit must be wrong."""
+    problem = f"the mean of what was looked at is {mean:,.0f} mm a day, which falls nowhere"
+    remedy = "check the unit of the rain, and give units= if the file is wrong"
+    require(mean <= 100, problem, remedy, "units", file)
 
 
 def unit_in_name(name: str) -> Unit | None:

@@ -14,6 +14,7 @@ import xarray as xr
 from cf_xarray.criteria import coordinate_criteria
 
 from rainharvest.core.errors import InputError, require
+from rainharvest.rainfall.calendars import SHORT, standard_stamps
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import looks_like_rain, parse_unit
 from rainharvest.rainfall.read_days import SUB_DAILY, Readings, usual_step
@@ -302,53 +303,58 @@ def day_stamps(
     data: xr.Dataset, time: xr.DataArray, notes: list[str]
 ) -> tuple[np.ndarray, np.ndarray | None]:
     """Return the stamps and, where there are bounds, when each interval begins."""
-    stamp = _plain(time, notes)
+    stamp = _plain(np.atleast_1d(time.values), notes)
     bounds = time.attrs.get("bounds") or time.encoding.get("bounds")
     if bounds not in data.variables or np.issubdtype(data[bounds].dtype, np.number):
         return stamp, None
-    edges = _plain(data[bounds], [])
+    edges = np.asarray(data[bounds].values)
     if edges.shape != (len(stamp), 2) or (edges[:, 1] <= edges[:, 0]).any():
         return stamp, None
-    begins, length = edges[:, 0], (edges[:, 1] - edges[:, 0]).astype(np.int64)
-    if np.median(length) >= SUB_DAILY:
-        # a day from 09:00 to 09:00 bears the date on which most of it lies
-        begins = begins + (length // 2).astype("timedelta64[s]")
+    begins, length = edges[:, 0], edges[:, 1] - edges[:, 0]
+    if np.median(length.astype("timedelta64[s]").astype(np.int64)) >= SUB_DAILY:
+        # a day from 09:00 to 09:00 bears the date on which most of it lies, in the calendar of the file
+        begins = begins + length // 2
         clock = str(edges[0, 0])[11:16]
         if clock != "00:00":
             notes.append(f"the days run from {clock} by their bounds and were given the date of their middle")
-    return stamp, begins
+    return stamp, _plain(begins, [])
 
 
-def _plain(time: xr.DataArray, notes: list[str]) -> np.ndarray:
-    """Return times as datetime64[s] by their date on the wall, whatever their calendar."""
-    values = np.asarray(time.values)
-    if np.issubdtype(values.dtype, np.datetime64):
-        stamp = np.atleast_1d(values.astype("datetime64[s]"))
-    elif values.dtype == object and values.size and hasattr(values.flat[0], "calendar"):
-        calendar = values.flat[0].calendar
-        require(
-            calendar not in ("360_day", "all_leap", "366_day"),
-            f"the calendar {calendar!r} has days that the year does not",
-            "convert the file to the standard calendar first, and say in the study how",
-            "time",
-        )
-        texts = [t.strftime("%Y-%m-%dT%H:%M:%S") for t in values.flat]
-        stamp = np.array(texts, dtype="datetime64[s]").reshape(values.shape)
-        if calendar in ("noleap", "365_day"):
-            notes.append("the calendar has no 29 February; those days are unknown, not dry")
-        elif calendar == "julian":
-            notes.append("the dates of the Julian calendar were taken as they stand")
+def _plain(moments: np.ndarray, notes: list[str]) -> np.ndarray:
+    """Return times as datetime64[s] by their date on the wall; those of a short calendar by their place in the year."""
+    calendar = getattr(moments.flat[0], "calendar", "") if moments.dtype == object and moments.size else ""
+    if np.issubdtype(moments.dtype, np.datetime64):
+        stamp = moments.astype("datetime64[s]")
+        years = stamp.astype("datetime64[Y]").astype(np.int64) + 1970
+        require(not np.isnat(stamp).any(), "some times are missing", "repair the time axis", "time")
+    elif calendar:
+        years = np.array([moment.year for moment in moments])
     else:
         raise InputError(
             "the times have no unit such as 'days since 1990-01-01'", "give the time its unit", "time"
         )
-    require(not np.isnat(stamp).any(), "some times are missing", "repair the time axis", "time")
-    years = stamp.astype("datetime64[Y]").astype(np.int64) + 1970
     if years.size and not (FIRST_YEAR <= years.min() and years.max() <= LAST_YEAR):
         raise InputError(
             f"the years run from {years.min()} to {years.max()}", "repair the unit of time", "time"
         )
-    return stamp
+    if not calendar:
+        return stamp
+    require(
+        calendar not in ("all_leap", "366_day"),
+        f"the calendar {calendar!r} has days that the year does not",
+        "convert the file to the standard calendar first, and say in the study how",
+        "time",
+    )
+    if calendar in SHORT:
+        notes.append(
+            f"the calendar {calendar} was set on the days of the year by their place in it; "
+            "the days that it lacks are unknown, not dry"
+        )
+        return standard_stamps(moments)
+    if calendar == "julian":
+        notes.append("the dates of the Julian calendar were taken as they stand")
+    texts = [moment.strftime("%Y-%m-%dT%H:%M:%S") for moment in moments]
+    return np.array(texts, dtype="datetime64[s]")
 
 
 def _clean(raw: np.ndarray, unit, step: float, notes: list[str]) -> tuple[np.ndarray, np.ndarray]:

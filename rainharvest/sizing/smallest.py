@@ -150,6 +150,46 @@ def _search(
     return [SmallestTank(size, measure, target, *more) for size, *more in rows]
 
 
+def smallest_within(
+    reach: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    sizes: np.ndarray,
+    reached: np.ndarray,
+    target: float,
+) -> np.ndarray:
+    """Return the smallest size, to the litre, that reaches a target within the step of curves already simulated.
+
+    ``reached`` holds a curve a series over the ``sizes``; ``reach`` takes series and sizes for each. Missing where no
+    size reaches; the smallest of the sizes where it does. Two sizes a pass, close about the straight line between the
+    bounds; where the bounds then stay far apart, at thirds.
+
+    >>> smallest_within(lambda _, tried: tried / 100, np.array([10.0, 50.0, 90.0]), np.array([[0.1, 0.5, 0.9]]), 0.614)
+    array([62.])
+    """
+    enough = target * (1 - 1e-12)
+    first = (reached >= enough).argmax(axis=1)
+    before, rows = np.maximum(first - 1, 0), np.arange(len(first))
+    low, high = np.floor(sizes[before]), np.where(first > 0, np.ceil(sizes[first]), sizes[first])
+    at_low, at_high = reached[rows, before], reached[rows, first]
+    slow = np.zeros(len(first), dtype=bool)
+    while (some := np.flatnonzero((first > 0) & (high - low > 1))).size:
+        gap = high[some] - low[some]
+        rise = np.maximum(at_high[some] - at_low[some], 1e-15)
+        part = np.clip((enough - at_low[some]) / rise, 0, 1)
+        ends = np.where(slow[some], [[1 / 3], [2 / 3]], part + np.array([[-1 / 32], [1 / 32]]))
+        tried = np.clip(np.round(low[some] + ends * gap), low[some] + 1, high[some] - 1)
+        got = reach(some, tried.T).T
+        for size, value in zip(
+            tried[::-1], got[::-1], strict=True
+        ):  # from the larger: the first crossing is kept
+            up = value >= enough
+            high[some[up]], at_high[some[up]] = size[up], value[up]
+        for size, value in zip(tried, got, strict=True):
+            down = (value < enough) & (size < high[some])
+            low[some[down]], at_low[some[down]] = size[down], value[down]
+        slow[some] = high[some] - low[some] > gap / 2
+    return np.where((reached >= enough).any(axis=1), high, np.nan)
+
+
 def storage_deficit(inflow, demand) -> np.ndarray:
     """Return the running deficit below a full store (mass curve, Rippl 1883).
 

@@ -1,6 +1,5 @@
 """Bad grids are refused by name before anything is computed; what is repaired is counted."""
 
-import cftime
 import numpy as np
 import pandas as pd
 import pytest
@@ -28,15 +27,17 @@ def with_times(rain, times):
 def bad_cases():
     rain = good()
     months = pd.date_range("2001-01-01", periods=24, freq="MS")
-    days_360 = xr.date_range("2001-01-01", periods=720, calendar="360_day", use_cftime=True)
     holed = rain.isel(time=[*range(100), *range(103, 730)])
     twice = xr.concat([rain.isel(time=slice(0, 200)), rain.isel(time=slice(199, 700))], "time")
     return {
         "no time": (rain.isel(time=0, drop=True), "time"),
         "a dimension without dates": (rain.drop_vars("time"), "time"),
         "monthly": (with_times(rain, months), "monthly"),
-        "hourly": (with_times(rain, pd.date_range("2001-01-01", periods=700, freq="h")), "steps of 1 h"),
-        "360 days": (with_times(rain, days_360), "360_day"),
+        "hours of a month": (
+            with_times(rain, pd.date_range("2001-01-01", periods=700, freq="h")),
+            "only 29 days",
+        ),
+        "five hours": (with_times(rain, pd.date_range("2001-01-01", periods=700, freq="5h")), "by the hour"),
         "days missing": (holed, "3 days are not in the files, the first 2001-04-11"),
         "a day twice": (twice, "do not rise|twice"),
         "no unit": (rain.assign_attrs(units=""), "no unit"),
@@ -127,17 +128,44 @@ def test_packed_zeros_below_zero_by_a_step_of_the_packing_are_dust(tmp_path):
     assert counts["days_clipped"].sum() > 100 and counts["days_impossible"].sum() == 0 and (found >= 0).all()
 
 
-def test_a_calendar_without_leap_days_gives_each_the_mean_of_its_neighbours(tmp_path):
-    times = xr.date_range("2003-01-01", periods=730, calendar="noleap", use_cftime=True)
-    assert isinstance(times[0], cftime.DatetimeNoLeap)
-    rain = with_times(good(), times)
-    rain.to_netcdf(tmp_path / "model.nc")
+@pytest.mark.parametrize("calendar, lacks", [("noleap", 1), ("360_day", 11)])
+@pytest.mark.parametrize("bounded", [False, True])
+def test_a_short_calendar_leaves_the_days_that_it_lacks_unknown(tmp_path, calendar, lacks, bounded):
+    span = xr.date_range("2003-01-01", "2005-01-01", calendar=calendar, use_cftime=True)
+    times = span[:-1]
+    data = with_times(good(), times).to_dataset(name="pr")
+    if bounded:
+        data["time_bnds"] = (("time", "nv"), np.stack([span[:-1], span[1:]], axis=1))
+        data.time.attrs["bounds"] = "time_bnds"
+    data.to_netcdf(tmp_path / "model.nc")
     grid = open_grid(tmp_path / "model.nc")
-    assert any("29 February" in note for note in grid.notes) and grid.days.size == 731
-    found = read_cells(grid, {"lat": slice(0, 1), "lon": slice(0, 1)})[0][0, 0]
-    at = grid.days.get_loc("2004-02-29")
-    np.testing.assert_allclose(found[at], (found[at - 1] + found[at + 1]) / 2, rtol=1e-6)
-    np.testing.assert_allclose(np.delete(found, at), rain.values[:, 0, 0], rtol=1e-6)
+    assert any(calendar in note for note in grid.notes) and grid.calendar == calendar
+    assert grid.days.size == 731
+    found, counts = read_cells(grid, {"lat": slice(0, 1), "lon": slice(0, 1)})
+    unknown = np.isnan(found[0, 0])
+    assert unknown.sum() == lacks and counts["days_missing"].sum() == 0
+    assert calendar == "360_day" or unknown[grid.days.get_loc("2004-02-29")]
+    np.testing.assert_allclose(found[0, 0, ~unknown], data.pr.values[:, 0, 0], rtol=1e-6)
+    results = run_climates(grid, plan_for(grid.days), tmp_path / "out.zarr")
+    assert bool((results.record_days == 731).all()) and results.attrs["calendar"] == calendar
+
+
+@pytest.mark.parametrize("units, factor", [("mm", 1.0), ("kg m-2 s-1", 1 / 3600)])
+def test_hours_are_summed_to_days_that_are_whole(tmp_path, units, factor):
+    rng = np.random.default_rng(2)
+    time = pd.date_range("2001-01-01 06:00", periods=24 * 400, freq="h")
+    rain = np.where(rng.random((time.size, 2)) < 0.05, rng.exponential(2.0, (time.size, 2)), 0.0)
+    data = xr.DataArray(rain * factor, {"time": time}, ("time", "site"), "pr", {"units": units})
+    for k, part in enumerate((slice(0, 5000), slice(5000, None))):  # cut within a day
+        data.isel(time=part).to_netcdf(tmp_path / f"h{k}.nc")
+    grid = open_grid(str(tmp_path / "h*.nc"))
+    assert any("summed to days" in note for note in grid.notes) and grid.readings == 24
+    found, _ = read_cells(grid, {"site": slice(0, 2)})
+    expected = pd.DataFrame(rain, time).resample("D").sum().iloc[1:-1]  # the days at the ends are not whole
+    assert list(grid.days) == list(expected.index)
+    np.testing.assert_allclose(found.T, expected.values, atol=1e-8)
+    laid = lay_out(grid, {"site": 1}, tmp_path / "laid", "digest", 20_000)
+    np.testing.assert_array_equal(read_cells(laid, {"site": slice(0, 2)})[0], found)
 
 
 def test_mask_and_region():

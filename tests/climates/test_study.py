@@ -2,18 +2,21 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from rainharvest import fill_gaps, over_cells, read_rain
 from rainharvest.__main__ import main
-from rainharvest.climates.command import open_region, write_climates
+from rainharvest.climates.command import open_region, tell_climates, write_climates
 from rainharvest.climates.facts import described_size
 from rainharvest.climates.run import open_climates
 from rainharvest.climates.tables import read_region
 from rainharvest.core.errors import InputError
+from rainharvest.rainfall.record import longest_stretch
 
 DATA = Path(__file__).parents[2] / "data"
 REGION = DATA / "studies" / "region.toml"
@@ -85,7 +88,7 @@ def test_the_command_writes_a_store_and_a_table_and_goes_on(tmp_path, capsys):
     assert "other inputs" in capsys.readouterr().err
 
 
-def test_places_with_a_record_each(tmp_path):
+def test_places_with_a_record_each(tmp_path, capsys):
     records = DATA / "records"
     places = "".join(
         f'[[place]]\nname = "{name}"\nfile = "{records / (name + ".csv")}"\nhardness = "{hard}"\n'
@@ -96,10 +99,47 @@ def test_places_with_a_record_each(tmp_path):
     opened = open_region(path)
     assert opened.grid.space == {"site": 2} and opened.grid.mean_intensity.values.tolist() == [3.0, 1.8]
     results = write_climates(path, tmp_path / "places.zarr")
+    tell_climates(results)
+    said = capsys.readouterr().out
+    assert "At the tap of a tank of" in said and "each on its own record of 23 to" in said
     assert results.site.values.tolist() == ["monsoon", "semi_arid"]
     assert float(results.rain_year[0]) > 2 * float(results.rain_year[1])
-    sizes = results.reaching.isel(conveyance=0, arrangement=0)
-    assert described_size(opened.region, results) in set(sizes.values[np.isfinite(sizes)])
+    assert described_size(opened.region, results) in results.capacity.values
+
+
+def test_places_keep_their_own_records_and_share_days_only_if_asked(tmp_path, capsys):
+    """A record of 23 years must not be cut in silence to the three years of another."""
+    rain = {name: read_rain(DATA / "records" / f"{name}.csv") for name in ("monsoon", "winter_rain")}
+    lasting = {name: longest_stretch(fill_gaps(one))[0].isel(member=0) for name, one in rain.items()}
+    lasting["winter_rain"] = lasting["winter_rain"].isel(time=slice(2000, 3100))
+    for name, one in lasting.items():
+        table = pd.DataFrame({"date": one.indexes["time"], "rain_mm": one.values.round(1)})
+        table.to_csv(tmp_path / f"{name}.csv", index=False)
+    places = "".join(f'[[place]]\nname = "{n}"\nfile = "{tmp_path / n}.csv"\n' for n in lasting)
+    grid = '[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n'
+    path = changed(tmp_path, (grid, places))
+    results = write_climates(path, tmp_path / "own.zarr")
+    days = [one.sizes["time"] for one in lasting.values()]
+    assert results.record_days.values.tolist() == days and days[0] > 7 * days[1]
+    tell_climates(results)
+    assert "each on its own record of 3 to" in capsys.readouterr().out.replace("\n", " ")
+    opened = open_region(path)
+    own = read_rain(tmp_path / "monsoon.csv").reset_coords(drop=True)
+    alone = over_cells(
+        own,
+        replace(opened.plan, demand=opened.plan.demand.sel(time=own.time)),
+        float(opened.grid.mean_intensity[0]),
+    )
+    np.testing.assert_array_equal(results.reaching[0], alone.reaching)
+    text = path.read_text(encoding="utf-8")
+    path.write_text("common_period = true\n" + text, encoding="utf-8")
+    shared = write_climates(path, tmp_path / "common.zarr")
+    assert shared.record_days.values.tolist() == [days[1]] * 2
+    tell_climates(shared)
+    assert "the days that all places share" in capsys.readouterr().out.replace("\n", " ")
+    path.write_text(text + "\n[calendar]\ngrowth = 0.02\n", encoding="utf-8")
+    with pytest.raises(InputError, match="years of its own"):
+        read_region(path)
 
 
 def test_the_command_line_stands_alone():

@@ -115,10 +115,29 @@ def test_calendars(tmp_path):
     time = xr.date_range("2000-02-27", periods=4, calendar="noleap", use_cftime=True)
     rain = read_rain(put(tmp_path, station((1.0, 2.0, 3.0, 4.0), time=time)))
     np.testing.assert_array_equal(rain.values, [1, 2, np.nan, 3, 4])
-    assert "no 29 February" in rain.assumptions
-    time = xr.date_range("2000-02-27", periods=4, calendar="360_day", use_cftime=True)
-    with pytest.raises(InputError, match="360_day.*standard calendar"):
+    assert "noleap was set on the days of the year" in rain.assumptions
+    time = xr.date_range("2000-01-01", periods=360, calendar="360_day", use_cftime=True)
+    values = np.arange(360.0)
+    rain = read_rain(put(tmp_path, station(values, time=time)))
+    expected = xr.DataArray(values, {"time": time}, ("time",)).convert_calendar(
+        "standard", align_on="year", missing=np.nan
+    )
+    np.testing.assert_array_equal(rain.values, expected.values)  # 2000 has 366 days: six are unknown
+    assert int(rain.isnull().sum()) == 6
+    time = xr.date_range("2000-01-01", periods=4, calendar="all_leap", use_cftime=True)
+    with pytest.raises(InputError, match="all_leap.*standard calendar"):
         read_rain(put(tmp_path, station(time=time)))
+
+
+def test_bounds_of_a_short_calendar_keep_28_february(tmp_path):
+    """Added to standard dates, half of the interval to 1 March would fall on the 29th."""
+    time = xr.date_range("2004-02-27", periods=4, calendar="noleap", use_cftime=True)
+    edges = xr.date_range("2004-02-27", periods=5, calendar="noleap", use_cftime=True).values
+    data = station((1.0, 2.0, 3.0, 4.0), time=time)
+    data["time"].attrs["bounds"] = "time_bnds"
+    data["time"].encoding["units"] = "hours since 2000-01-01"
+    data["time_bnds"] = (("time", "nv"), np.stack([edges[:-1], edges[1:]], 1))
+    np.testing.assert_array_equal(read_rain(put(tmp_path, data)).values, [1, 2, np.nan, 3, 4])
 
 
 @pytest.mark.parametrize("lats", [LATS, LATS[::-1]], ids=["south up", "north up"])
