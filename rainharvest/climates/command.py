@@ -50,7 +50,7 @@ def open_region(path: str | os.PathLike) -> Opened:
 
 
 def rain_of_places(places: tuple[Place, ...], folder: Path, common_period: bool = False) -> xr.Dataset:
-    """Return the rain of a list of places, each filled once: each over its own record, or over the days that all have."""
+    """Return the rain of a list of places, each filled once: over its own record or over the days that all have."""
     from rainharvest.rainfall.fill import fill_gaps
     from rainharvest.rainfall.read import read_rain
 

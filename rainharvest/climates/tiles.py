@@ -58,7 +58,7 @@ COUNTS = ("days_missing", "days_clipped", "days_impossible")
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _clean(rain, lacking, raw_factor, dust, most, codes, counts):  # pragma: no cover - compiled
-    """Clip and count in place; a place whose record has a gap becomes missing whole, but not for what stands outside."""
+    """Clip and count in place; a gap within a record makes the place missing whole."""
     for c in range(rain.shape[0]):
         missing, clipped, impossible, inside, since = 0, 0, 0, 0, -1
         for t in range(rain.shape[1]):

@@ -2,6 +2,7 @@
 
 import ast
 import dataclasses
+import hashlib
 import io
 import re
 import shutil
