@@ -172,7 +172,7 @@ def _climates(given: argparse.Namespace) -> int:
     from rainharvest.climates.command import tell_climates, write_climates
 
     results = write_climates(
-        given.file, given.out, threads=given.threads, cluster=given.cluster, progress=sys.stderr.isatty()
+        given.file, given.out, threads=given.threads, cluster=given.cluster, progress=True
     )
     tell_climates(results)
     print(f"Written to {given.out} (Zarr) and the table of the places beside it")

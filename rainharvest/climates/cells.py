@@ -143,6 +143,14 @@ VARIABLES: dict[str, tuple[str, ...]] = {
 """What is kept of each place, with its dimensions."""
 
 
+_METHODS = {name: how for how, names in rows_of("climates", "results")["methods"].items() for name in names}
+
+
+def attributes_of_result(name: str) -> dict[str, object]:
+    """Return the attributes of what is kept of each place, and how it was taken over the days, in the words of CF."""
+    return attributes(name) | ({"cell_methods": f"time: {_METHODS[name]}"} if name in _METHODS else {})
+
+
 def coords_of(plan: Plan) -> dict[str, tuple]:
     """Return the coordinates of what is kept of each place."""
     return {
@@ -239,7 +247,7 @@ def over_cells(
     )
     named = dict(zip(VARIABLES, out, strict=True))
     for name, array in named.items():
-        array.attrs = attributes(name)
+        array.attrs = attributes_of_result(name)
     return xr.Dataset(named).assign_coords(coords_of(plan)).drop_vars("time", errors="ignore")
 
 

@@ -6,6 +6,8 @@ import hashlib
 import json
 import os
 import shutil
+import sys
+import time
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,9 +17,25 @@ import pandas as pd
 import xarray as xr
 
 import rainharvest
-from rainharvest.climates.cells import VARIABLES, Plan, check_plan, coords_of, over_cells, same_days, sizes_of
+from rainharvest.climates.cells import (
+    VARIABLES,
+    Plan,
+    attributes_of_result,
+    check_plan,
+    coords_of,
+    over_cells,
+    same_days,
+    sizes_of,
+)
 from rainharvest.climates.grid import check_sample
-from rainharvest.climates.store import Array, make_store, regions_left, store_attributes, write_region
+from rainharvest.climates.store import (
+    Array,
+    held_alone,
+    make_store,
+    regions_left,
+    store_attributes,
+    write_region,
+)
 from rainharvest.climates.tiles import (
     CELLS,
     COUNTS,
@@ -31,7 +49,6 @@ from rainharvest.climates.tiles import (
     tile_of,
 )
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.quantities import attributes
 
 
 def digest_parts(plan: Plan, grid: Grid) -> dict[str, str]:
@@ -109,7 +126,7 @@ def _arrays(grid: Grid, plan: Plan, tile: dict[str, int]) -> dict[str, Array]:
         name: Array(
             grid.space | {dim: sizes[dim] for dim in dims},
             tile,
-            attributes(name) | ({"coordinates": further} if further else {}),
+            attributes_of_result(name) | ({"coordinates": further} if further else {}),
         )
         for name, dims in (VARIABLES | dict.fromkeys(COUNTS, ())).items()
     }
@@ -184,6 +201,8 @@ def run_climates(
     attrs = (attrs or {}) | {
         "Conventions": "CF-1.11",
         "rainharvest_version": rainharvest.__version__,
+        "source": f"rainharvest {rainharvest.__version__}: daily balance of a rainwater tank at every place",
+        "history": f"simulated on daily rain of {', '.join(file.name for file in grid.files) or 'a list of places'}",
         "digests": json.dumps(parts, sort_keys=True),
         "tile": json.dumps(tile),
         "first_day": str(grid.days[0])[:10],
@@ -197,12 +216,13 @@ def run_climates(
         "invented": int(grid.invented),
         "calendar": grid.calendar,
     }
-    left = begin_or_resume(out, grid, plan, tile, len(regions), parts, attrs)
-    laid = out.with_name(f".{out.name}.rain")
-    if left.size and not lies_by_cell(grid, tile):
-        grid = lay_out(grid, tile, laid, parts["rain"] + parts["places"], memory)
-    _compute_regions(Job(grid, plan, out, regions), left, threads, cluster, progress)
-    shutil.rmtree(laid, ignore_errors=True)
+    with held_alone(out):
+        left = begin_or_resume(out, grid, plan, tile, len(regions), parts, attrs)
+        laid = out.with_name(f".{out.name}.rain")
+        if left.size and not lies_by_cell(grid, tile):
+            grid = lay_out(grid, tile, laid, parts["rain"] + parts["places"], memory)
+        _compute_regions(Job(grid, plan, out, regions), left, threads, cluster, progress)
+        shutil.rmtree(laid, ignore_errors=True)
     return open_climates(out)
 
 
@@ -217,8 +237,31 @@ def _compute_regions(job: Job, left: np.ndarray, threads: int | None, cluster, p
     if tasks and cluster is not None:
         _on_cluster(tasks, cluster, progress)
     elif tasks:
-        with ProgressBar(minimum=0.5) if progress else nullcontext():
+        watched = ProgressBar(minimum=0.5) if sys.stdout.isatty() else _lines(len(tasks))
+        with watched if progress else nullcontext():
             dask.compute(*tasks, scheduler="threads", num_workers=threads or os.cpu_count() or 1)
+
+
+EVERY = 60.0
+
+"""Seconds between the lines that tell how far a run is where the output is no terminal."""
+
+
+def _lines(regions: int):
+    """Return what tells how far a run is, a line at a time."""
+    from dask.callbacks import Callback
+
+    done, began = [0], time.monotonic()
+    told = [began]
+
+    def tell(key, result, dsk, state, worker) -> None:
+        done[0] += isinstance(result, int)
+        now = time.monotonic()
+        if now - told[0] >= EVERY:
+            told[0] = now
+            print(f"{done[0]} of {regions} regions after {(now - began) / 60:.0f} min", flush=True)
+
+    return Callback(posttask=tell)
 
 
 def _on_cluster(tasks: list, cluster, progress: bool) -> None:
@@ -244,7 +287,7 @@ def _on_cluster(tasks: list, cluster, progress: bool) -> None:
         if progress:
             print(f"Dashboard of the cluster: {client.dashboard_link}")
         futures = client.compute(tasks)
-        if progress:
+        if progress and sys.stdout.isatty():
             distributed.progress(futures, notebook=False)
             print()
         client.gather(futures)

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 
 
@@ -25,17 +27,52 @@ class Array(NamedTuple):
     dtype: object = "f8"
 
 
+@contextmanager
+def held_alone(path: Path) -> Iterator[None]:
+    """Hold a store for one process: another that starts on it ends in an error; a killed one lets go of it."""
+    lock = path.with_name(f".{path.name}.lock")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle = open(lock, "w")
+    except OSError as error:
+        raise _cannot_write(error, path) from None
+    with handle:
+        busy = "another run is writing to this folder", "wait until it has ended, or name another folder"
+        try:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except ImportError:  # a system without such locks: nobody is kept out
+            pass
+        except OSError:
+            raise InputError(*busy, "--out", path) from None
+        require(os.fstat(handle.fileno()).st_nlink, *busy, "--out", path)  # it was let go of this very moment
+        try:
+            yield
+        except OSError as error:
+            if error.errno not in (errno.ENOSPC, errno.EDQUOT):
+                raise
+            full = f"the disk is full ({error.strerror})"
+            remedy = "make room and run the same command again: it goes on from there"
+            raise InputError(full, remedy, "--out", path) from None
+        finally:
+            lock.unlink(missing_ok=True)
+
+
+def _cannot_write(error: OSError, path: Path) -> InputError:
+    """Return the error of a place where nothing can be written."""
+    problem = f"cannot write there ({error.strerror})"
+    return InputError(problem, "name a folder that you may write to", "--out", path)
+
+
 def make_store(path: Path, fixed: xr.Dataset, arrays: Mapping[str, Array], regions: int) -> None:
     """Write the empty store beside its place and move it there."""
     import zarr
 
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
         scratch = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=path.parent))
     except OSError as error:
-        raise InputError(
-            f"cannot write there ({error.strerror})", "name a folder that you may write to", "--out", path
-        ) from None
+        raise _cannot_write(error, path) from None
     marks = Array({"region": regions}, {"region": 1}, attributes("done"), "i1")
     try:
         fixed.to_zarr(scratch / "store", mode="w", zarr_format=2, consolidated=False)

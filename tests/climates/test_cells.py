@@ -80,7 +80,11 @@ def test_lazy_alone_and_together_give_the_same_bits(rain, plan, data, computed):
     )
     assert lazy.volume_reliability.chunks is not None
     assert lazy.compute(scheduler="threads").identical(computed)
-    assert set(computed.mean_storm.attrs) == {"units", "long_name"}  # nothing of the rain's own
+    assert set(computed.mean_storm.attrs) == {
+        "units",
+        "long_name",
+        "cell_methods",
+    }  # nothing of the rain's own
     alone = over_cells(
         rain.isel(latitude=[4], longitude=[5]), plan, data.mean_intensity.isel(latitude=[4], longitude=[5])
     )

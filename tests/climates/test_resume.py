@@ -1,5 +1,6 @@
 """A run killed at any moment ends, when it is started again, with the bytes of one that was left alone."""
 
+import errno
 import os
 import signal
 import subprocess
@@ -18,6 +19,7 @@ from rainharvest.climates import run
 from rainharvest.climates.cells import VARIABLES, over_cells
 from rainharvest.climates.grid import open_grid
 from rainharvest.climates.run import open_climates, run_climates
+from rainharvest.climates.store import held_alone
 from rainharvest.climates.tiles import COUNTS
 from rainharvest.core.errors import InputError
 
@@ -189,6 +191,44 @@ def test_a_folder_of_something_else_is_left_alone(files, tmp_path, monkeypatch):
         run_climates(grid, plan_for(grid.days), tmp_path / "out", cluster="tcp://127.0.0.1:9")
 
 
+def test_a_second_start_on_the_same_store_is_told_so_and_leaves_it_alone(files, undisturbed, tmp_path):
+    grid = open_grid(files["by cell"], mask="land")
+    plan = plan_for(grid.days)
+    with (
+        held_alone(tmp_path / "out"),
+        pytest.raises(InputError, match="another run is writing to this folder"),
+    ):
+        run_climates(grid, plan, tmp_path / "out")
+    assert [*tmp_path.iterdir()] == []  # and the lock is let go of
+    with pytest.raises(InputError, match="cannot write there"):
+        run_climates(grid, plan, Path("/proc/none/out"))
+
+
+def test_a_full_disk_ends_in_a_line_and_the_same_command_goes_on(files, undisturbed, tmp_path, monkeypatch):
+    written, write = [], run.write_region
+
+    def full(*args):
+        written.append(args)
+        if len(written) == 3:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        write(*args)
+
+    monkeypatch.setattr(run, "write_region", full)
+    with pytest.raises(InputError, match="the disk is full.*goes on from there"):
+        start(files["by cell"], tmp_path / "out")
+    assert int((open_climates(tmp_path / "out", unfinished=True).done == 1).sum()) >= 2
+    start(files["by cell"], tmp_path / "out")
+    assert tree(tmp_path / "out") == tree(undisturbed / "by cell")
+
+
+def test_progress_is_told_in_lines_where_there_is_no_terminal(files, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(run, "EVERY", 0.0)
+    grid = open_grid(files["by cell"], mask="land")
+    run_climates(grid, plan_for(grid.days), tmp_path / "out", threads=1, progress=True)
+    said = capsys.readouterr().out.splitlines()
+    assert said[-1].startswith(f"{len(said)} of {len(said)} regions after 0 min") and len(said) >= 8
+
+
 def test_the_store_reads_as_cf(undisturbed):
     import cf_xarray  # noqa: F401 - gives Datasets their .cf
 
@@ -197,6 +237,8 @@ def test_the_store_reads_as_cf(undisturbed):
     assert store.cf["latitude"].attrs["units"] == "degrees_north" and store.cf["longitude"].size == 9
     for name in (*VARIABLES, *COUNTS):
         assert store[name].attrs["units"] and store[name].attrs["long_name"], name
+    assert store.yearly_yield.attrs["cell_methods"] == "time: mean"
+    assert "rainharvest" in store.attrs["source"] and "whole.nc" in store.attrs["history"]
     store.load().to_netcdf(undisturbed / "copy.nc")
     with xr.open_dataset(undisturbed / "copy.nc") as back:
         np.testing.assert_array_equal(back.reaching, store.reaching)
