@@ -15,6 +15,10 @@ from rainharvest.core.quantities import attributes
 
 GRAVITY = 9.80665
 
+TOLERANCE = 0.001
+
+"""Own choice, m: no level on a site is set closer, so that what is left within it is an exact fit."""
+
 DENSITY = 1000.0
 
 VISCOSITY, SELF_CLEANSING, STANDING_LIMIT = (
@@ -115,14 +119,22 @@ def head_available(conveyance: Conveyance) -> float:
     return conveyance.outlet_level - conveyance.filter_drop - conveyance.inlet_level
 
 
+def _to_tolerance(margin: float) -> float:
+    """Return a margin of levels, zero where it is an exact fit but for rounding."""
+    return 0.0 if abs(margin) < TOLERANCE else margin
+
+
 def level_margin(conveyance: Conveyance) -> float:
     """Return the level left over: outlet - filter drop - run x fall - inlet (dry), head available (wet).
+
+    Less than a millimetre either way is an exact fit: 3.0 - 1.4 - 20 x 0.01 - 1.4 is zero, whatever binary
+    fractions make of it.
 
     >>> level_margin(Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4))
     0.3
     """
     fall = conveyance.run * conveyance.fall if conveyance.kind == "dry" else 0.0
-    return head_available(conveyance) - fall
+    return _to_tolerance(head_available(conveyance) - fall)
 
 
 def held_volume(conveyance: Conveyance) -> float:
@@ -168,7 +180,7 @@ def head_margin(conveyance: Conveyance, flow: float) -> float:
     0.3718
     """
     needed = head_needed(conveyance, flow).total if conveyance.kind == "wet" else 0.0
-    return level_margin(conveyance) - needed
+    return _to_tolerance(level_margin(conveyance) - needed)
 
 
 def total_length(conveyance: Conveyance) -> float:
@@ -206,19 +218,22 @@ def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
     if conveyance.bore == 0:
         return f"{kind}: its bore is zero", "give a pipe with a bore above zero"
     margin = level_margin(conveyance)
+    gap = f"{-margin:.2f} m" if margin <= -0.005 else f"{abs(margin):.3f} m"
     if conveyance.kind == "wet" and margin <= 0:
         return (
-            f"{kind}: the tank inlet is {-margin:.2f} m above what the gutter outlet can feed",
-            f"lower the tank or its inlet, or raise the outlet, by more than {-margin:.2f} m",
+            f"{kind}: the tank inlet is {gap} above what the gutter outlet can feed"
+            if margin
+            else f"{kind}: the tank inlet is as high as the gutter outlet can feed, which leaves no head",
+            f"lower the tank or its inlet, or raise the outlet, by more than {gap}",
         )
     if conveyance.kind == "dry" and margin < 0:
         nearest = max(head_available(conveyance), 0.0) / conveyance.fall
         return (
-            f"{kind}: the gutter outlet is {-margin:.2f} m too low for a run of {conveyance.run:g} m "
+            f"{kind}: the gutter outlet is {gap} too low for a run of {conveyance.run:g} m "
             f"at a fall of {conveyance.fall:g}",
-            f"stand the tank within {nearest:.1f} m, or lower its inlet by {-margin:.2f} m, or use a wet run"
+            f"stand the tank within {nearest:.1f} m, or lower its inlet by {gap}, or use a wet run"
             if nearest
-            else f"lower the inlet, or raise the outlet, by {-margin:.2f} m",
+            else f"lower the inlet, or raise the outlet, by {gap}",
         )
     return None
 
@@ -238,6 +253,14 @@ class Levels:
     margin_from: float  # [m] Levels between which the margin lies
     margin_to: float  # [m] Levels between which the margin lies
     answer: str  # Empty if the run can work; otherwise why not and what would make it work
+    flow: float = 0.0  # [L/s] Flow of the design storm
+    passes: float = 0.0  # [L/s] Most that it passes before it backs up at the gutter
+
+    @property
+    def enough(self) -> bool:
+        """Whether it can work and passes the design storm."""
+        passed = self.conveyance.kind == "wet" or self.passes >= self.flow * (1 - 1e-9)
+        return not self.answer and self.margin >= 0 and passed  # a wet run passes what its head allows
 
 
 def run_levels(conveyance: Conveyance, flow: float) -> Levels:
@@ -255,17 +278,18 @@ def run_levels(conveyance: Conveyance, flow: float) -> Levels:
     reason = cannot_work(conveyance)
     answer = f"{reason[0]}; {reason[1]}" if reason else ""
     margin = head_margin(conveyance, flow) if conveyance.bore else level_margin(conveyance)
+    passes = pipe_capacity(conveyance)
     run, outlet, inlet = conveyance.run, conveyance.outlet_level, conveyance.inlet_level
     top = outlet - conveyance.filter_drop
     start = ((0.0, outlet), (0.0, top)) if conveyance.filter_drop else ((0.0, outlet),)
     if conveyance.kind == "dry":
         end = top - run * conveyance.fall
         pipe = (*start, (run, end), (run, inlet))
-        return Levels(conveyance, pipe, (), margin, run, end, inlet, answer)
+        return Levels(conveyance, pipe, (), margin, run, end, inlet, answer, flow, passes)
     low, surface = conveyance.low_level, min(inlet, outlet)
     pipe = (*start, (0.0, low), (run, low), (run, inlet))
     full = ((0.0, surface), (0.0, low), (run, low), (run, surface))
-    return Levels(conveyance, pipe, full, margin, 0.0, top, top - margin, answer)
+    return Levels(conveyance, pipe, full, margin, 0.0, top, top - margin, answer, flow, passes)
 
 
 def static_pressure(conveyance: Conveyance, backed_up: bool = False) -> float:

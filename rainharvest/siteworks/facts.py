@@ -214,6 +214,32 @@ class Works:
         return float(self.parts.cost.sum())
 
 
+@dataclass(frozen=True)
+class Buildable:
+    """One thing that must hold for the site works to be built as described."""
+
+    thing: str  # "level of the run", "flow of the run" or "overflow"
+    fits: bool  # Whether it holds
+    there: float  # What there is: m of level or head left in the storm; L/s that pass; NaN where none can be made
+    needed: float  # What must be there, in the same unit
+    unit: str  # "m" or "L/s"
+    answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
+
+
+def buildability(works: Works) -> list[Buildable]:
+    """Return whether the site works can be built: level or head enough, pipe and overflow pass the design storm."""
+    rows, run = [], works.levels
+    if run is not None:
+        level = not run.answer and run.margin >= 0
+        rows.append(Buildable("level of the run", level, run.margin, 0.0, "m", run.answer))
+        rows.append(Buildable("flow of the run", run.enough, run.passes, run.flow, "L/s", ""))
+    made = works.overflow is not None
+    passes = works.overflow.passes * works.vessel.tanks if made else np.nan
+    needed = works.peak.flow if works.peak else works.stuck_flow
+    rows.append(Buildable("overflow", made, passes, needed, "L/s", works.overflow_answer))
+    return rows
+
+
 def tank_height(site: SiteWorks, given: Given) -> float:
     """Return the height of the tank: as given, else 2 m, or less where the inlet stands lower."""
     if site.height is not None:

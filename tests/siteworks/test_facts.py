@@ -9,7 +9,7 @@ import xarray as xr
 from rainharvest import InputError
 from rainharvest.core.reader import US, reading
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import siteworks_group, siteworks_of
+from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
 from rainharvest.siteworks.tables import SiteWorks
@@ -181,6 +181,20 @@ def test_what_cannot_be_made_is_an_answer_and_no_error(ready):
     assert full.overflow is None and "no room above it" in SAID["The overflow"](full)
     poor = site_variant(ready, ground="fill")
     assert poor.base.engineer and "An engineer must design this base." in SAID["What it stands on"](poor)
+
+
+def test_what_can_be_built_is_told_with_what_is_there_and_what_is_needed(ready):
+    works = site_variant(ready, design_intensity=20.0)
+    rows = {row.thing: row for row in buildability(works)}
+    assert list(rows) == ["level of the run", "flow of the run", "overflow"]
+    assert all(row.fits and not row.answer for row in rows.values())
+    # 3.4 - 0.2 - 18 x 0.01 - 2.3
+    assert rows["level of the run"].there == pytest.approx(0.72)
+    hard = {row.thing: row for row in buildability(site_variant(ready, design_intensity=150.0))}
+    assert hard["level of the run"].fits and not hard["flow of the run"].fits
+    assert hard["flow of the run"].there < hard["flow of the run"].needed == pytest.approx(580 * 150 / 3600)
+    none = buildability(site_variant(ready, site_given(ready, freeboard_share=0.0)))[-1]
+    assert not none.fits and "no room above it" in none.answer
 
 
 def test_a_larger_tank_spills_less_and_is_found_no_fuller_by_the_storms_sum(ready):
