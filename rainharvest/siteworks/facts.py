@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, peak_overflow
-from rainharvest.catchment.hydraulics import Levels, run_levels
-from rainharvest.catchment.tables import Catchment, Conveyance
+from rainharvest.catchment.hydraulics import STANDING_LIMIT, Levels, run_levels
+from rainharvest.catchment.tables import Catchment, Conveyance, with_full_tank
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.uses import may_serve, treatment_class
 from rainharvest.rainfall.climatology import return_levels
-from rainharvest.siteworks.base import CODE, Base, Vessel, base_of, gauge_table, vessel_of
+from rainharvest.siteworks.base import (
+    CODE,
+    Base,
+    Vessel,
+    Wind,
+    base_of,
+    gauge_table,
+    tank_height,
+    vessel_of,
+    wind_on,
+)
 from rainharvest.siteworks.delivery import (
     PumpWorks,
     Tap,
@@ -34,7 +44,14 @@ from rainharvest.siteworks.overflow import (
     stuck_valve_flow,
 )
 from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
-from rainharvest.siteworks.treatment import air_gap, samples_to_take, there_of, treatment_of_uses
+from rainharvest.siteworks.treatment import (
+    ChlorinePlan,
+    air_gap,
+    chlorine_plan,
+    samples_to_take,
+    there_of,
+    treatment_of_uses,
+)
 from rainharvest.siteworks.upkeep import check_list, price_parts, site_parts, siting_checks, upkeep_calendar
 from rainharvest.sizing.tables import PUMP_ENERGY
 
@@ -81,6 +98,7 @@ class Works:
     given: Given  # What the study gave
     vessel: Vessel  # The tank
     base: Base  # What one tank stands on
+    wind: Wind  # One tank in the wind
     tap: Tap  # The tap that is fed by the water's own weight
     below_tap: float  # [L] Water above the outlet that does not reach it
     gauge: xr.Dataset  # On ``water_level``: litres, days, and pressure, flow and filling time at the tap
@@ -94,6 +112,7 @@ class Works:
     storms: xr.Dataset | None  # As `rainharvest.siteworks.overflow.biggest_storms`
     pump: PumpWorks | None  # The pump, where there is one
     checks: pd.DataFrame  # As `rainharvest.siteworks.upkeep.siting_checks`
+    chlorine: ChlorinePlan | None  # Dose and contact, where chlorine is used
     treatment: pd.DataFrame  # As `rainharvest.siteworks.treatment.treatment_of_uses`
     tests: pd.DataFrame  # As `rainharvest.siteworks.treatment.samples_to_take`
     upkeep: pd.DataFrame  # As `rainharvest.siteworks.upkeep.upkeep_calendar`
@@ -101,6 +120,7 @@ class Works:
     ticks: tuple[str, ...]  # The check list
 
     defaults = DEFAULTS  # Of the stage, by name
+    standing_limit = STANDING_LIMIT.value  # [day] Standing water older than this is too old
     code = CODE  # Where presumed bearing values come from
     measured_energy = PUMP_ENERGY.value  # [kW h/m3] Of pumps at work
 
@@ -108,6 +128,11 @@ class Works:
     def floor_height(self) -> float:
         """Floor of the tank above the ground [m]."""
         return self.tap.floor_height
+
+    @property
+    def held_by_water(self) -> bool:
+        """Whether water alone can hold a tank in the gust of the site."""
+        return self.wind.holds_with <= self.vessel.nominal / self.vessel.tanks
 
     @property
     def presses_harder(self) -> bool:
@@ -199,6 +224,17 @@ class Works:
         return any(steps.endswith("ultraviolet lamp") for steps in self.trains)
 
     @property
+    def filtered(self) -> bool:
+        """Whether some of the water is filtered and disinfected."""
+        return "filtered and disinfected" in set(self.treatment["class"][self.treatment.served])
+
+    @property
+    def stood_water_is_drunk(self) -> bool:
+        """Whether what stood in a wet run comes to water that somebody drinks, filtered and disinfected."""
+        run = self.given.conveyance
+        return run is not None and run.kind == "wet" and self.filtered
+
+    @property
     def not_served(self) -> list[str]:
         """Uses that this tank may not serve."""
         return list(self.treatment[~self.treatment.served].use)
@@ -240,14 +276,6 @@ def buildability(works: Works) -> list[Buildable]:
     return rows
 
 
-def tank_height(site: SiteWorks, given: Given) -> float:
-    """Return the height of the tank: as given, else 2 m, or less where the inlet stands lower."""
-    if site.height is not None:
-        return site.height
-    run, usual = given.conveyance, DEFAULTS["height"].value
-    return usual if run is None or run.inlet_level <= 0.3 else min(usual, run.inlet_level)
-
-
 def plan_siteworks(site: SiteWorks, given: Given) -> Works:
     """Return the site works of a study, a mistake in them named by its place in the study file."""
     try:
@@ -261,12 +289,15 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     vessel = vessel_of(
         given.nominal,
         site.form,
-        tank_height(site, given),
+        tank_height(site, given.conveyance and given.conveyance.inlet_level),
         tank_width=site.tank_width,
         tanks=site.tanks,
         dead_share=given.dead_share,
         freeboard_share=given.freeboard_share,
     )
+    if given.conveyance is not None and site.height is not None:
+        run = with_full_tank(given.conveyance, vessel.overflow_mark)
+        given = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
     base = base_of(
         vessel,
         site.ground,
@@ -291,6 +322,8 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     there |= {"roof"} if roofs else set()
     there |= {"wet run"} if kind == "wet" else set()
     there |= {"pump"} if pump else set()
+    flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
+    chlorine = chlorine_plan(flow, given.mean_demand) if "chlorine" in there else None
     dug = soakaway is not None and site.overflow_to == "soakaway"
     parts = site_parts(
         vessel,
@@ -306,8 +339,9 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         vessel_volume=pump.vessel_volume if pump else None,
         mains_bore=site.mains_bore if "mains" in there else None,
         disinfect=site.disinfect if "filters" in there else None,
+        chlorine=chlorine,
+        arrangement=given.arrangement,
     )
-    flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
     checks = siting_checks(
         vessel, site, run, peak.roofs if peak else 0.0, overflow_to=site.overflow_to if roofs else ""
     )
@@ -317,6 +351,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         given=given,
         vessel=vessel,
         base=base,
+        wind=wind_on(vessel, base.empty_mass, site.wind),
         tap=tap,
         below_tap=below,
         gauge=gauge,
@@ -330,6 +365,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         storms=None if daily is None else biggest_storms(daily, vessel.capacity),
         pump=pump,
         checks=checks,
+        chlorine=chlorine,
         treatment=treatment_of_uses(given.qualities, given.arrangement, flow, site.disinfect),
         tests=samples_to_take(served, given.arrangement, site.disinfect),
         upkeep=upkeep_calendar(there, site.wet_month),
