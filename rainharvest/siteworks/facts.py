@@ -351,7 +351,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         given=given,
         vessel=vessel,
         base=base,
-        wind=wind_on(vessel, base.empty_mass, site.wind),
+        wind=wind_on(vessel, base.empty_mass, site.gust),
         tap=tap,
         below_tap=below,
         gauge=gauge,

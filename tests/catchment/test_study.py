@@ -318,7 +318,9 @@ def test_the_reports_table_is_a_direct_call_with_the_studys_own_run(monkeypatch,
         )
         written, works = tables["conveyance"], tables["site_works"]
         full = (1 - tables["tank"]["freeboard_share"]) * works["height"] if works else None
-        run = Conveyance(**written, tank_water_level=full)
+        water_level = study.conveyance.tank_water_level
+        assert water_level == (full and pytest.approx(full))
+        run = Conveyance(**written, tank_water_level=water_level)
         column = ("dry", "wet").index(run.kind) + 1
         cells = {row[0]: row[column] for row in shown.rows}
         flow = tables["roof"][0]["area"] * 75 / 3600

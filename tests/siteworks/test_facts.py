@@ -231,9 +231,9 @@ def test_drinking_water_is_labelled_so_and_its_tank_needs_no_leaf_screen(tmp_pat
 def test_the_wind_is_told_for_the_empty_tank(ready):
     said = SAID["In the wind"]
     assert "take it from the local code" in said(site_variant(ready))
-    windy = said(site_variant(ready, wind=45.0))
+    windy = said(site_variant(ready, gust=45.0))
     assert "In the 45 m/s of this site" in windy and "strap it" in windy
-    assert "It stands through" in said(site_variant(ready, wind=5.0))
+    assert "It stands through" in said(site_variant(ready, gust=5.0))
 
 
 def test_a_larger_tank_spills_less_and_is_found_no_fuller_by_the_storms_sum(ready):
