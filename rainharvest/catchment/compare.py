@@ -12,24 +12,32 @@ from rainharvest.catchment.chain import LOSSES, run_lanes
 from rainharvest.catchment.collect import collect_totals, label_days
 from rainharvest.catchment.drainage import design_flow
 from rainharvest.catchment.hydraulics import (
-    cannot_work,
+    Levels,
     full_velocity,
     gutter_limits,
-    head_margin,
     held_volume,
     pipe_capacity,
     pipe_limit,
+    run_levels,
     standing_spells,
     static_pressure,
     total_length,
 )
 from rainharvest.catchment.intensity import Intensity, Rain, read_daily, weibull_shape, wet_day_intensity
-from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, Conveyance, Roof, make_catchment
+from rainharvest.catchment.tables import (
+    DRYING,
+    INTENSITY,
+    TRADE_SIZES,
+    Catchment,
+    Conveyance,
+    Roof,
+    make_catchment,
+)
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 
-BORES = (32.0, 40.0, 50.0, 65.0, 80.0, 90.0, 100.0, 125.0, 150.0, 200.0, 225.0, 300.0)
-"""Inside diameters tried, mm; common practice, no source. Pipes are sold by nominal size: check the bore."""
+BORES = TRADE_SIZES["metric"]
+"""Inside diameters tried where no units are named, mm."""
 
 NEARLY = 0.001
 """Two choices whose yields differ by less than this share are alike; the smaller is preferred."""
@@ -79,16 +87,17 @@ def compare_conveyance(
 ) -> pd.DataFrame:
     """Return runs of pipe for one site side by side, dry against wet: rows as in words.toml.
 
-    A run that cannot work says why, and has no numbers.
+    A run that cannot work says why, and has no numbers; one that works, but not in the design storm, says that.
     """
     steps = _one_series(rain)
     flow = sum(design_flow(roof.area, design_intensity) for roof in catchment.roofs)
     table: dict[str, dict[str, object]] = {}
     for name, run in runs.items():
-        reason = cannot_work(run)
-        table[name] = {"works": f"no: {reason[0]}; {reason[1]}" if reason else "yes"}
-        if not reason:
-            table[name] |= _measures(steps, _with(catchment, conveyance=run), flow, drying, intensity)
+        levels = run_levels(run, flow)
+        works = "yes" if levels.enough else "in part: it backs up in the design storm"
+        table[name] = {"works": f"no: {levels.answer}" if levels.answer else works}
+        if not levels.answer:
+            table[name] |= _measures(steps, _with(catchment, conveyance=run), levels, drying, intensity)
     rows = max((column.keys() for column in table.values()), key=len)
     return pd.DataFrame(table).reindex(list(rows))
 
@@ -99,15 +108,14 @@ def _with(catchment: Catchment, **changes: object) -> Catchment:
 
 
 def _measures(
-    steps: Rain, catchment: Catchment, flow: float, drying, intensity: Intensity
+    steps: Rain, catchment: Catchment, levels: Levels, drying, intensity: Intensity
 ) -> dict[str, float]:
     """Compute the rows of the comparison for one run that can work."""
-    run = catchment.conveyance
+    run, flow, capacity = levels.conveyance, levels.flow, levels.passes
     total, rows = run_lanes(steps, [catchment], drying, intensity, trace=True)
     water = label_days(steps.label(rows), catchment, steps.array)
     years = steps.depth.shape[0] / 365.25
     spells = standing_spells(water)
-    capacity = pipe_capacity(run)
     return {
         "delivered": float(water.inflow.sum()) / years,
         **{loss: float(water.lost.sel(loss=loss).sum()) / years for loss in LOSSES},
@@ -115,14 +123,16 @@ def _measures(
         "passes": capacity,
         "storm": flow,
         "share_passed": min(capacity / flow, 1.0) if flow else 1.0,
-        "margin": head_margin(run, flow),
+        "margin": levels.margin,
         "gutter_hours": gutter_hours(steps.array, catchment, intensity),
         "velocity": full_velocity(run, min(flow, capacity)) if run.kind == "wet" else np.nan,
         "held": held_volume(run),
         "standing_share": float(spells.share.max()),
         "longest_standing": float(spells.longest.max()),
         "too_old": float(spells.spells_beyond.max()) / years,
+        "share_too_old": float(spells.share_beyond.max()),
         "pressure": static_pressure(run),
+        "storm_pressure": static_pressure(run, backed_up=True),
         "pipe": total_length(run),
         "fittings": float(sum(run.fittings.values())),
     }

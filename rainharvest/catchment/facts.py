@@ -9,7 +9,7 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.chain import LOSSES
-from rainharvest.catchment.collect import collect
+from rainharvest.catchment.collect import collect, collect_totals
 from rainharvest.catchment.compare import best_bore, compare_conveyance, roof_order, vary
 from rainharvest.catchment.drainage import design_flow
 from rainharvest.catchment.hydraulics import (
@@ -17,15 +17,17 @@ from rainharvest.catchment.hydraulics import (
     STANDING_LIMIT,
     VISCOSITY,
     Levels,
+    cannot_work,
     gutter_limits,
     run_levels,
 )
-from rainharvest.catchment.intensity import Intensity
+from rainharvest.catchment.intensity import CLIMATES, Intensity
 from rainharvest.catchment.tables import (
     DEFAULTS,
     DRYING,
     FITTINGS,
     INTENSITY,
+    TRADE_SIZES,
     Catchment,
     make_catchment,
     roof_defaults,
@@ -84,9 +86,6 @@ def catchment_defaults(
 OWN_RAIN = "the study's own rain"
 """The name of the study's own record among the climates."""
 
-TWO_POINTS = ("run", "bore", "outlet_level", "inlet_level", "downpipes", "filter_drop")
-"""Keys of the study's run of pipe that the dry and the wet run of the comparison share; the rest are defaults."""
-
 
 @dataclass(frozen=True)
 class Climate:
@@ -102,6 +101,7 @@ class CatchmentCase:
 
     catchment: Catchment  # Roofs, run of pipe and what stands between, as the study has them
     climates: dict[str, Climate]  # By name
+    units: str = "metric"  # Of the study: pipes are sold in its sizes
 
     @property
     def area(self) -> float:
@@ -114,10 +114,10 @@ class Bores:
     """What the bore of a wet run decides."""
 
     own: float  # [mm] The bore of the run
-    best: float  # [mm] The one that brings most
+    best: float  # [mm] The trade size that brings most
     most: float  # [L/year] What it brings
     less: float  # [1] By what share the run's own brings less
-    passing: float | None  # [mm] The first that passes the design storm
+    passing: float | None  # [mm] The first trade size that passes the design storm
     widest: float  # [mm] Of those tried
 
 
@@ -126,6 +126,7 @@ class DryAndWet:
     """The dry and the wet run between the same two points, side by side."""
 
     catchment: Catchment  # The roofs, with the wet run
+    own: str  # "dry" or "wet": which of the two is the study's own run
     levels: dict[str, Levels]  # By "dry run" and "wet run"
     flow: float  # [L/s] Flow of the design storm
     table: pd.DataFrame  # As `rainharvest.catchment.compare.compare_conveyance`
@@ -162,10 +163,12 @@ def dry_and_wet(
     *,
     area: float | None = None,
     first_flush: float | None = None,
-    bleed: float = 0.0,
+    bleed: float | None = None,
     **places: float,
 ) -> DryAndWet:
-    """Put a dry and a wet run between the same two points to one climate.
+    """Put the study's run of pipe, and one of the other kind between the same two points, to one climate.
+
+    The run of the study's own kind is the study's, key by key; the other shares every key that means the same.
 
     Parameters
     ----------
@@ -179,8 +182,8 @@ def dry_and_wet(
         Plan area of all roofs together; the study's if not given.
     first_flush : float [mm], optional
         Depth turned away; the study's if not given.
-    bleed : float [L/day]
-        Low-point bleed of the wet run.
+    bleed : float [L/day], optional
+        Low-point bleed of the wet run; the study's if not given, and none where its run is dry.
     **places
         ``bore``, ``run``, ``outlet_level``, ``inlet_level`` of both runs; the study's if not given.
 
@@ -195,8 +198,8 @@ def dry_and_wet(
         If a value is outside its limits.
     """
     own, rain, intensity = case.catchment, case.climates[climate].rain, case.climates[climate].intensity
-    kinds = {"dry": places, "wet": places | {"bleed": bleed}}
-    runs = {f"{k} run": run_of_kind(own.conveyance, k, TWO_POINTS, **more) for k, more in kinds.items()}
+    kinds = {"dry": places, "wet": places if bleed is None else places | {"bleed": bleed}}
+    runs = {f"{k} run": run_of_kind(own.conveyance, k, **more) for k, more in kinds.items()}
     roofs = own.roofs if area is None else scaled_roofs(own.roofs, area)
     changes = {
         "roofs": tuple(roof.model_copy(update={"outlet_level": None}) for roof in roofs),
@@ -208,8 +211,17 @@ def dry_and_wet(
     levels = {name: run_levels(run, flow) for name, run in runs.items()}
     table = compare_conveyance(rain, catchment, runs, design_intensity, intensity=intensity)
     works = not levels["wet run"].answer
-    curve = best_bore(rain, catchment, intensity=intensity) if works else None
-    return DryAndWet(catchment, levels, flow, table, curve)
+    curve = best_bore(rain, catchment, TRADE_SIZES[case.units], intensity=intensity) if works else None
+    return DryAndWet(catchment, own.conveyance.kind, levels, flow, table, curve)
+
+
+def brought_by_hardness(case: CatchmentCase, climate: str) -> dict[str, float]:
+    """Return what would reach the tank [L/year] if it rained as hard as in each climate; nothing if the run cannot work."""
+    if cannot_work(case.catchment.conveyance):
+        return {}
+    rain = case.climates[climate].rain
+    done = {name: collect_totals(rain, [case.catchment], intensity=one) for name, one in CLIMATES.items()}
+    return {name: float(one.inflow.mean()) * 365.25 for name, one in done.items()}
 
 
 def first_flush_cost(case: CatchmentCase, depths: tuple[float, ...]) -> xr.DataArray:

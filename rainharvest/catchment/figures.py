@@ -189,7 +189,7 @@ def bore_figure(curve: xr.Dataset | None, bore: float, figure: Figure | None = N
         axes.set_ylim(0.1, 100)
         axes.set_yticks([0.1, 1, 10, 100], ["0.1", "1", "10", "100"])
         axes.minorticks_off()
-        ticks = [size for size in BORES if size not in (90, 225)]  # whose numbers find no room
+        ticks = [size for size in BORES if size != 250]  # whose numbers find no room
         axes.set_xticks(ticks, [f"{size:g}" for size in ticks])
     axes = figure.axes[0]
     best, shares = [], dict.fromkeys(LOST_BY_BORE, [])

@@ -15,6 +15,10 @@ from rainharvest.core.quantities import attributes
 
 GRAVITY = 9.80665
 
+TOLERANCE = 0.001
+
+"""Own choice, m: no level on a site is set closer, so that what is left within it is an exact fit."""
+
 DENSITY = 1000.0
 
 VISCOSITY, SELF_CLEANSING, STANDING_LIMIT = (
@@ -109,20 +113,30 @@ def head_needed(conveyance: Conveyance, flow: float) -> Head:
 def head_available(conveyance: Conveyance) -> float:
     """Return the head from the gutter outlet down to the tank inlet, less the drop of a filter.
 
+    Where the water of the full tank drowns the inlet of a wet run, the head is that down to the water.
+
     >>> head_available(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     0.6
     """
-    return conveyance.outlet_level - conveyance.filter_drop - conveyance.inlet_level
+    return conveyance.outlet_level - conveyance.filter_drop - conveyance.discharge_level
+
+
+def _to_tolerance(margin: float) -> float:
+    """Return a margin of levels, zero where it is an exact fit but for rounding."""
+    return 0.0 if abs(margin) < TOLERANCE else margin
 
 
 def level_margin(conveyance: Conveyance) -> float:
     """Return the level left over: outlet - filter drop - run x fall - inlet (dry), head available (wet).
 
+    Less than a millimetre either way is an exact fit: 3.0 - 1.4 - 20 x 0.01 - 1.4 is zero, whatever binary
+    fractions make of it.
+
     >>> level_margin(Conveyance(kind="dry", run=30, bore=100, outlet_level=3.0, inlet_level=2.4))
     0.3
     """
     fall = conveyance.run * conveyance.fall if conveyance.kind == "dry" else 0.0
-    return head_available(conveyance) - fall
+    return _to_tolerance(head_available(conveyance) - fall)
 
 
 def held_volume(conveyance: Conveyance) -> float:
@@ -168,7 +182,7 @@ def head_margin(conveyance: Conveyance, flow: float) -> float:
     0.3718
     """
     needed = head_needed(conveyance, flow).total if conveyance.kind == "wet" else 0.0
-    return level_margin(conveyance) - needed
+    return _to_tolerance(level_margin(conveyance) - needed)
 
 
 def total_length(conveyance: Conveyance) -> float:
@@ -206,19 +220,24 @@ def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
     if conveyance.bore == 0:
         return f"{kind}: its bore is zero", "give a pipe with a bore above zero"
     margin = level_margin(conveyance)
+    gap = f"{-margin:.2f} m" if margin <= -0.005 else f"{abs(margin):.3f} m"
     if conveyance.kind == "wet" and margin <= 0:
+        drowned = conveyance.discharge_level > conveyance.inlet_level
+        what = "water in the full tank" if drowned else "tank inlet"
         return (
-            f"{kind}: the tank inlet is {-margin:.2f} m above what the gutter outlet can feed",
-            f"lower the tank or its inlet, or raise the outlet, by more than {-margin:.2f} m",
+            f"{kind}: the {what} is {gap} above what the gutter outlet can feed"
+            if margin
+            else f"{kind}: the {what} is as high as the gutter outlet can feed, which leaves no head",
+            f"lower the tank or its {'overflow' if drowned else 'inlet'}, or raise the outlet, by more than {gap}",
         )
     if conveyance.kind == "dry" and margin < 0:
         nearest = max(head_available(conveyance), 0.0) / conveyance.fall
         return (
-            f"{kind}: the gutter outlet is {-margin:.2f} m too low for a run of {conveyance.run:g} m "
+            f"{kind}: the gutter outlet is {gap} too low for a run of {conveyance.run:g} m "
             f"at a fall of {conveyance.fall:g}",
-            f"stand the tank within {nearest:.1f} m, or lower its inlet by {-margin:.2f} m, or use a wet run"
+            f"stand the tank within {nearest:.1f} m, or lower its inlet by {gap}, or use a wet run"
             if nearest
-            else f"lower the inlet, or raise the outlet, by {-margin:.2f} m",
+            else f"lower the inlet, or raise the outlet, by {gap}",
         )
     return None
 
@@ -238,6 +257,14 @@ class Levels:
     margin_from: float  # [m] Levels between which the margin lies
     margin_to: float  # [m] Levels between which the margin lies
     answer: str  # Empty if the run can work; otherwise why not and what would make it work
+    flow: float = 0.0  # [L/s] Flow of the design storm
+    passes: float = 0.0  # [L/s] Most that it passes before it backs up at the gutter
+
+    @property
+    def enough(self) -> bool:
+        """Whether it can work and passes the design storm."""
+        passed = self.conveyance.kind == "wet" or self.passes >= self.flow * (1 - 1e-9)
+        return not self.answer and self.margin >= 0 and passed  # a wet run passes what its head allows
 
 
 def run_levels(conveyance: Conveyance, flow: float) -> Levels:
@@ -255,28 +282,33 @@ def run_levels(conveyance: Conveyance, flow: float) -> Levels:
     reason = cannot_work(conveyance)
     answer = f"{reason[0]}; {reason[1]}" if reason else ""
     margin = head_margin(conveyance, flow) if conveyance.bore else level_margin(conveyance)
+    passes = pipe_capacity(conveyance)
     run, outlet, inlet = conveyance.run, conveyance.outlet_level, conveyance.inlet_level
     top = outlet - conveyance.filter_drop
     start = ((0.0, outlet), (0.0, top)) if conveyance.filter_drop else ((0.0, outlet),)
     if conveyance.kind == "dry":
         end = top - run * conveyance.fall
         pipe = (*start, (run, end), (run, inlet))
-        return Levels(conveyance, pipe, (), margin, run, end, inlet, answer)
-    low, surface = conveyance.low_level, min(inlet, outlet)
+        return Levels(conveyance, pipe, (), margin, run, end, inlet, answer, flow, passes)
+    low, surface = conveyance.low_level, min(conveyance.discharge_level, outlet)
     pipe = (*start, (0.0, low), (run, low), (run, inlet))
     full = ((0.0, surface), (0.0, low), (run, low), (run, surface))
-    return Levels(conveyance, pipe, full, margin, 0.0, top, top - margin, answer)
+    return Levels(conveyance, pipe, full, margin, 0.0, top, top - margin, answer, flow, passes)
 
 
 def static_pressure(conveyance: Conveyance, backed_up: bool = False) -> float:
-    """Return the pressure on the lowest joint [kPa]: rho g (inlet level - low level).
+    """Return the pressure on the lowest joint [kPa]: rho g (level of the water - low level).
+
+    After rain the water stands at the inlet, or at the level of the full tank where that drowns it; in a storm that
+    the run cannot pass, at the gutter outlet. The pipe is bought for the higher.
 
     >>> static_pressure(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     28.4
     """
     if conveyance.kind == "dry":
         return 0.0
-    top = max(conveyance.outlet_level, conveyance.inlet_level) if backed_up else conveyance.inlet_level
+    top = conveyance.discharge_level
+    top = max(conveyance.outlet_level, top) if backed_up else top
     return DENSITY * GRAVITY * (top - conveyance.low_level) / 1000
 
 
@@ -291,19 +323,26 @@ def full_velocity(conveyance: Conveyance, flow: float) -> float:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _count_standing(inflow, held, drained, small, stood):
-    """Fill in, for each day and series, for how many days on end the water has stood."""
-    for t in range(held.shape[0]):
-        for i in range(held.shape[1]):
-            before = held[t - 1, i] if t > 0 else 0.0
-            entered = inflow[t, i] + held[t, i] - before + drained[t, i]
-            if held[t, i] > small[i] and entered <= small[i]:
-                stood[t, i] = (stood[t - 1, i] if t > 0 else 0) + 1
+    """Fill in, for each day and series, how many days ago the oldest water in the pipe entered it."""
+    left = np.empty(held.shape[0])  # of what entered on each day
+    for i in range(held.shape[1]):
+        oldest = 0
+        for t in range(held.shape[0]):
+            out = inflow[t, i] + drained[t, i]
+            left[t] = max(out + held[t, i] - (held[t - 1, i] if t > 0 else 0.0), 0.0)
+            while oldest < t and left[oldest] <= out + small[i]:
+                out = max(out - left[oldest], 0.0)
+                oldest += 1
+            left[oldest] -= out
+            if held[t, i] > small[i]:
+                stood[t, i] = t - oldest
 
 
 def standing_days(water: xr.Dataset) -> xr.DataArray:
-    """Return, for each day, how many days the water in the pipe has stood unrenewed.
+    """Return, for each day, how many days the oldest water in the pipe has stood at its end.
 
-    A day counts where the pipe holds water at its end and none entered it during the day.
+    Plug flow: what entered first leaves first, to the tank, through the bleed or by a hand. An inflow smaller than
+    the pipe renews a part of it only.
 
     >>> import pandas as pd
     >>> from rainharvest.catchment.collect import collect
@@ -315,7 +354,7 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
     """
     held = water.held.sel(store="pipe", drop=True).transpose("time", ...)
     drained = water.lost.sel(loss="held in pipe", drop=True)
-    small = 1e-9 * np.maximum(held.max("time"), 1.0)  # a series at a time: its neighbours do not matter
+    small = 1e-6 * np.maximum(held.max("time"), 1.0)  # a series at a time: its neighbours do not matter
     flows = [array.transpose(*held.dims).values.astype(float) for array in (water.inflow, held, drained)]
     flat = [np.ascontiguousarray(values).reshape(held.sizes["time"], -1) for values in flows]
     stood = np.zeros(flat[0].shape, dtype=np.int64)
@@ -324,7 +363,9 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
 
 
 def standing_spells(water: xr.Dataset, standing_limit: float = STANDING_LIMIT.value) -> xr.Dataset:
-    """Return how long water stands in a wet run: longest spell, spells, those beyond a limit [day], share of days.
+    """Return how long water stands in a wet run: longest, spells, those beyond a limit [day], shares of the days.
+
+    A spell ends when the last of its water is renewed; one beyond the limit, when the last that is too old is.
 
     >>> import pandas as pd
     >>> from rainharvest.catchment.collect import collect
@@ -336,13 +377,17 @@ def standing_spells(water: xr.Dataset, standing_limit: float = STANDING_LIMIT.va
     (2, 2, 1)
     """
     stood = standing_days(water)
-    ends = stood.where((stood > 0) & (stood.shift(time=-1, fill_value=0) == 0))
+
+    def spells(beyond: float) -> xr.DataArray:
+        return ((stood > beyond) & (stood.shift(time=-1, fill_value=0) <= beyond)).sum("time")
+
     return xr.Dataset(
         {
             "longest": stood.max("time"),
-            "spells": (ends > 0).sum("time"),
-            "spells_beyond": (ends > standing_limit).sum("time"),
+            "spells": spells(0),
+            "spells_beyond": spells(standing_limit),
             "share": (stood > 0).mean("time"),
+            "share_beyond": (stood > standing_limit).mean("time"),
         },
         attrs={"standing_limit": standing_limit},
     )

@@ -16,6 +16,10 @@ from rainharvest.core.errors import InputError, require
 from rainharvest.core.tables import Table, quantity
 from rainharvest.rainfall.read_columns import in_mm
 
+TROPIC = 23.4
+
+"""Latitude of the tropics, degrees."""
+
 
 @dataclass(frozen=True)
 class Rain:
@@ -110,6 +114,22 @@ class Intensity(Table):
 CLIMATES = {name: Intensity(**row) for name, row in rows_of("catchment", "intensities").items()}
 
 """How hard it rains, by climate: one measured, the others own choices and marked as such."""
+
+
+def intensity_of_place(latitude: float | None) -> Intensity:
+    """Return how hard it rains where nobody said: by the latitude of the site [degrees], where that is known.
+
+    Own choice: within 10 degrees of the equator as in the wet tropics, within the tropics as under a monsoon,
+    beyond them, or where the latitude is not known, as measured in a humid mid-latitude. Hourly rain is better.
+
+    >>> [intensity_of_place(latitude).mean_intensity for latitude in (-1.1, 15.0, 40.6, None)]
+    [3.5, 3.0, 1.7, 1.7]
+    """
+    far = 90.0 if latitude is None else abs(latitude)
+    name = "wet tropics" if far <= 10 else "monsoon" if far <= TROPIC else "humid mid-latitude"
+    by = "the site's latitude is not given" if latitude is None else "by the site's latitude"
+    found = CLIMATES[name]
+    return found.model_copy(update={"source": f"taken as {name} ({by}); {found.source}"})
 
 
 @lru_cache(maxsize=256)

@@ -72,7 +72,7 @@ def load_case(study: str | os.PathLike, records: str | os.PathLike) -> Catchment
     with of_file(study):
         rain = record_of(run).filled.isel(member=0, drop=True)
     own = {OWN_RAIN: Climate(rain, run.study.losses.intensity)}
-    return CatchmentCase(run.study.catchment, own | demo_climates(records))
+    return CatchmentCase(run.study.catchment, own | demo_climates(records), run.study.units)
 
 
 def catchment_panel(

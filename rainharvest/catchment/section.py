@@ -7,7 +7,14 @@ import textwrap
 import numpy as np
 import pandas as pd
 
-from rainharvest.catchment.facts import CatchmentCase, Climate, DryAndWet, dry_and_wet, first_flush_cost
+from rainharvest.catchment.facts import (
+    CatchmentCase,
+    Climate,
+    DryAndWet,
+    brought_by_hardness,
+    dry_and_wet,
+    first_flush_cost,
+)
 from rainharvest.catchment.tables import CAUTIONS, roof_cautions
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
 from rainharvest.core.defaults import rows_of
@@ -78,14 +85,14 @@ def _conveyance(study, record) -> list[Block]:
     climate = Climate(record.filled.isel(member=0, drop=True), study.losses.intensity)
     storm = site_works.design_intensity
     given = storm != type(site_works).model_fields["design_intensity"].default
-    done = dry_and_wet(CatchmentCase(study.catchment, {name: climate}), name, storm, bleed=run.bleed)
+    case = CatchmentCase(study.catchment, {name: climate}, study.units)
+    done = dry_and_wet(case, name, storm)
     drawn = levels_figure({name.capitalize(): one for name, one in done.levels.items()})
-    hardness = climate.intensity
     return [
         Subheading(WORDS["dry_against_wet"]),
-        Paragraph(SAY.run(run)),
+        Paragraph(f"{SAY.run(run)} {SAY.other_run(done)}"),
         Paragraph(SAY.storm(storm, given)),
-        *([Paragraph(SAY.hardness(hardness))] if hardness.kind == "estimated" else []),
+        Paragraph(SAY.hardness(climate.intensity, brought_by_hardness(case, name))),
         picture("levels", drawn, SAY.levels_caption(done, storm), scale=WIDE),
         *(Paragraph(say(done)) for say in (SAY.levels, SAY.losses, SAY.bore)),
         dry_wet_table(done),

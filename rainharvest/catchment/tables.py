@@ -150,6 +150,13 @@ def roof_defaults(roof: Roof) -> dict[str, Default]:
     return {key: default for key, default in of_material.items() if getattr(roof, key) == default.value}
 
 
+TRADE_SIZES = {
+    "metric": (32.0, 40.0, 50.0, 65.0, 80.0, 100.0, 125.0, 150.0, 200.0, 250.0, 300.0),
+    "us": tuple(25.4 * inches for inches in (1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10, 12)),
+}
+"""Sizes in which pipe is sold, by the units of a study, mm; common practice, no source. Here they stand for the inside
+diameter: check that of the pipe that is bought."""
+
 WET_ONLY = ("low_level", "bleed", "emptied_after")
 
 DRY_ONLY = ("fall", "filling")
@@ -192,6 +199,13 @@ class Conveyance(Table):
         likely=(-20, 60),
         examples=[2.3],
     )
+    tank_water_level: float | None = quantity(
+        "m",
+        "Wet: water in the full tank above its base; above the inlet, it drowns it. A study takes its tank's overflow.",
+        None,
+        ge=-50,
+        le=500,
+    )
     downpipes: int = quantity("1", "Vertical pipes that feed the run.", 1, ge=1, le=100)
     filter_drop: float = quantity(
         "m", "Level lost across a filter on the way.", 0.0, ge=0, le=5, likely=(0, 2)
@@ -225,6 +239,12 @@ class Conveyance(Table):
         "1", "Dry: depth of water over bore at which the run counts as full.", FILLING, gt=0, le=1
     )
 
+    @property
+    def discharge_level(self) -> float:
+        """Level that a wet run must rise to: its inlet, or the water in the full tank where that stands higher [m]."""
+        water = self.inlet_level if self.tank_water_level is None else self.tank_water_level
+        return max(self.inlet_level, water) if self.kind == "wet" else self.inlet_level
+
     @field_validator("fittings")
     @classmethod
     def _known_fittings(cls, fittings: dict[str, int]) -> dict[str, int]:
@@ -250,23 +270,28 @@ class Conveyance(Table):
         return self
 
 
-def run_of_kind(
-    conveyance: Conveyance,
-    kind: str,
-    shared: Sequence[str] = tuple(Conveyance.model_fields),
-    **changes: object,
-) -> Conveyance:
+def run_of_kind(conveyance: Conveyance, kind: str, **changes: object) -> Conveyance:
     """Return the dry or the wet run between the same two points, for comparison.
 
-    The keys named by ``shared`` are the given run's, where they mean something for that kind; the rest are defaults.
+    Every key that means something for that kind is the given run's; the rest are defaults, but that a wet run is
+    laid no higher than its ends.
 
     >>> dry = Conveyance(kind="dry", run=20, bore=100, outlet_level=3.0, inlet_level=2.0, roughness=0.3)
     >>> run_of_kind(dry, "wet", bleed=50.0).roughness
     0.3
     """
     foreign = WET_ONLY if kind == "dry" else DRY_ONLY
-    kept = conveyance.model_dump(include={*shared}, exclude={"kind", *foreign})
-    return Conveyance(kind=kind, **(kept | changes))
+    foreign = foreign if kind == conveyance.kind else (*WET_ONLY, *DRY_ONLY)
+    kept = conveyance.model_dump(exclude={"kind", *foreign}) | changes
+    if kind == "wet" and conveyance.kind == "dry":
+        usual = Conveyance.model_fields["low_level"].default
+        kept = {"low_level": min(usual, kept["inlet_level"], kept["outlet_level"])} | kept
+    return Conveyance(kind=kind, **kept)
+
+
+def with_full_tank(conveyance: Conveyance, overflow_mark: float) -> Conveyance:
+    """Return the run of pipe to a tank whose water rises to its overflow [m above the base]."""
+    return conveyance.model_copy(update={"tank_water_level": overflow_mark})
 
 
 class BetweenRoofAndTank(Table):

@@ -10,7 +10,7 @@ import xarray as xr
 
 from rainharvest.catchment.chain import LOSSES, ROWS, STORES, run_lanes
 from rainharvest.catchment.compare import BORES, NEARLY
-from rainharvest.catchment.hydraulics import STANDING_LIMIT, cannot_work, standing_days
+from rainharvest.catchment.hydraulics import STANDING_LIMIT, cannot_work, standing_spells
 from rainharvest.catchment.intensity import Intensity, Rain
 from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, make_catchment
 from rainharvest.climates.statistics import STATISTICS, WET_DAY, months_of, statistics_of
@@ -349,11 +349,10 @@ def _catch(steps: Rain, intensity, plan: Plan, time, out: dict[str, np.ndarray])
             },
             {"loss": ["held in pipe"], "store": [STORES[-1]]},
         )
-        stood = standing_days(water).transpose(*dims).values
-        ends = np.concatenate([stood[1:], np.zeros((1, count), stood.dtype)]) == 0
-        out["standing_share"][:, k] = (stood > 0).mean(axis=0)
-        out["longest_standing"][:, k] = stood.max(axis=0)
-        out["standing_spells_a_year"][:, k] = (ends & (stood > plan.standing_limit)).sum(axis=0) / years
+        stood = standing_spells(water, plan.standing_limit)
+        out["standing_share"][:, k] = stood.share
+        out["longest_standing"][:, k] = stood.longest
+        out["standing_spells_a_year"][:, k] = stood.spells_beyond / years
     return xr.DataArray(rows[0], {"time": time}, ("time", "conveyance", "place")).transpose("place", ...)
 
 

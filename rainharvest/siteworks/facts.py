@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, peak_overflow
-from rainharvest.catchment.hydraulics import Levels, run_levels
-from rainharvest.catchment.tables import Catchment, Conveyance
+from rainharvest.catchment.hydraulics import STANDING_LIMIT, Levels, run_levels
+from rainharvest.catchment.tables import Catchment, Conveyance, with_full_tank
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.uses import may_serve, treatment_class
 from rainharvest.rainfall.climatology import return_levels
-from rainharvest.siteworks.base import CODE, Base, Vessel, base_of, gauge_table, vessel_of
+from rainharvest.siteworks.base import (
+    CODE,
+    Base,
+    Vessel,
+    Wind,
+    base_of,
+    gauge_table,
+    tank_height,
+    vessel_of,
+    wind_on,
+)
 from rainharvest.siteworks.delivery import (
     PumpWorks,
     Tap,
@@ -34,7 +44,14 @@ from rainharvest.siteworks.overflow import (
     stuck_valve_flow,
 )
 from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
-from rainharvest.siteworks.treatment import air_gap, samples_to_take, there_of, treatment_of_uses
+from rainharvest.siteworks.treatment import (
+    ChlorinePlan,
+    air_gap,
+    chlorine_plan,
+    samples_to_take,
+    there_of,
+    treatment_of_uses,
+)
 from rainharvest.siteworks.upkeep import check_list, price_parts, site_parts, siting_checks, upkeep_calendar
 from rainharvest.sizing.tables import PUMP_ENERGY
 
@@ -81,6 +98,7 @@ class Works:
     given: Given  # What the study gave
     vessel: Vessel  # The tank
     base: Base  # What one tank stands on
+    wind: Wind  # One tank in the wind
     tap: Tap  # The tap that is fed by the water's own weight
     below_tap: float  # [L] Water above the outlet that does not reach it
     gauge: xr.Dataset  # On ``water_level``: litres, days, and pressure, flow and filling time at the tap
@@ -94,6 +112,7 @@ class Works:
     storms: xr.Dataset | None  # As `rainharvest.siteworks.overflow.biggest_storms`
     pump: PumpWorks | None  # The pump, where there is one
     checks: pd.DataFrame  # As `rainharvest.siteworks.upkeep.siting_checks`
+    chlorine: ChlorinePlan | None  # Dose and contact, where chlorine is used
     treatment: pd.DataFrame  # As `rainharvest.siteworks.treatment.treatment_of_uses`
     tests: pd.DataFrame  # As `rainharvest.siteworks.treatment.samples_to_take`
     upkeep: pd.DataFrame  # As `rainharvest.siteworks.upkeep.upkeep_calendar`
@@ -101,6 +120,7 @@ class Works:
     ticks: tuple[str, ...]  # The check list
 
     defaults = DEFAULTS  # Of the stage, by name
+    standing_limit = STANDING_LIMIT.value  # [day] Standing water older than this is too old
     code = CODE  # Where presumed bearing values come from
     measured_energy = PUMP_ENERGY.value  # [kW h/m3] Of pumps at work
 
@@ -108,6 +128,11 @@ class Works:
     def floor_height(self) -> float:
         """Floor of the tank above the ground [m]."""
         return self.tap.floor_height
+
+    @property
+    def held_by_water(self) -> bool:
+        """Whether water alone can hold a tank in the gust of the site."""
+        return self.wind.holds_with <= self.vessel.nominal / self.vessel.tanks
 
     @property
     def presses_harder(self) -> bool:
@@ -199,6 +224,17 @@ class Works:
         return any(steps.endswith("ultraviolet lamp") for steps in self.trains)
 
     @property
+    def filtered(self) -> bool:
+        """Whether some of the water is filtered and disinfected."""
+        return "filtered and disinfected" in set(self.treatment["class"][self.treatment.served])
+
+    @property
+    def stood_water_is_drunk(self) -> bool:
+        """Whether what stood in a wet run comes to water that somebody drinks, filtered and disinfected."""
+        run = self.given.conveyance
+        return run is not None and run.kind == "wet" and self.filtered
+
+    @property
     def not_served(self) -> list[str]:
         """Uses that this tank may not serve."""
         return list(self.treatment[~self.treatment.served].use)
@@ -214,12 +250,30 @@ class Works:
         return float(self.parts.cost.sum())
 
 
-def tank_height(site: SiteWorks, given: Given) -> float:
-    """Return the height of the tank: as given, else 2 m, or less where the inlet stands lower."""
-    if site.height is not None:
-        return site.height
-    run, usual = given.conveyance, DEFAULTS["height"].value
-    return usual if run is None or run.inlet_level <= 0.3 else min(usual, run.inlet_level)
+@dataclass(frozen=True)
+class Buildable:
+    """One thing that must hold for the site works to be built as described."""
+
+    thing: str  # "level of the run", "flow of the run" or "overflow"
+    fits: bool  # Whether it holds
+    there: float  # What there is: m of level or head left in the storm; L/s that pass; NaN where none can be made
+    needed: float  # What must be there, in the same unit
+    unit: str  # "m" or "L/s"
+    answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
+
+
+def buildability(works: Works) -> list[Buildable]:
+    """Return whether the site works can be built: level or head enough, pipe and overflow pass the design storm."""
+    rows, run = [], works.levels
+    if run is not None:
+        level = not run.answer and run.margin >= 0
+        rows.append(Buildable("level of the run", level, run.margin, 0.0, "m", run.answer))
+        rows.append(Buildable("flow of the run", run.enough, run.passes, run.flow, "L/s", ""))
+    made = works.overflow is not None
+    passes = works.overflow.passes * works.vessel.tanks if made else np.nan
+    needed = works.peak.flow if works.peak else works.stuck_flow
+    rows.append(Buildable("overflow", made, passes, needed, "L/s", works.overflow_answer))
+    return rows
 
 
 def plan_siteworks(site: SiteWorks, given: Given) -> Works:
@@ -235,12 +289,15 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     vessel = vessel_of(
         given.nominal,
         site.form,
-        tank_height(site, given),
+        tank_height(site, given.conveyance and given.conveyance.inlet_level),
         tank_width=site.tank_width,
         tanks=site.tanks,
         dead_share=given.dead_share,
         freeboard_share=given.freeboard_share,
     )
+    if given.conveyance is not None and site.height is not None:
+        run = with_full_tank(given.conveyance, vessel.overflow_mark)
+        given = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
     base = base_of(
         vessel,
         site.ground,
@@ -265,6 +322,8 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     there |= {"roof"} if roofs else set()
     there |= {"wet run"} if kind == "wet" else set()
     there |= {"pump"} if pump else set()
+    flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
+    chlorine = chlorine_plan(flow, given.mean_demand) if "chlorine" in there else None
     dug = soakaway is not None and site.overflow_to == "soakaway"
     parts = site_parts(
         vessel,
@@ -280,8 +339,9 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         vessel_volume=pump.vessel_volume if pump else None,
         mains_bore=site.mains_bore if "mains" in there else None,
         disinfect=site.disinfect if "filters" in there else None,
+        chlorine=chlorine,
+        arrangement=given.arrangement,
     )
-    flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
     checks = siting_checks(
         vessel, site, run, peak.roofs if peak else 0.0, overflow_to=site.overflow_to if roofs else ""
     )
@@ -291,6 +351,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         given=given,
         vessel=vessel,
         base=base,
+        wind=wind_on(vessel, base.empty_mass, site.gust),
         tap=tap,
         below_tap=below,
         gauge=gauge,
@@ -304,6 +365,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         storms=None if daily is None else biggest_storms(daily, vessel.capacity),
         pump=pump,
         checks=checks,
+        chlorine=chlorine,
         treatment=treatment_of_uses(given.qualities, given.arrangement, flow, site.disinfect),
         tests=samples_to_take(served, given.arrangement, site.disinfect),
         upkeep=upkeep_calendar(there, site.wet_month),

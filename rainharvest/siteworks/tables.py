@@ -24,6 +24,7 @@ ONLY_WITH = {
         "least_infiltration",
         "shortest_storm",
         "day_to_24_hours",
+        "storm_",
         "return_period",
     ),
     "mains": ("air_gap_", "mains_"),
@@ -157,6 +158,15 @@ class SiteWorks(Table):
         "m", "How far the slab reaches beyond the tank.", DEFAULTS["slab_margin"], ge=0, le=5
     )
     stand: float = quantity("m", "Height of a stand on the slab.", 0.0, ge=0, le=30)
+    gust: float | None = quantity(
+        "m/s",
+        "Hardest gust that the local code reckons with at the site.",
+        None,
+        gt=0,
+        le=120,
+        likely=(10, 90),
+        examples=[40],
+    )
     tap_height: float | None = quantity(
         "m",
         "Mouth of the tap above the ground; at the level of the outlet if not given.",

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from rainharvest.catchment.hydraulics import section
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import InputError, require
 from rainharvest.demand.uses import Arrangement, may_serve, treatment_class
@@ -181,6 +182,47 @@ def contact_volume(flow: float, minutes: float, baffling: float = OF_TREATMENT["
     factor = 0 < baffling <= 1
     require(factor, f"{baffling:g} is not possible", "give a factor above 0 and up to 1", "baffling")
     return flow * minutes * 60 / baffling
+
+
+@dataclass(frozen=True)
+class ChlorinePlan:
+    """Dose of chlorine, and what holds the water while it works."""
+
+    flow: float  # [L/s] Peak flow
+    minutes: float  # [min] Contact time
+    residual: float  # [mg/L] Free chlorine at the end
+    dose: float  # [mg/L] What is put in: the residual and what the water uses up
+    chlorine: float  # [g/day] Chlorine that a mean day takes
+    contact_tank: float  # [L] Contact tank at the default baffling
+    baffled_tank: float  # [L] The same with superior baffling
+    contact_pipe: float  # [m] A coil of pipe instead, in which every drop stays as long as the other
+    contact_bore: float  # [mm] Its bore
+
+
+def chlorine_plan(flow: float, mean_demand: float) -> ChlorinePlan:
+    """Return the dose and the contact volume for a peak flow [L/s] and a mean demand [L/day].
+
+    By hand at 0.8 L/s: 0.8 x 30 x 60 = 1,440 L; over 0.3 that is 4,800 L, over 0.7 it is 2,057 L, and in a pipe of
+    100 mm 1,440 / 7.854 = 183 m. The dose is 0.5 + 1.5 mg/L: 2 g a day for 1,000 L.
+
+    >>> plan = chlorine_plan(0.8, 1000.0)
+    >>> round(plan.contact_tank), round(plan.baffled_tank), round(plan.contact_pipe), plan.dose, plan.chlorine
+    (4800, 2057, 183, 2.0, 2.0)
+    """
+    sizes = {name: default.value for name, default in OF_TREATMENT.items()}
+    minutes, residual, bore = sizes["contact"], sizes["residual"], sizes["contact_bore"]
+    dose = residual + sizes["chlorine_demand"]
+    return ChlorinePlan(
+        flow=flow,
+        minutes=minutes,
+        residual=residual,
+        dose=dose,
+        chlorine=dose * mean_demand / 1000,
+        contact_tank=contact_volume(flow, minutes),
+        baffled_tank=contact_volume(flow, minutes, sizes["baffling_superior"]),
+        contact_pipe=contact_volume(flow, minutes, 1.0) / (1000 * section(bore)),
+        contact_bore=bore,
+    )
 
 
 def uv_logs(organism: str, dose: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import pandas as pd
 
@@ -18,7 +18,7 @@ from rainharvest.siteworks.base import Base, Vessel
 from rainharvest.siteworks.delivery import Tap
 from rainharvest.siteworks.overflow import OverflowPipe
 from rainharvest.siteworks.tables import DEFAULTS, FITTING_NAMES, SiteWorks
-from rainharvest.siteworks.treatment import SOURCES, air_gap
+from rainharvest.siteworks.treatment import SOURCES, ChlorinePlan, air_gap
 
 _SITING = rows_of("siteworks", "siting")
 
@@ -164,6 +164,8 @@ def site_parts(
     vessel_volume: float | None = None,
     mains_bore: float | None = None,
     disinfect: str | None = None,
+    chlorine: ChlorinePlan | None = None,
+    arrangement: str = "rain only",
 ) -> list[Part]:
     """Return the parts of a site, by kind and size.
 
@@ -180,7 +182,10 @@ def site_parts(
         "stand": base.stand,
         "flush_litres": flush_litres,
         "vessel_volume": vessel_volume,
+        "sign": _PARTS["sign"][arrangement],
     }
+    if chlorine is not None:
+        facts |= asdict(chlorine)
     out = {}
     if run is not None:
         facts |= {"bore": run.bore, "kind": run.kind}
@@ -216,8 +221,9 @@ def site_parts(
     if disinfect is not None:
         out["filter housing"] = 3
         out["ultraviolet lamp"] = int(disinfect != "chlorine")
-        out["chlorine doser and contact tank"] = int(disinfect != "ultraviolet")
         out["sample tap"] = 1
+    out["chlorine doser"] = int(chlorine is not None)
+    out["contact tank"] = int(chlorine is not None and disinfect is not None)
     out["warning sign"] = 1
     return [_part(name, quantity, facts) for name, quantity in out.items() if quantity > 0]
 

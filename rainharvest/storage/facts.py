@@ -16,6 +16,7 @@ from rainharvest.storage.arrangements import (
     compare_arrangements,
     per_year,
     reserve_curve,
+    ride_out,
 )
 from rainharvest.storage.tables import Arrangement
 
@@ -245,6 +246,32 @@ def level_facts(done: xr.Dataset) -> LevelFacts:
 def reserve_of(demand: xr.DataArray) -> xr.DataArray:
     """Return what a mains reserve for this demand must hold."""
     return reserve_curve(demand.sum("use"), RIDE_OUTS)
+
+
+@dataclass(frozen=True)
+class RideOut:
+    """How long a tank that is kept full lasts when the mains fail."""
+
+    litres: float  # [L] To draw, full
+    worst: float  # [day] From the morning of the worst day
+    median: float  # [day] From the morning of the median day
+    essential: (
+        float | None
+    )  # [day] From the worst morning for the essential uses alone; None where none is named
+
+
+def ride_out_facts(demand: xr.DataArray, capacity: float) -> RideOut:
+    """Return how long a full tank lasts without mains, on the days from which the record runs long enough to say."""
+    demand = demand.isel(member=0) if "member" in demand.dims else demand
+
+    def lasts(drawn: xr.DataArray) -> np.ndarray:
+        days = ride_out(drawn, capacity).values[0]
+        days = days[np.isfinite(days)]
+        return days if days.size else np.array([np.inf])
+
+    whole, named = lasts(demand.sum("use")), bool(demand.essential.any())
+    essential = float(lasts(essential_demand(demand)).min()) if named else None
+    return RideOut(capacity, float(whole.min()), float(np.median(whole)), essential)
 
 
 @dataclass(frozen=True)

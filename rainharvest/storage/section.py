@@ -9,15 +9,19 @@ import xarray as xr
 from rainharvest.core.blocks import Block, Caution, Paragraph, Section
 from rainharvest.core.defaults import CAUTIONS, rows_of
 from rainharvest.core.text import texts_of
-from rainharvest.storage.facts import mains_taken
+from rainharvest.storage.facts import mains_taken, ride_out_facts
 from rainharvest.storage.tables import Arrangement
 
 SAY, FIXED = texts_of("storage"), rows_of("storage", "section")
 
 
-def supply_section(arrangement: Arrangement, done: xr.Dataset, treatment: Sequence[Block]) -> Section:
-    """Return the arrangement and the treatment (blocks of the site works)."""
+def supply_section(
+    arrangement: Arrangement, done: xr.Dataset, demand: xr.DataArray, treatment: Sequence[Block]
+) -> Section:
+    """Return the arrangement, what a reserve rides out, and the treatment (blocks of the site works)."""
     said = [Paragraph(text) for text in arrangement_said(arrangement, done)]
+    if arrangement.kind == "mains reserve":
+        said.append(Paragraph(SAY.ride_out(ride_out_facts(demand, float(done.described)))))
     return Section("supply", FIXED["title"], (*said, *treatment))
 
 

@@ -15,7 +15,16 @@ from pathlib import Path
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 
-from rainharvest.catchment.tables import DRY_ONLY, WET_ONLY, Catchment, Conveyance, Losses, Roof
+from rainharvest.catchment.intensity import intensity_of_place
+from rainharvest.catchment.tables import (
+    DRY_ONLY,
+    WET_ONLY,
+    Catchment,
+    Conveyance,
+    Losses,
+    Roof,
+    with_full_tank,
+)
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.mistakes import (
     Mistake,
@@ -330,6 +339,24 @@ class Study(Table):
                 raise InputError(f'two {what} bear the name "{name}"', "give each its own name")
         if self.roof:
             self.catchment  # noqa: B018 - says what does not fit between roofs and conveyance
+        return self
+
+    @model_validator(mode="after")
+    def _rains_as_at_the_site(self):
+        """Let the site say how hard it rains, where the file does not."""
+        if "intensity" not in self.losses.model_fields_set:
+            found = intensity_of_place(self.site.latitude)
+            self.__dict__["losses"] = self.losses.model_copy(update={"intensity": found})
+        return self
+
+    @model_validator(mode="after")
+    def _run_meets_the_tank(self):
+        """Tell the run of pipe how high the water stands in the full tank, where the tank's height is given."""
+        from rainharvest.siteworks.base import overflow_level
+
+        if self.conveyance is not None and self.site_works.height is not None:
+            full = overflow_level(self.site_works, self.tank.freeboard_share)
+            self.__dict__["conveyance"] = with_full_tank(self.conveyance, full)
         return self
 
     @property

@@ -47,7 +47,8 @@ PAPER = {"metric": "A4", "us": "Letter"}
 
 
 def _supply_section(results: StudyResults) -> Section:
-    return supply_section(results.study.arrangement, results.done, treatment_blocks(results))
+    demand = results.flows.demand
+    return supply_section(results.study.arrangement, results.done, demand, treatment_blocks(results))
 
 
 CLIENT = (answer_section, size_section, drought_section, parts_section, cautions_section, approval_section)

@@ -12,6 +12,7 @@ from rainharvest.catchment.compare import best_bore, compare_conveyance, gutter_
 from rainharvest.catchment.drainage import daily_overflow, most_through_pipe, peak_overflow
 from rainharvest.catchment.hydraulics import (
     friction_head,
+    held_volume,
     pipe_capacity,
     pipe_limit,
     section,
@@ -123,12 +124,14 @@ def test_hours_of_overflow_against_hourly_rain(airports):
 def test_comparison_is_one_table_that_agrees_with_the_chain():
     rain = some_rain(1500)
     site = Catchment(roofs=(Roof(area=250),))
-    dry = Conveyance(kind="dry", run=15, bore=100, outlet_level=3.0, inlet_level=2.4)
+    dry = Conveyance(kind="dry", run=15, bore=125, outlet_level=3.0, inlet_level=2.4)
     runs = {"near, dry": dry, "far, wet": WET, "far, dry": run_of_kind(WET, "dry")}
     table = compare_conveyance(rain, site, runs, design_intensity=75)
     assert list(table.columns) == list(runs)
     assert table.loc["works", "near, dry"] == "yes"
-    assert "no: the dry run cannot work" in (other := str(table.loc["works", "far, dry"])) or other == "yes"
+    assert table.loc["works", "far, dry"].startswith(
+        "in part"
+    )  # 60 m at 1 % fit exactly; 80 mm are too narrow
     wet = table["far, wet"]
     assert wet["delivered"] == pytest.approx(
         float(collect(rain, site.roofs, WET).inflow.mean()) * 365.25, rel=1e-9
@@ -140,7 +143,7 @@ def test_comparison_is_one_table_that_agrees_with_the_chain():
     assert table.loc["held", "near, dry"] == 0 and wet["held"] > 100
     assert table.loc["held in pipe", "near, dry"] == 0 < wet["held in pipe"]
     assert table.loc["standing_share", "near, dry"] == 0 < wet["standing_share"] < 1
-    assert wet["margin"] < 0 < wet["share_passed"] < 1
+    assert wet["margin"] < 0 < wet["share_passed"] < 1 and wet["works"].startswith("in part")
 
 
 def test_a_run_that_cannot_work_has_reasons_and_no_numbers():
@@ -205,6 +208,49 @@ def test_standing_over_members_and_none_in_a_dry_run():
     dry = Conveyance(kind="dry", run=10, bore=100, outlet_level=3, inlet_level=2)
     none = standing_spells(collect(rain, Roof(area=200), dry))
     assert int(none.longest.max()) == 0
+
+
+def test_an_inflow_that_renews_a_part_of_the_water_leaves_the_rest_its_age():
+    """By hand: 331 L of pipe; 100 L enter every third day, and push out 100 L of the oldest each time.
+
+    The pipe fills with 1,600 L on day 0. Day 3 leaves 231 L of day 0, day 6 leaves 131, day 9 leaves 31; day 12
+    pushes out the last of them: then the oldest are what is left of day 3, nine days old.
+    """
+    held = held_volume(WET)
+    assert held == pytest.approx(331, abs=1)
+    time = pd.date_range("2001-01-01", periods=14)
+    inflow = np.zeros(14)
+    inflow[0], inflow[[3, 6, 9, 12]] = 1600 - held, 100.0
+    water = xr.Dataset(
+        {
+            "inflow": ("time", inflow),
+            "lost": (("time", "loss"), np.zeros((14, 1))),
+            "held": (("time", "store"), np.full((14, 1), held)),
+        },
+        {"time": time, "loss": ["held in pipe"], "store": ["pipe"]},
+    )
+    assert standing_days(water).values.tolist() == [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 9, 10]
+    spells = standing_spells(water, standing_limit=7)
+    assert int(spells.spells) == 1 and int(spells.spells_beyond) == 1
+    assert float(spells.share_beyond) == pytest.approx(6 / 14)
+
+
+def test_the_age_of_the_water_is_that_of_a_queue_of_parcels():
+    """An independent loop: every day's water stands in a list and leaves it in turn."""
+    water = collect(some_rain(1000), Roof(area=20), WET)
+    held, lost = water.held.sel(store="pipe").values, water.lost.sel(loss="held in pipe").values
+    parcels, ages = [], []
+    for day in range(1000):
+        out = water.inflow.values[day] + lost[day]
+        came = out + held[day] - (held[day - 1] if day else 0.0)
+        parcels.append([day, came])
+        while parcels and out >= parcels[0][1] - 1e-4:
+            out -= parcels.pop(0)[1]
+        if parcels:
+            parcels[0][1] -= out
+        ages.append(day - parcels[0][0] if parcels and held[day] > 1e-4 else 0)
+    stood = standing_days(water).values
+    assert stood.tolist() == ages and max(ages) > 7
 
 
 # ---- overflow

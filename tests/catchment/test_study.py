@@ -1,6 +1,7 @@
 """Dry against wet for the demo's study: the sentences follow the numbers, the exercises know the answers."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -8,6 +9,8 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError
+from rainharvest.catchment import section
+from rainharvest.catchment.collect import collect
 from rainharvest.catchment.exercises import check_backing_up, check_best_bore, check_dry_reach
 from rainharvest.catchment.facts import (
     OWN_RAIN,
@@ -16,13 +19,20 @@ from rainharvest.catchment.facts import (
     first_flush_cost,
     which_roof_first,
 )
+from rainharvest.catchment.hydraulics import (
+    cannot_work,
+    head_margin,
+    held_volume,
+    pipe_capacity,
+    static_pressure,
+)
 from rainharvest.catchment.intensity import CLIMATES, Intensity, estimate_intensity, intensity_of_file
 from rainharvest.catchment.panel import catchment_panel, load_case
 from rainharvest.catchment.section import side_by_side, tell_first_flush, tell_roofs, tell_runs
 from rainharvest.catchment.tables import COEFFICIENTS, FITTINGS, Catchment, Conveyance, Roof
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.facts import DEMO_STEMS
-from rainharvest.study.file import read_study
+from rainharvest.study.file import read_study, study_from
 from rainharvest.study.run import run_study
 
 DATA = Path(__file__).parents[2] / "data"
@@ -44,7 +54,8 @@ def test_the_studys_own_rain_comes_first_and_every_climate_is_whole(case):
 def test_the_studys_own_rain_is_that_of_its_run(case):
     ran = run_study(STUDY)
     own = case.climates[OWN_RAIN]
-    assert own.intensity == CLIMATES["humid mid-latitude"]
+    assert own.intensity.mean_intensity == CLIMATES["humid mid-latitude"].mean_intensity
+    assert own.intensity.source.startswith("taken as humid mid-latitude (by the site's latitude)")
     np.testing.assert_allclose(
         own.rain.sum() * case.area, ran.mean_rain_on_roof * ran.sizes["time"], rtol=1e-9
     )
@@ -69,7 +80,9 @@ def test_hourly_rain_says_how_hard_it_rains(tmp_path):
     hourly = pd.read_csv(hours, comment="#", index_col=0, parse_dates=True).rain_mm
     assert found == estimate_intensity(hourly) and found.kind == "estimated"
     assert found.mean_intensity == pytest.approx(hourly[hourly > 0].mean())
-    assert "estimated from 1-hour rain, 2018-01-01 to 2019-12-31" in SAY.hardness(found)
+    told = SAY.hardness(found, {"dry": 990.0, "monsoon": 1200.0})
+    assert "estimated from 1-hour rain, 2018-01-01 to 2019-12-31" in told
+    assert "as in monsoon, 1,200 L a year would reach the tank, as in dry 990 L" in told
     # Days with a reading missing are left out, like the dry ones.
     wettest = hourly.groupby(hourly.index.floor("D")).sum().idxmax()
     wet_hour = hourly[hourly.index.floor("D") == wettest].idxmax()
@@ -245,3 +258,94 @@ def test_intensity_counts_only_where_something_is_limited():
     site = Catchment(roofs=(Roof(area=1, gutter_capacity=1),))
     used = catchment_defaults(site, intensity=CLIMATES["monsoon"])
     assert used["Wet-hour intensity"].kind == "own choice" and used["Wet-hour intensity"].value == 3.0
+
+
+RANDOM = 60
+
+
+def random_study(rng) -> dict:
+    """Return the tables of a study with some run of pipe, every key of it drawn or left out."""
+    kind = rng.choice(["dry", "wet"])
+    inlet = round(rng.uniform(0.4, 3.0), 2)
+    run = {
+        "kind": str(kind),
+        "run": float(rng.integers(0, 80)),
+        "bore": float(rng.choice([50, 80, 100, 150])),
+        "inlet_level": inlet,
+        "outlet_level": round(inlet + rng.uniform(-0.2, 2.0), 2),
+    }
+    maybe = {"roughness": 0.15, "filter_drop": 0.1, "downpipes": 2, "fittings": {"bend 90": 5, "screen": 1}}
+    own = {
+        "dry": {"fall": 0.005, "filling": 0.5},
+        "wet": {
+            "low_level": round(min(inlet, run["outlet_level"]) - rng.uniform(0.1, 4), 2),
+            "bleed": 30.0,
+            "emptied_after": 5.0,
+        },
+    }[kind]
+    run |= {key: value for key, value in (maybe | own).items() if rng.random() < 0.5}
+    if kind == "wet" and "low_level" not in run and min(inlet, run["outlet_level"]) < -0.5:
+        run["low_level"] = own["low_level"]
+    return {
+        "title": "some roof",
+        "site": {"name": "somewhere", "latitude": float(rng.integers(-60, 60)), "invented": True},
+        "rain": {"file": "winter_rain.csv"},
+        "use": [{"name": "toilets", "kind": "dual_flush", "people": 4}],
+        "roof": [{"name": "house", "area": float(rng.integers(20, 400))}],
+        "conveyance": run,
+        "tank": {"freeboard_share": round(rng.uniform(0.02, 0.2), 2)},
+        "site_works": {"height": round(rng.uniform(1.0, 3.0), 1)} if rng.random() < 0.5 else {},
+    }
+
+
+def test_the_reports_table_is_a_direct_call_with_the_studys_own_run(monkeypatch, count=RANDOM):
+    """On random studies: every number as the public functions give it, and never "yes" beside a negative margin."""
+    monkeypatch.setattr(section, "picture", lambda *_, **__: None)
+    rng = np.random.default_rng(7)
+    wet = rng.random(800) < 0.3
+    days = pd.date_range("2001-01-01", periods=800)
+    rain = xr.DataArray(np.where(wet, rng.exponential(9, 800), 0.0)[None], {"time": days}, ("member", "time"))
+    seen = set()
+    for _ in range(count):
+        tables = random_study(rng)
+        study, mistakes = study_from(tables, DATA / "records")
+        assert not [m for m in mistakes if not m.doubt]
+        results = SimpleNamespace(study=study, record=SimpleNamespace(filled=rain), done={})
+        shown = next(
+            block
+            for block in section.catchment_section(results).blocks
+            if getattr(block, "caption", "") == section.WORDS["comparison"]["caption"]
+        )
+        written, works = tables["conveyance"], tables["site_works"]
+        full = (1 - tables["tank"]["freeboard_share"]) * works["height"] if works else None
+        water_level = study.conveyance.tank_water_level
+        assert water_level == (full and pytest.approx(full))
+        run = Conveyance(**written, tank_water_level=water_level)
+        column = ("dry", "wet").index(run.kind) + 1
+        cells = {row[0]: row[column] for row in shown.rows}
+        flow = tables["roof"][0]["area"] * 75 / 3600
+        if cannot_work(run):
+            assert cells["can it work"] == "no: " + "; ".join(cannot_work(run))
+            seen.add((run.kind, "no"))
+            continue
+        margin = head_margin(run, flow)
+        water = collect(rain.isel(member=0), study.roof, run, intensity=study.losses.intensity)
+        direct = {
+            "delivered": float(water.inflow.mean()) * 365.25,
+            "passes": pipe_capacity(run),
+            "margin": margin,
+            "held": held_volume(run),
+            "pressure": static_pressure(run),
+            "storm_pressure": static_pressure(run, backed_up=True),
+        }
+        for name, value in direct.items():
+            said, unit = section.WORDS["comparison"]["rows"][name]
+            shown_as = next(cell for head, cell in cells.items() if head.startswith(said))
+            assert shown_as == section._cell(value, unit), (name, written)
+        enough = margin >= 0 and (run.kind == "wet" or pipe_capacity(run) >= flow)
+        assert cells["can it work"] == ("yes" if enough else "in part: it backs up in the design storm")
+        assert not (
+            cells["can it work"] == "yes" and cells["head margin at the design storm (m)"].startswith("-")
+        )
+        seen.add((run.kind, "yes" if enough else "in part"))
+    assert len(seen) == 6 or count < RANDOM

@@ -173,8 +173,47 @@ def test_the_run_of_the_other_kind_there_and_back():
     dry = run_of_kind(rough, "dry")
     assert dry.kind == "dry" and (dry.run, dry.bore, dry.roughness, dry.downpipes) == (60, 100, 0.3, 2)
     assert run_of_kind(dry, "wet", low_level=-0.5) == rough == run_of_kind(rough, "wet")
-    bare = run_of_kind(rough, "wet", ("run", "bore", "outlet_level", "inlet_level"), bore=80.0, bleed=5.0)
-    assert (bare.bore, bare.bleed, bare.run, bare.roughness) == (80, 5, 60, 1.0)
+    other = run_of_kind(rough, "wet", bore=80.0, bleed=5.0)
+    assert (other.bore, other.bleed, other.run, other.roughness) == (80, 5, 60, 0.3)
+    sunk = Conveyance(kind="dry", run=6, bore=100, outlet_level=0.2, inlet_level=-1.0)
+    assert run_of_kind(sunk, "wet").low_level == -1.0  # no higher than its ends
+
+
+@given(
+    st.integers(0, 400), st.integers(1, 40), st.sampled_from([0.005, 0.01, 0.02, 0.025]), st.integers(0, 30)
+)
+def test_an_exact_fit_fits(inlet, run, fall, drop):
+    """Levels in centimetres and falls as they are laid: what is exact on paper is no shortage in binary."""
+    outlet = inlet / 100 + run * fall + drop / 100
+    exact = Conveyance(
+        kind="dry",
+        run=run,
+        bore=100,
+        outlet_level=round(outlet, 4),
+        inlet_level=inlet / 100,
+        filter_drop=drop / 100,
+        fall=fall,
+    )
+    assert level_margin(exact) == 0 and cannot_work(exact) is None and pipe_capacity(exact) > 0
+    short = exact.model_copy(update={"outlet_level": exact.outlet_level - 0.002})
+    assert "0.002 m too low" in cannot_work(short)[0] and pipe_capacity(short) == 0
+
+
+def test_the_full_tank_drowns_an_inlet_below_its_overflow():
+    """By hand: outlet 3.0, inlet 0.8, water 2.2 m: 0.8 m of head, not 2.2; at rest 2.7 m stand over -0.5, 26.5 kPa."""
+    free = RUN.model_copy(update={"inlet_level": 0.8})
+    drowned = free.model_copy(update={"tank_water_level": 2.2})
+    assert head_available(free) == pytest.approx(2.2) and head_available(drowned) == pytest.approx(0.8)
+    assert static_pressure(free) == pytest.approx(12.7, abs=0.05)
+    assert static_pressure(drowned) == pytest.approx(26.5, abs=0.05)
+    assert static_pressure(drowned, backed_up=True) == pytest.approx(3.5 * 9.80665)
+    assert pipe_capacity(drowned) < pipe_capacity(free)
+    assert held_volume(drowned) == held_volume(free)  # once the tank is drawn down the pipe holds no more
+    assert run_levels(drowned, 3.0).full[0] == (0.0, 2.2)
+    low = free.model_copy(update={"tank_water_level": 0.5})
+    assert head_available(low) == head_available(free)
+    over = free.model_copy(update={"tank_water_level": 3.1})
+    assert "the water in the full tank is 0.10 m above" in cannot_work(over)[0]
 
 
 # ---- the drawing of a run: its points follow the levels, its margin is the hydraulics' own

@@ -7,9 +7,10 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError
+from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.core.reader import US, reading
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import siteworks_group, siteworks_of
+from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
 from rainharvest.siteworks.tables import SiteWorks
@@ -181,6 +182,58 @@ def test_what_cannot_be_made_is_an_answer_and_no_error(ready):
     assert full.overflow is None and "no room above it" in SAID["The overflow"](full)
     poor = site_variant(ready, ground="fill")
     assert poor.base.engineer and "An engineer must design this base." in SAID["What it stands on"](poor)
+
+
+def test_what_can_be_built_is_told_with_what_is_there_and_what_is_needed(ready):
+    works = site_variant(ready, design_intensity=20.0)
+    rows = {row.thing: row for row in buildability(works)}
+    assert list(rows) == ["level of the run", "flow of the run", "overflow"]
+    assert all(row.fits and not row.answer for row in rows.values())
+    # 3.4 - 0.2 - 18 x 0.01 - 2.3
+    assert rows["level of the run"].there == pytest.approx(0.72)
+    hard = {row.thing: row for row in buildability(site_variant(ready, design_intensity=150.0))}
+    assert hard["level of the run"].fits and not hard["flow of the run"].fits
+    assert hard["flow of the run"].there < hard["flow of the run"].needed == pytest.approx(580 * 150 / 3600)
+    none = buildability(site_variant(ready, site_given(ready, freeboard_share=0.0)))[-1]
+    assert not none.fits and "no room above it" in none.answer
+
+
+def test_report_and_site_works_read_one_run(plain, tmp_path):
+    run_of = '[conveyance]\nkind = "wet"\nrun = 40\nbore = 100\noutlet_level = 3.4\ninlet_level = 1.2\n'
+    more = f"{run_of}low_level = -2.0\nroughness = 0.15\n[site_works]\nheight = 2.0\n{ROOF}"
+    results = run(study(tmp_path, more))
+    works, own = siteworks_of(results), results.study
+    climate = Climate(results.record.filled.isel(member=0, drop=True), own.losses.intensity)
+    done = dry_and_wet(CatchmentCase(own.catchment, {"here": climate}), "here", 75.0)
+    assert works.levels == done.levels["wet run"] and done.own == "wet"
+    # 2 m high with a twentieth of freeboard: the water stands at 1.9 m and drowns the inlet at 1.2
+    assert own.conveyance.tank_water_level == pytest.approx(1.9) == works.vessel.overflow_mark
+    assert done.table.loc["pressure", "wet run"] == pytest.approx(3.9 * 9.80665)
+    assert done.table.loc["storm_pressure", "wet run"] == pytest.approx(5.4 * 9.80665)
+    reached = float(results.done.inflow.mean()) * 365.25
+    assert done.table.loc["delivered", "wet run"] == pytest.approx(reached, rel=1e-9)
+
+
+def test_drinking_water_is_labelled_so_and_its_tank_needs_no_leaf_screen(tmp_path):
+    path = study(tmp_path, 'arrangement = { kind = "mains reserve", mains_off = ["sat"] }\n')
+    path.write_text(path.read_text().replace("dual_flush", "day_pupil"))
+    works = siteworks_of(run(path))
+    sign = works.parts.set_index("part").what_for["warning sign"]
+    assert sign.startswith("drinking water") and "not for drinking" not in sign
+    assert not works.upkeep.task.str.contains("leaf screen").any()
+    # chlorine is asked for: its doser is on the list, its dose is told
+    assert "chlorine doser" in works.parts.part.values and "contact tank" not in works.parts.part.values
+    told = SAID["Treatment and tests"](works)
+    assert "Chlorine: 2 mg/L to leave 0.5 mg/L" in told
+    assert works.chlorine.chlorine == pytest.approx(2.0 * works.given.mean_demand / 1000)
+
+
+def test_the_wind_is_told_for_the_empty_tank(ready):
+    said = SAID["In the wind"]
+    assert "take it from the local code" in said(site_variant(ready))
+    windy = said(site_variant(ready, gust=45.0))
+    assert "In the 45 m/s of this site" in windy and "strap it" in windy
+    assert "It stands through" in said(site_variant(ready, gust=5.0))
 
 
 def test_a_larger_tank_spills_less_and_is_found_no_fuller_by_the_storms_sum(ready):

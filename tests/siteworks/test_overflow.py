@@ -143,9 +143,10 @@ def test_soakaways_that_cannot_be_get_plain_answers():
         infiltration_rate(TrialPit(pit_length=1, pit_width=1, pit_depth=1, minutes=(0,)))
 
 
-def test_storms_between_a_design_intensity_and_a_heavy_day():
+def test_storms_from_a_heavy_day_and_a_design_intensity():
     depth = storm_depths(90, 60)
-    assert float(depth.sel(storm_minutes=5)) == pytest.approx(7.5)
+    # 67.8 / 288 x (24.3 / 0.3833)^0.9 = 9.85 mm, more than 90 mm/h over five minutes
+    assert float(depth.sel(storm_minutes=5)) == pytest.approx(9.85, abs=0.01)
     assert float(depth.sel(storm_minutes=1440)) == pytest.approx(67.8)
     assert (np.diff(depth) > 0).all()
     rate = depth / depth.storm_minutes
@@ -156,6 +157,28 @@ def test_storms_between_a_design_intensity_and_a_heavy_day():
     assert flat.values == pytest.approx(np.full(10, 200 * 5 / 60))
     with pytest.raises(InputError):
         storm_depths(0, 50)
+
+
+PUBLISHED = {
+    # NOAA Atlas 14, Volume 9 Version 2, 26.6 N 81.9 W (Fort Myers, Florida), ten years, inches
+    "summer storms": [0.822, 1.20, 1.47, 2.37, 3.13, 3.90, 5.18, 6.36, 7.28],
+    # NOAA Atlas 14, Volume 11 Version 2, 32.87 N 96.97 W (Irving, Texas), ten years, inches
+    "inland": [0.693, 1.11, 1.38, 1.91, 2.50, 3.14, 4.27, 5.05, 5.89],
+}
+PUBLISHED_MINUTES = [5, 10, 15, 30, 60, 120, 360, 720, 1440]
+
+
+@pytest.mark.parametrize("place", PUBLISHED)
+def test_storms_err_large_against_published_ten_year_tables_and_so_does_the_soakaway(place):
+    table = 25.4 * np.array(PUBLISHED[place])
+    drawn = storm_depths(75, table[-1] / 1.13, PUBLISHED_MINUTES).values
+    ratio = drawn / table
+    assert ratio[-1] == pytest.approx(1) and (ratio >= 1 - 1e-12).all() and ratio.max() < 1.6
+    of_table, of_law = (
+        float(size_soakaway(100, 2e-5, PUBLISHED_MINUTES, depths).soakaway_length)
+        for depths in (table, drawn)
+    )
+    assert 1 < of_law / of_table < 1.5
 
 
 def test_how_full_the_tank_was_before_each_of_the_biggest_storms():

@@ -14,6 +14,7 @@ from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.siteworks.base import GROUNDS, SHAPES, base_of, vessel_of
 from rainharvest.siteworks.overflow import OverflowPipe
 from rainharvest.siteworks.tables import PART_NAMES, SiteWorks
+from rainharvest.siteworks.treatment import chlorine_plan
 from rainharvest.siteworks.upkeep import (
     TASKS,
     check_list,
@@ -60,6 +61,8 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
         vessel_volume=80.0,
         mains_bore=20.0,
         disinfect="both",
+        chlorine=chlorine_plan(0.8, 1000.0),
+        arrangement="combined",
     )
     found = {part.part: part for part in parts}
     assert (
@@ -69,6 +72,9 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
     )
     assert found["pipe"].quantity == pytest.approx(30 + 3.5 + 2.7) and found["low-point valve"].quantity == 1
     assert "air gap of 40 mm" in found["float valve"].what_for and "0.37 kW" in found["pump"].what_for
+    assert "4,800 L, or 2,057 L with baffles, or 183 m" in found["contact tank"].what_for
+    assert found["chlorine doser"].what_for.startswith("2 mg/L, 2 g of chlorine a day")
+    assert "before it is filtered and disinfected" in found["warning sign"].what_for
     assert set(found) <= set(PART_NAMES) and all(part.quantity > 0 for part in parts)
     table = price_parts(parts, {"tank": 900.0, "tap": 15.0})
     assert table.set_index("part").cost["tank"] == 1800 and table.cost.notna().sum() == 1

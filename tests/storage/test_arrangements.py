@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rainharvest import InputError, simulate
+from rainharvest.core.text import texts_of
 from rainharvest.demand.mains import mains_by_rule, mains_in_spells
 from rainharvest.storage.arrangements import (
     arrangement_settings,
@@ -17,6 +18,7 @@ from rainharvest.storage.arrangements import (
     ride_out,
     smallest_reserve,
 )
+from rainharvest.storage.facts import ride_out_facts
 
 DAYS = pd.date_range("2001-01-01", periods=730)
 
@@ -24,6 +26,25 @@ DAYS = pd.date_range("2001-01-01", periods=730)
 def series(values):
     values = np.asarray(values, dtype=float)
     return xr.DataArray(values, {"time": DAYS[: values.size]}, ("time",))
+
+
+def test_the_report_tells_what_a_full_reserve_rides_out():
+    """By hand: 100 L on five days, nothing at weekends; 250 L last 2.5 days from Monday, 4.5 from Thursday or Friday.
+
+    Half of each day's draw is essential: of that 250 L last five days and, over a weekend, seven.
+    """
+    week = np.array([100.0] * 5 + [0.0] * 2)
+    draws = np.tile(week, 20)
+    demand = xr.DataArray(
+        np.stack([draws / 2, draws / 2]),
+        {"use": ["beds", "lawn"], "time": DAYS[:140], "essential": ("use", [True, False])},
+        ("use", "time"),
+    )
+    facts = ride_out_facts(demand, 250.0)
+    assert (facts.litres, facts.worst, facts.essential) == (250.0, 2.5, 7.0)
+    assert texts_of("storage").ride_out(facts).startswith("Kept full, the tank holds 250 L to draw")
+    none = ride_out_facts(demand.assign_coords(essential=("use", [False, False])), 250.0)
+    assert none.essential is None and "essential" not in texts_of("storage").ride_out(none)
 
 
 def record(seed, days=730):
