@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
@@ -12,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.outputs import scratch_folder
 from rainharvest.core.quantities import attributes
 
 
@@ -29,15 +27,8 @@ def make_store(path: Path, fixed: xr.Dataset, arrays: Mapping[str, Array], regio
     """Write the empty store beside its place and move it there."""
     import zarr
 
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        scratch = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=path.parent))
-    except OSError as error:
-        raise InputError(
-            f"cannot write there ({error.strerror})", "name a folder that you may write to", "--out", path
-        ) from None
     marks = Array({"region": regions}, {"region": 1}, attributes("done"), "i1")
-    try:
+    with scratch_folder(path.parent) as scratch:
         fixed.to_zarr(scratch / "store", mode="w", zarr_format=2, consolidated=False)
         group = zarr.open_group(scratch / "store", mode="r+")
         for name, array in {**arrays, "done": marks}.items():
@@ -51,8 +42,6 @@ def make_store(path: Path, fixed: xr.Dataset, arrays: Mapping[str, Array], regio
             )
         zarr.consolidate_metadata(scratch / "store", zarr_format=2)
         os.replace(scratch / "store", path)
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
 
 
 def store_attributes(path: Path) -> dict:

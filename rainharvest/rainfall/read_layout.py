@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require
 from rainharvest.rainfall.read_columns import Unit, date_columns, parse_unit, plain, words_of
 from rainharvest.rainfall.read_values import assemble, find_form, month_number
 
@@ -45,6 +45,33 @@ def split(line: str, separator: str) -> list[str]:
         return [cell.strip() for cell in row]
     except csv.Error:
         return []
+
+
+def split_rows(
+    numbered: Iterable[tuple[int, str]], separator: str, **form: bool
+) -> Iterator[tuple[int, list[str]]]:
+    """Split numbered lines into cells, a line a row: a cell that runs on would swallow the days below it."""
+    begun = at = 0
+
+    def texts() -> Iterator[str]:
+        nonlocal begun, at
+        for at, line in numbered:
+            begun = begun or at
+            yield line
+        yield ""  # so that a quote mark open on the last line runs on as well
+
+    reader, read = csv.reader(texts(), delimiter=separator, **form), 0
+    remedy = "take the stray quote mark out, or write the cell on one line"
+    try:
+        for row in reader:
+            runs_on = "a quote mark opens a cell that does not end on its line"
+            read += 1
+            require(reader.line_num == read, runs_on, remedy, f"line {begun}")
+            if row:
+                yield at, row
+            begun = 0
+    except csv.Error as error:
+        raise InputError(f"the row cannot be split ({error})", remedy, f"line {begun}") from None
 
 
 def is_comment(line: str) -> bool:
