@@ -232,8 +232,8 @@ def _move_finished(folder: Path) -> None:
 def no_formula(cell: object) -> object:
     """Return a cell of a table as spreadsheets show it: text that they would compute bears an apostrophe before it.
 
-    >>> no_formula('=HYPERLINK("x")'), no_formula("-1.5"), no_formula("+ more"), no_formula(-2)
-    ('\'=HYPERLINK("x")', '-1.5', "'+ more", -2)
+    >>> no_formula("=1+1"), no_formula("-1.5"), no_formula("+ more"), no_formula(-2)
+    ("'=1+1", '-1.5', "'+ more", -2)
     """
     if not isinstance(cell, str) or not cell.startswith(("=", "+", "-", "@", "\t", "\r")):
         return cell

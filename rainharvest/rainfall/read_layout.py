@@ -226,6 +226,8 @@ _ENTRY = re.compile(r"[\s#!%*;/\"'<>$-]*([^\W\d_][\w ./()°-]{0,40}?)[\s\"']*[:=
 
 _ROLE = words_of("preamble")
 
+_TOLD = 1000  # letters of a line above the table that are looked at; patterns take long over endless ones
+
 # Numbers beyond which these are no such thing.
 _FARTHEST = {"latitude": 90, "longitude": 360, "elevation": 9000}
 
@@ -260,7 +262,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
     unit, year = None, 0
     codes: dict[str, tuple[float, ...]] = {"missing": (), "trace": ()}
     for line in lines:
-        found = _ENTRY.match(line)
+        found = _ENTRY.match(line[:_TOLD])
         role = found and _ROLE.get(plain(found[1]).replace(" ", "_"))
         if not role:
             continue
@@ -287,7 +289,8 @@ def unit_in_preamble(lines: Sequence[str], name: str) -> tuple[Unit | None, tupl
     (0.1, (-1.0,))
     """
     for line in lines:
-        found = re.match(rf"[\s#!%*;]*{re.escape(name.strip())}\s*(?:[:=]|\s-\s)(.+)", line, re.IGNORECASE)
+        pattern = rf"[\s#!%*;]*{re.escape(name.strip())}\s*(?:[:=]|\s-\s)(.+)"
+        found = re.match(pattern, line[:_TOLD], re.IGNORECASE)
         if not found or not name.strip():
             continue
         inside = [part.removeprefix("in ") for part in re.findall(r"[(\[]([^)\]]+)[)\]]", found[1])]
