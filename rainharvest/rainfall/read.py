@@ -237,7 +237,7 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
         again = partial(iter, rows)
         hints = replace(hints, at=None) if sheet_named else hints
     head = [line.rstrip("\r\n") for line in islice(again(), HEAD)]
-    wide = max(line.count(mark) for line in head for mark in ";\t,|")
+    wide = max((line.count(mark) for line in head for mark in ";\t,|"), default=0)
     most = LIMITS["columns"].value
     many = f"the file has {wide + 1} columns, more than the {most} that are read"
     require(wide < most, many, "cut it to the dates and the rain of the site")
