@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.read_columns import Unit, date_columns, parse_unit, plain, words_of
 from rainharvest.rainfall.read_values import assemble, find_form, month_number
 
@@ -275,7 +275,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         elif role == "year":
             year = int(number or 0)
         elif role == "site":
-            facts.setdefault("site", re.split(r"[,;]\s*\w+\s*[:=]", value)[0].strip())
+            facts.setdefault("site", shortened(re.split(r"[,;]\s*\w+\s*[:=]", value)[0].strip(), 120))
         elif number is not None and abs(number) <= _FARTHEST[role]:
             facts.setdefault(role, number)
     return Preamble(facts, unit, codes["missing"], codes["trace"], year)

@@ -9,7 +9,7 @@ from itertools import islice
 
 import numpy as np
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.read_columns import Roles, Unit, given_unit, parse_unit, plain, roles, unit_in_name
 from rainharvest.rainfall.read_days import Readings, refuse_apart, usual_step
 from rainharvest.rainfall.read_layout import (
@@ -329,7 +329,7 @@ def _facts(chunk: Chunk) -> dict[str, object]:
         if bad < 0 and np.isfinite(values[0]):
             facts[name] = float(values[0])
     if chunk.role.site >= 0:
-        facts["site"] = first.column(chunk.role.site)[0]
+        facts["site"] = shortened(first.column(chunk.role.site)[0], 120)
     return facts
 
 

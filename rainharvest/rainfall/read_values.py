@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from rainharvest.core.defaults import Default, rows_of
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.check_days import WORLD_RECORD
 from rainharvest.rainfall.flags import MEANINGS, Flag, plural
 
@@ -407,7 +407,7 @@ def apply_quality(
     if re.fullmatch(r"Q_R[RD]|Q", name.strip(), re.IGNORECASE) and set(words) <= set(_ECA):
         words = [_ECA[w] for w in words]
     if strange := [w for w in words if w and w not in _SAYS and w not in _OWN]:
-        shown = ", ".join(repr(w) for w in sorted(strange)[:6])
+        shown = ", ".join(shortened(repr(w), 40) for w in sorted(strange)[:6])
         notes.append(
             f"the quality column {name!r} has codes without a meaning known here ({shown}) and was not used"
         )

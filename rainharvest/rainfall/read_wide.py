@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Unit, given_unit, places_of, plain, unit_in_name
 from rainharvest.rainfall.read_days import Readings
@@ -384,7 +384,7 @@ def _place(cells: dict[str, str]) -> dict[str, object]:
         except ValueError:
             continue
     if name := cells.get("NAME", "").strip():
-        facts["site"] = name
+        facts["site"] = shortened(name, 120)
     return facts
 
 

@@ -278,6 +278,10 @@ def test_absurd_files_are_refused_at_once_and_in_few_words(tmp_path, monkeypatch
     with pytest.raises(InputError, match="x ... x.*is no amount of rain") as caught:
         read_rain(file)
     assert len(str(caught.value)) < 1500
+    long = "x" * 20_000
+    file.write_text(f"site,date,rain_mm,quality\n{long},1990-01-01,1,{long}\n")
+    read = read_rain(file)
+    assert len(read.site) <= 120 and len(read.assumptions) < 1500 and "without a meaning" in read.assumptions
     file.write_text("date,rain_mm\n" + "".join(f"1990-01-{day:02d},1\n" for day in range(1, 32)))
     monkeypatch.setitem(read_rows.LIMITS, "rows", Default(20, "1", "", "own choice"))
     with pytest.raises(InputError, match="more than 20 rows"):
