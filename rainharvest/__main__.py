@@ -74,6 +74,8 @@ def main(argv: list[str] | None = None) -> int:
     )
     climates.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, tcp://host:port")
     given = parser.parse_args(argv)
+    if hasattr(sys.stdout, "reconfigure"):  # a letter that the terminal has not is no reason to stop
+        sys.stdout.reconfigure(errors="backslashreplace")
     commanded = {
         "study": _study,
         "new": _new,

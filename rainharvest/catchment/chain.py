@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import xarray as xr
-from numba import njit
 
 from rainharvest.catchment.hydraulics import (
     gutter_limits,
@@ -17,7 +16,7 @@ from rainharvest.catchment.hydraulics import (
 )
 from rainharvest.catchment.intensity import Intensity, Rain, on_time, share_below, wet_day_intensity
 from rainharvest.catchment.tables import Catchment
-from rainharvest.core.compiled import compiling_notice
+from rainharvest.core.compiled import compiled, compiling_notice
 from rainharvest.core.errors import require
 
 NEVER = 1e300
@@ -50,7 +49,7 @@ PIPE = ("filter_efficiency", "pipe_limit", "held_volume", "bleed", "emptied_afte
 """Parameters of what is common to all roofs, in order: 1, L a step, L, L a step, steps."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled(nogil=True, error_model="numpy")
 def fill_step(held, dry, inflow, capacity, drain, empty_after):
     """Fill and drain one store over one step: the only place where the rule is written down.
 
@@ -66,7 +65,7 @@ def fill_step(held, dry, inflow, capacity, drain, empty_after):
     return kept + taken, dry, inflow - taken, held - kept
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled(nogil=True, error_model="numpy")
 def run_chain(
     rain, drying, series, roofs, gutter_ratio, gutter_index, pipes, pipe_ratio, pipe_index, total, kept, trace
 ):

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
-from numba import njit
 
 from rainharvest.catchment.tables import DEFAULTS, FITTINGS, Catchment, Conveyance
+from rainharvest.core.compiled import compiled
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 
@@ -321,7 +321,7 @@ def full_velocity(conveyance: Conveyance, flow: float) -> float:
     return flow / 1000 / section(conveyance.bore)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled(nogil=True, error_model="numpy")
 def _count_standing(inflow, held, drained, small, stood):
     """Fill in, for each day and series, how many days ago the oldest water in the pipe entered it."""
     left = np.empty(held.shape[0])  # of what entered on each day

@@ -18,7 +18,7 @@ from rainharvest.climates.run import run_climates
 from rainharvest.climates.tables import Place, Region, read_region
 from rainharvest.climates.tiles import Grid
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.outputs import check_folder, whole_files
+from rainharvest.core.outputs import check_folder, whole_files, write_csv
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.record import longest_stretch
 
@@ -104,7 +104,7 @@ def write_climates(
     table = places_table(results, size)
     with whole_files(out.parent) as scratch:
         file = scratch / out.with_suffix(".csv").name
-        table.to_csv(file, index=False, float_format="%.6g", lineterminator="\n")
+        write_csv(table, file, index=False, float_format="%.6g")
     return results.assign_attrs(described_size=size)
 
 

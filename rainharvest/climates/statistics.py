@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 import xarray as xr
-from numba import njit
 
+from rainharvest.core.compiled import compiled
 from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
@@ -27,7 +27,7 @@ MOST = 4000
 """Places that are grouped directly; of more, so many evenly chosen ones, and the rest go to the nearest group."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled(nogil=True, error_model="numpy")
 def measure_climate(rain, month, month_days, year, whole, wet_day, out):  # pragma: no cover - compiled
     """Fill the statistics of each place, in the order of `STATISTICS`.
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import errno
 import os
-import shutil
-import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,6 +13,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.errors import InputError, require
+from rainharvest.core.outputs import scratch_folder
 from rainharvest.core.quantities import attributes
 
 
@@ -69,12 +68,8 @@ def make_store(path: Path, fixed: xr.Dataset, arrays: Mapping[str, Array], regio
     """Write the empty store beside its place and move it there."""
     import zarr
 
-    try:
-        scratch = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=path.parent))
-    except OSError as error:
-        raise _cannot_write(error, path) from None
     marks = Array({"region": regions}, {"region": 1}, attributes("done"), "i1")
-    try:
+    with scratch_folder(path.parent) as scratch:
         fixed.to_zarr(scratch / "store", mode="w", zarr_format=2, consolidated=False)
         group = zarr.open_group(scratch / "store", mode="r+")
         for name, array in {**arrays, "done": marks}.items():
@@ -88,8 +83,6 @@ def make_store(path: Path, fixed: xr.Dataset, arrays: Mapping[str, Array], regio
             )
         zarr.consolidate_metadata(scratch / "store", zarr_format=2)
         os.replace(scratch / "store", path)
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
 
 
 def store_attributes(path: Path) -> dict:

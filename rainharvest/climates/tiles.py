@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import xarray as xr
-from numba import njit
 
 from rainharvest.climates.statistics import months_of
 from rainharvest.climates.store import Array, make_store, regions_left, store_attributes, write_region
+from rainharvest.core.compiled import compiled
 from rainharvest.rainfall.check_days import WORLD_RECORD
 from rainharvest.rainfall.read_columns import Unit
 from rainharvest.rainfall.read_values import NEGATIVE_CODES
@@ -56,7 +56,7 @@ COUNTS = ("days_missing", "days_clipped", "days_impossible")
 """What reading did to the rain of each place, in the order in which `_clean` counts it."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled(nogil=True, error_model="numpy")
 def _clean(rain, lacking, raw_factor, dust, most, codes, counts):  # pragma: no cover - compiled
     """Clip and count in place; a gap within a record makes the place missing whole."""
     for c in range(rain.shape[0]):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from pathlib import Path
 
 from pydantic import BaseModel, ValidationError
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require, require_file
 from rainharvest.core.reader import GALLON, US_UNITS
 from rainharvest.core.tables import known_of, models_of
 
@@ -57,7 +58,29 @@ class StudyFileError(InputError):
         self.mistakes = mistakes
 
     def __str__(self) -> str:
-        return "\n".join(str(mistake) for mistake in self.mistakes)
+        lines = [str(mistake) for mistake in self.mistakes[:MOST_LINES]]
+        more = len(self.mistakes) - len(lines)
+        return "\n".join([*lines, f"and {more} more"] if more else lines)
+
+
+MOST_LINES = 40  # mistakes named at once; beyond, the file is another kind of file
+
+DEEPEST, LARGEST = 20, 1e15  # tables within tables, and numbers: beyond any study's
+
+
+def _refuse_absurd(data: dict, path: Path) -> None:
+    """Refuse what the readers of tables, or the arithmetic after them, would break on."""
+    within: list[tuple[tuple, object]] = [((), data)]
+    while within:
+        loc, value = within.pop()
+        place = Mistake(loc, "", "").place
+        if isinstance(value, dict | list):
+            require(len(loc) <= DEEPEST, "it is nested too deeply", "write it as the example", place, path)
+            items = value.items() if isinstance(value, dict) else enumerate(value)
+            within += [((*loc, key), inner) for key, inner in items]
+        elif isinstance(value, int | float) and abs(value) > LARGEST and abs(value) != float("inf"):
+            digits = f"a number above {LARGEST:g}"
+            require(False, f"it is {digits}, which nothing here can be", "correct it", place, path)
 
 
 _PATHS = "write a path with forward slashes (C:/rain/gauge.csv), or in single quotes"
@@ -65,6 +88,7 @@ _PATHS = "write a path with forward slashes (C:/rain/gauge.csv), or in single qu
 
 def read_toml(path: Path) -> tuple[dict, str]:
     """Read a TOML file."""
+    require_file(path)
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except OSError as error:
@@ -74,8 +98,10 @@ def read_toml(path: Path) -> tuple[dict, str]:
     except UnicodeDecodeError as error:
         raise InputError("it is not UTF-8 text", "save it as UTF-8", f"byte {error.start}", path) from None
     try:
-        return tomllib.loads(text), text
-    except tomllib.TOMLDecodeError as error:
+        data = tomllib.loads(text)
+    except RecursionError:
+        raise InputError("it is nested too deeply", "write it as the example", file=path) from None
+    except ValueError as error:  # besides what is no TOML, integers of thousands of digits
         line = re.search(r"at line (\d+)", str(error))
         written = text.splitlines()[int(line[1]) - 1].strip() if line and "EOF" not in str(error) else ""
         if "\\" in written:
@@ -84,6 +110,8 @@ def read_toml(path: Path) -> tuple[dict, str]:
         raise InputError(
             f"it is not TOML: {error}", "mend that line (text in quotes, tables in [brackets])", file=path
         ) from None
+    _refuse_absurd(data, path)
+    return data, text
 
 
 def found_by_pydantic(error: ValidationError, model: type[BaseModel], data: dict) -> list[Mistake]:
@@ -110,16 +138,20 @@ def named_files(data: dict, study: type[BaseModel]) -> list[tuple[tuple, str]]:
 
 
 def missing_files(data: dict, folder: Path, study: type[BaseModel]) -> list[Mistake]:
-    """Return the files that a study names and that are not there."""
-    remedy = "name a file that exists, from the folder of this one"
-    return [
-        # In double quotes TOML turns \\t, \\n, \\b, \\f and \\r of a Windows path into signs that no name holds.
-        Mistake(loc, f"there is no file {str(folder / name)!r}", _PATHS)
-        if any(ord(sign) < 32 for sign in name)
-        else Mistake(loc, f"there is no file {folder / name}", remedy)
-        for loc, name in named_files(data, study)
-        if not (folder / name).exists()
-    ]
+    """Return the files that a study names and that are not there, or are no files."""
+    out = []
+    for loc, name in named_files(data, study):
+        there = folder / name
+        if os.path.isfile(there):
+            continue
+        problem, remedy = f"there is no file {there}", "name a file that exists, from the folder of this one"
+        if any(ord(sign) < 32 for sign in name):
+            # In double quotes TOML turns \t, \n, \b, \f and \r of a Windows path into signs that no name holds.
+            problem, remedy = f"there is no file {str(there)!r}", _PATHS
+        elif os.path.exists(there):
+            problem = f"{there} is no file"
+        out.append(Mistake(loc, problem, remedy))
+    return out
 
 
 def studies_of(data: dict) -> list[tuple[tuple[str | int, ...], dict]]:

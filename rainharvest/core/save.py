@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rainharvest.core.outputs import no_formula
 from rainharvest.core.style import STYLE, svg
 
 if TYPE_CHECKING:
@@ -92,9 +93,9 @@ def figure_table(figure: Figure) -> str:
     rows = max((len(column) for _, column in columns), default=0)
     text = io.StringIO()
     write = csv.writer(text, lineterminator="\n")
-    write.writerow([head for head, _ in columns])
+    write.writerow([no_formula(head) for head, _ in columns])
     for row in range(rows):
-        write.writerow([column[row] if row < len(column) else "" for _, column in columns])
+        write.writerow([no_formula(column[row]) if row < len(column) else "" for _, column in columns])
     return text.getvalue()
 
 

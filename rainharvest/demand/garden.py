@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import xarray as xr
-from numba import njit
 
-from rainharvest.core.compiled import compiling_notice
+from rainharvest.core.compiled import compiled, compiling_notice
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.periods import as_days, in_period
@@ -127,7 +126,7 @@ def _through_root_zone(rain, taken, allowed, available, readily, what: str) -> t
         )
 
 
-@njit(cache=True, nogil=True)
+@compiled(nogil=True)
 def root_zone(rain, evapotranspiration, allowed, available, readily):
     """Run one root zone through the days: water given, depletion in the evening, water taken up."""
     days = rain.size

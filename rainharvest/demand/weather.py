@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, require_file
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.evapotranspiration import (
     COLUMNS,
@@ -27,6 +27,7 @@ _HUMIDITY = (("vapour_pressure",), ("dew_point",), ("rhmax", "rhmin"))
 
 def read_weather(path: Path) -> pd.DataFrame:
     """Read daily weather (CSV): a column ``date`` and columns of `COLUMNS`, tmax and tmin at least."""
+    require_file(path)
     columns = "give columns named " + ", ".join(
         ["date", *(f"{name} ({row['unit']})" for name, row in COLUMNS.items())]
     )

@@ -19,13 +19,18 @@ FREQUENT = ((9, 30), (8, 50), (7, 70), (5, 90))
 DRY_SPREAD_LEAST = 0.25
 
 
+def most_rain(total_days: np.ndarray) -> np.ndarray:
+    """Return the most rain ever measured over so many days [mm]."""
+    k = np.maximum(total_days, 1)
+    return np.where(k < 4, LIMITS["world_record"] * k, LIMITS["world_record_4"] * k / 4)
+
+
 def bounds(
     values: np.ndarray, total_days: np.ndarray, days: pd.DatetimeIndex, ceiling: float | None
 ) -> list[Finding]:
     """Return values that cannot be: negative, above the world record, or above the user's ceiling."""
     k = np.maximum(total_days, 1)
-    record, four = LIMITS["world_record"], LIMITS["world_record_4"]
-    most = np.where(k < 4, record * k, four * k / 4)
+    record, four, most = LIMITS["world_record"], LIMITS["world_record_4"], most_rain(k)
     bad = {"negative": values < 0, "impossible": values > most}
     if ceiling is not None:
         bad["ceiling"] = (values > ceiling * k) & (values <= most)

@@ -19,6 +19,8 @@ from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.climatology import spi_class
 from rainharvest.rainfall.fill_skill import FILLINGS, fill_skill
 from rainharvest.rainfall.flags import Flag, as_record
+from rainharvest.rainfall.read_open import open_source, unpacked
+from rainharvest.rainfall.read_values import LIMITS
 from rainharvest.rainfall.record import read_as_far_as_needed
 from rainharvest.rainfall.summary import parts_of
 
@@ -144,9 +146,20 @@ def checked_upload(name: str, content: bytes, hints: Mapping[str, object] | None
         except (OSError, ValueError):
             raise InputError("the file's name cannot be used", "rename the file", file=plain) from None
         try:
+            _refuse_large(path)
             return checked_record([path], hints)
         except InputError as error:
             raise InputError(error.problem, error.remedy, error.place, plain) from None
+
+
+def _refuse_large(path: Path) -> None:
+    """Refuse a file that would keep the page waiting: packed, thirty million rows are a small upload."""
+    most, held = LIMITS["upload"].value, 0
+    with unpacked(path, open_source(path).packing) as stream:
+        while piece := stream.read(1 << 20):
+            held += len(piece)
+            large = f"the file holds more than {most / 1e6:.0f} MB when unpacked"
+            require(held <= most, large, "sum it to days first, or read it without the page: read_rain")
 
 
 def hidden_days_skill(

@@ -23,11 +23,13 @@ from rainharvest.rainfall.read_days import (
     one_a_moment,
     to_days,
     usual_step,
+    within_record,
 )
 from rainharvest.rainfall.read_grid import read_netcdf
 from rainharvest.rainfall.read_layout import find_table, undated
 from rainharvest.rainfall.read_open import Source, lines, open_source, workbook_lines
 from rainharvest.rainfall.read_rows import Hints, read_rows, text_rows
+from rainharvest.rainfall.read_values import LIMITS
 from rainharvest.rainfall.read_wide import TENTHS, find_ghcn, find_wide, read_ghcn, read_wide
 
 HEAD = 400  # lines looked at to work out the layout
@@ -221,7 +223,7 @@ def _readings(path: str | os.PathLike, hints: Hints) -> tuple[Source, Iterator[R
     """Open a file and return its readings, a chunk at a time, whatever its layout."""
     source = open_source(path)
     try:
-        return source, _layout(source, hints)
+        return source, map(within_record, _layout(source, hints))
     except InputError as error:
         raise error.at(source.path) from None
 
@@ -235,6 +237,10 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
         again = partial(iter, rows)
         hints = replace(hints, at=None) if sheet_named else hints
     head = [line.rstrip("\r\n") for line in islice(again(), HEAD)]
+    wide = max((line.count(mark) for line in head for mark in ";\t,|"), default=0)
+    most = LIMITS["columns"].value
+    many = f"the file has {wide + 1} columns, more than the {most} that are read"
+    require(wide < most, many, "cut it to the dates and the rain of the site")
     if form := find_ghcn(head):
         return iter([read_ghcn(form, again(), hints)])
     if wide := find_wide(head):
@@ -261,7 +267,7 @@ def _whole(chunks: Iterable[Readings]) -> Readings:
     )
     notes = [note for part in parts for note in part.notes]
     clock = np.unique(stamp - stamp.astype("datetime64[D]"))
-    if (clock > np.timedelta64(0)).any():
+    if (clock > np.timedelta64(0, "s")).any():
         stamped = f"stamped {str(stamp[0])[11:16]}" if len(clock) == 1 else "whatever its time"
         notes.append(f"each value, {stamped}, was taken for the day of its date")
     return Readings(stamp, *rest, parts[0].facts, tuple(notes))

@@ -109,6 +109,9 @@ def check_mean(mean: float, file: object = None) -> None:
     require(mean <= 100, problem, remedy, "units", file)
 
 
+LONGEST_NAME = 200  # letters of a column's name that are looked at; patterns take long over endless ones
+
+
 def unit_in_name(name: str) -> Unit | None:
     """Return the unit that a column's name carries: rain_mm, Prcp(mm), Rainfall amount (millimetres).
 
@@ -117,6 +120,7 @@ def unit_in_name(name: str) -> Unit | None:
     >>> unit_in_name("Precipitation") is None
     True
     """
+    name = name[:LONGEST_NAME]
     words = [w for w in re.split(r"[\s_,:;.-]+", name.strip()) if w]
     tails = [" ".join(words[-count:]) for count in (4, 3, 2, 1) if len(words) >= count]
     # a lone "m", "d" or quote mark at the end of a name is too little to be a unit
@@ -152,7 +156,7 @@ def plain(name: str) -> str:
     >>> plain("Rainfall amount (millimetres)"), plain("Q_RR"), plain("MESS_DATUM")
     ('rainfall amount', 'q rr', 'mess datum')
     """
-    name = re.sub(r"[\[({][^\])}]*[\])}]", " ", name)
+    name = re.sub(r"[\[({][^\])}]*[\])}]", " ", name[:LONGEST_NAME])
     return re.sub(r"[\s_]+", " ", name).strip(" .:#*\"'").lower()
 
 

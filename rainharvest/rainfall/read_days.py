@@ -11,6 +11,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.check_days import most_rain
 from rainharvest.rainfall.flags import Flag, flag_attributes, plural
 
 SUB_DAILY = 0.75 * 86400  # readings closer together than this [s] are sub-daily
@@ -48,6 +49,18 @@ def place_of(readings: Readings, row: int) -> str:
     return f"line {readings.line[row]}, {day}" if len(readings.line) else day
 
 
+def within_record(readings: Readings) -> Readings:
+    """Take out values beyond the world's record of rain: a fill value or a slip of the pen, never a reading."""
+    beyond = readings.fallen > most_rain(readings.total_days)
+    if not beyond.any():
+        return readings
+    worst = f"as far as {readings.fallen[beyond].max():g} mm"
+    said = f"{plural(int(beyond.sum()), 'value')} beyond the world's record of rain, {worst}, set to unknown"
+    flag = np.where(beyond, Flag.REJECTED, readings.flag).astype(np.int8)
+    rain = np.where(beyond, np.nan, readings.fallen)
+    return replace(readings, fallen=rain, flag=flag, notes=(*readings.notes, said))
+
+
 def refuse_apart(readings: Readings) -> None:
     """Refuse rows that stand days apart all along: monthly totals, or totals over an unstated number of days."""
     day = np.unique(readings.stamp.astype("datetime64[D]"))
@@ -69,7 +82,7 @@ def to_days(readings: Readings) -> xr.DataArray:
     day = readings.stamp.astype("datetime64[D]")
     require(len(day), "the file has no day in it", "check that this is the file meant")
     order = np.argsort(day, kind="stable")
-    if (np.diff(day) < np.timedelta64(0)).any():
+    if (np.diff(day) < np.timedelta64(0, "s")).any():
         notes.append("the rows were not in order of date and were sorted")
     keep = _one_a_day(readings, day, order, notes)
     day, rain = day[keep], readings.fallen[keep]
@@ -174,7 +187,7 @@ def begin(part: Readings, stamp_ends: bool | None) -> Readings:
 
 def one_a_moment(readings: Readings) -> np.ndarray:
     """Return the rows to keep, in order of time; two different values at one moment are an error."""
-    if (np.diff(readings.stamp) > np.timedelta64(0)).all():
+    if (np.diff(readings.stamp) > np.timedelta64(0, "s")).all():
         return np.arange(len(readings.stamp))
     order = np.argsort(readings.stamp, kind="stable")
     stamp, rain = readings.stamp[order], readings.fallen[order]

@@ -13,7 +13,7 @@ import numpy as np
 import xarray as xr
 from cf_xarray.criteria import coordinate_criteria
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, require_file
 from rainharvest.rainfall.calendars import SHORT, standard_stamps
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import looks_like_rain, parse_unit
@@ -192,9 +192,6 @@ def _refuse_far(away: float, limit: float, what: str, lat: float, lon: float, no
     notes.append(f"the nearest {where} stands for the place, {away:.1f} km away")
 
 
-MOST_TIMES = 50_000_000  # longest dimension read: 95 years of minutes; a longer one is a damaged header
-
-
 def read_netcdf(source: Source, hints: Hints) -> Readings:
     """Read the rain at one place from a netCDF file."""
     try:
@@ -225,6 +222,7 @@ def _dataset(source: Source) -> Iterator[xr.Dataset]:
 
 def open_netcdf(path: str) -> xr.Dataset:
     """Open the root of a netCDF file, or the one group that holds variables with a time; nothing is read yet."""
+    require_file(path)
     with open(path, "rb") as handle:
         classic = handle.read(4) in (b"CDF\x01", b"CDF\x02")
     if classic:
@@ -237,7 +235,9 @@ def open_netcdf(path: str) -> xr.Dataset:
         top = any(v.ndim and name not in raw.dimensions for name, v in raw.variables.items())
         groups = [name for name, group in raw.groups.items() if group.variables]
     require(
-        longest <= MOST_TIMES, "its header promises more times than any record has", "fetch the file again"
+        longest <= LIMITS["rows"].value,
+        "its header promises more times than any record has",
+        "fetch the file again",
     )
     group = None if top or not groups else groups[0]
     problem = "the file holds no variables at its top"
@@ -258,6 +258,7 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
     raw = np.atleast_1d(np.asarray(rain.values, dtype=float))
     problem = f"{name!r} does not have one value a time"
     require(raw.shape == stamp.shape, problem, "give a variable of time and place", name)
+    raw = np.where(np.isclose(raw, _never_written(rain), rtol=1e-6, atol=0), np.nan, raw)
     values, flags = _clean(raw, unit, step, notes)
     ends = begins is None and step < SUB_DAILY and name == "tp"
     if ends:
@@ -357,6 +358,17 @@ def _plain(moments: np.ndarray, notes: list[str]) -> np.ndarray:
     return np.array(texts, dtype="datetime64[s]")
 
 
+def _never_written(rain: xr.DataArray) -> float:
+    """Return what the netCDF library leaves in cells never written, where the file names no fill of its own."""
+    from netCDF4 import default_fillvals
+
+    coding = rain.encoding
+    fill = default_fillvals.get(np.dtype(coding.get("dtype", rain.dtype)).str[1:], np.nan)
+    if "_FillValue" in coding or isinstance(fill, str):
+        return np.nan
+    return float(fill) * float(coding.get("scale_factor", 1)) + float(coding.get("add_offset", 0))
+
+
 def _clean(raw: np.ndarray, unit, step: float, notes: list[str]) -> tuple[np.ndarray, np.ndarray]:
     """Turn values to mm; fill values that were not declared and packing dust are named."""
     raw = np.where(np.isfinite(raw), raw, np.nan)
@@ -374,7 +386,7 @@ def _clean(raw: np.ndarray, unit, step: float, notes: list[str]) -> tuple[np.nda
 def _refuse_piled(stamp: np.ndarray, values: np.ndarray, step: float) -> None:
     """Refuse sub-daily values that pile up from midnight: summing them counts rain many times over."""
     day = (stamp - np.timedelta64(int(step), "s")).astype("datetime64[D]")
-    within = np.diff(day) == np.timedelta64(0)
+    within = np.diff(day) == np.timedelta64(0, "s")
     rises = np.diff(values)[within]
     wet = np.unique(day[1:][within][values[1:][within] > 0])
     grows = (rises[~np.isnan(rises)] >= -1e-6).all() and (np.diff(values)[~within] < -1e-6).any()

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 
-from rainharvest.core.errors import InputError
+from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.read_columns import Unit, date_columns, parse_unit, plain, words_of
 from rainharvest.rainfall.read_values import assemble, find_form, month_number
 
@@ -45,6 +45,33 @@ def split(line: str, separator: str) -> list[str]:
         return [cell.strip() for cell in row]
     except csv.Error:
         return []
+
+
+def split_rows(
+    numbered: Iterable[tuple[int, str]], separator: str, **form: bool
+) -> Iterator[tuple[int, list[str]]]:
+    """Split numbered lines into cells, a line a row: a cell that runs on would swallow the days below it."""
+    begun = at = 0
+
+    def texts() -> Iterator[str]:
+        nonlocal begun, at
+        for at, line in numbered:
+            begun = begun or at
+            yield line
+        yield ""  # so that a quote mark open on the last line runs on as well
+
+    reader, read = csv.reader(texts(), delimiter=separator, **form), 0
+    remedy = "take the stray quote mark out, or write the cell on one line"
+    try:
+        for row in reader:
+            runs_on = "a quote mark opens a cell that does not end on its line"
+            read += 1
+            require(reader.line_num == read, runs_on, remedy, f"line {begun}")
+            if row:
+                yield at, row
+            begun = 0
+    except csv.Error as error:
+        raise InputError(f"the row cannot be split ({error})", remedy, f"line {begun}") from None
 
 
 def is_comment(line: str) -> bool:
@@ -199,6 +226,8 @@ _ENTRY = re.compile(r"[\s#!%*;/\"'<>$-]*([^\W\d_][\w ./()°-]{0,40}?)[\s\"']*[:=
 
 _ROLE = words_of("preamble")
 
+_TOLD = 1000  # letters of a line above the table that are looked at; patterns take long over endless ones
+
 # Numbers beyond which these are no such thing.
 _FARTHEST = {"latitude": 90, "longitude": 360, "elevation": 9000}
 
@@ -233,7 +262,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
     unit, year = None, 0
     codes: dict[str, tuple[float, ...]] = {"missing": (), "trace": ()}
     for line in lines:
-        found = _ENTRY.match(line)
+        found = _ENTRY.match(line[:_TOLD])
         role = found and _ROLE.get(plain(found[1]).replace(" ", "_"))
         if not role:
             continue
@@ -246,7 +275,7 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
         elif role == "year":
             year = int(number or 0)
         elif role == "site":
-            facts.setdefault("site", re.split(r"[,;]\s*\w+\s*[:=]", value)[0].strip())
+            facts.setdefault("site", shortened(re.split(r"[,;]\s*\w+\s*[:=]", value)[0].strip(), 120))
         elif number is not None and abs(number) <= _FARTHEST[role]:
             facts.setdefault(role, number)
     return Preamble(facts, unit, codes["missing"], codes["trace"], year)
@@ -260,7 +289,8 @@ def unit_in_preamble(lines: Sequence[str], name: str) -> tuple[Unit | None, tupl
     (0.1, (-1.0,))
     """
     for line in lines:
-        found = re.match(rf"[\s#!%*;]*{re.escape(name.strip())}\s*(?:[:=]|\s-\s)(.+)", line, re.IGNORECASE)
+        pattern = rf"[\s#!%*;]*{re.escape(name.strip())}\s*(?:[:=]|\s-\s)(.+)"
+        found = re.match(pattern, line[:_TOLD], re.IGNORECASE)
         if not found or not name.strip():
             continue
         inside = [part.removeprefix("in ") for part in re.findall(r"[(\[]([^)\]]+)[)\]]", found[1])]

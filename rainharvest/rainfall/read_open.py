@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, require_file
 
 SAMPLE = 1 << 18  # bytes looked at to work out encoding and layout
 
@@ -70,11 +70,12 @@ def open_source(path: str | os.PathLike) -> Source:
     """Look at a file: digest, kind, packing, encoding."""
     try:
         path = Path(path)
+        require_file(path)
         with open(path, "rb") as handle:
             sha256 = hashlib.file_digest(handle, "sha256").hexdigest()
             handle.seek(0)
             head = handle.read(8)
-    except (TypeError, ValueError) as error:
+    except TypeError as error:
         raise InputError(f"this is no path ({error})", "give the path of a rain file", "path") from None
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", "check the path", "", path) from None

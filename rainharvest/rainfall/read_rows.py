@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -10,7 +9,7 @@ from itertools import islice
 
 import numpy as np
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.read_columns import Roles, Unit, given_unit, parse_unit, plain, roles, unit_in_name
 from rainharvest.rainfall.read_days import Readings, refuse_apart, usual_step
 from rainharvest.rainfall.read_layout import (
@@ -19,6 +18,7 @@ from rainharvest.rainfall.read_layout import (
     is_comment,
     read_preamble,
     split,
+    split_rows,
     unit_in_preamble,
 )
 from rainharvest.rainfall.read_values import (
@@ -250,25 +250,17 @@ CHUNK = 1 << 16  # rows held as text at a time
 
 def text_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[int, tuple[str, ...]]]:
     """Split lines into rows, leaving out blanks and remarks."""
-    at = 0
-
-    def body() -> Iterator[str]:
-        nonlocal at
-        for at, line in enumerate(lines, 1):
-            if at > table.first_row and not line.isspace() and not is_comment(line):
-                yield line
-
+    body = (
+        (at, line)
+        for at, line in enumerate(lines, 1)
+        if at > table.first_row and not line.isspace() and not is_comment(line)
+    )
     if table.separator == " ":
-        for line in body():
+        for at, line in body:
             yield at, tuple(line.replace('"', "").split())
         return
-    try:
-        for row in csv.reader(body(), delimiter=table.separator, skipinitialspace=True):
-            yield at, tuple(row)
-    except csv.Error as error:
-        raise InputError(
-            f"the row cannot be split ({error})", "look for a stray quote mark", f"line {at}"
-        ) from None
+    for at, row in split_rows(body, table.separator, skipinitialspace=True):
+        yield at, tuple(row)
 
 
 def read_rows(
@@ -277,12 +269,14 @@ def read_rows(
     """Read the rows of a table, a chunk at a time."""
     preamble = read_preamble(table.preamble)
     role = roles(table.names, table.date, hints.column)
-    plan, pending, sites = None, [], set()
+    plan, pending, sites, most = None, [], set(), LIMITS["rows"].value
     rows = iter(rows)
     while some := list(islice(rows, CHUNK)):
         chunk = Chunk(
             table, role, [row for _, row in some], np.array([line for line, _ in some], dtype=np.int32)
         )
+        many = f"the file has more than {most:,} rows, 95 years of minutes"
+        require(some[-1][0] <= most, many, "split it, or sum it to hours first")
         chunk = _one_site(chunk, hints, sites)
         if not chunk.rows:
             continue
@@ -335,7 +329,7 @@ def _facts(chunk: Chunk) -> dict[str, object]:
         if bad < 0 and np.isfinite(values[0]):
             facts[name] = float(values[0])
     if chunk.role.site >= 0:
-        facts["site"] = first.column(chunk.role.site)[0]
+        facts["site"] = shortened(first.column(chunk.role.site)[0], 120)
     return facts
 
 
@@ -364,7 +358,7 @@ def _read_chunk(chunk: Chunk, plan: Plan, pending: list, notes: list[str]) -> Re
         )
     if marked:
         notes.append(f"{plural(marked, 'value')} that the source marks with a sign kept")
-    said, coded = drop_codes(values, flags, plan.unit.factor)
+    said, coded = drop_codes(values, flags, plan.unit.factor, plan.missing)
     if said:
         notes.append(f"{said} ({plural(coded)})")
     total = _totals(chunk, values)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from rainharvest.core.defaults import Default, rows_of
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.check_days import WORLD_RECORD
 from rainharvest.rainfall.flags import MEANINGS, Flag, plural
 
@@ -217,20 +217,24 @@ def _ordered(form: DateForm, cells: list[str], pattern: re.Pattern, day_first: b
         return replace(forms[name], notes=(f"the dates were read as {name}, as asked",))
     # where no order fits every cell, the best one names the cells that are no dates
     fit = [name for name in forms if wrong[name] == min(wrong.values())]
+    likeliest = max(forms, key=lambda name: _steady(stamps[name]))
+    if likeliest not in fit and _steady(stamps[likeliest]) > max(0.5, *(_steady(stamps[n]) for n in fit)):
+        odd = cells[int(np.isnat(stamps[likeliest]).argmax())]
+        problem = f"the dates run from day to day as {likeliest}, and {odd!r} is no such date"
+        raise InputError(problem, "correct it, or say day_first=True or day_first=False", "day_first")
     if all(np.array_equal(stamps[name], stamps[fit[0]], equal_nan=True) for name in fit):
         return forms[fit[0]]
-    daily = [name for name in fit if _steady(stamps[name])]
+    daily = [name for name in fit if _steady(stamps[name]) >= 0.9]
     problem = f"the dates, such as {cells[0]!r}, fit {' and '.join(fit)} alike"
     require(len(daily) == 1, problem, "say day_first=True or day_first=False", "day_first")
     note = f"the dates fit {' and '.join(fit)}; read as {daily[0]}, in which they run from day to day"
     return replace(forms[daily[0]], notes=(note,))
 
 
-def _steady(stamps: np.ndarray) -> bool:
-    """Tell whether the days follow one another as the rows do."""
-    steps = np.diff(stamps.astype("datetime64[D]")).astype(np.int64)
-    steps = steps[steps != 0]
-    return len(steps) > 0 and (steps == 1).mean() >= 0.9
+def _steady(stamps: np.ndarray) -> float:
+    """Return the share of rows that follow the one before by a day; several rows of a day count as one."""
+    steps = np.diff(stamps[~np.isnat(stamps)].astype("datetime64[D]")).astype(np.int64)
+    return float((steps == 1).sum() / max((steps != 0).sum() + np.isnat(stamps).sum(), 1))
 
 
 def _century(form: DateForm, cells: Sequence[str]) -> DateForm:
@@ -316,37 +320,51 @@ def numbers(cells: Sequence[str], comma: bool, missing: Sequence[float] = (), tr
     return values.copy(), flags.astype(np.int8), int(marks.sum()), bad
 
 
-def drop_codes(values: np.ndarray, flags: np.ndarray, factor: float) -> tuple[str, int]:
+def drop_codes(
+    values: np.ndarray, flags: np.ndarray, factor: float, declared: Sequence[float] = ()
+) -> tuple[str, int]:
     """Set positive missing codes to unknown, in place; return what to say of it and how many there were."""
-    codes = positive_codes(values, factor)
+    codes, doubtful = positive_codes(values, factor)
+    require(
+        not doubtful or declared,
+        f"{', '.join(f'{c:g}' for c in doubtful)} may be rain or a code for unknown days",
+        "blank the days that are unknown, or put a line above the table, such as missing: -9999, that names "
+        "the codes",
+        "rain column",
+    )
     coded = np.isin(values, codes)
     values[coded], flags[coded] = np.nan, Flag.MISSING
     return f"{', '.join(f'{c:g}' for c in codes)} taken for a missing code" if codes else "", int(coded.sum())
 
 
-def positive_codes(values: np.ndarray, factor: float) -> list[float]:
-    """Find the positive numbers that are missing codes in this column, not rain.
+def positive_codes(values: np.ndarray, factor: float) -> tuple[list[float], list[float]]:
+    """Find the positive numbers that are missing codes in this column, not rain; and those that may be either.
 
-    A candidate (999, 999.9, 9999, ...) counts as a code only where nothing else lies above half of it
-    and it would be more rain in a day than the world record, or 500 mm and more, or stands three times
-    or more. A lone 99.9 mm stays rain.
+    A candidate (999, 999.9, 9999, ...) counts as a code where it would be more rain in a day than the world
+    record; or where nothing else lies above half of it and it is 500 mm and more, or stands three times or
+    more. A lone 99.9 mm stays rain. Between a code and rain lies a doubt, so that no single row turns the
+    days of others from one into the other.
 
     >>> positive_codes(np.array([0.0, 12.5, 999.9, 3.0]), 1.0)
-    [999.9]
+    ([999.9], [])
     >>> positive_codes(np.array([0.0, 600.0, 999.0, 3.0]), 0.1)
-    []
+    ([], [])
+    >>> positive_codes(np.array([0.0, 600.0, 999.0, 3.0]), 1.0)
+    ([], [999.0])
     """
     if not len(values) or not np.nanmax(values, initial=0.0) >= min(POSITIVE_CODES):
-        return []
-    codes = POSITIVE_CODES & set(np.unique(values[~np.isnan(values)]).tolist())
-    rest = np.nanmax(np.where(np.isin(values, list(codes)), np.nan, values), initial=0.0)
-    deep = LIMITS["code_depth"].value
-    return sorted(
-        code
-        for code in codes
-        if code * factor > WORLD_RECORD.value
-        or (rest <= code / 2 and (code * factor >= deep or (values == code).sum() >= 3))
-    )
+        return [], []
+    candidates = sorted(POSITIVE_CODES & set(np.unique(values[~np.isnan(values)]).tolist()))
+    rest = values[~np.isin(values, candidates) & (values * factor <= WORLD_RECORD.value)]
+    codes, doubtful = [], []
+    for code in candidates:
+        above, deep = int((rest > code / 2).sum()), code * factor >= LIMITS["code_depth"].value
+        times = 3 if deep else int((values == code).sum())
+        if code * factor > WORLD_RECORD.value or (above == 0 and times >= 3):
+            codes.append(code)
+        elif above < 2 and times >= 2:
+            doubtful.append(code)
+    return codes, doubtful
 
 
 _OWN = {meaning: flag for flag, meaning in MEANINGS.items()}
@@ -389,7 +407,7 @@ def apply_quality(
     if re.fullmatch(r"Q_R[RD]|Q", name.strip(), re.IGNORECASE) and set(words) <= set(_ECA):
         words = [_ECA[w] for w in words]
     if strange := [w for w in words if w and w not in _SAYS and w not in _OWN]:
-        shown = ", ".join(repr(w) for w in sorted(strange)[:6])
+        shown = ", ".join(shortened(repr(w), 40) for w in sorted(strange)[:6])
         notes.append(
             f"the quality column {name!r} has codes without a meaning known here ({shown}) and was not used"
         )

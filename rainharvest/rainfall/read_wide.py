@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -10,11 +9,18 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Unit, given_unit, places_of, plain, unit_in_name
 from rainharvest.rainfall.read_days import Readings
-from rainharvest.rainfall.read_layout import SEPARATORS, Preamble, is_comment, read_preamble, split
+from rainharvest.rainfall.read_layout import (
+    SEPARATORS,
+    Preamble,
+    is_comment,
+    read_preamble,
+    split,
+    split_rows,
+)
 from rainharvest.rainfall.read_rows import Hints, file_unit, one_of
 from rainharvest.rainfall.read_values import (
     LIMITS,
@@ -115,7 +121,7 @@ def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
     values, flags, marked, bad = numbers(cells, comma, preamble.missing, preamble.trace)
     problem = f"{cells[bad]!r} is no amount of rain"
     require(bad < 0, problem, "correct it, or blank it if unknown", f"line {line[bad]}")
-    if said := drop_codes(values, flags, unit.factor)[0]:
+    if said := drop_codes(values, flags, unit.factor, preamble.missing)[0]:
         notes.append(said)
     real = ~np.isnat(days)
     rain = ~real & ~np.isnan(values) & ~np.isin(values, READING["cells"]["fillers"])
@@ -329,43 +335,37 @@ def _three_flags(cells: Sequence[str]) -> list[str]:
 def _summaries(lines: Iterable[str], hints: Hints, facts: dict, notes: list[str]) -> Stations:
     """Read a line a day with a column an element; tenths of mm only where the padding says so."""
     stations: Stations = {}
-    reader = csv.reader(lines)
     names: list[str] = []
     padded, whole = False, True
-    try:
-        for row in reader:
-            if not names:
-                names = [n.strip().upper() for n in row]
-                names = names if "PRCP_ATTRIBUTES" in names else []
+    for number, row in split_rows(enumerate(lines, 1), ","):
+        if not names:
+            names = [n.strip().upper() for n in row]
+            names = names if "PRCP_ATTRIBUTES" in names else []
+            continue
+        cells = dict(zip(names, row, strict=False))
+        station = cells.get("STATION", "").strip()
+        if not any(c.strip() for c in row) or not _wanted(station, hints):
+            continue
+        place = f"line {number}"
+        date = cells.get("DATE", "").strip()
+        day = _date(date, r"(\d{4})-(\d\d)-(\d\d)")
+        require(not np.isnat(day), f"{date!r} is no date", "write it as 1990-01-31", place)
+        elements = stations.setdefault(station, {})
+        for element in ELEMENTS:
+            raw = cells.get(element, "")
+            text = raw.strip()
+            if text in ("", "-9999", "9999"):
                 continue
-            cells = dict(zip(names, row, strict=False))
-            station = cells.get("STATION", "").strip()
-            if not any(c.strip() for c in row) or not _wanted(station, hints):
-                continue
-            place = f"line {reader.line_num}"
-            date = cells.get("DATE", "").strip()
-            day = _date(date, r"(\d{4})-(\d\d)-(\d\d)")
-            require(not np.isnat(day), f"{date!r} is no date", "write it as 1990-01-31", place)
-            elements = stations.setdefault(station, {})
-            for element in ELEMENTS:
-                raw = cells.get(element, "")
-                text = raw.strip()
-                if text in ("", "-9999", "9999"):
-                    continue
-                if not re.fullmatch(r"-?(\d+\.?\d*|\.\d+)", text):
-                    raise InputError(f"{text!r} is no value", "correct it", f"{place}, column {element}")
-                if element == "PRCP":
-                    padded |= raw != text
-                    whole &= "." not in text
-                flags = _three_flags(cells.get(f"{element}_ATTRIBUTES", "").split(","))
-                entry = Entry(day, float(text), *flags, reader.line_num)
-                elements.setdefault(element, []).append(entry)
-            if not facts:
-                facts |= _place(cells)
-    except csv.Error as error:
-        raise InputError(
-            f"the row cannot be split ({error})", "restore it", f"line {reader.line_num}"
-        ) from None
+            if not re.fullmatch(r"-?(\d+\.?\d*|\.\d+)", text):
+                raise InputError(f"{text!r} is no value", "correct it", f"{place}, column {element}")
+            if element == "PRCP":
+                padded |= raw != text
+                whole &= "." not in text
+            flags = _three_flags(cells.get(f"{element}_ATTRIBUTES", "").split(","))
+            entry = Entry(day, float(text), *flags, number)
+            elements.setdefault(element, []).append(entry)
+        if not facts:
+            facts |= _place(cells)
     if hints.units is None:
         problem = "the unit of 'PRCP' is not stated: an order comes in mm or inches, as its maker chose"
         require(padded and whole, problem, "say units='mm', units='in' or units='0.1 mm'", "units")
@@ -384,7 +384,7 @@ def _place(cells: dict[str, str]) -> dict[str, object]:
         except ValueError:
             continue
     if name := cells.get("NAME", "").strip():
-        facts["site"] = name
+        facts["site"] = shortened(name, 120)
     return facts
 
 

@@ -13,7 +13,7 @@ import xarray as xr
 
 from rainharvest import __version__
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.outputs import check_folder, whole_files
+from rainharvest.core.outputs import check_folder, whole_files, write_csv
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_habits import check_steps
@@ -64,6 +64,7 @@ def make_record(
         Folder for ``record.csv`` (date, rain of the first version, origin of the day, neighbour it was
         filled from), ``findings.csv``, ``record.nc`` (every version, the rain as read, the description,
         attributes) and ``summary.txt``, written all together or not at all. Nothing is written without it.
+        A name that a spreadsheet would take for a formula bears an apostrophe before it in the tables.
     accept : sequence of str
         Findings to accept, by severity ("wrong", "suspect") or by check ("negative", "outlier" and so on).
     members : int [1]
@@ -174,8 +175,8 @@ def _accepted(findings: pd.DataFrame, accept: Sequence[str]) -> np.ndarray:
 def write_record(record: RainRecord, out: str | os.PathLike) -> None:
     """Write a record's files into a folder, all together or not at all."""
     with whole_files(out) as folder:
-        record_table(record.filled).to_csv(folder / "record.csv", index=False)
-        record.findings.to_csv(folder / "findings.csv", index=False)
+        write_csv(record_table(record.filled), folder / "record.csv", index=False)
+        write_csv(record.findings, folder / "findings.csv", index=False)
         (folder / "summary.txt").write_text(record.text, encoding="utf-8")
         record_dataset(record).to_netcdf(folder / "record.nc", engine="netcdf4")
 

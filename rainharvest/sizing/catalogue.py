@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError, require, require_file
 
 COLUMNS = {"nominal_L": "nominal", "price": "price", "height_m": "height", "footprint_m2": "footprint"}
 
@@ -59,6 +59,7 @@ class Choice:
 def read_catalogue(path: str | os.PathLike) -> tuple[SoldTank, ...]:
     """Read a catalogue of tanks."""
     path = Path(path)
+    require_file(path)
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as error:

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 import xarray as xr
-from numba import njit, types
+from numba import types
 from numba.extending import overload
 
+from rainharvest.core.compiled import compiled
 from rainharvest.core.errors import InputError
 
 LANES = 64
@@ -84,7 +85,7 @@ def _no_rain_overload(q_day):
     return lambda q_day: q_day == 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath={"nnan", "nsz"})
+@compiled(nogil=True, error_model="numpy", fastmath={"nnan", "nsz"})
 def balance(
     inflow, demand, essential, mains_on, tank, ration_level, ration_share, valve, years, total, by_year, trace
 ):

@@ -45,6 +45,8 @@ def common_time(**series) -> xr.DataArray:
                 name,
             )
     require(index.size, "the series holds no day", "give at least one day", first)
+    zone = getattr(index[0], "tzinfo", None)
+    require(zone is None, f"the days have the time zone {zone}", "take it off: tz_localize(None)", first)
     if isinstance(index, pd.DatetimeIndex):
         days = index.to_numpy()
         odd = np.flatnonzero(days[1:] - days[:-1] != np.timedelta64(1, "D"))
@@ -61,17 +63,38 @@ def _span(index: pd.Index) -> str:
     return f"{index.size} days from {str(index[0])[:10]} to {str(index[-1])[:10]}"
 
 
+def as_numbers(name: str, values) -> np.ndarray:
+    """Return floats, NaN where masked or missing; text, dates, and yes or no are no numbers."""
+    if isinstance(values, np.ma.MaskedArray):
+        values = np.where(np.ma.getmaskarray(values), None, values.data)
+    elif isinstance(values, pd.Series) and values.hasnans:
+        values = values.astype(object).where(values.notna(), None)
+    plain = np.asarray(values)
+    kind = plain.dtype.kind
+    good = kind in "iuf" or (
+        kind == "O" and not any(isinstance(v, str | bytes | bool | np.bool_) for v in plain.flat)
+    )
+    try:
+        require(good, f"{values!r} is not a number", "give a number", name)
+        return np.array(plain, dtype=float, order="C")
+    except (TypeError, ValueError, OverflowError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"{values!r} is not a number", "give a number", name) from None
+
+
 def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
     """Return a series as a DataArray whose last dimension is ``time``."""
     if isinstance(values, xr.DataArray) and "time" in values.dims:
         turned = values.variable.transpose(..., "time")
         labels = {d: values.coords[d].variable for d in turned.dims[:-1] if d in values.coords}
-        array = xr.DataArray(np.array(turned.values, dtype=float, order="C"), labels, turned.dims)
+        array = xr.DataArray(as_numbers(name, turned.values), labels, turned.dims)
     elif isinstance(values, xr.DataArray):
-        array = values.reset_coords(drop=True).astype(float).expand_dims(time=time.size, axis=-1)
+        array = values.reset_coords(drop=True).copy(data=as_numbers(name, values.values))
+        array = array.expand_dims(time=time.size, axis=-1)
         array = array.copy(data=np.ascontiguousarray(array.values))
     else:
-        plain = np.array(values, dtype=float, order="C")
+        plain = as_numbers(name, values)
         nameless = "an array of more than one dimension has no names for them"
         require(plain.ndim < 2, nameless, "give a DataArray with named dimensions", name)
         array = xr.DataArray(np.full(time.size, float(plain)) if plain.ndim == 0 else plain, dims="time")
@@ -91,12 +114,9 @@ def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
 
 def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
     """Return a setting as a DataArray."""
-    try:
-        plain = value.astype(float) if isinstance(value, xr.DataArray) else np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
-        raise InputError(f"{value!r} is not a number", "give a number", name) from None
-    if isinstance(plain, xr.DataArray):
-        array = plain
+    plain = as_numbers(name, value.values if isinstance(value, xr.DataArray) else value)
+    if isinstance(value, xr.DataArray):
+        array = value.copy(data=plain)
     else:
         plain = np.atleast_1d(plain) if alone else plain
         named = plain.ndim <= (1 if alone else 0)
@@ -123,7 +143,7 @@ def check_range(name: str, values: xr.DataArray, low: float, high: float) -> Non
 
 def year_edges(time: xr.DataArray, year_start_month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return where each hydrological year begins, its name and its days."""
-    month = year_start_month in range(1, 13)
+    month = year_start_month in range(1, 13) and not isinstance(year_start_month, bool)
     require(month, f"{year_start_month!r} is no month", "give a month from 1 to 12", "year_start_month")
     if np.issubdtype(time.dtype, np.datetime64):
         first = int(time.values[0].astype("datetime64[D]").astype(np.int64))
@@ -242,6 +262,14 @@ def simulate(
     >>> float(done.delivered[0]), float(done.spilled[0]), float(done.days_failed[0])
     (7.0, 6.0, 4.0)
     """
+    require(
+        isinstance(trace, bool | np.bool_),
+        f"{trace!r} is neither True nor False",
+        "give True or False",
+        "trace",
+    )
+    several = isinstance(threads, int | np.integer) and threads >= 1
+    require(several, f"{threads!r} is no number of threads", "give a whole number from 1", "threads")
     time = common_time(inflow=inflow, demand=demand, essential=essential, mains_on=mains_on)
     series = {"inflow": as_series("inflow", inflow, time), "demand": as_series("demand", demand, time)}
     settings = {
@@ -258,6 +286,8 @@ def simulate(
         settings["ration_level"] = as_setting("ration_level", ration_level, alone="stage")
         settings["ration_share"] = as_setting("ration_share", ration_share, alone="stage")
     switched = change_over if isinstance(change_over, xr.DataArray) else xr.DataArray(change_over)
+    said = f"{switched.values.reshape(-1)[:1].tolist()} is neither True nor False"
+    require(switched.dtype == bool, said, "give True or False", "change_over")
     valve = top_up_trigger is not None or top_up_level is not None or bool(switched.values.any())
     if valve:
         series["mains_on"] = as_series("mains_on", 1.0 if mains_on is None else mains_on, time)

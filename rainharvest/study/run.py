@@ -17,7 +17,7 @@ import rainharvest
 from rainharvest.core.errors import InputError
 from rainharvest.core.kept import kept_folder
 from rainharvest.core.mistakes import StudyFileError, named_files
-from rainharvest.core.outputs import check_folder, whole_files
+from rainharvest.core.outputs import check_folder, whole_files, write_csv
 from rainharvest.core.reader import reading
 from rainharvest.rainfall.flags import MEANINGS, Flag
 from rainharvest.rainfall.record import StudyRecord
@@ -180,7 +180,8 @@ def write_study(
         The study file (TOML).
     out : str or path
         Folder for report.html, report.docx, results.nc, trade_off.csv and record.csv. ``results.nc`` opens whole
-        with `xarray.open_datatree`; a dimension that a group labels otherwise bears its name ("drought_year").
+        with `xarray.open_datatree`; a dimension that a group labels otherwise bears its name ("drought_year"). A name
+        that a spreadsheet would take for a formula bears an apostrophe before it in the tables.
     progress : callable, optional
         Called with each name of `PROGRESS` when that stage begins, then with "report".
     cache : str or path, optional
@@ -209,8 +210,8 @@ def write_study(
             group.rename(_own_labels(name, group, done)).to_netcdf(
                 folder / "results.nc", mode="a", group=name
             )
-        trade_off_table(done).to_csv(folder / "trade_off.csv", lineterminator="\n")
-        record_table(results.record.filled).to_csv(folder / "record.csv", lineterminator="\n")
+        write_csv(trade_off_table(done), folder / "trade_off.csv")
+        write_csv(record_table(results.record.filled), folder / "record.csv")
         report_files(study_report(results), folder)
     return done
 

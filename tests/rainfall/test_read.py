@@ -1,6 +1,9 @@
 """What read_rain must return, and what it must ask: the gallery of small files, demo and open records, hours."""
 
+import gzip
 import hashlib
+import os
+import time
 import tracemalloc
 from pathlib import Path
 
@@ -10,8 +13,9 @@ import pytest
 from gallery.rain_faults import REFUSALS
 from gallery.rain_layouts import CASES
 
+from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.rainfall import read_open, read_rows
+from rainharvest.rainfall import facts, read_open, read_rows
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain, read_subdaily, sum_to_days
 
@@ -248,3 +252,45 @@ def test_speed_of_a_record_of_sixty_years(benchmark):
 def test_speed_of_sixty_days_of_minutes(benchmark, tmp_path):
     file, _ = write_steps(tmp_path, 60, "min")
     assert benchmark.pedantic(read_rain, (file,), rounds=1).sizes["time"] == 60
+
+
+def test_only_regular_files_are_opened(tmp_path):
+    pipe = tmp_path / "pipe.csv"
+    os.mkfifo(pipe)
+    for path, what in ((pipe, "a pipe or a device"), ("/dev/zero", "a pipe or a device"), ("/", "a folder")):
+        with pytest.raises(InputError, match=f"it is {what} and not a file"):
+            read_rain(path)
+    with pytest.raises(InputError, match="cannot be read"):
+        read_rain(tmp_path / ("a" * 300 + ".csv"))
+    with pytest.raises(InputError, match="no path"):
+        read_rain("a\0.csv")
+
+
+def test_absurd_files_are_refused_at_once_and_in_few_words(tmp_path, monkeypatch):
+    file = tmp_path / "rain.csv"
+    file.write_text("date,rain_mm," + ",".join(f"c{k}" for k in range(3000)) + "\n1990-01-01,1\n")
+    with pytest.raises(InputError, match="3002 columns, more than the 1000"):
+        read_rain(file)
+    file.write_text("# rain_mm = " + "(" * 20_000 + "\ndate,rain_mm\n1990-01-01,1\n")
+    begun = time.monotonic()
+    assert read_rain(file).values == [1] and time.monotonic() - begun < 5
+    file.write_text("date,rain_mm\n1990-01-01,1\n1990-01-02," + "x" * 20_000 + "\n")
+    with pytest.raises(InputError, match="x ... x.*is no amount of rain") as caught:
+        read_rain(file)
+    assert len(str(caught.value)) < 1500
+    long = "x" * 20_000
+    file.write_text(f"site,date,rain_mm,quality\n{long},1990-01-01,1,{long}\n")
+    read = read_rain(file)
+    assert len(read.site) <= 120 and len(read.assumptions) < 1500 and "without a meaning" in read.assumptions
+    file.write_text("date,rain_mm\n" + "".join(f"1990-01-{day:02d},1\n" for day in range(1, 32)))
+    monkeypatch.setitem(read_rows.LIMITS, "rows", Default(20, "1", "", "own choice"))
+    with pytest.raises(InputError, match="more than 20 rows"):
+        read_rain(file)
+
+
+def test_an_upload_is_measured_unpacked(tmp_path, monkeypatch):
+    many = gzip.compress(b"date,rain_mm\n" + b"1990-01-01,1\n" * 100_000)
+    monkeypatch.setitem(facts.LIMITS, "upload", Default(1_000_000, "byte", "", "own choice"))
+    assert len(many) < 10_000
+    with pytest.raises(InputError, match="mine.csv.gz: the file holds more than 1 MB when unpacked"):
+        facts.checked_upload("mine.csv.gz", many)

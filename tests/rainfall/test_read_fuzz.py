@@ -1,6 +1,9 @@
 """No bytes, made up or mutated from the gallery, end in anything but a record or a clear error."""
 
+import datetime as dt
 import functools
+import os
+import random
 import tempfile
 from pathlib import Path
 
@@ -172,3 +175,93 @@ def test_mutated_gallery(data, case, hinted):
 @given(data=st.data())
 def test_mutated_netcdf(kind, data):
     check(mutate(netcdf_bytes(kind), data.draw), ".nc", at=(-33.0, 18.0))
+
+
+def table(form: str, seed: int) -> tuple[list[str], list[str], list[dt.date]]:
+    """Return the head, the rows and the days of an invented table, a row a day."""
+    pick = random.Random(seed)
+    first = dt.date(1990, pick.choice([1, 2, 12]), pick.choice([1, 3, 20]))
+    days = [first + dt.timedelta(k) for k in range(pick.choice([9, 40]))]
+    rain = [pick.choice([0, 0, 0.2, 3.4, 12.5, 60.1, 9]) for _ in days]
+    if form == "codes":  # which stand out only where nothing else is half as large
+        rain = [min(value, 12.5) for value in rain]
+        rain = [999 if k % 3 == 1 else round(10 * value) for k, value in enumerate(rain)]
+    forms = {
+        "iso": ("date,rain_mm", lambda d, r: f"{d},{r}"),
+        "remarks": ("date,rain_mm,remark", lambda d, r: f'{d},{r},"a, b"'),
+        "day first": ("date;rain_mm", lambda d, r: f"{d:%d/%m/%Y};{r}".replace(".", ",")),
+        "month first": ("date\train_mm", lambda d, r: f"{d:%m/%d/%Y}\t{r}"),
+        "short years": ("date,rain_mm", lambda d, r: f"{d:%d.%m.%y},{r}"),
+        "named months": ("Date,Rain (mm)", lambda d, r: f"{d:%d-%b-%Y},{r}"),
+        "blanks": ("Year Month Day rain_mm", lambda d, r: f"{d.year} {d.month} {d.day} {r:.1f}"),
+        "codes": ("date,tenths of mm", lambda d, r: f"{d:%Y%m%d},{r}"),
+        "totals": ("date,rain_mm,days,quality", lambda d, r: f"{d},{r},1,ok"),
+        "bare": ("", lambda d, r: f"{d} {r}"),
+    }
+    head, row = forms[form]
+    return [head] if head else [], [row(d, r) for d, r in zip(days, rain, strict=True)], days
+
+
+FORMS = "iso remarks codes totals blanks bare".split()
+FORMS += ["day first", "month first", "short years", "named months"]
+
+PIECES = [
+    *"0123456789",
+    *",;./-: \t#T+*e",
+    '"',
+    "999",
+    "99.9",
+    "9999",
+    "-9999",
+    "1e308",
+    "25/12",
+    "NA",
+    "date",
+    "x",
+]
+
+
+def touched(row: str, pick: random.Random) -> str:
+    """Return a row with one to three of its letters taken out, put in or replaced."""
+    for _ in range(pick.randint(1, 3)):
+        k = pick.randrange(len(row) + 1)
+        row = row[:k] + pick.choice(["", *PIECES]) + row[k + pick.choice([0, 1, 1, 2, 5]) :]
+    return row
+
+
+def silent_change(form: str, seed: int, folder: Path) -> str:
+    """Return what is wrong after one row was touched: a day of another row that changed; else nothing."""
+    pick = random.Random(seed)
+    head, rows, days = table(form, seed % 50)
+    hints = {} if head else {"units": "mm"}
+    file = folder / "rain.csv"
+
+    def read(rows: list[str]) -> pd.DataFrame:
+        file.write_text("\n".join([*head, *rows]) + "\n", encoding="utf-8")
+        rain = read_rain(file, **hints)
+        names = {"flag": rain.flag.values, "total_days": rain.total_days.values}
+        return pd.DataFrame({"rain": rain.values, **names}, rain.indexes["time"])
+
+    before = read(rows)
+    k = pick.randrange(len(rows))
+    row = touched(rows[k], pick)
+    try:
+        after = read([*rows[:k], row, *rows[k + 1 :]])
+    except InputError:
+        return ""
+    inside = after.index[after.flag == Flag.IN_TOTAL]  # of a total that the row touched now states
+    others = before.index[before.rain.notna()].difference([pd.Timestamp(days[k])]).difference(inside)
+    kept = after.reindex(others)
+    same = (kept.rain == before.rain[others]) & (kept.flag == before.flag[others])
+    # an unknown day has a value now: only the row touched can have given it one
+    known = after.index.intersection(before.index[before.rain.isna()])
+    gained = int(after.rain[known].notna().sum())
+    if same.all() and gained <= 1:
+        return ""
+    return f"{form} {seed}: {rows[k]!r} to {row!r} changed {int((~same).sum())} other days, gave {gained} a value"
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_row_that_is_touched_changes_no_other_day(tmp_path, form):
+    tries = int(os.environ.get("RAINHARVEST_MUTANTS", "600")) // len(FORMS)
+    assert [said for seed in range(tries) if (said := silent_change(form, seed, tmp_path))] == []

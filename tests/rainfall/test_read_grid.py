@@ -271,3 +271,23 @@ def test_result_opens_again(tmp_path):
     rain.to_netcdf(tmp_path / "again.nc")
     again = read_rain(tmp_path / "again.nc")
     np.testing.assert_array_equal(again.values, rain.values)
+
+
+@pytest.mark.parametrize("kind, packing", [("f4", None), ("f8", None), ("i2", 0.1), ("i4", 0.1), ("u2", 0.1)])
+@pytest.mark.parametrize("form", ["NETCDF4", "NETCDF3_CLASSIC"])
+def test_cells_never_written_are_unknown_whatever_their_kind(tmp_path, kind, packing, form):
+    import netCDF4
+
+    if (kind, form) == ("u2", "NETCDF3_CLASSIC"):
+        pytest.skip("no such kind in this format")
+    file = tmp_path / "rain.nc"
+    with netCDF4.Dataset(file, "w", format=form) as data:
+        data.createDimension("time", 5)
+        time, rain = data.createVariable("time", "i4", "time"), data.createVariable("pr", kind, "time")
+        time.units, rain.units = "days since 2000-01-01", "mm/day"
+        if packing:
+            rain.scale_factor = packing
+        time[:], rain[:3] = range(5), [0, 2, 12]
+    read = read_rain(file)
+    np.testing.assert_allclose(read.values, [0, 2, 12, np.nan, np.nan])
+    assert read.flag.values.tolist() == [0, 0, 0, Flag.MISSING, Flag.MISSING]

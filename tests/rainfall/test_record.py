@@ -162,6 +162,17 @@ def test_a_neighbour_that_drizzles_is_put_beside_the_gauge(files, made, tmp_path
     assert "Beside the gauge" not in made[0].text, "gauges beside a gauge need no warning"
 
 
+def test_a_neighbour_whose_name_is_a_formula_reaches_no_cell_as_one(tmp_path, files):
+    head, neighbour = ([*f.read_text(encoding="utf-8").splitlines()[:3000]] for f in files[:2])
+    neighbour[1] = "# place: =SUM(1+1)"
+    for name, lines in (("site.csv", head), ("near.csv", neighbour)):
+        (tmp_path / name).write_text("\n".join(lines), encoding="utf-8")
+    record = make_record([tmp_path / "site.csv", tmp_path / "near.csv"], tmp_path / "out", members=1)
+    assert (record.filled.donor == "=SUM(1+1)").any()
+    donors = pd.read_csv(tmp_path / "out" / "record.csv", keep_default_na=False).donor
+    assert set(donors) == {"", "'=SUM(1+1)"}
+
+
 def test_hours_are_checked_before_they_are_summed(tmp_path, rng):
     """An hour below zero and a stuck gauge hide in daily sums; the file's hours show them."""
     time = pd.date_range("2000-01-01", "2002-12-31 23:00", freq="h")

@@ -1,5 +1,9 @@
 """Mistakes in a study file: one clear line each, all at once."""
 
+import os
+import random
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -384,7 +388,7 @@ def test_all_mistakes_are_named_at_once(tmp_path):
 
 
 def test_missing_files_are_named(tmp_path):
-    with pytest.raises(InputError, match=r"none\.toml.*name a study file"):
+    with pytest.raises(InputError, match=r"none\.toml.*name a file"):
         read_study(tmp_path / "none.toml")
     path = tmp_path / "study.toml"
     path.write_text(DEMO.read_text())  # its records lie elsewhere
@@ -393,6 +397,109 @@ def test_missing_files_are_named(tmp_path):
     path.write_bytes(b"\xff\xfe\x00")
     with pytest.raises(InputError, match="UTF-8"):
         read_study(path)
+
+
+ABSURD = {
+    "nested arrays": ("seed = 1\n", "seed = " + "[" * 2000 + "]" * 2000 + "\n"),
+    "nested tables": ("seed = 1\n", "seed = " + "{a=" * 300 + "1" + "}" * 300 + "\n"),
+    "nested keys": ("seed = 1\n", "seed" + ".a" * 400 + " = 1\n"),
+    "400 digits": ("people = 18", "people = " + "9" * 400),
+    "5,000 digits": ("people = 18", "people = " + "9" * 5000),
+    "twenty zeros": ("people = 18", "people = 1" + "0" * 20),
+    "a large seed": ("seed = 1\n", "seed = 1" + "0" * 20 + "\n"),
+    "a long name of a file": ("rain_pindrake", "a" * 300),
+    "a long word": ('kind = "rain only"', 'kind = "' + "x" * 100_000 + '"'),
+    "a long key": ("people = 18", "x" * 100_000 + " = 18"),
+    "thousands of keys": ("people = 18", "\n".join(f"x{k} = 18" for k in range(5000))),
+    "a folder for a file": ("rain_pindrake.csv", ""),
+    "a file that cannot be": ("rain_pindrake.csv", "a\\u0000b.csv"),
+}
+
+
+@pytest.mark.parametrize("name", ABSURD)
+def test_absurd_files_end_in_clear_and_short_words(tmp_path, name):
+    old, new = ABSURD[name]
+    text = DEMO.read_text(encoding="utf-8")
+    assert old in text
+    path = a_study(tmp_path, text.replace(old, new, 1))
+    with pytest.raises(InputError) as caught:
+        read_study(path)
+    lines = str(caught.value).splitlines()
+    assert len(lines) <= 41 and all(line.startswith((str(path), "and ")) for line in lines)
+    assert max(map(len, lines)) < 1500
+
+
+def test_only_regular_files_are_read_as_a_study(tmp_path):
+    os.mkfifo(tmp_path / "pipe.toml")
+    for path, what in ((tmp_path / "pipe.toml", "a pipe or a device"), (tmp_path, "a folder")):
+        with pytest.raises(InputError, match=f"it is {what} and not a file"):
+            read_study(path)
+
+
+def test_a_letter_that_the_terminal_has_not_is_no_reason_to_stop(tmp_path):
+    path = a_study(tmp_path, DEMO.read_text(encoding="utf-8").replace("rain_pindrake", "pluie_été"))
+    plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    code = "import sys; from rainharvest.__main__ import main; sys.exit(main(sys.argv[1:]))"
+    run = subprocess.run(
+        [sys.executable, "-c", code, "study", str(path), "--out", str(tmp_path / "Zürich")],
+        env=os.environ | plain,
+        capture_output=True,
+        text=True,
+    )
+    assert run.returncode == 2 and "pluie_" in run.stderr and "Traceback" not in run.stderr
+
+
+PIECES = [
+    "",
+    '"',
+    "'",
+    "[",
+    "]",
+    "{",
+    "}",
+    "=",
+    "#",
+    "\n",
+    ",",
+    ".",
+    "-",
+    "1e308",
+    "-1",
+    "nan",
+    "inf",
+    "true",
+]
+PIECES += [
+    "0" * 30,
+    "[[roof]]\n",
+    "[tank]\n",
+    "x = 1\n",
+    'units = "us"\n',
+    "\\",
+    "\t",
+    "é",
+    "1979-05-27T07:32:00Z",
+]
+
+
+def mutated(text: str, pick: random.Random) -> str:
+    """Return a study file of which one to three stretches are cut, overwritten or stand twice."""
+    for _ in range(pick.randint(1, 3)):
+        a = pick.randrange(len(text))
+        b = min(len(text), a + pick.choice([1, 1, 2, 5, 40, 400]))
+        text = text[:a] + pick.choice([text[a:b] * 2, *PIECES]) + text[b:]
+    return text
+
+
+def test_any_mutant_of_a_study_file_is_read_or_refused_in_clear_words(tmp_path):
+    text = DEMO.read_text(encoding="utf-8")
+    for seed in range(int(os.environ.get("RAINHARVEST_STUDY_MUTANTS", "150"))):
+        path = a_study(tmp_path, mutated(text, random.Random(seed)))
+        try:
+            read_study(path)
+        except InputError as error:
+            lines = str(error).splitlines()
+            assert all(line.startswith((str(path), "and ")) and len(line) < 1500 for line in lines), seed
 
 
 def test_rain_alone_for_drinking_is_refused(tmp_path):

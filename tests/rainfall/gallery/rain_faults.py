@@ -167,6 +167,36 @@ REFUSALS = [
         "'gauge moved' is not",
         "line 3",
     ),
+    Refusal(
+        "stray_quote",
+        text("date,rain_mm", "1990-01-01,1", "", '1990-01-02,"2', "1990-01-03,3", "1990-01-04,4"),
+        "a quote mark opens a cell that does not end on its line",
+        "line 4",
+    ),
+    Refusal(
+        "stray_quote_in_the_last_row",
+        text("date,rain_mm,remark", "1990-01-01,1,", '1990-01-02,2,"wet'),
+        "a quote mark opens a cell that does not end on its line",
+        "line 3",
+    ),
+    Refusal(
+        "stray_quotes_in_two_rows",
+        text("date,rain_mm,remark", '1990-01-01,1,"wet', "1990-01-02,3,", '1990-01-03,3,"'),
+        "a quote mark opens a cell that does not end on its line",
+        "line 2",
+    ),
+    Refusal(
+        "rain_or_code",
+        text("date,rain_mm", "1990-01-01,600", "1990-01-02,999", "1990-01-03,0"),
+        "999 may be rain or a code for unknown days",
+        "rain column",
+    ),
+    Refusal(
+        "one_date_the_other_way_round",
+        text("date,rain_mm", *(f"{day:02d}/02/1990,1" for day in range(1, 9)), "02/13/1990,0"),
+        "the dates run from day to day as day-month-year, and '02/13/1990' is no such date",
+        "day_first",
+    ),
     Refusal("open_quote", text("date,rain_mm", "1990-01-01,1", '1990-01-02,"2') + b"x" * 140_000, "", "line"),
     Refusal(
         "one_endless_line",

@@ -377,6 +377,20 @@ CASES = [
         says=("two-digit years",),
     ),
     Case(
+        "beyond_the_record_of_the_world",
+        text("date,rain_mm", "1990-01-01,1", "1990-01-02,1e308", "1990-01-03,2500", "1990-01-04,1825"),
+        "1990-01-01",
+        [1, N, N, 1825],
+        flag=[0, 4, 4, 0],
+        says=("2 values beyond the world's record of rain, as far as 1e+308 mm, set to unknown",),
+    ),
+    Case(
+        "codes_that_a_line_declares",
+        text("# missing: 999", "date,rain_mm", "1990-01-01,600", "1990-01-02,999", "1990-01-03,0"),
+        "1990-01-01",
+        [600, N, 0],
+    ),
+    Case(
         "quoted_cells_and_thousands",
         text('"date","rain_mm","remark"', '"1990-01-01","1,234.5","big, very"', '"1990-01-02","0.0",""'),
         "1990-01-01",
