@@ -220,22 +220,19 @@ def choices_row(choices: Choices) -> tuple[list[widgets.Button], widgets.HTML]:
     acts = {
         "Save these choices": (
             choices.save,
-            "14em",
             f"Write what was moved into {copy}, your working copy of the study, which all notebooks open",
         ),
         "Take these back": (
             choices.take_back,
-            "12em",
             f"What this panel sets goes back in {copy} to what it was before anything was saved",
         ),
         "Set saved choices aside": (
             choices.set_aside,
-            "15em",
             f"The way back of all panels: {copy} becomes {aside}, and the notebooks open the study as it was",
         ),
     }
     buttons = []
-    for words, (act, width, about) in acts.items():
+    for words, (act, about) in acts.items():
 
         def press(_button, act=act) -> None:
             try:
@@ -243,7 +240,7 @@ def choices_row(choices: Choices) -> tuple[list[widgets.Button], widgets.HTML]:
             except Exception as error:
                 said.value = stopped(error)
 
-        buttons.append(widgets.Button(description=words, tooltip=about, layout={"width": width}))
+        buttons.append(widgets.Button(description=words, tooltip=about, layout={"width": "auto"}))
         buttons[-1].on_click(press)
     return buttons, said
 
@@ -382,7 +379,7 @@ def board(
     back = widgets.Button(
         description="Back to the start",
         tooltip="Set every control as it stood at first",
-        layout={"width": "12em"},
+        layout={"width": "auto"},
     )
     back.on_click(reset)
     for control in controls.values():
@@ -397,8 +394,8 @@ def board(
     off = all_controls.between_steps()
     between = [widgets.HTML(f'<div class="rh-between">{escape(off)}</div>')] if off else []
     side = widgets.VBox([*controls.values(), *between, bar, *said], layout={"overflow": "hidden"})
-    for box, name in ((side, "rh-side"), (first, "rh-main"), (more, "rh-more"), (side, "rh-controls")):
-        box.add_class(name)
+    for box, css in ((side, "rh-side"), (side, "rh-controls"), (first, "rh-main"), (more, "rh-more")):
+        box.add_class(css)
     row = widgets.HBox(
         [side, first] if controls else [first], layout={"flex_flow": "row wrap", "grid_gap": "0 24px"}
     )
@@ -415,7 +412,8 @@ def _title(figure: Figure) -> str:
     """Return the first words of a figure's title, for the tab behind which it lies."""
     first = figure.axes[0]
     title = figure.get_suptitle() or first.get_title(loc="left") or first.get_title()
-    return re.split("[:;,(]", title)[0].strip()
+    whole = re.split("[:;(]", title)[0].strip()
+    return whole if len(whole) < 45 else whole.split(",")[0]
 
 
 def cautions(*keys: str) -> str:
