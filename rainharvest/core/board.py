@@ -129,7 +129,9 @@ class Controls:
         words, unit = _split(control)
         if not hasattr(control, "rh_exact"):
             return f"{words}: {getattr(control, 'label', control.value)}"
-        return f"{words} {self.value(name) / control.rh_scale:,.6g} {unit}".rstrip()
+        digits = max(0, 1 - math.floor(math.log10(control.step)))  # one more than the step has
+        shown = f"{self.value(name) / control.rh_scale:,.{digits}f}"
+        return f"{words} {shown.rstrip('0').rstrip('.') if '.' in shown else shown} {unit}".rstrip()
 
     def between_steps(self) -> str:
         """Return which of the study's own values lie between the steps of their sliders."""
