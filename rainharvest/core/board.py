@@ -129,7 +129,9 @@ class Controls:
         words, unit = _split(control)
         if not hasattr(control, "rh_exact"):
             return f"{words}: {getattr(control, 'label', control.value)}"
-        return f"{words} {self.value(name) / control.rh_scale:,.6g} {unit}".rstrip()
+        digits = max(0, 1 - math.floor(math.log10(control.step)))  # one more than the step has
+        shown = f"{self.value(name) / control.rh_scale:,.{digits}f}"
+        return f"{words} {shown.rstrip('0').rstrip('.') if '.' in shown else shown} {unit}".rstrip()
 
     def between_steps(self) -> str:
         """Return which of the study's own values lie between the steps of their sliders."""
@@ -220,22 +222,19 @@ def choices_row(choices: Choices) -> tuple[list[widgets.Button], widgets.HTML]:
     acts = {
         "Save these choices": (
             choices.save,
-            "14em",
             f"Write what was moved into {copy}, your working copy of the study, which all notebooks open",
         ),
         "Take these back": (
             choices.take_back,
-            "12em",
             f"What this panel sets goes back in {copy} to what it was before anything was saved",
         ),
         "Set saved choices aside": (
             choices.set_aside,
-            "15em",
             f"The way back of all panels: {copy} becomes {aside}, and the notebooks open the study as it was",
         ),
     }
     buttons = []
-    for words, (act, width, about) in acts.items():
+    for words, (act, about) in acts.items():
 
         def press(_button, act=act) -> None:
             try:
@@ -243,7 +242,7 @@ def choices_row(choices: Choices) -> tuple[list[widgets.Button], widgets.HTML]:
             except Exception as error:
                 said.value = stopped(error)
 
-        buttons.append(widgets.Button(description=words, tooltip=about, layout={"width": width}))
+        buttons.append(widgets.Button(description=words, tooltip=about, layout={"width": "auto"}))
         buttons[-1].on_click(press)
     return buttons, said
 
@@ -382,7 +381,7 @@ def board(
     back = widgets.Button(
         description="Back to the start",
         tooltip="Set every control as it stood at first",
-        layout={"width": "12em"},
+        layout={"width": "auto"},
     )
     back.on_click(reset)
     for control in controls.values():
@@ -397,8 +396,8 @@ def board(
     off = all_controls.between_steps()
     between = [widgets.HTML(f'<div class="rh-between">{escape(off)}</div>')] if off else []
     side = widgets.VBox([*controls.values(), *between, bar, *said], layout={"overflow": "hidden"})
-    for box, name in ((side, "rh-side"), (first, "rh-main"), (more, "rh-more"), (side, "rh-controls")):
-        box.add_class(name)
+    for box, css in ((side, "rh-side"), (side, "rh-controls"), (first, "rh-main"), (more, "rh-more")):
+        box.add_class(css)
     row = widgets.HBox(
         [side, first] if controls else [first], layout={"flex_flow": "row wrap", "grid_gap": "0 24px"}
     )
@@ -415,7 +414,8 @@ def _title(figure: Figure) -> str:
     """Return the first words of a figure's title, for the tab behind which it lies."""
     first = figure.axes[0]
     title = figure.get_suptitle() or first.get_title(loc="left") or first.get_title()
-    return re.split("[:;,(]", title)[0].strip()
+    whole = re.split("[:;(]", title)[0].strip()
+    return whole if len(whole) < 45 else whole.split(",")[0]
 
 
 def cautions(*keys: str) -> str:

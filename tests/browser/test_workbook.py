@@ -30,7 +30,7 @@ pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]
 FIRST, STORAGE = "01_start_here.ipynb", "05_storage.ipynb"
 NOTEBOOKS = sorted(p.name for p in (ROOT / "notebooks").glob("[0-9]*.ipynb"))
-SCREENS = {"laptop": (1280, 800), "projector": (1920, 1080)}
+SCREENS = {"laptop": (1280, 720), "projector": (1920, 1080)}
 
 
 def stored_words(name):
@@ -54,6 +54,14 @@ def looked_at(page, *where):
     return seen["shown"], seen["place"]
 
 
+# Panels whose controls and first figure do not stand whole on one screen.
+BESIDE = """() => [...document.querySelectorAll('.rh-controls')].map(side => {
+  const boxes = [...side.querySelectorAll('.widget-inline-hbox'), side.parentElement.querySelector('svg[role=img]')];
+  const all = boxes.map(e => e.getBoundingClientRect());
+  return Math.max(...all.map(r => r.bottom)) - Math.min(...all.map(r => r.top));
+}).filter(high => high > innerHeight - 110)"""
+
+
 def check_notebook(page, name):
     """Check a notebook that has been run: no error, the pictures' words as stored, every slider to both ends."""
     assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
@@ -68,6 +76,8 @@ def check_notebook(page, name):
             handles(page).first.evaluate("e => e.closest('.rh-controls').scrollIntoView()")
         picture(page, f"{stem}-start")
         looked_at(page, screen)
+        assert page.evaluate(BESIDE) == [], screen
+    assert all(handles(page).evaluate_all("all => all.map(e => e.getAttribute('aria-label'))"))
     for index in range(count):
         handle, seen = handles(page).nth(index), set()
         # with the figures below, to look at
@@ -113,7 +123,7 @@ def test_the_first_page_from_its_opening_to_a_choice_that_another_shows(page, la
     saves_first_figure(page)
     press(page, slider_of(page, "tank size"), "End")
     size = slider_of(page, "tank size").get_attribute("aria-valuenow")
-    assert "Saved in my_study.toml: tank.chosen" in note(page, "Save these choices")
+    assert "Saved in my_study.toml: Usable tank size" in note(page, "Save these choices")
     picture(page, "saved")
     opened(page, lab, STORAGE)
     assert slider_of(page, "tank size").get_attribute("aria-valuenow") == size

@@ -39,14 +39,15 @@ def test_an_answer_told_is_right_when_it_is_given():
     thirst = [7.5, 6.8, 5.2, 3.4, 2.1, 1.5, 1.6, 2.3, 3.4, 4.7, 6.1, 7.2]
     school = prepare_supply(BOOK.parent / "data" / "studies" / "day_school.toml", thirst)
     asked = demand_of(school, school.study.use, bed_area=100)
-    for check, answer in (
-        (check_year, float(re.search(r"[\d.]+", year)[0])),
-        (check_thirstiest_month, month.partition(",")[0]),
-        (check_share_for_rain, float(re.search(r"[\d.]+", share)[0])),
+    dry = demand_of(school, school.study.use, bed_area=400)
+    for check, demand, answer in (
+        (check_year, asked, float(re.search(r"[\d.]+", year)[0])),
+        (check_thirstiest_month, dry, month.partition(",")[0]),
+        (check_share_for_rain, asked, float(re.search(r"[\d.]+", share)[0])),
     ):
-        assert said(check, asked, answer).startswith("Right. ")
+        assert said(check, demand, answer).startswith("Right. ")
         wrong = "October" if isinstance(answer, str) else answer / 2
-        assert said(check, asked, wrong).startswith("Not yet: ")
+        assert said(check, demand, wrong).startswith("Not yet: ")
 
 
 def said(check, *given):
