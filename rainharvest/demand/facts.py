@@ -110,6 +110,11 @@ def demand_facts(demand: xr.DataArray) -> DemandFacts:
     return DemandFacts(float(total.mean()) * 365.25, float((total > 0).mean()) * 365.25, float(total.max()))
 
 
+def yearly_facts(demand: xr.DataArray) -> dict[str, float]:
+    """Return what each use draws in a mean year [L]; together they are the demand on the tank."""
+    return {str(name): float(demand.sel(use=name).mean()) * 365.25 for name in demand.use.values}
+
+
 def week_of(demand: xr.DataArray) -> xr.DataArray:
     """Return the mean demand of each day of the week, by use.
 

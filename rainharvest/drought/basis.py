@@ -28,6 +28,7 @@ class Basis:
     flows: Flows  # The same as plain arrays, with the essential part of the demand, for outlooks
     capacity: float  # [L] Usable tank size
     essential_words: str  # What counts as essential
+    marked_essential: bool = True  # Whether the study file says what is essential
     evapotranspiration: xr.DataArray | None = None  # [mm/day] That gardens and pools feel
 
     @property
@@ -69,7 +70,9 @@ def basis_of(study, record: StudyRecord, flows, capacity: float) -> Basis:
         words = f"no use is marked essential: {percent(share)} of every use counts as essential"
     inflow = flows.water.inflow.transpose("member", "time")
     plain = as_flows(inflow, demand, essential)
-    return Basis(study, record, inflow, demand, plain, float(capacity), words, flows.evapotranspiration)
+    said = bool(names) or "essential_share" in study.drought.model_fields_set
+    given = (study, record, inflow, demand, plain, float(capacity), words, said)
+    return Basis(*given, flows.evapotranspiration)
 
 
 def simulated(

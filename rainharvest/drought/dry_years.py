@@ -258,9 +258,9 @@ MEASURES = (
 def failure_measures(shortfall, demand) -> xr.Dataset:
     """Measure how often, how long and how badly a supply fails.
 
-    With N days, of which a day fails when its shortfall passes 1e-9 of the demand: time reliability =
-    days not failed / N; volume reliability = 1 - sum of shortfalls / sum of demand; resilience = failed days
-    followed by a day that does not fail / failed days that any day follows; vulnerability = mean over the
+    With N days on which something is asked, of which a day fails when its shortfall passes 1e-9 of the demand:
+    time reliability = days not failed / N; volume reliability = 1 - sum of shortfalls / sum of demand;
+    resilience = failed days followed by a day that does not fail / failed days that any day follows; vulnerability = mean over the
     failure events of each event's largest daily shortfall, also as a share of a mean day's demand.
 
     Hashimoto, Stedinger and Loucks (1982), Water Resources Research 18(1):14-20; the estimators as McMahon,
@@ -288,8 +288,8 @@ def _measure(short: np.ndarray, demand: np.ndarray) -> tuple[float, ...]:
     """Return the measures of one supply in the order of `MEASURES`."""
     failed = short > 1e-9 * demand
     total = demand.sum()
-    reliability = 1 - failed.mean(), 1 - short.sum() / total if total > 0 else 1.0
     used = demand > 0
+    reliability = 1 - failed.sum() / max(used.sum(), 1), 1 - short.sum() / total if total > 0 else 1.0
     failing, lost = failed[used], short[used]
     first, last = runs(failing)
     if first.size == 0:

@@ -174,7 +174,16 @@ def plan_of(basis: Basis) -> xr.Dataset:
     """
     tried, wanted = plans_of(basis), basis.table.may_fail
     held_out, _ = held_out_failures(basis.flows, basis.capacity, wanted=wanted, **_settings(basis))
-    return choose_plan(tried, wanted, held_out)
+    marked = int(basis.marked_essential)
+    combined = int(basis.study.arrangement.kind == "combined")
+    return choose_plan(tried, wanted, held_out).assign_attrs(essential_marked=marked, combined=combined)
+
+
+def card_stands(found: xr.Dataset) -> bool:
+    """Return whether there is a card to hang up: what is essential is known, and rationing is needed and keeps it."""
+    if "plan_ahead" not in found or not float(found.plan_ahead):
+        return False
+    return bool(found.attrs["plan_keeps"] and found.attrs["essential_marked"])
 
 
 def plan_facts(plan: xr.Dataset) -> dict[str, object]:

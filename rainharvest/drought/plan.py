@@ -206,6 +206,8 @@ def choose_plan(
         plan_capacity=tried.capacity,
         plan_wanted=float(wanted),
         plan_keeps=int(failing[best] <= wanted + 1e-12),
+        essential_marked=1,
+        combined=0,
     )
 
 

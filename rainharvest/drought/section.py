@@ -89,13 +89,16 @@ def card_rows(plan: xr.Dataset) -> list[list[str]]:
     columns = [
         [SAY.card_level(share, share * size / per, unit) for share in level.tolist()] for level in levels
     ]
-    return [[head["month"], *stages, head["help"]], *map(list, zip(MONTHS, *columns, strict=True))]
+    return [
+        [head["month"], *stages, head["mains" if plan.attrs["combined"] else "help"]],
+        *map(list, zip(MONTHS, *columns, strict=True)),
+    ]
 
 
 def actions(plan: xr.Dataset) -> list[str]:
     """Return what the card tells to do: as usual, in each stage, when help is needed."""
     stages = [SAY.stage(k, keeps) for k, keeps in enumerate(ahead.plan_facts(plan)["keeps"], 1)]
-    return [SAY.as_usual(), *stages, SAY.help()]
+    return [SAY.as_usual(), *stages, SAY.help(plan.attrs["combined"])]
 
 
 def card_lines(plan: xr.Dataset) -> list[str]:
@@ -110,6 +113,8 @@ def drought_section(run) -> Section:
     done, found = run.done, run.groups.get("drought", xr.Dataset())
     failed = failed_years_figure(done.described_failed_by_year, done.days_in_year)
     blocks: list[Block] = [picture("failed", failed, SAY.failed(facts.failed_facts(done)))]
+    if run.study.arrangement.kind == "mains reserve":  # no rain enters it
+        return Section("drought", WORDS["title_reserve"], tuple(blocks))
     if run.study.arrangement.kind == "combined" and found.data_vars:
         blocks.append(Paragraph(WORDS["on_rain_alone"]))
     return Section("drought", WORDS["title"], (*blocks, *_card(found)))
@@ -121,6 +126,8 @@ def bad_years_section(run) -> Section:
     tank, worst = float(done.described), worst_two_years(done)
     two_years = SAY.stored(*worst.time.values[[0, -1]], float(worst.unmet_daily.sum()))
     blocks: list[Block] = [picture("storage", storage_figure(worst, tank), two_years)]
+    if run.study.arrangement.kind == "mains reserve":
+        return Section("bad_years", WORDS["bad_years_reserve"], tuple(blocks))
     if "worst_stored" in found:
         blocks.append(Paragraph(SAY.worst_sequence(facts.worst_sequence_facts(found, tank))))
     if "resilience" in found:
@@ -136,7 +143,7 @@ def _card(found: xr.Dataset) -> list[Block]:
     if "stage_level" not in found:
         return []
     out: list[Block] = [Paragraph(plan_words(found))]
-    if float(found.plan_ahead):  # the lines stand on the card: they are its words for who cannot see it
+    if ahead.card_stands(found):  # the lines stand on the card: they are its words for who cannot see it
         lines, figure = card_lines(found), figures.card_figure(found, actions(found))
         out.append(picture("card", figure, WORDS["card_caption"], " ".join(lines), WIDE))
     return out

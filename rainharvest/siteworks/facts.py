@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -43,7 +43,7 @@ from rainharvest.siteworks.overflow import (
     storm_depths,
     stuck_valve_flow,
 )
-from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
+from rainharvest.siteworks.tables import DEFAULTS, PART_NAMES, SiteWorks
 from rainharvest.siteworks.treatment import (
     ChlorinePlan,
     air_gap,
@@ -53,7 +53,8 @@ from rainharvest.siteworks.treatment import (
     treatment_of_uses,
 )
 from rainharvest.siteworks.upkeep import check_list, price_parts, site_parts, siting_checks, upkeep_calendar
-from rainharvest.sizing.tables import PUMP_ENERGY
+from rainharvest.sizing.facts import cost_of_sizes, prices_of
+from rainharvest.sizing.tables import PUMP_ENERGY, Costs
 
 LEVELS = 25
 
@@ -78,6 +79,7 @@ class Given:
     # ``inflow``, ``spilled_daily``, ``stored`` on ``time``; None where no rain enters
     daily: xr.Dataset | None
     ten_year_day: float  # [mm/day] As heavy a day as comes once in ten years
+    prices: dict[str, float] = field(default_factory=dict)  # Of a piece, where costs or a catalogue give them
 
     @property
     def conveyance(self) -> Conveyance | None:
@@ -245,9 +247,73 @@ class Works:
         return int(self.parts.cost.isna().sum())
 
     @property
-    def cost(self) -> float:
+    def parts_cost(self) -> float:
         """What the parts cost that have a price, in the study's currency."""
         return float(self.parts.cost.sum())
+
+
+@dataclass(frozen=True)
+class Bill:
+    """What the whole costs, summed here and nowhere else; in the study's currency."""
+
+    currency: str
+    life: int  # [year] Over which the yearly cost is reckoned
+    lines: tuple[tuple[str, float], ...]  # What is paid for, and its price; no two lines hold the same thing
+    unpriced: tuple[str, ...]  # Parts on the list that have no price
+    annual: float  # A year, with upkeep and energy; NaN where the study has no table of costs
+    per_kilolitre: float  # For each kilolitre delivered
+    net_present_value: float  # What is saved over the years less what is spent
+
+    @property
+    def total(self) -> float:
+        """Everything that has a price."""
+        return sum(price for _, price in self.lines)
+
+
+TANK, LINK = "tank", "link between tanks"
+
+
+def priced_by_costs(costs: Costs, nominal: float, many: int, bought: dict) -> dict[str, float]:
+    """Return the prices of one piece that a table of costs, or a catalogue, gives to parts on the list."""
+    out = {part.name: part.price(nominal) for part in costs.part if part.name in PART_NAMES}
+    if "tank_price" in bought:
+        link = bought["link_price"]
+        out |= {TANK: (bought["tank_price"] - link * (many - 1)) / many, LINK: link}
+    elif costs.per_litre:
+        out[TANK] = costs.per_litre * nominal / many
+    return out
+
+
+def bill_of(results, works: Works) -> Bill | None:
+    """Return the bill of a study that was run; None where nothing has a price."""
+    study, done, parts = results.study, results.done, works.parts
+    costs = prices_of(study) or Costs()
+    nominal, tank_price = works.given.nominal, done.attrs.get("tank_price")
+    on_list = set(parts.part)
+    cost = parts.set_index("part").cost
+    tanks = float(cost[cost.index.isin([TANK, LINK])].sum())
+    own = float(cost[~cost.index.isin([TANK, LINK, *(part.name for part in costs.part)])].sum())
+    lines = [("the tanks" if works.vessel.tanks > 1 else "the tank", tanks), ("fixed price", costs.fixed)]
+    lines += [(part.name, part.price(nominal)) for part in costs.part]
+    lines += [("other parts that have a price", own)]
+    lines = [(what, price) for what, price in lines if price > 0]
+    if not lines:
+        return None
+    in_costs = costs.fixed + sum(part.price(nominal) for part in costs.part)
+    in_costs += costs.per_litre * nominal if tank_price is None else tank_price
+    more = sum(price for _, price in lines) - in_costs
+    named = {part.name for part in costs.part if part.name not in on_list}
+    unpriced = tuple(name for name in parts[parts.cost.isna()].part if name not in named)
+    money = dict.fromkeys(("annual", "per_kilolitre", "net_present_value"), np.nan)
+    if study.costs is not None:
+        whole = study.model_copy(update={"costs": costs.model_copy(update={"fixed": costs.fixed + more})})
+        yearly = xr.DataArray([float(done.described_rain_yield.median())], dims="capacity")
+        price = None if tank_price is None else [tank_price]
+        one = cost_of_sizes(
+            whole, results.record, results.flows, [float(done.described)], yearly, tank_price=price
+        )
+        money = {name: float(one[name].values[0]) for name in money}
+    return Bill(costs.currency, costs.life, tuple(lines), unpriced, **money)
 
 
 @dataclass(frozen=True)
@@ -369,7 +435,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         treatment=treatment_of_uses(given.qualities, given.arrangement, flow, site.disinfect),
         tests=samples_to_take(served, given.arrangement, site.disinfect),
         upkeep=upkeep_calendar(there, site.wet_month),
-        parts=price_parts(parts, site.prices),
+        parts=price_parts(parts, site.prices | given.prices),
         ticks=check_list(given.arrangement, kind, pump is not None),
     )
 
@@ -426,8 +492,17 @@ def siteworks_of(results) -> Works:
     study, done = results.study, results.done
     rain = study.arrangement.kind != "mains reserve"
     demand = results.flows.demand.sum("use")
+    site, nominal = study.site_works, float(done.described_nominal)
+    if "tanks" in done.attrs:  # bought from a catalogue, which knows them
+        bought = {
+            "form": "upright",
+            "tanks": int(done.attrs["tanks"]),
+            "height": float(done.attrs["tank_height"]),
+        }
+        site = site.model_copy(update=bought | {"tank_width": None})
+    costs = prices_of(study) or Costs()
     given = Given(
-        nominal=float(done.described_nominal),
+        nominal=nominal,
         dead_share=study.tank.dead_share,
         freeboard_share=study.tank.freeboard_share,
         mean_demand=max(float(demand.mean()), 1e-9),
@@ -436,8 +511,9 @@ def siteworks_of(results) -> Works:
         catchment=study.catchment if rain and study.roof else None,
         daily=done[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True) if rain else None,
         ten_year_day=ten_year_day(results.record.filled.isel(member=0, drop=True)) if rain else 0.0,
+        prices=priced_by_costs(costs, nominal, site.tanks, done.attrs),
     )
-    return plan_siteworks(study.site_works, given)
+    return plan_siteworks(site, given)
 
 
 def qualities_of(study) -> dict[str, str]:

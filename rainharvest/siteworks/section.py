@@ -9,9 +9,9 @@ from collections.abc import Sequence
 
 from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Subheading, Table, picture
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, measure, number
+from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, large_volume, measure, number
 from rainharvest.core.text import texts_of
-from rainharvest.siteworks.facts import Works, siteworks_of
+from rainharvest.siteworks.facts import Works, bill_of, siteworks_of
 
 SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")
 
@@ -98,7 +98,18 @@ def parts_section(results) -> Section:
         rows.append((*cells, cost) if priced else cells)
     head = tuple(words["head"]) if priced else tuple(words["head"][:-1])
     table = Table(words["caption"], head, tuple(rows), frozenset({1, 4}) if priced else frozenset({1}))
-    return Section("parts", words["title"], (Paragraph(SAY.parts(works)), table, _checks(works)))
+    said = [Paragraph(text) for text in (SAY.parts(works), *bill_said(results)[:1])]
+    return Section("parts", words["title"], (*said, table, _checks(works)))
+
+
+def bill_said(results) -> list[str]:
+    """Return what the whole costs, of a study that was run, and what it costs a year."""
+    bill = bill_of(results, siteworks_of(results))
+    if bill is None:
+        return [FIXED["parts"]["no_prices"]]
+    reserve = results.study.arrangement.kind == "mains reserve"
+    yearly = [] if math.isnan(bill.annual) else [SAY.bill_a_year(bill, reserve, *large_volume())]
+    return [SAY.bill(bill), *yearly]
 
 
 def upkeep_section(results) -> Section:

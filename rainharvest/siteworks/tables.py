@@ -135,7 +135,8 @@ class SiteWorks(Table):
     tanks: int = quantity("1", "How many alike tanks make up the size, without a catalogue.", 1, ge=1, le=100)
     height: float | None = quantity(
         "m",
-        "Inside height of a tank, the diameter of one on its side; as the inlet allows, 2 m at most, if not given.",
+        "Inside height of a tank, the diameter of one on its side; a catalogue's own where the study has one; else as "
+        "the inlet allows, 2 m at most, if not given.",
         None,
         gt=0,
         le=50,

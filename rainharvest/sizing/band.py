@@ -167,6 +167,13 @@ def _search(drawn: Drawn, target: float, sure: float, measure: str, largest, nea
         largest = float(drawn.inflow.sum("time").max())
     low, high = 0.0, max(1.0, math.ceil(largest))
     ends = content(np.array([low, high]))
+    if ends[:, 1].mean() < wanted and not orderly:  # rationing at a share of the tank: a smaller one may do
+        sizes = sizes_between(low, high)
+        found = content(sizes)
+        first = int(np.argmax(found.mean(axis=0) >= wanted))
+        if first:
+            ends = found[:, first - 1 : first + 1]
+            low, high = sizes[first - 1], sizes[first]
     if ends[:, 1].mean() < wanted:
         return math.nan, float(ends[:, 1].mean()), math.nan
     if ends[:, 0].mean() >= wanted:

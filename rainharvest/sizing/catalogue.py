@@ -94,6 +94,39 @@ def read_catalogue(path: str | os.PathLike) -> tuple[SoldTank, ...]:
     return tuple(tanks)
 
 
+def cheapest_alike(
+    tanks: tuple[SoldTank, ...],
+    nominal: float,
+    *,
+    most_linked: int = 4,
+    link_price: float = 0.0,
+    most_height: float | None = None,
+    most_footprint: float | None = None,
+) -> Choice | None:
+    """Return the cheapest tanks of one kind that hold a nominal size together, or none.
+
+    Linked tanks of one kind fill and empty together and stand on bases alike; of one price the fewest are taken.
+
+    >>> small, large = SoldTank(1000, 200, 1.5, 1.0), SoldTank(3000, 450, 1.5, 2.2)
+    >>> [cheapest_alike((small, large), size).words for size in (1500, 2500)]
+    ['2 x 1,000 L', '3,000 L']
+    """
+    found = []
+    for tank in tanks:
+        many = max(math.ceil(nominal / tank.nominal * (1 - 1e-12)), 1)
+        choice = Choice(
+            (tank,) * many,
+            many * tank.nominal,
+            many * tank.price + link_price * (many - 1),
+            many * tank.footprint,
+        )
+        high = most_height is not None and tank.height > most_height
+        wide = most_footprint is not None and choice.footprint > most_footprint * (1 + 1e-12)
+        if many <= most_linked and not high and not wide:
+            found.append(choice)
+    return min(found, key=lambda choice: (choice.price, len(choice.tanks)), default=None)
+
+
 def every_choice(
     tanks: tuple[SoldTank, ...],
     *,

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.collect import collect_finer
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
-from rainharvest.demand.uses import daily_demand
+from rainharvest.core.reader import GALLON, middle, rounded
+from rainharvest.demand.uses import daily_demand, essential_demand
 from rainharvest.rainfall.read import read_subdaily
 from rainharvest.rainfall.record import StudyRecord
 from rainharvest.sizing.band import (
+    BOUNDS,
     SURE,
     measures_of_draws,
     sobol_indices,
@@ -23,7 +25,7 @@ from rainharvest.sizing.band import (
     tornado,
     uncertain_curve,
 )
-from rainharvest.sizing.catalogue import every_choice, read_catalogue
+from rainharvest.sizing.catalogue import Choice, cheapest_alike, every_choice, read_catalogue
 from rainharvest.sizing.costs import (
     days_of_supply,
     drawn_by_period,
@@ -45,10 +47,13 @@ from rainharvest.sizing.shortcuts import (
 from rainharvest.sizing.smallest import no_failure, sizes_for_targets, smallest_of_members, smallest_tank
 from rainharvest.sizing.tables import Costs
 from rainharvest.sizing.trade_off import (
+    AREAS,
+    DEMANDS,
     THREADS,
     along_sizes,
     demand_by_factor,
     find_knee,
+    flat_size,
     inflow_by_area,
     sizes_to_try,
     trade_off,
@@ -98,6 +103,7 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     # What reaches the target in nine of ten versions; NaN, which is sorted last, if too many have none.
     size = float(np.sort(found)[math.ceil(SURE_FILLINGS * found.size) - 1])
     out["recommended"] = ((), size, attributes("recommended"))
+    out["flat_size"] = ((), flat_size(out[["yearly_yield"]].median("member")), attributes("flat_size"))
     return out
 
 
@@ -116,30 +122,80 @@ def _smallest_by_member(study, flows: Flows) -> np.ndarray:
     return np.full(inflow.sizes["member"], size)
 
 
-def decision_facts(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) -> xr.Dataset:
-    """Describe the tank that is chosen, and gather the results."""
+def trade_size(nominal: float, units: str = "metric") -> float:
+    """Return a nominal size [L] rounded up to two figures in the study's units, as tanks are asked for in the trade.
+
+    >>> trade_size(56_234.0), round(trade_size(56_234.0, "us") / GALLON)
+    (57000.0, 15000)
+    """
+    unit = GALLON if units == "us" else 1.0
+    return rounded(nominal / unit * (1 - 1e-12), up=True) * unit
+
+
+@dataclass(frozen=True)
+class DecidedTank:
+    """The one tank that a study decides on: what page 1, curve, drought, site works, parts and costs describe."""
+
+    nominal: float  # [L]
+    decided_by: str  # "study file", "target", or "ceiling" where no size reaches the target
+    bought: Choice | None  # The tanks on offer that make it; None without a catalogue, or where none holds it
+
+
+def decided_tank(study, tried: xr.Dataset, folder: Path) -> DecidedTank:
+    """Decide on one tank: the cheapest on offer that hold the size; without a catalogue the size, rounded up.
+
+    The size is what the study file names, else the smallest that reaches the target, else the one from which more
+    tank adds next to nothing.
+    """
+    needed, decided_by = study.tank.chosen, "study file"
+    if needed is None:
+        usable, decided_by = float(tried.recommended), "target"
+        if not math.isfinite(usable):
+            usable, decided_by = float(tried.flat_size), "ceiling"
+        needed = max(usable, float(tried.capacity[0])) / study.tank.usable_share  # no smaller than any tried
+    bought = None
+    if study.catalogue is not None:
+        limits = study.catalogue.model_dump(exclude={"file"})
+        bought = cheapest_alike(read_catalogue(Path(folder) / study.catalogue.file), needed, **limits)
+    if bought is not None:
+        needed = bought.nominal
+    elif decided_by != "study file":
+        needed = trade_size(needed, study.units)
+    return DecidedTank(needed, decided_by, bought)
+
+
+def decision_facts(
+    study, record: StudyRecord, flows: Flows, tried: xr.Dataset, folder: Path = Path()
+) -> xr.Dataset:
+    """Describe the tank that is decided on, and gather the results."""
     inflow, demand = flows.water.inflow, flows.demand.sum("use")
     month = record.year_start_month
-    recommended = float(tried.recommended) / study.tank.usable_share
-    largest = float(tried.nominal[-1])
-    chosen = study.tank.chosen or (recommended if math.isfinite(recommended) else largest)
-    usable = study.tank.usable(chosen)
+    decided = decided_tank(study, tried, folder)
+    usable = study.tank.usable(decided.nominal)
 
-    def simulated(came: xr.DataArray, mains: bool = True, **more: object) -> xr.Dataset:
-        settings = balance_settings(study, flows, usable, mains=mains)
-        return simulate(came, demand, usable, **settings, **more).isel(capacity=0, drop=True)
+    def simulated(came: xr.DataArray, size: float = usable, mains: bool = True, **more: object) -> xr.Dataset:
+        settings = balance_settings(study, flows, size, mains=mains)
+        return simulate(came, demand, size, **settings, **more).isel(capacity=0, drop=True)
 
     described = simulated(inflow, year_start_month=month)
     daily = simulated(inflow.isel(member=0), trace=True)
-    alone = simulated(inflow, mains=not rain_feeds(study), year_start_month=month)
+    alone, half, twice = (
+        simulated(inflow, factor * usable, mains=not rain_feeds(study), year_start_month=month)
+        for factor in (1.0, 0.5, 2.0)
+    )
 
     out = tried.copy()
     out["described"] = ((), usable, attributes("described"))
-    out["described_nominal"] = ((), chosen, attributes("described_nominal"))
+    out["described_nominal"] = ((), decided.nominal, attributes("described_nominal"))
     for name, values in described.data_vars.items():
         out[f"described_{name}"] = values
-    reached = alone[study.target.measure]
-    out["described_rain_reliability"] = reached.assign_attrs(attributes("rain_reliability"))
+    for name, done in {"described": alone, "half": half, "twice": twice}.items():
+        reached = done[study.target.measure]
+        out[f"{name}_rain_reliability"] = reached.assign_attrs(attributes("rain_reliability"))
+    years = demand.sizes["time"] / 365.25
+    lasts = float(full_days(demand, [usable])[0])
+    out["described_full_days"] = ((), lasts, attributes("full_days"))
+    out["described_rain_yield"] = (alone.delivered / years).assign_attrs(attributes("rain_yield"))
     for name in daily.data_vars:
         if "time" in daily[name].dims:
             out[name] = daily[name]
@@ -162,6 +218,9 @@ def decision_facts(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) 
         "target": study.target.reliability,
         "arrangement": kind,
         "mains": mains,
+        "decided_by": decided.decided_by,
+        "usable_share": study.tank.usable_share,
+        "offers": int(study.catalogue is not None),
         "not_served": "; ".join(flows.not_served),
         "left_out": record.left_out,
         "reading": raw.get("assumptions", ""),
@@ -171,6 +230,10 @@ def decision_facts(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) 
         "days_missing": int(record.raw.isnull().sum()),
         "days_read": int(record.raw.sizes["time"]),
     }
+    if decided.bought is not None:
+        one = decided.bought
+        out.attrs |= {"tanks": len(one.tanks), "tank_height": one.tanks[0].height}
+        out.attrs |= {"tank_price": one.price, "link_price": study.catalogue.link_price}
     return out
 
 
@@ -183,13 +246,17 @@ def case_of(study, record: StudyRecord, flows: Flows) -> Case:
     by_calendar, by_weather = (demand.isel(use=np.flatnonzero(some)) for some in (~follows, follows))
     given = {name: pair for name, pair in study.sizing.ranges.model_dump().items() if pair is not None}
     served = tuple(use for use in study.use if use.name in set(demand.use.values))
+    rationed = settings.pop("essential", None) is not None
     return Case(
         record.filled.reset_coords(drop=True),
         study.catchment,
         by_calendar.sum("use").reset_coords(drop=True),
         ranges=input_ranges(study.catchment, served, by_calendar, given),
         weather_demand=by_weather.sum("use").reset_coords(drop=True) if follows.any() else None,
-        essential=settings.pop("essential", None),
+        essential=essential_demand(by_calendar).reset_coords(drop=True) if rationed else None,
+        weather_essential=essential_demand(by_weather).reset_coords(drop=True)
+        if rationed and follows.any()
+        else None,
         settings=settings,
         shares=shares,
         year_start_month=record.year_start_month,
@@ -229,23 +296,6 @@ def cost_of_sizes(
     return life_cycle(costs, nominal, yearly_yield, saved_bill=saved, tank_price=price)
 
 
-def cost_of_described(results) -> pd.Series | None:
-    """Return what the tank described costs: between the sizes of the curve, or by itself beyond them."""
-    group = results.groups.get("sizing", {})
-    if "annual" not in group:
-        return None
-    size, tried = float(results.done.described), group.capacity.values
-    names = ("capital", "annual", "per_kilolitre", "net_present_value")
-    if tried[0] <= size <= tried[-1]:
-        at, sizes = np.log(size), np.log(tried)
-        return pd.Series({name: float(np.interp(at, sizes, group[name].values)) for name in names})
-    # The price is its own; the yield of the largest size holds beyond it.
-    yearly = np.interp([size], tried, results.done.yearly_yield.median("member").values)
-    along = xr.DataArray(yearly, {"capacity": [size]}, ("capacity",))
-    own = cost_of_sizes(results.study, results.record, results.flows, [size], along).isel(capacity=0)
-    return pd.Series({name: float(own[name]) for name in names})
-
-
 def _options_to_buy(results) -> xr.Dataset:
     """Return what each combination of tanks on offer costs, saves and is worth beside money."""
     study, record, flows = results.study, results.record, results.flows
@@ -255,6 +305,9 @@ def _options_to_buy(results) -> xr.Dataset:
     choices = every_choice(read_catalogue(Path(results.folder) / plan.file), **limits)
     largest = FEW * float(results.done.capacity[-1])
     some = [choice for choice in choices if choice.nominal * share <= largest] or [choices[0]]
+    decided = decided_tank(study, results.done, results.folder).bought
+    if decided is not None and decided not in some:  # other tanks, linked, hold more for less
+        some = sorted([*some, decided], key=lambda choice: (choice.price, choice.nominal))
     sizes = np.array([choice.nominal * share for choice in some])
     along, demand = along_sizes(sizes), flows.demand.sum("use")
     settings = balance_settings(study, flows, along, mains=not rain_feeds(study))
@@ -285,7 +338,8 @@ def _options_to_buy(results) -> xr.Dataset:
         attrs = attributes(name) | ({"units": units[name]} if name in units else {})
         data[f"option_{name}"] = ("option", values, attrs)
     words = np.array([choice.words for choice in some])
-    return xr.Dataset(data, {"option": ("option", words, attributes("option"))}, money.attrs)
+    attrs = money.attrs | ({} if decided is None else {"decided_option": some.index(decided)})
+    return xr.Dataset(data, {"option": ("option", words, attributes("option"))}, attrs)
 
 
 def _curve_with_costs(study, record: StudyRecord, flows: Flows, done: xr.Dataset) -> xr.Dataset:
@@ -337,15 +391,6 @@ def _daily_step(study, flows: Flows, done: xr.Dataset, folder: Path) -> xr.Datas
     return out.rename(rule_reliability="step_rule_reliability").assign_attrs(finer_days=days)
 
 
-AREAS = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
-
-"""Roof areas of the map, multiples of the study's."""
-
-DEMANDS = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
-
-"""Demands of the map, multiples of the study's."""
-
-
 SOBOL_BASE = 64
 
 """Points of the Sobol sequence: enough to tell which unknown matters most, not to two figures (own choice)."""
@@ -367,8 +412,12 @@ def sizing_group(results) -> xr.Dataset:
     out["in_hand"] = days_of_supply(done.stored, done.demand.sum("use"))
     years = flows.demand.sizes["time"] / 365.25
     out["record_years"] = ((), years, attributes("record_years"))
+    told = ("decided_by", "usable_share", "offers", "tanks")
     return out.assign_attrs(
+        {name: done.attrs[name] for name in told if name in done.attrs},
         title="The tank-size decision",
+        nominal=float(done.described_nominal),
+        reached=middle(done.described_rain_reliability),
         measure=study.target.measure,
         target=study.target.reliability,
         arrangement=study.arrangement.kind,
@@ -379,7 +428,7 @@ def certainty_group(results) -> xr.Dataset:
     """Return what of the decision no price touches: the band, each target's size, the maps, the shortcuts, the step."""
     study, flows, done = results.study, results.flows, results.done
     if not rain_feeds(study):
-        return xr.Dataset()
+        return _other_interruptions(study, flows)
     case = case_of(study, results.record, flows)
     return _merged(
         [
@@ -390,6 +439,30 @@ def certainty_group(results) -> xr.Dataset:
             _daily_step(study, flows, done, Path(results.folder)),
         ]
     )
+
+
+SEEDS = 20
+
+"""Draws of the interruptions for which a mains reserve is sized (own choice)."""
+
+
+def _other_interruptions(study, flows: Flows) -> xr.Dataset:
+    """Return the smallest reserve and the longest interruption for other draws of random interruptions, by seed."""
+    spells = study.arrangement.spells
+    if spells is None:
+        return xr.Dataset()
+    sizes, longest = [], []
+    for seed in range(SEEDS):
+        other = study.arrangement.model_copy(update={"spells": spells.model_copy(update={"seed": seed})})
+        own = study.model_copy(update={"arrangement": other})
+        sizes.append(_smallest_by_member(own, flows)[0])
+        off = mains_supply(other, flows.demand.time).values <= 0
+        ends = np.flatnonzero(np.diff(np.concatenate([[0], off, [0]]).astype(int)))
+        longest.append((ends[1::2] - ends[::2]).max(initial=0))
+    columns = {"seed_size": sizes, "seed_longest": longest}
+    coords = {"interruption_seed": ("interruption_seed", np.arange(SEEDS), attributes("interruption_seed"))}
+    data = {k: ("interruption_seed", np.array(v, dtype=float), attributes(k)) for k, v in columns.items()}
+    return xr.Dataset(data, coords)
 
 
 def _drawn(study, case: Case) -> Drawn:
@@ -417,6 +490,13 @@ def _certainty(study, case: Case, done: xr.Dataset) -> xr.Dataset:
     sure = sure_size(drawn, record, largest=largest, **given)
     out["sure_size"] = ((), sure.capacity, attributes("sure_size"))
     out["size_on_record"] = ((), sure.on_record, attributes("size_on_record"))
+    own = measures_of_draws(drawn, [float(done.described)], keep=(measure,))[measure].isel(capacity=0)
+    out["described_draws_reaching"] = (own >= target * (1 - 1e-12)).mean()
+    for name, share in (("low", BOUNDS["low"]), ("high", BOUNDS["high"])):
+        out[f"described_reliability_{name}"] = own.quantile(share, method="weibull").drop_vars("quantile")
+    for name in out.data_vars:
+        if name.startswith("described"):
+            out[name].attrs = attributes(name.removeprefix("described_"))
     given = {"capacity": float(done.described), "measure": measure}
     one = tornado(case, runs=RUNS, seed=seed, **given)
     all_at_once = sobol_indices(case, base=SOBOL_BASE, runs=RUNS, seed=seed, **given)

@@ -11,7 +11,7 @@ import xarray as xr
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import middle
 from rainharvest.sizing.resample import RecordLength, record_length
-from rainharvest.sizing.trade_off import whole_years
+from rainharvest.sizing.trade_off import AREAS, DEMANDS, whole_years
 from rainharvest.storage.facts import mains_taken
 
 INPUTS: dict[str, str] = rows_of("sizing", "fixed")["inputs"]
@@ -30,8 +30,15 @@ class TankFacts:
     years: float  # [year] Length of the record
     inflow: float  # [L/year] What reaches the tank
     demand: float  # [L/year] What is asked of it
+    nominal: float  # [L] Its nominal size
     described: float  # [L] Its usable size
+    tanks: int  # How many alike make it, as they are on offer; 0 where none is bought from a catalogue
+    offers: bool  # Whether the study has a catalogue
+    decided_by: str  # "study file", "target", or "ceiling" where no size reaches the target
+    combined: bool  # Whether mains water stands behind the rain
     reached: float  # [1] Its reliability on rain alone, where rain feeds it
+    full_days: float  # [day] How long it lasts when full, without rain or mains, from the worst morning
+    rain: float  # [L/year] What it delivers on rain alone, where rain feeds it
     delivered: float  # [L/year]
     failed: float  # [day/year]
     longest: float  # [day] The longest failure
@@ -49,8 +56,15 @@ def tank_facts(done: xr.Dataset) -> TankFacts:
         years,
         inflow=middle(done.inflow_total) / years,
         demand=float(done.demand_total) / years,
+        nominal=float(done.described_nominal),
         described=float(done.described),
+        tanks=int(done.attrs.get("tanks", 0)),
+        offers=bool(done.attrs["offers"]),
+        decided_by=done.attrs["decided_by"],
+        combined=done.attrs["arrangement"] == "combined",
         reached=middle(done.described_rain_reliability),
+        full_days=float(done.described_full_days),
+        rain=middle(done.described_rain_yield),
         delivered=middle(done.described_delivered) / years,
         failed=middle(done.described_days_failed) / years,
         longest=middle(done.described_longest_failure),
@@ -71,10 +85,11 @@ class HeadlineFacts:
     nominal: float  # [L] The nominal size of that
     smallest: tuple[float, float, float]  # [L] Least, middle and largest over the versions
     beyond: int  # Versions in which no tank reaches the target
-    largest: float  # [L] Largest size tried
+    largest: float  # [L] The size that reaches most of those tried: the largest, without rationing
     best: float  # [1] What it reaches
     most: float  # [1] Largest share of the water asked for that any size supplies
     flat: float  # [L] Size from which more tank adds next to nothing
+    filled: bool  # Whether the record had gaps that were filled
     level: str  # How far the record carries a decision: "indicative", "screening", "fair" or "full"
     missing: float  # [%] Days of the record without a reading of their own
 
@@ -88,18 +103,20 @@ def headline_facts(done: xr.Dataset) -> HeadlineFacts:
     """Return the answer of a study, from what `rainharvest.run_study` gives."""
     tank, smallest = tank_facts(done), done.smallest.values
     recommended, share = float(done.recommended), done.volume_reliability.median("member")
+    reached = done[tank.measure].median("member").values
     return HeadlineFacts(
         tank,
         reserve=done.attrs["arrangement"] == "mains reserve",
         versions=done.sizes["member"],
         recommended=recommended,
-        nominal=recommended * float(done.described_nominal) / tank.described,
+        nominal=recommended / done.attrs["usable_share"],
         smallest=(smallest.min(), float(np.median(smallest)), smallest.max()),
         beyond=int((~np.isfinite(smallest)).sum()),
-        largest=float(done.capacity[-1]),
-        best=middle(done[tank.measure].isel(capacity=-1)),
+        largest=float(done.capacity[-1] if reached[-1] >= reached.max() else done.capacity[reached.argmax()]),
+        best=float(reached.max()),
         most=float(share.max()),
-        flat=float(done.capacity[int(np.argmax(share.values >= 0.99 * float(share.max())))]),
+        flat=float(done.flat_size),
+        filled=done.attrs["days_missing"] > 0,
         level=record_length(tank.years).level,
         missing=100 * done.attrs["days_missing"] / max(done.attrs["days_read"], 1),
     )
@@ -149,59 +166,121 @@ class DecisionFacts:
     target: float  # [1]
     measure: str
     record: RecordLength
+    tank: dict[str, object]  # The tank decided on: its nominal size [L], how many alike, what decided it
     rain: bool  # Whether rain feeds the tank; without it the rest says nothing
-    own: float = math.nan  # [L] Size that reaches the target on the record as it stands; NaN if none
-    sure: float = math.nan  # [L] Size that does so in nine of ten versions; NaN if none
-    offers: bool = False  # Whether tanks are on offer
-    bought: dict | None = None  # The cheapest on offer that holds the first size: see `offer`
-    bought_sure: dict | None = None  # The cheapest that holds the second
-    knee: float = math.nan  # [L]
+    # Nominal sizes [L], as the tank decided on is named
+    own: float = math.nan  # Size that reaches the target on the record as it stands; NaN if none
+    sure: float = math.nan  # Size that does so in nine of ten versions; NaN if none
+    knee: float = math.nan
     side: str = ""  # Where the first size lies: "before", "at" or "beyond" the knee
     gain: float = math.nan  # [L/year/L] What one more litre of it brings
     steps: tuple[tuple[float, float], ...] = ()  # Targets [1] with their sizes [L] on the record
     held: dict[int, float] | None = None  # Share of mornings [1] on which the store lasts so many days
-    never: float = math.nan  # [L] Size without a failure in the record; NaN if none
+    never: float = math.nan  # Size without a failure in the record; NaN if none
     unknowns: tuple[Unknown, ...] = ()  # What matters most first
     best: float = math.nan  # [1] Reliability with all inputs at their likeliest
-    low: float = math.nan  # [1] Least of nine in ten versions of the first size
-    high: float = math.nan  # [1] Most
-    reaching: int = 0  # Of 100 versions, in how many it reaches the target
+    certainty: Certainty | None = None  # Of the tank decided on
+
+
+@dataclass(frozen=True)
+class Certainty:
+    """The one statement of how sure the tank is: gaps, years to come, roof, losses and demand together."""
+
+    target: float  # [1]
+    measure: str
+    low: float  # [1] Least reliability of nine in ten versions of what is not known
+    high: float  # [1] Most
+    reaching: int  # Of 100 versions, in how many it reaches the target
+    sure: float  # [L] Nominal size that does so in nine of ten; NaN if none
+    enough: bool  # Whether the tank is such a size
+
+
+def certainty(group: xr.Dataset) -> Certainty | None:
+    """Return how sure the tank decided on is; None where no rain feeds it."""
+    if "described_draws_reaching" not in group:
+        return None
+    sure = float(group.sure_size) / group.attrs["usable_share"]
+    return Certainty(
+        group.attrs["target"],
+        group.attrs["measure"],
+        low=float(group.described_reliability_low),
+        high=float(group.described_reliability_high),
+        reaching=_of_100(float(group.described_draws_reaching)),
+        sure=sure,
+        enough=bool(group.attrs["nominal"] >= sure * ENOUGH),
+    )
 
 
 def decision(group: xr.Dataset) -> DecisionFacts:
     """Return what is printed of the decision, from `rainharvest.sizing.facts.sizing_group`."""
     target, record = group.attrs["target"], record_length(float(group.record_years))
-    common = {"target": target, "measure": group.attrs["measure"], "record": record}
+    told = {"tanks": 0} | {
+        k: group.attrs[k] for k in ("nominal", "decided_by", "offers", "tanks") if k in group.attrs
+    }
+    common = {"target": target, "measure": group.attrs["measure"], "record": record, "tank": told}
     if "sure_size" not in group:
         return DecisionFacts(**common, rain=False)
+    share = group.attrs["usable_share"]
     own, sure, knee = (float(group[name]) for name in ("size_on_record", "sure_size", "knee_size"))
-    at = np.log(group.capacity.values)
-    low, high, reaching = (
-        float(np.interp(np.log(own), at, group[name].values))
-        for name in ("reliability_low", "reliability_high", "draws_reaching")
-    )
-    places = [option_for(group, size) for size in (own, sure)]
-    bought, bought_sure = (None if place is None else offer(group, place) for place in places)
-    steps = group.size_for_target.to_series().dropna()
+    steps = group.size_for_target.to_series().dropna() / share
     return DecisionFacts(
         **common,
         rain=True,
-        own=own,
-        sure=sure,
-        offers="option_capacity" in group,
-        bought=bought,
-        bought_sure=bought_sure,
-        knee=knee,
+        own=own / share,
+        sure=sure / share,
+        knee=knee / share,
         side="beyond" if own > knee * 1.05 else "before" if own < knee / 1.05 else "at",
         gain=_marginal_yield(group, own),
         steps=tuple(steps.items()),
         held={int(days): float(share) for days, share in group.in_hand.to_series().items()},
-        never=float(group.no_failure_size),
+        never=float(group.no_failure_size) / share,
         unknowns=tuple(unknowns(group)),
         best=float(group.response_best),
-        low=low,
-        high=high,
-        reaching=0 if math.isnan(own) else _of_100(reaching),
+        certainty=certainty(group),
+    )
+
+
+@dataclass(frozen=True)
+class Interruptions:
+    """What other draws of the same kind of interruptions ask of a mains reserve: least and most."""
+
+    draws: int
+    size: tuple[float, float]  # [L] Smallest nominal size; NaN where none reaches the target
+    longest: tuple[float, float]  # [day] Longest interruption
+
+
+def interruptions(group: xr.Dataset) -> Interruptions | None:
+    """Return what other draws of the interruptions ask for; None where none are drawn by chance."""
+    if "seed_size" not in group:
+        return None
+    size, longest = group.seed_size.values / group.attrs["usable_share"], group.seed_longest.values
+    ends = [(float(values.min()), float(values.max())) for values in (size, longest)]
+    return Interruptions(size.size, *ends)
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What would have to change for the target to be reached; None where no change looked at is enough."""
+
+    roof: float | None  # [1] Least multiple of the roof with which some size reaches it
+    demand: float | None  # [1] Largest multiple of the demand
+    most_roof: float  # [1] Multiple of the roof that is still too little
+    least_demand: float  # [1] Multiple of the demand that is still too much
+
+
+def changes_needed(group: xr.Dataset, tank: TankFacts) -> Changes:
+    """Return the least change of roof or demand, of those on the maps, with which some size reaches the target."""
+    enough = {}
+    for name, along in (("by_area", "area"), ("by_demand", "demand_factor")):
+        most = group[f"reliability_{name}"].max("capacity")
+        enough[along] = most[along].values[most.values >= group.attrs["target"] * ENOUGH]
+    own = float(group.area[AREAS.index(1.0)])
+    balance = tank.target * tank.demand / max(tank.inflow, 1e-9)  # no tank gives more than comes in
+    return Changes(
+        roof=float(enough["area"][0]) / own if enough["area"].size else None,
+        demand=float(enough["demand_factor"][-1]) if enough["demand_factor"].size else None,
+        most_roof=max(AREAS[-1], balance),
+        least_demand=min(DEMANDS[0], 1 / balance),
     )
 
 

@@ -11,6 +11,7 @@ import xarray as xr
 
 from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.reader import GALLON, gallons, large_volume, number, rounded
+from rainharvest.core.reader import middle as middle_of
 from rainharvest.core.style import (
     BRICK,
     DASHES,
@@ -90,10 +91,11 @@ def trade_off_figure(
     """Draw reliability against tank size, the target, and the size chosen."""
     scale, unit = large_volume()
     size, chosen_shown = curve.capacity.values / scale, chosen / scale
+    span = np.array([min(size[0], chosen_shown), max(size[-1], chosen_shown)])  # the axis holds its mark
     if figure is None:
         figure, axes = new_figure("What a tank of each size supplies")
         _share_axis(axes, measure)
-        _size_axis(axes, size, unit)
+        _size_axis(axes, span, unit)
     axes = figure.axes[0]
     share = 100 * curve[measure]
     middle = low = high = share.median("member").values if "member" in share.dims else share.values
@@ -104,19 +106,19 @@ def trade_off_figure(
     line = keep(axes, "curve", lambda: axes.plot([], [], color=DEEP, zorder=3)[0])
     line.set_data(size, middle)
     draw_target(axes, target)
-    reached = float(np.interp(chosen_shown, size, middle))
+    reached = 100 * middle_of(curve.described_rain_reliability)
     held = f"{number(chosen / GALLON, 3)} gal" if gallons() else f"{number(chosen / 1000, 3)} kL"
     words = draw_chosen(axes, chosen_shown, reached, held)
     # The curve rises to the right: below it and to the right the words cross nothing.
-    near_end = _near_end(size, chosen_shown, 0.8)
+    near_end = _near_end(span, chosen_shown, 0.8)
     below = reached - (9 if near_end else 4)
     if -9 < below - 100 * target < 3:
         below = 100 * target - 6  # below the target's line, not on it
     below = max(below, 9)  # clear of the axis
-    words.set_position((size[-1] * 0.98 if near_end else chosen_shown * 1.08, below))
+    words.set_position((span[-1] * 0.98 if near_end else chosen_shown * 1.08, below))
     words.set_ha("right" if near_end else "left")
-    if axes.get_xlim() != (size[0], size[-1]):
-        _size_axis(axes, size, unit)
+    if axes.get_xlim() != tuple(span):
+        _size_axis(axes, span, unit)
     return figure
 
 

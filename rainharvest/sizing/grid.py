@@ -158,7 +158,7 @@ def moved(grid: Grid, *, area: float, coefficient: float, people: float) -> xr.D
     done = run_versions(inflow, demand, grid.sizes, **settings)
     years = grid.days / 365.25
     if grid.measure == "time_reliability":
-        reached = 1.0 - done["days_failed"] / grid.days[:, None]
+        reached = 1.0 - done["days_failed"] / np.maximum((demand > 0).sum(axis=1), 1)[:, None]
     else:
         short = done["unmet"] + done["rationed"]
         reached = 1.0 - short / np.maximum(demand.sum(axis=1), 1e-300)[:, None]

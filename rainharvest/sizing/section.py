@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 
 from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Table, picture
@@ -18,7 +17,6 @@ from rainharvest.sizing.facts_printed import (
     headline_facts,
     maps_at,
     offer,
-    option_for,
     shortcut_facts,
     unknowns,
 )
@@ -60,7 +58,7 @@ def recommendation(group: xr.Dataset) -> list[str]:
     """Return the recommendation: what, why, what would change it, how sure."""
     facts = decision(group)
     if not facts.rain:
-        return [SAY.size(facts)]
+        return [SAY.chosen(facts)]
     parts = (SAY.chosen(facts), SAY.why(facts), SAY.change(facts), SAY.sure(facts))
     return [part for part in parts if part]
 
@@ -92,13 +90,6 @@ def terms_words(group: xr.Dataset) -> str:
         Plain text.
     """
     return SAY.terms(group.attrs)
-
-
-def cost_said(study, costs: pd.Series | None) -> str:
-    """Return what the tank described costs, from `rainharvest.sizing.facts.cost_of_described`."""
-    prices = study.costs
-    currency, life = (prices.currency, prices.life) if prices else ("", 0)
-    return SAY.cost(costs, currency, life, study.arrangement.kind == "mains reserve", *large_volume())
 
 
 def size_section(results) -> Section:
@@ -164,7 +155,10 @@ def _uncertainty(results, group: xr.Dataset) -> list[Block]:
     if "response_low" in group:
         drawn = unknowns_figure(group, target.measure, tank)
         out.append(picture("unknowns", drawn, SAY.unknowns(unknowns(group)), scale=WIDE))
-    if "reliability_by_area" in group and results.study.roof:
+    inside = (
+        float(group.capacity[0]) <= tank <= float(group.capacity[-1])
+    )  # the maps end with the sizes tried
+    if "reliability_by_area" in group and results.study.roof and inside:
         area = sum(roof.area for roof in results.study.roof)
         drawn = maps_figure(group, tank, area, target.measure)
         out.append(picture("maps", drawn, SAY.maps(maps_at(group, tank)), scale=WIDE))
@@ -220,7 +214,7 @@ def _offers(results, group: xr.Dataset) -> list[Block]:
     from rainharvest.sizing.figures import front_figure
 
     target, size = results.study.target, float(results.done.described)
-    marked = option_for(group, size)
+    marked = group.attrs.get("decided_option")
     good = np.flatnonzero(group.option_efficient.values.astype(bool))
     if marked is not None:  # those about the tank described
         near = np.argsort(abs(np.log(group.option_capacity.values[good] / size)))

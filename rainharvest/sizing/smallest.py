@@ -30,7 +30,7 @@ class SmallestTank:
     capacity: float  # [L] Smallest usable size, in whole litres, that reaches the target; NaN if none does
     measure: str  # Which reliability was asked for
     target: float  # [1] What it had to reach
-    reached: float  # [1] What the size found reaches; if none does, what the largest tried reaches
+    reached: float  # [1] What the size found reaches; if none does, the most that any tried reaches
     one_less: float  # [1] What one litre less reaches: below the target, or NaN at size zero
     largest: float  # [L] Largest size tried
 
@@ -131,12 +131,20 @@ def _search(
     most = np.maximum(1.0, np.ceil(largest))
     low, high = np.zeros_like(most), most.copy()
     without, reached = reach(list(range(most.size)), np.stack([low, high], axis=1)).T.copy()
-    found, nothing = reached >= enough, (reached >= enough) & (without >= enough)
+    found = reached >= enough
+    # Where rationing begins at a share of the tank, a smaller tank may reach what the largest does not.
+    if (lost := np.flatnonzero(~found)).size:
+        table = _side_by_side([sizes_between(0.0, high[i]) for i in lost])
+        for i, sizes, row in zip(lost, table, reach(list(lost), table), strict=True):
+            best = int(np.argmax(row >= enough if (row >= enough).any() else row))
+            found[i], reached[i] = row[best] >= enough, row[best]
+            if found[i]:
+                low[i], high[i] = (sizes[best - 1] if best else 0.0), sizes[best]
+    nothing = found & (without >= enough)
     inside = np.flatnonzero(found & ~nothing)
     while open_ := [i for i in inside if high[i] - low[i] > 1]:
         tried = [sizes_between(low[i], high[i]) for i in open_]
-        width = max(sizes.size for sizes in tried)
-        table = np.array([np.pad(sizes, (0, width - sizes.size), mode="edge") for sizes in tried])
+        table = _side_by_side(tried)
         for i, sizes, row in zip(open_, tried, reach(open_, table), strict=True):
             first = int(np.argmax(row >= enough))
             low[i], high[i] = (sizes[first - 1] if first else low[i]), sizes[first]
@@ -188,6 +196,12 @@ def smallest_within(
             low[some[down]], at_low[some[down]] = size[down], value[down]
         slow[some] = high[some] - low[some] > gap / 2
     return np.where((reached >= enough).any(axis=1), high, np.nan)
+
+
+def _side_by_side(rows: list[np.ndarray]) -> np.ndarray:
+    """Return rows of sizes as one table; a shorter one repeats its last."""
+    width = max(sizes.size for sizes in rows)
+    return np.array([np.pad(sizes, (0, width - sizes.size), mode="edge") for sizes in rows])
 
 
 def storage_deficit(inflow, demand) -> np.ndarray:

@@ -221,9 +221,29 @@ def trade_off_map(inflow, demand, capacity, **settings) -> xr.Dataset:
     return kept.transpose(..., *names, "capacity")
 
 
+AREAS = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
+
+"""Roof areas of the map, multiples of the study's."""
+
+DEMANDS = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
+
+"""Demands of the map, multiples of the study's."""
+
 NEAR_CEILING = 0.99
 
 """Share of the largest yield at which the curve counts as flat (own choice)."""
+
+
+def flat_size(curve: xr.Dataset) -> float:
+    """Return the smallest size [L] of a curve of yearly yield that brings 99 % of the largest yield.
+
+    >>> size = np.array([1.0, 2.0, 3.0, 4.0, 8.0])
+    >>> curve = xr.Dataset({"yearly_yield": ("capacity", [50.0, 90.0, 97.0, 99.0, 100.0])}, {"capacity": size})
+    >>> flat_size(curve)
+    4.0
+    """
+    yearly = curve.yearly_yield.values
+    return float(curve.capacity[int(np.argmax(yearly >= NEAR_CEILING * yearly.max()))])
 
 
 def find_knee(curve: xr.Dataset) -> float:
@@ -248,6 +268,6 @@ def find_knee(curve: xr.Dataset) -> float:
     size, yearly = curve.capacity.values.astype(float), curve.yearly_yield.values.astype(float)
     ceiling = float(yearly.max())
     require(ceiling > 0, "no tank yields anything", "check the inflow and the demand", "curve")
-    end = int(np.argmax(yearly >= NEAR_CEILING * ceiling))
+    end = int(np.searchsorted(size, flat_size(curve)))
     above = yearly[: end + 1] / yearly[end] - size[: end + 1] / size[end]
     return float(size[int(np.argmax(above))])

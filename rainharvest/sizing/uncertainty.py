@@ -138,6 +138,7 @@ class Case:
     # rain of the year drawn
     weather_demand: xr.DataArray | None = None
     essential: xr.DataArray | None = None  # [L/day] The part of ``demand`` that rationing spares
+    weather_essential: xr.DataArray | None = None  # [L/day] The part of ``weather_demand`` that it spares
     # Further arguments of `rainharvest.simulate` that do not grow with the tank
     settings: Mapping[str, object] = field(default_factory=dict)
     # Arguments of `rainharvest.simulate` that grow with the tank, as shares of its size
@@ -290,17 +291,21 @@ def _demand_of(case: Case, inputs: xr.Dataset, days: np.ndarray):
     factor = xr.DataArray(1.0)
     if "demand" in inputs:
         factor = xr.DataArray(inputs["demand"].values, {"draw": draw}, ("draw",))
-    demand = cut(case.demand)
-    if case.weather_demand is not None:
-        went = case.weather_demand.values[days]
-        demand = demand + xr.DataArray(went, {"draw": draw, "time": time}, ("draw", "time"))
+
+    def drawn(by_calendar: xr.DataArray, by_weather: xr.DataArray | None) -> xr.DataArray:
+        if by_weather is None:
+            return cut(by_calendar)
+        went = by_weather.values[days]
+        return cut(by_calendar) + xr.DataArray(went, {"draw": draw, "time": time}, ("draw", "time"))
+
+    demand = drawn(case.demand, case.weather_demand)
     settings = {
         name: cut(value) if isinstance(value, xr.DataArray) and "time" in value.dims else value
         for name, value in case.settings.items()
     }
     settings["year_start_month"] = case.year_start_month
     if case.essential is not None:
-        settings["essential"] = cut(case.essential) * factor
+        settings["essential"] = drawn(case.essential, case.weather_essential) * factor
     total = demand * factor
     if "draw" in total.dims:
         total = total.transpose("draw", "time")

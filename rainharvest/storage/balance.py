@@ -307,6 +307,11 @@ class Axes:
         array = self.series[name]
         return self._flat(array.dims[:-1], array.values.sum(axis=-1))
 
+    def series_days(self, name: str) -> np.ndarray:
+        """Return on how many days of the record a series is above zero, one value a lane."""
+        array = self.series[name]
+        return self._flat(array.dims[:-1], (array.values > 0).sum(axis=-1))
+
     def stage_values(self, name: str) -> np.ndarray:
         """Return a setting as rows of stages, a column a lane."""
         array = self.all[name]

@@ -27,8 +27,11 @@ def supply_section(
 
 def cautions_section(results) -> Section:
     """Return what can hurt someone."""
-    cautions = tuple(Caution(caution.title, caution.text) for caution in CAUTIONS.values())
-    return Section("cautions", FIXED["cautions"], cautions)
+    reserve, words = results.study.arrangement.kind == "mains reserve", FIXED["reserve"]
+    kept = [one for name, one in CAUTIONS.items() if not (reserve and name in words["left_out"])]
+    cautions = [Caution(caution.title, caution.text) for caution in kept]
+    cautions += [Caution(words["title"], words["text"])] if reserve else []
+    return Section("cautions", FIXED["cautions"], tuple(cautions))
 
 
 def arrangement_said(arrangement: Arrangement, done: xr.Dataset) -> list[str]:

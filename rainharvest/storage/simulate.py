@@ -414,7 +414,7 @@ def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year)
     row = dict(zip(TOTALS, totals, strict=True))
     year = {name: yearly[i].T for i, name in enumerate(BY_YEAR)}
     through = 1.0 - axes.lane_values("change_over")[0] if "change_over" in axes.all else np.ones(axes.lanes)
-    total = axes.series_total("demand")
+    total, asked = axes.series_total("demand"), axes.series_days("demand")
     short = row["unmet"] + row["rationed"]
     measures = {
         "delivered": row["drawn"] + through * row["mains_served"],
@@ -426,14 +426,14 @@ def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year)
         "stored_start": axes.lane_values("start")[0],
         "stored_end": row["stored_end"],
         "days_failed": row["days_failed"],
-        "days_met": time.size - row["days_failed"],
+        "days_met": asked - row["days_failed"],
         "days_rationed": row["days_rationed"],
         "failure_events": row["failure_events"],
         "longest_failure": row["longest_failure"],
         "worst_shortfall": row["worst_shortfall"],
         # Nothing asked is nothing failed.
         "volume_reliability": 1.0 - short / np.where(total > 0, total, np.inf),
-        "time_reliability": 1.0 - row["days_failed"] / time.size,
+        "time_reliability": 1.0 - row["days_failed"] / np.maximum(asked, 1),
     }
     by_year = {
         "yield_by_year": year["drawn"] + through[:, None] * year["mains_served"],

@@ -32,7 +32,8 @@ class Tank(Table):
     )
     chosen: float | None = quantity(
         "L",
-        "Nominal size that the report describes; the size recommended if not given.",
+        "Nominal size that is decided on, with a catalogue the cheapest tanks on offer that hold it; if not given, the "
+        "smallest that reaches the target.",
         None,
         gt=0,
         le=1e9,

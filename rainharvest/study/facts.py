@@ -11,6 +11,18 @@ import xarray as xr
 
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import middle
+from rainharvest.drought.facts_outlook import card_stands
+from rainharvest.siteworks.facts import Buildable, buildability, siteworks_of
+from rainharvest.sizing.facts_printed import (
+    Certainty,
+    Changes,
+    Interruptions,
+    TankFacts,
+    certainty,
+    changes_needed,
+    interruptions,
+    tank_facts,
+)
 
 if TYPE_CHECKING:
     from rainharvest.study.stages import StudyResults
@@ -21,20 +33,20 @@ class AnswerFacts:
     """The answer of a study, on rain alone where rain feeds the tank; volumes in L."""
 
     arrangement: str
+    tank: TankFacts  # The one tank decided on
     measure: str  # The words of the reliability that was aimed at
-    by_volume: bool
     sizes: tuple[float, float]  # Usable, the smallest and the largest tried
-    usable: float
-    nominal: float
-    chosen: bool  # Whether the study file names the tank
-    least: float | None  # Nominal size of the smallest that reaches the target
-    supplied: float
-    half: float  # What half the size would supply
-    twice: float | None  # What twice the size would, where such sizes were tried
-    several: bool  # Whether the record was filled more than once
-    fillings: int  # Fillings that differ; 0 where that says nothing
-    smallest_of_fillings: tuple[float, float]
-    sure_size: float | None  # Enough for nine of ten draws of all that is not known
+    found: bool  # Whether any size reaches the target
+    half: float  # What half the size supplies
+    twice: float  # What twice the size supplies
+    changes: Changes | None  # What would have to change, where no size reaches the target
+    served: tuple[str, ...]  # Uses that the tank serves
+    not_served: tuple[str, ...]
+    filled: bool  # Whether the curve has a band: several fillings of a record with gaps
+    certainty: Certainty | None
+    interruptions: Interruptions | None  # What other draws of a reserve's interruptions ask for
+    interrupted: bool  # Whether the study names interruptions of the mains
+    held: float | None  # Share of mornings on which the tank holds water for three days
     whole_years: int
     worst_year: int
     worst_failed: float  # Days in the worst whole year
@@ -43,6 +55,7 @@ class AnswerFacts:
     longest_failure: float  # Days
     rationed: bool
     plan_fails: float | None  # Share of years in which the essential uses fail under the rationing plan
+    misfits: tuple[Buildable, ...]  # What keeps the site works from being built as described
 
     @property
     def reserve(self) -> bool:
@@ -53,35 +66,33 @@ class AnswerFacts:
 def answer_facts(results: StudyResults) -> AnswerFacts:
     """Return what page 1 says of a study that has been run."""
     study, done, groups = results.study, results.done, results.groups
-    tank, measure = float(done.described), done.attrs["measure"]
-    curve = done[measure].median("member")
-    half, twice = (float(np.interp(f * tank, curve.capacity.values, curve.values)) for f in (0.5, 2.0))
-    recommended, found = float(done.recommended), done.smallest.values
+    measure = done.attrs["measure"]
     whole = (done.days_in_year >= 365).values
     by_year = done.described_failed_by_year.median("member")
     failed = by_year[whole]
     worst = int(failed.values.argmax()) if failed.size else -1
-    sure = float(groups["sizing"].get("sure_size", math.nan)) if "sizing" in groups else math.nan
-    plan = groups.get("drought")
-    kept = plan is not None and float(plan.get("plan_ahead", 0.0)) and plan.attrs["plan_keeps"]
-    several = done.sizes["member"] > 1
-    differ = several and np.isfinite(found).any()
+    group, plan = groups.get("sizing", xr.Dataset()), groups.get("drought")
+    kept = plan is not None and card_stands(plan)
+    found = math.isfinite(float(done.recommended))
+    supply = study.arrangement
     return AnswerFacts(
-        arrangement=study.arrangement.kind,
+        arrangement=supply.kind,
+        tank=tank_facts(done),
         measure=label(measure),
-        by_volume=measure == "volume_reliability",
         sizes=(float(done.capacity[0]), float(done.capacity[-1])),
-        usable=tank,
-        nominal=float(done.described_nominal),
-        chosen=study.tank.chosen is not None,
-        least=recommended / study.tank.usable_share if math.isfinite(recommended) else None,
-        supplied=middle(done.described_rain_reliability),
-        half=half,
-        twice=twice if 2 * tank <= float(done.capacity[-1]) else None,
-        several=several,
-        fillings=found.size if differ else 0,
-        smallest_of_fillings=(float(np.nanmin(found)), float(np.nanmax(found))) if differ else (0.0, 0.0),
-        sure_size=sure if math.isfinite(sure) else None,
+        found=found,
+        half=middle(done.half_rain_reliability),
+        twice=middle(done.twice_rain_reliability),
+        changes=None
+        if found or "reliability_by_area" not in group
+        else changes_needed(group, tank_facts(done)),
+        served=tuple(str(name) for name in done.use.values),
+        not_served=results.flows.not_served,
+        filled=done.sizes["member"] > 1 and done.attrs["days_missing"] > 0,
+        certainty=certainty(group),
+        interruptions=interruptions(group),
+        interrupted=bool(supply.mains_off or supply.mains_hours or supply.spells),
+        held=float(group.in_hand.sel(ride_out=3)) if "in_hand" in group else None,
         whole_years=failed.size,
         worst_year=int(failed.year[worst]) if failed.size else 0,
         worst_failed=float(failed[worst]) if failed.size else 0.0,
@@ -90,6 +101,7 @@ def answer_facts(results: StudyResults) -> AnswerFacts:
         longest_failure=middle(done.described_longest_failure),
         rationed=middle(done.described_rationed) > 0,
         plan_fails=float(plan.failing_years) if kept else None,
+        misfits=tuple(row for row in buildability(siteworks_of(results)) if not row.fits),
     )
 
 

@@ -147,6 +147,11 @@ def unlikely_values(metric: dict, data: dict) -> list[Mistake]:
     return out
 
 
+THIRST = 3.0
+
+"""Water that a garden or a pool loses on a day where the study gives no monthly means [mm/day] (own choice)."""
+
+
 def too_small(study: Study) -> list[Mistake]:
     """Return the tanks that hold less than what is asked of them on a day on which every use draws."""
     out = _too_small(study, ())
@@ -159,6 +164,9 @@ def _too_small(study: Study, start: tuple) -> list[Mistake]:
     kind, tank = study.arrangement.kind, study.tank
     served = [use for use in study.use if kind != "rain only" or may_serve("rain only", use.quality)]
     day = sum(use.count * use.litres for use in served)
+    weather = study.weather  # a garden or a pool loses about what the air takes from it
+    depth = max(weather.evapotranspiration) if weather and weather.evapotranspiration else THIRST
+    day += depth * (sum(one.bed_area for one in study.garden) + sum(one.pool_area for one in study.pool))
     unit, factor = US_UNITS["L"] if study.units == "us" else ("L", 1.0)
     out = []
     for key, nominal in (("chosen", tank.chosen), ("sizes", max(tank.sizes or (0,)))):

@@ -103,7 +103,8 @@ def _row(study: Study, done: xr.Dataset) -> dict[str, object]:
         "reliability": _median(done[study.target.measure]),
     }
     if study.costs is not None:
-        paid = life_cycle(study.costs, nominal, row["delivered_a_year"], saved_bill=0.0)
+        price = done.attrs.get("tank_price")
+        paid = life_cycle(study.costs, nominal, row["delivered_a_year"], saved_bill=0.0, tank_price=price)
         row |= {name: float(paid[name]) for name in ("capital", "annual")}
     return row
 

@@ -46,6 +46,11 @@ PAPER = {"metric": "A4", "us": "Letter"}
 """Paper of the Word document; the page fits both."""
 
 
+def _of_rain(make):
+    """Return the maker of a section that a mains reserve does without: no rain enters it."""
+    return lambda results: None if results.study.arrangement.kind == "mains reserve" else make(results)
+
+
 def _supply_section(results: StudyResults) -> Section:
     demand = results.flows.demand
     return supply_section(results.study.arrangement, results.done, demand, treatment_blocks(results))
@@ -57,8 +62,8 @@ CLIENT = (answer_section, size_section, drought_section, parts_section, cautions
 
 ANNEXES = (
     site_section,
-    record_section,
-    catchment_section,
+    _of_rain(record_section),
+    _of_rain(catchment_section),
     demand_section,
     sizes_section,
     options_section,

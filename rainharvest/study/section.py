@@ -26,9 +26,9 @@ from rainharvest.core.reader import date, in_units, litres, number, percent
 from rainharvest.core.text import texts_of
 from rainharvest.demand.uses import defaults_used
 from rainharvest.drought.tables import drought_defaults
+from rainharvest.siteworks.section import bill_said
 from rainharvest.siteworks.tables import siteworks_defaults
-from rainharvest.sizing.facts import cost_of_described
-from rainharvest.sizing.section import confidence, cost_said, headline
+from rainharvest.sizing.section import confidence, headline
 from rainharvest.sizing.tables import costs_defaults
 from rainharvest.storage.tables import DEFAULTS as OF_TANK
 from rainharvest.study.facts import answer_facts
@@ -43,15 +43,16 @@ def answer_section(results: StudyResults) -> Section:
     """Return the answer: in a paragraph, in six lines for six questions, in one figure."""
     from rainharvest.sizing.figures import trade_off_figure
 
-    study, done, facts = results.study, results.done, answer_facts(results)
+    done, facts = results.done, answer_facts(results)
     drawn = trade_off_figure(done, done.attrs["measure"], done.attrs["target"], float(done.described))
-    costs = cost_of_described(results)
     answers = {
         "tank": (SAY.tank(facts), "size"),
+        "serves": (SAY.serves(facts), "demand"),
         "why": (SAY.why(facts), "size"),
         "sure": (SAY.sure(facts, confidence(done)), "size"),
         "drought": (SAY.drought(facts), "drought"),
-        "cost": (cost_said(study, costs), "site" if costs is None else "costs"),
+        "built": (SAY.built(facts), "siteworks"),
+        "cost": (" ".join(bill_said(results)), "parts"),
         "watch": (SAY.watch(facts), "cautions"),
     }
     rows = Facts(tuple(Fact(FIXED["questions"][key], *said) for key, said in answers.items()))

@@ -205,7 +205,9 @@ def _sizes(run: Run, stage: str) -> StageData:
 
 def _decision(run: Run, stage: str) -> StageData:
     tried = results_of(run, "trade-off")["tried"]
-    return {"done": decision_facts(seen_by(run.study, stage), record_of(run), flows_of(run), tried)}
+    return {
+        "done": decision_facts(seen_by(run.study, stage), record_of(run), flows_of(run), tried, run.folder)
+    }
 
 
 def _group(run: Run, stage: str) -> StageData:
@@ -232,10 +234,10 @@ STAGES: dict[str, Stage] = {
     "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",), _catchment),
     "demand": Stage((*_DRAWING, *_SITE, "arrangement.kind"), ("record",), _demand),
     "trade-off": Stage((*_TANK, "arrangement", "rationing", "target"), ("catchment", "demand"), _sizes),
-    "decision": Stage(("tank",), ("trade-off",), _decision),
+    "decision": Stage(("tank", "catalogue", "units"), ("trade-off",), _decision),
     "certainty": Stage(("sizing", "site"), ("decision",), _group),
-    "costs": Stage(("catalogue", "costs"), ("certainty",), _group, "sizing"),
+    "costs": Stage(("costs",), ("certainty",), _group, "sizing"),
     "drought": Stage(("drought",), ("decision",), _group, "drought"),
-    "site works": Stage(("site_works",), ("decision",), _group, "siteworks"),
+    "site works": Stage(("site_works", "costs"), ("decision",), _group, "siteworks"),
 }
 """In their order."""

@@ -101,7 +101,7 @@ def test_the_demo_has_a_pit_a_pump_and_prices(ready, capsys):
     works = site_variant(ready)
     assert works.soakaway is not None and works.pump.duty.flow == pytest.approx(0.4, rel=1e-6)
     assert works.pump.duty.duty_head > works.pump.rise.static_head > works.pump.rise.lift > 2
-    assert works.parts.set_index("part").cost["tank"] == 2 * 3100
+    assert works.parts.set_index("part").cost["pump"] == 420
     tell_site(works, ["Water by pump", "Parts"])
     printed = capsys.readouterr().out
     assert "0.4 L a second" in printed and max(len(line) for line in printed.splitlines()) <= 100
@@ -270,7 +270,7 @@ def test_the_default_storm_is_said_to_be_one_countrys(ready):
 
 
 def test_what_several_overflows_rest_on_is_said(ready):
-    two, one = site_variant(ready), site_variant(ready, tanks=1)
+    two, one = site_variant(ready, tanks=2), site_variant(ready)
     half = f"{two.peak.flow / 2:.2g} L a second onward"
     assert two.vessel.tanks == 2 and half in SAID["The overflow"](two)
     assert "onward" not in SAID["The overflow"](one)

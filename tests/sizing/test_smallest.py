@@ -107,6 +107,21 @@ def test_no_failure_is_confirmed_to_the_litre(seed, theta):
     assert failed[1] == 0 and (size == 0 or failed[0] > 0)
 
 
+def test_where_rationing_grows_with_the_tank_the_largest_is_not_the_best():
+    """Below half full nothing is served: a large tank is below half for good, a small one is not."""
+    inflow, demand = np.full(60, 10.0), np.full(60, 10.0)
+    given = {"essential": 0.0, "ration_share": [0.0]}
+    reached = [
+        float(simulate(inflow, demand, size, ration_level=[size / 2], **given).volume_reliability[0])
+        for size in range(1, 601)
+    ]
+    enough = [size for size, share in enumerate(reached, 1) if share >= 0.8]
+    assert enough and reached[-1] < 0.8
+    shares = {"ration_level": xr.DataArray([0.5], dims="stage")}
+    one = smallest_tank(inflow, demand, 0.8, shares=shares, **given)
+    assert one.capacity == enough[0] and one.reached == pytest.approx(reached[enough[0] - 1])
+
+
 @given(seeds, st.sampled_from(["volume_reliability", "time_reliability"]))
 @settings(max_examples=25)
 def test_every_rung_of_the_ladder_is_the_smallest_on_the_grid_of_a_litre(seed, measure):

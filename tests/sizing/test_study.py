@@ -9,8 +9,9 @@ import pytest
 import xarray as xr
 
 from rainharvest import InputError, simulate
+from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
-from rainharvest.sizing.facts import case_of, cost_of_described
+from rainharvest.sizing.facts import case_of
 from rainharvest.sizing.facts_printed import decision, maps_at, option_for, step_at
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing
@@ -137,8 +138,8 @@ def test_a_short_record_is_in_the_headline(group):
 
 
 def test_next_to_all_versions_are_not_told_as_all(group):
-    reached = group.draws_reaching.where(group.draws_reaching == 0, 0.97)
-    assert "in 97 of 100" in recommendation(group.assign(draws_reaching=reached))[-1]
+    reached = group.described_draws_reaching * 0 + 0.97
+    assert "in 97 of 100" in recommendation(group.assign(described_draws_reaching=reached))[-1]
 
 
 def test_out_of_reach_is_said(tmp_path):
@@ -182,16 +183,28 @@ def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):
     assert 1.0 < float(each[-1]) < 0.99 * float(each[0]) and float(each[0]) < 3.03
 
 
-def test_a_tank_beyond_the_sizes_tried_has_its_own_price(tmp_path):
-    results = study_results(changed(tmp_path, ("[tank]\n", "[tank]\nchosen = 900000\n")), last="costs")
-    group, size = results.groups["sizing"], float(results.done.described)
-    assert size > float(group.capacity[-1])
-    paid = cost_of_described(results)
-    assert paid.capital == pytest.approx(900 + 0.12 * 900_000 + 420)
+def test_a_tank_beyond_the_sizes_tried_is_simulated_and_has_its_own_price(tmp_path):
+    more = (
+        ("[tank]\n", "[tank]\nchosen = 900000\nsizes = [1000, 2000, 4000]\n"),
+        ('[catalogue]\nfile = "', '[nothing]\nfile = "'),
+    )
+    path = changed(tmp_path, *more)
+    text = re.sub(r"\[nothing\]\n.*\n.*\n.*\n", "", path.read_text())
+    path.write_text(re.sub(r"\[site_works.prices\](\n.+)*", "", text))
+    results = study_results(path, last="costs")
+    group, done, size = results.groups["sizing"], results.done, float(results.done.described)
+    assert size == 810_000 > float(group.capacity[-1])
+    inflow, demand = results.flows.water.inflow, results.flows.demand.sum("use")
+    sizes = xr.DataArray([size / 2, size, 2 * size], dims="capacity")
+    alone = simulate(inflow, demand, sizes).volume_reliability.median("member").values
+    names = ("half_rain_reliability", "described_rain_reliability", "twice_rain_reliability")
+    np.testing.assert_allclose([float(done[name].median()) for name in names], alone)
+    paid = bill_of(results, siteworks_of(results))
+    assert paid.total == pytest.approx(900 + 0.12 * 900_000 + 420)
     # (capital, pumps again after 10 and 20 years, upkeep, energy) over 25 years at 4 %, by hand
     factor = (1 - 1.04**-25) / 0.04
-    kilolitres = float(results.done.yearly_yield.median("member")[-1]) / 1000
-    spent = paid.capital + 420 * (1.04**-10 + 1.04**-20) + (60 + kilolitres * 1.4 * 0.4) * factor
+    kilolitres = float(done.described_rain_yield.median()) / 1000
+    spent = paid.total + 420 * (1.04**-10 + 1.04**-20) + (60 + kilolitres * 1.4 * 0.4) * factor
     assert paid.annual == pytest.approx(spent / factor)
     assert "nan" not in SAY.maps(maps_at(group, size)) and "none" not in SAY.step(step_at(group, size))
 

@@ -18,6 +18,13 @@ HAND = {  # tank 5 L, 2 L a day, empty at the start; worked on paper, not publis
 }
 
 
+def test_a_day_on_which_nothing_is_asked_is_not_met():
+    """Five days of school, two of rest: the tank of one litre meets none of the five."""
+    done = simulate(np.zeros(14), ([100.0] * 5 + [0.0] * 2) * 2, [1.0])
+    assert float(done.days_failed[0]) == 10 and float(done.days_met[0]) == 0
+    assert float(done.time_reliability[0]) == 0
+
+
 @pytest.mark.parametrize("theta", HAND)
 def test_hand_case_of_seven_days(theta):
     done = simulate(INFLOW, 2.0, 5.0, theta=theta, trace=True).isel(capacity=0)

@@ -253,5 +253,5 @@ def test_a_us_file_gives_the_same_answer_and_tells_it_in_gallons(tmp_path):
         done["metric"].volume_reliability.values, rel=1e-9
     )
     said = done["us"].attrs["headline"]
-    assert " gal usable" in said and " L " not in said and "kL" not in said
-    assert "kL usable" in done["metric"].attrs["headline"]
+    assert " gal nominal" in said and " L " not in said and "kL" not in said
+    assert "kL nominal" in done["metric"].attrs["headline"]

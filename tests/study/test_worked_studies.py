@@ -37,7 +37,7 @@ def test_the_school_on_rain_only_against_combined(school):
     side = school.groups["options"].set_coords("described")
     of = {name: side.sel(study_option=name) for name in side.study_option.values}
     assert float(school.done.recommended) == pytest.approx(51_000, rel=0.03)
-    assert "51 kL usable" in headline(school.done)
+    assert "3 linked tanks of 20 kL" in headline(school.done)
     assert float(of["Classroom block only"].recommended) == pytest.approx(72_000, rel=0.03)
     assert float(of["Wet conveyance"].recommended) == pytest.approx(55_000, rel=0.03)
     assert float(of["A tank of 25 kL"].rain_reliability) == pytest.approx(0.755, abs=0.015)
