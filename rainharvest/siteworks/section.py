@@ -98,8 +98,9 @@ def parts_section(results) -> Section:
         rows.append((*cells, cost) if priced else cells)
     head = tuple(words["head"]) if priced else tuple(words["head"][:-1])
     table = Table(words["caption"], head, tuple(rows), frozenset({1, 4}) if priced else frozenset({1}))
-    said = [Paragraph(text) for text in (SAY.parts(works), *bill_said(results)[:1])]
-    return Section("parts", words["title"], (*said, table, _checks(works)))
+    bill = bill_of(results, works)
+    said = Paragraph(SAY.parts(works, bill))
+    return Section("parts", words["title"], (said, table, _checks(works)))
 
 
 def bill_said(results) -> list[str]:

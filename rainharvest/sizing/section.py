@@ -97,7 +97,8 @@ def size_section(results) -> Section:
     group = results.groups.get("sizing")
     blocks: list[Block] = []
     if group is not None:
-        blocks += [Paragraph(text) for text in recommendation(group)]
+        said = recommendation(group)[:3]  # how sure is said on the first page
+        blocks += [Paragraph(text) for text in said]
         blocks += _band(results, group)
     return Section("size", FIXED["titles"]["size"], tuple(blocks))
 

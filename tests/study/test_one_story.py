@@ -188,7 +188,11 @@ def check_one_story(results):
         if study.arrangement.kind == "mains reserve":
             assert not chance
         else:
-            assert len(chance) == 1 and chance[0] in sections["size"]
+            assert len(chance) == 1
+            everywhere = re.findall(
+                r"in (?:none|\d+) of 100 equally likely cases", "\n".join(sections.values())
+            )
+            assert set(everywhere) == set(chance)
         if not done.attrs["days_missing"]:
             assert "equally likely fillings" not in sections["sizes"] and "fillings" not in front
         # Out of reach
