@@ -260,8 +260,9 @@ def failure_measures(shortfall, demand) -> xr.Dataset:
 
     With N days on which something is asked, of which a day fails when its shortfall passes 1e-9 of the demand:
     time reliability = days not failed / N; volume reliability = 1 - sum of shortfalls / sum of demand;
-    resilience = failed days followed by a day that does not fail / failed days that any day follows; vulnerability = mean over the
-    failure events of each event's largest daily shortfall, also as a share of a mean day's demand.
+    resilience = failed days followed by a day that does not fail / failed days that any day follows;
+    vulnerability = mean over the failure events of each event's largest daily shortfall, also as a share of a mean
+    day's demand.
 
     Hashimoto, Stedinger and Loucks (1982), Water Resources Research 18(1):14-20; the estimators as McMahon,
     Adeloye and Zhou (2006) give them, from memory. A day without demand neither fails nor ends a
