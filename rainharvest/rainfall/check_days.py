@@ -234,15 +234,28 @@ def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     return out
 
 
-def hidden_totals(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return values after missing days that look like the total of those days."""
-    missing = np.isnan(values)
-    if not missing.any() or (~missing).sum() < 365:
+def short_gaps(blank: np.ndarray, values: np.ndarray) -> list[tuple[int, int]]:
+    """Return (first, last) of each run of blank days, a month at most, between days with a value."""
+    gaps = [(a, b) for a, b in spans(blank) if 0 < a and b + 1 < len(values)]
+    known = np.isfinite(values)
+    return [(a, b) for a, b in gaps if b - a < LIMITS["total_longest"] and known[a - 1] and known[b + 1]]
+
+
+def hidden_totals(
+    values: np.ndarray, blank: np.ndarray, days: pd.DatetimeIndex, said: bool | None
+) -> list[Finding]:
+    """Return values after blank days that look like the total of those days, all of them or one by one."""
+    gaps = short_gaps(blank, values)
+    if said is False or not gaps:
         return []
+    if said:
+        return [finding("hidden_totals_said", days[0], days[-1], len(gaps))]
+    after = _after_gaps(gaps, values, days)
+    if (~blank).sum() < 365 or any(one.flag for one in after):
+        return after
+    missing = np.isnan(values)
     cumulated = np.concatenate([[0.0], np.cumsum(np.where(missing, 0.0, values))])
     holes = np.concatenate([[0], np.cumsum(missing)])
-    gaps = [(a, b) for a, b in spans(missing) if b + 1 < len(values)]
-    gaps = [(a, b) for a, b in gaps if b - a < LIMITS["total_longest"]]
     out, usual = [], {}
     for first, last in gaps:
         k = last - first + 1
@@ -256,18 +269,30 @@ def hidden_totals(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         if value > max(usual[k], np.nanpercentile(values[values > 0], 95)):
             facts = {"value": value, "missing": k, "bound": usual[k], "share": LIMITS["total_share"]}
             out.append(finding_at("hidden_total", days, first, last + 1, **facts))
-    return out + _after_gaps(np.array([values[last + 1] for _, last in gaps]), values, days)
+    return out + after
 
 
-def _after_gaps(after: np.ndarray, values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return whether the days after gaps carry more rain than chance gives them."""
-    known = values[np.isfinite(values)]
-    if len(after) < 10 or after.mean() < 1.5 * known.mean():
+def _after_gaps(gaps: list[tuple[int, int]], values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
+    """Return whether the days after gaps carry more rain than chance gives days of their months.
+
+    Beyond chance, they are taken for totals where they carry more than half of what the rain of all the days
+    would add, counted from the days before the gaps: a gauge that fails in storms has wet days on both sides.
+    """
+    if len(gaps) < LIMITS["totals_gaps"]:
         return []
+    first, last = np.array(gaps).T
+    month, known = days.month.to_numpy(), np.isfinite(values)
+    after, before = values[last + 1].mean(), values[first - 1].mean()
     rng = np.random.default_rng(0)
-    drawn = rng.choice(known, (2000, len(after))).mean(axis=1)
-    chance = (1 + (drawn >= after.mean()).sum()) / 2001
-    if chance >= 0.01:
+    usual, drawn = np.zeros(len(gaps)), np.zeros((2000, len(gaps)))
+    for m in np.unique(month[last + 1]):
+        here, pool = month[last + 1] == m, values[known & (month == m)]
+        usual[here], drawn[:, here] = pool.mean(), rng.choice(pool, (2000, int(here.sum())))
+    chance = (1 + (drawn.mean(axis=1) >= after).sum()) / 2001
+    if after < 1.5 * usual.mean() or chance >= 0.01:
         return []
-    times = after.mean() / known.mean()
-    return [finding("hidden_totals", days[0], days[-1], len(after), times=times, chance=chance)]
+    share = (after - max(before, usual.mean())) / ((last - first + 1) * usual).mean()
+    sure = chance < LIMITS["totals_chance"] and share > LIMITS["totals_part"]
+    facts = {"times": after / usual.mean(), "chance": chance, "share": share}
+    kind = "hidden_totals" if sure else "hidden_totals_doubt"
+    return [finding(kind, days[0], days[-1], len(gaps), **facts)]
