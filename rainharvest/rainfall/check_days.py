@@ -17,6 +17,7 @@ LIMITS = {name: row.value for name, row in defaults_of("rainfall")["check"].item
 # Durre et al. 2010: in ten successive wet values, so many equal ones at or above such a percentile
 FREQUENT = ((9, 30), (8, 50), (7, 70), (5, 90))
 DRY_SPREAD_LEAST = 0.25
+DRY_PRIOR = 5.0  # [day] of the usual year that each year's own share of dry days is held together with
 
 
 def most_rain(total_days: np.ndarray) -> np.ndarray:
@@ -173,9 +174,9 @@ def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
 def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1) -> list[Finding]:
     """Return dry spells that the site's own climate does not explain: missing days written as zeros.
 
-    Two things must hold. From the chance that a dry day follows a dry day in the same season (long spells
-    left out), fewer than 0.01 such spells were to be expected in the whole record; and the spell's
-    length stands more than 2.5 robust deviations above the longest spells of other years.
+    Two things must hold. From the chance that a dry day follows a dry day in the same season, in a year like
+    any of the record's (long spells left out), fewer than 0.01 such spells were to be expected in the whole
+    record; and the spell's length stands more than 2.5 robust deviations above the longest spells of other years.
     """
     dry = values < zero_below
     spells = spans(dry)
@@ -191,19 +192,20 @@ def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1
     bound = np.exp(middle + LIMITS["dry_spread"] * spread)
     follows = dry[:-1] & np.isfinite(values[1:])
     stays = dry[:-1] & dry[1:]
-    season = days.day_of_year.to_numpy()[:-1]
+    season, year = days.day_of_year.to_numpy()[:-1], days.year.to_numpy()[:-1] - days[0].year
     long = [(first, last, n) for (first, last), n in zip(spells, length, strict=True) if n > bound]
     away = np.ones(len(follows), dtype=bool)  # the doubted spells say nothing of the climate
     for first, last, _ in long:
         away[max(first - 1, 0) : last + 1] = False
     out = []
     for first, last, n in long:
-        chance = 1.0
-        for at in np.linspace(first, last, max(n // 15, 2)).astype(int):
+        logs, parts = np.zeros(year[-1] + 1), max(n // 15, 2)
+        for at in np.linspace(first, last, parts).astype(int):
             near = away & (season_distance(season, season[min(at, len(season) - 1)]) <= 30)
-            p = (stays[near].sum() + 1) / (follows[near].sum() + 2)
-            chance *= p ** (n / max(n // 15, 2))
-        if chance * len(spells) < LIMITS["dry_chance"]:
+            dry_next, after_dry = (np.bincount(year[near], one[near], len(logs)) for one in (stays, follows))
+            usual = (dry_next.sum() + 1) / (after_dry.sum() + 2)
+            logs += n / parts * np.log((dry_next + DRY_PRIOR * usual) / (after_dry + DRY_PRIOR))
+        if np.exp(logs).mean() * len(spells) < LIMITS["dry_chance"]:
             out.append(finding_at("false_zeros_spell", days, first, last, usual=np.exp(middle)))
     return out
 
