@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import comb
 
 import numpy as np
@@ -190,24 +191,40 @@ def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1
     middle = np.median(logs)
     spread = max(1.4826 * np.median(np.abs(logs - middle)), DRY_SPREAD_LEAST)
     bound = np.exp(middle + LIMITS["dry_spread"] * spread)
-    follows = dry[:-1] & np.isfinite(values[1:])
-    stays = dry[:-1] & dry[1:]
-    season, year = days.day_of_year.to_numpy()[:-1], days.year.to_numpy()[:-1] - days[0].year
     long = [(first, last, n) for (first, last), n in zip(spells, length, strict=True) if n > bound]
-    away = np.ones(len(follows), dtype=bool)  # the doubted spells say nothing of the climate
-    for first, last, _ in long:
+    chance = _dry_chance(values, days, [(first, last) for first, last, _ in long], zero_below)
+    return [
+        finding_at("false_zeros_spell", days, first, last, usual=np.exp(middle))
+        for first, last, _ in long
+        if chance(first, last) * len(spells) < LIMITS["dry_chance"]
+    ]
+
+
+def _dry_chance(
+    values: np.ndarray, days: pd.DatetimeIndex, doubted: list[tuple[int, int]], zero_below: float = 0.1
+) -> Callable[[int, int], float]:
+    """Return a function that gives the chance of a dry spell, once begun, in a year like any of the record's.
+
+    The doubted spells say nothing of the climate.
+    """
+    dry = values < zero_below
+    follows, stays = dry[:-1] & np.isfinite(values[1:]), dry[:-1] & dry[1:]
+    season, year = days.day_of_year.to_numpy()[:-1], days.year.to_numpy()[:-1] - days[0].year
+    away = np.ones(len(follows), dtype=bool)
+    for first, last in doubted:
         away[max(first - 1, 0) : last + 1] = False
-    out = []
-    for first, last, n in long:
+
+    def chance(first: int, last: int) -> float:
+        n = last - first + 1
         logs, parts = np.zeros(year[-1] + 1), max(n // 15, 2)
         for at in np.linspace(first, last, parts).astype(int):
             near = away & (season_distance(season, season[min(at, len(season) - 1)]) <= 30)
             dry_next, after_dry = (np.bincount(year[near], one[near], len(logs)) for one in (stays, follows))
             usual = (dry_next.sum() + 1) / (after_dry.sum() + 2)
             logs += n / parts * np.log((dry_next + DRY_PRIOR * usual) / (after_dry + DRY_PRIOR))
-        if np.exp(logs).mean() * len(spells) < LIMITS["dry_chance"]:
-            out.append(finding_at("false_zeros_spell", days, first, last, usual=np.exp(middle)))
-    return out
+        return float(np.exp(logs).mean())
+
+    return chance
 
 
 def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
@@ -223,14 +240,10 @@ def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         rest = year_values["rain"][~dry]
         if dry.sum() != 1 or len(rest) < 20:
             continue
-        # a gamma distribution of the other years' totals says how likely less than a tenth of their least is
-        from scipy.stats import gamma
-
-        shape, _, scale = gamma.fit(rest, floc=0)
-        chance = gamma.cdf(0.1 * rest.min(), shape, scale=scale) * len(whole)
-        if chance < LIMITS["empty_chance"]:
-            first = pd.Timestamp(year_values.index[dry][0][0], number, 1)
-            last = first + pd.offsets.MonthEnd(1)
+        first = pd.Timestamp(year_values.index[dry][0][0], number, 1)
+        last = first + pd.offsets.MonthEnd(1)
+        month = days.get_loc(first), days.get_loc(last)
+        if _dry_chance(values, days, [month])(*month) * len(whole) < LIMITS["empty_chance"]:
             facts = {"others": len(rest), "driest": rest.min()}
             out.append(finding("false_zeros_month", first, last, last.day, **facts))
     return out

@@ -239,6 +239,7 @@ def test_a_record_of_one_year_goes_all_the_way_to_the_report(tmp_path):
     done = write_study(path, tmp_path / "out", cache="off")  # neither hydrological year is whole
     assert float(done.days_in_year.max()) < 365
     assert "covers 1 year, which is too short" in confidence(done)
+    assert "cannot be known from one" in confidence(done)
     assert "no whole year" in (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
 
 
