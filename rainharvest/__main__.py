@@ -53,15 +53,23 @@ def main(argv: list[str] | None = None) -> int:
             reads.add_argument(
                 f"--{name}", metavar="NAME", help=f"the {name} of the record, where the file leaves doubt"
             )
-        reads.add_argument(
-            "--day-first", action=argparse.BooleanOptionalAction, default=None, help="order of dates"
-        )
+        for name, says in {
+            "day-first": "whether 03/04/1990 is the 3rd of April",
+            "blank-is-zero": "whether days without a value were dry",
+        }.items():
+            reads.add_argument(f"--{name}", action=argparse.BooleanOptionalAction, default=None, help=says)
         reads.add_argument(
             "--at", type=float, nargs=2, metavar=("LAT", "LON"), help="the place, in a gridded file"
         )
         reads.add_argument(
             "--site", metavar="NAME", help="the site, station or sheet, in a file with several"
         )
+    record.add_argument(
+        "--gaps-end-in-totals",
+        action=argparse.BooleanOptionalAction,
+        default=None,
+        help="whether the reading after a gap of a month or less is the total of its days too",
+    )
     commands.add_parser("ready", help="compile once what the notebooks run, so that they answer at once")
     sheets = commands.add_parser("sheets", help="the notebooks as pages to print, and a page of answers")
     sheets.add_argument("--out", metavar="FOLDER", required=True, help="folder for the pages")
@@ -87,6 +95,10 @@ def main(argv: list[str] | None = None) -> int:
     try:
         return commanded[given.command](given)
     except InputError as error:
+        if given.command in ("new", "record"):
+            from rainharvest.rainfall.record import in_words_of
+
+            error = in_words_of(error, command=True)
         print(error, file=sys.stderr)
         return 2
     except KeyboardInterrupt:
@@ -127,7 +139,8 @@ def _study(given: argparse.Namespace) -> int:
 def _record(given: argparse.Namespace) -> int:
     from rainharvest.rainfall.record import make_record
 
-    made = make_record(given.files, given.out, members=given.members, seed=given.seed, hints=_hints(given))
+    settings = {"members": given.members, "seed": given.seed, "gaps_end_in_totals": given.gaps_end_in_totals}
+    made = make_record(given.files, given.out, hints=_hints(given), **settings)
     print(made.text)
     return 0
 
@@ -135,7 +148,7 @@ def _record(given: argparse.Namespace) -> int:
 def _hints(given: argparse.Namespace) -> dict[str, object]:
     """Return what settles the doubts that a file leaves."""
     place = {"at": tuple(given.at)} if given.at else {"at": given.site} if given.site else {}
-    named = {"column": given.column, "units": given.units, "day_first": given.day_first} | place
+    named = {name: getattr(given, name) for name in ("column", "units", "day_first", "blank_is_zero")} | place
     return {name: value for name, value in named.items() if value is not None}
 
 

@@ -18,6 +18,7 @@ def check_rain(
     neighbours: xr.DataArray | Sequence[xr.DataArray | pd.Series] | None = None,
     *,
     ceiling: float | None = None,
+    gaps_end_in_totals: bool | None = None,
 ) -> pd.DataFrame:
     """Doubt a rain record: return what may be wrong with it, worst first. The record is not changed.
 
@@ -36,14 +37,17 @@ def check_rain(
         Neighbouring records.
     ceiling : float, optional [mm/day]
         The largest daily rain thought possible at the site; what is above it is suspect.
+    gaps_end_in_totals : bool, optional
+        Whether the reading after a gap of a month or less is the total of the gap's days too. Worked out from
+        the readings where it is not said.
 
     Returns
     -------
     DataFrame
         A row a finding: ``check``; ``severity`` ("wrong", "suspect" or "note"); ``first_day``, ``last_day``
         and ``days``; ``reason``, a sentence with the numbers; ``action``, what may be done; ``flag``, what
-        `accept_findings` sets ("rejected", "suspect", "total", or nothing where it is about the record as a
-        whole). Worst first: by severity, then by the days concerned.
+        `accept_findings` sets ("rejected", "suspect", "total", "totals" for every reading after a gap, or
+        nothing where there is none to set). Worst first: by severity, then by the days concerned.
 
     Raises
     ------
@@ -94,13 +98,21 @@ def check_rain(
     zeros = check_neighbours.not_borne_out(zeros, values, days, others)
     heed(_not_twice(check_neighbours.denied_dryness(values, days, others) + zeros))
     heed(check_neighbours.uncorroborated(values, days, others))
-    found += check_neighbours.scale(values, days, others)
+    heed(check_neighbours.scale(values, days, others))
     found += check_neighbours.shifts(values, days, others)
-    found += check_days.hidden_totals(np.where(total_days == 1, whole, np.nan), days)
+    found += check_neighbours.swapped(values, days, others)
+    found += check_days.hidden_totals(
+        np.where(total_days == 1, whole, np.nan), _blank(record), days, gaps_end_in_totals
+    )
     found += check_habits.all_habits(values, days)
-    found += check_years.incomplete_years(record)
+    found += check_years.incomplete_years(record) + check_years.snow(record)
     found += check_years.breaks(values, days, others) + check_years.trend(values, days)
     return table_of(found)
+
+
+def _blank(record: xr.DataArray) -> np.ndarray:
+    """Return the days without a value of any kind."""
+    return (record["flag"] == Flag.MISSING).to_numpy()
 
 
 def _not_twice(findings: list[Finding]) -> list[Finding]:
@@ -116,8 +128,8 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
     """Accept findings: return the record with their flags set.
 
     "rejected" removes the value (the day becomes a gap to fill); "suspect" keeps the value and marks the day,
-    so that it teaches the filling nothing; "total" declares the last day the total of all the days. A finding
-    about the record as a whole has no flag to set and changes nothing.
+    so that it teaches the filling nothing; "total" declares the last day the total of all the days; "totals" does
+    so for every gap of a month or less. A finding without a flag changes nothing.
 
     >>> days = pd.date_range("2001-01-01", "2002-12-31")
     >>> rain = pd.Series(np.random.default_rng(1).gamma(0.2, 20, len(days)).round(1), days)
@@ -136,7 +148,7 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
     total_days = record["total_days"].to_numpy().copy()
     said = []
     for row in findings.itertuples(index=False):
-        if row.flag not in ("rejected", "suspect", "total"):
+        if row.flag not in ("rejected", "suspect", "total", "totals"):
             continue
         first, last = pd.Timestamp(row.first_day), pd.Timestamp(row.last_day)
         span = f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"
@@ -149,8 +161,12 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
         elif row.flag == "suspect":
             flag[a:b] = np.where(np.isfinite(values[a:b]), Flag.SUSPECT, flag[a:b])
         else:
-            values[a : b - 1], total_days[a : b - 1], flag[a : b - 1] = np.nan, 0, Flag.IN_TOTAL
-            total_days[b - 1], flag[b - 1] = b - a, Flag.TOTAL
+            one_day = np.where(total_days == 1, values, np.nan)
+            gaps = check_days.short_gaps(flag == Flag.MISSING, one_day)
+            for start, end in [(a, b - 2)] if row.flag == "total" else gaps:
+                values[start : end + 1], total_days[start : end + 1] = np.nan, 0
+                flag[start : end + 1], flag[end + 1] = Flag.IN_TOTAL, Flag.TOTAL
+                total_days[end + 1] = end + 2 - start
         said.append(f"accepted: {row.check}, {span}, {row.flag}")
     earlier = [record.attrs["assumptions"]] if record.attrs.get("assumptions") else []
     out = record.copy(data=values)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import comb
 
 import numpy as np
@@ -17,6 +18,7 @@ LIMITS = {name: row.value for name, row in defaults_of("rainfall")["check"].item
 # Durre et al. 2010: in ten successive wet values, so many equal ones at or above such a percentile
 FREQUENT = ((9, 30), (8, 50), (7, 70), (5, 90))
 DRY_SPREAD_LEAST = 0.25
+DRY_PRIOR = 5.0  # [day] of the usual year that each year's own share of dry days is held together with
 
 
 def most_rain(total_days: np.ndarray) -> np.ndarray:
@@ -173,9 +175,9 @@ def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
 def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1) -> list[Finding]:
     """Return dry spells that the site's own climate does not explain: missing days written as zeros.
 
-    Two things must hold. From the chance that a dry day follows a dry day in the same season (long spells
-    left out), fewer than 0.01 such spells were to be expected in the whole record; and the spell's
-    length stands more than 2.5 robust deviations above the longest spells of other years.
+    Two things must hold. From the chance that a dry day follows a dry day in the same season, in a year like
+    any of the record's (long spells left out), fewer than 0.01 such spells were to be expected in the whole
+    record; and the spell's length stands more than 2.5 robust deviations above the longest spells of other years.
     """
     dry = values < zero_below
     spells = spans(dry)
@@ -189,23 +191,40 @@ def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1
     middle = np.median(logs)
     spread = max(1.4826 * np.median(np.abs(logs - middle)), DRY_SPREAD_LEAST)
     bound = np.exp(middle + LIMITS["dry_spread"] * spread)
-    follows = dry[:-1] & np.isfinite(values[1:])
-    stays = dry[:-1] & dry[1:]
-    season = days.day_of_year.to_numpy()[:-1]
     long = [(first, last, n) for (first, last), n in zip(spells, length, strict=True) if n > bound]
-    away = np.ones(len(follows), dtype=bool)  # the doubted spells say nothing of the climate
-    for first, last, _ in long:
+    chance = _dry_chance(values, days, [(first, last) for first, last, _ in long], zero_below)
+    return [
+        finding_at("false_zeros_spell", days, first, last, usual=np.exp(middle))
+        for first, last, _ in long
+        if chance(first, last) * len(spells) < LIMITS["dry_chance"]
+    ]
+
+
+def _dry_chance(
+    values: np.ndarray, days: pd.DatetimeIndex, doubted: list[tuple[int, int]], zero_below: float = 0.1
+) -> Callable[[int, int], float]:
+    """Return a function that gives the chance of a dry spell, once begun, in a year like any of the record's.
+
+    The doubted spells say nothing of the climate.
+    """
+    dry = values < zero_below
+    follows, stays = dry[:-1] & np.isfinite(values[1:]), dry[:-1] & dry[1:]
+    season, year = days.day_of_year.to_numpy()[:-1], days.year.to_numpy()[:-1] - days[0].year
+    away = np.ones(len(follows), dtype=bool)
+    for first, last in doubted:
         away[max(first - 1, 0) : last + 1] = False
-    out = []
-    for first, last, n in long:
-        chance = 1.0
-        for at in np.linspace(first, last, max(n // 15, 2)).astype(int):
+
+    def chance(first: int, last: int) -> float:
+        n = last - first + 1
+        logs, parts = np.zeros(year[-1] + 1), max(n // 15, 2)
+        for at in np.linspace(first, last, parts).astype(int):
             near = away & (season_distance(season, season[min(at, len(season) - 1)]) <= 30)
-            p = (stays[near].sum() + 1) / (follows[near].sum() + 2)
-            chance *= p ** (n / max(n // 15, 2))
-        if chance * len(spells) < LIMITS["dry_chance"]:
-            out.append(finding_at("false_zeros_spell", days, first, last, usual=np.exp(middle)))
-    return out
+            dry_next, after_dry = (np.bincount(year[near], one[near], len(logs)) for one in (stays, follows))
+            usual = (dry_next.sum() + 1) / (after_dry.sum() + 2)
+            logs += n / parts * np.log((dry_next + DRY_PRIOR * usual) / (after_dry + DRY_PRIOR))
+        return float(np.exp(logs).mean())
+
+    return chance
 
 
 def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
@@ -221,28 +240,37 @@ def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         rest = year_values["rain"][~dry]
         if dry.sum() != 1 or len(rest) < 20:
             continue
-        # a gamma distribution of the other years' totals says how likely less than a tenth of their least is
-        from scipy.stats import gamma
-
-        shape, _, scale = gamma.fit(rest, floc=0)
-        chance = gamma.cdf(0.1 * rest.min(), shape, scale=scale) * len(whole)
-        if chance < LIMITS["empty_chance"]:
-            first = pd.Timestamp(year_values.index[dry][0][0], number, 1)
-            last = first + pd.offsets.MonthEnd(1)
+        first = pd.Timestamp(year_values.index[dry][0][0], number, 1)
+        last = first + pd.offsets.MonthEnd(1)
+        month = days.get_loc(first), days.get_loc(last)
+        if _dry_chance(values, days, [month])(*month) * len(whole) < LIMITS["empty_chance"]:
             facts = {"others": len(rest), "driest": rest.min()}
             out.append(finding("false_zeros_month", first, last, last.day, **facts))
     return out
 
 
-def hidden_totals(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return values after missing days that look like the total of those days."""
-    missing = np.isnan(values)
-    if not missing.any() or (~missing).sum() < 365:
+def short_gaps(blank: np.ndarray, values: np.ndarray) -> list[tuple[int, int]]:
+    """Return (first, last) of each run of blank days, a month at most, between days with a value."""
+    gaps = [(a, b) for a, b in spans(blank) if 0 < a and b + 1 < len(values)]
+    known = np.isfinite(values)
+    return [(a, b) for a, b in gaps if b - a < LIMITS["total_longest"] and known[a - 1] and known[b + 1]]
+
+
+def hidden_totals(
+    values: np.ndarray, blank: np.ndarray, days: pd.DatetimeIndex, said: bool | None
+) -> list[Finding]:
+    """Return values after blank days that look like the total of those days, all of them or one by one."""
+    gaps = short_gaps(blank, values)
+    if said is False or not gaps:
         return []
+    if said:
+        return [finding("hidden_totals_said", days[0], days[-1], len(gaps))]
+    after = _after_gaps(gaps, values, days)
+    if (~blank).sum() < 365 or any(one.flag for one in after):
+        return after
+    missing = np.isnan(values)
     cumulated = np.concatenate([[0.0], np.cumsum(np.where(missing, 0.0, values))])
     holes = np.concatenate([[0], np.cumsum(missing)])
-    gaps = [(a, b) for a, b in spans(missing) if b + 1 < len(values)]
-    gaps = [(a, b) for a, b in gaps if b - a < LIMITS["total_longest"]]
     out, usual = [], {}
     for first, last in gaps:
         k = last - first + 1
@@ -256,18 +284,30 @@ def hidden_totals(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         if value > max(usual[k], np.nanpercentile(values[values > 0], 95)):
             facts = {"value": value, "missing": k, "bound": usual[k], "share": LIMITS["total_share"]}
             out.append(finding_at("hidden_total", days, first, last + 1, **facts))
-    return out + _after_gaps(np.array([values[last + 1] for _, last in gaps]), values, days)
+    return out + after
 
 
-def _after_gaps(after: np.ndarray, values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return whether the days after gaps carry more rain than chance gives them."""
-    known = values[np.isfinite(values)]
-    if len(after) < 10 or after.mean() < 1.5 * known.mean():
+def _after_gaps(gaps: list[tuple[int, int]], values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
+    """Return whether the days after gaps carry more rain than chance gives days of their months.
+
+    Beyond chance, they are taken for totals where they carry more than half of what the rain of all the days
+    would add, counted from the days before the gaps: a gauge that fails in storms has wet days on both sides.
+    """
+    if len(gaps) < LIMITS["totals_gaps"]:
         return []
+    first, last = np.array(gaps).T
+    month, known = days.month.to_numpy(), np.isfinite(values)
+    after, before = values[last + 1].mean(), values[first - 1].mean()
     rng = np.random.default_rng(0)
-    drawn = rng.choice(known, (2000, len(after))).mean(axis=1)
-    chance = (1 + (drawn >= after.mean()).sum()) / 2001
-    if chance >= 0.01:
+    usual, drawn = np.zeros(len(gaps)), np.zeros((2000, len(gaps)))
+    for m in np.unique(month[last + 1]):
+        here, pool = month[last + 1] == m, values[known & (month == m)]
+        usual[here], drawn[:, here] = pool.mean(), rng.choice(pool, (2000, int(here.sum())))
+    chance = (1 + (drawn.mean(axis=1) >= after).sum()) / 2001
+    if after < 1.5 * usual.mean() or chance >= 0.01:
         return []
-    times = after.mean() / known.mean()
-    return [finding("hidden_totals", days[0], days[-1], len(after), times=times, chance=chance)]
+    share = (after - max(before, usual.mean())) / ((last - first + 1) * usual).mean()
+    sure = chance < LIMITS["totals_chance"] and share > LIMITS["totals_part"]
+    facts = {"times": after / usual.mean(), "chance": chance, "share": share}
+    kind = "hidden_totals" if sure else "hidden_totals_doubt"
+    return [finding(kind, days[0], days[-1], len(gaps), **facts)]

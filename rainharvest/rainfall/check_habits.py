@@ -34,12 +34,11 @@ DRIZZLE = 0.2  # [mm/day] up to which a day above zero is drizzle
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
-def factor_of(ratios: list[float]) -> tuple[str, str] | None:
-    """Return the words and the remedy of the unit's factor that all ratios are close to, if there is one."""
-    for factor, words, remedy in FACTORS:
-        if max(abs(np.log(ratio / factor)) for ratio in ratios) < LIMITS["factor_width"]:
-            return words, remedy
-    return None
+def factor_of(ratios: list[float], width: float = LIMITS["factor_width"]) -> tuple[str, str] | None:
+    """Return the words and the remedy of the unit's factor that all ratios are closest to, if they are close to one."""
+    logs = np.log(ratios)
+    factor, words, remedy = min(FACTORS, key=lambda row: abs(logs.mean() - np.log(row[0])))
+    return (words, remedy) if np.abs(logs - np.log(factor)).max() < width else None
 
 
 def year_steps(values: np.ndarray, days: pd.DatetimeIndex) -> pd.Series:
@@ -85,23 +84,37 @@ def units(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     logs = np.log(values[wet])
     usual = np.array([np.median(logs[month == m]) if (month == m).any() else 0.0 for m in range(1, 13)])
     excess = logs - usual[month - 1]
-    half = int(LIMITS["factor_rain"])
-    smooth = pd.Series(excess).rolling(2 * half + 1, center=True, min_periods=half).median().to_numpy()
-    out = []
-    for first, last in spans(np.abs(smooth) > np.log(10) / 2):
-        if last - first + 1 < half:
-            continue
-        inside = np.zeros(len(wet), dtype=bool)
-        inside[first : last + 1] = True
-        # a dry month of drizzle has a small median too: its heavy days must be out by the factor as well
-        ratios = [
-            np.exp(np.quantile(excess[inside], q) - np.quantile(excess[~inside], q)) for q in (0.5, 0.9)
+    out, spread = [], excess.std()
+    # rain drizzles for weeks in a drought, and never storms for weeks: shallow days need a longer stretch
+    for sign, times, least in ((1, 1, "factor_rain"), (-1, 2, "factor_dry")):
+        half = int(LIMITS["factor_window"]) * times
+        smooth = pd.Series(excess).rolling(2 * half + 1, center=True, min_periods=half).median().to_numpy()
+        found = [one for one in spans(sign * smooth > np.log(10) / 2) if one[1] - one[0] >= LIMITS[least] - 1]
+        out += [
+            one for first, last in found for one in _in_another_unit(excess, spread, days[wet], first, last)
         ]
-        if found := factor_of(ratios):
-            facts = {"middle": ratios[0], "heaviest": ratios[1], "factor": found[0], "remedy": found[1]}
-            a, b = days[wet[first]], days[wet[last]]
-            out.append(finding("unit", a, b, int((b - a).days + 1), **facts))
     return out
+
+
+def _in_another_unit(
+    excess: np.ndarray, spread: float, wet: pd.DatetimeIndex, first: int, last: int
+) -> list[Finding]:
+    """Return whether a stretch of wet days stands at a unit's factor from the others, beyond doubt."""
+    from scipy.stats import rankdata
+
+    inside = np.zeros(len(wet), dtype=bool)
+    inside[first : last + 1] = True
+    number, lasts = last - first + 1, int((wet[last] - wet[first]).days + 1)
+    # by chance the ranks of so many days from one population stand so many deviations from the middle
+    chance = np.sqrt((len(wet) + 1) * max(len(wet) - number, 1) / (12 * number))
+    apart = (rankdata(excess)[inside].mean() - (len(wet) + 1) / 2) / chance
+    # a dry month of drizzle has a small median too: its heavy days must be out by the factor as well
+    ratios = [np.exp(np.quantile(excess[inside], q) - np.quantile(excess[~inside], q)) for q in (0.5, 0.9)]
+    found = factor_of(ratios, max(LIMITS["factor_width"], 3.5 * spread / np.sqrt(number)))
+    if not found or abs(apart) < LIMITS["factor_sure"] or lasts < LIMITS["factor_days"]:
+        return []
+    facts = {"middle": ratios[0], "heaviest": ratios[1], "factor": found[0], "remedy": found[1]}
+    return [finding("unit", wet[first], wet[last], lasts, **facts)]
 
 
 def rounding(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:

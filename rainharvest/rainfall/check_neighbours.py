@@ -17,8 +17,12 @@ from rainharvest.rainfall.check_habits import DRIZZLE, GRIDDED_DRIZZLE, GRIDDED_
 from rainharvest.rainfall.climatology import daily_amounts
 from rainharvest.rainfall.fill_methods import LIMITS as FILL
 from rainharvest.rainfall.fill_methods import rank_correlation
-from rainharvest.rainfall.flags import Finding, Neighbour, as_record, finding_at, spans
+from rainharvest.rainfall.flags import Finding, Neighbour, as_record, finding, finding_at, spans
+from rainharvest.rainfall.read_days import swapped_days
 
+# [mm] of a month at one of the gauges; how far a part, as a logarithm, may stand from the factor
+PART_RAIN, PART_WIDTH = 10.0, 0.8
+SWAP_DAYS = 100  # common days of the 132 in a year that day and month leave in doubt
 SHIFT_DAYS, SHIFT_WET = 120, 15  # common days and wet days that half a year must have
 ZERO_BELOW = 0.1  # mm a day; less is a dry day here
 
@@ -69,17 +73,56 @@ def shifts(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neig
     return out
 
 
+def swapped(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
+    """Return years in which the record fits its neighbours only with day and month changed over."""
+    turned = days.get_indexer(pd.DatetimeIndex(swapped_days(days.to_numpy().astype("datetime64[D]"))))
+    doubtful = (turned >= 0) & (turned != np.arange(len(days)))
+    out = []
+    for year in np.unique(days.year):
+        at, votes = np.flatnonzero(doubtful & (days.year == year)), []
+        for item in neighbours:
+            now, common = rank_correlation(values[at], item.values[at])
+            moved = rank_correlation(values[at], item.values[turned[at]])[0]
+            if common >= SWAP_DAYS:
+                votes.append((moved > now + LIMITS["swap_gain"], now, moved, item.name))
+        fits = [vote for vote in votes if vote[0]]
+        if 2 * len(fits) > len(votes):
+            facts = {"year": year, "names": ", ".join(vote[3] for vote in fits)}
+            facts |= {"now": np.mean([v[1] for v in fits]), "moved": np.mean([v[2] for v in fits])}
+            out.append(finding("swapped_days", days[at[0]], days[at[-1]], len(at), **facts))
+    return out
+
+
 def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
-    """Return whether the whole record stands at a unit's factor from every neighbour."""
-    ratios = []
+    """Return whether the record, or months of it, stand at a unit's factor from every neighbour."""
+    month = pd.PeriodIndex(days, freq="M")
+    ratios, monthly = [], []
     for item in neighbours:
         both = np.isfinite(values) & np.isfinite(item.values)
-        ratios.append(values[both].sum() / max(item.values[both].sum(), 1e-9))
-    found = factor_of([max(ratio, 1e-9) for ratio in ratios]) if ratios else None
-    if not found:
+        ratios.append(max(values[both].sum(), 1e-9) / max(item.values[both].sum(), 1e-9))
+        sums = pd.DataFrame({"here": values[both], "there": item.values[both]}).groupby(month[both]).sum()
+        sums = sums[sums.max(axis=1) >= PART_RAIN] + 1.0
+        log = np.log(sums["here"] / sums["there"])
+        monthly.append((log - log.groupby(log.index.month).transform("median")).rename(len(monthly)))
+    if not ratios:
         return []
-    facts = {"ratio": np.mean(ratios), "names": ", ".join(n.name for n in neighbours)}
-    return [finding_at("unit_of_all", days, 0, len(days) - 1, factor=found[0], remedy=found[1], **facts)]
+    names = ", ".join(n.name for n in neighbours)
+    if found := factor_of(ratios):
+        facts = {"ratio": np.mean(ratios), "names": names, "factor": found[0], "remedy": found[1]}
+        return [finding_at("unit_of_all", days, 0, len(days) - 1, **facts)]
+    table = pd.concat(monthly, axis=1).dropna()
+    spread = 1.4826 * table.abs().median().to_numpy()
+    out = []
+    for first, last in spans((table.abs() > np.log(10) / 2).all(axis=1).to_numpy()):
+        part = table.iloc[first : last + 1]
+        found = factor_of(np.exp(part.mean()).tolist(), PART_WIDTH)
+        sure = (part.mean().abs() * np.sqrt(len(part)) / np.maximum(spread, 0.2)).min()
+        if found and len(part) >= 2 and sure >= LIMITS["factor_part"]:
+            inside = np.flatnonzero((month >= part.index[0]) & (month <= part.index[-1]))
+            facts = {"ratio": np.exp(part.to_numpy().mean()), "names": names}
+            facts |= {"factor": found[0], "remedy": found[1]}
+            out.append(finding_at("unit_of_part", days, inside[0], inside[-1], **facts))
+    return out
 
 
 class _Dryness(NamedTuple):

@@ -260,7 +260,8 @@ def incomplete_years(record: xr.DataArray) -> list[Finding]:
 def _yearly(values: np.ndarray, years: np.ndarray, others: Sequence[np.ndarray]) -> dict[str, pd.Series]:
     """Return yearly total, wet days and mean wet day, as ratios to the neighbours' where there are any."""
     known = np.isfinite([values, *others]).all(axis=0)
-    share = pd.Series(known).groupby(years).mean()
+    share = pd.Series(known).groupby(years).sum()
+    share /= np.where(pd.to_datetime(share.index, format="%Y").is_leap_year, 366, 365)
 
     def measures(x):
         wet = known & (x >= WET_DAY)
@@ -354,7 +355,20 @@ def trend(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         return []
     facts = {"rise": "rise" if found.slope > 0 else "fall", "decade": abs(found.slope) * 10}
     facts |= {"low": found.slope_low * 10, "high": found.slope_high * 10, "p": found.p, "years": len(totals)}
-    return [finding_at("trend", days, 0, len(days) - 1, **facts)]
+    one = finding_at("trend", days, 0, len(days) - 1, **facts)
+    return [replace(one, severity="suspect") if found.p < LIMITS["break_chance"] else one]
+
+
+def snow(record: xr.DataArray) -> list[Finding]:
+    """Return whether the gauge stands where winters bring snow, by latitude and height, as far as they are known."""
+    try:
+        latitude, height = (float(record.attrs.get(name, 0.0)) for name in ("latitude", "elevation"))
+    except (TypeError, ValueError):
+        return []
+    if not abs(latitude) + height / LIMITS["snow_climb"] >= LIMITS["snow_latitude"]:
+        return []
+    days, high = record.indexes["time"], f" and {height:.0f} m above the sea" if height > 0 else ""
+    return [finding_at("snow", days, 0, len(days) - 1, latitude=latitude, height=high)]
 
 
 def beyond_today(record: xr.DataArray) -> list[Finding]:

@@ -286,7 +286,7 @@ def _dry_blanks(rain: xr.DataArray, blank_is_zero: bool | None) -> xr.DataArray:
     require(
         blank_is_zero is not None or len(known) < 5 or known.min() <= 0 or blank.sum() <= len(known),
         "the file lists nothing but rain days: the days between may be dry or unknown",
-        "say blank_is_zero=True if they were dry, False if they are unknown",
+        "say blank_is_zero=True if they were dry, blank_is_zero=False if they are unknown",
         "blank_is_zero",
     )
     return rain

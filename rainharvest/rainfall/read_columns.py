@@ -136,6 +136,11 @@ _RAIN, _NOT_RAIN, _DAYS, _QUALITY = (
 )
 
 
+def is_rain(text: str) -> bool:
+    """Tell whether words are about rain."""
+    return bool(_RAIN.search(text.lower()))
+
+
 @dataclass(frozen=True)
 class Roles:
     """Places of the columns that matter; -1 or empty where there is none."""

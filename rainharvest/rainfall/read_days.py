@@ -17,6 +17,11 @@ from rainharvest.rainfall.flags import Flag, flag_attributes, plural
 SUB_DAILY = 0.75 * 86400  # readings closer together than this [s] are sub-daily
 
 
+# A year was mistyped where so few days stand so far from the rest; day and month changed over where at least so many
+# rows of a year step back (own choice).
+STRAY_APART, STRAY_DAYS, SWAPPED_ROWS = 3 * 365, 31, 10
+
+
 @dataclass(frozen=True)
 class Readings:
     """What a file says, one entry a row, in the file's order."""
@@ -83,7 +88,9 @@ def to_days(readings: Readings) -> xr.DataArray:
     require(len(day), "the file has no day in it", "check that this is the file meant")
     order = np.argsort(day, kind="stable")
     if (np.diff(day) < np.timedelta64(0, "s")).any():
+        _refuse_swapped(readings, day)
         notes.append("the rows were not in order of date and were sorted")
+    _refuse_stray(readings, day, order)
     keep = _one_a_day(readings, day, order, notes)
     day, rain = day[keep], readings.fallen[keep]
     total = np.where(np.isnan(rain), 0, readings.total_days[keep].astype(np.int64))
@@ -116,6 +123,46 @@ def to_days(readings: Readings) -> xr.DataArray:
         attrs=attributes("rain", **readings.facts, assumptions="; ".join(dict.fromkeys(notes))),
         name="rain",
     )
+
+
+def _refuse_stray(readings: Readings, day: np.ndarray, order: np.ndarray) -> None:
+    """Refuse a few days that stand years away from all others: a year was mistyped."""
+    apart = np.diff(day[order]).astype(int)
+    for k in np.flatnonzero(apart > STRAY_APART):
+        few, rows = min(
+            (k + 1, order[: k + 1]), (len(order) - k - 1, order[k + 1 :]), key=lambda side: side[0]
+        )
+        if few <= STRAY_DAYS and few < 0.1 * len(order):
+            alone = f"{plural(few)} {'stands' if few == 1 else 'stand'} {apart[k] / 365.25:.0f} years from the others"
+            raise InputError(alone, "correct the year, or remove the row", place_of(readings, int(rows[0])))
+
+
+def swapped_days(day: np.ndarray) -> np.ndarray:
+    """Return days with day and month changed over; those after the twelfth stay.
+
+    >>> swapped_days(np.array(["2001-03-04", "2001-03-14"], dtype="datetime64[D]")).astype(str).tolist()
+    ['2001-04-03', '2001-03-14']
+    """
+    month = day.astype("datetime64[M]")
+    dates, months = (day - month).astype(int), month.astype(int) % 12
+    other = (month - months + dates).astype("datetime64[D]") + months
+    return np.where(dates < 12, other, day)
+
+
+def _refuse_swapped(readings: Readings, day: np.ndarray) -> None:
+    """Refuse a year whose rows are out of order as they are dated, and in order with day and month changed over."""
+    years, turned = day.astype("datetime64[Y]"), swapped_days(day)
+    back, back_turned = (np.diff(one) < np.timedelta64(0, "D") for one in (day, turned))
+    same = years[1:] == years[:-1]
+    for year in np.unique(years[1:][back & same]):
+        inside = same & (years[1:] == year)
+        if back[inside].sum() >= SWAPPED_ROWS and not back_turned[inside].any():
+            row = int(np.flatnonzero(inside & back)[0]) + 1
+            raise InputError(
+                f"the rows of {year} are out of order, and in order once day and month change places",
+                "write the dates of that year as 1990-01-31",
+                place_of(readings, row),
+            )
 
 
 def _one_a_day(readings: Readings, day: np.ndarray, order: np.ndarray, notes: list[str]) -> np.ndarray:

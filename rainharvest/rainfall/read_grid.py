@@ -109,7 +109,7 @@ def _cell(data: xr.Dataset, rain: xr.DataArray, time: str, at: object, notes: li
     out = rain.isel(index)
     if bool(out.isnull().all()):
         problem = f"the nearest cell ({facts['latitude']:g}, {facts['longitude']:g}) holds no values (a mask)"
-        raise InputError(problem, "say at= of a cell that does", "at")
+        raise InputError(problem, "say at=(latitude, longitude) of a cell that does", "at")
     return out, facts
 
 
@@ -188,7 +188,12 @@ def _refuse_far(away: float, limit: float, what: str, lat: float, lon: float, no
     """Refuse a place too far from what stands for it, else note how far it is."""
     where = f"{what} at {float(lat):g}, {(float(lon) + 180) % 360 - 180:g}"
     problem = f"the nearest {where} is {away:.0f} km away, beyond the {limit:.0f} km that it can stand for"
-    require(away <= limit, problem, "give a file that covers the place, or at= within it", "at")
+    require(
+        away <= limit,
+        problem,
+        "give a file that covers the place, or at=(latitude, longitude) within it",
+        "at",
+    )
     notes.append(f"the nearest {where} stands for the place, {away:.1f} km away")
 
 

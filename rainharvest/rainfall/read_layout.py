@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from rainharvest.core.errors import InputError, require, shortened
-from rainharvest.rainfall.read_columns import Unit, date_columns, parse_unit, plain, words_of
+from rainharvest.rainfall.read_columns import Unit, date_columns, is_rain, parse_unit, plain, words_of
 from rainharvest.rainfall.read_values import assemble, find_form, month_number
 
 SEPARATORS = (";", "\t", ",", "|", " ")
@@ -238,6 +238,7 @@ class Preamble:
 
     facts: dict[str, object] = field(default_factory=dict)  # latitude, longitude, elevation, site
     unit: Unit | None = None  # The unit of rain
+    titled: Unit | None = None  # The unit of rain that a title gives in passing ("daily rainfall in mm")
     missing: tuple[float, ...] = ()  # Numbers declared to be codes
     trace: tuple[float, ...] = ()  # Numbers declared to be codes
     year: int = 0  # A year given once for the whole table; 0 if none
@@ -278,7 +279,22 @@ def read_preamble(lines: Sequence[str]) -> Preamble:
             facts.setdefault("site", shortened(re.split(r"[,;]\s*\w+\s*[:=]", value)[0].strip(), 120))
         elif number is not None and abs(number) <= _FARTHEST[role]:
             facts.setdefault(role, number)
-    return Preamble(facts, unit, codes["missing"], codes["trace"], year)
+    titles = {found for found in map(_unit_in_title, lines) if found}
+    titled = titles.pop() if len(titles) == 1 else None
+    return Preamble(facts, unit, titled, codes["missing"], codes["trace"], year)
+
+
+def _unit_in_title(line: str) -> Unit | None:
+    """Return the unit that a line about rain names in brackets or after "in", a comma or a dash.
+
+    >>> _unit_in_title("Daily rainfall in mm, Hilltop School").factor
+    1.0
+    """
+    if not is_rain(line):
+        return None
+    said = re.findall(r"[(\[]([^)\]]+)[)\]]|(?:\bin|,|[-–:])\s+([\w./]+(?: of [\w./]+)*)", line)
+    parts = [(inside or after).strip(" .").removeprefix("in ") for inside, after in said]
+    return next((unit for unit in map(parse_unit, parts) if unit and len(unit.text) > 1), None)
 
 
 def unit_in_preamble(lines: Sequence[str], name: str) -> tuple[Unit | None, tuple[float, ...]]:

@@ -128,7 +128,7 @@ def file_unit(
 ) -> Unit:
     """Return the unit that the caller, the columns or the preamble settle."""
     asked = given_unit(hints.units)
-    found = [u for u in (*stated, preamble.unit) if u]
+    found = [u for u in (*stated, preamble.unit) if u] or [u for u in (preamble.titled,) if u]
     if asked:
         notes.append(f"rain was read in {asked.text}, as asked")
         if found and found[0].factor != asked.factor:

@@ -257,10 +257,15 @@ def read_ghcn(form: str, lines: Iterable[str], hints: Hints) -> Readings:
         notes.append(f"rain was read in {asked.text}, as asked; the layout prescribes {unit.text}")
         unit = asked
     elements = stations[station]
-    there = any(elements.get(e) for e in ("PRCP", "MDPR"))
+    there = any(e.value == e.value for name in ("PRCP", "MDPR") for e in elements.get(name, ()))
     require(there, no_rain, "order the element PRCP for this station")
     facts.setdefault("site", station)
     return _one_series(elements, unit, facts, notes)
+
+
+def _blank(day: np.datetime64, line: int) -> Entry:
+    """Return a day that the file lists without a value."""
+    return Entry(day, np.nan, "", "", "", line)
 
 
 def _wanted(station: str, hints: Hints) -> bool:
@@ -292,6 +297,8 @@ def _monthly(lines: Iterable[str]) -> tuple[Stations, Unit]:
             if not re.fullmatch(r"-?\d+", value or "-9999"):
                 raise InputError(f"{value!r} is no value", "restore the line", f"line {number}, day {k + 1}")
             if value in ("", "-9999", "-99999"):
+                if element == "PRCP" and not np.isnat(day):
+                    entries.append(_blank(day, number))
                 continue
             if np.isnat(day):
                 problem = f"{year}-{month:02d} has no day {k + 1}, yet a value"
@@ -323,7 +330,9 @@ def _long(lines: Iterable[str], hints: Hints) -> Stations:
         if hints.at is None and len(stations) > 12:  # a year of all stations: stop before it fills the memory
             break
         entries = stations.setdefault(cells[0], {}).setdefault(cells[2], [])
-        if int(cells[3]) != -9999:
+        if int(cells[3]) == -9999:
+            entries += [_blank(day, number)] if cells[2] == "PRCP" else []
+        else:
             entries.append(Entry(day, float(cells[3]), *_three_flags(cells[4:]), number))
     return stations
 
@@ -355,6 +364,8 @@ def _summaries(lines: Iterable[str], hints: Hints, facts: dict, notes: list[str]
             raw = cells.get(element, "")
             text = raw.strip()
             if text in ("", "-9999", "9999"):
+                if element == "PRCP":
+                    elements.setdefault(element, []).append(_blank(day, number))
                 continue
             if not re.fullmatch(r"-?(\d+\.?\d*|\.\d+)", text):
                 raise InputError(f"{text!r} is no value", "correct it", f"{place}, column {element}")
@@ -390,8 +401,13 @@ def _place(cells: dict[str, str]) -> dict[str, object]:
 
 def _one_series(elements: dict[str, list[Entry]], unit: Unit, facts: dict, notes: list[str]) -> Readings:
     """Join rain by day with totals over several days and their number of days."""
-    rows = [*elements.get("PRCP", ())]
-    own = {e.day for e in rows if not e.quality}
+    given = [e for e in elements.get("PRCP", ()) if e.value == e.value]
+    own = {e.day for e in given if not e.quality}
+    others = [e.day for e in (*given, *elements.get("MDPR", ()))]
+    first, end = min(others), max(others)
+    blank = [e for e in elements.get("PRCP", ()) if e.value != e.value and first < e.day < end]
+    taken = {*others}
+    rows = given + [e for e in blank if e.day not in taken]
     known = np.array(sorted(own), dtype="datetime64[D]")
     spans = {e.day: int(e.value) for e in elements.get("DAPR", ()) if not e.quality}
     total = [1] * len(rows)

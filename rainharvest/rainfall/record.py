@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -50,6 +51,7 @@ def make_record(
     wet_day: float = 1.0,
     year_start_month: int | None = None,
     hints: Mapping[str, object] | None = None,
+    gaps_end_in_totals: bool | None = None,
 ) -> RainRecord:
     """Read, check, fill and describe a rain record, and write it out.
 
@@ -80,6 +82,8 @@ def make_record(
     hints : mapping, optional
         ``column``, ``units``, ``day_first``, ``at``, ``blank_is_zero`` as in ``read_rain``; each is used
         only in the files that leave that doubt.
+    gaps_end_in_totals : bool, optional
+        As in ``check_rain``.
 
     Returns
     -------
@@ -112,7 +116,7 @@ def make_record(
     month = 1 if year_start_month is None else year_start_month
     require(1 <= month <= 12, f"month {month}", "give a month from 1 to 12", "year_start_month")
     try:
-        findings = findings_of(files[0], hints, rain, neighbours)
+        findings = findings_of(files[0], hints, rain, neighbours, gaps_end_in_totals)
         findings = findings.assign(accepted=_accepted(findings, accept))
         sound = accept_findings(rain, findings[findings["accepted"]])
         filled = fill_gaps(sound, neighbours or None, members, seed, method=method, wet_day=wet_day)
@@ -137,9 +141,10 @@ def findings_of(
     hints: Mapping[str, object],
     rain: xr.DataArray,
     neighbours: Sequence[xr.DataArray],
+    gaps_end_in_totals: bool | None = None,
 ) -> pd.DataFrame:
     """Return what checking the days doubts and, where the file has hours or minutes, what checking them does."""
-    days = check_rain(rain, neighbours or None)
+    days = check_rain(rain, neighbours or None, gaps_end_in_totals=gaps_end_in_totals)
     step = rain.attrs.get("step_seconds")
     if step is None or rain.sizes["time"] * 86400 / step > MOST_READINGS:
         return days
@@ -148,6 +153,30 @@ def findings_of(
     rank = found.assign(severity=found["severity"].map(SEVERITIES.index), days=-found["days"])
     order = rank.sort_values(["severity", "days", "first_day", "check"], kind="stable").index
     return found.loc[order].reset_index(drop=True)
+
+
+_ARGUMENT = re.compile(rf"\b({'|'.join(HINTS)})=(True|False|'[^']*'|\([^)]*\))?")
+
+
+def in_words_of(error: InputError, command: bool = False) -> InputError:
+    """Return an error whose remedy names keys of [rain] in a study file, or options of the command line."""
+
+    def said(found: re.Match) -> str:
+        name, value = found[1], found[2] or ""
+        if not command:
+            value = value.lower() if value in ("True", "False") else value.translate(_TO_TOML)
+            return f"{name} = {value}" if value else name
+        option = ("site" if name == "at" and not value else name).replace("_", "-")
+        if value in ("True", "False"):
+            return f"--{'no-' * (value == 'False')}{option}"
+        return f"--{option} {value.translate(_TO_WORDS)}".rstrip()
+
+    return InputError(error.problem, _ARGUMENT.sub(said, error.remedy), error.place, error.file or None)
+
+
+_TO_TOML = str.maketrans("'()", '"[]')
+
+_TO_WORDS = str.maketrans({mark: None for mark in "'(),"})
 
 
 def read_as_far_as_needed(
@@ -232,18 +261,31 @@ class StudyRecord:
     sources: tuple[tuple[str, str, str], ...] = ()
 
 
-def study_record(rain: Rain, folder: Path) -> StudyRecord:
-    """Read, check and fill the study's rain.
+# [day] Gaps through which a study carries its store (own choice): the versions differ as the record's seasons do, and a
+# year that is mostly filled counts for none.
+LONGEST_CARRIED = 3 * 366
+
+
+def study_record(rain: Rain, folder: Path, place: Mapping[str, float | None] | None = None) -> StudyRecord:
+    """Read, check and fill the study's rain, whose file may not say where it stands.
 
     Findings marked wrong are taken out before filling; those marked suspect are reported and kept.
     """
     hints = rain.model_dump(include=set(HINTS), exclude_none=True)
-    raw = read_as_far_as_needed(folder / rain.file, hints)
-    neighbours = [read_as_far_as_needed(folder / other, hints) for other in rain.neighbours]
-    findings = findings_of(folder / rain.file, hints, raw, neighbours)
+    try:
+        files = [folder / name for name in (rain.file, *rain.neighbours)]
+        raw, *neighbours = [read_as_far_as_needed(file, hints) for file in files]
+    except InputError as error:
+        raise in_words_of(error) from None
+    known = {name: value for name, value in (place or {}).items() if value is not None}
+    placed = raw.assign_attrs(known | raw.attrs)
+    findings = findings_of(folder / rain.file, hints, placed, neighbours, rain.gaps_end_in_totals)
     sound = accept_findings(raw, findings[findings.severity == "wrong"]) if len(findings) else raw
-    filled = fill_gaps(sound, neighbours or None, members=rain.members, seed=rain.seed)
-    filled, left_out = longest_stretch(filled)
+    most = LONGEST_CARRIED
+    given = {"members": rain.members, "seed": rain.seed, "longest_gap": most, "longest_alone": most}
+    filled, left_out = longest_stretch(fill_gaps(sound, neighbours or None, **given))
+    if (filled == filled[0]).all():  # nothing was left to chance: one version says all
+        filled = filled.isel(member=[0]).assign_attrs(members=1)
     days, place = filled.sizes["time"], ("rain.file", folder / rain.file)
     remedy = "add neighbours, or a longer record"
     require(days >= 365, f"only {days} days in a row can be used", remedy, *place)
@@ -253,6 +295,30 @@ def study_record(rain: Rain, folder: Path) -> StudyRecord:
         for one in (raw, *neighbours)
     )
     return StudyRecord(raw, filled, findings, month, left_out, sources)
+
+
+LEAST_SINCE = 5  # [year] Years after a break on which a tank can be sized at all (own choice)
+
+
+def part_since(record: StudyRecord) -> pd.Timestamp | None:
+    """Return the day from which the record is another: after a proven break, or the later half under a proven trend."""
+    found, days = record.findings, record.filled.indexes["time"]
+    if not len(found):
+        return None
+    proven = found[found["severity"] == "suspect"].set_index("check")["last_day"]
+    since = proven.get("homogeneity")
+    if since is None and "trend" in proven:
+        since = pd.Timestamp(days[len(days) // 2].year + 1, 1, 1)
+    if since is None:
+        return None
+    since = pd.Timestamp(np.max(since))
+    return since if (days[-1] - since).days >= LEAST_SINCE * 365 and since > days[0] else None
+
+
+def measured_years(record: StudyRecord) -> float:
+    """Return the years of the record used, without those of which more than a fifth is filled."""
+    out = [int(year) for year in record.filled.attrs.get("years_to_leave_out", "").split(", ") if year]
+    return int((~np.isin(record.filled.indexes["time"].year, out)).sum()) / 365.25
 
 
 def longest_stretch(filled: xr.DataArray) -> tuple[xr.DataArray, str]:

@@ -37,6 +37,12 @@ class Rain(Table):
     blank_is_zero: bool | None = Field(
         None, description="Whether a blank means no rain, where a file leaves doubt.", examples=[True]
     )
+    gaps_end_in_totals: bool | None = Field(
+        None,
+        description="Whether the reading after a gap of a month or less is the total of the gap's days too; "
+        "worked out from the readings where not given.",
+        examples=[True],
+    )
     members: int = Field(
         20, ge=1, le=200, description="Equally likely filled versions of the record; 20 by own choice."
     )

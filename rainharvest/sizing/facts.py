@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +15,7 @@ from rainharvest.core.quantities import attributes
 from rainharvest.core.reader import GALLON, middle, rounded
 from rainharvest.demand.uses import daily_demand, essential_demand
 from rainharvest.rainfall.read import read_subdaily
-from rainharvest.rainfall.record import StudyRecord
+from rainharvest.rainfall.record import StudyRecord, measured_years, part_since
 from rainharvest.sizing.band import (
     BOUNDS,
     SURE,
@@ -104,7 +104,24 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     size = float(np.sort(found)[math.ceil(SURE_FILLINGS * found.size) - 1])
     out["recommended"] = ((), size, attributes("recommended"))
     out["flat_size"] = ((), flat_size(out[["yearly_yield"]].median("member")), attributes("flat_size"))
-    return out
+    return _heed_break(study, record, flows, out)
+
+
+def _heed_break(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) -> xr.Dataset:
+    """Recommend the safer of the sizes on the record and on its part since a break, unless the record is confirmed."""
+    since = part_since(record)
+    if since is None or not rain_feeds(study):
+        return tried
+    water, demand = (one.sel(time=slice(since, None)) for one in (flows.water, flows.demand))
+    found = np.sort(_smallest_by_member(study, replace(flows, water=water, demand=demand)))
+    size, whole = float(found[math.ceil(SURE_FILLINGS * found.size) - 1]), float(tried.recommended)
+    facts = {"size_since_break": size, "size_on_whole": whole, "break_year": since.year}
+    facts |= {"years_since_break": demand.sizes["time"] / 365.25}
+    for name, value in facts.items():
+        tried[name] = ((), value, attributes(name))
+    if "rain.break" not in study.confirmed:
+        tried["recommended"] = ((), float(np.fmax(size, whole)), attributes("recommended"))
+    return tried
 
 
 def _smallest_by_member(study, flows: Flows) -> np.ndarray:
@@ -229,6 +246,7 @@ def decision_facts(
         "years_mostly_filled": filled.get("years_to_leave_out", ""),
         "days_missing": int(record.raw.isnull().sum()),
         "days_read": int(record.raw.sizes["time"]),
+        "measured_years": measured_years(record),
     }
     if decided.bought is not None:
         one = decided.bought
@@ -410,8 +428,7 @@ def sizing_group(results) -> xr.Dataset:
         parts.append(_options_to_buy(results))
     out = _merged(parts)
     out["in_hand"] = days_of_supply(done.stored, done.demand.sum("use"))
-    years = flows.demand.sizes["time"] / 365.25
-    out["record_years"] = ((), years, attributes("record_years"))
+    out["record_years"] = ((), measured_years(record), attributes("record_years"))
     told = ("decided_by", "usable_share", "offers", "tanks")
     return out.assign_attrs(
         {name: done.attrs[name] for name in told if name in done.attrs},

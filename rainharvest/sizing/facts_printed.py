@@ -92,6 +92,7 @@ class HeadlineFacts:
     filled: bool  # Whether the record had gaps that were filled
     level: str  # How far the record carries a decision: "indicative", "screening", "fair" or "full"
     missing: float  # [%] Days of the record without a reading of their own
+    years: float  # [year] Years of the record used that are not mostly filled
 
     @property
     def found(self) -> bool:
@@ -117,9 +118,18 @@ def headline_facts(done: xr.Dataset) -> HeadlineFacts:
         most=float(share.max()),
         flat=float(done.flat_size),
         filled=done.attrs["days_missing"] > 0,
-        level=record_length(tank.years).level,
+        level=record_length(done.attrs["measured_years"]).level,
+        years=done.attrs["measured_years"],
         missing=100 * done.attrs["days_missing"] / max(done.attrs["days_read"], 1),
     )
+
+
+def break_facts(done: xr.Dataset) -> dict[str, float]:
+    """Return what a proven break or trend does to the size; nothing without one."""
+    if "break_year" not in done:
+        return {}
+    names = ("break_year", "years_since_break", "size_since_break", "size_on_whole", "recommended")
+    return {name: float(done[name]) for name in names}
 
 
 def failed_years(done: xr.Dataset) -> dict[str, float]:

@@ -12,6 +12,7 @@ from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import large_volume, litres, number, percent
 from rainharvest.core.text import texts_of
 from rainharvest.sizing.facts_printed import (
+    break_facts,
     decision,
     front_facts,
     headline_facts,
@@ -37,7 +38,8 @@ def headline(done: xr.Dataset) -> str:
 
 def confidence(done: xr.Dataset) -> str:
     """Return how far the record carries the answer, in a sentence."""
-    return SAY.confidence(headline_facts(done))
+    said = SAY.confidence(headline_facts(done)), SAY.since_break(break_facts(done))
+    return " ".join(filter(None, said))
 
 
 def tell(done: xr.Dataset, width: int = 100) -> None:

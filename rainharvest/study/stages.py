@@ -170,7 +170,9 @@ class StudyResults:
 
 
 def _record(run: Run, stage: str) -> StageData:
-    record = study_record(seen_by(run.study, stage).rain, run.folder)
+    seen = seen_by(run.study, stage)
+    place = {"latitude": seen.site.latitude, "elevation": seen.site.elevation}
+    record = study_record(seen.rain, run.folder, place)
     findings = table_to_dataset(record.findings)
     findings.attrs |= {"year_start_month": record.year_start_month, "left_out": record.left_out}
     findings.attrs["sources"] = json.dumps(record.sources)
@@ -227,13 +229,15 @@ _GROUPS = {
 }
 """Loaded when they are wanted: most runs of a notebook stop before them."""
 _DRAWING = ("use", "calendar", "garden", "pool", "weather")
-_SITE = ("site.latitude", "site.elevation")  # for a weather file
+_SITE = ("site.latitude", "site.elevation")  # for a weather file, and for snow
 _TANK = ("tank.sizes", "tank.dead_share", "tank.freeboard_share", "tank.start_share", "tank.theta")
 STAGES: dict[str, Stage] = {
-    "record": Stage(("rain",), (), _record),
+    "record": Stage(("rain", *_SITE), (), _record),
     "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",), _catchment),
     "demand": Stage((*_DRAWING, *_SITE, "arrangement.kind"), ("record",), _demand),
-    "trade-off": Stage((*_TANK, "arrangement", "rationing", "target"), ("catchment", "demand"), _sizes),
+    "trade-off": Stage(
+        (*_TANK, "arrangement", "rationing", "target", "confirmed"), ("catchment", "demand"), _sizes
+    ),
     "decision": Stage(("tank", "catalogue", "units"), ("trade-off",), _decision),
     "certainty": Stage(("sizing", "site"), ("decision",), _group),
     "costs": Stage(("costs",), ("certainty",), _group, "sizing"),

@@ -51,7 +51,7 @@ CHANGES = {
     # what is replaced, by what, and which of the stages up to the storage are worked anew
     "client": ('client = "One"', 'client = "Another"', set()),
     "title": ("A study", "The study", set()),
-    "units of the page": ('title = "A', 'confirmed = ["tank.chosen"]\ntitle = "A', set()),
+    "confirmed": ('title = "A', 'confirmed = ["rain.break"]\ntitle = "A', SIZES),
     "price": ("per_litre = 0.1", "per_litre = 0.2", set()),
     "tank": ("chosen = 9000", "chosen = 8000", {"decision"}),
     "outlet": ("chosen = 9000", "dead_share = 0.1", SIZES),

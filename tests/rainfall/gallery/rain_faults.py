@@ -300,4 +300,18 @@ REFUSALS = [
         "line 1",
         hints={"units": "mm"},
     ),
+    Refusal(
+        "a_mistyped_year",
+        text("date,rain_mm", *(f"1990-01-{day:02d},1" for day in range(1, 31)), "1910-01-31,2"),
+        "1 day stands 80 years from the others",
+        "line 32, 1910-01-31",
+    ),
+    Refusal(
+        "day_and_month_changed_over",
+        text(
+            "date,rain_mm",
+            *(f"1990-{day:02d}-{month:02d},1" for month in range(1, 13) for day in range(1, 13)),
+        ),
+        "the rows of 1990 are out of order, and in order once day and month change places",
+    ),
 ]

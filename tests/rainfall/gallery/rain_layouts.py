@@ -505,6 +505,27 @@ CASES = [
         [1, 1, 0, 0, 2],
     ),
     Case(
+        "ghcn_long_csv_with_missing_days",
+        text(
+            "XX000000001,19891231,PRCP,-9999,,,E,",
+            "XX000000001,19900101,PRCP,15,,,E,",
+            "XX000000001,19900102,PRCP,-9999,,,E,",
+            "XX000000001,19900104,PRCP,0,,,E,",
+        ),
+        "1990-01-01",
+        [1.5, N, N, 0],
+        [0, 2, 2, 0],
+        says=("1 day without a row in the file is unknown",),
+    ),
+    Case(
+        "unit_in_a_title",
+        text(
+            "Daily rainfall in inches, an invented school", "", "date,rain", "1990-01-01,0.1", "1990-01-02,0"
+        ),
+        "1990-01-01",
+        [2.54, 0],
+    ),
+    Case(
         "ghcn_long_csv_with_header_and_stations",
         text(
             "ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME",
