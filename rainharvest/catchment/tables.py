@@ -205,6 +205,7 @@ class Conveyance(Table):
         None,
         ge=-50,
         le=500,
+        examples=[2.1],
     )
     downpipes: int = quantity("1", "Vertical pipes that feed the run.", 1, ge=1, le=100)
     filter_drop: float = quantity(
