@@ -19,6 +19,7 @@ _PUBLIC = {
     "catchment.section": "side_by_side tell_first_flush tell_roofs tell_runs",
     "catchment.tables": "Conveyance Roof",
     "climates.cells": "Plan over_cells",
+    "climates.delta": "delta_change",
     "climates.exercises": "check_explaining check_hardest_climate check_places_reached",
     "climates.facts": "explained in_each_climate",
     "climates.panel": "prepare_sides region_for region_panel sides_panel",

@@ -19,7 +19,7 @@ from rainharvest.climates.tiles import Grid, read_raw, source_chunk
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import QUANTITIES
 from rainharvest.rainfall.read_columns import Unit, check_mean, given_unit, in_mm, parse_unit
-from rainharvest.rainfall.read_grid import axis, day_stamps, open_netcdf, rain_variable
+from rainharvest.rainfall.read_grid import axis, day_stamps, open_netcdf, rain_variable, refuse_piled
 from rainharvest.rainfall.read_rows import Hints
 from rainharvest.rainfall.read_values import LIMITS, plural
 
@@ -324,6 +324,10 @@ def within(grid: Grid, region: Sequence[float]) -> Grid:
     )
 
 
+PILED = 60
+
+"""Days of readings that are looked at for values that pile up from midnight."""
+
 DAYS, SAMPLED_PLACES = 5, 64
 
 """As many days of the whole grid, or as many places over all days, whichever decodes less."""
@@ -341,6 +345,13 @@ def check_sample(grid: Grid) -> None:
     problem = f"{100 * below:.0f} % of the values looked at are below zero"
     require(below <= 0.01, problem, "check that the variable is rain, and how it is packed", file=file)
     check_mean(float(np.mean(known)), file)
+    if grid.readings > 1:
+        first = grid.pieces[0].variable.isel(time=slice(0, PILED * grid.readings))
+        values = first.transpose(*grid.space, "time").values.reshape(-1, first.sizes["time"])
+        wettest = values[np.nansum(values, axis=1).argmax()]
+        day = grid.places[0][: wettest.size]
+        refuse_piled(day, wettest)
+        refuse_piled(day[:-1], wettest[1:])  # where a stamp is the end of its interval
 
 
 def _known(grid: Grid, raw: np.ndarray) -> np.ndarray:

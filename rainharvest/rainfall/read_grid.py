@@ -269,7 +269,7 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
     if ends:
         notes.append("tp is accumulated to the end of each step, as its maker defines it")
     if step < SUB_DAILY:
-        _refuse_piled(stamp, values, step)
+        refuse_piled((stamp - np.timedelta64(int(step), "s")).astype("datetime64[D]"), values)
     elif begins is None:
         notes.append(
             f"no time bounds: each value, stamped {str(stamp[0])[11:16]}, was taken for the day of its date"
@@ -388,10 +388,9 @@ def _clean(raw: np.ndarray, unit, step: float, notes: list[str]) -> tuple[np.nda
     return values, np.where(np.isnan(values), Flag.MISSING, Flag.MEASURED).astype(np.int8)
 
 
-def _refuse_piled(stamp: np.ndarray, values: np.ndarray, step: float) -> None:
+def refuse_piled(day: np.ndarray, values: np.ndarray) -> None:
     """Refuse sub-daily values that pile up from midnight: summing them counts rain many times over."""
-    day = (stamp - np.timedelta64(int(step), "s")).astype("datetime64[D]")
-    within = np.diff(day) == np.timedelta64(0, "s")
+    within = day[1:] == day[:-1]
     rises = np.diff(values)[within]
     wet = np.unique(day[1:][within][values[1:][within] > 0])
     grows = (rises[~np.isnan(rises)] >= -1e-6).all() and (np.diff(values)[~within] < -1e-6).any()

@@ -6,7 +6,7 @@ import pytest
 import xarray as xr
 from climates_case import plan_for, region
 
-from rainharvest.climates.grid import open_grid, within
+from rainharvest.climates.grid import check_sample, open_grid, within
 from rainharvest.climates.run import run_climates
 from rainharvest.climates.tiles import lay_out, lies_by_cell, read_cells, regions_of, tile_of
 from rainharvest.core.errors import InputError
@@ -166,6 +166,21 @@ def test_hours_are_summed_to_days_that_are_whole(tmp_path, units, factor):
     np.testing.assert_allclose(found.T, expected.values, atol=1e-8)
     laid = lay_out(grid, {"site": 1}, tmp_path / "laid", "digest", 20_000)
     np.testing.assert_array_equal(read_cells(laid, {"site": slice(0, 2)})[0], found)
+
+
+@pytest.mark.parametrize("name", ["tp", "pr"])
+def test_hours_that_pile_up_from_midnight_are_refused(name):
+    rng = np.random.default_rng(2)
+    time = pd.date_range("2001-01-01 01:00", periods=24 * 400, freq="h")  # stamped at the end of each hour
+    hours = np.where(rng.random((400, 24)) < 0.05, rng.exponential(2.0, (400, 24)), 0.0)
+    for values, piled in ((hours.cumsum(axis=1), True), (hours, False)):
+        rain = xr.DataArray(values.reshape(-1, 1), {"time": time}, ("time", "site"), name, {"units": "mm"})
+        grid = open_grid(rain)
+        if piled:
+            with pytest.raises(InputError, match="pile up"):
+                check_sample(grid)
+        else:
+            check_sample(grid)
 
 
 def test_mask_and_region():
