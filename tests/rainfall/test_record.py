@@ -127,7 +127,7 @@ def test_nothing_to_read_and_nowhere_to_write(tmp_path, files):
     with pytest.raises(InputError, match="no rain file is named"):
         make_record([])
     (tmp_path / "taken").write_text("")
-    with pytest.raises(InputError, match="cannot write there"):
+    with pytest.raises(InputError, match="is a file; name a folder"):
         make_record(files, tmp_path / "taken", members=1)
     with pytest.raises(InputError, match="month 13"):
         make_record(files, year_start_month=13)
