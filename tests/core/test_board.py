@@ -219,9 +219,7 @@ def test_a_control_says_the_study_s_own_value_until_it_is_moved(page):
 def test_values_between_the_steps_are_told(page):
     figure, _ = new_figure("Nothing")
     panel = board("t", {"area": slider("area", 583.2, 20, 2000, 10)}, lambda area: {"a": (figure, "x")})
-    assert any(
-        "own value holds: Roof plan area 583 m²." in str(getattr(w, "value", "")) for w in walk(panel)
-    )
+    assert any("own value holds: Roof plan area 583 m²." in str(getattr(w, "value", "")) for w in walk(panel))
 
 
 def test_a_choice_that_cannot_be_saved_is_said_in_the_panel(tmp_path, monkeypatch):
