@@ -216,7 +216,7 @@ def dry_and_wet(
 
 
 def brought_by_hardness(case: CatchmentCase, climate: str) -> dict[str, float]:
-    """Return what would reach the tank [L/year] if it rained as hard as in each climate; nothing if the run cannot work."""
+    """Return what would reach the tank [L/year] if it rained as hard as in each climate; nothing if it cannot work."""
     if cannot_work(case.catchment.conveyance):
         return {}
     rain = case.climates[climate].rain
