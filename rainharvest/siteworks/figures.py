@@ -71,7 +71,7 @@ def tank_figure(works: Works, figure: Figure | None = None) -> Figure:
         high = max(high, min(works.site.pump.highest_tap, high + 3.0))
     # Room for words goes by a step of a fortieth of the width, so that a large tank leaves as much as a small one;
     # the step seldom moves, so that a slider seldom makes the layout anew.
-    step = rounded_up(max(wide / 14, high / 9.7, 0.15))
+    step = rounded_up(max(wide / 14, high / 9.2, 0.15))
     left, right, deep = -9 * step, 31 * step, -3.6 * step
     axes.set_xlim(metre * left, metre * right)
     axes.set_ylim(metre * deep, metre * (step * np.ceil(high / step + 2)))
