@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import xarray as xr
 
-from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Subheading, picture
+from rainharvest.core.blocks import FLAT, WIDE, Block, Paragraph, Section, Subheading, picture
 from rainharvest.core.reader import MONTHS, large_volume
 from rainharvest.core.text import texts_of
 from rainharvest.drought import facts, figures
@@ -112,7 +112,7 @@ def drought_section(run) -> Section:
     """Return when it fails, and the card by which to ration."""
     done, found = run.done, run.groups.get("drought", xr.Dataset())
     failed = failed_years_figure(done.described_failed_by_year, done.days_in_year)
-    blocks: list[Block] = [picture("failed", failed, SAY.failed(facts.failed_facts(done)))]
+    blocks: list[Block] = [picture("failed", failed, SAY.failed(facts.failed_facts(done)), scale=FLAT)]
     if run.study.arrangement.kind == "mains reserve":  # no rain enters it
         return Section("drought", WORDS["title_reserve"], tuple(blocks))
     if run.study.arrangement.kind == "combined" and found.data_vars:

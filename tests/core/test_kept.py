@@ -45,7 +45,7 @@ per_litre = 0.1
 [report]
 client = "One"
 """
-MONEY = {"costs"}
+MONEY = {"costs", "site works"}
 SIZES = {"trade-off", "decision"}
 CHANGES = {
     # what is replaced, by what, and which of the stages up to the storage are worked anew

@@ -111,7 +111,11 @@ def changed(tmp_path, more):
     data = SCHOOL.parents[1].as_posix()
     text = SCHOOL.read_text(encoding="utf-8").replace('"../', f'"{data}/')
     path = tmp_path / "study.toml"
-    path.write_text(text + more, encoding="utf-8")
+    text = text.replace(
+        "[drought]\nessential_share = 0.5",
+        "[drought]\nessential_share = 0.5" + more.replace("[drought]\n", ""),
+    )
+    path.write_text(text, encoding="utf-8")
     return path
 
 

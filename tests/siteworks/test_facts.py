@@ -160,7 +160,7 @@ def test_mistakes_in_the_site_table_come_out_in_one_line_each(tmp_path, table, s
             "site_works.pump.cut_out",
             "it never stops",
         ),
-        ({"prices": {"tnak": 5}}, "site_works.prices.tnak", "did you mean tank"),
+        ({"prices": {"tnak": 5}}, "site_works.prices", "did you mean tank"),
         ({"height": 0}, "site_works.height", "0 is not possible"),
         ({"storm_minutes": [5]}, "site_works", "come together"),
     ],

@@ -190,10 +190,10 @@ def test_a_tank_beyond_the_sizes_tried_is_simulated_and_has_its_own_price(tmp_pa
     )
     path = changed(tmp_path, *more)
     text = re.sub(r"\[nothing\]\n.*\n.*\n.*\n", "", path.read_text())
-    path.write_text(re.sub(r"\[site_works.prices\](\n.+)*", "", text))
+    path.write_text(re.sub(r"\[site_works.prices\].*(\n.+)*", "", text))
     results = study_results(path, last="costs")
     group, done, size = results.groups["sizing"], results.done, float(results.done.described)
-    assert size == 810_000 > float(group.capacity[-1])
+    assert size == pytest.approx(810_000) and size > float(group.capacity[-1])
     inflow, demand = results.flows.water.inflow, results.flows.demand.sum("use")
     sizes = xr.DataArray([size / 2, size, 2 * size], dims="capacity")
     alone = simulate(inflow, demand, sizes).volume_reliability.median("member").values

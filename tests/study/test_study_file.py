@@ -164,7 +164,7 @@ MISTAKES = {
     "bore in metres": ("bore = 100 ", "bore = 0.1 ", "conveyance.bore: 0.1 mm is below 20 mm"),
     "run in millimetres": ("run = 18 ", "run = 1800 ", "conveyance.run: 1,800 m is above 1,000 m"),
     "level in centimetres": (
-        "outlet_level = 3.4",
+        "outlet_level = 3.8",
         "outlet_level = 340",
         "conveyance.outlet_level: 340 m is above",
     ),
@@ -221,7 +221,7 @@ MISTAKES = {
         'use[1].people: "240" stands in quotes; write it without them: 240',
     ),
     "number in quotes in a list": ("minutes = [48, ", 'minutes = ["48", ', 'minutes: "48" stands in quotes'),
-    "price in quotes": ("tank = 3100", 'tank = "3100"', 'site_works.prices: "3100" stands in quotes'),
+    "price in quotes": ("pump = 420", 'pump = "420"', 'site_works.prices: "420" stands in quotes'),
     "true in quotes": ("shaded = true", 'shaded = "true"', 'shaded: "true" stands in quotes'),
     "unknown part": (
         "concrete = 160",
@@ -361,7 +361,7 @@ LEGITIMATE = {
     "a barrel of one day": ("[tank]", "[tank]\nchosen = 1100"),
     "a reservoir": ("[tank]", "[tank]\nchosen = 5000000"),
     "a ward of fever": ("litres = 10\n", "litres = 400\n"),
-    "hills between": ("outlet_level = 3.4", "outlet_level = 48"),
+    "hills between": ("outlet_level = 3.8", "outlet_level = 48"),
     "a thick first flush": ("[calendar]", "[losses]\nfirst_flush = 27\n[calendar]"),
     "a small spread": ("[tank]", "[tank]\nsizes = [200, 1500]"),
 }

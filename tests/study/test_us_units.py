@@ -203,7 +203,7 @@ SLIPS = {
     "small tank": (
         "chosen = 10000",
         "chosen = 100",
-        "tank.chosen: 100 gal hold less than the 240 gal of one day's demand",
+        "tank.chosen: 100 gal hold less than the 365 gal of one day's demand",
     ),
     "wrong type": ("area = 4500", 'area = "4500 ft2"', "roof[1].area: '4500 ft2' is not possible"),
     "unknown key": ("wetting =", "weting =", "roof[1].weting: no such key is known; did you mean wetting?"),
