@@ -237,10 +237,12 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
         again = partial(iter, rows)
         hints = replace(hints, at=None) if sheet_named else hints
     head = [line.rstrip("\r\n") for line in islice(again(), HEAD)]
-    wide = max((line.count(mark) for line in head for mark in ";\t,|"), default=0)
+    wide = max(
+        (max(len(line.split()), *(line.count(mark) + 1 for mark in ";\t,|")) for line in head), default=0
+    )
     most = LIMITS["columns"].value
-    many = f"the file has {wide + 1} columns, more than the {most} that are read"
-    require(wide < most, many, "cut it to the dates and the rain of the site")
+    many = f"the file has {wide} columns, more than the {most} that are read"
+    require(wide <= most, many, "cut it to the dates and the rain of the site")
     if form := find_ghcn(head):
         return iter([read_ghcn(form, again(), hints)])
     if wide := find_wide(head):

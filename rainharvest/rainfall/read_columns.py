@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import xarray as xr
@@ -131,8 +132,9 @@ def unit_in_name(name: str) -> Unit | None:
 
 COLUMNS = {role: frozenset(words.split()) for role, words in READING["columns"].items()}
 
-_RAIN, _NOT_RAIN, _DAYS, _QUALITY = (
-    re.compile("|".join(READING["patterns"][name])) for name in ("rain", "not_rain", "days", "quality")
+_RAIN, _NOT_RAIN, _DAYS, _HOURS, _QUALITY, _REMARK = (
+    re.compile("|".join(READING["patterns"][name]))
+    for name in ("rain", "not_rain", "days", "hours", "quality", "remark")
 )
 
 
@@ -149,12 +151,16 @@ class Roles:
     date: tuple[int, ...]  # One column (a date), two (a date and a clock), or the parts named by ``parts``
     parts: str  # "date", "date clock", or "year month day [hour [minute]]", "year doy"
     rain: int = -1
-    days: int = -1
+    days: int = -1  # Days over which a value was measured
+    hours: bool = False  # Whether these are given in hours
+    end: int = -1  # The last date of the row, where it has two
     quality: int = -1
+    remark: int = -1
     site: int = -1
     places: tuple[tuple[str, int], ...] = ()  # latitude, longitude, elevation
 
 
+@lru_cache(maxsize=4096)
 def plain(name: str) -> str:
     """Return a column name in lower case, without its unit in brackets and with single blanks.
 
@@ -188,6 +194,7 @@ def date_columns(names: Sequence[str]) -> list[tuple[tuple[int, ...], str]]:
         # yyyy and mm side by side are year and month, whatever mm means elsewhere
         found["month"] = [lower.index("mm")]
     dated = [i for i in found["date"] if lower[i] not in ("time", "tid")] or found["date"]
+    dated = dated or found["start"]
     dated = dated or [i for i, n in enumerate(lower) if re.search(r"(^|\s)(date|datum|fecha)(\s|$)", n)]
     out: list[tuple[tuple[int, ...], str]] = []
     if dated:
@@ -251,14 +258,29 @@ def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str |
     places = tuple(
         (role, i) for role in ("latitude", "longitude", "elevation") for i in places_of(names, role)[:1]
     )
-    full = [re.sub(r"[\s_]+", " ", n).strip().lower().removesuffix(" (days)") for n in names]
-    days = next((i for i, n in enumerate(full) if i not in where and _DAYS.search(n)), -1)
-    taken = [*where, days, *sites, *(i for _, i in places)]
+    full = [re.sub(r"[\s_]+", " ", n[:LONGEST_NAME]).strip().lower() for n in names]
+    days, hours = (
+        next((i for i, n in enumerate(full) if i not in where and form.search(n)), -1)
+        for form in (_DAYS, _HOURS)
+    )
+    end = next((i for i in places_of(names, "end") if parts == "date" and i not in where), -1)
+    taken = [*where, days, hours, end, *sites, *(i for _, i in places)]
     quality = [i for i, n in enumerate(words) if i not in taken and _QUALITY.search(n)]
     rain = _rain_column(names, [*taken, *quality], column)
     # a quality column belongs to the rain when it names it or follows it
     mine = [i for i in quality if i != rain and words[rain] and words[rain] in words[i]]
     mine = mine or [i for i in quality if rain < i <= rain + 2]
+    remark = next((i for i, n in enumerate(words) if i not in taken and i > rain and _REMARK.search(n)), -1)
     return Roles(
-        tuple(names), where, parts, rain, days, mine[0] if mine else -1, sites[0] if sites else -1, places
+        tuple(names),
+        where,
+        parts,
+        rain,
+        max(days, hours) if days < 0 else days,
+        days < 0 <= hours,
+        end,
+        mine[0] if mine else -1,
+        remark,
+        sites[0] if sites else -1,
+        places,
     )

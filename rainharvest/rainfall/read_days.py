@@ -56,10 +56,10 @@ def place_of(readings: Readings, row: int) -> str:
 
 def within_record(readings: Readings) -> Readings:
     """Take out values beyond the world's record of rain: a fill value or a slip of the pen, never a reading."""
-    beyond = readings.fallen > most_rain(readings.total_days)
+    beyond = np.abs(readings.fallen) > most_rain(readings.total_days)
     if not beyond.any():
         return readings
-    worst = f"as far as {readings.fallen[beyond].max():g} mm"
+    worst = f"as far as {max(readings.fallen[beyond], key=abs):g} mm"
     said = f"{plural(int(beyond.sum()), 'value')} beyond the world's record of rain, {worst}, set to unknown"
     flag = np.where(beyond, Flag.REJECTED, readings.flag).astype(np.int8)
     rain = np.where(beyond, np.nan, readings.fallen)

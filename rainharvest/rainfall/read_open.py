@@ -71,6 +71,8 @@ def open_source(path: str | os.PathLike) -> Source:
     try:
         path = Path(path)
         require_file(path)
+        # also what the system makes as it is read, and may never end, has no size
+        require(path.stat().st_size, "the file is empty", "fetch or export it again", "", path)
         with open(path, "rb") as handle:
             sha256 = hashlib.file_digest(handle, "sha256").hexdigest()
             handle.seek(0)
@@ -79,7 +81,6 @@ def open_source(path: str | os.PathLike) -> Source:
         raise InputError(f"this is no path ({error})", "give the path of a rain file", "path") from None
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", "check the path", "", path) from None
-    require(head, "the file is empty", "fetch or export it again", "", path)
     packing = next((name for name, (mark, _) in PACKINGS.items() if head.startswith(mark)), "")
     if packing == "zip":
         try:

@@ -10,8 +10,9 @@ from itertools import islice
 import numpy as np
 
 from rainharvest.core.errors import InputError, require, shortened
+from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Roles, Unit, given_unit, parse_unit, plain, roles, unit_in_name
-from rainharvest.rainfall.read_days import Readings, refuse_apart, usual_step
+from rainharvest.rainfall.read_days import SUB_DAILY, Readings, refuse_apart, usual_step
 from rainharvest.rainfall.read_layout import (
     Preamble,
     Table,
@@ -22,6 +23,8 @@ from rainharvest.rainfall.read_layout import (
     unit_in_preamble,
 )
 from rainharvest.rainfall.read_values import (
+    FIRST_YEAR,
+    LAST_YEAR,
     LIMITS,
     DateForm,
     apply_quality,
@@ -33,9 +36,11 @@ from rainharvest.rainfall.read_values import (
     factorize,
     find_form,
     has_digit,
+    lay_marks,
     month_number,
     numbers,
     plural,
+    stated_days,
 )
 
 
@@ -257,7 +262,7 @@ def text_rows(lines: Iterable[str], table: Table) -> Iterator[tuple[int, tuple[s
     )
     if table.separator == " ":
         for at, line in body:
-            yield at, tuple(line.replace('"', "").split())
+            yield at, tuple(split(line, " "))
         return
     for at, row in split_rows(body, table.separator, skipinitialspace=True):
         yield at, tuple(row)
@@ -269,7 +274,7 @@ def read_rows(
     """Read the rows of a table, a chunk at a time."""
     preamble = read_preamble(table.preamble)
     role = roles(table.names, table.date, hints.column)
-    plan, pending, sites, most = None, [], set(), LIMITS["rows"].value
+    plan, pending, sites, most, held = None, [], set(), LIMITS["rows"].value, 0
     rows = iter(rows)
     while some := list(islice(rows, CHUNK)):
         chunk = Chunk(
@@ -280,6 +285,10 @@ def read_rows(
         chunk = _one_site(chunk, hints, sites)
         if not chunk.rows:
             continue
+        held += len(chunk.rows)
+        far = f"the file has more rows than there are readings from {FIRST_YEAR} to {LAST_YEAR}"
+        too_many = plan is not None and held * plan.step > (LAST_YEAR - FIRST_YEAR) * 366 * 86400
+        require(not too_many, far, "take out the rows that stand in it many times")
         facts, notes = {}, []
         if plan is None:
             plan = settle(chunk, preamble, hints, fixed)
@@ -361,13 +370,19 @@ def _read_chunk(chunk: Chunk, plan: Plan, pending: list, notes: list[str]) -> Re
     said, coded = drop_codes(values, flags, plan.unit.factor, plan.missing)
     if said:
         notes.append(f"{said} ({plural(coded)})")
-    total = _totals(chunk, values)
-    if role.quality >= 0:
-        grown, more = apply_quality(table.names[role.quality], chunk.column(role.quality), values, flags)
-        notes += more
-        if grown.any():
-            total = _grown(grown, values, total, stamps, notes)
     step = plan.step or usual_step(stamps[dated])
+    total = _totals(chunk, values)
+    if role.end >= 0 and step >= SUB_DAILY:
+        total = _to_the_end(chunk, plan, stamps, values, notes)
+        stamps = stamps + (total - 1).astype("timedelta64[D]")
+    for place in (role.quality, role.remark):
+        if place >= 0:
+            said = np.where(np.isnan(values), 0, stated_days(chunk.column(place)))
+            flags[said != 0] = Flag.TOTAL
+            total = np.where(said > 0, said, total)
+    if role.quality >= 0:
+        notes += apply_quality(table.names[role.quality], chunk.column(role.quality), values, flags)
+    lay_marks(stamps.astype("datetime64[D]"), values, flags, total, notes)
     rain = plan.unit.mm(values, step)
     return Readings(stamps[dated], rain[dated], flags[dated], total[dated], chunk.lines[dated], step=step)
 
@@ -379,6 +394,8 @@ def _totals(chunk: Chunk, values: np.ndarray) -> np.ndarray:
         return np.ones(len(values), dtype=np.int16)
     cells = chunk.column(place)
     days, _, _, bad = numbers(cells, False)
+    if chunk.role.hours:
+        days = days / 24 if (days > 24).any() else np.ones(len(days))
     wrong = ~np.isnan(values) & ~np.isnan(days) & ((days < 1) | (days > most) | (days % 1 != 0))
     if bad >= 0 and not np.isnan(values[bad]):
         wrong[bad] = True
@@ -386,21 +403,31 @@ def _totals(chunk: Chunk, values: np.ndarray) -> np.ndarray:
         row = int(wrong.argmax())
         raise InputError(
             f"{cells[row]!r} is no number of days for a total",
-            f"give a whole number from 1 to {most}, or leave it blank for one day",
+            f"give a whole number from 1 to {most}{' times 24' * chunk.role.hours}, or leave it blank for one day",
             f"line {chunk.lines[row]}, column {chunk.table.names[place]!r}",
         )
     return np.where(np.isnan(days) | np.isnan(values), 1, days).astype(np.int16)
 
 
-def _grown(grown, values, total, stamps, notes: list[str]) -> np.ndarray:
-    """Give an accumulated value the days since the last one known, as its source means it."""
-    day = stamps.astype("datetime64[D]").astype(np.int64)
-    known = np.flatnonzero(~np.isnan(values))
-    for row in np.flatnonzero(grown):
-        before = known[known < row]
-        days = min(day[row] - day[before[-1]], LIMITS["longest_total"].value) if len(before) else 1
-        total[row] = max(days, 1)
+def _to_the_end(
+    chunk: Chunk, plan: Plan, stamps: np.ndarray, values: np.ndarray, notes: list[str]
+) -> np.ndarray:
+    """Return the days of rows that have a first and a last date; say whether the last one counts."""
+    place, most = chunk.role.end, LIMITS["longest_total"].value
+    cells, one = chunk.column(place), np.ones(len(values), dtype=np.int64)
+    ends = plan.form.read(cells)
+    known = ~np.isnan(values) & ~np.isnat(stamps)
+    if np.isnat(ends[known]).all():  # no dates, but times of the clock or the like
+        return one
+    counts = not (ends[:-1] == stamps[1:]).any()
+    days = (ends - stamps) / np.timedelta64(1, "D") + counts
+    wrong = known & ~((days >= 1) & (days <= most) & (days % 1 == 0))
+    row = int(wrong.argmax())
+    problem = f"{cells[row]!r} is no end of a row that begins on {stamps[row].astype('datetime64[D]')}"
+    fix = f"correct it: a row may cover 1 to {most} days"
+    require(not wrong.any(), problem, fix, f"line {chunk.lines[row]}, column {chunk.table.names[place]!r}")
+    last = chunk.table.names[place]
     notes.append(
-        f"{plural(int(grown.sum()), 'accumulated value')} taken to cover the days since the last value"
+        f"each row runs to its {last!r}, {'that day included' if counts else 'which is the next one begun'}"
     )
-    return total
+    return np.where(known, days, one).astype(np.int64)

@@ -255,6 +255,8 @@ MISSING_WORDS = frozenset(READING["cells"]["missing"])
 
 TRACE_WORDS = frozenset(READING["cells"]["trace"])
 
+IN_TOTAL_WORDS = frozenset(READING["cells"]["in_total"])
+
 NEGATIVE_CODES = frozenset(READING["cells"]["negative_codes"])
 
 POSITIVE_CODES = frozenset(READING["cells"]["positive_codes"])
@@ -265,7 +267,11 @@ _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")
 
 _COMMA = re.compile(r"[+-]?\d*,\d+")
 
-_MARKED = re.compile(r"(.*\d)\s?[*#†^]")  # a number that the source marks (estimated, other sensor)
+# a number that the source marks, as estimated or of another sensor, or as accumulated
+_MARKED = re.compile(r"(.*\d)\s?(?:[*#†^]|(a|acc\.?|accum\w*))", re.IGNORECASE)
+
+# what a column says of an amount over several days, with their number where it is said
+_TOTAL = re.compile(r"(?:acc\.?|accum\w*|cumul\w*|multi-?day total|(\d{1,3})[- ]days?(?: total| accum\w*)?)")
 
 
 def decimal_comma(cells: Sequence[str], separator: str) -> bool:
@@ -293,14 +299,16 @@ def numbers(cells: Sequence[str], comma: bool, missing: Sequence[float] = (), tr
     """Return values, flags, how many the source marks, and the first row that is no number (-1 if none)."""
 
     def read(cell: str) -> tuple[float, Flag, bool, bool]:
-        word, marked = cell.lower(), False
+        word, marked, accumulated = cell.lower(), False, False
         if word in MISSING_WORDS:
             return np.nan, Flag.MISSING, False, False
         if word in TRACE_WORDS:
             return 0.0, Flag.TRACE, False, False
+        if word in IN_TOTAL_WORDS:
+            return np.nan, Flag.IN_TOTAL, False, False
         text = cell.replace("−", "-").replace("\xa0", "").replace("\u202f", "")
         if found := _MARKED.fullmatch(text):
-            text, marked = found[1], True
+            text, marked, accumulated = found[1], not found[2], bool(found[2])
         if comma and _COMMA.fullmatch(text):
             text = text.replace(",", ".")
         elif not comma and _THOUSANDS.fullmatch(text):
@@ -312,7 +320,7 @@ def numbers(cells: Sequence[str], comma: bool, missing: Sequence[float] = (), tr
             return np.nan, Flag.MISSING, marked, False
         if number in trace:
             return 0.0, Flag.TRACE, marked, False
-        return number, Flag.MEASURED, marked, False
+        return number, Flag.TOTAL if accumulated else Flag.MEASURED, marked, False
 
     table = each(cells, read, float).reshape(-1, 4)
     values, flags, marks, odd = table.T
@@ -378,13 +386,42 @@ _ECA = READING["quality"]["eca"] | {"": ""}
 _LETTERS = READING["quality"]["letters"]
 
 
-def apply_quality(
-    name: str, cells: Sequence[str], values: np.ndarray, flags: np.ndarray
-) -> tuple[np.ndarray, list[str]]:
-    """Set values and flags by a quality column, in place; return which values are accumulated, and notes."""
+def stated_days(cells: Sequence[str]) -> np.ndarray:
+    """Return the days of the total that each cell speaks of: 0 if of none, -1 if it leaves their number open.
+
+    >>> stated_days(["", "ok", "accumulated", "3-day total"])
+    array([ 0,  0, -1,  3])
+    """
+
+    def days(cell: str) -> int:
+        found = _TOTAL.fullmatch(cell.lower())
+        return int(found[1] or -1) if found else 0
+
+    return each(cells, days, np.int64)
+
+
+def lay_marks(
+    day: np.ndarray, values: np.ndarray, flags: np.ndarray, total: np.ndarray, notes: list[str]
+) -> None:
+    """Give amounts marked as accumulated their days, in place: those said to be in them, or since the last value."""
+    known, inside = np.flatnonzero(~np.isnan(values)), np.flatnonzero(flags == Flag.IN_TOTAL)
+    before = np.concatenate([[-1], known[:-1]]).astype(int)[: len(known)]
+    begun = np.append(inside, len(values))[np.searchsorted(inside, before)]
+    said = begun < known
+    grown = (said | (flags[known] == Flag.TOTAL)) & (total[known] == 1)
+    since = np.where(said, np.append(day, day[-1:])[begun] - np.timedelta64(1, "D"), day[before])
+    days = np.where(said | (before >= 0), (day[known] - since).astype(int), 1)
+    total[known[grown]] = np.clip(days, 1, LIMITS["longest_total"].value)[grown]
+    flags[flags == Flag.IN_TOTAL], flags[flags == Flag.TOTAL] = Flag.MISSING, Flag.MEASURED
+    if grown.any():
+        many = plural(int(grown.sum()), "accumulated value")
+        notes.append(f"{many} taken to cover the days since the last value")
+
+
+def apply_quality(name: str, cells: Sequence[str], values: np.ndarray, flags: np.ndarray) -> list[str]:
+    """Set values and flags by a quality column, in place; return notes."""
     codes, unique = factorize(cells)
     words = [u.strip().lower() for u in unique]
-    accumulated = np.zeros(len(values), dtype=bool)
     notes: list[str] = []
     had = ~np.isnan(values)
 
@@ -403,15 +440,16 @@ def apply_quality(
             values[rows], flags[rows] = value, flag
         for letter, meaning in _LETTERS.items():
             note(mark(letter) & had, f"the source marks {{}} as {meaning}; kept")
-        return mark("a", "f") & ~np.isnan(values), notes
+        flags[mark("a", "f") & ~np.isnan(values)] = Flag.TOTAL
+        return notes
     if re.fullmatch(r"Q_R[RD]|Q", name.strip(), re.IGNORECASE) and set(words) <= set(_ECA):
         words = [_ECA[w] for w in words]
-    if strange := [w for w in words if w and w not in _SAYS and w not in _OWN]:
+    if strange := [w for w in words if w and not (w in _SAYS or w in _OWN or _TOTAL.fullmatch(w))]:
         shown = ", ".join(shortened(repr(w), 40) for w in sorted(strange)[:6])
         notes.append(
             f"the quality column {name!r} has codes without a meaning known here ({shown}) and was not used"
         )
-        return accumulated, notes
+        return notes
     refused = mark("rejected", *(word for word, kind in _SAYS.items() if kind == "rejected"))
     rejected = refused & had
     values[rejected], flags[rejected] = np.nan, Flag.REJECTED
@@ -426,4 +464,4 @@ def apply_quality(
     note(suspect, "{} that the source doubts kept and flagged")
     if re.search("quality", name, re.IGNORECASE):
         note(mark("n") & had, "{} not yet checked by the source; kept")
-    return accumulated, notes
+    return notes

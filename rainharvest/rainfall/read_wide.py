@@ -31,6 +31,7 @@ from rainharvest.rainfall.read_values import (
     decimal_comma,
     drop_codes,
     has_digit,
+    lay_marks,
     month_days,
     month_number,
     numbers,
@@ -130,10 +131,10 @@ def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
     require(not rain.any(), problem, "check that the columns are in order", f"line {line[at]}")
     if marked:
         notes.append(f"{plural(marked, 'value')} that the source marks with a sign kept")
-    one = np.ones(int(real.sum()), dtype=np.int64)
-    return Readings(
-        days[real], unit.mm(values[real]), flags[real], one, line[real], preamble.facts, tuple(notes)
-    )
+    days, values, flags, line = days[real], values[real], flags[real], line[real]
+    total = np.ones(len(days), dtype=np.int64)
+    lay_marks(days, values, flags, total, notes)
+    return Readings(days, unit.mm(values), flags, total, line, preamble.facts, tuple(notes))
 
 
 def _rows(table: Wide, lines: Iterable[str], preamble: Preamble) -> list[tuple[int, np.ndarray, list[str]]]:

@@ -16,6 +16,7 @@ from gallery.rain_layouts import CASES
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall import facts, read_open, read_rows
+from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain, read_subdaily, sum_to_days
 
@@ -242,6 +243,36 @@ def test_progress_bar_only_where_the_file_is_large(tmp_path, monkeypatch, capsys
     assert f"Reading {file.name}" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    "form", ["date,rain_mm,days", "from,to,rain_mm", "date,rain_mm,flag", "date,rain_mm"]
+)
+def test_what_a_file_states_of_a_total_is_spread_with_its_sum(tmp_path, form):
+    """Two invented years, each Monday's reading the sum of three days: no rain is made twice, whatever says so."""
+    days = pd.date_range("2001-01-01", "2002-12-31")
+    rain = np.random.default_rng(3).gamma(0.2, 20, len(days)).round(1)
+    rows = []
+    for k, day in enumerate(days):
+        monday = day.weekday() == 0 and k >= 2
+        amount = f"{rain[k - 2 : k + 1].sum() if monday else rain[k]:.1f}"
+        first, last = days[k - 2 * monday].date(), day.date()
+        if day.weekday() < 5 or k >= len(days) - 2:
+            rows.append(
+                {
+                    "date,rain_mm,days": f"{last},{amount},{3 if monday else 1}",
+                    "from,to,rain_mm": f"{first},{last},{amount}",
+                    "date,rain_mm,flag": f"{last},{amount},{'A' if monday else ''}",
+                    "date,rain_mm": f"{last},{amount}{'A' * monday}",
+                }[form]
+            )
+    file = tmp_path / "rain.csv"
+    file.write_text("\n".join([form, *rows]))
+    read = read_rain(file)
+    assert (read.flag == Flag.TOTAL).sum() == 104 and (read.flag == Flag.MISSING).sum() == 0
+    for member in fill_gaps(read, members=3):
+        weeks = [one.to_series().resample("W-MON").sum() for one in (member, read.copy(data=rain))]
+        np.testing.assert_allclose(*weeks, atol=1e-6)
+
+
 @pytest.mark.benchmark(group="read")
 def test_speed_of_a_record_of_sixty_years(benchmark):
     rain = benchmark.pedantic(read_rain, (RECORDS / "semi_arid.csv",), rounds=3, warmup_rounds=1)
@@ -260,6 +291,9 @@ def test_only_regular_files_are_opened(tmp_path):
     for path, what in ((pipe, "a pipe or a device"), ("/dev/zero", "a pipe or a device"), ("/", "a folder")):
         with pytest.raises(InputError, match=f"it is {what} and not a file"):
             read_rain(path)
+    if Path("/proc/uptime").exists():  # a file that the system makes as it is read
+        with pytest.raises(InputError, match="the file is empty"):
+            read_rain("/proc/uptime")
     with pytest.raises(InputError, match="cannot be read"):
         read_rain(tmp_path / ("a" * 300 + ".csv"))
     with pytest.raises(InputError, match="no path"):
@@ -282,6 +316,14 @@ def test_absurd_files_are_refused_at_once_and_in_few_words(tmp_path, monkeypatch
     file.write_text(f"site,date,rain_mm,quality\n{long},1990-01-01,1,{long}\n")
     read = read_rain(file)
     assert len(read.site) <= 120 and len(read.assumptions) < 1500 and "without a meaning" in read.assumptions
+    file.write_text("date,rain_mm\n" + "".join(f"1990-01-{day:02d},1\n" for day in range(1, 32)))
+    monkeypatch.setattr(read_rows, "CHUNK", 1000)  # a small archive of the same row for ever
+    file.write_bytes(gzip.compress(b"date,rain_mm\n" + b"1990-01-01,1\n" * 230_000))
+    with pytest.raises(InputError, match="more rows than there are readings from 1600 to 2200"):
+        read_rain(file)
+    file.write_text("date rain_mm" + " x" * 3000 + "\n1990-01-01 1\n")
+    with pytest.raises(InputError, match="3002 columns, more than the 1000"):
+        read_rain(file)
     file.write_text("date,rain_mm\n" + "".join(f"1990-01-{day:02d},1\n" for day in range(1, 32)))
     monkeypatch.setitem(read_rows.LIMITS, "rows", Default(20, "1", "", "own choice"))
     with pytest.raises(InputError, match="more than 20 rows"):

@@ -314,4 +314,25 @@ REFUSALS = [
         ),
         "the rows of 1990 are out of order, and in order once day and month change places",
     ),
+    Refusal(
+        "amount_that_ends_before_it_begins",
+        text(
+            "from,to,rain_mm", "1990-01-01,1990-01-01,1", "1990-01-02,1989-01-04,9", "1990-01-05,1990-01-05,0"
+        ),
+        "'1989-01-04' is no end of a row that begins on 1990-01-02",
+        "line 3, column 'to'",
+    ),
+    Refusal(
+        "hours_that_make_no_days",
+        text("date,rain_mm,accumulation hours", "1990-01-01,1,24", "1990-01-04,6,30"),
+        "'30' is no number of days",
+        "line 3, column 'accumulation hours'",
+    ),
+    Refusal(
+        "stray_quote_between_blanks",
+        text("Year Month Day rain_mm", "1990 1 1 1.0", '1990 1 2 3"4', "1990 1 3 0.0"),
+        "'3\"4' is no amount of rain",
+        "line 3",
+        suffix=".txt",
+    ),
 ]
