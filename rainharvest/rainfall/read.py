@@ -25,12 +25,13 @@ from rainharvest.rainfall.read_days import (
     usual_step,
     within_record,
 )
+from rainharvest.rainfall.read_ghcn import TENTHS, find_ghcn, read_ghcn
 from rainharvest.rainfall.read_grid import read_netcdf
 from rainharvest.rainfall.read_layout import find_table, undated
 from rainharvest.rainfall.read_open import Source, lines, open_source, workbook_lines
 from rainharvest.rainfall.read_rows import Hints, read_rows, text_rows
 from rainharvest.rainfall.read_values import LIMITS
-from rainharvest.rainfall.read_wide import TENTHS, find_ghcn, find_wide, read_ghcn, read_wide
+from rainharvest.rainfall.read_wide import find_wide, read_wide
 
 HEAD = 400  # lines looked at to work out the layout
 
