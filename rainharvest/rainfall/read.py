@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import chain, islice
@@ -20,7 +20,7 @@ from rainharvest.rainfall.read_days import (
     Readings,
     begin,
     day_sums,
-    one_a_moment,
+    one_each,
     to_days,
     usual_step,
     within_record,
@@ -104,7 +104,7 @@ def read_rain(
     except InputError as error:
         raise error.at(source.path) from None
     notes = [n for n in (*source.notes, rain.attrs["assumptions"]) if n]
-    rain.attrs |= {"source_file": source.path.name, "sha256": source.sha256, "assumptions": "; ".join(notes)}
+    rain.attrs |= _origin(source) | {"assumptions": "; ".join(notes)}
     return rain
 
 
@@ -143,21 +143,16 @@ def read_subdaily(
     source, chunks = _readings(path, Hints(column, units, day_first, at))
     try:
         parts = [begin(part, stamp_ends) for part in chunks]
-        step, facts = parts[0].step, parts[0].facts
+        step = parts[0].step
         require(step < SUB_DAILY, "the readings are a day apart", "read them with read_rain")
-        notes = dict.fromkeys([*source.notes, *(note for part in parts for note in part.notes)])
-        stamp, rain, flag, line = (
-            np.concatenate([getattr(part, name) for part in parts])
-            for name in ("stamp", "fallen", "flag", "line")
-        )
+        whole = joined(parts)
         del parts  # a minute record fills memory
-        keep = one_a_moment(Readings(stamp, rain, flag, line[:0], line))
+        notes = [*source.notes, *whole.notes]
+        keep = one_each(whole, whole.stamp, "moment", notes)
     except InputError as error:
         raise error.at(source.path) from None
-    if len(keep) < len(stamp) or (np.diff(keep) < 0).any():
-        stamp, rain, flag = stamp[keep], rain[keep], flag[keep]
-    more = dict(facts, step_seconds=step, assumptions="; ".join(notes))
-    more |= {"source_file": source.path.name, "sha256": source.sha256}
+    stamp, rain, flag = whole.stamp[keep], whole.fallen[keep], whole.flag[keep]
+    more = {"step_seconds": step, "assumptions": "; ".join(dict.fromkeys(notes))} | _origin(source)
     return xr.DataArray(
         rain,
         dims="time",
@@ -165,7 +160,7 @@ def read_subdaily(
             "time": pd.DatetimeIndex(stamp.astype("datetime64[ns]"), name="time"),
             "flag": ("time", flag, flag_attributes()),
         },
-        attrs=attributes("rain_step", **more),
+        attrs=attributes("rain_step", **whole.facts, **more),
         name="rain_step",
     )
 
@@ -220,6 +215,10 @@ def sum_to_days(
     return out
 
 
+def _origin(source: Source) -> dict[str, object]:
+    return {"source_file": source.path.name, "sha256": source.sha256}
+
+
 def _readings(path: str | os.PathLike, hints: Hints) -> tuple[Source, Iterator[Readings]]:
     """Open a file and return its readings, a chunk at a time, whatever its layout."""
     source = open_source(path)
@@ -261,19 +260,23 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
     return read_rows(text_rows(again(), table), table, hints, fixed)
 
 
+def joined(parts: Sequence[Readings]) -> Readings:
+    """Join the chunks of a file."""
+    names = ("stamp", "fallen", "flag", "total_days", "line")
+    columns = (np.concatenate([getattr(part, name) for part in parts]) for name in names)
+    return Readings(
+        *columns, parts[0].facts, tuple(note for part in parts for note in part.notes), parts[0].step
+    )
+
+
 def _whole(chunks: Iterable[Readings]) -> Readings:
     """Join the chunks of a daily file."""
-    parts = list(chunks)
-    stamp, *rest = (
-        np.concatenate([getattr(part, name) for part in parts])
-        for name in ("stamp", "fallen", "flag", "total_days", "line")
-    )
-    notes = [note for part in parts for note in part.notes]
-    clock = np.unique(stamp - stamp.astype("datetime64[D]"))
-    if (clock > np.timedelta64(0, "s")).any():
-        stamped = f"stamped {str(stamp[0])[11:16]}" if len(clock) == 1 else "whatever its time"
-        notes.append(f"each value, {stamped}, was taken for the day of its date")
-    return Readings(stamp, *rest, parts[0].facts, tuple(notes))
+    whole = joined([*chunks])
+    clock = np.unique(whole.stamp - whole.stamp.astype("datetime64[D]"))
+    if not (clock > np.timedelta64(0, "s")).any():
+        return whole
+    stamped = f"stamped {str(whole.stamp[0])[11:16]}" if len(clock) == 1 else "whatever its time"
+    return replace(whole, notes=(*whole.notes, f"each value, {stamped}, was taken for the day of its date"))
 
 
 def _dry_blanks(rain: xr.DataArray, blank_is_zero: bool | None) -> xr.DataArray:

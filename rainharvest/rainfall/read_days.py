@@ -86,12 +86,11 @@ def to_days(readings: Readings) -> xr.DataArray:
     notes = list(readings.notes)
     day = readings.stamp.astype("datetime64[D]")
     require(len(day), "the file has no day in it", "check that this is the file meant")
-    order = np.argsort(day, kind="stable")
     if (np.diff(day) < np.timedelta64(0, "s")).any():
         _refuse_swapped(readings, day)
         notes.append("the rows were not in order of date and were sorted")
-    _refuse_stray(readings, day, order)
-    keep = _one_a_day(readings, day, order, notes)
+    keep = one_each(readings, day, "day", notes)
+    _refuse_stray(readings, day, keep)
     day, rain = day[keep], readings.fallen[keep]
     total = np.where(np.isnan(rain), 0, readings.total_days[keep].astype(np.int64))
 
@@ -165,33 +164,38 @@ def _refuse_swapped(readings: Readings, day: np.ndarray) -> None:
             )
 
 
-def _one_a_day(readings: Readings, day: np.ndarray, order: np.ndarray, notes: list[str]) -> np.ndarray:
-    """Return the rows to keep, sorted by day, one a day; two different values for a day are an error."""
-    ordered = day[order]
-    same = np.flatnonzero(ordered[1:] == ordered[:-1])
-    if not len(same):
-        return order
-    drop, kept, twice, blank = [], {}, 0, 0
-    for i in same:
-        a, b = kept.get(ordered[i], order[i]), order[i + 1]
-        x, y = readings.fallen[a], readings.fallen[b]
-        unknown = int(np.isnan(x)) + int(np.isnan(y))
-        if not unknown and (x != y or readings.total_days[a] != readings.total_days[b]):
-            raise InputError(
-                f"two values for one day, {x:g} and {y:g} mm",
-                "keep the right one in the file (or name the site with at=, if the file holds several)",
-                place_of(readings, b),
-            )
-        blank += unknown == 1
-        twice += unknown != 1
-        keep, lose = (b, a) if np.isnan(x) else (a, b)
-        kept[ordered[i]] = keep
-        drop.append(lose)
+_KEEP_ONE = {
+    "day": "keep the right one in the file (or name the site with at=, if the file holds several)",
+    "moment": "keep the right one (where clocks change to summer time, give the times in standard time)",
+}
+
+
+def one_each(readings: Readings, stamp: np.ndarray, each: str, notes: list[str]) -> np.ndarray:
+    """Return the rows to keep, in order of time, one a stamp; two different values for it are an error."""
+    rain, total = readings.fallen, readings.total_days
+    if (np.diff(stamp) > np.timedelta64(0, "s")).all():
+        return np.arange(len(stamp))
+    order = np.lexsort((np.isnan(rain), stamp))  # of the rows of a stamp the first that is known leads
+    _, first, count = np.unique(stamp[order], return_index=True, return_counts=True)
+    keep = order[first]
+    lead = np.repeat(keep, count)
+    blank = np.isnan(rain[order]) & (order != lead)
+    differ = ~blank & (order != lead) & ((rain[order] != rain[lead]) | (total[order] != total[lead]))
+    if differ.any():
+        row, kept = order[differ.argmax()], lead[differ.argmax()]
+        said = f"for one day, {rain[kept]:g} and {rain[row]:g} mm" if each == "day" else f"at {stamp[row]}"
+        raise InputError(
+            f"two values {said.replace('T', ' ')}", _KEEP_ONE[each], place_of(readings, int(row))
+        )
+    blank &= ~np.isnan(rain[lead])
+    twice = len(order) - len(keep) - int(blank.sum())
     if twice:
-        notes.append(f"{plural(twice, 'day')} stood twice with the same value; one was kept")
-    if blank:
-        notes.append(f"{plural(blank, 'day')} stood once blank and once with a value; the value was kept")
-    return order[~np.isin(order, drop)]
+        notes.append(f"{plural(twice, each)} stood twice with the same value; one was kept")
+    if blank.any():
+        notes.append(
+            f"{plural(int(blank.sum()), each)} stood once blank and once with a value; the value was kept"
+        )
+    return keep
 
 
 def _lay_totals(readings, values, flags, totals, row_of, first, notes) -> None:
@@ -232,25 +236,6 @@ def begin(part: Readings, stamp_ends: bool | None) -> Readings:
     return replace(part, stamp=stamp, notes=(*part.notes, note), stamp_ends=False)
 
 
-def one_a_moment(readings: Readings) -> np.ndarray:
-    """Return the rows to keep, in order of time; two different values at one moment are an error."""
-    if (np.diff(readings.stamp) > np.timedelta64(0, "s")).all():
-        return np.arange(len(readings.stamp))
-    order = np.argsort(readings.stamp, kind="stable")
-    stamp, rain = readings.stamp[order], readings.fallen[order]
-    same = np.flatnonzero(stamp[1:] == stamp[:-1])
-    differ = same[~((rain[same] == rain[same + 1]) | (np.isnan(rain[same]) & np.isnan(rain[same + 1])))]
-    if len(differ):
-        row = int(order[differ[0] + 1])
-        moment = str(readings.stamp[row]).replace("T", " ")
-        raise InputError(
-            f"two values at {moment}",
-            "keep the right one (where clocks change to summer time, give the times in standard time)",
-            place_of(readings, row),
-        )
-    return np.delete(order, same + 1)
-
-
 def day_sums(
     chunks: Iterable[Readings], day_start: float = 0.0, blank_is_zero: bool | None = None
 ) -> Readings:
@@ -263,7 +248,7 @@ def day_sums(
         if not len(part.stamp):
             continue
         first = first or part
-        keep = one_a_moment(part)
+        keep = one_each(part, part.stamp, "moment", notes)
         stamp, rain, flag = part.stamp[keep], part.fallen[keep], part.flag[keep]
         off += int(((stamp - first.stamp[0]).astype(np.int64) % int(first.step) != 0).sum())
         wet += int((rain > 0).sum())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import islice
 
 import numpy as np
@@ -29,7 +30,6 @@ from rainharvest.rainfall.read_values import (
     DateForm,
     apply_quality,
     assemble,
-    clock_seconds,
     decimal_comma,
     drop_codes,
     each,
@@ -73,7 +73,6 @@ class Plan:
     form: DateForm | None
     unit: Unit
     comma: bool
-    clock: bool
     missing: tuple[float, ...]
     trace: tuple[float, ...]
     notes: tuple[str, ...]
@@ -94,6 +93,13 @@ class Chunk:
         """Return one column; rows may be short."""
         return [row[place].strip() if len(row) > place else "" for row in self.rows]
 
+    @cached_property
+    def dates(self) -> list[str]:
+        """The cells that hold the date, and the time of the clock where a column of its own has it."""
+        date, *clock = map(self.column, self.role.date)
+        timed = clock and ":" in next(filter(None, clock[0]), "")
+        return [f"{day} {time}" for day, time in zip(date, clock[0], strict=True)] if timed else date
+
 
 def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None) -> Plan:
     """Decide unit, decimals and date form on the first chunk; doubt raises."""
@@ -109,13 +115,11 @@ def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None) -
     cells = chunk.column(role.rain)
     if comma := decimal_comma(cells, table.separator):
         notes.append("decimals are written with a comma")
-    form, clock = None, role.parts == "date clock"
+    form = None
     if role.parts.startswith("date"):
-        cells = chunk.column(role.date[0])
-        dated = [c for c in cells if has_digit(c)]
-        clock = clock and ":" in next(filter(None, chunk.column(role.date[1])), "")
+        dated = [c for c in chunk.dates if has_digit(c)]
         form = find_form(dated, hints.day_first)
-        problem = f"{(dated or cells or [''])[0]!r} is no date"
+        problem = f"{(dated or chunk.dates or [''])[0]!r} is no date"
         require(form, problem, "write dates as 1990-01-31", f"column {table.names[role.date[0]]!r}")
         notes += form.notes
         if form.zone:
@@ -125,7 +129,7 @@ def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None) -
     if ends := _ends_at_24(chunk):
         notes.append("an hour 24 occurs, so that stamps are the end of each reading")
     trace = (*preamble.trace, *trace)
-    return Plan(form, unit, comma, clock, preamble.missing, trace, tuple(notes), stamp_ends=ends)
+    return Plan(form, unit, comma, preamble.missing, trace, tuple(notes), stamp_ends=ends)
 
 
 def file_unit(
@@ -150,8 +154,7 @@ def _stamps(chunk: Chunk, plan: Plan) -> np.ndarray:
     """Return the moment of each row, NaT where it has no date."""
     role = chunk.role
     if plan.form:
-        stamps = plan.form.read(chunk.column(role.date[0]))
-        return stamps + clock_seconds(chunk.column(role.date[1])) if plan.clock else stamps
+        return plan.form.read(chunk.dates)
     parts = {
         word: _integers(chunk.column(i), word) for i, word in zip(role.date, role.parts.split(), strict=True)
     }
@@ -168,10 +171,8 @@ def _ends_at_24(chunk: Chunk) -> bool:
     if "hour" in role.parts:
         place = role.date[role.parts.split().index("hour")]
         return "24" in {cell.removesuffix(".0") for cell in chunk.column(place)}
-    if not role.parts.startswith("date"):
-        return False
-    cells = (cell for place in role.date for cell in chunk.column(place))
-    return any(re.search(r"(?:^|[T ,:])24[:.]00|^\d{8}24(?:00)?$", cell) for cell in cells)
+    dated = role.parts.startswith("date")
+    return dated and any(re.search(r"(?:^|[T ,:])24[:.]00|^\d{8}24(?:00)?$", cell) for cell in chunk.dates)
 
 
 def _integers(cells: list[str], word: str) -> np.ndarray:

@@ -42,8 +42,8 @@ _PATTERNS = {
     for name, pattern in {
         "year-month-day": r"(?P<y>\d{4})(?P<s>[-/. ])(?P<m>\d{1,2})(?P=s)(?P<d>\d{1,2})" + _TIME,
         "yyyymmdd": r"(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"
-        r"(?:[T: ]?(?P<H>\d{2})[:.]?(?P<M>\d{2})?[:.]?(?P<S>\d{2})?)?(?P<z>Z)?",
-        "year and day of year": r"(?P<y>\d{4})[-/. ]?(?P<j>\d{3})",
+        r"(?:[T: ]?(?P<H>\d{2}|(?<=[T: ])\d)[:.]?(?P<M>\d{2})?[:.]?(?P<S>\d{2})?\s*(?P<ap>[AaPp][Mm])?)?(?P<z>Z)?",
+        "year and day of year": r"(?P<y>\d{4})[-/. ]?(?P<j>\d{3})(?:(?=[T ])" + _TIME + ")?",
         "day, month name, year": r"(?P<d>\d{1,2})(?:[-/. ]\s?)?" + _WORD + r"[-/., ]*" + _YEAR + _TIME,
         "month name, day, year": _WORD + r"[-/. ]*(?P<d>\d{1,2})(?:st|nd|rd|th)?,?[-/ ]+" + _YEAR + _TIME,
         "year, month name, day": r"(?P<y>\d{4})[-/. ]*" + _WORD + r"[-/. ]*(?P<d>\d{1,2})" + _TIME,
@@ -109,29 +109,6 @@ def assemble(year, month, day, seconds=0) -> np.ndarray:
 def month_days(year: int, month: int) -> np.ndarray:
     """Return the moments of a month's 31 days, NaT for those that it has not."""
     return assemble(np.full(31, year), np.full(31, month), np.arange(1, 32))
-
-
-_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.\d+)?)?\s*([AaPp])?\.?[Mm]?\.?")
-
-
-def clock_seconds(cells: Sequence[str]) -> np.ndarray:
-    """Return the seconds since midnight of clock times such as 9:00, 14:30:00 or 2:30 PM; NaT if none.
-
-    >>> clock_seconds(["9:00", "2:30 PM", "24:00", "noon"]).astype(int)[:3]
-    array([32400, 52200, 86400])
-    """
-
-    def seconds(cell: str) -> np.timedelta64:
-        if found := _CLOCK.fullmatch(cell):
-            hour, minute, second = (int(part or 0) for part in found.groups()[:3])
-            if found[4]:
-                hour = hour % 12 + 12 * (found[4].lower() == "p")
-            total = hour * 3600 + minute * 60 + second
-            if minute < 60 and second < 60 and total <= 86400:
-                return np.timedelta64(total, "s")
-        return np.timedelta64("NaT", "s")
-
-    return each(cells, seconds, "timedelta64[s]")
 
 
 def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm | None:
