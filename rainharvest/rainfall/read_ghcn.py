@@ -204,8 +204,7 @@ def _one_series(table: pd.DataFrame, unit: Unit, facts: dict, notes: list[str]) 
     raw = rows["value"].to_numpy(copy=True)
     wet = passed & (raw > 0)
     flag = np.where(np.isnan(raw), Flag.MISSING, Flag.MEASURED)
-    if said := drop_codes(raw, flag, unit.factor)[0]:
-        notes.append(said)
+    drop_codes(raw, flag, unit.factor, notes)
     amount = np.where(passed, np.where(trace, 0.0, unit.mm(raw)), np.nan)
     flag = np.where(passed, np.where(trace, Flag.TRACE, flag), Flag.REJECTED).astype(np.int8)
     if not passed.all():

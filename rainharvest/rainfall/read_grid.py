@@ -32,6 +32,8 @@ from rainharvest.rainfall.read_values import (
 
 EARTH_RADIUS = 6371.0  # mean radius of the earth [km]
 
+QUARTER_DEGREE = 27.8  # [km] the size of a cell that stands alone
+
 NAMES = {key: frozenset(words.split()) for key, words in READING["netcdf"].items()}
 
 
@@ -145,43 +147,28 @@ def _named(dim: str, labels: list[str], at: object) -> tuple[dict[str, int], dic
 
 
 def _nearest(
-    lats: xr.DataArray, lons: xr.DataArray, place: tuple[float, float], notes: list[str]
+    lat: xr.DataArray, lon: xr.DataArray, place: tuple[float, float], notes: list[str]
 ) -> dict[str, int]:
     """Return the index of the nearest cell or station; refuse a place that the file does not cover."""
-    farthest = LIMITS["farthest"].value
-    if lats.dims == lons.dims and lats.ndim == 1:  # stations along one dimension
-        away = np.nan_to_num(distance(lats.values, lons.values, place), nan=np.inf)
-        i = int(away.argmin())
-        station = LIMITS["farthest_station"].value
-        _refuse_far(away[i], station, "station", lats.values[i], lons.values[i], notes)
-        return {lats.dims[0]: i}
-    if lats.ndim <= 1 and lons.ndim <= 1:
-        y, x = np.atleast_1d(lats.values).astype(float), np.atleast_1d(lons.values).astype(float)
-        i = int(np.abs(y - place[0]).argmin())
-        j = int(np.abs((x - place[1] + 180) % 360 - 180).argmin())
-        away = float(distance(y[i], x[j], place))
-        high, wide = _spacing(y), _spacing(x)
-        high, wide = high or wide or 0.25, wide or high or 0.25
-        size = max(high, wide * float(np.cos(np.radians(y[i]))))
-        limit = farthest * float(np.radians(size)) * EARTH_RADIUS
-        _refuse_far(away, limit, "cell", y[i], x[j], notes)
-        return {d: k for axis_, k in ((lats, i), (lons, j)) for d in axis_.dims}
-    lats, lons = xr.broadcast(lats, lons)
-    away = np.nan_to_num(distance(lats.values, lons.values, place), nan=np.inf)
-    at = np.unravel_index(int(away.argmin()), away.shape)
-    here = (float(lats.values[at]), float(lons.values[at]))
-    steps = []
-    for k in range(away.ndim):
-        next_to = list(at)
-        next_to[k] += 1 if at[k] + 1 < away.shape[k] else -1
-        if away.shape[k] > 1:
-            steps.append(float(distance(lats.values[tuple(next_to)], lons.values[tuple(next_to)], here)))
-    _refuse_far(float(away[at]), farthest * max(steps or [25.0]), "cell", *here, notes)
-    return dict(zip(lats.dims, map(int, at), strict=True))
+    stations = lat.dims == lon.dims and lat.ndim == 1
+    if lat.ndim <= 1 and lon.ndim <= 1 and not stations:
+        apart = (abs(lat - place[0]), abs((lon - place[1] + 180) % 360 - 180))
+        index = {dim: int(one.argmin()) for one in apart for dim in one.dims}
+    else:
+        away = distance(*xr.broadcast(lat, lon), place)
+        index = {dim: int(at) for dim, at in away.fillna(np.inf).argmin(dim=[*away.dims]).items()}
 
+    def at(place: Mapping[str, int]) -> tuple[float, float]:
+        return tuple(float(one.isel(place, missing_dims="ignore")) for one in (lat, lon))
 
-def _spacing(values: np.ndarray) -> float:
-    return float(np.median(np.abs(np.diff(values)))) if len(values) > 1 else 0.0
+    here, sizes = at(index), {**lat.sizes, **lon.sizes}
+    beside = [
+        index | {dim: k + 1 if k + 1 < sizes[dim] else k - 1} for dim, k in index.items() if sizes[dim] > 1
+    ]
+    step = np.nanmax([0.0, *(float(distance(*at(other), here)) for other in beside)]) or QUARTER_DEGREE
+    limit = LIMITS["farthest_station"].value if stations else LIMITS["farthest"].value * step
+    _refuse_far(float(distance(*here, place)), limit, "station" if stations else "cell", *here, notes)
+    return index
 
 
 def _refuse_far(away: float, limit: float, what: str, lat: float, lon: float, notes: list[str]) -> None:

@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+import pandas as pd
+
 from rainharvest.core.errors import InputError, require, require_file
 
 SAMPLE = 1 << 18  # bytes looked at to work out encoding and layout
@@ -178,50 +180,26 @@ def lines(source: Source) -> Iterator[str]:
 
 def workbook_lines(path: Path, at: object) -> tuple[list[str], bool]:
     """Return the rows of a workbook's sheet as tab-separated lines, and whether ``at`` can be no site in it."""
-    import openpyxl
-
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # styles and extensions unknown to openpyxl: no rain in them
-            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-        try:
-            rows = _sheet(book, path, at).iter_rows(values_only=True)
-            lines = ["\t".join(map(_text, row)).rstrip("\t") + "\n" for row in rows]
-            return lines, not isinstance(at, str) or at in book.sheetnames
-        finally:
-            book.close()
-    except InputError:
-        raise
+            warnings.simplefilter("ignore")  # styles and extensions unknown to the reader: no rain in them
+            sheets = pd.read_excel(path, sheet_name=None, header=None, dtype=object, na_filter=False)
     except Exception as error:  # the parser of the workbook format raises whatever its XML brings
-        raise InputError(
-            f"the workbook is damaged ({error})", "save it again, or save it as CSV", "", path
-        ) from None
-
-
-def _sheet(book, path: Path, name: object):
-    """Return the sheet of that name, or the only one with rows."""
-    sheets = {s.title: s for s in book.worksheets}
-    if name is not None and str(name) in sheets:
-        return sheets[str(name)]
-    full = [title for title, sheet in sheets.items() if _has_rows(sheet)]
-    require(full, "the workbook has no rows", "check that this is the file meant", "", path)
-    shown = ", ".join(full[:12])
-    require(
-        len(full) == 1, f"several sheets hold rows: {shown}", "say which with at=, by its name", "at", path
-    )
-    return sheets[full[0]]
-
-
-def _has_rows(sheet) -> bool:
-    """Tell whether a sheet has at least two rows of at least two cells."""
-    rows = sheet.iter_rows(values_only=True, max_row=400)
-    return sum(sum(cell is not None for cell in row) > 1 for row in rows) > 1
+        problem = f"the workbook is damaged ({error})"
+        raise InputError(problem, "save it again, or save it as CSV", "", path) from None
+    # at least two rows of at least two cells
+    full = [title for title, sheet in sheets.items() if ((sheet != "").sum(axis=1) > 1).sum() > 1]
+    title = str(at) if str(at) in sheets else next(iter(full), "")
+    require(title, "the workbook has no rows", "check that this is the file meant", "", path)
+    several = f"several sheets hold rows: {', '.join(full[:12])}"
+    require(len(full) <= 1 or title == str(at), several, "say which with at=, by its name", "at", path)
+    rows = sheets[title].itertuples(index=False)
+    lines = ["\t".join(map(_text, row)).rstrip("\t") + "\n" for row in rows]
+    return lines, not isinstance(at, str) or at in sheets
 
 
 def _text(cell: object) -> str:
     """Return a workbook's cell as text files would write it."""
-    if cell is None:
-        return ""
     if isinstance(cell, dt.datetime):
         return cell.strftime("%Y-%m-%d") if cell.time() == dt.time() else cell.isoformat(" ", "seconds")
     if isinstance(cell, dt.date | dt.time):

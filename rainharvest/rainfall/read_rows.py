@@ -40,6 +40,7 @@ from rainharvest.rainfall.read_values import (
     month_number,
     numbers,
     plural,
+    refuse_odd,
     stated_days,
 )
 
@@ -335,19 +336,19 @@ def _facts(chunk: Chunk) -> dict[str, object]:
     facts: dict[str, object] = {}
     first = replace(chunk, rows=chunk.rows[:1])
     for name, place in chunk.role.places:
-        values, _, _, bad = numbers(first.column(place), False)
-        if bad < 0 and np.isfinite(values[0]):
-            facts[name] = float(values[0])
+        value = float(numbers(first.column(place), False)[0][0])
+        if np.isfinite(value):
+            facts[name] = value
     if chunk.role.site >= 0:
         facts["site"] = shortened(first.column(chunk.role.site)[0], 120)
     return facts
 
 
 def _read_chunk(chunk: Chunk, plan: Plan, pending: list, notes: list[str]) -> Readings:
-    rows, table, role = chunk.rows, chunk.table, chunk.role
+    table, role = chunk.table, chunk.role
     stamps = _stamps(chunk, plan)
     cells = chunk.column(role.rain)
-    values, flags, marked, bad = numbers(cells, plan.comma, plan.missing, plan.trace)
+    values, flags, marked, odd = numbers(cells, plan.comma, plan.missing, plan.trace)
     dated = ~np.isnat(stamps)
     if table.separator == " ":
         _refuse_torn(chunk, dated)
@@ -357,20 +358,11 @@ def _read_chunk(chunk: Chunk, plan: Plan, pending: list, notes: list[str]) -> Re
         _sort_undated(chunk, plan, values, dated, pending, notes)
     elif pending:
         _raise_undated(pending[0], plan)
-    if bad >= 0 and not dated[bad]:
-        cells = [c if d else "" for c, d in zip(cells, dated, strict=True)]
-        values, flags, marked, bad = numbers(cells, plan.comma, plan.missing, plan.trace)
-    if bad >= 0:
-        raise InputError(
-            f"{rows[bad][role.rain]!r} is no amount of rain",
-            "correct it, or blank it if the day is unknown",
-            f"line {chunk.lines[bad]}, column {table.names[role.rain]!r}",
-        )
-    if marked:
-        notes.append(f"{plural(marked, 'value')} that the source marks with a sign kept")
-    said, coded = drop_codes(values, flags, plan.unit.factor, plan.missing)
-    if said:
-        notes.append(f"{said} ({plural(coded)})")
+    refuse_odd(odd & dated, cells, chunk.lines, table.names[role.rain])
+    values[~dated], flags[~dated] = np.nan, Flag.MISSING
+    if count := int((marked & dated).sum()):
+        notes.append(f"{plural(count, 'value')} that the source marks with a sign kept")
+    drop_codes(values, flags, plan.unit.factor, notes, plan.missing)
     step = plan.step or usual_step(stamps[dated])
     total = _totals(chunk, values)
     if role.end >= 0 and step >= SUB_DAILY:
@@ -394,19 +386,17 @@ def _totals(chunk: Chunk, values: np.ndarray) -> np.ndarray:
     if place < 0:
         return np.ones(len(values), dtype=np.int16)
     cells = chunk.column(place)
-    days, _, _, bad = numbers(cells, False)
+    days, _, _, odd = numbers(cells, False)
     if chunk.role.hours:
         days = days / 24 if (days > 24).any() else np.ones(len(days))
-    wrong = ~np.isnan(values) & ~np.isnan(days) & ((days < 1) | (days > most) | (days % 1 != 0))
-    if bad >= 0 and not np.isnan(values[bad]):
-        wrong[bad] = True
-    if wrong.any():
-        row = int(wrong.argmax())
-        raise InputError(
-            f"{cells[row]!r} is no number of days for a total",
-            f"give a whole number from 1 to {most}{' times 24' * chunk.role.hours}, or leave it blank for one day",
-            f"line {chunk.lines[row]}, column {chunk.table.names[place]!r}",
-        )
+    whole = np.isnan(days) | ((days >= 1) & (days <= most) & (days % 1 == 0))
+    wrong = ~np.isnan(values) & (odd | ~whole)
+    row = int(wrong.argmax())
+    problem = f"{cells[row]!r} is no number of days for a total"
+    fix = (
+        f"give a whole number from 1 to {most}{' times 24' * chunk.role.hours}, or leave it blank for one day"
+    )
+    require(not wrong.any(), problem, fix, f"line {chunk.lines[row]}, column {chunk.table.names[place]!r}")
     return np.where(np.isnan(days) | np.isnan(values), 1, days).astype(np.int16)
 
 

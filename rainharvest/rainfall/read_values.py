@@ -273,7 +273,7 @@ def decimal_comma(cells: Sequence[str], separator: str) -> bool:
 
 
 def numbers(cells: Sequence[str], comma: bool, missing: Sequence[float] = (), trace: Sequence[float] = ()):
-    """Return values, flags, how many the source marks, and the first row that is no number (-1 if none)."""
+    """Return values, flags, which of them the source marks, and which cells are no number."""
 
     def read(cell: str) -> tuple[float, Flag, bool, bool]:
         word, marked, accumulated = cell.lower(), False, False
@@ -301,14 +301,21 @@ def numbers(cells: Sequence[str], comma: bool, missing: Sequence[float] = (), tr
 
     table = each(cells, read, float).reshape(-1, 4)
     values, flags, marks, odd = table.T
-    bad = int(odd.argmax()) if odd.any() else -1
-    return values.copy(), flags.astype(np.int8), int(marks.sum()), bad
+    return values.copy(), flags.astype(np.int8), marks.astype(bool), odd.astype(bool)
+
+
+def refuse_odd(odd: np.ndarray, cells: Sequence[str], lines: np.ndarray, column: str = "") -> None:
+    """Refuse the first cell that is no number."""
+    row = int(odd.argmax())
+    place = f"line {lines[row]}{f', column {column!r}' * bool(column)}"
+    fix = "correct it, or blank it if the day is unknown"
+    require(not odd.any(), f"{cells[row]!r} is no amount of rain", fix, place)
 
 
 def drop_codes(
-    values: np.ndarray, flags: np.ndarray, factor: float, declared: Sequence[float] = ()
-) -> tuple[str, int]:
-    """Set positive missing codes to unknown, in place; return what to say of it and how many there were."""
+    values: np.ndarray, flags: np.ndarray, factor: float, notes: list[str], declared: Sequence[float] = ()
+) -> None:
+    """Set positive missing codes to unknown, in place, and say so."""
     codes, doubtful = positive_codes(values, factor)
     require(
         not doubtful or declared,
@@ -319,7 +326,9 @@ def drop_codes(
     )
     coded = np.isin(values, codes)
     values[coded], flags[coded] = np.nan, Flag.MISSING
-    return f"{', '.join(f'{c:g}' for c in codes)} taken for a missing code" if codes else "", int(coded.sum())
+    if codes:
+        shown = ", ".join(f"{c:g}" for c in codes)
+        notes.append(f"{shown} taken for a missing code ({plural(int(coded.sum()))})")
 
 
 def positive_codes(values: np.ndarray, factor: float) -> tuple[list[float], list[float]]:

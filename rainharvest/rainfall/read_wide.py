@@ -31,6 +31,7 @@ from rainharvest.rainfall.read_values import (
     month_number,
     numbers,
     plural,
+    refuse_odd,
 )
 
 
@@ -114,18 +115,16 @@ def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
     days = np.concatenate([day for _, day, _ in rows])
     line = np.repeat([number for number, _, _ in rows], [len(day) for _, day, _ in rows])
     comma = decimal_comma(cells, table.separator)
-    values, flags, marked, bad = numbers(cells, comma, preamble.missing, preamble.trace)
-    problem = f"{cells[bad]!r} is no amount of rain"
-    require(bad < 0, problem, "correct it, or blank it if unknown", f"line {line[bad]}")
-    if said := drop_codes(values, flags, unit.factor, preamble.missing)[0]:
-        notes.append(said)
+    values, flags, marked, odd = numbers(cells, comma, preamble.missing, preamble.trace)
+    refuse_odd(odd, cells, line)
+    drop_codes(values, flags, unit.factor, notes, preamble.missing)
     real = ~np.isnat(days)
     rain = ~real & ~np.isnan(values) & ~np.isin(values, READING["cells"]["fillers"])
     at = int(rain.argmax())
     problem = f"{cells[at]} stands on a day that does not exist"
     require(not rain.any(), problem, "check that the columns are in order", f"line {line[at]}")
-    if marked:
-        notes.append(f"{plural(marked, 'value')} that the source marks with a sign kept")
+    if marked.any():
+        notes.append(f"{plural(int(marked.sum()), 'value')} that the source marks with a sign kept")
     days, values, flags, line = days[real], values[real], flags[real], line[real]
     total = np.ones(len(days), dtype=np.int64)
     lay_marks(days, values, flags, total, notes)

@@ -166,6 +166,14 @@ def test_a_grid_asks_for_the_place_and_refuses_what_it_does_not_cover(tmp_path):
             read_rain(file, at=wrong)
 
 
+def test_two_columns_on_either_side_of_greenwich_are_half_a_degree_apart(tmp_path):
+    """1.5 cells of 0.5 degrees of longitude, at 33.5 degrees south 46.4 km, reach 69.5 km."""
+    file = put(tmp_path, grid(LATS, np.array([359.5, 0.0])).isel(lat=[1]))
+    assert read_rain(file, at=(-33.5, 0.7)).longitude == 0
+    with pytest.raises(InputError, match="74 km away, beyond the 70 km"):
+        read_rain(file, at=(-33.5, 0.8))
+
+
 def test_masked_cell_is_refused(tmp_path):
     data = grid()
     data["pr"][:, 0, 0] = np.nan
