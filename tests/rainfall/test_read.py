@@ -10,8 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from gallery.rain_faults import REFUSALS
-from gallery.rain_layouts import CASES
+from gallery.rain_files import CASES, REFUSALS
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from gallery.rain_layouts import monthly_line
+from gallery.rain_files import monthly_line
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
