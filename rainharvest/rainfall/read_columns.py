@@ -259,10 +259,12 @@ def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str |
         (role, i) for role in ("latitude", "longitude", "elevation") for i in places_of(names, role)[:1]
     )
     full = [re.sub(r"[\s_]+", " ", n[:LONGEST_NAME]).strip().lower() for n in names]
-    days, hours = (
-        next((i for i, n in enumerate(full) if i not in where and form.search(n)), -1)
-        for form in (_DAYS, _HOURS)
-    )
+
+    def first(form: re.Pattern, words: list[str], taken: Sequence[int]) -> int:
+        return next((i for i, word in enumerate(words) if i not in taken and form.search(word)), -1)
+
+    days = first(_DAYS, full, where)
+    hours = first(_HOURS, full, where) if days < 0 else -1
     end = next((i for i in places_of(names, "end") if parts == "date" and i not in where), -1)
     taken = [*where, days, hours, end, *sites, *(i for _, i in places)]
     quality = [i for i, n in enumerate(words) if i not in taken and _QUALITY.search(n)]
@@ -270,17 +272,6 @@ def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str |
     # a quality column belongs to the rain when it names it or follows it
     mine = [i for i in quality if i != rain and words[rain] and words[rain] in words[i]]
     mine = mine or [i for i in quality if rain < i <= rain + 2]
-    remark = next((i for i, n in enumerate(words) if i not in taken and i > rain and _REMARK.search(n)), -1)
-    return Roles(
-        tuple(names),
-        where,
-        parts,
-        rain,
-        max(days, hours) if days < 0 else days,
-        days < 0 <= hours,
-        end,
-        mine[0] if mine else -1,
-        remark,
-        sites[0] if sites else -1,
-        places,
-    )
+    remark = first(_REMARK, words, [*taken, *range(rain)])
+    period = (max(days, hours), hours >= 0, end)
+    return Roles(tuple(names), where, parts, rain, *period, [*mine, -1][0], remark, [*sites, -1][0], places)

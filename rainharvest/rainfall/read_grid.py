@@ -315,23 +315,19 @@ def day_stamps(
 
 def _plain(moments: np.ndarray, notes: list[str]) -> np.ndarray:
     """Return times as datetime64[s] by their date on the wall; those of a short calendar by their place in the year."""
-    calendar = getattr(moments.flat[0], "calendar", "") if moments.dtype == object and moments.size else ""
-    if np.issubdtype(moments.dtype, np.datetime64):
-        stamp = moments.astype("datetime64[s]")
-        years = stamp.astype("datetime64[Y]").astype(np.int64) + 1970
-        require(not np.isnat(stamp).any(), "some times are missing", "repair the time axis", "time")
-    elif calendar:
-        years = np.array([moment.year for moment in moments])
-    else:
-        raise InputError(
-            "the times have no unit such as 'days since 1990-01-01'", "give the time its unit", "time"
-        )
-    if years.size and not (FIRST_YEAR <= years.min() and years.max() <= LAST_YEAR):
-        raise InputError(
-            f"the years run from {years.min()} to {years.max()}", "repair the unit of time", "time"
-        )
-    if not calendar:
-        return stamp
+    dated = np.issubdtype(moments.dtype, np.datetime64)
+    calendar = "" if dated else getattr(next(moments.flat, None), "calendar", "")
+    no_unit = "the times have no unit such as 'days since 1990-01-01'"
+    require(dated or calendar, no_unit, "give the time its unit", "time")
+    require(
+        not dated or not np.isnat(moments).any(), "some times are missing", "repair the time axis", "time"
+    )
+    years = xr.DataArray(moments, dims="time").dt.year
+    span = f"the years run from {years.min():d} to {years.max():d}" if years.size else ""
+    inside = not span or FIRST_YEAR <= years.min() and years.max() <= LAST_YEAR
+    require(inside, span, "repair the unit of time", "time")
+    if dated:
+        return moments.astype("datetime64[s]")
     require(
         calendar not in ("all_leap", "366_day"),
         f"the calendar {calendar!r} has days that the year does not",

@@ -71,14 +71,13 @@ def one_of(names: Sequence[str], at: object, kind: str = "site") -> int:
 class Plan:
     """How the rows are read, settled on the first chunk."""
 
-    form: DateForm | None
+    form: DateForm | None  # None where the parts of the date stand in columns of their own
     unit: Unit
     comma: bool
     missing: tuple[float, ...]
     trace: tuple[float, ...]
-    notes: tuple[str, ...]
+    stamp_ends: bool
     step: float = 0.0
-    stamp_ends: bool = False
 
 
 @dataclass(frozen=True)
@@ -102,10 +101,9 @@ class Chunk:
         return [f"{day} {time}" for day, time in zip(date, clock[0], strict=True)] if timed else date
 
 
-def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None) -> Plan:
+def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None, notes: list[str]) -> Plan:
     """Decide unit, decimals and date form on the first chunk; doubt raises."""
     table, role = chunk.table, chunk.role
-    notes: list[str] = []
     name = table.names[role.rain]
     if not table.headed:
         notes.append(f"the file names no columns; {name} was taken for the rain")
@@ -113,8 +111,7 @@ def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None) -
     under = table.unit_row[role.rain] if len(table.unit_row) > role.rain else ""
     stated = [fixed] if fixed else [unit_in_name(name), parse_unit(under), explained]
     unit = file_unit(hints, stated, preamble, name, notes)
-    cells = chunk.column(role.rain)
-    if comma := decimal_comma(cells, table.separator):
+    if comma := decimal_comma(chunk.column(role.rain), table.separator):
         notes.append("decimals are written with a comma")
     form = None
     if role.parts.startswith("date"):
@@ -129,8 +126,7 @@ def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None) -
             )
     if ends := _ends_at_24(chunk):
         notes.append("an hour 24 occurs, so that stamps are the end of each reading")
-    trace = (*preamble.trace, *trace)
-    return Plan(form, unit, comma, preamble.missing, trace, tuple(notes), stamp_ends=ends)
+    return Plan(form, unit, comma, preamble.missing, (*preamble.trace, *trace), ends)
 
 
 def file_unit(
@@ -196,13 +192,11 @@ def _refuse_torn(chunk: Chunk, dated: np.ndarray) -> None:
     after = numbers(list(full[role.rain + 1 :]), False)[0]
     if all(i in role.date for i in range(role.rain)) and np.isnan(after).all():
         return  # nothing but flags and remarks can be missing, or the rain itself
-    for i, row in enumerate(rows):
-        if len(row) < width and dated[i]:
-            raise InputError(
-                f"the row has {len(row)} values where others have {width}: blanks cannot be told from gaps",
-                "separate the values with commas, or write a code such as -9999 for what is missing",
-                f"line {chunk.lines[i]}",
-            )
+    torn = dated & np.array([len(row) < width for row in rows])
+    i = int(torn.argmax())
+    said = f"the row has {len(rows[i])} values where others have {width}: blanks cannot be told from gaps"
+    fix = "separate the values with commas, or write a code such as -9999 for what is missing"
+    require(not torn.any(), said, fix, f"line {chunk.lines[i]}")
 
 
 def _refuse_long(chunk: Chunk) -> None:
@@ -211,12 +205,9 @@ def _refuse_long(chunk: Chunk) -> None:
     for i, row in enumerate(chunk.rows):
         if len(row) > width and any(cell.strip() for cell in row[width:]):
             after = numbers([c.strip() for c in row[chunk.role.rain + 1 :]], False)[0]
-            require(
-                np.isnan(after).all(),
-                f"the row has {len(row)} cells for {width} columns: a decimal comma between commas?",
-                "write decimals with a point, or separate the cells with semicolons",
-                f"line {chunk.lines[i]}",
-            )
+            many = f"the row has {len(row)} cells for {width} columns: a decimal comma between commas?"
+            fix = "write decimals with a point, or separate the cells with semicolons"
+            require(np.isnan(after).all(), many, fix, f"line {chunk.lines[i]}")
 
 
 def _sort_undated(
@@ -293,8 +284,8 @@ def read_rows(
         require(not too_many, far, "take out the rows that stand in it many times")
         facts, notes = {}, []
         if plan is None:
-            plan = settle(chunk, preamble, hints, fixed)
-            facts, notes = preamble.facts | _facts(chunk), [*plan.notes]
+            facts = preamble.facts | _facts(chunk)
+            plan = settle(chunk, preamble, hints, fixed, notes)
         readings = _read_chunk(chunk, plan, pending, notes)
         if not plan.step:
             refuse_apart(readings)
@@ -365,7 +356,7 @@ def _read_chunk(chunk: Chunk, plan: Plan, pending: list, notes: list[str]) -> Re
     drop_codes(values, flags, plan.unit.factor, notes, plan.missing)
     step = plan.step or usual_step(stamps[dated])
     total = _totals(chunk, values)
-    if role.end >= 0 and step >= SUB_DAILY:
+    if role.end >= 0 > role.days and step >= SUB_DAILY:
         total = _to_the_end(chunk, plan, stamps, values, notes)
         stamps = stamps + (total - 1).astype("timedelta64[D]")
     for place in (role.quality, role.remark):
@@ -406,19 +397,23 @@ def _to_the_end(
     """Return the days of rows that have a first and a last date; say whether the last one counts."""
     place, most = chunk.role.end, LIMITS["longest_total"].value
     cells, one = chunk.column(place), np.ones(len(values), dtype=np.int64)
+    name = chunk.table.names[place]
     ends = plan.form.read(cells)
     known = ~np.isnan(values) & ~np.isnat(stamps)
     if np.isnat(ends[known]).all():  # no dates, but times of the clock or the like
         return one
-    counts = not (ends[:-1] == stamps[1:]).any()
-    days = (ends - stamps) / np.timedelta64(1, "D") + counts
+    apart = stamps[1:] - ends[:-1]
+    counts, next_begins = (apart == np.timedelta64(1, "D")).any(), (apart == np.timedelta64(0, "D")).any()
+    problem = "some rows begin on the day on which the one before ends, and others on the day after"
+    require(
+        not (counts and next_begins), problem, "write the last day that each row includes", f"column {name!r}"
+    )
+    days = (ends - stamps) / np.timedelta64(1, "D") + (not next_begins)
     wrong = known & ~((days >= 1) & (days <= most) & (days % 1 == 0))
     row = int(wrong.argmax())
     problem = f"{cells[row]!r} is no end of a row that begins on {stamps[row].astype('datetime64[D]')}"
     fix = f"correct it: a row may cover 1 to {most} days"
-    require(not wrong.any(), problem, fix, f"line {chunk.lines[row]}, column {chunk.table.names[place]!r}")
-    last = chunk.table.names[place]
-    notes.append(
-        f"each row runs to its {last!r}, {'that day included' if counts else 'which is the next one begun'}"
-    )
+    require(not wrong.any(), problem, fix, f"line {chunk.lines[row]}, column {name!r}")
+    last = "which the next one begins" if next_begins else "that day included"
+    notes.append(f"each row runs to its {name!r}, {last}")
     return np.where(known, days, one).astype(np.int64)

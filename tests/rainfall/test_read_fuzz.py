@@ -186,13 +186,14 @@ def table(form: str, seed: int) -> tuple[list[str], list[str], list[dt.date]]:
         "blanks": ("Year Month Day rain_mm", lambda d, r: f"{d.year} {d.month} {d.day} {r:.1f}"),
         "codes": ("date,tenths of mm", lambda d, r: f"{d:%Y%m%d},{r}"),
         "totals": ("date,rain_mm,days,quality", lambda d, r: f"{d},{r},1,ok"),
+        "periods": ("from,to,rain_mm", lambda d, r: f"{d},{d},{r}"),
         "bare": ("", lambda d, r: f"{d} {r}"),
     }
     head, row = forms[form]
     return [head] if head else [], [row(d, r) for d, r in zip(days, rain, strict=True)], days
 
 
-FORMS = "iso remarks codes totals blanks bare".split()
+FORMS = "iso remarks codes totals periods blanks bare".split()
 FORMS += ["day first", "month first", "short years", "named months"]
 
 
