@@ -181,24 +181,20 @@ def _run(
     )
 
     def part(blocks: range) -> None:
-        total = np.empty((len(TOTALS), LANES))
-        by_part = np.empty((len(BY_YEAR), edges.size - 1, LANES))
-        daily = np.zeros((len(DAILY), days, LANES)) if trace else None
-        tank = np.empty((3, LANES))
-        tank[0], tank[1] = capacity, theta
         for first in blocks:
-            end = min(first + LANES, columns)
-            own = slice(0, end - first)
-            block = np.minimum(np.arange(first, first + LANES), end - 1)  # a short block repeats its last
-            block = slice(first, end) if end - first == LANES else block
+            own = slice(first, min(first + LANES, columns))
             given = (windows.inflow, windows.demand, windows.essential)
-            flows = [np.ascontiguousarray(series[:, block]) for series in given]
+            flows = [np.ascontiguousarray(series[:, own]) for series in given]
+            lanes = own.stop - first
+            total, by_part = np.empty((len(TOTALS), lanes)), np.empty((len(BY_YEAR), edges.size - 1, lanes))
+            daily = np.zeros((len(DAILY), days, lanes)) if trace else None
+            tank = np.full((2, lanes), capacity)
+            spill = np.full(lanes, theta) if theta else None
             for row, start in enumerate(settings.start):
-                tank[2] = start
-                rules = (np.repeat(rule[row][:, None], LANES, 1) for rule in (settings.level, settings.share))
-                balance(*flows, None, tank, *rules, None, edges, total, by_part, daily)
-                traced = daily[..., own] if trace else None
-                take(row, slice(first, end), flows[1][:, own], by_part[..., own], traced)
+                tank[1] = start
+                rules = (np.repeat(rule[row][:, None], lanes, 1) for rule in (settings.level, settings.share))
+                balance(*flows, None, tank, spill, *rules, None, edges, total, by_part, daily)
+                take(row, own, flows[1], by_part, daily)
 
     blocks = range(0, columns, LANES)
     with compiling_notice("the daily balance"):

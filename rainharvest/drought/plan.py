@@ -21,7 +21,7 @@ from rainharvest.drought.outlook import (
     lowest_sure,
 )
 from rainharvest.drought.tables import DEFAULTS, STAGE_SHARES
-from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, balance
+from rainharvest.storage.balance import BY_YEAR, DAILY, TOTALS, balance
 
 RISKS = (0.0, 0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)  # [1] chance of running dry that a plan may take
 
@@ -52,36 +52,36 @@ def run_under_plans(
     """
     levels, shares = np.asarray(levels, dtype=float), np.asarray(shares, dtype=float)
     require(
-        levels.ndim == 3 and levels.shape[1:] == (12, shares.size) and 1 <= levels.shape[0] <= LANES,
+        levels.ndim == 3 and levels.shape[1:] == (12, shares.size) and levels.shape[0] > 0,
         f"levels of shape {levels.shape}",
-        f"give (1 to {LANES} plans, 12 months, stages)",
+        "give (plans, 12 months, stages)",
         "levels",
     )
     plans = levels.shape[0]
-    plan = np.minimum(np.arange(LANES), plans - 1)  # a block that is not full repeats its last
     water, demand, essential = (
-        np.repeat(series[:, None], LANES, axis=1)
+        np.repeat(series[:, None], plans, axis=1)
         for series in (flows.inflow[0], flows.demand, flows.essential)
     )
     month, year = hydrological_year(flows, year_start_month)
     begins = np.append(np.flatnonzero(np.diff(month, prepend=month[0] - 1)), month.size)
     names, of_month = np.unique(year[begins[:-1]], return_inverse=True)
     measures = ("essential_failed", "failed_by_year", "rationed_by_year", "drawn_by_year")
-    out = np.zeros((len(measures), names.size, LANES))
-    in_stage = np.zeros((shares.size, names.size, LANES))
-    tank = np.empty((3, LANES))
-    tank[0], tank[1], tank[2] = capacity, theta, start
-    rule = np.repeat(shares[:, None], LANES, axis=1)
-    total, by_part = np.empty((len(TOTALS), LANES)), np.empty((len(BY_YEAR), 1, LANES))
-    daily = np.zeros((len(DAILY), 31, LANES))
+    out = np.zeros((len(measures), names.size, plans))
+    in_stage = np.zeros((shares.size, names.size, plans))
+    tank = np.empty((2, plans))
+    tank[0], tank[1] = capacity, start
+    theta = np.full(plans, theta) if theta else None
+    rule = np.repeat(shares[:, None], plans, axis=1)
+    total, by_part = np.empty((len(TOTALS), plans)), np.empty((len(BY_YEAR), 1, plans))
+    daily = np.zeros((len(DAILY), 31, plans))
     with compiling_notice("the daily balance"):
         for k, row in enumerate(of_month):
             part = slice(begins[k], begins[k + 1])
             days = part.stop - part.start
             trace = np.ascontiguousarray(daily[:, :days])
-            level = np.ascontiguousarray(levels[plan, month[part.start] % 12].T)
+            level = np.ascontiguousarray(levels[:, month[part.start] % 12].T)
             flow = (water[part], demand[part], essential[part], None)
-            balance(*flow, tank, level, rule, None, np.array([0, days]), total, by_part, trace)
+            balance(*flow, tank, theta, level, rule, None, np.array([0, days]), total, by_part, trace)
             stored, drawn, unmet, rationed = (
                 trace[DAILY.index(name)] for name in ("stored", "drawn", "unmet", "rationed")
             )
@@ -89,14 +89,14 @@ def run_under_plans(
             out[1, row] += (unmet > 1e-9 * demand[part]).sum(axis=0)
             out[2, row] += rationed.sum(axis=0)
             out[3, row] += drawn.sum(axis=0)
-            morning = np.concatenate([tank[2][None], stored[:-1]])
+            morning = np.concatenate([tank[1][None], stored[:-1]])
             below = (morning[None] < level[:, None]).sum(axis=1)
             below[:-1] -= below[1:]  # in a stage and not in the next
             in_stage[:, row] += below
-            tank[2] = stored[-1]
-    of_plans = out[:, :, :plans].transpose(0, 2, 1)
+            tank[1] = stored[-1]
+    of_plans = out.transpose(0, 2, 1)
     found = variables(("plan", "year"), dict(zip(measures, of_plans, strict=True)))
-    stage_days = in_stage[:, :, :plans].transpose(0, 2, 1)
+    stage_days = in_stage.transpose(0, 2, 1)
     found |= variables(("stage", "plan", "year"), {"stage_days": stage_days})
     found |= variables("year", {"days_in_year": np.bincount(of_month, np.diff(begins))})
     return xr.Dataset(found, along(year=names, stage=np.arange(1, shares.size + 1)))

@@ -375,25 +375,26 @@ def run_versions(
 
     def block(job: tuple[int, int]) -> None:
         version, first = job
-        size = capacity[np.minimum(np.arange(first, first + LANES), capacity.size - 1)]
-        tank = np.array([size, np.full(LANES, theta), start_share * size])
+        size = capacity[first : first + LANES]
+        tank = np.array([size, start_share * size])
         rationed = ration_level_share is not None
-        total, by_year = np.empty((len(TOTALS), LANES)), np.empty((len(BY_YEAR), 1, LANES))
+        total, by_year = np.empty((len(TOTALS), size.size)), np.empty((len(BY_YEAR), 1, size.size))
         balance(
             inflow[version],
             demand[version],
             essential[version] if rationed else None,
             None,
             tank,
+            np.full(size.size, theta) if theta else None,
             ration_level_share[:, None] * size if rationed else None,
-            np.repeat(ration_share[:, None], LANES, axis=1) if rationed else None,
+            np.repeat(ration_share[:, None], size.size, axis=1) if rationed else None,
             None,
             years,
             total,
             by_year,
             None,
         )
-        out[:, version, first : first + LANES] = total[:, : capacity.size - first]
+        out[:, version, first : first + LANES] = total
 
     jobs = product(range(versions), range(0, capacity.size, LANES))
     with ThreadPoolExecutor(THREADS) as pool:

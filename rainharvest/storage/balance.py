@@ -12,9 +12,9 @@ from numba.extending import overload
 from rainharvest.core.compiled import compiled
 from rainharvest.core.errors import InputError
 
-LANES = 64
+LANES = 128
 
-"""Lanes in a block. Measured: 64 to 128 best; 8 to 16 several times slower."""
+"""Most lanes in a block. Measured: 64 to 128 best; 8 to 16 several times slower."""
 
 
 UNLIMITED = 1e300
@@ -85,11 +85,34 @@ def _no_rain_overload(q_day):
     return lambda q_day: q_day == 0.0
 
 
+@compiled(nogil=True)
+def _zeros(lanes):
+    """Return a row of zeros that begins on a boundary of 64 bytes: anywhere else the loops take up to twice as long."""
+    memory = np.zeros(lanes + 8)
+    first = -memory.ctypes.data % 64 // 8
+    return memory[first : first + lanes]
+
+
 @compiled(nogil=True, error_model="numpy", fastmath={"nnan", "nsz"})
 def balance(
-    inflow, demand, essential, mains_on, tank, ration_level, ration_share, valve, years, total, by_year, trace
+    inflow,
+    demand,
+    essential,
+    mains_on,
+    tank,
+    theta,
+    ration_level,
+    ration_share,
+    valve,
+    years,
+    total,
+    by_year,
+    trace,
 ):
     """Run one block of tanks through the record, one day at a time.
+
+    ``tank`` holds the usable capacities and what is stored on the first morning, a column a lane; what is
+    None is compiled out (a theta of zero in every lane is given as None).
 
     The order of operations within a day, the only place where it is written down:
 
@@ -116,42 +139,37 @@ def balance(
     Yield after and before spillage: Jenkins et al. 1978; the form with theta: Latham 1983, as used by
     Fewkes and Butler 2000 (equations from memory). The limit S / (1 - theta) is ours.
     """
-    capacity = tank[0].copy()
-    theta = tank[1].copy()
-    stored = tank[2].copy()
-    most = np.empty(LANES)
-    for i in range(LANES):
-        most[i] = capacity[i] / (1.0 - theta[i]) if theta[i] < 1.0 else UNLIMITED
-    asked, short = np.empty(LANES), np.empty(LANES)
-    trigger, level, rate, opened = np.zeros(LANES), np.zeros(LANES), np.zeros(LANES), np.zeros(LANES)
-    if valve is not None:
-        trigger[:] = valve[0]
-        level[:] = valve[1]
-        rate[:] = valve[2]
-    drawn, spilled, unmet, rationed = np.zeros(LANES), np.zeros(LANES), np.zeros(LANES), np.zeros(LANES)
-    mains_stored, mains_served = np.zeros(LANES), np.zeros(LANES)
-    days_failed, days_rationed, events = np.zeros(LANES), np.zeros(LANES), np.zeros(LANES)
-    run, longest = np.zeros(LANES), np.zeros(LANES)
-    event_short, worst = np.zeros(LANES), np.zeros(LANES)
-    lanes_failing = 0
+    lanes = tank.shape[1]
+    capacity, stored, most = _zeros(lanes), _zeros(lanes), _zeros(lanes)
+    capacity[:], stored[:] = tank[0], tank[1]
+    asked, short, opened = _zeros(lanes), _zeros(lanes), _zeros(lanes)
+    drawn, spilled, unmet, rationed = _zeros(lanes), _zeros(lanes), _zeros(lanes), _zeros(lanes)
+    mains_stored, mains_served, days_rationed = _zeros(lanes), _zeros(lanes), _zeros(lanes)
+    # Of the failure under way: its days and shortfall. Of those that have ended: days, number, longest, worst.
+    run, run_short = _zeros(lanes), _zeros(lanes)
+    days_failed, events, longest, worst = _zeros(lanes), _zeros(lanes), _zeros(lanes), _zeros(lanes)
+    lanes_failing, all_empty = 0, False
+    if theta is not None:
+        for i in range(lanes):
+            most[i] = capacity[i] / (1.0 - theta[i]) if theta[i] < 1.0 else UNLIMITED
 
     for year in range(years.size - 1):
         by_year[0, year] = drawn
         by_year[1, year] = mains_served
         by_year[2, year] = mains_stored
-        by_year[3, year] = days_failed
+        by_year[3, year] = days_failed + run
         for t in range(years[year], years[year + 1]):
             q_day = _day(inflow, t)
             d_day = _day(demand, t)
             if ration_level is not None:
                 e_day = _day(essential, t)
-                for i in range(LANES):
+                for i in range(lanes):
                     asked[i] = 1.0
                 for k in range(ration_level.shape[0]):
-                    for i in range(LANES):
+                    for i in range(lanes):
                         below = stored[i] < ration_level[k, i]
                         asked[i] = min(asked[i], ration_share[k, i]) if below else asked[i]
-                for i in range(LANES):
+                for i in range(lanes):
                     d = _lane(d_day, i)
                     e = _lane(e_day, i)
                     # The cut, not the rest, is computed, so that a share of one leaves d to the last bit.
@@ -164,17 +182,27 @@ def balance(
             lanes_short = 0
             if _no_rain(q_day):
                 # Most days. Nothing can overflow, and the rules of spillage are all the same.
-                for i in range(LANES):
+                for i in range(lanes):
                     a = asked[i] if ration_level is not None else _lane(d_day, i)
                     lanes_short += 1 if a > stored[i] else 0
+                if all_empty & (lanes_short == lanes) & (valve is None) & (trace is None):
+                    # Nothing in any tank: all that is asked is short, and the day is done.
+                    for i in range(lanes):
+                        a = asked[i] if ration_level is not None else _lane(d_day, i)
+                        unmet[i] += a
+                        run[i] += 1.0
+                        run_short[i] += a
+                    lanes_failing = lanes
+                    continue
+                all_empty = lanes_short == lanes
                 if (lanes_short == 0) & (lanes_failing == 0) & (valve is None) & (trace is None):
                     # Enough in every tank: the same draw from all, and the day is done.
-                    for i in range(LANES):
+                    for i in range(lanes):
                         a = asked[i] if ration_level is not None else _lane(d_day, i)
                         stored[i] -= a
                         drawn[i] += a
                     continue
-                for i in range(LANES):
+                for i in range(lanes):
                     a = asked[i] if ration_level is not None else _lane(d_day, i)
                     y = min(a, stored[i])
                     stored[i] -= y
@@ -183,19 +211,27 @@ def balance(
                     if trace is not None:
                         trace[1, t, i] = y
             else:
-                for i in range(LANES):
+                all_empty = False
+                for i in range(lanes):
                     q = _lane(q_day, i)
                     a = asked[i] if ration_level is not None else _lane(d_day, i)
                     s = stored[i]
-                    y = min(min(a, s + theta[i] * q), most[i])
-                    full = s + q - theta[i] * y
-                    kept = min(full, capacity[i])
+                    if theta is None:
+                        y = min(a, s)
+                        full = s + q
+                        kept = min(full, capacity[i])
+                        left = kept - y
+                    else:
+                        y = min(min(a, s + theta[i] * q), most[i])
+                        full = s + q - theta[i] * y
+                        kept = min(full, capacity[i])
+                        left = max(kept - (1.0 - theta[i]) * y, 0.0)
                     # Written so that a lane without rain gives the same bits here as above.
-                    stored[i] = max(kept - (1.0 - theta[i]) * y, 0.0) if q > 0.0 else s - y
+                    stored[i] = left if q > 0.0 else s - y
+                    over = full - kept if q > 0.0 else 0.0
                     short[i] = a - y
                     lanes_short += 1 if a > y else 0
                     drawn[i] += y
-                    over = full - kept if q > 0.0 else 0.0
                     spilled[i] += over
                     if trace is not None:
                         trace[1, t, i] = y
@@ -203,48 +239,57 @@ def balance(
             if valve is not None:
                 m_day = _day(mains_on, t)
                 lanes_short = 0
-                for i in range(LANES):
+                for i in range(lanes):
                     # Ones and zeros rather than branches: only so does the loop stay one of vectors.
                     a = asked[i] if ration_level is not None else _lane(d_day, i)
-                    low = 1.0 if stored[i] <= trigger[i] else 0.0
+                    low = 1.0 if stored[i] <= valve[0, i] else 0.0
                     dry = 1.0 if short[i] > 1e-9 * a else 0.0
                     is_open = max(max(low, dry), opened[i])
-                    wanted = short[i] + max(level[i] - stored[i], 0.0)
-                    m = min(rate[i] * _lane(m_day, i), wanted) * is_open
+                    wanted = short[i] + max(valve[1, i] - stored[i], 0.0)
+                    m = min(valve[2, i] * _lane(m_day, i), wanted) * is_open
                     served = min(m, short[i])
                     stored[i] += m - served
                     short[i] -= served
                     lanes_short += 1 if short[i] > 0.0 else 0
                     mains_served[i] += served
                     mains_stored[i] += m - served
-                    filling = 1.0 if stored[i] < level[i] else 0.0
+                    filling = 1.0 if stored[i] < valve[1, i] else 0.0
                     opened[i] = is_open * filling
                     if trace is not None:
                         trace[5, t, i] = m - served
                         trace[6, t, i] = served
-            # Nothing short today, no failure to carry on or to close: most days of most tanks.
-            if (lanes_short > 0) | (lanes_failing > 0):
-                lanes_failing = 0
-                for i in range(LANES):
+            lanes_failed = 0
+            if lanes_short > 0:
+                for i in range(lanes):
                     a = asked[i] if ration_level is not None else _lane(d_day, i)
-                    unmet[i] += short[i]
                     failed = 1.0 if short[i] > 1e-9 * a else 0.0
-                    goes_on = 1.0 if a == 0.0 else failed
-                    days_failed[i] += failed
-                    run[i] = (run[i] + failed) * goes_on
-                    events[i] += failed if run[i] == 1.0 else 0.0
-                    longest[i] = max(longest[i], run[i])
-                    event_short[i] = (event_short[i] + short[i]) * goes_on
-                    worst[i] = max(worst[i], event_short[i])
+                    unmet[i] += short[i]
+                    run[i] += failed
+                    run_short[i] += short[i] * failed
+                    lanes_failed += 1 if failed > 0.0 else 0
+            if (lanes_failing > 0) & (lanes_failed < lanes):
+                # What a failure came to is taken when it ends, not day by day.
+                lanes_failing = 0
+                for i in range(lanes):
+                    a = asked[i] if ration_level is not None else _lane(d_day, i)
+                    ends = 0.0 if (a == 0.0) | (short[i] > 1e-9 * a) else 1.0
+                    days_failed[i] += run[i] * ends
+                    events[i] += ends if run[i] > 0.0 else 0.0
+                    longest[i] = max(longest[i], run[i] * ends)
+                    worst[i] = max(worst[i], run_short[i] * ends)
+                    run[i] *= 1.0 - ends
+                    run_short[i] *= 1.0 - ends
                     lanes_failing += 1 if run[i] > 0.0 else 0
+            else:
+                lanes_failing = lanes_failed
             if trace is not None:
-                for i in range(LANES):
+                for i in range(lanes):
                     trace[0, t, i] = stored[i]
                     trace[3, t, i] = short[i]
         by_year[0, year] = drawn - by_year[0, year]
         by_year[1, year] = mains_served - by_year[1, year]
         by_year[2, year] = mains_stored - by_year[2, year]
-        by_year[3, year] = days_failed - by_year[3, year]
+        by_year[3, year] = days_failed + run - by_year[3, year]
 
     total[0] = drawn
     total[1] = spilled
@@ -252,11 +297,11 @@ def balance(
     total[3] = rationed
     total[4] = mains_stored
     total[5] = mains_served
-    total[6] = days_failed
+    total[6] = days_failed + run
     total[7] = days_rationed
-    total[8] = events
-    total[9] = longest
-    total[10] = worst
+    total[8] = events + (run > 0.0)
+    total[9] = np.maximum(longest, run)
+    total[10] = np.maximum(worst, run_short)
     total[11] = stored
 
 
@@ -272,7 +317,8 @@ class Axes:
             for dim, size in array.sizes.items():
                 if dim in ("time", "stage"):
                     continue
-                label = array.coords[dim] if dim in array.coords else None
+                # A list of sizes labels its own dimension.
+                label = array.coords[dim] if dim in array.coords else array if array.dims == (name,) else None
                 clash = self.sizes.setdefault(dim, size) != size
                 if label is not None:
                     clash |= not self.coords.setdefault(dim, label).to_index().equals(label.to_index())

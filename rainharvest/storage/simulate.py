@@ -17,7 +17,7 @@ from rainharvest.core.quantities import attributes
 from rainharvest.storage.balance import BY_YEAR, DAILY, LANES, TOTALS, UNLIMITED, Axes, balance
 
 
-def common_time(**series) -> xr.DataArray:
+def common_time(**series) -> pd.Index:
     """Return the days that all labelled series share, or numbers where none is labelled."""
     labelled: dict[str, pd.Index] = {}
     lengths: dict[str, int] = {}
@@ -35,7 +35,7 @@ def common_time(**series) -> xr.DataArray:
         require(lengths, "no series says how many days there are", "give inflow as a series", "inflow")
         name, size = next(iter(lengths.items()))
         require(size, "the series holds no day", "give at least one day", name)
-        return xr.DataArray(np.arange(size), dims="time", name="time")
+        return pd.RangeIndex(size, name="time")
     first, index = next(iter(labelled.items()))
     for name, other in labelled.items():
         if other is not index and not other.equals(index):
@@ -53,7 +53,7 @@ def common_time(**series) -> xr.DataArray:
         if odd.size:
             gap = f"the day after {index[odd[0]].date()} is not in the index"
             raise InputError(gap, "give one value a day, in order", first)
-    return xr.DataArray(index, dims="time", name="time")
+    return index.rename("time")
 
 
 def _span(index: pd.Index) -> str:
@@ -71,19 +71,19 @@ def as_numbers(name: str, values) -> np.ndarray:
         values = values.astype(object).where(values.notna(), None)
     plain = np.asarray(values)
     kind = plain.dtype.kind
-    good = kind in "iuf" or (
-        kind == "O" and not any(isinstance(v, str | bytes | bool | np.bool_) for v in plain.flat)
-    )
     try:
-        require(good, f"{values!r} is not a number", "give a number", name)
-        return np.array(plain, dtype=float, order="C")
-    except (TypeError, ValueError, OverflowError) as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(f"{values!r} is not a number", "give a number", name) from None
+        if (
+            kind in "iuf"
+            or kind == "O"
+            and not any(isinstance(v, str | bytes | bool | np.bool_) for v in plain.flat)
+        ):
+            return np.array(plain, dtype=float, order="C")
+    except (TypeError, ValueError, OverflowError):
+        pass
+    raise InputError(f"{values!r} is not a number", "give a number", name)
 
 
-def as_series(name: str, values, time: xr.DataArray) -> xr.DataArray:
+def as_series(name: str, values, time: pd.Index) -> xr.DataArray:
     """Return a series as a DataArray whose last dimension is ``time``."""
     if isinstance(values, xr.DataArray) and "time" in values.dims:
         turned = values.variable.transpose(..., "time")
@@ -127,8 +127,6 @@ def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
     )
     require(not np.isnan(array.values).any(), "it holds a missing value", "give a number for each", name)
     require(array.size, "it is empty", "give at least one value", name)
-    if alone == "capacity" and array.dims == ("capacity",) and "capacity" not in array.coords:
-        array = array.assign_coords(capacity=array.values)
     return array
 
 
@@ -141,7 +139,9 @@ def check_range(name: str, values: xr.DataArray, low: float, high: float) -> Non
         raise InputError(f"{worst:g} is out of range", f"give {name} {span}", name)
 
 
-def year_edges(time: xr.DataArray, year_start_month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def year_edges(
+    time: pd.Index | xr.DataArray, year_start_month: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return where each hydrological year begins, its name and its days."""
     month = year_start_month in range(1, 13) and not isinstance(year_start_month, bool)
     require(month, f"{year_start_month!r} is no month", "give a month from 1 to 12", "year_start_month")
@@ -150,7 +150,7 @@ def year_edges(time: xr.DataArray, year_start_month: int) -> tuple[np.ndarray, n
         return _edges_of_days(first, time.size, year_start_month)
     if np.issubdtype(time.dtype, np.integer):
         return _edges(np.arange(time.size) // 365)
-    return _edges(time.dt.year.values - (time.dt.month.values < year_start_month))
+    return _edges(np.array([day.year - (day.month < year_start_month) for day in time.values]))
 
 
 @lru_cache(maxsize=64)
@@ -352,7 +352,8 @@ def _check(axes: Axes) -> None:
 def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool, threads: int):
     """Hand the lanes to the compiled balance, block by block."""
     lanes = axes.lanes
-    tank = axes.lane_values("capacity", "theta", "start")
+    tank, theta = axes.lane_values("capacity", "start"), axes.lane_values("theta")[0]
+    theta = theta if theta.any() else None
     level = share = mains = None
     if rationing:
         level, share = axes.stage_values("ration_level"), axes.stage_values("ration_share")
@@ -365,37 +366,37 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
 
     def block(first_and_end: tuple[int, int]) -> None:
         first, end = first_and_end
-        fill = np.minimum(np.arange(first, first + LANES), end - 1)  # a short block repeats its last lane
+        lanes = np.arange(first, end)
         flows = [
-            axes.lane_series(n, fill) if n in axes.series else None
+            axes.lane_series(n, lanes) if n in axes.series else None
             for n in ("inflow", "demand", "essential", "mains_on")
         ]
         if any(f is not None and f.ndim == 2 for f in flows):
             flows = [
                 f
                 if f is None or f.ndim == 2
-                else np.ascontiguousarray(np.broadcast_to(f[:, None], (days, LANES)))
+                else np.ascontiguousarray(np.broadcast_to(f[:, None], (days, lanes.size)))
                 for f in flows
             ]
-        one_total = np.empty((len(TOTALS), LANES))
-        one_year = np.empty((len(BY_YEAR), years.size - 1, LANES))
-        one_day = np.zeros((len(DAILY), days, LANES)) if trace else None
+        one_total = np.empty((len(TOTALS), lanes.size))
+        one_year = np.empty((len(BY_YEAR), years.size - 1, lanes.size))
+        one_day = np.zeros((len(DAILY), days, lanes.size)) if trace else None
         balance(
             *flows,
             # ``take`` gives one order in memory where indexing gives two: half as many forms to compile.
             *(
-                None if values is None else values.take(fill, axis=1)
-                for values in (tank, level, share, mains)
+                None if values is None else values.take(lanes, axis=-1)
+                for values in (tank, theta, level, share, mains)
             ),
             years,
             one_total,
             one_year,
             one_day,
         )
-        totals[:, first:end] = one_total[:, : end - first]
-        yearly[:, :, first:end] = one_year[:, :, : end - first]
+        totals[:, first:end] = one_total
+        yearly[:, :, first:end] = one_year
         if trace:
-            daily[:, :, first:end] = one_day[:, :, : end - first]
+            daily[:, :, first:end] = one_day
 
     blocks = axes.blocks(LANES, FEW)
     with compiling_notice("the daily balance"):
@@ -453,7 +454,7 @@ def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year)
     coords = {name: (name, label.values, label.attrs) for name, label in axes.coords.items()}
     coords["year"] = ("year", year_names, attributes("year"))
     if daily is not None:
-        coords["time"] = ("time", time.values)
+        coords["time"] = time
     if "capacity" in coords:
         coords["capacity"] = ("capacity", axes.coords["capacity"].values, attributes("capacity"))
     return xr.Dataset(out, coords)

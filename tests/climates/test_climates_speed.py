@@ -54,12 +54,12 @@ def bare_rate(plan, days, threads: int, blocks: int = 30) -> np.ndarray:
     inflow = np.where(rng.random(days.size) < 0.25, rng.exponential(1500.0, days.size), 0.0)
     demand = plan.demand.values
     years = np.append(np.flatnonzero(np.diff(days.year, prepend=0)), days.size).astype(np.int64)
-    tank = np.zeros((3, LANES))
+    tank = np.zeros((2, LANES))
     tank[0] = np.geomspace(500, 80_000, LANES)
 
     def one(_):
         totals, yearly = np.empty((len(TOTALS), LANES)), np.empty((len(BY_YEAR), years.size - 1, LANES))
-        balance(inflow, demand, None, None, tank, None, None, None, years, totals, yearly, None)
+        balance(inflow, demand, None, None, tank, None, None, None, None, years, totals, yearly, None)
 
     one(0)
     with ThreadPoolExecutor(threads) as pool:
