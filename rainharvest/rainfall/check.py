@@ -10,7 +10,7 @@ import xarray as xr
 
 from rainharvest.core.errors import require
 from rainharvest.rainfall import check_days, check_habits, check_neighbours, check_years
-from rainharvest.rainfall.flags import Finding, Flag, as_neighbours, as_record, table_of
+from rainharvest.rainfall.flags import Finding, Flag, as_neighbours, as_record, noted, table_of
 
 
 def check_rain(
@@ -81,7 +81,7 @@ def check_rain(
         found.extend(new)
         for one in new:
             if one.flag in ("rejected", "suspect") and one.severity in ("wrong", "suspect"):
-                values[days.get_loc(one.first) : days.get_loc(one.last) + 1] = np.nan
+                values[days.get_loc(one.first_day) : days.get_loc(one.last_day) + 1] = np.nan
 
     heed(check_years.beyond_today(record))
     heed(check_days.bounds(values, total_days, days, ceiling))
@@ -102,7 +102,10 @@ def check_rain(
     found += check_neighbours.shifts(values, days, others)
     found += check_neighbours.swapped(values, days, others)
     found += check_days.hidden_totals(
-        np.where(total_days == 1, whole, np.nan), _blank(record), days, gaps_end_in_totals
+        np.where(total_days == 1, whole, np.nan),
+        (record["flag"] == Flag.MISSING).values,
+        days,
+        gaps_end_in_totals,
     )
     found += check_habits.all_habits(values, days)
     found += check_years.incomplete_years(record) + check_years.snow(record)
@@ -110,16 +113,11 @@ def check_rain(
     return table_of(found)
 
 
-def _blank(record: xr.DataArray) -> np.ndarray:
-    """Return the days without a value of any kind."""
-    return (record["flag"] == Flag.MISSING).to_numpy()
-
-
 def _not_twice(findings: list[Finding]) -> list[Finding]:
     """Return the findings without those whose days lie inside an earlier one."""
     kept: list[Finding] = []
     for one in findings:
-        if not any(other.first <= one.last and one.first <= other.last for other in kept):
+        if not any(k.first_day <= one.last_day and one.first_day <= k.last_day for k in kept):
             kept.append(one)
     return kept
 
@@ -168,9 +166,7 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
                 flag[start : end + 1], flag[end + 1] = Flag.IN_TOTAL, Flag.TOTAL
                 total_days[end + 1] = end + 2 - start
         said.append(f"accepted: {row.check}, {span}, {row.flag}")
-    earlier = [record.attrs["assumptions"]] if record.attrs.get("assumptions") else []
     out = record.copy(data=values)
     out["flag"] = ("time", flag, record["flag"].attrs)
     out["total_days"] = ("time", total_days, record["total_days"].attrs)
-    out.attrs["assumptions"] = "; ".join(earlier + said)
-    return out
+    return out.assign_attrs(assumptions=noted(record.attrs, said))

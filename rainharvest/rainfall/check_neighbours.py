@@ -183,7 +183,9 @@ def not_borne_out(
     findings: Sequence[Finding], values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]
 ) -> list[Finding]:
     """Return the findings of false zeros that no neighbour's own dryness bears out."""
-    said = _witnesses(values, neighbours, [(days.get_loc(f.first), days.get_loc(f.last)) for f in findings])
+    said = _witnesses(
+        values, neighbours, [(days.get_loc(f.first_day), days.get_loc(f.last_day)) for f in findings]
+    )
     doubted = [not any(w.chance > LIMITS["denied_each"] for w in witnesses) for witnesses in said]
     return [one for one, kept in zip(findings, doubted, strict=True) if kept]
 

@@ -13,7 +13,20 @@ import xarray as xr
 
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import MONTHS_SHORT
-from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, STYLE, keep, new_figure, rounded_up
+from rainharvest.core.style import (
+    BRICK,
+    DEEP,
+    INK,
+    MIST,
+    OCHRE,
+    STONE,
+    STYLE,
+    TITLE,
+    keep,
+    new_figure,
+    round_ticks,
+    rounded_up,
+)
 from rainharvest.rainfall.flags import Flag
 
 if TYPE_CHECKING:
@@ -25,15 +38,9 @@ if TYPE_CHECKING:
 PALE = "#e4eaec"
 ORIGINS = ("measured", "share of a longer reading", "from a neighbour", "its own season", "unknown")
 ORIGIN_COLOURS = (PALE, OCHRE, DEEP, STONE, BRICK)
-ORIGIN_OF = {
-    Flag.TOTAL: 1,
-    Flag.IN_TOTAL: 1,
-    Flag.SPREAD: 1,
-    Flag.FILLED: 2,
-    Flag.RESAMPLED: 3,
-    Flag.MISSING: 4,
-    Flag.REJECTED: 4,
-}  # place in ORIGINS; the other flags are measurements
+# place in ORIGINS; the flags not named are measurements
+ORIGIN_OF = dict.fromkeys((Flag.TOTAL, Flag.IN_TOTAL, Flag.SPREAD), 1) | {Flag.FILLED: 2, Flag.RESAMPLED: 3}
+ORIGIN_OF |= dict.fromkeys((Flag.MISSING, Flag.REJECTED), 4)
 
 SKILLS = {
     "total_error": "Total rain",
@@ -46,6 +53,7 @@ SKILLS = {
 SPI_LINES = {-1.0: "moderately dry", -1.5: "severely dry", -2.0: "extremely dry"}
 
 DASHED = {"color": STONE, "linewidth": 1.8, "linestyle": (0, (6, 3))}
+DOT = {"marker": "o", "linestyle": "", "color": OCHRE, "mec": INK, "zorder": 4}
 WHITE = {"facecolor": "white", "edgecolor": "none", "pad": 2}
 LEAP = pd.date_range("2000-01-01", "2000-12-31")
 
@@ -73,18 +81,12 @@ def _legend(axes: Axes, colours, words, below: float) -> None:
     from matplotlib import rc_context
     from matplotlib.patches import Patch
 
-    look = {"edgecolor": INK, "linewidth": 0.5}
+    fill = {"edgecolor": INK, "linewidth": 0.5}
+    handles = [Patch(facecolor=c, label=w, **fill) for c, w in zip(colours, words, strict=True)]
+    look = {"frameon": False, "fontsize": 14, "handlelength": 1.0, "handletextpad": 0.5, "columnspacing": 1.2}
     with rc_context(STYLE):
         axes.legend(
-            handles=[Patch(facecolor=c, label=w, **look) for c, w in zip(colours, words, strict=True)],
-            loc="upper center",
-            bbox_to_anchor=(0.5, below),
-            ncols=len(words),
-            frameon=False,
-            fontsize=14,
-            handlelength=1.0,
-            handletextpad=0.5,
-            columnspacing=1.2,
+            handles=handles, ncols=len(words), loc="upper center", bbox_to_anchor=(0.5, below), **look
         )
 
 
@@ -94,9 +96,8 @@ def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
 
     if figure is None:
         figure, axes = new_figure("Where each day of the record comes from", height=5.4)
-        axes.set_ylabel("Year")
+        axes.set(ylabel="Year", xticks=np.arange(12) * 30.5 + 15, xticklabels=MONTHS_SHORT, xlim=(0, 366))
         axes.grid(visible=False)
-        axes.set_xticks(np.arange(12) * 30.5 + 15, MONTHS_SHORT)
         axes.tick_params(axis="x", length=0)
         _legend(axes, ORIGIN_COLOURS, ORIGINS, -0.06)
     axes = figure.axes[0]
@@ -115,10 +116,8 @@ def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
     image = keep(axes, "days", lambda: axes.imshow(picture, **look))
     image.set_data(picture)
     image.set_extent((0, 366, last + 0.5, first - 0.5))
-    axes.set_xlim(0, 366)
-    axes.set_ylim(last + 0.5, first - 0.5)
     step = 1 if last - first < 8 else 5 if last - first < 32 else 10
-    axes.set_yticks(np.arange(-(-first // step) * step, last + 1, step))
+    axes.set(yticks=np.arange(-(-first // step) * step, last + 1, step), ylim=(last + 0.5, first - 0.5))
     return figure
 
 
@@ -164,8 +163,7 @@ def double_mass_figure(mass: xr.Dataset, figure: Figure | None = None) -> Figure
     if figure is None:
         title = "Rain here against rain at the neighbours, added up year by year"
         figure, axes = new_figure(title, height=4.4)
-        axes.set_xlabel("Mean of the neighbours, added up (m)")
-        axes.set_ylabel("Rain here, added up (m)")
+        axes.set(xlabel="Mean of the neighbours, added up (m)", ylabel="Rain here, added up (m)")
     axes = figure.axes[0]
     here, there, year = mass.here.values / 1000, mass.there.values / 1000, mass.year.values
     ends = ([0, there[-1]], [0, here[-1]]) if year.size else ([], [])
@@ -189,8 +187,7 @@ def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
     if figure is None:
         figure, axes = new_figure("Known days hidden and filled: how far off is the record then?", height=5.2)
         axes.set_xlabel("Error of the whole record (%; for wet days and reliability: percentage points)")
-        axes.set_yticks(np.arange(len(SKILLS)), SKILLS.values())
-        axes.set_ylim(len(SKILLS) - 0.4, -0.6)
+        axes.set(yticks=np.arange(len(SKILLS)), yticklabels=SKILLS.values(), ylim=(len(SKILLS) - 0.4, -0.6))
         axes.grid(axis="y", visible=False)
         axes.axvline(0, color=INK, linewidth=1.2)
         _legend(axes, (DEEP, OCHRE), ("this fill", "mean of the season, the plainest fill"), -0.17)
@@ -219,11 +216,8 @@ def return_levels_figure(levels: xr.Dataset, years: float, figure: Figure | None
     period = levels.return_period.values
     if figure is None:
         figure, axes = new_figure("Heavy days: once in so many years")
-        axes.set_xscale("log")
-        axes.set_xlabel(label("return_period"))
-        axes.set_ylabel(label("return_level"))
-        axes.set_xlim(period[0], period[-1])
-        axes.set_xticks(period, [f"{p:g}" for p in period])
+        axes.set(xscale="log", xlabel=label("return_period"), ylabel=label("return_level"))
+        axes.set(xlim=(period[0], period[-1]), xticks=period, xticklabels=[f"{p:g}" for p in period])
         axes.minorticks_off()
     axes = figure.axes[0]
     level = levels.return_level.values
@@ -247,17 +241,14 @@ def monthly_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     month = np.arange(1, 13)
     if figure is None:
         figure, axes = new_figure("Rain through the year")
-        axes.set_ylabel(label("month_mean"))
-        axes.set_xticks(month, MONTHS_SHORT)
-        axes.set_xlim(0.4, 12.6)
+        axes.set(ylabel=label("month_mean"), xticks=month, xticklabels=MONTHS_SHORT, xlim=(0.4, 12.6))
         axes.grid(axis="x", visible=False)
     axes = figure.axes[0]
     mean = found.month_mean.values
     low, middle, high = found.month_share.sel(share=[0.1, 0.5, 0.9]).values.T
     _strokes(axes, "bars", month, np.zeros(12), mean, color=MIST, linewidth=38)
     _strokes(axes, "spread", month, low, high, color=DEEP, linewidth=3, zorder=3)
-    dots = {"marker": "o", "linestyle": "", "ms": 9, "color": OCHRE, "mec": INK, "zorder": 4}
-    _line(axes, "middle", **dots).set_data(month, middle)
+    _line(axes, "middle", ms=9, **DOT).set_data(month, middle)
     said = "bar: mean · dot: middle year · line: 8 years of 10"
     _text(axes, "words", (0.995, 1.02), said, ha="right", va="bottom")
     axes.set_ylim(0, rounded_up(1.05 * float(np.nanmax(high, initial=1.0))))
@@ -268,39 +259,23 @@ def spells_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw how often a dry spell lasts at least so long, and the longest."""
     if figure is None:
         figure, axes = new_figure("How often a dry spell lasts at least so long")
-        axes.set_xscale("log")
-        axes.set_yscale("log")
-        axes.set_xlabel(label("spell_days"))
-        axes.set_ylabel("Spells a year")
+        axes.set(xscale="log", yscale="log", xlabel=label("spell_days"), ylabel="Spells a year")
     axes = figure.axes[0]
     days, rate = found.spell_days.values, found.spells_a_year.values
     _line(axes, "spells", color=DEEP, drawstyle="steps-pre").set_data(days, rate)
     keep(axes, "once", lambda: axes.axhline(1, **DASHED))
     once = {"transform": axes.get_yaxis_transform(), "va": "bottom", "color": STONE}
     _text(axes, "once-words", (0.005, 1.06), "once a year", **once)
-    dot = {
-        "marker": "o",
-        "linestyle": "",
-        "ms": 13,
-        "color": OCHRE,
-        "mec": INK,
-        "zorder": 4,
-        "clip_on": False,
-    }
-    _line(axes, "longest", **dot).set_data(days[-1:], rate[-1:])
+    _line(axes, "longest", ms=13, clip_on=False, **DOT).set_data(days[-1:], rate[-1:])
     said = f"longest: {days[-1]} days" if days.size else ""
     _text(axes, "longest-words", (0.99, 0.95), said, ha="right", fontweight="bold")
     right = rounded_up(1.05 * days[-1]) if days.size else 10
     bottom = 10.0 ** np.floor(np.log10(rate[-1] * 0.8)) if days.size and rate[-1] > 0 else 0.01
     top = rounded_up(1.1 * rate[0]) if days.size else 100
     if (axes.get_xlim(), axes.get_ylim()) != ((1, right), (bottom, top)):
-        axes.set_xlim(1, right)
-        axes.set_ylim(bottom, top)
-        ticks = [t for t in (1, 2, 5, 10, 20, 50, 100, 200, 500) if t <= right]
-        axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
-        rates = [t for t in (0.001, 0.01, 0.1, 1, 10, 100) if bottom <= t <= top]
-        axes.set_yticks(rates, [f"{t:g}" for t in rates])
-        axes.minorticks_off()
+        axes.set(xlim=(1, right), ylim=(bottom, top))
+        round_ticks(axes.xaxis, 1, min(right, 500))
+        round_ticks(axes.yaxis, bottom, top, (1.0,))
     return figure
 
 
@@ -310,15 +285,12 @@ def spi_figure(spi: xr.DataArray, figure: Figure | None = None) -> Figure:
 
     if figure is None:
         figure, axes = new_figure("")
-        axes.set_ylabel(label("spi"))
-        axes.set_ylim(-3.6, 3.6)
-        axes.set_yticks([-3, -2, -1, 0, 1, 2, 3], ["−3", "−2", "−1", "0", "1", "2", "3"])
+        axes.set(xlabel="Month", ylabel=label("spi"), ylim=(-3.6, 3.6), yticks=range(-3, 4))
         axes.xaxis.set_major_formatter(dates.DateFormatter("%Y"))
-        axes.set_xlabel("Month")
     axes = figure.axes[0]
     months = f"{int(spi.scale)} month{'s' if int(spi.scale) > 1 else ''}"
     title = f"Wet and dry times: the rain of {months} against normal"
-    axes.set_title(title, loc="left", fontsize=STYLE["axes.titlesize"], fontweight="bold")
+    axes.set_title(title, **TITLE)
     month, value = dates.date2num(spi.month.values), np.nan_to_num(spi.values)
     for name, part, colour in (("wet", np.maximum(value, 0), MIST), ("dry", np.minimum(value, 0), BRICK)):
         look = {"color": colour, "linewidth": 0.4, "step": "mid"}

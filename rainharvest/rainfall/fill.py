@@ -14,7 +14,15 @@ from rainharvest.core.quantities import attributes
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall import fill_methods as ways
 from rainharvest.rainfall.fill_methods import LIMITS, Donor
-from rainharvest.rainfall.flags import Flag, as_neighbours, as_record, flag_attributes, sound_values, spans
+from rainharvest.rainfall.flags import (
+    Flag,
+    as_neighbours,
+    as_record,
+    flag_attributes,
+    noted,
+    sound_values,
+    spans,
+)
 
 # Shares of days: of a year from which it is said to be estimated, and to be left out; of the record from which
 # filling alone, and filling at all, is warned of.
@@ -242,7 +250,6 @@ def _report(
         said.append(say.fill_alone(alone))
     if new.mean() > FILLED_SHARE:
         said.append(say.fill_much(new.mean()))
-    earlier = [record.attrs["assumptions"]] if record.attrs.get("assumptions") else []
     gaps = [f"{days[a].date()} to {days[a + n - 1].date()} ({n} days)" for a, n in left]
     return attributes("rain") | {
         **record.attrs,
@@ -256,5 +263,5 @@ def _report(
         "gaps_left": "; ".join(gaps),
         "years_estimated": ", ".join(map(str, estimated)),
         "years_to_leave_out": ", ".join(map(str, leave_out)),
-        "assumptions": "; ".join(earlier + said),
+        "assumptions": noted(record.attrs, said),
     }

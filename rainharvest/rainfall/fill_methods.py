@@ -270,11 +270,8 @@ def inverse_distance(values: np.ndarray, distances: np.ndarray, power: float = 2
 
 
 def _weighted_mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
-    known = np.isfinite(values)
-    weights = weights.reshape((-1,) + (1,) * (values.ndim - 1)) * known
-    total = weights.sum(axis=0)
-    summed = (np.where(known, values, 0.0) * weights).sum(axis=0)
-    return np.where(total > 0, summed / np.where(total > 0, total, 1.0), np.nan)[()]
+    mean = np.ma.average(np.ma.masked_invalid(values), axis=0, weights=weights)
+    return np.ma.filled(mean, np.nan)[()]
 
 
 WINDOW_PAIRS = 300  # pairs below which the whole year stands in for the three months

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from enum import IntEnum
 from typing import Literal
 
@@ -82,29 +82,20 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
         stamp = index[index != index.normalize()][0]
         remedy = "sum to days first, each dated at midnight"
         raise InputError(f"the stamp {stamp} is not a whole day", remedy, place)
-    if index.has_duplicates:
-        twice = index[index.duplicated()][0].date()
-        raise InputError(f"{twice} stands twice", "keep one value a day", place)
+    twice = index[index.duplicated()].date
+    require(not len(twice), f"{[*twice, ''][0]} stands twice", "keep one value a day", place)
     try:
         values = rain.to_numpy().astype("float64")
     except (TypeError, ValueError):
         raise InputError("the values are not numbers", "read the file with read_rain", place) from None
-    if np.isinf(values).any():
-        raise InputError(f"{index[np.isinf(values)][0].date()} is infinite", "reject that day", place)
+    endless = index[np.isinf(values)].date
+    require(not len(endless), f"{[*endless, ''][0]} is infinite", "reject that day", place)
     unknown = np.isnan(values)
-    flag = (
-        rain["flag"].to_numpy() if "flag" in rain.coords else np.where(unknown, Flag.MISSING, Flag.MEASURED)
-    )
-    if "total_days" in rain.coords:
-        total_days = rain["total_days"].to_numpy()
-    else:
-        total_days = np.where(unknown, 0, 1)
-        if (flag == Flag.TOTAL).any():
-            raise InputError(
-                f"{index[flag == Flag.TOTAL][0].date()} is marked as a total, over how many days is not said",
-                "add the coordinate total_days",
-                place,
-            )
+    flag = np.asarray(rain.coords.get("flag", np.where(unknown, Flag.MISSING, Flag.MEASURED)))
+    total_days = np.asarray(rain.coords.get("total_days", np.where(unknown, 0, 1)))
+    totals = index[flag == Flag.TOTAL].date
+    said = f"{[*totals, ''][0]} is marked as a total, over how many days is not said"
+    require("total_days" in rain.coords or not len(totals), said, "add the coordinate total_days", place)
     full = pd.date_range(index.min(), index.max(), freq="D", name="time", unit=index.unit)
     span = f"the dates run from {full[0].date()} to {full[-1].date()}"
     require(len(full) <= 36_525 + 10 * len(index), span, "correct the stray date", place)
@@ -208,44 +199,30 @@ Severity = Literal["wrong", "suspect", "note"]
 SEVERITIES: tuple[Severity, ...] = ("wrong", "suspect", "note")
 
 
-@dataclass(frozen=True)
-class Kind:
-    """A kind of finding: a row of findings.toml."""
-
-    severity: Severity  # Cannot be right; doubtful; worth knowing
-    reason: str  # Why, with places for the numbers
-    action: str  # What may be done
-    check: str  # The check that finds it
-    flag: str = ""  # What accepting it sets on its days; empty where it is about the record, not about days
-
-
-KINDS = {
-    name: Kind(**{"check": name.replace("_", " ")} | row)
-    for name, row in rows_of("rainfall", "findings").items()
-}
+KINDS = rows_of("rainfall", "findings")
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One finding about a rain record."""
+    """One finding about a rain record: its fields are the columns of the table of findings."""
 
-    check: str
-    severity: Severity
-    first: pd.Timestamp  # The days it is about
-    last: pd.Timestamp
+    check: str  # The check that finds it
+    severity: Severity  # Cannot be right; doubtful; worth knowing
+    first_day: pd.Timestamp  # The days it is about
+    last_day: pd.Timestamp
     days: int  # [day] How many days it is about
-    reason: str
-    action: str
-    flag: str
+    reason: str  # Why, with the numbers of the case
+    action: str  # What may be done
+    flag: str  # What accepting it sets on its days; empty where it is about the record, not about days
 
 
 def finding(kind: str, first: pd.Timestamp, last: pd.Timestamp, days: int, **facts: object) -> Finding:
     """Return a finding of a kind, its reason and action with the facts of the case."""
-    row = KINDS[kind]
+    row = {"check": kind.replace("_", " "), "flag": ""} | KINDS[kind]
     always = {"days": days, "count": plural(days), "are": "is" if days == 1 else "are"}
     facts = always | {"first": first, "last": last} | facts
-    reason, action = row.reason.format(**facts), row.action.format(**facts)
-    return Finding(row.check, row.severity, first, last, days, reason, action, row.flag)
+    said = {part: row[part].format(**facts) for part in ("reason", "action")}
+    return Finding(first_day=first, last_day=last, days=days, **row | said)
 
 
 def finding_at(kind: str, days: pd.DatetimeIndex, first: int, last: int, **facts: object) -> Finding:
@@ -253,12 +230,21 @@ def finding_at(kind: str, days: pd.DatetimeIndex, first: int, last: int, **facts
     return finding(kind, days[first], days[last], int(last - first + 1), **facts)
 
 
-COLUMNS = ["check", "severity", "first_day", "last_day", "days", "reason", "action", "flag"]
+COLUMNS = [one.name for one in fields(Finding)]
 
 
 def table_of(findings: list[Finding]) -> pd.DataFrame:
     """Return findings as a table, worst first."""
-    order = sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), -f.days, f.first, f.check))
-    if not order:
-        return pd.DataFrame(columns=COLUMNS)
-    return pd.DataFrame([asdict(one) for one in order]).set_axis(COLUMNS, axis=1)
+    return worst_first(pd.DataFrame([asdict(one) for one in findings], columns=COLUMNS))
+
+
+def worst_first(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of findings ordered by severity, then by the days concerned."""
+    rank = table.assign(severity=table["severity"].map(SEVERITIES.index), days=-table["days"])
+    order = rank.sort_values(["severity", "days", "first_day", "check"], kind="stable").index
+    return table.loc[order].reset_index(drop=True)
+
+
+def noted(attrs: Mapping[str, object], said: Iterable[str]) -> str:
+    """Return what was assumed of a record so far, and what is now."""
+    return "; ".join(filter(None, [attrs.get("assumptions", ""), *said]))

@@ -20,7 +20,7 @@ from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_habits import check_steps
 from rainharvest.rainfall.describe import describe_rain, one_version
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.flags import MEANINGS, SEVERITIES, Flag, plural, spans
+from rainharvest.rainfall.flags import MEANINGS, Flag, plural, spans, worst_first
 from rainharvest.rainfall.read import read_rain, read_subdaily
 from rainharvest.rainfall.summary import summary
 from rainharvest.rainfall.tables import Rain
@@ -149,10 +149,7 @@ def findings_of(
     if step is None or rain.sizes["time"] * 86400 / step > MOST_READINGS:
         return days
     steps = check_steps(read_as_far_as_needed(file, hints, read_subdaily))
-    found = pd.concat([table for table in (days, steps) if len(table)] or [days], ignore_index=True)
-    rank = found.assign(severity=found["severity"].map(SEVERITIES.index), days=-found["days"])
-    order = rank.sort_values(["severity", "days", "first_day", "check"], kind="stable").index
-    return found.loc[order].reset_index(drop=True)
+    return worst_first(pd.concat([t for t in (days, steps) if len(t)] or [days], ignore_index=True))
 
 
 _ARGUMENT = re.compile(rf"\b({'|'.join(HINTS)})=(True|False|'[^']*'|\([^)]*\))?")
@@ -335,10 +332,7 @@ def longest_stretch(filled: xr.DataArray) -> tuple[xr.DataArray, str]:
     begin, last = max(stretches, key=lambda run: run[1] - run[0])
     stretch = filled.isel(time=slice(begin, last + 1))
     first, last = (str(t)[:10] for t in stretch.time.values[[0, -1]])
-    for name in (
-        "years_estimated",
-        "years_to_leave_out",
-    ):  # of the whole record: those of the stretch are kept
+    for name in ("years_estimated", "years_to_leave_out"):  # of the whole record: the stretch's are kept
         years = [year for year in stretch.attrs.get(name, "").split(", ") if first[:4] <= year <= last[:4]]
         stretch = stretch.assign_attrs({name: ", ".join(years)})
     inside, outside = int((~known).sum()), int(known.size - stretch.sizes["time"])
