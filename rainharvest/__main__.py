@@ -137,10 +137,15 @@ def _study(given: argparse.Namespace) -> int:
 
 
 def _record(given: argparse.Namespace) -> int:
-    from rainharvest.rainfall.record import make_record
+    from rainharvest.core.outputs import check_folder
+    from rainharvest.rainfall.record import make_record, write_record
+    from rainharvest.rainfall.section import record_report
+    from rainharvest.study.report import report_page
 
+    check_folder(given.out)
     settings = {"members": given.members, "seed": given.seed, "gaps_end_in_totals": given.gaps_end_in_totals}
-    made = make_record(given.files, given.out, hints=_hints(given), **settings)
+    made = make_record(given.files, hints=_hints(given), **settings)
+    write_record(made, given.out, report_page(record_report(made)))
     print(made.text)
     return 0
 

@@ -98,4 +98,6 @@ def from_weather(
     if lacking.any():
         out = out.fillna(from_monthly_table(monthly_table(known), wanted))
     said = f"{known.attrs['assumptions']}; {int(lacking.sum())} days have the mean of their month"
-    return named(out, NAME, said).assign_attrs(weather.attrs | attributes(NAME, assumptions=said))
+    middle = days[["tmin", "tmax"]].mean(axis=1)
+    cold = {"coldest_month": float(middle.groupby(middle.index.month).mean().min())}
+    return named(out, NAME, said).assign_attrs(weather.attrs | cold | attributes(NAME, assumptions=said))

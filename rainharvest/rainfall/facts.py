@@ -12,16 +12,19 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from rainharvest.core.defaults import defaults_of
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check import accept_findings, check_rain
+from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import spi_class
+from rainharvest.rainfall.describe import one_version
 from rainharvest.rainfall.fill_skill import FILLINGS, fill_skill
 from rainharvest.rainfall.flags import Flag, as_record
 from rainharvest.rainfall.read_open import open_source, unpacked
 from rainharvest.rainfall.read_values import LIMITS
-from rainharvest.rainfall.record import read_as_far_as_needed
+from rainharvest.rainfall.record import RainRecord, read_as_far_as_needed
 from rainharvest.rainfall.summary import parts_of
 
 SAY = texts_of("rainfall")
@@ -42,6 +45,8 @@ DEMO_STEMS = {
     "semi-arid": "semi_arid",
     "rain all year": "temperate_all_year",
 }
+
+COLD = defaults_of("rainfall")["check"]
 
 SHOWN_YEARS = 30  # [year] as many as make a normal; a panel fills no more, so that it follows the hand
 
@@ -293,6 +298,46 @@ def origins_facts(flags: np.ndarray) -> dict[str, float]:
     return {"measured": float(own.mean()), "made": int((~own).sum())}
 
 
+def own_facts(record: RainRecord) -> xr.Dataset:
+    """Return of a record by itself what a study's results say of theirs."""
+    first, filled, raw = one_version(record.filled), record.filled.attrs, record.read.attrs
+    left = [int(year) for year in parts_of(filled["years_to_leave_out"], ", ")]
+    return (
+        record.filled.to_dataset(name="versions")
+        .assign(rain=first, flag=("time", first["flag"].values))
+        .assign_attrs(
+            rain_file=raw["source_file"],
+            reading=raw.get("assumptions", ""),
+            filling=filled["assumptions"],
+            years_estimated=filled["years_estimated"],
+            years_mostly_filled=filled["years_to_leave_out"],
+            left_out=SAY.left("gaps_left", filled["gaps_left"]).capitalize() if filled["gaps_left"] else "",
+            days_missing=int(record.read.isnull().sum()),
+            days_read=record.read.sizes["time"],
+            measured_years=float((~first["time"].dt.year.isin(left)).sum()) / 365.25,
+        )
+    )
+
+
+def changes_facts(findings: pd.DataFrame, annual: xr.DataArray) -> dict[str, object]:
+    """Return the years of proven breaks, and the line of a proven trend through the annual totals."""
+    proven = findings[findings["severity"] == "suspect"] if len(findings) else findings
+    breaks = sorted({day.year for day in proven["last_day"][proven["check"] == "homogeneity"]})
+    facts: dict[str, object] = {"breaks": breaks, "trend": None}
+    total = annual.median("member").dropna("year")
+    if total.sizes["year"] >= 4 and "trend" in set(findings["check"]):
+        middle, ends = float(total["year"].median()), total["year"].values[[0, -1]]
+        slope = mann_kendall(total.values, total["year"].values).slope
+        facts |= {"trend": slope, "line": (ends, float(total.median()) + slope * (ends - middle))}
+    return facts
+
+
+def snow_falls(findings: pd.DataFrame, weather: xr.DataArray | None = None) -> bool:
+    """Return whether snow is to be reckoned with: by the place, or by the coldest month's mean temperature."""
+    cold = weather is not None and weather.attrs.get("coldest_month", 99.0) < COLD["snow_month"].value
+    return bool(cold or (len(findings) and "snow" in set(findings["check"])))
+
+
 def used_facts(done: xr.Dataset) -> dict[str, object]:
     """Return what of the record a study uses, and what it was assumed to hold."""
     first, last = done.time.values[[0, -1]]
@@ -301,7 +346,7 @@ def used_facts(done: xr.Dataset) -> dict[str, object]:
         "attrs": done.attrs,
         "first": first,
         "last": last,
-        "mean": float(done.rain.sum()) / (done.sizes["time"] / 365.25),
+        "mean": 365.25 * float(done.rain.mean()),
         "versions": done.sizes["member"],
         "assumptions": "; ".join(dict.fromkeys(part for note in notes for part in parts_of(note))),
     }

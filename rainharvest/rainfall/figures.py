@@ -5,6 +5,7 @@ Each takes the figure drawn before, whose artists it moves.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -121,8 +122,10 @@ def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
     return figure
 
 
-def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
-    """Draw the rain of each hydrological year, the driest marked, and how far filled versions differ."""
+def annual_figure(
+    totals: xr.DataArray, figure: Figure | None = None, changes: Mapping[str, object] | None = None
+) -> Figure:
+    """Draw the rain of each hydrological year, the driest, how far versions differ, and proven breaks and trend."""
     from matplotlib.ticker import MaxNLocator
 
     if figure is None:
@@ -148,6 +151,10 @@ def annual_figure(totals: xr.DataArray, figure: Figure | None = None) -> Figure:
     mean = float(middle.mean()) if years.size else np.nan
     line = keep(axes, "mean", lambda: axes.axhline(0, **DASHED | {"color": DEEP, "linewidth": 2}))
     line.set_ydata([mean] * 2)
+    for year in (changes or {}).get("breaks", ()):
+        keep(axes, f"break {year}", lambda year=year: axes.axvline(year - 0.5, **DASHED | {"color": INK}))
+    if changes and changes["trend"] is not None:
+        _line(axes, "trend", color=OCHRE, linewidth=2.6, zorder=4).set_data(*changes["line"])
     box = WHITE | {"alpha": 0.85}
     said = f"mean {mean:,.0f} mm" if years.size else "no year is complete"
     _text(axes, "words", (0.01, 0.97), said, color=DEEP, bbox=box)

@@ -209,14 +209,14 @@ def _spread(total, donors, sound, days, start, length, members, rng) -> tuple[st
 
 def _fill_matched(filled, sound, donors, best, days, new, wet_day, rng) -> None:
     """Fill the days that a donor covers, each after the day before it."""
-    draws = np.full((2, len(filled), len(new)), np.nan)
+    draws = np.full((len(ways.STATES), len(filled), len(new)), np.nan)
     for place, donor in enumerate(donors):
         mine = np.flatnonzero(best == place)
         if len(mine):
             draws[:, :, mine] = ways.matched(sound, donor, days, new[mine], len(filled), wet_day, rng)
     for column, day in enumerate(new):
-        wet = filled[:, day - 1] >= wet_day if day else np.zeros(len(filled), dtype=bool)
-        filled[:, day] = np.where(wet, draws[1, :, column], draws[0, :, column])
+        state = ways.state_before(filled, np.array([day]), wet_day)[:, 0]
+        filled[:, day] = draws[np.maximum(state, 0), np.arange(len(filled)), column]
 
 
 def _averaged(sound: np.ndarray, donors: list[Donor], new: np.ndarray, method: str) -> np.ndarray:

@@ -46,21 +46,18 @@ def run_starts(known: np.ndarray, days: pd.DatetimeIndex, first: int, length: in
     return np.flatnonzero(whole & near)
 
 
-def _flank_matches(filled, known, starts, first, length, wet_day) -> np.ndarray:
-    """Return, for each member and run, how well the days either side agree, wet with wet, dry with dry."""
-    score = np.zeros((len(filled), len(starts)))
+def _flank_misses(filled, known, starts, first, length, wet_day) -> np.ndarray:
+    """Return, for each member and run, how far the days either side disagree, wet with dry; 0 where all agree."""
+    misses = np.zeros((len(filled), len(starts)))
     last = filled.shape[1] - 1
     for step in range(1, FLANK + 1):
         for off in (-step, length - 1 + step):
-            here, there = first + off, starts + off
-            if not 0 <= here <= last:
+            here, there = first + off, np.clip(starts + off, 0, last)
+            if not 0 <= here <= last or np.isnan(filled[0, here]):
                 continue
-            inside = (there >= 0) & (there <= last)
-            there = np.clip(there, 0, last)
-            both = np.isfinite(filled[:, here, None]) & (inside & known[there])
-            agree = (filled[:, here, None] >= wet_day) == (filled[:, there] >= wet_day)
-            score += both * agree * 2.0 ** (1 - step)
-    return score
+            unlike = (filled[:, here, None] >= wet_day) != (filled[:, there] >= wet_day)
+            misses += (unlike | (there != starts + off) | ~known[there]) * 2.0 ** (1 - step)
+    return misses
 
 
 def resample(
@@ -76,16 +73,18 @@ def resample(
     """Fill one gap of every member, in place, with a real run of days of the same season.
 
     A run of the same length is drawn from the other years (or other weeks) within 15 days of the season
-    (30, then 45, where too few runs are whole), among those whose days before and after agree best, wet
-    with wet and dry with dry, with the days that stand either side of the gap. The run is taken as it
-    was, so amounts, wet days and spells keep their sequence. A gap for which too few whole runs exist is
-    filled in two halves.
+    (30, then 45, where fewer than sixty agree), among those whose days before and after agree, wet with wet
+    and dry with dry, with the days that stand either side of the gap; the sixty that agree best where too
+    few do. The run is taken as it was, so amounts, wet days and spells keep their sequence. A gap for which
+    too few whole runs exist is filled in two halves.
     """
     for window in (15, 30, 45):
         starts = run_starts(known, days, first, length, window)
-        if len(starts) >= ENOUGH:
+        if len(starts) < ENOUGH:
+            continue
+        if (_flank_misses(filled[:1], known, starts, first, length, wet_day) == 0).sum() >= ENOUGH:
             break
-    else:
+    if len(starts) < ENOUGH:
         if length > 1:
             half = length // 2
             return resample(filled, known, days, first, half, wet_day, weights, rng) and resample(
@@ -93,10 +92,10 @@ def resample(
             )
         if len(starts) == 0:
             return False
-    score = _flank_matches(filled, known, starts, first, length, wet_day)
-    least = -np.sort(-score, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
+    misses = _flank_misses(filled, known, starts, first, length, wet_day)
+    most = np.partition(misses, min(ENOUGH, len(starts)) - 1, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
     year = days.year.to_numpy()[starts] - days[0].year
-    chosen = starts[drawn(weights[:, year] * (score >= least), rng)]
+    chosen = starts[drawn(weights[:, year] * (misses <= most), rng)]
     filled[:, first : first + length] = np.take_along_axis(
         filled, chosen[:, None] + np.arange(length), axis=1
     )
@@ -276,6 +275,8 @@ def _weighted_mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
 
 WINDOW_PAIRS = 300  # pairs below which the whole year stands in for the three months
 
+DRY_BEFORE = (1, 2, 3)  # dry days running before a day that are told apart: long dry spells go on more often
+
 STATE_PAIRS = 60  # pairs below which wet and dry yesterdays are not told apart
 
 HALF_SHARE, HALF_LEAST = 0.015, 10  # days of like rank looked at on either side, share of the pool and least
@@ -320,21 +321,35 @@ def _pool(there: np.ndarray, here: np.ndarray, rng: np.random.Generator) -> tupl
     return _Pool(there[order], np.sort(windows, axis=1)), level
 
 
+STATES = range(len(DRY_BEFORE) + 1)
+
+
+def state_before(rain: np.ndarray, days: np.ndarray, wet_day: float) -> np.ndarray:
+    """Return how many of the lengths ``DRY_BEFORE`` it had been dry before each day; -1 if yesterday is unknown."""
+    state, running = np.full((len(rain), len(days)), -1), np.ones((len(rain), len(days)), dtype=bool)
+    for step in range(1, DRY_BEFORE[-1] + 1):
+        value = np.where(days >= step, rain[:, np.maximum(days - step, 0)], np.nan)
+        if step == 1:
+            state[np.isfinite(value)] = 0
+        running &= value < wet_day
+        state += running & (step in DRY_BEFORE)
+    return state
+
+
 @dataclass(frozen=True)
 class _Relation:
     """How the rain of one season here goes with the rain there."""
 
     there: np.ndarray
     here: np.ndarray
-    pools: tuple[_Pool, _Pool]
+    pools: tuple[_Pool, ...]  # by the state of the days before
 
 
 def _relations(sound, donor, days, wet_day, rng) -> tuple[dict[int, _Relation], np.ndarray]:
     """Return the relation of each month, and the level in the scatter of each day that both know."""
     months = days.month.to_numpy()
     both = np.isfinite(sound) & np.isfinite(donor)
-    before = np.concatenate([[np.nan], sound[:-1]])
-    yesterday = np.where(np.isfinite(before), before >= wet_day, -1)
+    before = state_before(sound[None], np.arange(len(sound)), wet_day)[0]
     level = np.full(len(sound), np.nan)
     relations = {}
     for month in range(1, 13):
@@ -342,11 +357,11 @@ def _relations(sound, donor, days, wet_day, rng) -> tuple[dict[int, _Relation], 
         pairs = np.flatnonzero(near if near.sum() >= WINDOW_PAIRS else both)
         there, here = _ranks(donor[pairs], rng), _ranks(sound[pairs], rng)
         pools = []
-        for wet in (0, 1):
-            alike = np.flatnonzero(yesterday[pairs] == wet)
+        for state in STATES:
+            alike = np.flatnonzero(before[pairs] == state)
             alike = alike if len(alike) >= STATE_PAIRS else np.arange(len(pairs))
             pool, own = _pool(there[alike], here[alike], rng)
-            mine = (months[pairs[alike]] == month) & (yesterday[pairs[alike]] == wet)
+            mine = (months[pairs[alike]] == month) & (before[pairs[alike]] == state)
             level[pairs[alike[mine]]] = own[mine]
             pools.append(pool)
         relations[month] = _Relation(np.sort(donor[pairs]), np.sort(sound[pairs]), tuple(pools))
@@ -407,7 +422,7 @@ def matched(
     relations, level = _relations(sound, donor.values, days, wet_day, rng)
     levels = _levels(level, days, new, members, rng)
     months = days.month.to_numpy()[new]
-    out = np.empty((2, members, len(new)))
+    out = np.empty((len(STATES), members, len(new)))
     for month in np.unique(months):
         here = np.flatnonzero(months == month)
         relation = relations[month]
@@ -416,7 +431,7 @@ def matched(
         tied = np.maximum(np.searchsorted(relation.there, x, "right") - low, 1)
         rank = (low + rng.random((members, len(here))) * tied) / len(relation.there)
         rank = np.minimum(rank, 1 - 0.5 / len(relation.there))
-        for wet, pool in enumerate(relation.pools):
+        for state, pool in zip(STATES, relation.pools, strict=True):
             place = (pool.day_here(rank, levels[:, here]) * len(relation.here)).astype(int)
-            out[wet][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
+            out[state][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
     return out

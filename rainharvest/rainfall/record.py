@@ -39,6 +39,11 @@ class RainRecord:
     description: xr.Dataset  # What ``describe_rain`` says of the first version
     text: str  # A readable summary
 
+    @property
+    def year_start_month(self) -> int:
+        """First month of the hydrological year."""
+        return self.description.attrs["year_start_month"]
+
 
 def make_record(
     files: Sequence[str | os.PathLike],
@@ -198,9 +203,11 @@ def _accepted(findings: pd.DataFrame, accept: Sequence[str]) -> np.ndarray:
     return np.asarray(named & (findings["flag"] != ""), dtype=bool)
 
 
-def write_record(record: RainRecord, out: str | os.PathLike) -> None:
-    """Write a record's files into a folder, all together or not at all."""
+def write_record(record: RainRecord, out: str | os.PathLike, page: str = "") -> None:
+    """Write a record's files, and its page where one is given, into a folder, all together or not at all."""
     with whole_files(out) as folder:
+        if page:
+            (folder / "record.html").write_text(page, encoding="utf-8", newline="\n")
         write_csv(record_table(record.filled), folder / "record.csv", index=False)
         write_csv(record.findings, folder / "findings.csv", index=False)
         (folder / "summary.txt").write_text(record.text, encoding="utf-8")

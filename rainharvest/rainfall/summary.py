@@ -27,12 +27,12 @@ def summary(
 ) -> str:
     """Return a readable summary of a record."""
     parts = {
-        "Read": [SAY.read(_read(one)) for one in (rain, *neighbours)],
+        "Read": sources((rain, *neighbours)),
         "Assumed in reading": parts_of(rain.attrs.get("assumptions", "")),
         "Doubted": _doubted(findings),
         "Beside the gauge": _gridded(rain, neighbours),
         "Filled": _filled(rain, filled),
-        "The rain, by the first version": _described(description),
+        "The rain, by the first version": described(description),
     }
     return "\n\n".join(_part(title, lines) for title, lines in parts.items() if lines) + "\n"
 
@@ -42,9 +42,14 @@ def _part(title: str, lines: Sequence[str]) -> str:
     return "\n".join([title, *wrapped])
 
 
-def parts_of(text: str) -> list[str]:
-    """Return the notes that an attribute holds, joined by semicolons."""
-    return [part for part in text.split("; ") if part]
+def parts_of(text: str, mark: str = "; ") -> list[str]:
+    """Return the parts that an attribute holds, joined by a mark."""
+    return [part for part in text.split(mark) if part]
+
+
+def sources(records: Sequence[xr.DataArray]) -> list[str]:
+    """Return which files were read, what they hold, and their digests."""
+    return [SAY.read(_read(one)) for one in records]
 
 
 def _read(rain: xr.DataArray) -> dict[str, object]:
@@ -85,7 +90,9 @@ def _filled(rain: xr.DataArray, filled: xr.DataArray) -> list[str]:
     origin = pd.Series(filled["flag"].values).value_counts(sort=False).sort_index()
     donors = pd.Series(filled["donor"].values[filled["flag"] == Flag.FILLED])
     donors = donors.value_counts(sort=False).sort_index()
-    lines = [SAY.versions(attrs), SAY.origin({MEANINGS[Flag(f)]: n for f, n in origin.items()})]
+    made = bool(np.isin(filled["flag"], [Flag.FILLED, Flag.RESAMPLED, Flag.SPREAD]).any())
+    lines = [SAY.versions(attrs) if made else SAY.nothing_filled(attrs["days_left"])]
+    lines.append(SAY.origin({MEANINGS[Flag(f)]: n for f, n in origin.items()}))
     if len(donors):
         lines.append(SAY.filled_from(dict(donors.items())))
     for key in ("gaps_left", "years_estimated", "years_to_leave_out"):
@@ -95,7 +102,8 @@ def _filled(rain: xr.DataArray, filled: xr.DataArray) -> list[str]:
     return lines + [note for note in parts_of(attrs["assumptions"]) if note not in earlier]
 
 
-def _described(found: xr.Dataset) -> list[str]:
+def described(found: xr.Dataset) -> list[str]:
+    """Return what rain a record holds, and what so short a one cannot tell."""
     lines = []
     whole = int(found["annual_total"].notnull().sum())
     one = {
@@ -115,6 +123,8 @@ def _described(found: xr.Dataset) -> list[str]:
         lines.append(SAY.largest_day(largest))
     if np.isfinite(one["trend"]):
         lines.append(SAY.trend(one, float(found["trend_chance"])))
+    if whole < 2:
+        lines.append(SAY.one_year(whole))
     if found.attrs["left_out"]:
         lines.append(SAY.not_had(found.attrs["left_out"]))
     return lines

@@ -12,6 +12,7 @@ import xarray as xr
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import middle
 from rainharvest.drought.facts_outlook import card_stands
+from rainharvest.rainfall.facts import snow_falls
 from rainharvest.siteworks.facts import Buildable, buildability, siteworks_of
 from rainharvest.sizing.facts_printed import (
     Certainty,
@@ -55,6 +56,7 @@ class AnswerFacts:
     longest_failure: float  # Days
     rationed: bool
     plan_fails: float | None  # Share of years in which the essential uses fail under the rationing plan
+    snow: bool  # Whether part of the winter's precipitation is usually snow
     misfits: tuple[Buildable, ...]  # What keeps the site works from being built as described
 
     @property
@@ -101,6 +103,7 @@ def answer_facts(results: StudyResults) -> AnswerFacts:
         longest_failure=middle(done.described_longest_failure),
         rationed=middle(done.described_rationed) > 0,
         plan_fails=float(plan.failing_years) if kept else None,
+        snow=snow_falls(results.record.findings, results.flows.evapotranspiration),
         misfits=tuple(row for row in buildability(siteworks_of(results)) if not row.fits),
     )
 

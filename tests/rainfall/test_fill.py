@@ -11,7 +11,7 @@ from rain import invent_rain
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.check import check_rain
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.fill_methods import inverse_distance, normal_ratio, split_total
+from rainharvest.rainfall.fill_methods import inverse_distance, normal_ratio, split_total, state_before
 from rainharvest.rainfall.fill_skill import hide_blocks
 from rainharvest.rainfall.flags import Flag
 
@@ -109,6 +109,30 @@ def test_filled_days_are_as_often_wet_as_the_record(sites):
         with_gaps(here, gaps=[(300 * k, 40) for k in range(1, 14)]), others, method="normal_ratio"
     )
     assert (average.values[:, gap] > 0).mean() > (truth > 0).mean() + 0.02  # what a mean does
+
+
+def test_isolated_days_without_a_neighbour_are_as_wet_as_they_were():
+    """Kept among few, the days that agreed best had drier neighbours than the day to fill."""
+    rng, days = np.random.default_rng(8), pd.date_range("1980-01-01", "2004-12-31")
+    wet = np.zeros(len(days), dtype=bool)
+    for day, u in enumerate(rng.random(len(days))):
+        wet[day] = u < (0.6 if day and wet[day - 1] else 0.07)
+    rain = pd.Series(np.where(wet, rng.gamma(0.8, 10, len(days)) + 1, 0.0).round(1), days)
+    hidden = np.zeros(len(days), dtype=bool)
+    hidden[rng.permutation(np.arange(3, len(days) - 3, 6))[:700]] = True
+    filled = fill_gaps(rain.mask(hidden), members=20).values[:, hidden]
+    # what two days on either side tell of a day of a two-state chain, to be met in the mean over all fillings
+    before, after = np.roll(wet, 1)[hidden], np.roll(wet, -1)[hidden]
+    rain_on, dry_on = np.where(before, 0.6, 0.07), np.where(before, 0.4, 0.93)
+    rain_on, dry_on = rain_on * np.where(after, 0.6, 0.4), dry_on * np.where(after, 0.07, 0.93)
+    expected = (rain_on / (rain_on + dry_on)).mean()
+    assert abs((filled >= 1).mean() - expected) < 0.006, ((filled >= 1).mean(), expected)
+
+
+def test_the_state_before_a_day_counts_the_dry_days_running():
+    rain = np.array([[5.0, 0.0, 0.0, 0.0, 0.0, np.nan, 0.0, 2.0, 0.0]])
+    state = state_before(rain, np.arange(9), 1.0)
+    assert state.tolist() == [[-1, 0, 1, 2, 3, 3, -1, 1, 0]]
 
 
 def test_best_donor_with_a_value_that_day(sites):

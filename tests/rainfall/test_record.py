@@ -1,5 +1,6 @@
 """The record as one piece of work: what make_record returns, and the files that it writes."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -8,10 +9,15 @@ import pytest
 import xarray as xr
 from gallery.rain_layouts import CASES
 
+from rainharvest.__main__ import main
 from rainharvest.core.errors import InputError
+from rainharvest.demand.weather import from_weather
+from rainharvest.rainfall.check import check_rain
+from rainharvest.rainfall.facts import snow_falls
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain
 from rainharvest.rainfall.record import in_words_of, make_record, measured_years, part_since, study_record
+from rainharvest.rainfall.section import record_report
 from rainharvest.rainfall.tables import Rain
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"
@@ -81,6 +87,60 @@ def test_findings_and_summary_agree(made):
     for word in (record.read.site, "4 versions, seed 7", "driest years", "longest dry spell", "Doubted"):
         assert word in text
     assert max(map(len, text.splitlines())) <= 100
+
+
+def test_the_command_writes_a_page_of_the_records_own(tmp_path, files, capsys):
+    assert main(["record", str(files[0]), "--out", str(tmp_path), "--members", "2"]) == 0
+    assert sorted(p.name for p in tmp_path.iterdir())[2] == "record.html" and len([*tmp_path.iterdir()]) == 5
+    page = (tmp_path / "record.html").read_text()
+    findings = pd.read_csv(tmp_path / "findings.csv")
+    said = " ".join(re.sub("<[^>]+>", " ", page).split())
+    assert all(" ".join(reason.split()) in said for reason in findings["reason"]), "all of them, worst first"
+    assert page.count("<svg role") == 5 and "This record is invented" in page and "&lt;" not in page
+    rain = pd.read_csv(tmp_path / "record.csv").rain_mm
+    assert f"{rain.max():.0f} mm measured" in said and "gaps left unknown: 1999-03-04" in said.replace(
+        "Gaps", "gaps"
+    )
+
+
+def test_the_page_draws_a_proven_break_and_says_so(tmp_path, rng):
+    rain = invented(36, rng)
+    rain[:"1998"] *= 1.4
+    rain.round(1).rename("rain_mm").rename_axis("date").to_csv(tmp_path / "rain.csv")
+    record = make_record([tmp_path / "rain.csv"], members=2)
+    section = record_report(record)["record"]
+    annual = next(block for block in section.blocks if getattr(block, "name", "") == "annual")
+    assert "where the record becomes another: 1999" in annual.caption
+
+
+def test_a_record_without_gaps_says_nothing_of_fillings(tmp_path, rng):
+    invented(12, rng).rename("rain_mm").rename_axis("date").to_csv(tmp_path / "rain.csv")
+    record = make_record([tmp_path / "rain.csv"])
+    assert "nothing was filled: the record has no gaps" in record.text and "versions" not in record.text
+    words = record_report(record)["record"].blocks[0].text
+    assert words.endswith("a year on average.") and "whole year of record" not in record.text
+
+
+def test_one_year_says_what_nobody_can_know_of_it(tmp_path, rng):
+    invented(1, rng).rename("rain_mm").rename_axis("date").to_csv(tmp_path / "rain.csv")
+    record = make_record([tmp_path / "rain.csv"])
+    assert "nobody can say how much the years differ" in " ".join(record.text.split())
+    assert "nobody can say" in " ".join(
+        b.text for b in record_report(record)["record"].blocks if hasattr(b, "text")
+    )
+
+
+def test_snow_is_warned_of_by_place_or_temperature(rng):
+    rain = invented(12, rng).rename_axis("time").to_xarray()
+    assert snow_falls(check_rain(rain.assign_attrs(latitude=64.0)))
+    findings = check_rain(rain.assign_attrs(latitude=30.0))
+    days = pd.date_range("2015-01-01", "2015-12-31")
+    high = 12 - 14 * np.cos(2 * np.pi * (days.dayofyear - 15) / 365)
+    plateau, coast = (
+        from_weather(pd.DataFrame({"tmax": high + warmer, "tmin": high + warmer - 8}, days), days, 30.0)
+        for warmer in (0, 8)
+    )
+    assert snow_falls(findings, plateau) and not snow_falls(findings, coast) and not snow_falls(findings)
 
 
 def test_same_seed_same_record_and_nothing_written_without_a_folder(files, made):
