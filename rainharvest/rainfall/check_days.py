@@ -37,23 +37,21 @@ def bounds(
     if ceiling is not None:
         bad["ceiling"] = (values > ceiling * k) & (values <= most)
     out = []
+    known = {"day_record": record, "four_record": four, "ceiling": ceiling}
     for kind, mask in bad.items():
         for first, last in spans(mask):
             found = values[first : last + 1]
-            facts = {"day_record": record, "four_record": four, "ceiling": ceiling}
-            facts |= {"worst": found.min(), "largest": found.max()}
-            out.append(finding_at(kind, days, first, last, **facts))
+            out.append(finding_at(kind, days, first, last, worst=found.min(), largest=found.max(), **known))
     return out
 
 
 def outliers(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     """Return values far outside the site's own climate."""
-    out = []
     season, months = days.day_of_year.to_numpy(), days.month.to_numpy()
     wet = values > 0
     if wet.sum() < 20:
-        return out
-    steps = {}
+        return []
+    out, steps = [], {}
     for month in range(1, 13):
         ordered = np.sort(values[wet & (months == month)])
         jumps = np.flatnonzero(np.diff(ordered) >= LIMITS["step"])
@@ -65,17 +63,13 @@ def outliers(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         other = wet.copy()
         other[i] = False
         near, wide = values[other & (apart <= 14)], values[other & (apart <= 45)]
-        value = values[i]
-        if months[i] in steps and value > steps[months[i]]:
-            kind, facts = "outlier_step", {"next": steps[months[i]]}
-        elif len(near) >= 20 and value >= LIMITS["outlier"] * np.percentile(near, 95):
-            p95 = np.percentile(near, 95)
-            kind, facts = "outlier_climate", {"times": value / p95, "p95": p95}
-        elif len(wide) >= 100 and value >= LIMITS["alone"] * wide.max():
-            kind, facts = "outlier_alone", {"times": value / wide.max(), "next": wide.max()}
-        else:
-            continue
-        out.append(finding_at(kind, days, i, i, value=value, **facts))
+        value, here = values[i], (days, i, i)
+        if value > steps.get(months[i], np.inf):
+            out.append(finding_at("outlier_step", *here, value=value, next=steps[months[i]]))
+        elif len(near) >= 20 and value >= LIMITS["outlier"] * (p95 := np.percentile(near, 95)):
+            out.append(finding_at("outlier_climate", *here, value=value, times=value / p95, p95=p95))
+        elif len(wide) >= 100 and value >= LIMITS["alone"] * (most := wide.max()):
+            out.append(finding_at("outlier_alone", *here, value=value, times=value / most, next=most))
     return out
 
 
@@ -131,20 +125,16 @@ def _capped(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     for a, b in alike(largest.to_numpy()):
         if b - a + 1 >= LIMITS["capped_years"]:
             first, last = pd.Timestamp(largest.index[a], 1, 1), pd.Timestamp(largest.index[b], 12, 31)
-            on = (values == largest.iloc[a]) & (days >= first) & (days <= last)
-            facts = {"years": b - a + 1, "largest": largest.iloc[a]}
-            out.append(finding("capped", first, last, int(on.sum()), **facts))
+            most, on = largest.iloc[a], (values == largest.iloc[a]) & (days >= first) & (days <= last)
+            out.append(finding("capped", first, last, int(on.sum()), years=b - a + 1, largest=most))
     return out
 
 
 def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     """Return months, and sequences of months, that repeat others day for day."""
     starts = np.flatnonzero(days.day == 1)
-    months = [
-        (start, values[start : start + length])
-        for start, length in zip(starts, days[starts].days_in_month, strict=True)
-        if start + length <= len(values)
-    ]
+    ends = starts + days[starts].days_in_month
+    months = [(a, values[a:b]) for a, b in zip(starts, ends, strict=True) if b <= len(values)]
     groups: dict[bytes, list[int]] = {}
     for number, (_, month) in enumerate(months):
         known = np.isfinite(month)
@@ -165,10 +155,9 @@ def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
             pairs.remove((source + length, copy + length))
             length += 1
         first, end = months[copy][0], months[copy + length - 1]
-        last = end[0] + len(end[1]) - 1
+        last, origin = end[0] + len(end[1]) - 1, days[months[source][0]]
         kind = "duplicate" if length == 1 else "duplicates"
-        facts = {"months": length, "source": days[months[source][0]]}
-        out.append(finding_at(kind, days, first, last, **facts))
+        out.append(finding_at(kind, days, first, last, months=length, source=origin))
     return out
 
 
@@ -244,16 +233,16 @@ def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         last = first + pd.offsets.MonthEnd(1)
         month = days.get_loc(first), days.get_loc(last)
         if _dry_chance(values, days, [month])(*month) * len(whole) < LIMITS["empty_chance"]:
-            facts = {"others": len(rest), "driest": rest.min()}
-            out.append(finding("false_zeros_month", first, last, last.day, **facts))
+            said = {"others": len(rest), "driest": rest.min()}
+            out.append(finding("false_zeros_month", first, last, last.day, **said))
     return out
 
 
 def short_gaps(blank: np.ndarray, values: np.ndarray) -> list[tuple[int, int]]:
     """Return (first, last) of each run of blank days, a month at most, between days with a value."""
     gaps = [(a, b) for a, b in spans(blank) if 0 < a and b + 1 < len(values)]
-    known = np.isfinite(values)
-    return [(a, b) for a, b in gaps if b - a < LIMITS["total_longest"] and known[a - 1] and known[b + 1]]
+    known, most = np.isfinite(values), LIMITS["total_longest"]
+    return [(a, b) for a, b in gaps if b - a < most and known[a - 1] and known[b + 1]]
 
 
 def hidden_totals(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from calendar import day_name
+
 import numpy as np
 import pandas as pd
 import xarray as xr
@@ -30,8 +32,6 @@ FACTORS = (
 
 GRIDDED_DRY, GRIDDED_DRIZZLE = 0.15, 0.05  # share of days without rain, share with up to 0.2 mm
 DRIZZLE = 0.2  # [mm/day] up to which a day above zero is drizzle
-
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 def factor_of(ratios: list[float], width: float = LIMITS["factor_width"]) -> tuple[str, str] | None:
@@ -66,11 +66,9 @@ def resolution(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
             continue
         step = int(block.iloc[0])
         if last is not None and step != last:
-            first = pd.Timestamp(block.index[0], 1, 1)
-            end = min(pd.Timestamp(block.index[-1], 12, 31), days[-1])
-            since = int((days.year >= block.index[0]).sum())
-            facts = {"now": STEPS[step][1], "before": STEPS[last][1]}
-            out.append(finding("resolution", first, end, since, **facts))
+            first, end = pd.Timestamp(block.index[0], 1, 1), pd.Timestamp(block.index[-1], 12, 31)
+            since, now, before = int((days >= first).sum()), STEPS[step][1], STEPS[last][1]
+            out.append(finding("resolution", first, min(end, days[-1]), since, now=now, before=before))
         last = step
     return out
 
@@ -165,9 +163,9 @@ def weekdays(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         odd, p = int(np.argmin(least)), float(least.min())
     if abs(effect[odd]) < LIMITS["weekday_effect"]:
         return []
-    facts = {"weekday": WEEKDAYS[odd], "effect": abs(effect[odd]), "chance": p}
-    more = "more" if effect[odd] > 0 else "less"
-    return [finding("weekday", days[0], days[-1], int(number[odd]), more=more, **facts)]
+    facts = {"weekday": day_name[odd], "effect": abs(effect[odd]), "chance": p}
+    facts["more"] = "more" if effect[odd] > 0 else "less"
+    return [finding("weekday", days[0], days[-1], int(number[odd]), **facts)]
 
 
 def small_amounts(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
@@ -222,9 +220,8 @@ def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
     single = isinstance(rain_step, xr.DataArray) and rain_step.dims == ("time",)
     index = rain_step.indexes.get("time") if single else None
     ordered = isinstance(index, pd.DatetimeIndex) and len(index) > 1 and index.is_monotonic_increasing
-    require(
-        ordered, "readings in order of time were expected", "read the file with read_subdaily", "rain_step"
-    )
+    expected = "readings in order of time were expected"
+    require(ordered, expected, "read the file with read_subdaily", "rain_step")
     step = float(np.median(np.diff(index.to_numpy()) / np.timedelta64(1, "s")))
     require(step < 86_400, "the readings are a day or more apart", "check them with check_rain", "rain_step")
     values = rain_step.to_numpy().astype(float).copy()
@@ -243,16 +240,15 @@ def _of_readings(kind: str, days: pd.DatetimeIndex, first: int, last: int, **fac
 
 
 def _impossible(values: np.ndarray, days: pd.DatetimeIndex, most: float) -> list[Finding]:
-    out = []
-    for kind, bad, worst in (
-        ("negative_reading", values < 0, np.min),
-        ("impossible_reading", values > most, np.max),
-    ):
+    out, bounds = (
+        [],
+        {"negative_reading": (values < 0, np.min), "impossible_reading": (values > most, np.max)},
+    )
+    for kind, (bad, worst) in bounds.items():
         for first, last in spans(bad):
-            number = last - first + 1
+            number, farthest = last - first + 1, worst(values[first : last + 1])
             facts = {"readings": plural(number, "reading"), "are": "is" if number == 1 else "are"}
-            facts |= {"worst": worst(values[first : last + 1]), "most": most}
-            out.append(_of_readings(kind, days, first, last, **facts))
+            out.append(_of_readings(kind, days, first, last, worst=farthest, most=most, **facts))
     return out
 
 

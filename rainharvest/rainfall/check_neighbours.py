@@ -64,12 +64,9 @@ def shifts(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neig
     for step, sooner, late in ((-1, "earlier", "late"), (1, "later", "early")):
         for first, last in spans(agreed == step):
             cast = [v for n in range(first, last + 1) for v in votes[n] if v[0] == step]
-            facts = {"names": ", ".join(sorted({v[3] for v in cast})), "sooner": sooner, "late": late}
-            facts |= {"now": np.mean([v[1] for v in cast]), "moved": np.mean([v[2] for v in cast])}
+            facts = _agreement(cast) | {"sooner": sooner, "late": late, "step": step}
             # the neighbour moved by +1 fits: what fell here on a day stands there on the day after
-            out.append(
-                finding_at("shifted_days", days, edges[first], edges[last + 1] - 1, step=step, **facts)
-            )
+            out.append(finding_at("shifted_days", days, edges[first], edges[last + 1] - 1, **facts))
     return out
 
 
@@ -87,10 +84,15 @@ def swapped(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Nei
                 votes.append((moved > now + LIMITS["swap_gain"], now, moved, item.name))
         fits = [vote for vote in votes if vote[0]]
         if 2 * len(fits) > len(votes):
-            facts = {"year": year, "names": ", ".join(vote[3] for vote in fits)}
-            facts |= {"now": np.mean([v[1] for v in fits]), "moved": np.mean([v[2] for v in fits])}
-            out.append(finding("swapped_days", days[at[0]], days[at[-1]], len(at), **facts))
+            ends = days[at[[0, -1]]]
+            out.append(finding("swapped_days", *ends, len(at), year=year, **_agreement(fits)))
     return out
+
+
+def _agreement(votes: Sequence[tuple]) -> dict[str, object]:
+    """Return which neighbours vote for a change, and their mean rank correlation before and after it."""
+    now, moved = np.mean([vote[1:3] for vote in votes], axis=0)
+    return {"names": ", ".join(sorted({vote[3] for vote in votes})), "now": now, "moved": moved}
 
 
 def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
@@ -108,7 +110,7 @@ def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neigh
         return []
     names = ", ".join(n.name for n in neighbours)
     if found := factor_of(ratios):
-        facts = {"ratio": np.mean(ratios), "names": names, "factor": found[0], "remedy": found[1]}
+        facts = dict(zip(("factor", "remedy"), found, strict=True), ratio=np.mean(ratios), names=names)
         return [finding_at("unit_of_all", days, 0, len(days) - 1, **facts)]
     table = pd.concat(monthly, axis=1).dropna()
     spread = 1.4826 * table.abs().median().to_numpy()
@@ -119,8 +121,8 @@ def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neigh
         sure = (part.mean().abs() * np.sqrt(len(part)) / np.maximum(spread, 0.2)).min()
         if found and len(part) >= 2 and sure >= LIMITS["factor_part"]:
             inside = np.flatnonzero((month >= part.index[0]) & (month <= part.index[-1]))
-            facts = {"ratio": np.exp(part.to_numpy().mean()), "names": names}
-            facts |= {"factor": found[0], "remedy": found[1]}
+            ratio = np.exp(part.to_numpy().mean())
+            facts = dict(zip(("factor", "remedy"), found, strict=True), ratio=ratio, names=names)
             out.append(finding_at("unit_of_part", days, inside[0], inside[-1], **facts))
     return out
 
@@ -171,10 +173,10 @@ def denied_dryness(
     for (first, last), said in zip(spells, _witnesses(values, neighbours, spells), strict=True):
         if not said or max(one.chance for one in said) > LIMITS["denied_each"]:
             continue
-        worst = min(said, key=lambda one: one.chance)
-        if worst.chance < LIMITS["denied"] and worst.wet >= LIMITS["denied_days"]:
-            facts = {"neighbour": worst.neighbour.name, "wet": worst.wet, "dry_here": worst.dry_here}
-            rain = np.nansum(worst.neighbour.values[first : last + 1])
+        chance, wet, dry_here, worst = min(said, key=lambda one: one.chance)
+        if chance < LIMITS["denied"] and wet >= LIMITS["denied_days"]:
+            facts = {"neighbour": worst.name, "wet": wet, "dry_here": dry_here}
+            rain = np.nansum(worst.values[first : last + 1])
             out.append(finding_at("false_zeros_denied", days, first, last, rain=rain, **facts))
     return out
 
@@ -217,9 +219,9 @@ def uncorroborated(
             continue
         difference = max(np.abs(_percentile(values, values[i]) - ranks[known, i]).min(), 1.0)
         if values[i] - most > CORROBORATE[0] - CORROBORATE[1] * np.log(difference):
+            when = {"since": days[max(i - 1, 0)], "until": days[min(i + 1, len(days) - 1)]}
             facts = {"value": values[i], "neighbours": len(neighbours), "most": most}
-            facts |= {"since": days[max(i - 1, 0)], "until": days[min(i + 1, len(days) - 1)]}
-            out.append(finding_at("uncorroborated", days, i, i, **facts))
+            out.append(finding_at("uncorroborated", days, i, i, **facts | when))
     return out
 
 
@@ -259,12 +261,9 @@ def compare_with_gauge(
     both = pd.concat([_days(rain, "gauge"), _days(product, "product")], axis=1, join="inner")
     here, there = both.to_numpy(float).T
     known = np.isfinite(here) & np.isfinite(there)
-    require(
-        known.sum() >= FEWEST_DAYS,
-        f"the two records know {known.sum()} days in common",
-        f"give records that share {FEWEST_DAYS} days or more",
-        "product",
-    )
+    problem = f"the two records know {known.sum()} days in common"
+    remedy = f"give records that share {FEWEST_DAYS} days or more"
+    require(known.sum() >= FEWEST_DAYS, problem, remedy, "product")
     values = np.array([here[known], there[known]])
     zero = (values == 0).mean(axis=1)
     drizzle = ((values > 0) & (values <= DRIZZLE)).mean(axis=1)
