@@ -225,9 +225,11 @@ def litres(value: float, figures: int = 2, up: bool = False) -> str:
 
     For a reader in the US (`rainharvest.core.reader`): in gallons.
 
-    >>> litres(6_312.0), litres(18_432.0), litres(181_432.0)
-    ('6,300 L', '18 kL', '180 kL')
+    >>> litres(6_312.0), litres(18_432.0), litres(181_432.0), litres(0.00002)
+    ('6,300 L', '18 kL', '180 kL', 'under 0.1 L')
     """
+    if 0 < abs(value) < 0.1:
+        return "under " + marks(f"0.1 {'gal' if gallons() else 'L'}")
     if gallons():
         return f"{number(rounded(value / GALLON, figures, up))} gal"
     near = rounded(value, figures, up)
@@ -239,14 +241,14 @@ def litres(value: float, figures: int = 2, up: bool = False) -> str:
 def percent(share: float) -> str:
     """Return a share as whole per cent; never 100 % where something was short.
 
-    >>> percent(0.914), percent(0.9996), percent(1.0), percent(0.0001)
-    ('91 %', 'over 99 %', '100 %', 'under 1 %')
+    >>> percent(0.914), percent(0.9996), percent(1.0), percent(0.0001), percent(-1e-9)
+    ('91 %', 'over 99 %', '100 %', 'under 1 %', '0 %')
     """
     if 0.995 <= share < 1:
         return "over 99 %"
     if 0 < share < 0.005:
         return "under 1 %"
-    return f"{100 * share:.0f} %"
+    return f"{number(float(f'{100 * share:.0f}'))} %"  # minus nothing is nothing
 
 
 def days(count: float) -> str:

@@ -12,6 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from rainharvest.core.errors import InputError, require, require_file
+from rainharvest.sizing.tables import Catalogue
+from rainharvest.sizing.trade_off import ENOUGH
 
 COLUMNS = {"nominal_L": "nominal", "price": "price", "height_m": "height", "footprint_m2": "footprint"}
 
@@ -94,62 +96,47 @@ def read_catalogue(path: str | os.PathLike) -> tuple[SoldTank, ...]:
     return tuple(tanks)
 
 
-def cheapest_alike(
-    tanks: tuple[SoldTank, ...],
-    nominal: float,
-    *,
-    most_linked: int = 4,
-    link_price: float = 0.0,
-    most_height: float | None = None,
-    most_footprint: float | None = None,
-) -> Choice | None:
+def cheapest_alike(tanks: tuple[SoldTank, ...], nominal: float, plan: Catalogue) -> Choice | None:
     """Return the cheapest tanks of one kind that hold a nominal size together, or none.
 
     Linked tanks of one kind fill and empty together and stand on bases alike; of one price the fewest are taken.
 
     >>> small, large = SoldTank(1000, 200, 1.5, 1.0), SoldTank(3000, 450, 1.5, 2.2)
-    >>> [cheapest_alike((small, large), size).words for size in (1500, 2500)]
+    >>> [cheapest_alike((small, large), size, Catalogue(file="tanks.csv")).words for size in (1500, 2500)]
     ['2 x 1,000 L', '3,000 L']
     """
     found = []
-    for tank in tanks:
-        many = max(math.ceil(nominal / tank.nominal * (1 - 1e-12)), 1)
-        choice = Choice(
-            (tank,) * many,
-            many * tank.nominal,
-            many * tank.price + link_price * (many - 1),
-            many * tank.footprint,
-        )
-        high = most_height is not None and tank.height > most_height
-        wide = most_footprint is not None and choice.footprint > most_footprint * (1 + 1e-12)
-        if many <= most_linked and not high and not wide:
+    for tank in _fitting(tanks, plan):
+        many = max(math.ceil(nominal / tank.nominal * ENOUGH), 1)
+        price = many * tank.price + plan.link_price * (many - 1)
+        choice = Choice((tank,) * many, many * tank.nominal, price, many * tank.footprint)
+        if many <= plan.most_linked and choice.footprint <= _room(plan):
             found.append(choice)
     return min(found, key=lambda choice: (choice.price, len(choice.tanks)), default=None)
 
 
-def every_choice(
-    tanks: tuple[SoldTank, ...],
-    *,
-    most_linked: int = 4,
-    link_price: float = 0.0,
-    most_height: float | None = None,
-    most_footprint: float | None = None,
-) -> tuple[Choice, ...]:
+def _room(plan: Catalogue) -> float:
+    """Return the plan area that there is for the tanks [m2]."""
+    return math.inf if plan.most_footprint is None else plan.most_footprint * (1 + 1e-12)
+
+
+def _fitting(tanks: tuple[SoldTank, ...], plan: Catalogue) -> list[SoldTank]:
+    """Return the tanks that fit on the site by themselves, each once."""
+    high = math.inf if plan.most_height is None else plan.most_height
+    return [t for t in dict.fromkeys(tanks) if t.height <= high and t.footprint <= _room(plan)]
+
+
+def every_choice(tanks: tuple[SoldTank, ...], plan: Catalogue) -> tuple[Choice, ...]:
     """Return the combinations that nothing betters: more store for more money, the cheapest first.
 
     Every combination of up to so many tanks is counted through. Among equals the one with fewer tanks stays.
 
     >>> small, large = SoldTank(1000, 200, 1.5, 1.0), SoldTank(3000, 450, 1.5, 2.2)
-    >>> [choice.words for choice in every_choice((small, large), most_linked=2, link_price=20)]
+    >>> plan = Catalogue(file="tanks.csv", most_linked=2, link_price=20)
+    >>> [choice.words for choice in every_choice((small, large), plan)]
     ['1,000 L', '2 x 1,000 L', '3,000 L', '3,000 L + 1,000 L', '2 x 3,000 L']
     """
-    require(most_linked >= 1, f"{most_linked} tanks at most", "allow one or more", "most_linked")
-    fit = [
-        t
-        for t in dict.fromkeys(tanks)
-        if (most_height is None or t.height <= most_height)
-        and (most_footprint is None or t.footprint <= most_footprint)
-    ]
+    fit, most_linked = _fitting(tanks, plan), plan.most_linked
     require(fit, "no tank of the catalogue fits", "allow more height or footprint, or add tanks", "catalogue")
     fit.sort(key=lambda t: (-t.nominal, t.price))
     count = sum(math.comb(len(fit) + n - 1, n) for n in range(1, most_linked + 1))
@@ -163,15 +150,14 @@ def every_choice(
         pick = np.array(list(combinations_with_replacement(range(len(fit)), n)))
         lowest = height[pick].min(axis=1, keepdims=True)
         holds.append((size[pick] * (lowest / height[pick])).sum(axis=1))
-        costs.append(price[pick].sum(axis=1) + link_price * (n - 1))
+        costs.append(price[pick].sum(axis=1) + plan.link_price * (n - 1))
         stands.append(area[pick].sum(axis=1))
         members += [tuple(row) for row in pick]
     holds, costs, stands = (np.concatenate(x) for x in (holds, costs, stands))
     number = np.array([len(m) for m in members])
     # Cheapest first; of one price the largest, then the fewest tanks. What holds no more than a cheaper one goes.
     order = np.lexsort((number, -holds, costs))
-    if most_footprint is not None:
-        order = order[stands[order] <= most_footprint * (1 + 1e-12)]
+    order = order[stands[order] <= _room(plan)]
     most = np.maximum.accumulate(holds[order])
     better = np.concatenate([[True], holds[order][1:] > most[:-1] * (1 + 1e-12)])
     return tuple(

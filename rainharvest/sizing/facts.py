@@ -11,7 +11,8 @@ import xarray as xr
 
 from rainharvest.catchment.collect import collect_finer
 from rainharvest.core.errors import require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import along as labels
+from rainharvest.core.quantities import attributes, variables
 from rainharvest.core.reader import GALLON, middle, rounded
 from rainharvest.demand.uses import daily_demand, essential_demand
 from rainharvest.rainfall.read import read_subdaily
@@ -20,6 +21,7 @@ from rainharvest.sizing.band import (
     BOUNDS,
     SURE,
     measures_of_draws,
+    runs_of_years,
     sobol_indices,
     sure_size,
     tornado,
@@ -44,11 +46,12 @@ from rainharvest.sizing.shortcuts import (
     shortcut_sizes,
     simulate_shortcuts,
 )
-from rainharvest.sizing.smallest import no_failure, sizes_for_targets, smallest_of_members, smallest_tank
+from rainharvest.sizing.smallest import no_failure, smallest_of_members
 from rainharvest.sizing.tables import Costs
 from rainharvest.sizing.trade_off import (
     AREAS,
     DEMANDS,
+    ENOUGH,
     THREADS,
     along_sizes,
     demand_by_factor,
@@ -98,45 +101,52 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     month = record.year_start_month
     curve = trade_off(inflow, demand, sizes, **settings, year_start_month=month, threads=THREADS)
     out = curve.assign_coords(nominal=("capacity", nominal, attributes("nominal"))).drop_attrs(deep=False)
-    found = _smallest_by_member(study, flows)
-    out["smallest"] = ("member", found, attributes("smallest"))
-    # What reaches the target in nine of ten versions; NaN, which is sorted last, if too many have none.
-    size = float(np.sort(found)[math.ceil(SURE_FILLINGS * found.size) - 1])
-    out["recommended"] = ((), size, attributes("recommended"))
-    out["flat_size"] = ((), flat_size(out[["yearly_yield"]].median("member")), attributes("flat_size"))
-    return _heed_break(study, record, flows, out)
-
-
-def _heed_break(study, record: StudyRecord, flows: Flows, tried: xr.Dataset) -> xr.Dataset:
-    """Recommend the safer of the sizes on the record and on its part since a break, unless the record is confirmed."""
+    found = smallest_by_member(study, flows)
+    size, flat = of_fillings(found), flat_size(out[["yearly_yield"]].median("member"))
+    out = out.assign(variables("member", {"smallest": found}))
+    out = out.assign(variables((), {"recommended": size, "flat_size": flat}))
     since = part_since(record)
     if since is None or not rain_feeds(study):
-        return tried
-    water, demand = (one.sel(time=slice(since, None)) for one in (flows.water, flows.demand))
-    found = np.sort(_smallest_by_member(study, replace(flows, water=water, demand=demand)))
-    size, whole = float(found[math.ceil(SURE_FILLINGS * found.size) - 1]), float(tried.recommended)
-    facts = {"size_since_break": size, "size_on_whole": whole, "break_year": since.year}
-    facts |= {"years_since_break": demand.sizes["time"] / 365.25}
-    for name, value in facts.items():
-        tried[name] = ((), value, attributes(name))
+        return out
+    # The safer of the sizes on the record and on its part since a break, unless the record is confirmed.
+    _, later = cut_to(record, flows, since)
+    new = of_fillings(smallest_by_member(study, later))
+    facts = {"size_since_break": new, "size_on_whole": size, "break_year": since.year}
+    facts |= {"years_since_break": later.demand.sizes["time"] / 365.25}
     if "rain.break" not in study.confirmed:
-        tried["recommended"] = ((), float(np.fmax(size, whole)), attributes("recommended"))
-    return tried
+        facts["recommended"] = float(np.fmax(new, size))
+    return out.assign(variables((), facts))
 
 
-def _smallest_by_member(study, flows: Flows) -> np.ndarray:
-    """Return the smallest tank of each filled version; NaN where none reaches the target."""
-    demand, inflow, target = flows.demand.sum("use"), flows.water.inflow, study.target
+def cut_to(record: StudyRecord, flows: Flows, since) -> tuple[StudyRecord, Flows]:
+    """Return record and flows from a day on."""
+    later = {"time": slice(since, None)}
+    water, demand = flows.water.sel(later), flows.demand.sel(later)
+    return replace(record, filled=record.filled.sel(later)), replace(flows, water=water, demand=demand)
+
+
+def smallest_by_member(study, flows: Flows, target: float | None = None) -> np.ndarray:
+    """Return the smallest tank of each filled version for a target, the study's own if none is given; NaN for none."""
+    demand, inflow = flows.demand.sum("use"), flows.water.inflow
     settings, shares = settings_and_shares(study, flows)
-    given = {"measure": target.measure, "shares": shares, **settings}
-    if rain_feeds(study):
-        found = smallest_of_members(inflow, demand, target.reliability, **given)
-        return np.array([one.capacity for one in found])
-    # No rain: every version is the same, and the size cannot matter beyond a year's demand.
-    largest = float(demand.groupby("time.year").sum().max())
-    first = inflow.isel(member=0)
-    size = smallest_tank(first, demand, target.reliability, largest=largest, **given).capacity
-    return np.full(inflow.sizes["member"], size)
+    if not rain_feeds(study):
+        # No rain: every version is the same, and the size cannot matter beyond a year's demand.
+        inflow, settings["largest"] = inflow.isel(member=[0]), float(demand.groupby("time.year").sum().max())
+    target = study.target.reliability if target is None else target
+    found = smallest_of_members(
+        inflow, demand, target, measure=study.target.measure, shares=shares, **settings
+    )
+    sizes = np.array([one.capacity for one in found])
+    return np.resize(sizes, flows.water.sizes["member"])
+
+
+def of_fillings(sizes: np.ndarray) -> float:
+    """Return what is enough in nine of ten versions; NaN, which is sorted last, if too many have none.
+
+    >>> of_fillings(np.array([3.0, 1.0, 2.0])), of_fillings(np.array([1.0, np.nan]))
+    (3.0, nan)
+    """
+    return float(np.sort(sizes)[math.ceil(SURE_FILLINGS * sizes.size) - 1])
 
 
 def trade_size(nominal: float, units: str = "metric") -> float:
@@ -172,8 +182,8 @@ def decided_tank(study, tried: xr.Dataset, folder: Path) -> DecidedTank:
         needed = max(usable, float(tried.capacity[0])) / study.tank.usable_share  # no smaller than any tried
     bought = None
     if study.catalogue is not None:
-        limits = study.catalogue.model_dump(exclude={"file"})
-        bought = cheapest_alike(read_catalogue(Path(folder) / study.catalogue.file), needed, **limits)
+        on_offer = read_catalogue(Path(folder) / study.catalogue.file)
+        bought = cheapest_alike(on_offer, needed, study.catalogue)
     if bought is not None:
         needed = bought.nominal
     elif decided_by != "study file":
@@ -201,40 +211,30 @@ def decision_facts(
         for factor in (1.0, 0.5, 2.0)
     )
 
-    out = tried.copy()
-    out["described"] = ((), usable, attributes("described"))
-    out["described_nominal"] = ((), decided.nominal, attributes("described_nominal"))
+    out = tried.assign(variables((), {"described": usable, "described_nominal": decided.nominal}))
+    out["described_full_days"] = full_days(demand, [usable])[0].reset_coords(drop=True)
     for name, values in described.data_vars.items():
         out[f"described_{name}"] = values
     for name, done in {"described": alone, "half": half, "twice": twice}.items():
         reached = done[study.target.measure]
         out[f"{name}_rain_reliability"] = reached.assign_attrs(attributes("rain_reliability"))
     years = demand.sizes["time"] / 365.25
-    lasts = float(full_days(demand, [usable])[0])
-    out["described_full_days"] = ((), lasts, attributes("full_days"))
     out["described_rain_yield"] = (alone.delivered / years).assign_attrs(attributes("rain_yield"))
-    for name in daily.data_vars:
-        if "time" in daily[name].dims:
-            out[name] = daily[name]
+    out = out.assign({name: values for name, values in daily.data_vars.items() if "time" in values.dims})
     out["rain"] = record.filled.isel(member=0).reset_coords(drop=True)
     out = out.assign_coords(flag=("time", record.filled.flag.values, record.filled.flag.attrs))
-    out["inflow"] = inflow.isel(member=0)
-    out["demand"] = flows.demand
-    if "lost" in flows.water:
-        days = flows.water.sizes["time"]
-        for name in ("lost", "rain_on_roof"):
-            mean = flows.water[name].sum("time") / days
-            out[f"mean_{name}"] = mean.assign_attrs(attributes(name))
-    raw, filled, kind = record.raw.attrs, record.filled.attrs, study.arrangement.kind
-    mains = "none"
-    if kind != "rain only":
-        mains = mains_supply(study.arrangement, flows.demand.time).attrs["assumptions"]
+    out = out.assign(inflow=inflow.isel(member=0), demand=flows.demand)
+    for name in [name for name in ("lost", "rain_on_roof") if name in flows.water]:
+        mean = flows.water[name].sum("time") / flows.water.sizes["time"]
+        out[f"mean_{name}"] = mean.assign_attrs(attributes(name))
+    raw, filled, plan = record.raw.attrs, record.filled.attrs, study.arrangement
+    mains = None if plan.kind == "rain only" else mains_supply(plan, flows.demand.time)
     out.attrs = {
         "year_start_month": month,
         "measure": study.target.measure,
         "target": study.target.reliability,
-        "arrangement": kind,
-        "mains": mains,
+        "arrangement": plan.kind,
+        "mains": "none" if mains is None else mains.attrs["assumptions"],
         "decided_by": decided.decided_by,
         "usable_share": study.tank.usable_share,
         "offers": int(study.catalogue is not None),
@@ -318,9 +318,7 @@ def _options_to_buy(results) -> xr.Dataset:
     """Return what each combination of tanks on offer costs, saves and is worth beside money."""
     study, record, flows = results.study, results.record, results.flows
     share, target, measure = study.tank.usable_share, study.target.reliability, study.target.measure
-    plan = study.catalogue
-    limits = plan.model_dump(exclude={"file"})
-    choices = every_choice(read_catalogue(Path(results.folder) / plan.file), **limits)
+    choices = every_choice(read_catalogue(Path(results.folder) / study.catalogue.file), study.catalogue)
     largest = FEW * float(results.done.capacity[-1])
     some = [choice for choice in choices if choice.nominal * share <= largest] or [choices[0]]
     decided = decided_tank(study, results.done, results.folder).bought
@@ -344,38 +342,35 @@ def _options_to_buy(results) -> xr.Dataset:
         "mains_saved": _saved_water(study, yearly).values,
     }
     if rain_feeds(study):
-        drawn = _drawn(study, case_of(study, record, flows))
-        reached = measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
-        table["draws_reaching"] = (reached >= target * (1 - 1e-12)).mean(axis=0)
+        case = case_of(study, record, flows)
+        reached = measures_of_draws(_drawn(study, case), sizes, keep=(measure,))[measure].values
+        table["draws_reaching"] = (reached >= target * ENOUGH).mean(axis=0)
     table |= {name: values.values for name, values in money.data_vars.items()}
     table["efficient"] = efficient(table["annual"], table["reliability"]).astype(np.int8)
-    units = {name: values.attrs["units"] for name, values in money.data_vars.items()}
-    units["price"] = money.attrs["currency"]
-    data = {}
-    for name, values in table.items():
-        attrs = attributes(name) | ({"units": units[name]} if name in units else {})
-        data[f"option_{name}"] = ("option", values, attrs)
-    words = np.array([choice.words for choice in some])
-    attrs = money.attrs | ({} if decided is None else {"decided_option": some.index(decided)})
-    return xr.Dataset(data, {"option": ("option", words, attributes("option"))}, attrs)
+    out = xr.Dataset(variables("option", table))
+    for name, values in money.data_vars.items():
+        out[name].attrs = values.attrs
+    out.price.attrs["units"] = money.attrs["currency"]
+    out = out.rename({name: f"option_{name}" for name in out.data_vars})
+    out = out.assign_coords(labels(option=np.array([choice.words for choice in some])))
+    return out.assign_attrs(
+        money.attrs | ({} if decided is None else {"decided_option": some.index(decided)})
+    )
 
 
 def _curve_with_costs(study, record: StudyRecord, flows: Flows, done: xr.Dataset) -> xr.Dataset:
     """Return what the sizes of the study's curve cost and save, and are worth beside money."""
     sizes, yearly = done.capacity.values, done.yearly_yield.median("member")
-    out = xr.Dataset(coords={"capacity": done.capacity.variable})
-    lasts = full_days(flows.demand.sum("use"), sizes).values
-    out["full_days"] = ("capacity", lasts, attributes("full_days"))
-    out["mains_saved"] = ("capacity", _saved_water(study, yearly).values, attributes("mains_saved"))
+    values = {"full_days": full_days(flows.demand.sum("use"), sizes).values}
+    values["mains_saved"] = _saved_water(study, yearly).values
+    out = xr.Dataset(variables("capacity", values), {"capacity": done.capacity.variable})
     if study.costs is None:
         return out
     money = cost_of_sizes(study, record, flows, sizes, yearly)
-    for name, values in money.data_vars.items():
-        out[name] = ("capacity", values.values, values.attrs)
     reached = done[study.target.measure].median("member").values
     good = efficient(money.annual.values, reached).astype(np.int8)
-    out["efficient"] = ("capacity", good, attributes("efficient"))
-    return out.assign_attrs(money.attrs)
+    out = out.assign({name: values.variable for name, values in money.data_vars.items()})
+    return out.assign(variables("capacity", {"efficient": good})).assign_attrs(money.attrs)
 
 
 def _saved_water(study, yearly: xr.DataArray) -> xr.DataArray:
@@ -428,7 +423,7 @@ def sizing_group(results) -> xr.Dataset:
         parts.append(_options_to_buy(results))
     out = _merged(parts)
     out["in_hand"] = days_of_supply(done.stored, done.demand.sum("use"))
-    out["record_years"] = ((), measured_years(record), attributes("record_years"))
+    out = out.assign(variables((), {"record_years": measured_years(record)}))
     told = ("decided_by", "usable_share", "offers", "tanks")
     return out.assign_attrs(
         {name: done.attrs[name] for name in told if name in done.attrs},
@@ -446,16 +441,28 @@ def certainty_group(results) -> xr.Dataset:
     study, flows, done = results.study, results.flows, results.done
     if not rain_feeds(study):
         return _other_interruptions(study, flows)
-    case = case_of(study, results.record, flows)
-    return _merged(
+    record, since = results.record, 0
+    if _rests_on_later_part(done):
+        since = int(done.break_year)
+        record, flows = cut_to(record, flows, part_since(record))
+    case = case_of(study, record, flows)
+    out = _merged(
         [
             _certainty(study, case, done),
-            _sizes_for_targets(results),
+            _sizes_for_targets(study, flows),
+            _whole_record(results),
             _maps(results),
             _shortcuts(results),
             _daily_step(study, flows, done, Path(results.folder)),
         ]
     )
+    gaps = int(case.members > 1 and done.attrs["days_missing"] > 0)
+    return out.assign_attrs(gaps=gaps, drawn_since=since)
+
+
+def _rests_on_later_part(done: xr.Dataset) -> bool:
+    """Return whether the size is decided by the part of the record since a break, not by the whole."""
+    return "break_year" in done and not float(done.recommended) == float(done.size_on_whole)
 
 
 SEEDS = 20
@@ -472,14 +479,12 @@ def _other_interruptions(study, flows: Flows) -> xr.Dataset:
     for seed in range(SEEDS):
         other = study.arrangement.model_copy(update={"spells": spells.model_copy(update={"seed": seed})})
         own = study.model_copy(update={"arrangement": other})
-        sizes.append(_smallest_by_member(own, flows)[0])
+        sizes.append(smallest_by_member(own, flows)[0])
         off = mains_supply(other, flows.demand.time).values <= 0
         ends = np.flatnonzero(np.diff(np.concatenate([[0], off, [0]]).astype(int)))
         longest.append((ends[1::2] - ends[::2]).max(initial=0))
-    columns = {"seed_size": sizes, "seed_longest": longest}
-    coords = {"interruption_seed": ("interruption_seed", np.arange(SEEDS), attributes("interruption_seed"))}
-    data = {k: ("interruption_seed", np.array(v, dtype=float), attributes(k)) for k, v in columns.items()}
-    return xr.Dataset(data, coords)
+    columns = {"seed_size": np.array(sizes), "seed_longest": np.array(longest, dtype=float)}
+    return xr.Dataset(variables("interruption_seed", columns), labels(interruption_seed=np.arange(SEEDS)))
 
 
 def _drawn(study, case: Case) -> Drawn:
@@ -498,26 +503,26 @@ def _merged(parts: list[xr.Dataset]) -> xr.Dataset:
 def _certainty(study, case: Case, done: xr.Dataset) -> xr.Dataset:
     """Return the curve with its band, the sure size, and which unknown matters most."""
     measure, target, seed = study.target.measure, study.target.reliability, study.sizing.seed
-    drawn = _drawn(study, case)
-    record = draw_flows(case, record_inputs(case))
-    given = {"target": target, "measure": measure}
+    tank, given = float(done.described), {"target": target, "measure": measure}
+    drawn, record = _drawn(study, case), draw_flows(case, record_inputs(case))
     out = uncertain_curve(drawn, record, done.capacity.values, **given).drop_vars(["reliability", "draw"])
     enough = np.flatnonzero(out.draws_reaching.values >= SURE)
     largest = float(out.capacity[enough[0]]) if enough.size else None  # saves most of the search
-    sure = sure_size(drawn, record, largest=largest, **given)
-    out["sure_size"] = ((), sure.capacity, attributes("sure_size"))
-    out["size_on_record"] = ((), sure.on_record, attributes("size_on_record"))
-    own = measures_of_draws(drawn, [float(done.described)], keep=(measure,))[measure].isel(capacity=0)
-    out["described_draws_reaching"] = (own >= target * (1 - 1e-12)).mean()
-    for name, share in (("low", BOUNDS["low"]), ("high", BOUNDS["high"])):
-        out[f"described_reliability_{name}"] = own.quantile(share, method="weibull").drop_vars("quantile")
-    for name in out.data_vars:
-        if name.startswith("described"):
-            out[name].attrs = attributes(name.removeprefix("described_"))
-    given = {"capacity": float(done.described), "measure": measure}
-    one = tornado(case, runs=RUNS, seed=seed, **given)
-    all_at_once = sobol_indices(case, base=SOBOL_BASE, runs=RUNS, seed=seed, **given)
-    attrs = out.attrs | {"sure": sure.sure}
+    sizes = {
+        "sure_size": sure_size(drawn, largest=largest, **given),
+        "size_on_record": sure_size(record, **given),
+    }
+    out = out.assign(variables((), {name: found.capacity for name, found in sizes.items()}))
+    own = measures_of_draws(drawn, tank, keep=(measure,))[measure].values[:, 0]
+    of_tank = {"draws_reaching": (own >= target * ENOUGH).mean()}
+    of_tank |= {f"reliability_{b}": np.quantile(own, BOUNDS[b], method="weibull") for b in ("low", "high")}
+    for name, value in of_tank.items():
+        out[f"described_{name}"] = ((), value, attributes(name))
+    years = runs_of_years(case, RUNS, seed)
+    one = tornado(record, years, tank, measure=measure)
+    all_at_once = sobol_indices(record, years, tank, measure=measure, base=SOBOL_BASE, seed=seed)
+    runs = np.unique(drawn.inputs.year_draw.values).size
+    attrs = out.attrs | {"sure": SURE, "years_drawn": runs if runs > 1 else 0}
     out = xr.merge([out, one, all_at_once.sel(input=one.input)], compat="override", join="left")
     return out.assign_attrs(attrs)
 
@@ -529,18 +534,23 @@ def _first_filling(results) -> tuple[xr.DataArray, xr.DataArray, xr.DataArray]:
     return rain, inflow, results.flows.demand.sum("use").reset_coords(drop=True)
 
 
-def _sizes_for_targets(results) -> xr.Dataset:
-    """Return the smallest size for each target, the one that never fails, and the knee."""
-    study = results.study
+def _sizes_for_targets(study, flows: Flows) -> xr.Dataset:
+    """Return the smallest size for each target in nine of ten fillings."""
+    targets = np.array(study.sizing.targets, dtype=float)
+    found = [of_fillings(smallest_by_member(study, flows, target)) for target in targets]
+    return xr.Dataset(variables("target", {"size_for_target": np.array(found)}), labels(target=targets))
+
+
+def _whole_record(results) -> xr.Dataset:
+    """Return the size that never fails on the first filling, and the knee of its curve."""
     _, inflow, demand = _first_filling(results)
-    settings, shares = settings_and_shares(study, results.flows)
-    given = {"measure": study.target.measure, "shares": shares, **settings}
-    out = sizes_for_targets(inflow, demand, study.sizing.targets, **given).drop_attrs(deep=False)
-    never, peak = no_failure(inflow, demand, theta=study.tank.theta)
-    knee = find_knee(results.done.isel(member=0))
-    for name, value in {"no_failure_size": never, "sequent_peak": peak, "knee_size": knee}.items():
-        out[name] = ((), float(value) if np.isfinite(value) else np.nan, attributes(name))
-    return out
+    never, peak = no_failure(inflow, demand, theta=results.study.tank.theta)
+    sizes = {
+        "no_failure_size": never,
+        "sequent_peak": peak,
+        "knee_size": find_knee(results.done.isel(member=0)),
+    }
+    return xr.Dataset(variables((), {k: float(v) if np.isfinite(v) else np.nan for k, v in sizes.items()}))
 
 
 def _maps(results) -> xr.Dataset:
@@ -557,14 +567,14 @@ def _maps(results) -> xr.Dataset:
         "by_area": trade_off_map(by_area, demand, along, **settings),
         "by_demand": trade_off_map(inflow, demand_by_factor(demand, DEMANDS), along, **settings),
     }
-    names = {study.target.measure: "reliability", "yearly_yield": "yearly_yield"}
-    names["marginal_yield"] = "marginal_yield"
+    names = {
+        study.target.measure: "reliability",
+        "yearly_yield": "yearly_yield",
+        "marginal_yield": "marginal_yield",
+    }
+    kept = {(key, name): over[name] for key, over in maps.items() for name in names}
     return xr.Dataset(
-        {
-            f"{kept}_{key}": over[name].assign_attrs(attributes(name))
-            for key, over in maps.items()
-            for name, kept in names.items()
-        }
+        {f"{names[name]}_{key}": one.assign_attrs(attributes(name)) for (key, name), one in kept.items()}
     )
 
 

@@ -3,308 +3,221 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from types import SimpleNamespace as Facts
 
 import numpy as np
 import xarray as xr
 
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import middle
-from rainharvest.sizing.resample import RecordLength, record_length
-from rainharvest.sizing.trade_off import AREAS, DEMANDS, whole_years
+from rainharvest.sizing.resample import record_length
+from rainharvest.sizing.trade_off import AREAS, DEMANDS, ENOUGH, whole_years
 from rainharvest.storage.facts import mains_taken
 
 INPUTS: dict[str, str] = rows_of("sizing", "fixed")["inputs"]
 """What is not known for sure, in words."""
 
-ENOUGH = 1 - 1e-12
-"""Rounding must not make a target out of reach."""
 
-
-@dataclass(frozen=True)
-class TankFacts:
-    """What was asked of the tank described, and what it does in a mean year of the record."""
-
-    target: float  # [1]
-    measure: str  # Which reliability
-    years: float  # [year] Length of the record
-    inflow: float  # [L/year] What reaches the tank
-    demand: float  # [L/year] What is asked of it
-    nominal: float  # [L] Its nominal size
-    described: float  # [L] Its usable size
-    tanks: int  # How many alike make it, as they are on offer; 0 where none is bought from a catalogue
-    offers: bool  # Whether the study has a catalogue
-    decided_by: str  # "study file", "target", or "ceiling" where no size reaches the target
-    combined: bool  # Whether mains water stands behind the rain
-    reached: float  # [1] Its reliability on rain alone, where rain feeds it
-    full_days: float  # [day] How long it lasts when full, without rain or mains, from the worst morning
-    rain: float  # [L/year] What it delivers on rain alone, where rain feeds it
-    delivered: float  # [L/year]
-    failed: float  # [day/year]
-    longest: float  # [day] The longest failure
-    rationed: float  # [L/year] What rationing turns away
-    rationed_days: float  # [day/year]
-    mains: float  # [L/year] What it takes from the mains
-
-
-def tank_facts(done: xr.Dataset) -> TankFacts:
-    """Return what the tank described does, in the middle of the filled versions."""
-    years = float(done.days_in_year.sum()) / 365.25
-    return TankFacts(
-        done.attrs["target"],
-        done.attrs["measure"],
-        years,
-        inflow=middle(done.inflow_total) / years,
-        demand=float(done.demand_total) / years,
-        nominal=float(done.described_nominal),
-        described=float(done.described),
-        tanks=int(done.attrs.get("tanks", 0)),
-        offers=bool(done.attrs["offers"]),
-        decided_by=done.attrs["decided_by"],
-        combined=done.attrs["arrangement"] == "combined",
-        reached=middle(done.described_rain_reliability),
-        full_days=float(done.described_full_days),
-        rain=middle(done.described_rain_yield),
-        delivered=middle(done.described_delivered) / years,
-        failed=middle(done.described_days_failed) / years,
-        longest=middle(done.described_longest_failure),
-        rationed=middle(done.described_rationed) / years,
-        rationed_days=middle(done.described_days_rationed) / years,
-        mains=mains_taken(done),
+def tank_facts(done: xr.Dataset) -> Facts:
+    """Return what was asked of the tank described, and what it does in a mean year: the middle of the versions."""
+    years, attrs = float(done.days_in_year.sum()) / 365.25, done.attrs
+    return Facts(
+        target=attrs["target"],  # [1]
+        measure=attrs["measure"],  # Which reliability
+        years=years,  # [year] Length of the record
+        inflow=middle(done.inflow_total) / years,  # [L/year] What reaches the tank
+        demand=float(done.demand_total) / years,  # [L/year] What is asked of it
+        nominal=float(done.described_nominal),  # [L]
+        described=float(done.described),  # [L] Its usable size
+        tanks=int(attrs.get("tanks", 0)),  # How many alike make it; 0 where none is bought from a catalogue
+        offers=bool(attrs["offers"]),  # Whether the study has a catalogue
+        decided_by=attrs[
+            "decided_by"
+        ],  # "study file", "target", or "ceiling" where no size reaches the target
+        combined=attrs["arrangement"] == "combined",  # Whether mains water stands behind the rain
+        reached=middle(
+            done.described_rain_reliability
+        ),  # [1] Its reliability on rain alone, where rain feeds it
+        full_days=float(
+            done.described_full_days
+        ),  # [day] How long it lasts when full, from the worst morning
+        rain=middle(
+            done.described_rain_yield
+        ),  # [L/year] What it delivers on rain alone, where rain feeds it
+        delivered=middle(done.described_delivered) / years,  # [L/year]
+        failed=middle(done.described_days_failed) / years,  # [day/year]
+        longest=middle(done.described_longest_failure),  # [day] The longest failure
+        rationed=middle(done.described_rationed) / years,  # [L/year] What rationing turns away
+        rationed_days=middle(done.described_days_rationed) / years,  # [day/year]
+        mains=mains_taken(done),  # [L/year] What it takes from the mains
     )
 
 
-@dataclass(frozen=True)
-class HeadlineFacts:
-    """The answer of a study: the smallest tank that will do, and how far the record carries it."""
-
-    tank: TankFacts
-    reserve: bool  # Whether it is a mains reserve, which no rain enters
-    versions: int  # Filled versions of the record
-    recommended: float  # [L] Smallest usable size that reaches the target in nine of ten of them; NaN if none
-    nominal: float  # [L] The nominal size of that
-    smallest: tuple[float, float, float]  # [L] Least, middle and largest over the versions
-    beyond: int  # Versions in which no tank reaches the target
-    largest: float  # [L] The size that reaches most of those tried: the largest, without rationing
-    best: float  # [1] What it reaches
-    most: float  # [1] Largest share of the water asked for that any size supplies
-    flat: float  # [L] Size from which more tank adds next to nothing
-    filled: bool  # Whether the record had gaps that were filled
-    level: str  # How far the record carries a decision: "indicative", "screening", "fair" or "full"
-    missing: float  # [%] Days of the record without a reading of their own
-    years: float  # [year] Years of the record used that are not mostly filled
-
-    @property
-    def found(self) -> bool:
-        """Whether any tank reaches the target."""
-        return not math.isnan(self.recommended)
-
-
-def headline_facts(done: xr.Dataset) -> HeadlineFacts:
-    """Return the answer of a study, from what `rainharvest.run_study` gives."""
-    tank, smallest = tank_facts(done), done.smallest.values
-    recommended, share = float(done.recommended), done.volume_reliability.median("member")
+def headline_facts(done: xr.Dataset) -> Facts:
+    """Return the answer of a study and how far the record carries it, from what `rainharvest.run_study` gives."""
+    tank, smallest, attrs = tank_facts(done), done.smallest.values, done.attrs
+    recommended, share = float(done.recommended), attrs["usable_share"]
     reached = done[tank.measure].median("member").values
-    return HeadlineFacts(
-        tank,
-        reserve=done.attrs["arrangement"] == "mains reserve",
-        versions=done.sizes["member"],
-        recommended=recommended,
-        nominal=recommended / done.attrs["usable_share"],
-        smallest=(smallest.min(), float(np.median(smallest)), smallest.max()),
-        beyond=int((~np.isfinite(smallest)).sum()),
-        largest=float(done.capacity[-1] if reached[-1] >= reached.max() else done.capacity[reached.argmax()]),
-        best=float(reached.max()),
-        most=float(share.max()),
-        flat=float(done.flat_size),
-        filled=done.attrs["days_missing"] > 0,
-        level=record_length(done.attrs["measured_years"]).level,
-        years=done.attrs["measured_years"],
-        missing=100 * done.attrs["days_missing"] / max(done.attrs["days_read"], 1),
+    # With rationing at a share of the tank, the largest need not reach most.
+    largest = done.capacity[-1 if reached[-1] >= reached.max() else reached.argmax()]
+    return Facts(
+        tank=tank,
+        arrangement=attrs["arrangement"],
+        reserve=attrs["arrangement"] == "mains reserve",  # No rain enters it
+        versions=done.sizes["member"],  # Filled versions of the record
+        found=not math.isnan(recommended),  # Whether any tank reaches the target
+        nominal=recommended / share,  # [L] Smallest nominal size that reaches it in nine of ten versions
+        # [L] Least, middle and largest nominal size over the versions
+        smallest=tuple(float(f(smallest)) / share for f in (np.min, np.median, np.max)),
+        beyond=int((~np.isfinite(smallest)).sum()),  # Versions in which no tank reaches the target
+        largest=float(largest),  # [L] Of the usable sizes tried, the one that reaches most
+        best=float(reached.max()),  # [1] What it reaches
+        most=float(
+            done.volume_reliability.median("member").max()
+        ),  # [1] Share of the water that any size supplies
+        flat=float(done.flat_size),  # [L] Usable size from which more tank adds next to nothing
+        filled=attrs["days_missing"] > 0,  # Whether the record had gaps that were filled
+        level=record_length(attrs["measured_years"]).level,  # How far the record carries a decision
+        years=attrs["measured_years"],  # [year] Years of the record used that are not mostly filled
+        missing=attrs["days_missing"] / max(attrs["days_read"], 1),  # [1] Days without a reading of their own
     )
 
 
 def break_facts(done: xr.Dataset) -> dict[str, float]:
-    """Return what a proven break or trend does to the size; nothing without one."""
+    """Return what a proven break or trend does to the size; nothing without one. Sizes are nominal [L]."""
     if "break_year" not in done:
         return {}
-    names = ("break_year", "years_since_break", "size_since_break", "size_on_whole", "recommended")
-    return {name: float(done[name]) for name in names}
+    sizes = ("size_since_break", "size_on_whole", "recommended")
+    out = {name: float(done[name]) / done.attrs["usable_share"] for name in sizes}
+    return out | {name: float(done[name]) for name in ("break_year", "years_since_break")}
 
 
-def failed_years(done: xr.Dataset) -> dict[str, float]:
-    """Return how the failures of one version fall on its whole years."""
-    failed = done.described_failed_by_year.values[whole_years(done.days_in_year.values)]
-    return {
-        "whole": failed.size,
-        "failing": int((failed != 0).sum()),
-        "worst": float(failed.max(initial=0)),
-        "longest": float(done.described_longest_failure),
-    }
+def failed_years(done: xr.Dataset) -> Facts:
+    """Return how the failures of the tank described fall on the years, in the middle of the versions."""
+    by_year = done.described_failed_by_year
+    by_year = (by_year.median("member") if "member" in by_year.dims else by_year).values
+    whole = whole_years(done.days_in_year.values)
+    failed = by_year[whole]
+    worst = failed.max(initial=0)
+    return Facts(
+        whole=whole.size,
+        failing=int((failed > 0).sum()),  # Of the whole years
+        worst=float(worst),  # [day]
+        worst_year=int(done.year.values[whole][failed.argmax()]) if whole.size else 0,
+        longest=middle(done.described_longest_failure),  # [day]
+        worse_part_year=bool(whole.size and by_year.max() > worst),  # Whether a year held in part was worse
+    )
 
 
-@dataclass(frozen=True)
-class Unknown:
-    """What one input that is not known for sure does to the tank described."""
-
-    words: str
-    low: float  # [1] Reliability at the ends of its range, the lower first
-    high: float  # [1]
-    share: float  # [1] Share of the spread that stays when all others are known; NaN if nothing varies
-
-    @property
-    def width(self) -> float:
-        """How far it moves the reliability [1]."""
-        return self.high - self.low
-
-
-def unknowns(group: xr.Dataset) -> list[Unknown]:
-    """Return the inputs that are not known for sure, what matters most first."""
+def unknowns(group: xr.Dataset) -> list[Facts]:
+    """Return what each input that is not known for sure does to the tank described, what matters most first."""
     width = abs((group.response_high - group.response_low).values)
+    shares = group.total_order.values if "total_order" in group else np.full(width.size, np.nan)
     out = []
     for k in np.argsort(-width):
         low, high = sorted((float(group.response_low[k]), float(group.response_high[k])))
-        share = float(group.total_order[k]) if "total_order" in group else math.nan
-        out.append(Unknown(INPUTS[str(group.input.values[k])], low, high, share))
+        out.append(
+            Facts(
+                words=INPUTS[str(group.input.values[k])],
+                low=low,  # [1] Reliability at the ends of its range
+                high=high,
+                width=high - low,  # [1] How far it moves the reliability
+                share=float(
+                    shares[k]
+                ),  # [1] Share of the spread that stays when all others are known; or NaN
+            )
+        )
     return out
 
 
-@dataclass(frozen=True)
-class DecisionFacts:
-    """The recommendation: what, why, what would change it, how sure."""
-
-    target: float  # [1]
-    measure: str
-    record: RecordLength
-    tank: dict[str, object]  # The tank decided on: its nominal size [L], how many alike, what decided it
-    rain: bool  # Whether rain feeds the tank; without it the rest says nothing
-    # Nominal sizes [L], as the tank decided on is named
-    own: float = math.nan  # Size that reaches the target on the record as it stands; NaN if none
-    sure: float = math.nan  # Size that does so in nine of ten versions; NaN if none
-    knee: float = math.nan
-    side: str = ""  # Where the first size lies: "before", "at" or "beyond" the knee
-    gain: float = math.nan  # [L/year/L] What one more litre of it brings
-    steps: tuple[tuple[float, float], ...] = ()  # Targets [1] with their sizes [L] on the record
-    held: dict[int, float] | None = None  # Share of mornings [1] on which the store lasts so many days
-    never: float = math.nan  # Size without a failure in the record; NaN if none
-    unknowns: tuple[Unknown, ...] = ()  # What matters most first
-    best: float = math.nan  # [1] Reliability with all inputs at their likeliest
-    certainty: Certainty | None = None  # Of the tank decided on
-
-
-@dataclass(frozen=True)
-class Certainty:
-    """The one statement of how sure the tank is: gaps, years to come, roof, losses and demand together."""
-
-    target: float  # [1]
-    measure: str
-    low: float  # [1] Least reliability of nine in ten versions of what is not known
-    high: float  # [1] Most
-    reaching: int  # Of 100 versions, in how many it reaches the target
-    sure: float  # [L] Nominal size that does so in nine of ten; NaN if none
-    enough: bool  # Whether the tank is such a size
-
-
-def certainty(group: xr.Dataset) -> Certainty | None:
-    """Return how sure the tank decided on is; None where no rain feeds it."""
+def certainty(group: xr.Dataset) -> Facts | None:
+    """Return the one statement of how sure the tank decided on is; None where no rain feeds it."""
     if "described_draws_reaching" not in group:
         return None
-    sure = float(group.sure_size) / group.attrs["usable_share"]
-    return Certainty(
-        group.attrs["target"],
-        group.attrs["measure"],
-        low=float(group.described_reliability_low),
-        high=float(group.described_reliability_high),
-        reaching=_of_100(float(group.described_draws_reaching)),
-        sure=sure,
-        enough=bool(group.attrs["nominal"] >= sure * ENOUGH),
+    attrs, share = group.attrs, float(group.described_draws_reaching)
+    near, sure = 10 * round(10 * share), float(group.sure_size) / attrs["usable_share"]
+    return Facts(
+        target=attrs["target"],  # [1]
+        measure=attrs["measure"],
+        low=float(group.described_reliability_low),  # [1] Least reliability in nine of ten versions
+        high=float(group.described_reliability_high),  # [1] Most
+        # Of 100 versions, in how many it reaches the target: to the nearest ten; neither all nor none where some differ
+        reaching=near if 0 < near < 100 or share in (0.0, 1.0) else round(100 * share),
+        sure=sure,  # [L] Nominal size that does so in nine of ten; NaN if none
+        enough=bool(attrs["nominal"] >= sure * ENOUGH),  # Whether the tank is such a size
+        **varied(group),
     )
 
 
-def decision(group: xr.Dataset) -> DecisionFacts:
-    """Return what is printed of the decision, from `rainharvest.sizing.facts.sizing_group`."""
-    target, record = group.attrs["target"], record_length(float(group.record_years))
-    told = {"tanks": 0} | {
-        k: group.attrs[k] for k in ("nominal", "decided_by", "offers", "tanks") if k in group.attrs
-    }
-    common = {"target": target, "measure": group.attrs["measure"], "record": record, "tank": told}
-    if "sure_size" not in group:
-        return DecisionFacts(**common, rain=False)
-    share = group.attrs["usable_share"]
-    own, sure, knee = (float(group[name]) for name in ("size_on_record", "sure_size", "knee_size"))
-    steps = group.size_for_target.to_series().dropna() / share
-    return DecisionFacts(
-        **common,
-        rain=True,
-        own=own / share,
-        sure=sure / share,
-        knee=knee / share,
-        side="beyond" if own > knee * 1.05 else "before" if own < knee / 1.05 else "at",
-        gain=_marginal_yield(group, own),
-        steps=tuple(steps.items()),
-        held={int(days): float(share) for days, share in group.in_hand.to_series().items()},
-        never=float(group.no_failure_size) / share,
-        unknowns=tuple(unknowns(group)),
-        best=float(group.response_best),
-        certainty=certainty(group),
+def varied(group: xr.Dataset) -> dict[str, object]:
+    """Return what differs between the versions: years and gaps or not, and the year from which on they are drawn."""
+    attrs = group.attrs
+    return {"years": attrs["years_drawn"] > 0, "gaps": attrs["gaps"] > 0, "since": attrs["drawn_since"]}
+
+
+def decision(group: xr.Dataset) -> Facts:
+    """Return the recommendation (what, why, what would change it, how sure), from the group of the decision."""
+    attrs = group.attrs
+    told = {"tanks": 0} | {k: attrs[k] for k in ("nominal", "decided_by", "offers", "tanks") if k in attrs}
+    out = Facts(
+        target=attrs["target"],  # [1]
+        measure=attrs["measure"],
+        record=record_length(float(group.record_years)),
+        tank=told,  # The tank decided on: its nominal size [L], how many alike, what decided it
+        rain="sure_size" in group,  # Whether rain feeds the tank; without it the rest says nothing
     )
+    if not out.rain:
+        return out
+    share = attrs["usable_share"]  # sizes are nominal [L], as the tank decided on is named
+    own, knee = float(group.size_on_record), float(group.knee_size)
+    out.own = own / share  # Size that reaches the target on the record as it stands; NaN if none
+    out.sure = float(group.sure_size) / share  # Size that does so in nine of ten versions; NaN if none
+    out.knee = knee / share
+    out.side = "beyond" if own > knee * 1.05 else "before" if own < knee / 1.05 else "at"
+    at, yearly = group.capacity.values, group.yearly_yield_on_record.values
+    k = int(np.clip(np.searchsorted(at, own), 1, at.size - 1))
+    out.gain = float(
+        (yearly[k] - yearly[k - 1]) / (at[k] - at[k - 1])
+    )  # [L/year/L] What one more litre brings
+    out.steps = tuple((group.size_for_target.to_series().dropna() / share).items())  # Targets [1] and sizes
+    out.held = {
+        int(days): float(part) for days, part in group.in_hand.to_series().items()
+    }  # Share of mornings [1]
+    out.never = float(group.no_failure_size) / share  # Size without a failure in the record; NaN if none
+    out.unknowns = unknowns(group)
+    out.best = float(group.response_best)  # [1] Reliability with all inputs at their likeliest
+    out.certainty = certainty(group)
+    return out
 
 
-@dataclass(frozen=True)
-class Interruptions:
-    """What other draws of the same kind of interruptions ask of a mains reserve: least and most."""
-
-    draws: int
-    size: tuple[float, float]  # [L] Smallest nominal size; NaN where none reaches the target
-    longest: tuple[float, float]  # [day] Longest interruption
-
-
-def interruptions(group: xr.Dataset) -> Interruptions | None:
-    """Return what other draws of the interruptions ask for; None where none are drawn by chance."""
+def interruptions(group: xr.Dataset) -> Facts | None:
+    """Return what other draws of a reserve's interruptions ask for, least and most; None where none are drawn."""
     if "seed_size" not in group:
         return None
     size, longest = group.seed_size.values / group.attrs["usable_share"], group.seed_longest.values
-    ends = [(float(values.min()), float(values.max())) for values in (size, longest)]
-    return Interruptions(size.size, *ends)
+    # Smallest nominal size [L], NaN where none reaches the target; longest interruption [day]
+    return Facts(draws=size.size, size=(size.min(), size.max()), longest=(longest.min(), longest.max()))
 
 
-@dataclass(frozen=True)
-class Changes:
-    """What would have to change for the target to be reached; None where no change looked at is enough."""
+def changes_needed(group: xr.Dataset, tank: Facts) -> Facts:
+    """Return the least change of roof or demand, of those on the maps, with which some size reaches the target.
 
-    roof: float | None  # [1] Least multiple of the roof with which some size reaches it
-    demand: float | None  # [1] Largest multiple of the demand
-    most_roof: float  # [1] Multiple of the roof that is still too little
-    least_demand: float  # [1] Multiple of the demand that is still too much
-
-
-def changes_needed(group: xr.Dataset, tank: TankFacts) -> Changes:
-    """Return the least change of roof or demand, of those on the maps, with which some size reaches the target."""
+    None where no change looked at is enough.
+    """
     enough = {}
     for name, along in (("by_area", "area"), ("by_demand", "demand_factor")):
         most = group[f"reliability_{name}"].max("capacity")
         enough[along] = most[along].values[most.values >= group.attrs["target"] * ENOUGH]
     own = float(group.area[AREAS.index(1.0)])
     balance = tank.target * tank.demand / max(tank.inflow, 1e-9)  # no tank gives more than comes in
-    return Changes(
-        roof=float(enough["area"][0]) / own if enough["area"].size else None,
-        demand=float(enough["demand_factor"][-1]) if enough["demand_factor"].size else None,
-        most_roof=max(AREAS[-1], balance),
-        least_demand=min(DEMANDS[0], 1 / balance),
+    return Facts(
+        roof=float(enough["area"][0]) / own if enough["area"].size else None,  # [1] Multiple of the roof
+        demand=float(enough["demand_factor"][-1])
+        if enough["demand_factor"].size
+        else None,  # [1] Of the demand
+        most_roof=max(AREAS[-1], balance),  # [1] Multiple of the roof that is still too little
+        least_demand=min(DEMANDS[0], 1 / balance),  # [1] Multiple of the demand that is still too much
     )
-
-
-def _marginal_yield(group: xr.Dataset, size: float) -> float:
-    """Return the litres a year that one more litre of tank brings at a size, on the record."""
-    at, yearly = group.capacity.values, group.yearly_yield_on_record.values
-    k = int(np.clip(np.searchsorted(at, size), 1, at.size - 1))
-    return float((yearly[k] - yearly[k - 1]) / (at[k] - at[k - 1]))
-
-
-def _of_100(share: float) -> int:
-    """Return a share of the draws to the nearest ten of a hundred; neither all nor none where some differ."""
-    near = 10 * round(10 * share)
-    return near if 0 < near < 100 or share in (0.0, 1.0) else round(100 * share)
 
 
 def option_for(group: xr.Dataset, size: float) -> int | None:

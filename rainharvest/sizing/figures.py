@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.quantities import QUANTITIES, label
-from rainharvest.core.reader import GALLON, gallons, large_volume, number, rounded
+from rainharvest.core.reader import GALLON, gallons, large_volume, litres, number, rounded
 from rainharvest.core.reader import middle as middle_of
 from rainharvest.core.style import (
     BRICK,
@@ -70,11 +70,6 @@ def _share_axis(axes: Axes, measure: str) -> None:
     axes.set_ylim(0, 104)
 
 
-def _near_end(size: np.ndarray, chosen: float, share: float) -> bool:
-    """Return whether a size stands so far to the right that its words must stand to its left."""
-    return np.log(chosen / size[0]) / np.log(size[-1] / size[0]) > share
-
-
 def _annotate(axes: Axes, words: str, point: tuple[float, float], place: tuple[float, float]) -> None:
     """Name a point, with a line from it to its words at the right."""
     look = {"ha": "right", "fontweight": "bold", "arrowprops": POINTED}
@@ -101,25 +96,29 @@ def trade_off_figure(
     middle = low = high = share.median("member").values if "member" in share.dims else share.values
     if share.sizes.get("member", 1) > 1:
         low, high = share.quantile([0.05, 0.95], dim="member", method="weibull").values
-    band = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
-    band.set_data(size, low, high)
-    line = keep(axes, "curve", lambda: axes.plot([], [], color=DEEP, zorder=3)[0])
-    line.set_data(size, middle)
-    draw_target(axes, target)
     reached = 100 * middle_of(curve.described_rain_reliability)
     held = f"{number(chosen / GALLON, 3)} gal" if gallons() else f"{number(chosen / 1000, 3)} kL"
-    words = draw_chosen(axes, chosen_shown, reached, held)
-    # The curve rises to the right: below it and to the right the words cross nothing.
-    near_end = _near_end(span, chosen_shown, 0.8)
-    below = reached - (9 if near_end else 4)
-    if -9 < below - 100 * target < 3:
-        below = 100 * target - 6  # below the target's line, not on it
-    below = max(below, 9)  # clear of the axis
-    words.set_position((span[-1] * 0.98 if near_end else chosen_shown * 1.08, below))
-    words.set_ha("right" if near_end else "left")
+    _draw_curve(axes, size, (low, middle, high), target, (chosen_shown, reached, held), span)
     if axes.get_xlim() != tuple(span):
         _size_axis(axes, span, unit)
     return figure
+
+
+def _draw_curve(axes: Axes, size, shares, target: float, mark: tuple[float, float, str], span) -> None:
+    """Draw a curve in its band, the target, and the size chosen with its words, where they cross nothing."""
+    low, middle, high = shares
+    band = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
+    band.set_data(size, low, high)
+    keep(axes, "curve", lambda: axes.plot([], [], color=DEEP, zorder=3)[0]).set_data(size, middle)
+    draw_target(axes, target)
+    words = draw_chosen(axes, *mark)
+    # The curve rises to the right: below it and to the right the words cross nothing.
+    near_end = np.log(mark[0] / span[0]) / np.log(span[-1] / span[0]) > 0.8
+    below = mark[1] - (9 if near_end else 4)
+    if -9 < below - 100 * target < 3:
+        below = 100 * target - 6  # below the target's line, not on it
+    words.set_position((span[-1] * 0.98 if near_end else mark[0] * 1.08, max(below, 9)))  # clear of the axis
+    words.set_ha("right" if near_end else "left")
 
 
 def failed_years_figure(
@@ -172,7 +171,8 @@ def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
         if not np.isfinite(at):
             continue
         axes.plot([at], [100 * target], "o", **CHOSEN, color=colour, zorder=5)
-        _annotate(axes, f"{_two_figures(at)} kL {words}", (at, 100 * target), (0.98, 0.10 + 0.13 * (1 - k)))
+        nominal = litres(1000 * at / group.attrs["usable_share"], up=True)
+        _annotate(axes, f"{nominal} nominal {words}", (at, 100 * target), (0.98, 0.10 + 0.13 * (1 - k)))
     said = "line: the record as it stands\ndots: middle of the versions\nband: nine of ten versions"
     axes.text(0.02, 0.80, said, transform=axes.transAxes, va="top", fontsize=13)
     _size_axis(axes, size)
@@ -253,18 +253,10 @@ def curve_figure(
             right.locator_params(axis="y", nbins=5)
     left = figure.axes[0]
     pick = np.unique(np.linspace(0, size.size - 1, min(POINTS, size.size)).round().astype(int))
-    names = ("reliability_low", "reliability", "reliability_high")
-    low, middle, high = (100 * curve[name].values for name in names)
-    band = keep(left, "band", lambda: left.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
-    band.set_data(size[pick], low[pick], high[pick])
-    keep(left, "curve", lambda: left.plot([], [], color=DEEP, zorder=3)[0]).set_data(size[pick], middle[pick])
-    draw_target(left, target)
+    low, middle, high = (100 * curve[f"reliability{end}"].values for end in ("_low", "", "_high"))
     reached = float(np.interp(np.log(chosen), np.log(size), middle))
-    words = draw_chosen(left, chosen, reached, f"{number(chosen, 3)} kL")
-    near_end = _near_end(size, chosen, 0.75)  # else below the curve, which rises to the right
-    below = max(reached - (20 if near_end else 9), 9)
-    words.set_position((size[-1] * 0.97 if near_end else chosen * 1.1, below))
-    words.set_ha("right" if near_end else "left")
+    shares, mark = (low[pick], middle[pick], high[pick]), (chosen, reached, f"{number(chosen, 3)} kL")
+    _draw_curve(left, size[pick], shares, target, mark, size)
     if priced:
         _draw_price(figure.axes[1], size, curve.per_kilolitre.values, pick, chosen, currency)
     return figure

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from rainharvest.catchment.chain import run_lanes
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.sizing.costs import cost_measures, money_attributes
 from rainharvest.sizing.smallest import Measure, merge_dry_days, padded, run_versions
 from rainharvest.sizing.tables import Costs
-from rainharvest.sizing.trade_off import INFLOW_ROW, scaled_catchment
+from rainharvest.sizing.trade_off import scaled_catchment, tank_inflows
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, record_inputs
 
 SIZES = 192
@@ -88,11 +87,9 @@ def grid_of(
             more = factor.pop("demand", 1.0)
             own = scaled_catchment(case.catchment, **factor)
             sites = [scaled_catchment(own, area=a, runoff_coefficient=c) for a in areas for c in factors]
-            _, rows = run_lanes(
-                case.filling(int(inputs.member[k])), sites, case.drying, case.intensity, trace=(INFLOW_ROW,)
-            )
+            came = tank_inflows(case.filling(int(inputs.member[k])), sites, case.drying, case.intensity)
             days = inputs.day_drawn.values[int(inputs.year_draw[k])]
-            came = np.ascontiguousarray(rows[0].T[:, days])
+            came = np.ascontiguousarray(came[:, days])
             series = [_parts(one.demand, k, by_people.values[calendar] * more)]
             if essential_by_people is not None:
                 spared = essential_by_people.values[calendar] * more

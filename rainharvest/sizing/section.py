@@ -13,6 +13,7 @@ from rainharvest.core.reader import large_volume, litres, number, percent
 from rainharvest.core.text import texts_of
 from rainharvest.sizing.facts_printed import (
     break_facts,
+    certainty,
     decision,
     front_facts,
     headline_facts,
@@ -121,10 +122,12 @@ def _sizes_table(done: xr.Dataset) -> Table:
         "time_reliability": percent,
         "yearly_yield": litres,
         "failed_a_year": _whole,
-        "longest_failure": _whole,
+        "longest_failure": lambda value: _whole(value) if np.isfinite(value) else FIXED["throughout"],
     }
     part = done.isel(capacity=picked(done.sizes["capacity"], SIZES_SHOWN)).reset_coords("nominal")
-    part = part[list(forms)].median("member") if "member" in part.dims else part[list(forms)]
+    part = part[list(forms)].median("member")
+    # A tank that supplies no day in full has one failure, as long as the record.
+    part["longest_failure"] = part.longest_failure.where(part.time_reliability > 0, np.inf)
     return _table("sizes", part, {"capacity": litres} | forms)
 
 
@@ -147,7 +150,7 @@ def _band(results, group: xr.Dataset) -> list[Block]:
         return []
     target = results.study.target
     drawn = band_figure(group, target.measure, target.reliability)
-    return [picture("band", drawn, SAY.band_caption(group.attrs["draws"]), scale=WIDE)]
+    return [picture("band", drawn, SAY.band_caption(group.attrs["draws"], certainty(group)), scale=WIDE)]
 
 
 def _uncertainty(results, group: xr.Dataset) -> list[Block]:

@@ -13,10 +13,11 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.quantities import attributes
-from rainharvest.sizing.trade_off import THREADS, along_sizes
+from rainharvest.core.quantities import along as labels
+from rainharvest.core.quantities import variables
+from rainharvest.sizing.trade_off import ENOUGH, THREADS
 from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
-from rainharvest.storage.simulate import simulate
+from rainharvest.storage.simulate import as_series, common_time, simulate
 
 Measure = Literal["volume_reliability", "time_reliability"]
 
@@ -39,10 +40,6 @@ def smallest_tank(
     inflow,
     demand,
     target: float,
-    *,
-    measure: Measure = "volume_reliability",
-    largest: float | None = None,
-    shares: dict[str, object] | None = None,
     **settings,
 ) -> SmallestTank:
     """Find the smallest tank that reaches a target reliability over the record.
@@ -57,21 +54,10 @@ def smallest_tank(
     >>> answer.capacity, round(answer.reached, 3), answer.one_less < 0.5
     (5.0, 0.5, True)
     """
-    _check(target, measure)
-
-    def reach(_: list[int], sizes: np.ndarray) -> np.ndarray:
-        along = along_sizes(sizes[0])
-        grown = {name: share * along for name, share in (shares or {}).items()}
-        done = simulate(inflow, demand, along, **settings, **grown)[measure]
-        problem = f"the record has further dimensions {done.dims}"
-        one = done.dims == ("capacity",)
-        require(one, problem, "give one member, roof or arrangement at a time", "inflow")
-        return done.values[None]
-
-    if largest is None:
-        start = float(np.max(np.asarray(settings.get("start", 0.0))))
-        largest = float(np.sum(np.asarray(inflow, dtype=float))) + start
-    return _search(reach, target, measure, np.array([largest]))[0]
+    series = as_series("inflow", inflow, common_time(inflow=inflow, demand=demand))
+    problem = f"the record has further dimensions {series.dims}"
+    require(series.dims == ("time",), problem, "give one member, roof or arrangement at a time", "inflow")
+    return smallest_of_members(series.expand_dims("member"), demand, target, **settings)[0]
 
 
 def smallest_of_members(
@@ -80,16 +66,21 @@ def smallest_of_members(
     target: float,
     *,
     measure: Measure = "volume_reliability",
+    largest: float | None = None,
     shares: dict[str, object] | None = None,
     **settings,
 ) -> list[SmallestTank]:
-    """Find the smallest tank of each version of a record, as `smallest_tank` does for one.
+    """Find the smallest tank of each version of a record, as `smallest_tank` does for one, side by side.
 
-    The searches are the same, size by size; each pass simulates those of all versions at once.
+    ``shares`` are settings that grow with the tank, as shares of it; ``largest`` is all the water of the record where
+    it is not given.
     """
-    _check(target, measure)
+    problem = f"{target!r} is no reliability to reach"
+    require(0 < target <= 1, problem, "give a share above 0 and up to 1", "target")
+    known = get_args(Measure)
+    problem = f"no reliability is called {measure!r}"
+    require(measure in known, problem, f"use one of {', '.join(known)}", "measure")
     inflow = inflow.reset_coords(drop=True).transpose("member", "time")
-    start = float(np.max(np.asarray(settings.get("start", 0.0))))
 
     def reach(which: list[int], sizes: np.ndarray) -> np.ndarray:
         part = inflow.isel(member=which)
@@ -98,17 +89,9 @@ def smallest_of_members(
         done = simulate(part, demand, along, threads=THREADS, **settings, **grown)[measure]
         return done.transpose("member", "capacity").values
 
-    largest = np.array([float(brought.sum()) + start for brought in inflow.values])
-    return _search(reach, target, measure, largest)
-
-
-def _check(target: float, measure: str) -> None:
-    problem = f"{target!r} is no reliability to reach"
-    require(0 < target <= 1, problem, "give a share above 0 and up to 1", "target")
-    known = get_args(Measure)
-    require(
-        measure in known, f"no reliability is called {measure!r}", f"use one of {', '.join(known)}", "measure"
-    )
+    start = float(np.max(np.asarray(settings.get("start", 0.0))))
+    most = [float(brought.sum()) + start if largest is None else largest for brought in inflow.values]
+    return search(reach, target, measure, np.array(most))
 
 
 def sizes_between(low: float, high: float) -> np.ndarray:
@@ -119,7 +102,7 @@ def sizes_between(low: float, high: float) -> np.ndarray:
     return sizes[(sizes > low) & (sizes <= high)]
 
 
-def _search(
+def search(
     reach: Callable[[list[int], np.ndarray], np.ndarray], target: float, measure: str, largest: np.ndarray
 ) -> list[SmallestTank]:
     """Search the smallest tank of each version between nothing and its largest, those still open side by side.
@@ -127,7 +110,7 @@ def _search(
     ``reach`` takes versions and a row of sizes for each, and returns what they reach.
     """
     # Rounding in sums of a hundred thousand days must not make a target of 1 unreachable.
-    enough = target * (1 - 1e-12)
+    enough = target * ENOUGH
     most = np.maximum(1.0, np.ceil(largest))
     low, high = np.zeros_like(most), most.copy()
     without, reached = reach(list(range(most.size)), np.stack([low, high], axis=1)).T.copy()
@@ -173,7 +156,7 @@ def smallest_within(
     >>> smallest_within(lambda _, tried: tried / 100, np.array([10.0, 50.0, 90.0]), np.array([[0.1, 0.5, 0.9]]), 0.614)
     array([62.])
     """
-    enough = target * (1 - 1e-12)
+    enough = target * ENOUGH
     first = (reached >= enough).argmax(axis=1)
     before, rows = np.maximum(first - 1, 0), np.arange(len(first))
     low, high = np.floor(sizes[before]), np.where(first > 0, np.ceil(sizes[first]), sizes[first])
@@ -269,32 +252,16 @@ TARGETS = (0.8, 0.9, 0.95, 0.99)
 """Reliabilities for which the smallest tank is told (own choice)."""
 
 
-def sizes_for_targets(
-    inflow,
-    demand,
-    targets: Sequence[float] = TARGETS,
-    *,
-    measure: Measure = "volume_reliability",
-    largest: float | None = None,
-    shares: dict[str, object] | None = None,
-    **settings,
-) -> xr.Dataset:
-    """Find the smallest tank, to the litre, for each of several reliabilities.
+def sizes_for_targets(inflow, demand, targets: Sequence[float] = TARGETS, **settings) -> xr.Dataset:
+    """Find the smallest tank, to the litre, for each of several reliabilities, as `smallest_tank` does for one.
 
     >>> sizes_for_targets([0, 3, 8, 0, 2, 0, 0], 2.0, [0.2, 0.5]).size_for_target.values
     array([3., 5.])
     """
-    found = [
-        smallest_tank(inflow, demand, t, measure=measure, largest=largest, shares=shares, **settings)
-        for t in targets
-    ]
-    names = {"size_for_target": "capacity", "reached": "reached", "one_less": "one_less"}
-    data = {
-        name: ("target", np.array([getattr(one, field) for one in found]), attributes(name))
-        for name, field in names.items()
-    }
-    coords = {"target": ("target", np.array(targets, dtype=float), attributes("target"))}
-    return xr.Dataset(data, coords, {"measure": measure})
+    found = [smallest_tank(inflow, demand, target, **settings) for target in targets]
+    fields = {"size_for_target": "capacity", "reached": "reached", "one_less": "one_less"}
+    values = {name: np.array([getattr(one, field) for one in found]) for name, field in fields.items()}
+    return xr.Dataset(variables("target", values), labels(target=np.array(targets, dtype=float)))
 
 
 def no_failure(inflow, demand, *, theta: float = 0.0) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from rainharvest.catchment.chain import ROWS, run_lanes
 from rainharvest.catchment.intensity import Intensity, Rain, read_daily
 from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, Roof
 from rainharvest.core.errors import require
+from rainharvest.core.quantities import along as labels
 from rainharvest.core.quantities import attributes
 from rainharvest.storage.simulate import simulate
 
@@ -21,6 +22,10 @@ DAYS_A_YEAR = 365.25
 THREADS = os.cpu_count() or 1
 
 """On which many sizes or versions are simulated at once; results do not depend on them."""
+
+ENOUGH = 1 - 1e-12
+
+"""Of a target: rounding must not make it out of reach."""
 
 QUANTILES = (0.1, 0.5, 0.9)
 
@@ -101,9 +106,6 @@ def along_sizes(sizes) -> xr.DataArray:
     return xr.DataArray(sizes, {"capacity": sizes}, ("capacity",))
 
 
-INFLOW_ROW = ROWS.index("inflow")
-
-
 def scaled_catchment(
     catchment: Catchment,
     *,
@@ -131,25 +133,10 @@ def scaled_catchment(
     return catchment.model_copy(update={"roofs": tuple(map(scaled, catchment.roofs)), **changes})
 
 
-def tank_inflow(rain: Rain, catchment: Catchment, drying: float, intensity: Intensity) -> np.ndarray:
-    """Return the water at the tank inlet of one record, without where the rest went."""
-    _, rows = run_lanes(rain, [catchment], drying, intensity, trace=(INFLOW_ROW,))
-    return rows[0, :, 0]
-
-
-KEPT = (
-    "volume_reliability",
-    "time_reliability",
-    "yearly_yield",
-    "yield_quantile",
-    "longest_failure",
-    "failed_a_year",
-    "spilled_share",
-    "share_of_demand",
-    "marginal_yield",
-)
-
-"""Measures that a map keeps."""
+def tank_inflows(rain: Rain, sites: list[Catchment], drying: float, intensity: Intensity) -> np.ndarray:
+    """Return the water at the tank inlet of several catchments on one record, (catchment, step)."""
+    _, rows = run_lanes(rain, sites, drying, intensity, trace=(ROWS.index("inflow"),))
+    return np.ascontiguousarray(rows[0].T)
 
 
 def inflow_by_area(
@@ -175,10 +162,10 @@ def inflow_by_area(
     steps = read_daily(rain)
     require(steps.depth.shape[1] == 1, "the rain has further dimensions", "give one record at a time", "rain")
     own = sum(roof.area for roof in catchment.roofs)
-    rows = [tank_inflow(steps, scaled_catchment(catchment, area=a / own), drying, intensity) for a in areas]
-    time = steps.array["time"].variable
-    coords = {"area": ("area", areas, attributes("area")), "time": time}
-    return xr.DataArray(np.array(rows), coords, ("area", "time"), "inflow", attributes("inflow"))
+    sites = [scaled_catchment(catchment, area=a / own) for a in areas]
+    rows = tank_inflows(steps, sites, drying, intensity)
+    coords = labels(area=areas) | {"time": steps.array["time"].variable}
+    return xr.DataArray(rows, coords, ("area", "time"), "inflow", attributes("inflow"))
 
 
 def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float]) -> xr.DataArray:
@@ -194,8 +181,7 @@ def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float])
     require(sound, "a multiple of the demand is below zero", "give zero or more", "factors")
     if isinstance(demand, pd.Series):
         demand = xr.DataArray(demand.to_numpy(float), {"time": demand.index.to_numpy()}, ("time",))
-    coords = {"demand_factor": ("demand_factor", factors, attributes("demand_factor"))}
-    along = xr.DataArray(factors, coords, ("demand_factor",))
+    along = xr.DataArray(factors, labels(demand_factor=factors), ("demand_factor",))
     return (along * demand.reset_coords(drop=True)).assign_attrs(attributes("demand")).rename("demand")
 
 
@@ -216,9 +202,7 @@ def trade_off_map(inflow, demand, capacity, **settings) -> xr.Dataset:
         "give inflow_by_area(...) as inflow, or demand_by_factor(...) as demand",
         "inflow",
     )
-    kept = done[[name for name in KEPT if name in done]]
-    names = [d for d in done.volume_reliability.dims if d != "capacity"]
-    return kept.transpose(..., *names, "capacity")
+    return done.transpose(..., "capacity")
 
 
 AREAS = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)

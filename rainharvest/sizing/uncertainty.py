@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import xarray as xr
 
+from rainharvest.catchment.chain import LANES
 from rainharvest.catchment.intensity import Intensity, Rain, read_daily
 from rainharvest.catchment.tables import DRYING, FILTER_EFFICIENCY, INTENSITY, Catchment, roof_defaults
 from rainharvest.core.defaults import Default, defaults_of
@@ -16,7 +17,7 @@ from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.tables import Use
 from rainharvest.sizing.resample import BLOCK_YEARS, LEAST_YEARS, wet_and_dry_years, year_draws
-from rainharvest.sizing.trade_off import THREADS, scaled_catchment, tank_inflow
+from rainharvest.sizing.trade_off import THREADS, scaled_catchment, tank_inflows
 from rainharvest.storage.simulate import common_time
 
 DEFAULTS = defaults_of("sizing")["ranges"]
@@ -197,7 +198,7 @@ def draw_inputs(case: Case, count: int = 200, seed: int = 0) -> xr.Dataset:
     and the band says nothing of other years. Few years are little better, since a worse year than any of
     them cannot be drawn: `rainharvest.sizing.resample` belongs beside the answer.
     """
-    inflow = tank_inflow(case.filling(0), case.catchment, case.drying, case.intensity)
+    inflow = tank_inflows(case.filling(0), [case.catchment], case.drying, case.intensity)[0]
     demand = float(case.total_demand.values.mean())
     yearly = wet_and_dry_years(case.rain["time"], inflow, demand, case.year_start_month)
     runs = np.arange(count)
@@ -245,24 +246,28 @@ def draw_flows(case: Case, inputs: xr.Dataset) -> Drawn:
     The loss chain runs over the record in its own order; its days are then taken as drawn, so that only
     what a first flush or a pipe holds from one day to the next is broken where two blocks meet.
     """
-    steps = [case.filling(member) for member in range(case.members)]
     scaled = [one.name for one in case.ranges if one.name != "demand"]
     days = inputs.day_drawn.values[inputs.year_draw.values]
-
-    def run(key: np.ndarray) -> np.ndarray:
-        site = scaled_catchment(case.catchment, **dict(zip(scaled, key[1:].tolist(), strict=True)))
-        return tank_inflow(steps[int(key[0])], site, case.drying, case.intensity)
-
     # Draws that share a filling and a catchment (all of them, where only the years differ) share its inflow.
     keys, place = np.unique(
         np.array([inputs[name].values for name in ("member", *scaled)]).T, axis=0, return_inverse=True
     )
     inflow = np.empty(days.shape)
+
+    def run(alike: np.ndarray) -> None:
+        """Lay out the inflow of draws that share a filling, their catchments side by side in the loss chain."""
+        sites = [
+            scaled_catchment(case.catchment, **dict(zip(scaled, keys[k, 1:].tolist(), strict=True)))
+            for k in alike
+        ]
+        came = tank_inflows(case.filling(int(keys[alike[0], 0])), sites, case.drying, case.intensity)
+        for k, row in zip(alike, came, strict=True):
+            for draw in np.flatnonzero(place.ravel() == k):
+                inflow[draw] = row[days[draw]]
+
+    of_filling = [np.flatnonzero(keys[:, 0] == member) for member in np.unique(keys[:, 0])]
     with ThreadPoolExecutor(THREADS) as pool:
-        for first in range(0, len(keys), 64):
-            for k, came in enumerate(pool.map(run, keys[first : first + 64]), start=first):
-                for draw in np.flatnonzero(place.ravel() == k):
-                    inflow[draw] = came[days[draw]]
+        list(pool.map(run, [some[k : k + LANES] for some in of_filling for k in range(0, some.size, LANES)]))
     coords = {"draw": inputs["draw"].variable, "time": inputs["time"].variable}
     flow = xr.DataArray(inflow, coords, ("draw", "time"), "inflow", attributes("inflow"))
     demand, more = _demand_of(case, inputs, days)

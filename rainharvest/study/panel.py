@@ -62,7 +62,7 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
         failed = (done.described_failed_by_year, done.days_in_year)
         return {
             "curve": (partial(trade_off_figure, done, *aim, capacity), SIZING.trade_off(tank_facts(done))),
-            "years": (partial(failed_years_figure, *failed), SIZING.failed_years(**failed_years(done))),
+            "years": (partial(failed_years_figure, *failed), SIZING.failed_years(failed_years(done))),
             "storage": (
                 partial(storage_figure, worst, capacity),
                 texts_of("storage").worst(worst_facts(worst)),
