@@ -260,6 +260,7 @@ class Bill:
     life: int  # [year] Over which the yearly cost is reckoned
     lines: tuple[tuple[str, float], ...]  # What is paid for, and its price; no two lines hold the same thing
     unpriced: tuple[str, ...]  # Parts on the list that have no price
+    beside_costs: float  # Of the total, what neither the table of costs nor the catalogue holds
     annual: float  # A year, with upkeep and energy; NaN where the study has no table of costs
     per_kilolitre: float  # For each kilolitre delivered
     net_present_value: float  # What is saved over the years less what is spent
@@ -306,14 +307,12 @@ def bill_of(results, works: Works) -> Bill | None:
     unpriced = tuple(name for name in parts[parts.cost.isna()].part if name not in named)
     money = dict.fromkeys(("annual", "per_kilolitre", "net_present_value"), np.nan)
     if study.costs is not None:
-        whole = study.model_copy(update={"costs": costs.model_copy(update={"fixed": costs.fixed + more})})
         yearly = xr.DataArray([float(done.described_rain_yield.median())], dims="capacity")
         price = None if tank_price is None else [tank_price]
-        one = cost_of_sizes(
-            whole, results.record, results.flows, [float(done.described)], yearly, tank_price=price
-        )
+        given = {"tank_price": price, "beside": more}
+        one = cost_of_sizes(study, results.record, results.flows, [float(done.described)], yearly, **given)
         money = {name: float(one[name].values[0]) for name in money}
-    return Bill(costs.currency, costs.life, tuple(lines), unpriced, **money)
+    return Bill(costs.currency, costs.life, tuple(lines), unpriced, more, **money)
 
 
 @dataclass(frozen=True)
@@ -534,7 +533,9 @@ def ten_year_day(rain: xr.DataArray) -> float:
 
 def siteworks_group(results) -> xr.Dataset:
     """Return the site works as a group of the results."""
-    return works_dataset(siteworks_of(results))
+    works = siteworks_of(results)
+    bill = bill_of(results, works)
+    return works_dataset(works).assign_attrs(beside_costs=bill.beside_costs if bill else 0.0)
 
 
 def works_dataset(works: Works) -> xr.Dataset:

@@ -294,10 +294,18 @@ def prices_of(study) -> Costs | None:
 
 
 def cost_of_sizes(
-    study, record: StudyRecord, flows: Flows, usable, yearly_yield: xr.DataArray, *, tank_price=None
+    study,
+    record: StudyRecord,
+    flows: Flows,
+    usable,
+    yearly_yield: xr.DataArray,
+    *,
+    tank_price=None,
+    beside=0.0,
 ) -> xr.Dataset:
-    """Return what sizes cost and save over the years of the study."""
+    """Return what sizes cost and save over the years of the study; ``beside`` is the price of what only others list."""
     costs, along = prices_of(study), along_sizes(np.asarray(usable, dtype=float))
+    costs = costs.model_copy(update={"fixed": costs.fixed + beside})
     nominal = along / study.tank.usable_share
     price = None if tank_price is None else nominal.copy(data=np.asarray(tank_price, dtype=float))
     saved = None
@@ -314,7 +322,7 @@ def cost_of_sizes(
     return life_cycle(costs, nominal, yearly_yield, saved_bill=saved, tank_price=price)
 
 
-def _options_to_buy(results) -> xr.Dataset:
+def _options_to_buy(results, beside: float) -> xr.Dataset:
     """Return what each combination of tanks on offer costs, saves and is worth beside money."""
     study, record, flows = results.study, results.record, results.flows
     share, target, measure = study.tank.usable_share, study.target.reliability, study.target.measure
@@ -330,7 +338,7 @@ def _options_to_buy(results) -> xr.Dataset:
     done = simulate(flows.water.inflow, demand, along, **settings, threads=THREADS)
     yearly = (done.delivered / (demand.sizes["time"] / 365.25)).median("member")
     prices = np.array([choice.price for choice in some])
-    money = cost_of_sizes(study, record, flows, sizes, yearly, tank_price=prices)
+    money = cost_of_sizes(study, record, flows, sizes, yearly, tank_price=prices, beside=beside)
     table = {
         "capacity": sizes,
         "nominal": sizes / share,
@@ -358,7 +366,9 @@ def _options_to_buy(results) -> xr.Dataset:
     )
 
 
-def _curve_with_costs(study, record: StudyRecord, flows: Flows, done: xr.Dataset) -> xr.Dataset:
+def _curve_with_costs(
+    study, record: StudyRecord, flows: Flows, done: xr.Dataset, beside: float
+) -> xr.Dataset:
     """Return what the sizes of the study's curve cost and save, and are worth beside money."""
     sizes, yearly = done.capacity.values, done.yearly_yield.median("member")
     values = {"full_days": full_days(flows.demand.sum("use"), sizes).values}
@@ -366,7 +376,7 @@ def _curve_with_costs(study, record: StudyRecord, flows: Flows, done: xr.Dataset
     out = xr.Dataset(variables("capacity", values), {"capacity": done.capacity.variable})
     if study.costs is None:
         return out
-    money = cost_of_sizes(study, record, flows, sizes, yearly)
+    money = cost_of_sizes(study, record, flows, sizes, yearly, beside=beside)
     reached = done[study.target.measure].median("member").values
     good = efficient(money.annual.values, reached).astype(np.int8)
     out = out.assign({name: values.variable for name, values in money.data_vars.items()})
@@ -416,11 +426,11 @@ RUNS = 64
 def sizing_group(results) -> xr.Dataset:
     """Return everything on which the tank size of a study is decided."""
     study, record, flows, done = results.study, results.record, results.flows, results.done
-    certain = results.groups.get("certainty")
-    parts = [_curve_with_costs(study, record, flows, done)]
-    parts.append(certainty_group(results) if certain is None else certain)
+    # What only the list of parts prices, as it is for the tank decided on: the whole is that of the first page.
+    beside = results.groups["site works"].attrs["beside_costs"]
+    parts = [_curve_with_costs(study, record, flows, done, beside), results.groups["certainty"]]
     if study.catalogue is not None:
-        parts.append(_options_to_buy(results))
+        parts.append(_options_to_buy(results, beside))
     out = _merged(parts)
     out["in_hand"] = days_of_supply(done.stored, done.demand.sum("use"))
     out = out.assign(variables((), {"record_years": measured_years(record)}))
@@ -428,6 +438,7 @@ def sizing_group(results) -> xr.Dataset:
     return out.assign_attrs(
         {name: done.attrs[name] for name in told if name in done.attrs},
         title="The tank-size decision",
+        beside_costs=beside,
         nominal=float(done.described_nominal),
         reached=middle(done.described_rain_reliability),
         measure=study.target.measure,

@@ -76,6 +76,24 @@ def long_run_means(yearly, count: int, rng: np.random.Generator) -> np.ndarray:
     return years.mean() + spread * (middle[pair] + scale[pair] * stdtrit(years.size - 1, chance))
 
 
+ENOUGH_YEARS, SHORT_OF_THEM = 30, 60
+
+"""Years from which on long-run means spread as they are drawn; each year fewer widens them by a sixtieth (own choice)."""
+
+
+def widening(years: int) -> float:
+    """Return by how much the spread of long-run means is widened for a record of few years.
+
+    Fewer than thirty years know neither how far years lie apart nor the driest that may come: measured on invented
+    climates, bands from fifteen years held the truth in 86 to 91 of 100 without and in 89 to 92 with this
+    (`tests/sizing/test_band_covers.py`).
+
+    >>> widening(15), widening(45)
+    (1.25, 1.0)
+    """
+    return 1.0 + max(0, ENOUGH_YEARS - years) / SHORT_OF_THEM
+
+
 @lru_cache(maxsize=8)
 def _grid(years: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return, for each pair of the grid, the inverse correlation, its log determinant and its sum."""
@@ -197,7 +215,7 @@ def _span(time, year_start_month: int):
 
 def _chances(values: np.ndarray, block_years: int, blocks: int, count: int, rng) -> np.ndarray:
     """Return the chance of each block in each draw, so that the draws spread as the long run may."""
-    means = long_run_means(values, count, rng)
+    means = values.mean() + widening(values.size) * (long_run_means(values, count, rng) - values.mean())
     around = np.arange(values.size)[:, None] + np.arange(block_years)
     of_block = values[around % values.size].mean(axis=1)
     apart = means - values.mean()

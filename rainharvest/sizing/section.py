@@ -188,7 +188,7 @@ def costs_section(results) -> Section | None:
     blocks: list[Block] = []
     if "annual" in group:
         blocks += [
-            Paragraph(SAY.prices(results.study.costs, *large_volume())),
+            Paragraph(SAY.prices(results.study.costs, *large_volume(), group.attrs["beside_costs"])),
             Paragraph(terms_words(group)),
             _costs_table(group),
         ]
@@ -201,11 +201,15 @@ def _money(value: float) -> str:
     return number(value, 2)
 
 
+def _capital(value: float) -> str:
+    return number(value, 3)  # as the bill on the first page
+
+
 def _costs_table(group: xr.Dataset) -> Table:
     volume, unit = large_volume()
     forms = {
         "capacity": litres,
-        "capital": _money,
+        "capital": _capital,
         "annual": _money,
         "per_kilolitre": lambda value: _money(value * volume / 1000),
         "mains_saved": litres,
@@ -229,7 +233,7 @@ def _offers(results, group: xr.Dataset) -> list[Block]:
         "option": str,
         "option_capacity": litres,
         "option_reliability": percent,
-        "option_capital": _money,
+        "option_capital": _capital,
         "option_annual": _money,
         "option_net_present_value": _money,
     }

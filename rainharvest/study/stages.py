@@ -240,8 +240,8 @@ STAGES: dict[str, Stage] = {
     ),
     "decision": Stage(("tank", "catalogue", "units"), ("trade-off",), _decision),
     "certainty": Stage(("sizing", "site"), ("decision",), _group),
-    "costs": Stage(("costs",), ("certainty",), _group, "sizing"),
-    "drought": Stage(("drought",), ("decision",), _group, "drought"),
     "site works": Stage(("site_works", "costs"), ("decision",), _group, "siteworks"),
+    "costs": Stage(("costs",), ("certainty", "site works"), _group, "sizing"),
+    "drought": Stage(("drought",), ("decision",), _group, "drought"),
 }
 """In their order."""

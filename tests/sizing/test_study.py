@@ -5,17 +5,20 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 import xarray as xr
 
 from rainharvest import InputError, simulate
+from rainharvest.core.blocks import Table
+from rainharvest.core.reader import number
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts import case_of
-from rainharvest.sizing.facts_printed import decision, maps_at, option_for, step_at
+from rainharvest.sizing.facts_printed import certainty, decision, maps_at, option_for, step_at
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing
-from rainharvest.sizing.section import SAY, recommendation, terms_words
+from rainharvest.sizing.section import SAY, confidence, costs_section, recommendation, terms_words
 from rainharvest.sizing.shortcuts import longest_whole_days
 from rainharvest.sizing.smallest import merge_dry_days, run_versions
 from rainharvest.sizing.tables import Costs
@@ -59,6 +62,43 @@ def changed(tmp_path, *edits, source=SCHOOL):
     return path
 
 
+def of_record(tmp_path, rain, confirmed=False):
+    """Return the demo's decision on another record, a Series of invented rain without gaps."""
+    rain.rename("rain_mm").rename_axis("date").to_csv(tmp_path / "rain.csv")
+    path = changed(tmp_path)
+    text = re.sub(r'file = ".*winter_rain.csv"\nneighbours = .*', 'file = "rain.csv"', path.read_text())
+    path.write_text(('confirmed = ["rain.break"]\n' if confirmed else "") + text)
+    return study_results(path, last="costs")
+
+
+def test_a_short_record_without_gaps_claims_neither_years_nor_gaps(tmp_path, rng):
+    days = pd.date_range("2010-01-01", "2011-02-28")
+    rain = pd.Series(np.where(rng.random(days.size) < 0.4, rng.gamma(0.7, 12, days.size), 0.0).round(1), days)
+    results = of_record(tmp_path, rain)
+    group = results.groups["sizing"]
+    said = " ".join([*recommendation(group), SAY.band_caption(20, certainty(group))])
+    assert "Other years are not in this" in said and "With roof, losses and demand all uncertain" in said
+    assert "years to come" not in said and "gaps" not in said and "years," not in said
+    assert "every one of its days had a reading" in confidence(results.done) and "0.0 %" not in said
+
+
+def test_after_a_proven_break_the_band_is_of_the_years_since(tmp_path, rng):
+    days = pd.date_range("1981-01-01", "2016-12-31")
+    rain = np.where(rng.random(days.size) < 0.3, rng.gamma(0.7, 10, days.size), 0.0)
+    rain = pd.Series(np.where(days.year < 1999, rain, 0.65 * rain).round(1), days)
+    results = of_record(tmp_path, rain)
+    done, group = results.done, results.groups["sizing"]
+    assert float(group.size_on_record) == float(done.recommended) == float(done.size_since_break)
+    assert float(group.size_for_target.sel(target=0.9)) == float(done.recommended)
+    assert "from 1999 on" in recommendation(group)[0] and "from 1999 on" in recommendation(group)[-1]
+    later = results.flows.water.inflow.sel(time=slice("1999", None)).isel(member=0)
+    asked = results.flows.demand.sum("use").sel(time=slice("1999", None))
+    own = simulate(later, asked, group.capacity.values).volume_reliability
+    np.testing.assert_allclose(group.reliability_on_record, own, atol=1e-12)
+    whole = of_record(tmp_path, rain, confirmed=True).groups["sizing"]
+    assert whole.attrs["drawn_since"] == 0 and float(whole.size_on_record) == float(done.size_on_whole)
+
+
 def test_group_can_be_kept_in_netcdf_and_every_variable_says_what_it_is(group, tmp_path):
     group.to_netcdf(tmp_path / "sizing.nc")
     with xr.open_dataset(tmp_path / "sizing.nc") as back:
@@ -74,7 +114,7 @@ def test_sizes_agree_with_each_other(school, group):
     assert at == pytest.approx(0.9, abs=0.06)
     ladder = group.size_for_target.values
     assert (np.diff(ladder) > 0).all() and float(group.no_failure_size) > ladder[-1]
-    assert ladder[1] == pytest.approx(own, rel=0.02)  # the first filling beside nine of ten
+    assert ladder[1] == float(school.done.recommended)  # one size for the target, wherever it is printed
     assert (group.reliability_low <= group.reliability_high + 1e-12).all()
 
 
@@ -95,15 +135,31 @@ def test_tanks_on_offer_are_simulated_and_priced(school, group):
     flows = school.flows
     done = simulate(flows.water.inflow, flows.demand.sum("use"), size)
     assert float(one.option_reliability) == pytest.approx(float(done.volume_reliability.median()))
+    paid = bill_of(school, siteworks_of(school))
+    costs = school.study.costs
     money = life_cycle(
-        school.study.costs,
+        costs.model_copy(update={"fixed": costs.fixed + paid.beside_costs}),
         size / school.study.tank.usable_share,
         float(one.option_mains_saved),
         tank_price=float(one.option_price),
     )
     for name in ("capital", "annual", "net_present_value", "payback"):
         assert float(one[f"option_{name}"]) == pytest.approx(float(money[name]))
-    assert float(money.capital) == 900 + 420 + float(one.option_price)
+    assert float(money.capital) == pytest.approx(900 + 420 + float(one.option_price) + paid.beside_costs)
+
+
+def test_the_whole_on_the_first_page_is_that_of_the_tables_of_costs(school, group):
+    """Page 1 sums tank, costs and list of parts; the tables of costs leave nothing of it out."""
+    paid, parts = bill_of(school, siteworks_of(school)), school.groups["siteworks"].cost
+    assert paid.total == pytest.approx(
+        float(parts.sum()) + school.study.costs.fixed
+    )  # the pump is on the list
+    decided = group.isel(option=group.attrs["decided_option"])
+    assert float(decided.option_capital) == pytest.approx(paid.total)
+    assert float(decided.option_annual) == pytest.approx(paid.annual)
+    section = costs_section(school)
+    offers = next(block for block in section.blocks if isinstance(block, Table) and "offer" in block.caption)
+    assert any(number(paid.total, 3) in row for row in offers.rows)
 
 
 def test_daily_step_of_the_demo(group):

@@ -356,7 +356,7 @@ def test_a_proven_break_enters_the_size(tmp_path, rng):
     assert float(done.recommended) == float(done.size_since_break)
     said = confidence(done)
     for size in (done.size_on_whole, done.size_since_break):
-        assert litres(float(size), up=True) in said
+        assert litres(float(size) / done.attrs["usable_share"], up=True) in said
     assert "From 1999 on the record is another" in said and "18 years since" in said
     path.write_text(path.read_text().replace("title =", 'confirmed = ["rain.break"]\ntitle =', 1))
     done = run_study(path)
