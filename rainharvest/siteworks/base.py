@@ -56,24 +56,6 @@ SHAPES: dict[str, str] = {
 }
 
 
-def require_above_zero(**values: float) -> None:
-    """Refuse what is not above zero and finite."""
-    for name, value in values.items():
-        require(0 < value < math.inf, f"{value:g} is not possible", f"give {name} above zero", name)
-
-
-def presumed_bearing(ground: str) -> float | None:
-    """Return the bearing value that the code presumes for a class of ground.
-
-    >>> round(presumed_bearing("clay"), 1), presumed_bearing("peat")
-    (71.8, None)
-    """
-    known = f"choose one of {', '.join(GROUNDS)}"
-    require(ground in GROUNDS, f'no ground is called "{ground}"', known, "ground")
-    found = GROUNDS[ground].bearing
-    return None if found is None else found.value
-
-
 @dataclass(frozen=True)
 class Vessel:
     """One tank, or several alike that are linked at the floor."""
@@ -85,37 +67,6 @@ class Vessel:
     outlet_mark: float  # [m] Lowest level that can be drawn, above the floor of the tank
     overflow_mark: float  # [m] Level at which the tank overflows, above the floor of the tank
     tanks: int = 1  # [1] How many alike stand side by side
-
-    def __post_init__(self):
-        shapes = f"choose one of {', '.join(SHAPES)}"
-        require(self.form in SHAPES, f'no tank is shaped "{self.form}"', shapes, "form")
-        for name in ("height", "tank_length", "tank_width"):
-            value, without = getattr(self, name), "height" if name == "height" else "footprint"
-            problem = f"{value:g} m makes a tank without a {without}"
-            require(0 < value < math.inf, problem, f"give {name} above zero", name)
-        require(self.tanks >= 1, f"{self.tanks} tanks", "give one or more", "tanks")
-        outlet, overflow = (
-            f"the outlet at {self.outlet_mark:g} m",
-            f"the overflow at {self.overflow_mark:g} m",
-        )
-        require(
-            self.outlet_mark >= 0,
-            f"{outlet} is below the floor of the tank",
-            "give zero or more",
-            "outlet_mark",
-        )
-        require(
-            self.outlet_mark < self.overflow_mark,
-            f"{outlet} is not below {overflow}: nothing could be drawn",
-            "lower the outlet, or raise the overflow",
-            "outlet_mark",
-        )
-        require(
-            not self.overflow_mark > self.height,
-            f"{overflow} is above the top of the tank at {self.height:g} m",
-            "lower the overflow, or give a taller tank",
-            "overflow_mark",
-        )
 
     @property
     def plan_area(self) -> float:
@@ -203,13 +154,11 @@ def vessel_of(
     >>> round(tank.tank_length, 2), round(tank.outlet_mark, 2), round(tank.capacity)
     (2.52, 0.1, 9000)
     """
-    require_above_zero(nominal=nominal, height=height, tanks=tanks)
-    require(
-        tank_width is None or 0 < tank_width < math.inf,
-        f"{tank_width or 0:g} m makes a tank without a footprint",
-        "give tank_width above zero",
-        "tank_width",
-    )
+    require(form in SHAPES, f'no tank is shaped "{form}"', f"choose one of {', '.join(SHAPES)}", "form")
+    sides = {"nominal": nominal, "height": height, "tanks": tanks, "tank_width": tank_width}
+    for name, value in sides.items():
+        possible = value is None or 0 < value < math.inf
+        require(possible, f"{value or 0:g} is not possible", f"give {name} above zero", name)
     require(
         dead_share >= 0 and freeboard_share >= 0 and dead_share + freeboard_share < 1,
         "the shares below the outlet and above the overflow leave nothing to use",
@@ -285,32 +234,7 @@ def ground_pressure(mass: float, contact: float) -> float:
     >>> ground_pressure(mass=2000.0, contact=1.0)
     19.6
     """
-    require(contact > 0, f"a footprint of {contact:g} m2", "give an area above zero", "contact")
     return mass * GRAVITY / contact / 1000
-
-
-def slab_area_needed(mass: float, most_pressure: float, slab_thickness: float) -> float:
-    """Return the area of a slab that keeps the pressure on the ground at a chosen value.
-
-    (m + rho t A) g / A = p, so A = m g / (p - rho t g).
-
-    >>> slab_area_needed(mass=10_000, most_pressure=30.0, slab_thickness=0.1)
-    3.55
-    """
-    own = _slab_pressure(slab_thickness)
-    require(
-        most_pressure > own,
-        f"a slab of {slab_thickness:g} m alone presses with {own:.1f} kPa, the ground may be asked for "
-        f"{most_pressure:g}",
-        "have an engineer design the base",
-        "most_pressure",
-    )
-    return mass * GRAVITY / 1000 / (most_pressure - own)
-
-
-def _slab_pressure(thickness: float) -> float:
-    """Return the pressure of a slab on the ground below it."""
-    return DEFAULTS["concrete"].value * thickness * GRAVITY / 1000
 
 
 def base_of(
@@ -333,15 +257,12 @@ def base_of(
     >>> round(base.ground_pressure, 1), base.engineer
     (22.6, False)
     """
-    given = {"bearing": bearing, "empty_mass": empty_mass, "slab_thickness": slab_thickness}
-    for name, value in (given | {"slab_margin": slab_margin, "stand": stand}).items():
-        possible = value is None or 0 <= value < math.inf
-        require(possible, f"{value or 0:g} is not possible", f"give {name} of zero or more", name)
-    allowed = presumed_bearing(ground) if bearing is None else bearing
+    presumed, concrete = GROUNDS[ground].bearing, DEFAULTS["concrete"].value
+    allowed = presumed.value if bearing is None and presumed else bearing
     water = vessel.nominal / vessel.tanks / 1000 * DEFAULTS["water"].value
     empty = DEFAULTS["empty_share"].value * water if empty_mass is None else empty_mass
     length, width = (side + 2 * slab_margin for side in (vessel.tank_length, vessel.tank_width))
-    own = _slab_pressure(slab_thickness)
+    own = ground_pressure(concrete * slab_thickness, 1.0)
     on_footprint = pressure = ground_pressure(water + empty, vessel.plan_area) + own
     warn = ["stand"] if stand > 0 else []
     if allowed is None:
@@ -351,7 +272,8 @@ def base_of(
             warn.append("another")
         else:
             warn.append("spread")
-            needed = slab_area_needed(water + empty, allowed, slab_thickness)
+            # (m + rho t A) g / A = p, so A = m g / (p - rho t g)
+            needed = ground_pressure(water + empty, 1.0) / (allowed - own)
             grow = max(math.sqrt(needed / (length * width)), 1.0)
             length, width = length * grow, width * grow
             pressure = ground_pressure(water + empty, length * width) + own
@@ -361,7 +283,7 @@ def base_of(
         warn.append("presumed")
     facts = {"stand": stand, "ground": ground, "to_mind": GROUNDS[ground].to_mind, "allowed": allowed}
     warnings = tuple(_ROWS["warning"][name].format(length=length, width=width, **facts) for name in warn)
-    slab = DEFAULTS["concrete"].value * slab_thickness * length * width
+    slab = concrete * slab_thickness * length * width
     spread = pressure < on_footprint
     return Base(water, empty, slab, length, width, slab_thickness, pressure, allowed, stand, spread, warnings)
 

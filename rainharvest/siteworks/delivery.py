@@ -13,7 +13,7 @@ from rainharvest.catchment.hydraulics import GRAVITY, friction_head, section
 from rainharvest.catchment.tables import FITTINGS
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
-from rainharvest.siteworks.base import Vessel, require_above_zero
+from rainharvest.siteworks.base import Vessel
 from rainharvest.siteworks.tables import DEFAULTS, PumpPlan
 
 MOTOR_SIZES = (0.25, 0.37, 0.55, 0.75, 1.1, 1.5, 2.2, 3.0, 4.0, 5.5, 7.5, 11.0, 15.0)
@@ -33,17 +33,11 @@ POINTS = 41
 
 """Of a pump's curve."""
 
+ROUGHNESS = DEFAULTS["pipe_roughness"].value
+
 PRECHARGE = 13.8
 
 """Of a pressure vessel below the pressure at which the pump starts, kPa. Common practice, no source."""
-
-
-def _require_pipe(name: str, bore: float, pipe: object, *lengths: str) -> None:
-    """Refuse a pipe without a bore, and lengths below zero."""
-    require(0 < bore < math.inf, f"a bore of {bore:g} mm", "give one above zero", name)
-    for length in lengths:
-        value = getattr(pipe, length)
-        require(0 <= value < math.inf, f"{value:g} is not possible", "give zero or more", length)
 
 
 @dataclass(frozen=True)
@@ -54,10 +48,8 @@ class Tap:
     floor_height: float = 0.0  # [m] Floor of the tank above the ground: slab and stand
     tap_run: float = 0.0  # [m] Pipe from the outlet to the tap; zero for a tap in the wall of the tank
     tap_bore: float = DEFAULTS["tap_bore"].value  # [mm] Inside diameter of that pipe and of the tap
-    roughness: float = DEFAULTS["pipe_roughness"].value  # [mm] Of the pipe
 
     def __post_init__(self):
-        _require_pipe("tap_bore", self.tap_bore, self, "floor_height", "tap_run")
         require(
             self.tap_height >= 0,
             f"the tap at {self.tap_height:g} m is under the ground",
@@ -106,7 +98,7 @@ def tap_flow(tap: Tap, water_level: float) -> float:
 
     def spare(flow: float) -> float:
         speed = flow / 1000 / section(tap.tap_bore)
-        lost = friction_head(flow, tap.tap_bore, tap.tap_run, tap.roughness)
+        lost = friction_head(flow, tap.tap_bore, tap.tap_run, ROUGHNESS)
         return available - lost - losses * speed**2 / (2 * GRAVITY)
 
     most = 1000 * section(tap.tap_bore) * math.sqrt(2 * GRAVITY * available / losses)
@@ -119,7 +111,6 @@ def seconds_to_fill(flow: float, bucket: float = DEFAULTS["bucket"].value) -> fl
     >>> seconds_to_fill(0.4)
     50.0
     """
-    require(bucket > 0, f"a bucket of {bucket:g} L", "give one above zero", "bucket")
     return bucket / flow if flow > 0 else math.inf
 
 
@@ -134,18 +125,6 @@ def tap_gauge(gauge: xr.Dataset, tap: Tap, bucket: float) -> xr.Dataset:
         "seconds_to_fill": [seconds_to_fill(flow, bucket) for flow in flows],
     }
     return gauge.assign({name: ("water_level", v, attributes(name)) for name, v in columns.items()})
-
-
-def tap_height_needed(
-    bucket_height: float = DEFAULTS["bucket_height"].value,
-    clearance: float = DEFAULTS["bucket_clearance"].value,
-) -> float:
-    """Return how high above the ground a tap must be for a bucket to stand under it.
-
-    >>> tap_height_needed()
-    0.45
-    """
-    return bucket_height + clearance
 
 
 def below_the_tap(vessel: Vessel, tap: Tap) -> float:
@@ -173,17 +152,8 @@ class Rise:
     pressure: float = DEFAULTS["fixture_pressure"].value  # [kPa] Wanted there
     pipe_length: float = 20.0  # [m] Straight pipe
     pipe_bore: float = 25.0  # [mm] Its inside diameter
-    roughness: float = DEFAULTS["pipe_roughness"].value  # [mm] Of the pipe
-    # How many of each: "entrance", "elbow", "check valve", "gate valve", "tee"; own choice where not given
-    fittings: tuple[tuple[str, int], ...] = (
-        ("entrance", 1),
-        ("elbow", 6),
-        ("check valve", 1),
-        ("gate valve", 1),
-    )
 
     def __post_init__(self):
-        _require_pipe("pipe_bore", self.pipe_bore, self, "pressure", "pipe_length", "roughness")
         require(
             self.static_head > 0,
             f"the pump has no lift: {self.lift:g} m up, {self.pressure:g} kPa wanted",
@@ -197,24 +167,16 @@ class Rise:
         return self.lift + self.pressure / GRAVITY
 
 
-def fitting_losses(rise: Rise) -> float:
-    """Return the loss of all fittings, in velocity heads, by Crane TP-410 through the library ``fluids``."""
+def fitting_losses(bore: float) -> float:
+    """Return the loss in velocity heads of an entrance, six elbows, a check valve and a gate valve (own choice).
+
+    By Crane TP-410 through the library ``fluids``.
+    """
     from fluids.fittings import K_gate_valve_Crane, K_swing_check_valve_Crane, entrance_sharp, ft_Crane
 
-    wide = rise.pipe_bore / 1000
-    known = {
-        "entrance": entrance_sharp,
-        "elbow": lambda: 30 * ft_Crane(wide),
-        "check valve": lambda: K_swing_check_valve_Crane(D=wide),
-        "gate valve": lambda: K_gate_valve_Crane(wide, wide, 0.0),
-        "tee": lambda: 60 * ft_Crane(wide),
-    }
-    total = 0.0
-    for name, count in rise.fittings:
-        one_of = f"choose one of {', '.join(known)}"
-        require(name in known, f'no fitting is called "{name}"', one_of, "fittings")
-        total += count * known[name]()
-    return total
+    wide = bore / 1000
+    valves = K_swing_check_valve_Crane(D=wide) + K_gate_valve_Crane(wide, wide, 0.0)
+    return entrance_sharp() + 6 * (30 * ft_Crane(wide)) + valves
 
 
 def head_wanted(rise: Rise, flow: float) -> float:
@@ -224,8 +186,8 @@ def head_wanted(rise: Rise, flow: float) -> float:
     10.2
     """
     speed = flow / 1000 / section(rise.pipe_bore)
-    lost = friction_head(flow, rise.pipe_bore, rise.pipe_length, rise.roughness)
-    return rise.static_head + lost + fitting_losses(rise) * speed**2 / (2 * GRAVITY)
+    lost = friction_head(flow, rise.pipe_bore, rise.pipe_length, ROUGHNESS)
+    return rise.static_head + lost + fitting_losses(rise.pipe_bore) * speed**2 / (2 * GRAVITY)
 
 
 def pump_curve(shut_off_head: float, most_flow: float) -> Callable[[float], float]:
@@ -234,7 +196,6 @@ def pump_curve(shut_off_head: float, most_flow: float) -> Callable[[float], floa
     >>> pump_curve(20.0, 1.0)(0.5)
     15.0
     """
-    require_above_zero(shut_off_head=shut_off_head, most_flow=most_flow)
     return lambda flow: shut_off_head * (1 - (flow / most_flow) ** 2)
 
 
@@ -285,9 +246,6 @@ def pump_duty(
     >>> duty.hydraulic_power / 1000, duty.shaft_power / 1000
     (50.8, 67.8)
     """
-    require_above_zero(flow=flow, duty_head=duty_head)
-    for name, value in (("pump_efficiency", pump_efficiency), ("motor_efficiency", motor_efficiency)):
-        require(0 < value <= 1, f"{value:g} is not possible", f"give {name} above 0 and up to 1", name)
     hydraulic = GRAVITY * flow * duty_head
     shaft = hydraulic / pump_efficiency
     electric = shaft / motor_efficiency
@@ -305,7 +263,6 @@ def curve_through(rise: Rise, flow: float = DEFAULTS["fixture_flow"].value) -> t
     >>> pump_curve(shut_off, most)(0.3) - head_wanted(Rise(lift=4.0), 0.3)
     0.0
     """
-    require(0 < flow < math.inf, f"a flow of {flow:g} L/s", "give one above zero", "flow")
     share = DEFAULTS["shut_off_share"].value
     return share * head_wanted(rise, flow), flow / math.sqrt(1 - 1 / share)
 
@@ -319,12 +276,6 @@ def drawdown(vessel_volume: float, cut_in: float, cut_out: float, precharge: flo
     25.1
     """
     first = max(cut_in - PRECHARGE, 0.0) if precharge is None else precharge
-    require(
-        0 <= first <= cut_in < cut_out and vessel_volume > 0,
-        f"precharge {first:g}, cut-in {cut_in:g}, cut-out {cut_out:g} kPa and a vessel of {vessel_volume:g} L",
-        "give pressures that rise from the one to the next, and a volume above zero",
-        "cut_out",
-    )
     low, start, stop = (ATMOSPHERE + gauge for gauge in (first, cut_in, cut_out))
     return vessel_volume * (low / start - low / stop)
 
@@ -338,7 +289,6 @@ def starts_an_hour(flow: float, drawn: float) -> float:
     >>> starts_an_hour(flow=0.5, drawn=25.0)
     18.0
     """
-    require_above_zero(flow=flow, drawn=drawn)
     return 3600 * flow / 4 / drawn
 
 
@@ -351,7 +301,6 @@ def vessel_needed(
     >>> starts_an_hour(0.3, drawdown(size, 100, 200))
     12.0
     """
-    require(most_starts > 0, f"{most_starts:g} starts an hour", "give more than zero", "most_starts")
     return 3600 * flow / 4 / most_starts / drawdown(1.0, cut_in, cut_out)
 
 

@@ -32,7 +32,6 @@ from rainharvest.siteworks.delivery import (
     below_the_tap,
     pump_works,
     tap_gauge,
-    tap_height_needed,
 )
 from rainharvest.siteworks.overflow import (
     OverflowPipe,
@@ -144,7 +143,8 @@ class Works:
     @property
     def raise_for_bucket(self) -> float:
         """How much higher the tap must be for the bucket to stand under it [m]."""
-        return max(tap_height_needed(self.site.bucket_height) - self.tap.tap_height, 0.0)
+        needed = self.site.bucket_height + DEFAULTS["bucket_clearance"].value
+        return max(needed - self.tap.tap_height, 0.0)
 
     @property
     def bucket_fits(self) -> bool:
@@ -383,27 +383,21 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     served = [quality for quality in given.qualities.values() if may_serve(given.arrangement, quality)]
     classes = {treatment_class(quality, given.arrangement) for quality in served}
     there = there_of(classes, given.arrangement, site.disinfect)
-    kind = run.kind if run else "none"
-    there |= {"roof"} if roofs else set()
-    there |= {"wet run"} if kind == "wet" else set()
-    there |= {"pump"} if pump else set()
+    there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
+    there |= {name for name, thing in (("roof", roofs), ("pump", pump)) if thing}
     flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
     chlorine = chlorine_plan(flow, given.mean_demand) if "chlorine" in there else None
     dug = soakaway is not None and site.overflow_to == "soakaway"
     parts = site_parts(
+        site,
         vessel,
         base,
+        tap,
+        there,
+        catchment=roofs,
         overflow=overflow,
-        overflow_run=site.overflow_run,
-        soakaway=(float(soakaway.soakaway_length), site.soakaway_width, site.soakaway_depth) if dug else None,
-        conveyance=run,
-        roofs=len(roofs.roofs) if roofs else 0,
-        flush_litres=roofs.first_flush * sum(roof.area for roof in roofs.roofs) if roofs else 0.0,
-        tap=tap,
-        motor_size=pump.duty.motor_size if pump else None,
-        vessel_volume=pump.vessel_volume if pump else None,
-        mains_bore=site.mains_bore if "mains" in there else None,
-        disinfect=site.disinfect if "filters" in there else None,
+        soakaway_length=float(soakaway.soakaway_length) if dug else 0.0,
+        pump=pump,
         chlorine=chlorine,
         arrangement=given.arrangement,
     )
@@ -435,7 +429,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         tests=samples_to_take(served, given.arrangement, site.disinfect),
         upkeep=upkeep_calendar(there, site.wet_month),
         parts=price_parts(parts, site.prices | given.prices),
-        ticks=check_list(given.arrangement, kind, pump is not None),
+        ticks=check_list(there),
     )
 
 
@@ -541,14 +535,9 @@ def siteworks_group(results) -> xr.Dataset:
 def works_dataset(works: Works) -> xr.Dataset:
     """Return the numbers of the site works, labelled."""
     vessel, base, pump = works.vessel, works.base, works.pump
-    single = {
-        "height": vessel.height,
-        "tank_length": vessel.tank_length,
-        "tank_width": vessel.tank_width,
-        "tanks": vessel.tanks,
+    of_vessel = "height tank_length tank_width tanks outlet_mark overflow_mark".split()
+    single = {name: getattr(vessel, name) for name in of_vessel} | {
         "footprint": vessel.plan_area,
-        "outlet_mark": vessel.outlet_mark,
-        "overflow_mark": vessel.overflow_mark,
         "mass_full": base.mass_full,
         "ground_pressure": base.ground_pressure,
         "bearing": np.nan if base.bearing is None else base.bearing,
@@ -557,17 +546,18 @@ def works_dataset(works: Works) -> xr.Dataset:
         "tap_height": works.tap.tap_height,
         "below_tap": works.below_tap,
     }
-    out = works.gauge.copy()
+    out, spills, overflow = works.gauge.copy(), works.spills, works.overflow
     if works.peak is not None:
         single["peak"] = works.peak.flow
-    if works.overflow is not None:
-        single["overflow_bore"] = works.overflow.overflow_bore
-        single["overflow_pipes"] = works.overflow.pipes * vessel.tanks
-    if works.spills is not None:
-        single["overflow_days"] = float(works.spills.days_a_year)
-        single["overflow_a_year"] = float(works.spills.volume_a_year)
-        single["largest_overflow"] = float(works.spills.largest)
-        out["overflow_of_day"] = works.spills.overflow_of_day.assign_attrs(attributes("overflow_of_day"))
+    if overflow is not None:
+        single |= {
+            "overflow_bore": overflow.overflow_bore,
+            "overflow_pipes": overflow.pipes * vessel.tanks,
+        }
+    if spills is not None:
+        single |= {"overflow_days": float(spills.days_a_year), "overflow_a_year": float(spills.volume_a_year)}
+        single["largest_overflow"] = float(spills.largest)
+        out["overflow_of_day"] = spills.overflow_of_day.assign_attrs(attributes("overflow_of_day"))
         out["quantile"].attrs = {"units": "1", "long_name": "Share of the days with overflow"}
     if works.soakaway is not None:
         out = out.merge(works.soakaway.drop_attrs(deep=False))
@@ -575,11 +565,9 @@ def works_dataset(works: Works) -> xr.Dataset:
     if works.storms is not None:
         out = out.merge(works.storms)
     if pump is not None:
-        single["duty_flow"] = pump.duty.flow
-        for name in ("duty_head", "electric_power", "motor_size", "pump_energy"):
-            single[name] = getattr(pump.duty, name)
-        for name in ("vessel_volume", "starts", "stop_level"):
-            single[name] = getattr(pump, name)
+        single |= {name: getattr(pump, name) for name in ("vessel_volume", "starts", "stop_level")}
+        of_duty = "duty_head electric_power motor_size pump_energy".split()
+        single |= {name: getattr(pump.duty, name) for name in of_duty} | {"duty_flow": pump.duty.flow}
     out = out.assign({name: ((), value, attributes(name)) for name, value in single.items()})
     for along, table in (("part", works.parts), ("task", works.upkeep)):
         out = out.assign_coords({along: (along, table[along].to_numpy(str), attributes(along))})

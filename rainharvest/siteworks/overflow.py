@@ -13,7 +13,6 @@ from rainharvest.catchment.hydraulics import GRAVITY, part_full_flow, section
 from rainharvest.catchment.tables import FALL, FILLING, ROUGHNESS, TRADE_SIZES
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
-from rainharvest.siteworks.base import require_above_zero
 from rainharvest.siteworks.tables import DEFAULTS, TrialPit
 
 OVERFLOW_BORES = tuple(size for size in TRADE_SIZES["metric"] if size >= 50)
@@ -36,7 +35,6 @@ class OverflowPipe:
     overflow_bore: float  # [mm] Inside diameter of each pipe
     pipes: int  # [1] How many
     passes: float  # [L/s] Most that they pass together
-    governed_by: str  # "entry", "pipe" or "inlet bore": what set the bore
 
 
 def stuck_valve_flow(mains_bore: float) -> float:
@@ -45,7 +43,6 @@ def stuck_valve_flow(mains_bore: float) -> float:
     >>> stuck_valve_flow(20)
     0.942
     """
-    require(mains_bore > 0, f"a bore of {mains_bore:g} mm", "give one above zero", "mains_bore")
     return 1000 * section(mains_bore) * DEFAULTS["mains_speed"].value
 
 
@@ -61,7 +58,6 @@ def entry_capacity(overflow_bore: float, rise: float) -> float:
     """
     from scipy.optimize import brentq
 
-    require(overflow_bore > 0, f"a bore of {overflow_bore:g} mm", "give one above zero", "overflow_bore")
     if rise <= 0:
         return 0.0
     wide = overflow_bore / 1000
@@ -101,14 +97,8 @@ def overflow_pipe(
     side where one is not enough.
 
     >>> overflow_pipe(4.5, rise=0.12, inlet_bore=100)
-    OverflowPipe(overflow_bore=100.0, pipes=1, passes=4.67, governed_by='inlet bore')
+    OverflowPipe(overflow_bore=100.0, pipes=1, passes=4.67)
     """
-    require(
-        0 <= peak < math.inf and fall > 0,
-        f"a peak of {peak:g} L/s at a fall of {fall:g}",
-        "give a flow of zero or more and a fall",
-        "peak",
-    )
     require(
         rise > 0,
         "the overflow leaves no room above it for the water to rise",
@@ -128,9 +118,7 @@ def overflow_pipe(
             entry = pipes * entry_capacity(bore, rise)
             carried = pipes * part_full_flow(bore, fall, FILLING.value, roughness)
             if min(entry, carried) >= peak:
-                smallest = pipes == 1 and bore == fitting[0]
-                by = "inlet bore" if smallest else "entry" if entry <= carried else "pipe"
-                return OverflowPipe(bore, pipes, min(entry, carried), by)
+                return OverflowPipe(bore, pipes, min(entry, carried))
     raise InputError(
         f"no {MOST_PIPES} pipes pass {peak:.1f} L/s with {rise:.2f} m for the water to rise",
         "leave more height above the overflow, or bring the water to several tanks",
@@ -154,12 +142,6 @@ def storm_depths(
     array([ 9.8, 39.4, 67.8])
     """
     minutes = np.asarray(storm_minutes, float)
-    require(
-        design_intensity > 0 and ten_year_day > 0 and (minutes > 0).all(),
-        f"a design intensity of {design_intensity:g} mm/h and a heavy day of {ten_year_day:g} mm",
-        "give both above zero, and durations above zero",
-        "design_intensity",
-    )
     burst = design_intensity * np.minimum(minutes, DEFAULTS["shortest_storm"].value) / 60
     day = DEFAULTS["day_to_24_hours"].value * ten_year_day
     hours, whole = minutes / 60, DAY_MINUTES / 60
@@ -188,14 +170,6 @@ def biggest_storms(daily: xr.Dataset, capacity: float, storms: int = 10, separat
     >>> found.full_before.values, found.storm_kept.values
     (array([0. , 0.6]), array([1.  , 0.66666667]))
     """
-    for name in ("inflow", "spilled_daily", "stored"):
-        require(
-            name in daily and daily[name].dims == ("time",),
-            f"the simulation has no daily {name} of one tank",
-            "simulate one tank with trace=True",
-            "daily",
-        )
-    require(capacity > 0, f"a tank of {capacity:g} L", "give a size above zero", "capacity")
     inflow = daily.inflow.values
     chosen: list[int] = []
     for day in np.argsort(-inflow, kind="stable"):
@@ -254,28 +228,13 @@ def storage_required(
     """
     minutes, depths = np.asarray(storm_minutes, float), np.asarray(storm_depths, float)
     require(
-        minutes.shape == depths.shape and minutes.ndim == 1 and minutes.size,
-        f"{minutes.size} durations and {depths.size} depths",
-        "give one depth for each duration",
-        "storm_depths",
-    )
-    require(
-        (minutes > 0).all() and (depths >= 0).all() and drained >= 0 and outflow >= 0,
-        "a storm, an area or an outflow below zero",
+        (minutes > 0).all() and (depths >= 0).all(),
+        "a storm below zero",
         "give durations above zero, depths of zero or more",
         "storm_depths",
     )
     stored = np.maximum(drained * depths - outflow * 60 * minutes * 1000, 0.0)
     return _by_duration("storage_required", minutes, stored)
-
-
-def half_empty_hours(stored: float, outflow: float) -> float:
-    """Return how long a soakaway takes to drain half of what it must hold: S / 2 / (a50 f).
-
-    >>> round(half_empty_hours(1040.0, 234.1e-6) * 60)
-    37
-    """
-    return stored / 2000 / outflow / 3600 if outflow > 0 else np.inf if stored > 0 else 0.0
 
 
 def size_soakaway(
@@ -287,7 +246,6 @@ def size_soakaway(
     soakaway_width: float = 1.0,
     soakaway_depth: float = 1.5,
     voids: float = DEFAULTS["voids"].value,
-    half_empty_limit: float = DEFAULTS["half_empty_limit"].value,
 ) -> xr.Dataset:
     """Return the length of a soakaway that holds every storm of a set and is half empty in time.
 
@@ -298,12 +256,6 @@ def size_soakaway(
     >>> round(float(done.soakaway_length), 2), done.attrs["governed_by"]
     (1.31, 'storage')
     """
-    require_above_zero(
-        soakaway_width=soakaway_width, soakaway_depth=soakaway_depth, half_empty_limit=half_empty_limit
-    )
-    require(
-        0 < voids <= 1, f"{voids:g} is not possible", "give a share of voids above 0 and up to 1", "voids"
-    )
     least = DEFAULTS["least_infiltration"].value
     require(
         infiltration >= least,
@@ -316,7 +268,8 @@ def size_soakaway(
     drains = soakaway_depth * infiltration
     room = soakaway_width * soakaway_depth * voids
     for_storage = (drained * rain - soakaway_width * drains * seconds) / (room + drains * seconds)
-    span = drained * rain / 2 / (drains * (3600 * half_empty_limit + seconds / 2)) - soakaway_width
+    limit = 3600 * DEFAULTS["half_empty_limit"].value
+    span = drained * rain / 2 / (drains * (limit + seconds / 2)) - soakaway_width
     length = max(float(for_storage.max()), float(span.max()), 0.0)
     outflow = outflow_area(length, soakaway_width, soakaway_depth) * infiltration
     needed = storage_required(drained, storm_minutes, storm_depths, outflow)
@@ -324,7 +277,7 @@ def size_soakaway(
     single = {
         "soakaway_length": length,
         "soakaway_holds": 1000 * length * room,
-        "half_empty": half_empty_hours(worst, outflow),
+        "half_empty": worst / 2000 / outflow / 3600,
     }
     return xr.Dataset(
         {name: ((), value, attributes(name)) for name, value in single.items()}

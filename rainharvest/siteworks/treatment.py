@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,29 +36,15 @@ UV_LOGS, UV_DOSES = _TABLES["ultraviolet"]["logs"], _TABLES["ultraviolet"]["dose
 """Dose for so many logs, mJ/cm2, by organism."""
 
 
-@dataclass(frozen=True)
-class Step:
-    """One step of a treatment: a row of treatment.toml."""
-
-    step: str  # What it is
-    sized_for: str  # What it is sized for
-    source: str = "{none}"  # Where that comes from
-    where: Sequence[str] = ()  # What must be there, all of it: see `there_of`
-
-
-@dataclass(frozen=True)
-class Sample:
-    """One test of the water: a row of treatment.toml."""
-
-    test: str  # What is tested
-    how_often: str  # How often
-    source: str  # Whose rules govern
-    where: Sequence[str] = ()  # What must be there, all of it: see `there_of`
-
-
 _ROWS = rows_of("siteworks", "treatment")
 
-STEPS, TESTS = [Step(**row) for row in _ROWS["step"]], [Sample(**row) for row in _ROWS["test"]]
+
+def rows_there(rows: Iterable[Mapping], there: set[str], **facts: object) -> Iterator[dict]:
+    """Yield the rows of a table of data of whose ``where`` all is there, facts and sources in their braces."""
+    for row in rows:
+        if there.issuperset(row.get("where", ())):
+            own = {k: v.format(**facts) for k, v in row.items() if isinstance(v, str) and k != "source"}
+            yield row | own | {"source": row.get("source", "{none}").format(**SOURCES)}
 
 
 def air_gap(*bores: float, rule: str = "elsewhere") -> float:
@@ -67,9 +53,6 @@ def air_gap(*bores: float, rule: str = "elsewhere") -> float:
     >>> air_gap(20, rule="United Kingdom"), air_gap(20, 20, rule="United Kingdom"), air_gap(10)
     (40.0, 80.0, 25.0)
     """
-    require(rule in RULES, f'no rule is called "{rule}"', f"choose one of {', '.join(RULES)}", "rule")
-    each = bores and all(bore > 0 for bore in bores)
-    require(each, "an inlet without a bore", "give the bore of each inlet, above zero", "bores")
     return max(RULES[rule].value, 2.0 * sum(bores))
 
 
@@ -179,8 +162,6 @@ def contact_volume(flow: float, minutes: float, baffling: float = OF_TREATMENT["
     >>> contact_volume(flow=0.3, minutes=30, baffling=0.3)
     1800.0
     """
-    factor = 0 < baffling <= 1
-    require(factor, f"{baffling:g} is not possible", "give a factor above 0 and up to 1", "baffling")
     return flow * minutes * 60 / baffling
 
 
@@ -321,12 +302,8 @@ def treatment_train(
     sizes |= {"flow": flow, "contact_tank": contact_volume(flow, sizes["contact"])}
     sizes |= {"cyst_logs": uv_logs("Giardia", sizes["uv_dose"])}
     sizes |= {"virus_logs": uv_logs("viruses", sizes["uv_dose"])}
-    rows = [
-        (row.step, row.sized_for.format(**sizes), row.source.format(**SOURCES))
-        for row in STEPS
-        if there.issuperset(row.where)
-    ]
-    return pd.DataFrame(rows, columns=["step", "sized_for", "source"])
+    rows = rows_there(_ROWS["step"], there, **sizes)
+    return pd.DataFrame(rows)[["step", "sized_for", "source"]]
 
 
 def treatment_of_uses(
@@ -337,7 +314,6 @@ def treatment_of_uses(
     >>> treatment_of_uses({"toilets": "flushing"}, "rain only", 0.3).served.tolist()
     [True]
     """
-    require(qualities, "there is no use", "give at least one", "use")
     rows = []
     for use, quality in qualities.items():
         served = may_serve(arrangement, quality)
@@ -356,9 +332,5 @@ def samples_to_take(
     ['look and smell', 'dye test for cross-connection']
     """
     there = there_of({treatment_class(one, arrangement) for one in qualities}, arrangement, disinfect)
-    rows = [
-        (row.test, row.how_often, row.source.format(**SOURCES))
-        for row in TESTS
-        if there.issuperset(row.where)
-    ]
-    return pd.DataFrame(rows, columns=["test", "how_often", "rules"])
+    tests = pd.DataFrame(rows_there(_ROWS["test"], there))
+    return tests.rename(columns={"source": "rules"})[["test", "how_often", "rules"]]

@@ -10,35 +10,30 @@ from dataclasses import asdict, dataclass
 import pandas as pd
 
 from rainharvest.catchment.hydraulics import run_levels, total_length
-from rainharvest.catchment.tables import Conveyance
+from rainharvest.catchment.tables import Catchment, Conveyance
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.siteworks.base import Base, Vessel
-from rainharvest.siteworks.delivery import Tap
+from rainharvest.siteworks.delivery import PumpWorks, Tap
 from rainharvest.siteworks.overflow import OverflowPipe
 from rainharvest.siteworks.tables import DEFAULTS, FITTING_NAMES, SiteWorks
-from rainharvest.siteworks.treatment import SOURCES, ChlorinePlan, air_gap
+from rainharvest.siteworks.treatment import ChlorinePlan, air_gap, rows_there
 
-_SITING = rows_of("siteworks", "siting")
+_SITING, TASKS = rows_of("siteworks", "siting"), rows_of("siteworks", "upkeep")["task"]
 
 WALK_ROUND = 0.6
 
 """Own choice, m: between the tank and the nearest building."""
 
 
-def check_list(arrangement: str, conveyance: str, pump: bool = False) -> tuple[str, ...]:
-    """Return what to tick off on the site.
+def check_list(there: set[str]) -> tuple[str, ...]:
+    """Return what to tick off on the site, of what is there.
 
-    >>> len(check_list("rain only", "dry")), len(check_list("combined", "wet", pump=True))
+    >>> len(check_list({"rain only", "dry run"})), len(check_list({"combined", "wet run", "pump"}))
     (14, 18)
     """
-    lists = _SITING["list"]
-    for name, value in (("arrangement", arrangement), ("conveyance", conveyance)):
-        one_of = f"choose one of {', '.join(lists[name])}"
-        require(value in lists[name], f'"{value}" is not known', one_of, name)
-    of_both = lists["conveyance"][conveyance] + lists["arrangement"][arrangement]
-    return (*lists["everywhere"], *of_both, *(lists["pump"] if pump else ()))
+    return tuple(row["text"] for row in rows_there(_SITING["tick"], there))
 
 
 def siting_checks(
@@ -88,20 +83,6 @@ def siting_checks(
     return pd.DataFrame(rows, columns=["check", "found", "asked", "fits"])
 
 
-@dataclass(frozen=True)
-class Task:
-    """One task of upkeep: a row of upkeep.toml."""
-
-    task: str  # What is done
-    months: int  # Every so many months
-    source: str  # Where the interval comes from
-    where: Sequence[str] = ()  # What must be there, all of it
-    mind: str = ""  # The caution of that task: a key of `rainharvest.core.defaults.CAUTIONS`
-
-
-TASKS = [Task(**row) for row in rows_of("siteworks", "upkeep")["task"]]
-
-
 def upkeep_calendar(there: set[str], wet_month: int = 1) -> pd.DataFrame:
     """Return a year of upkeep of what is there: an x in each month in which a task falls due.
 
@@ -115,12 +96,11 @@ def upkeep_calendar(there: set[str], wet_month: int = 1) -> pd.DataFrame:
     """
     require(wet_month in range(1, 13), f"{wet_month} is no month", "give one of 1 to 12", "wet_month")
     rows = []
-    for task in TASKS:
-        if there.issuperset(task.where):
-            due = {(wet_month - 2 + k) % 12 for k in range(0, 12, task.months)}
-            row = {"task": task.task} | {m: "x" if n in due else "" for n, m in enumerate(MONTHS_SHORT)}
-            source = task.source.format(**SOURCES)
-            rows.append(row | {"every": task.months, "source": source, "mind": task.mind})
+    for task in rows_there(TASKS, there):
+        every = task["months"]
+        due = {(wet_month - 2 + k) % 12 for k in range(0, 12, every)}
+        row = {"task": task["task"]} | {m: "x" if n in due else "" for n, m in enumerate(MONTHS_SHORT)}
+        rows.append(row | {"every": every, "source": task["source"], "mind": task.get("mind", "")})
     return pd.DataFrame(rows)
 
 
@@ -150,84 +130,70 @@ def price_parts(parts: Sequence[Part], prices: Mapping[str, float]) -> pd.DataFr
 
 
 def site_parts(
+    site: SiteWorks,
     vessel: Vessel,
     base: Base,
+    tap: Tap,
+    there: set[str],
     *,
+    catchment: Catchment | None = None,
     overflow: OverflowPipe | None = None,
-    overflow_run: float = 0.0,
-    soakaway: tuple[float, float, float] | None = None,
-    conveyance: Conveyance | None = None,
-    roofs: int = 0,
-    flush_litres: float = 0.0,
-    tap: Tap | None = None,
-    motor_size: float | None = None,
-    vessel_volume: float | None = None,
-    mains_bore: float | None = None,
-    disinfect: str | None = None,
+    soakaway_length: float = 0.0,
+    pump: PumpWorks | None = None,
     chlorine: ChlorinePlan | None = None,
     arrangement: str = "rain only",
 ) -> list[Part]:
-    """Return the parts of a site, by kind and size.
+    """Return the parts of a site, by kind and size: the rows of parts.toml of which there is any.
 
     >>> from rainharvest.siteworks.base import base_of, vessel_of
     >>> tank = vessel_of(10_000)
-    >>> [part.part for part in site_parts(tank, base_of(tank))]
-    ['tank', 'concrete', 'reinforcing mesh', 'gauge', 'overflow screen', 'warning sign']
+    >>> [part.part for part in site_parts(SiteWorks(), tank, base_of(tank), Tap(tap_height=0.5), set())]
+    ['tank', 'concrete', 'reinforcing mesh', 'gauge', 'overflow screen', 'tap', 'warning sign']
     """
-    many, run = vessel.tanks, conveyance
+    many, roofs = vessel.tanks, catchment.roofs if catchment else ()
+    run = catchment.conveyance if catchment else None
+    flush = catchment.first_flush * sum(roof.area for roof in roofs) if catchment else 0.0
+    motor = pump.duty.motor_size if pump else math.nan
+    long, wide, deep = soakaway_length, site.soakaway_width, site.soakaway_depth
     facts: dict[str, object] = {
         "each": vessel.nominal / many,
         "shape": _PARTS["shape"][vessel.form],
         "height": vessel.height,
         "stand": base.stand,
-        "flush_litres": flush_litres,
-        "vessel_volume": vessel_volume,
+        "flush_litres": flush,
+        "mains_bore": site.mains_bore,
+        "gap": air_gap(site.mains_bore),
+        "tap_bore": tap.tap_bore,
+        "overflow_bore": overflow.overflow_bore if overflow else math.nan,
+        "motor": "by an engineer" if math.isnan(motor) else f"{motor / 1000:g} kW",
+        "vessel_volume": pump.vessel_volume if pump else math.nan,
         "sign": _PARTS["sign"][arrangement],
     }
-    if chlorine is not None:
-        facts |= asdict(chlorine)
-    out = {}
-    if run is not None:
-        facts |= {"bore": run.bore, "kind": run.kind}
-        out["pipe"] = total_length(run)
-        out |= {f"pipe {name}": count for name, count in run.fittings.items() if name != "entrance"}
-        out["low-point valve"] = int(run.kind == "wet")
-    out["leaf screen"] = roofs
-    out["first-flush diverter"] = roofs if flush_litres > 0 else 0
-    out["tank"] = many
-    out["concrete"] = many * base.slab_area * base.slab_thickness
-    out["reinforcing mesh"] = many * base.slab_area if base.slab_thickness else 0
-    out["stand"] = many if base.stand > 0 else 0
-    out["link between tanks"] = many - 1
-    out["gauge"] = 1
-    if mains_bore is not None:
-        facts |= {"mains_bore": mains_bore, "gap": air_gap(mains_bore)}
-        out["float valve"] = 1
-    if overflow is not None:
-        facts["overflow_bore"] = overflow.overflow_bore
-        out["overflow pipe"] = many * overflow.pipes * overflow_run
-    out["overflow screen"] = many * (overflow.pipes if overflow else 1)
-    if soakaway is not None:
-        length, width, depth = soakaway
-        out["clean stone"] = length * width * depth
-        out["filter cloth"] = (2 * (length + width) * depth + 2 * length * width) if length else 0
-    if tap is not None:
-        facts["tap_bore"] = tap.tap_bore
-        out |= {"tap": 1, "tap pipe": tap.tap_run}
-    if motor_size is not None:
-        facts["motor"] = "by an engineer" if math.isnan(motor_size) else f"{motor_size / 1000:g} kW"
-        out["pump"] = 1
-    out["pressure vessel"] = int(vessel_volume is not None)
-    if disinfect is not None:
-        out["filter housing"] = 3
-        out["ultraviolet lamp"] = int(disinfect != "chlorine")
-        out["sample tap"] = 1
-    out["chlorine doser"] = int(chlorine is not None)
-    out["contact tank"] = int(chlorine is not None and disinfect is not None)
-    out["warning sign"] = 1
-    return [_part(name, quantity, facts) for name, quantity in out.items() if quantity > 0]
-
-
-def _part(name: str, quantity: float, facts: Mapping[str, object]) -> Part:
-    row = _PARTS["part"]["pipe fitting" if name in FITTING_NAMES else name]
-    return Part(name, float(quantity), row["counted"], row["what_for"].format(**facts))
+    facts |= asdict(chlorine) if chlorine else {}
+    facts |= {"bore": run.bore, "kind": run.kind} if run else {}
+    much = {
+        "one": 1,
+        "tanks": many,
+        "links": many - 1,
+        "pipe": total_length(run) if run else 0,
+        "downpipes": len(roofs),
+        "concrete": many * base.slab_area * base.slab_thickness,
+        "slab": many * base.slab_area if base.slab_thickness else 0,
+        "overflow": many * overflow.pipes * site.overflow_run if overflow else 0,
+        "overflows": many * (overflow.pipes if overflow else 1),
+        "stone": long * wide * deep,
+        "cloth": 2 * (long + wide) * deep + 2 * long * wide if long else 0,
+        "tap run": tap.tap_run,
+        "housings": 3,
+    }
+    there = there | ({"first flush"} if flush else set()) | ({"stand"} if base.stand else set())
+    out = []
+    for name, row in _PARTS["part"].items():
+        if name == "pipe fitting":
+            counts = {f"pipe {fitting}": n for fitting, n in run.fittings.items()} if run else {}
+            rows = {fitting: n for fitting, n in counts.items() if fitting in FITTING_NAMES}
+        else:
+            rows = {name: much[row["quantity"]] if there.issuperset(row.get("where", ())) else 0}
+        found = [(part, quantity) for part, quantity in rows.items() if quantity > 0]
+        out += [Part(part, float(q), row["counted"], row["what_for"].format(**facts)) for part, q in found]
+    return out

