@@ -44,6 +44,11 @@ class Cautions(Table):
 CAUTIONS = Cautions(**rows_of("catchment", "cautions"))
 
 
+def concerns_of(roof: Roof) -> list[str]:
+    """Return the concerns about one roof: those that its material raises and those that the study names."""
+    return list(dict.fromkeys((*CAUTIONS.material.get(roof.material, ()), *roof.concerns)))
+
+
 def roof_cautions(roof: Roof) -> list[str]:
     """Return the cautions for one roof: those that its material raises and those that the study names.
 
@@ -51,8 +56,7 @@ def roof_cautions(roof: Roof) -> list[str]:
     >>> [c.split(":")[0] for c in roof_cautions(Roof(area=80, material="fibre cement", concerns=["moss"]))]
     ['asbestos cement', 'moss']
     """
-    names = dict.fromkeys((*CAUTIONS.material.get(roof.material, ()), *roof.concerns))
-    return [f"{name}: {CAUTIONS.concern[name]}" for name in names]
+    return [f"{name}: {CAUTIONS.concern[name]}" for name in concerns_of(roof)]
 
 
 class Roof(Table):

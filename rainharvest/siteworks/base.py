@@ -246,6 +246,7 @@ def base_of(
     slab_thickness: float = DEFAULTS["slab_thickness"].value,
     slab_margin: float = DEFAULTS["slab_margin"].value,
     stand: float = 0.0,
+    buried: float = 0.0,
 ) -> Base:
     """Return the base of one tank: masses, pressure, slab, and what to mind.
 
@@ -264,7 +265,7 @@ def base_of(
     length, width = (side + 2 * slab_margin for side in (vessel.tank_length, vessel.tank_width))
     own = ground_pressure(concrete * slab_thickness, 1.0)
     on_footprint = pressure = ground_pressure(water + empty, vessel.plan_area) + own
-    warn = ["stand"] if stand > 0 else []
+    warn = ["stand"] if stand > 0 else ["buried"] if buried > 0 else []
     if allowed is None:
         warn.append("unknown")
     elif pressure > allowed:

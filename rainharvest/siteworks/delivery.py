@@ -15,6 +15,7 @@ from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.siteworks.base import Vessel
 from rainharvest.siteworks.tables import DEFAULTS, PumpPlan
+from rainharvest.siteworks.underground import Suction, foot_valve_loss, suction_of
 
 MOTOR_SIZES = (0.25, 0.37, 0.55, 0.75, 1.1, 1.5, 2.2, 3.0, 4.0, 5.5, 7.5, 11.0, 15.0)
 
@@ -152,6 +153,7 @@ class Rise:
     pressure: float = DEFAULTS["fixture_pressure"].value  # [kPa] Wanted there
     pipe_length: float = 20.0  # [m] Straight pipe
     pipe_bore: float = 25.0  # [mm] Its inside diameter
+    more_losses: float = 0.0  # [1] Velocity heads beside its usual fittings: a foot valve
 
     def __post_init__(self):
         require(
@@ -187,7 +189,8 @@ def head_wanted(rise: Rise, flow: float) -> float:
     """
     speed = flow / 1000 / section(rise.pipe_bore)
     lost = friction_head(flow, rise.pipe_bore, rise.pipe_length, ROUGHNESS)
-    return rise.static_head + lost + fitting_losses(rise.pipe_bore) * speed**2 / (2 * GRAVITY)
+    losses = fitting_losses(rise.pipe_bore) + rise.more_losses
+    return rise.static_head + lost + losses * speed**2 / (2 * GRAVITY)
 
 
 def pump_curve(shut_off_head: float, most_flow: float) -> Callable[[float], float]:
@@ -337,6 +340,7 @@ class PumpWorks:
     most_starts: float  # [1/h] Most often that its motor bears
     stop_level: float  # [m] Level of the dry-running switch above the floor of the tank
     stop_litres: float  # [L] Water between the outlet and that level, which is not pumped
+    suction: Suction | None  # What it can draw, where it stands above its water
 
     @property
     def has_rating(self) -> bool:
@@ -354,12 +358,17 @@ class PumpWorks:
         return self.cut_out >= float(self.curves.pump_head[0]) * GRAVITY
 
 
-def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> PumpWorks | None:
+def pump_works(
+    plan: PumpPlan | None, vessel: Vessel, floor_height: float, elevation: float | None = None
+) -> PumpWorks | None:
     """Return the pump of a site."""
     if plan is None:
         return None
     stop = dry_running_level(vessel)
-    rise = Rise(plan.highest_tap - floor_height - stop, plan.pressure, plan.pipe_length, plan.pipe_bore)
+    lowest = floor_height + stop  # water that is drawn, above the ground
+    foot = foot_valve_loss(plan.pipe_bore) if plan.pump_level is not None else 0.0
+    pipe = plan.pipe_length + plan.suction_pipe
+    rise = Rise(plan.highest_tap - lowest, plan.pressure, pipe, plan.pipe_bore, foot)
     chosen = plan.shut_off_head is not None
     shut_off, most = (plan.shut_off_head, plan.most_flow) if chosen else curve_through(rise, plan.flow)
     curve = pump_curve(shut_off, most)
@@ -392,4 +401,5 @@ def pump_works(plan: PumpPlan | None, vessel: Vessel, floor_height: float) -> Pu
         plan.most_starts,
         stop,
         vessel.above_outlet(stop),
+        suction_of(plan, lowest, flow, elevation),
     )

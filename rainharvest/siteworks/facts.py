@@ -9,8 +9,8 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, peak_overflow
-from rainharvest.catchment.hydraulics import STANDING_LIMIT, Levels, run_levels
-from rainharvest.catchment.tables import Catchment, Conveyance, with_full_tank
+from rainharvest.catchment.hydraulics import STANDING_LIMIT, Levels, level_margin, run_levels, static_pressure
+from rainharvest.catchment.tables import TRADE_SIZES, Catchment, Conveyance, concerns_of, with_full_tank
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.uses import may_serve, treatment_class
@@ -44,6 +44,7 @@ from rainharvest.siteworks.overflow import (
 )
 from rainharvest.siteworks.tables import DEFAULTS, PART_NAMES, SiteWorks
 from rainharvest.siteworks.treatment import (
+    DOUBTFUL,
     ChlorinePlan,
     air_gap,
     chlorine_plan,
@@ -51,6 +52,7 @@ from rainharvest.siteworks.treatment import (
     there_of,
     treatment_of_uses,
 )
+from rainharvest.siteworks.underground import Flotation, flotation_of
 from rainharvest.siteworks.upkeep import check_list, price_parts, site_parts, siting_checks, upkeep_calendar
 from rainharvest.sizing.facts import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import PUMP_ENERGY, Costs
@@ -58,6 +60,10 @@ from rainharvest.sizing.tables import PUMP_ENERGY, Costs
 LEVELS = 25
 
 """Of the gauge."""
+
+PRESSURE_CLASSES = (250.0, 400.0, 600.0, 1000.0, 1600.0, 2500.0)
+
+"""Of pipe (PN 2.5 to PN 25), kPa: the series of ISO 161-1, from memory, not verified."""
 
 QUANTILES = (0.5, 0.9, 0.99)
 
@@ -79,6 +85,8 @@ class Given:
     daily: xr.Dataset | None
     ten_year_day: float  # [mm/day] As heavy a day as comes once in ten years
     prices: dict[str, float] = field(default_factory=dict)  # Of a piece, where costs or a catalogue give them
+    elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
+    units: str = "metric"  # Of the study: trade sizes go by them
 
     @property
     def conveyance(self) -> Conveyance | None:
@@ -100,6 +108,7 @@ class Works:
     vessel: Vessel  # The tank
     base: Base  # What one tank stands on
     wind: Wind  # One tank in the wind
+    flotation: Flotation | None  # One empty tank in wet ground; None where it stands on the ground
     tap: Tap  # The tap that is fed by the water's own weight
     below_tap: float  # [L] Water above the outlet that does not reach it
     gauge: xr.Dataset  # On ``water_level``: litres, days, and pressure, flow and filling time at the tap
@@ -118,7 +127,8 @@ class Works:
     tests: pd.DataFrame  # As `rainharvest.siteworks.treatment.samples_to_take`
     upkeep: pd.DataFrame  # As `rainharvest.siteworks.upkeep.upkeep_calendar`
     parts: pd.DataFrame  # As `rainharvest.siteworks.upkeep.price_parts`
-    ticks: tuple[str, ...]  # The check list
+    ticks: tuple[str, ...]  # What to tick off before anybody digs
+    handover: tuple[str, ...]  # What to do on the day of installing and handing over
 
     defaults = DEFAULTS  # Of the stage, by name
     standing_limit = STANDING_LIMIT.value  # [day] Standing water older than this is too old
@@ -127,8 +137,52 @@ class Works:
 
     @property
     def floor_height(self) -> float:
-        """Floor of the tank above the ground [m]."""
+        """Floor of the tank above the ground; below zero in the ground [m]."""
         return self.tap.floor_height
+
+    @property
+    def marks(self) -> dict[str, float]:
+        """Levels above the floor of the tank [m], from the top down: of the drawing and of the table."""
+        vessel, floor, run = self.vessel, self.floor_height, self.levels
+        out = {"top of the tank": vessel.height, "overflow": vessel.overflow_mark}
+        out |= {"outlet": vessel.outlet_mark, "ground": -floor}
+        out |= {} if self.tap_dry else {"tap": self.tap.tap_level}
+        if self.pump:
+            out |= {"highest tap": self.site.pump.highest_tap - floor, "pump stops": self.pump.stop_level}
+            level = self.site.pump.pump_level
+            out |= {} if level is None else {"pump": level - floor}
+        if run:
+            out |= {"gutter outlet": run.conveyance.outlet_level, "tank inlet": run.conveyance.inlet_level}
+        if run and run.conveyance.kind == "wet":
+            out["low point of the run"] = run.conveyance.low_level
+            out["water in the run after rain"] = run.full[0][1]
+            out["water in the run in the design storm"] = min(run.margin_to, run.conveyance.outlet_level)
+        return dict(sorted(out.items(), key=lambda mark: -mark[1]))
+
+    @property
+    def heads(self) -> tuple[float, float] | None:
+        """Head that a wet run needs in the design storm, and the head that there is [m]."""
+        run = self.levels
+        if run is None or run.conveyance.kind != "wet":
+            return None
+        there = level_margin(run.conveyance)
+        return there - run.margin, there
+
+    @property
+    def pressures(self) -> tuple[float, float] | None:
+        """Pressure on the lowest joint of a wet run after rain, and backed up to the gutter in a storm [kPa]."""
+        run = self.given.conveyance
+        return (static_pressure(run), static_pressure(run, True)) if run and run.kind == "wet" else None
+
+    @property
+    def pressure_class(self) -> float:
+        """Least class of pipe that bears the higher of them [kPa]; NaN where no class of the list does."""
+        return next((one for one in PRESSURE_CLASSES if one >= max(self.pressures)), np.nan)
+
+    @property
+    def tap_dry(self) -> bool:
+        """Whether no water reaches the tap by its own weight, even from a full tank."""
+        return self.tap.tap_level >= self.vessel.overflow_mark
 
     @property
     def held_by_water(self) -> bool:
@@ -171,6 +225,13 @@ class Works:
     def stuck_flow(self) -> float:
         """What a float valve that sticks open lets in [L/s]."""
         return stuck_valve_flow(self.site.mains_bore)
+
+    @property
+    def overflow_needed(self) -> float:
+        """What the overflows of all the tanks must pass together [L/s]."""
+        if self.peak is None:
+            return self.stuck_flow
+        return self.peak.flow + (self.stuck_flow if self.given.arrangement == "combined" else 0.0)
 
     @property
     def onward(self) -> float:
@@ -235,6 +296,13 @@ class Works:
         """Whether what stood in a wet run comes to water that somebody drinks, filtered and disinfected."""
         run = self.given.conveyance
         return run is not None and run.kind == "wet" and self.filtered
+
+    @property
+    def doubtful_roofs(self) -> dict[str, list[str]]:
+        """Roofs whose water carries what no step of its treatment settles, with what it is."""
+        roofs = self.given.rain_fed.roofs if self.given.rain_fed else ()
+        found = {roof.name: [c for c in concerns_of(roof) if c in DOUBTFUL] for roof in roofs}
+        return {name: concerns for name, concerns in found.items() if concerns}
 
     @property
     def not_served(self) -> list[str]:
@@ -319,11 +387,11 @@ def bill_of(results, works: Works) -> Bill | None:
 class Buildable:
     """One thing that must hold for the site works to be built as described."""
 
-    thing: str  # "level of the run", "flow of the run" or "overflow"
+    thing: str  # "level of the run" or "head of the run", "flow of the run", "overflow", "tank in wet ground" or "pump"
     fits: bool  # Whether it holds
-    there: float  # What there is: m of level or head left in the storm; L/s that pass; NaN where none can be made
+    there: float  # What there is: m of level or head; kg; L/s that pass; NaN where none can be made
     needed: float  # What must be there, in the same unit
-    unit: str  # "m" or "L/s"
+    unit: str  # "m", "kg" or "L/s"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
 
 
@@ -332,12 +400,21 @@ def buildability(works: Works) -> list[Buildable]:
     rows, run = [], works.levels
     if run is not None:
         level = not run.answer and run.margin >= 0
-        rows.append(Buildable("level of the run", level, run.margin, 0.0, "m", run.answer))
+        name = "level of the run" if run.conveyance.kind == "dry" else "head of the run"
+        rows.append(Buildable(name, level, run.margin, 0.0, "m", run.answer))
         rows.append(Buildable("flow of the run", run.enough, run.passes, run.flow, "L/s", ""))
     made = works.overflow is not None
     passes = works.overflow.passes * works.vessel.tanks if made else np.nan
-    needed = works.peak.flow if works.peak else works.stuck_flow
-    rows.append(Buildable("overflow", made, passes, needed, "L/s", works.overflow_answer))
+    rows.append(Buildable("overflow", made, passes, works.overflow_needed, "L/s", works.overflow_answer))
+    lift, suction = works.flotation, works.pump and works.pump.suction
+    if lift is not None:
+        doubt = "" if lift.measured else " where the groundwater stands at the surface (measure it)"
+        answer = f"empty, it may rise out of the ground{doubt}; site works say what holds it"
+        said = answer if lift.floats else ""
+        rows.append(Buildable("tank in wet ground", not lift.floats, lift.holding, lift.wanted, "kg", said))
+    if suction is not None:
+        said = "" if suction.enough else "the water lies too deep under it; site works say by how much"
+        rows.append(Buildable("pump", suction.enough, suction.available, suction.asked, "m", said))
     return rows
 
 
@@ -371,12 +448,17 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         slab_thickness=site.slab_thickness,
         slab_margin=site.slab_margin,
         stand=site.stand,
+        buried=site.buried,
     )
-    floor, run, roofs = site.slab_thickness + site.stand, given.conveyance, given.catchment
+    floor, run, roofs = site.floor_height, given.conveyance, given.catchment
     height = floor + vessel.outlet_mark if site.tap_height is None else site.tap_height
+    if site.buried and site.tap_height is None:  # where a bucket stands under it, on the ground
+        height = max(height, site.bucket_height + DEFAULTS["bucket_clearance"].value)
     tap = Tap(height, floor, site.tap_run, site.tap_bore)
-    below = below_the_tap(vessel, tap)
-    pump = pump_works(site.pump, vessel, floor)
+    pumped = site.buried and site.pump and tap.tap_level >= vessel.overflow_mark
+    below = vessel.capacity if pumped else below_the_tap(vessel, tap)
+    pump = pump_works(site.pump, vessel, floor, given.elevation)
+    flotation = flotation_of(site, vessel, base)
     gauge = tap_gauge(gauge_table(vessel, given.mean_demand, LEVELS), tap, site.bucket)
     peak, overflow, overflow_answer = _overflow(site, given, vessel)
     soakaway, soakaway_answer = _soakaway(site, given)
@@ -384,7 +466,9 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     classes = {treatment_class(quality, given.arrangement) for quality in served}
     there = there_of(classes, given.arrangement, site.disinfect)
     there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
-    there |= {name for name, thing in (("roof", roofs), ("pump", pump)) if thing}
+    there |= {f"to {site.overflow_to}", "in the ground" if site.buried else "on the ground"}
+    things = {"roof": roofs, "pump": pump, "suction": pump and pump.suction, "gravity tap": not pumped}
+    there |= {name for name, thing in things.items() if thing} | ({"linked"} if vessel.tanks > 1 else set())
     flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
     chlorine = chlorine_plan(flow, given.mean_demand) if "chlorine" in there else None
     dug = soakaway is not None and site.overflow_to == "soakaway"
@@ -400,6 +484,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         pump=pump,
         chlorine=chlorine,
         arrangement=given.arrangement,
+        units=given.units,
     )
     checks = siting_checks(
         vessel, site, run, peak.roofs if peak else 0.0, overflow_to=site.overflow_to if roofs else ""
@@ -411,6 +496,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         vessel=vessel,
         base=base,
         wind=wind_on(vessel, base.empty_mass, site.gust),
+        flotation=flotation,
         tap=tap,
         below_tap=below,
         gauge=gauge,
@@ -430,6 +516,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         upkeep=upkeep_calendar(there, site.wet_month),
         parts=price_parts(parts, site.prices | given.prices),
         ticks=check_list(there),
+        handover=check_list(there, "handover"),
     )
 
 
@@ -443,10 +530,13 @@ def _overflow(
     else:
         peak = peak_overflow(given.rain_fed, site.design_intensity)
         flow, inlet = peak.flow / vessel.tanks, run.bore if run else 0.0
+        if given.arrangement == "combined":  # the valve of one tank may stick open as well
+            flow += stuck_valve_flow(site.mains_bore)
         if run is not None and vessel.overflow_mark < run.inlet_level < top:
             top = run.inlet_level
     try:
-        return peak, overflow_pipe(flow, top - vessel.overflow_mark, inlet_bore=inlet), ""
+        sizes = tuple(size for size in TRADE_SIZES[given.units] if size >= 50)
+        return peak, overflow_pipe(flow, top - vessel.overflow_mark, inlet_bore=inlet, sizes=sizes), ""
     except InputError as error:
         return peak, None, f"{error.problem}; {error.remedy}"
 
@@ -480,19 +570,20 @@ def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
     return done.assign_attrs(done.attrs | {"infiltration": rate}), ""
 
 
+def site_bought(site: SiteWorks, tanks: int, height: float) -> SiteWorks:
+    """Return a site whose tanks are bought from a catalogue, which knows how many of what height they are."""
+    bought = {"form": "upright", "tanks": tanks, "height": height, "tank_width": None}
+    return site.model_copy(update=bought)
+
+
 def siteworks_of(results) -> Works:
     """Return the site works of a study that has been run: of its tables, its record, its flows and its results."""
     study, done = results.study, results.done
     rain = study.arrangement.kind != "mains reserve"
     demand = results.flows.demand.sum("use")
     site, nominal = study.site_works, float(done.described_nominal)
-    if "tanks" in done.attrs:  # bought from a catalogue, which knows them
-        bought = {
-            "form": "upright",
-            "tanks": int(done.attrs["tanks"]),
-            "height": float(done.attrs["tank_height"]),
-        }
-        site = site.model_copy(update=bought | {"tank_width": None})
+    if "tanks" in done.attrs:
+        site = site_bought(site, int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
     costs = prices_of(study) or Costs()
     given = Given(
         nominal=nominal,
@@ -505,6 +596,8 @@ def siteworks_of(results) -> Works:
         daily=done[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True) if rain else None,
         ten_year_day=ten_year_day(results.record.filled.isel(member=0, drop=True)) if rain else 0.0,
         prices=priced_by_costs(costs, nominal, site.tanks, done.attrs),
+        elevation=study.site.elevation,
+        units=study.units,
     )
     return plan_siteworks(site, given)
 
@@ -526,14 +619,9 @@ def ten_year_day(rain: xr.DataArray) -> float:
 
 
 def siteworks_group(results) -> xr.Dataset:
-    """Return the site works as a group of the results."""
+    """Return the numbers of the site works, labelled, as a group of the results."""
     works = siteworks_of(results)
     bill = bill_of(results, works)
-    return works_dataset(works).assign_attrs(beside_costs=bill.beside_costs if bill else 0.0)
-
-
-def works_dataset(works: Works) -> xr.Dataset:
-    """Return the numbers of the site works, labelled."""
     vessel, base, pump = works.vessel, works.base, works.pump
     of_vessel = "height tank_length tank_width tanks outlet_mark overflow_mark".split()
     single = {name: getattr(vessel, name) for name in of_vessel} | {
@@ -586,6 +674,7 @@ def works_dataset(works: Works) -> xr.Dataset:
         "overflow_to": works.site.overflow_to,
         "overflow_answer": works.overflow_answer,
         "soakaway_answer": works.soakaway_answer,
+        "beside_costs": bill.beside_costs if bill else 0.0,
         "not_fitting": "; ".join(works.misfits.check),
         "to_measure": "; ".join(works.to_measure),
     }

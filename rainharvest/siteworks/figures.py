@@ -31,8 +31,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rainharvest.catchment.hydraulics import Levels
-    from rainharvest.siteworks.base import Vessel
     from rainharvest.siteworks.delivery import PumpWorks
     from rainharvest.siteworks.facts import Works
 
@@ -66,64 +64,88 @@ def tank_figure(works: Works, figure: Figure | None = None) -> Figure:
     axes.set_ylabel(f"Above the ground ({unit})")
     vessel, floor = works.vessel, works.floor_height
     wide = vessel.height if vessel.form == "horizontal" else vessel.tank_length
-    high = floor + vessel.height
+    # where each of the linked tanks begins, from left to right
+    places = [k * (wide + max(0.12 * wide, 0.3)) for k in range(min(vessel.tanks, MOST_TANKS))]
+    last = places[-1]
+    high = max(floor, -0.3 * vessel.height) + vessel.height
     if works.pump:
         high = max(high, min(works.site.pump.highest_tap, high + 3.0))
     # Room for words goes by a step of a fortieth of the width, so that a large tank leaves as much as a small one;
     # the step seldom moves, so that a slider seldom makes the layout anew.
-    step = rounded_up(max(wide / 14, high / 9.2, 0.15))
-    left, right, deep = -9 * step, 31 * step, -3.6 * step
+    step = rounded_up(max((last + wide) / 14, (high - min(floor, 0.0)) / 9.2, 0.15))
+    left, right, deep = -9 * step, 31 * step, -3.6 * step + min(floor, 0.0)
     axes.set_xlim(metre * left, metre * right)
     axes.set_ylim(metre * deep, metre * (step * np.ceil(high / step + 2)))
     ground = keep(axes, "ground", lambda: axes.fill_between([], [], color=GROUND, alpha=0.55, linewidth=0))
     ground.set_data(metre * np.array([left, right]), np.full(2, metre * deep), np.zeros(2))
-    _draw_base(axes, works, wide, metre)
+    _draw_base(axes, works, wide, places, metre)
     place = metre * (left + 0.6 * step), metre * (deep + 0.8 * step)
     draw_says(axes, "pressure", place, SAY.pressure(works), fontweight="bold")
     _colour(axes, "pressure", not works.base.engineer)
-    _draw_vessel(axes, vessel, floor, wide, step, metre)
+    _draw_vessel(axes, works, wide, places, step, metre)
     _draw_tap(axes, works, step, metre)
-    _draw_overflow(axes, works, wide, step, metre)
-    _draw_pump(axes, works, wide, high, step, metre)
+    _draw_overflow(axes, works, wide, last, step, metre)
+    _draw_pump(axes, works, last + wide, high, step, metre)
     return figure
 
 
-def _draw_base(axes: Axes, works: Works, wide: float, metre: float) -> None:
-    """Draw slab and stand."""
-    base, floor = works.base, works.floor_height
-    over = (base.slab_length - works.vessel.tank_length) / 2
-    slab = draw_box(-over, wide + over, 0.0, base.slab_thickness, metre) if base.slab_thickness else []
-    draw_polygon(axes, "slab", slab, facecolor=SLAB, edgecolor=INK, linewidth=1.4, zorder=3)
-    legs = np.linspace(0.06, wide - 0.06, max(2, int(np.ceil(wide / 1.5)) + 1)) if base.stand > 0 else []
-    posts = [p for x in legs for p in ((x, base.slab_thickness), (x, floor - 0.06), (np.nan, np.nan))]
+MOST_TANKS = 4
+
+"""Of linked tanks that are drawn."""
+
+
+def _draw_base(axes: Axes, works: Works, wide: float, places: list[float], metre: float) -> None:
+    """Draw slab and stand under each tank."""
+    base, floor, stand = works.base, works.floor_height, works.base.stand > 0
+    over, foot = (base.slab_length - works.vessel.tank_length) / 2, floor - base.stand
+    posts = []
+    for k in range(MOST_TANKS):
+        slab, deck = [], []
+        if k < len(places):
+            x = places[k]
+            slab = draw_box(x - over, x + wide + over, foot - base.slab_thickness, foot, metre)
+            deck = draw_box(x - 0.05, x + wide + 0.05, floor - 0.08, floor, metre) if stand else []
+            legs = np.linspace(0.06, wide - 0.06, max(2, int(np.ceil(wide / 1.5)) + 1)) if stand else []
+            posts += [p for leg in legs for p in ((x + leg, foot), (x + leg, floor - 0.06), (np.nan, np.nan))]
+        slab = slab if base.slab_thickness else []
+        draw_polygon(axes, f"slab{k or ''}", slab, facecolor=SLAB, edgecolor=INK, linewidth=1.4, zorder=3)
+        draw_polygon(axes, f"deck{k or ''}", deck, facecolor=STONE, edgecolor=INK, linewidth=1.2, zorder=3)
     draw_line(axes, "legs", metre * np.array(posts), color=INK, linewidth=4, zorder=3)
-    deck = draw_box(-0.05, wide + 0.05, floor - 0.08, floor, metre) if base.stand > 0 else []
-    draw_polygon(axes, "deck", deck, facecolor=STONE, edgecolor=INK, linewidth=1.2, zorder=3)
 
 
-def _draw_vessel(axes: Axes, vessel: Vessel, floor: float, wide: float, step: float, metre: float) -> None:
-    """Draw the tank, its water to the overflow, and what stands below the outlet."""
+def _draw_vessel(
+    axes: Axes, works: Works, wide: float, places: list[float], step: float, metre: float
+) -> None:
+    """Draw each tank, its water to the overflow and what stands below the outlet, and the links at the floor."""
+    vessel, floor = works.vessel, works.floor_height
     looks = {
         "body": (vessel.height, {"facecolor": "white", "edgecolor": INK, "linewidth": 2.2, "zorder": 4}),
         "water": (vessel.overflow_mark, {"facecolor": MIST, "linewidth": 0, "alpha": 0.75, "zorder": 5}),
         "dead": (vessel.outlet_mark, {"facecolor": DEEP, "linewidth": 0, "alpha": 0.55, "zorder": 5}),
     }
     radius = vessel.height / 2
-    for name, (level, look) in looks.items():
-        shape = draw_box(0.0, wide, floor, floor + level, metre)
-        if vessel.form == "horizontal":
-            reach = np.arccos(np.clip(1 - level / radius, -1, 1))
-            turn = np.linspace(-reach, reach, 91) - np.pi / 2
-            across, up = radius + radius * np.cos(turn), floor + radius + radius * np.sin(turn)
-            shape = metre * np.column_stack([across, up])
-        draw_polygon(axes, name, shape, **look)
+    for k in range(MOST_TANKS):
+        for name, (level, look) in looks.items():
+            shape = []
+            if k < len(places):
+                shape = draw_box(places[k], places[k] + wide, floor, floor + level, metre)
+            if k < len(places) and vessel.form == "horizontal":
+                reach = np.arccos(np.clip(1 - level / radius, -1, 1))
+                turn = np.linspace(-reach, reach, 91) - np.pi / 2
+                across, up = radius + radius * np.cos(turn), floor + radius + radius * np.sin(turn)
+                shape = metre * np.column_stack([places[k] + across, up])
+            draw_polygon(axes, f"{name}{k or ''}", shape, **look)
+    pipe = floor + 0.5 * min(vessel.outlet_mark, 0.2)
+    links = [p for x in places[1:] for p in ((places[0] + wide, pipe), (x, pipe), (np.nan, np.nan))]
+    draw_line(axes, "links", metre * np.array(links), color=DEEP, linewidth=4, zorder=3)
     inside = wide > 5 * step
     middle, above = metre * (floor + vessel.middle), metre * (floor + vessel.height + 0.7 * step)
+    left_out = f", {len(places)} of {vessel.tanks} drawn" if vessel.tanks > len(places) else ""
     draw_says(
         axes,
         "holds",
         (metre * wide / 2, middle) if inside else (0.0, above),
-        measure(vessel.capacity / vessel.tanks, "L", 2) + (" each" if vessel.tanks > 1 else ""),
+        measure(vessel.capacity / vessel.tanks, "L", 2) + (" each" if vessel.tanks > 1 else "") + left_out,
         ha="center" if inside else "left",
         fontweight="bold",
     )
@@ -133,7 +155,8 @@ def _draw_tap(axes: Axes, works: Works, step: float, metre: float) -> None:
     """Draw the tap on the left, with the bucket that must stand under it."""
     tap, site = works.tap, works.site
     out, mark = -0.35, works.floor_height + works.vessel.outlet_mark
-    path = metre * np.array([(0.0, mark), (out, mark), (out, tap.tap_height)])
+    start = (0.0, mark) if tap.tap_height <= mark or not works.tap_dry else (out, 0.0)
+    path = metre * np.array([start, (out, start[1]), (out, tap.tap_height)])
     draw_line(axes, "tap", path, color=DEEP, linewidth=4, zorder=6)
     draw_line(axes, "mouth", path[-1:], marker="v", linestyle="none", ms=9, color=DEEP, zorder=7)
     half = 0.14 * max(site.bucket / 20.0, 0.2) ** 0.5
@@ -141,22 +164,23 @@ def _draw_tap(axes: Axes, works: Works, step: float, metre: float) -> None:
     draw_polygon(axes, "bucket", bucket, facecolor="white", edgecolor=INK, linewidth=1.8, zorder=5)
     _colour(axes, "bucket", works.bucket_fits)
     lines = [f"tap {measure(tap.tap_height, 'm', 2)} up"]
-    lines += [measure(float(works.gauge.tap_flow[-1]), "L/s", 2)]
+    lines += ["by the pump" if works.tap_dry else measure(float(works.gauge.tap_flow[-1]), "L/s", 2)]
     lines += [] if works.bucket_fits else ["bucket does not fit"]
     place = metre * (out - half - 0.4 * step), metre * max(tap.tap_height, site.bucket_height, 0.3)
     draw_says(axes, "tap-words", place, "\n".join(lines), ha="right", va="bottom")
     _colour(axes, "tap-words", works.bucket_fits)
 
 
-def _draw_overflow(axes: Axes, works: Works, wide: float, step: float, metre: float) -> None:
-    """Draw the overflow on the right, down to the ground and away."""
+def _draw_overflow(axes: Axes, works: Works, wide: float, last: float, step: float, metre: float) -> None:
+    """Draw the overflow of the last tank on the right, down to the ground and away."""
     vessel, pipe = works.vessel, works.overflow
     level = works.floor_height + vessel.overflow_mark
     rim = wide
     if vessel.form == "horizontal":
         radius = vessel.height / 2
         rim = radius + float(np.sqrt(max(radius**2 - (vessel.overflow_mark - radius) ** 2, 0.0)))
-    path = [(rim, level), (wide + step, level), (wide + step, -step), (wide + 4 * step, -1.3 * step)]
+    rim, wide, low = rim + last, wide + last, min(-step, level)
+    path = [(rim, level), (wide + step, level), (wide + step, low), (wide + 4 * step, low - 0.3 * step)]
     draw_line(axes, "overflow", metre * np.array(path), color=OCHRE, linewidth=5, zorder=6)
     keep(axes, "overflow", dict).set_color(BRICK if pipe is None else OCHRE)
     text = "no overflow fits" if works.peak else "overflow"
@@ -165,10 +189,13 @@ def _draw_overflow(axes: Axes, works: Works, wide: float, step: float, metre: fl
         text = (
             f"overflow {many}{measure(pipe.overflow_bore, 'mm', 3)}\npasses {measure(pipe.passes, 'L/s', 2)}"
         )
-    side = "top" if level > 3.1 * step else "bottom"  # clear of the pump
-    draw_says(axes, "overflow-words", (metre * (wide + 1.5 * step), metre * level), text, va=side)
+    side = "bottom" if 0 <= level <= 3.1 * step else "top"  # clear of the pump
+    place = metre * (wide + 1.5 * step), metre * level
+    if level < 0:
+        side, place = "top", (metre * (wide + 4.3 * step), metre * (low - 0.9 * step))
+    draw_says(axes, "overflow-words", place, text, va=side)
     _colour(axes, "overflow-words", pipe is not None or not works.peak)
-    way = metre * (wide + 4.3 * step), metre * -1.3 * step
+    way = metre * (wide + 4.3 * step), metre * (low - 0.3 * step)
     draw_says(axes, "way", way, f"to the {works.site.overflow_to}")
 
 
@@ -179,6 +206,10 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
     mark, wanted = floor + works.vessel.outlet_mark, works.site.pump.highest_tap if pump else 0.0
     tap = min(wanted, high)
     level = floor + (pump.stop_level if pump else 0.0)
+    if pump and works.site.pump.pump_level is not None:
+        y = works.site.pump.pump_level
+    elif works.site.buried:  # in the water
+        x, y = wide - 0.8 * step, mark + 0.4 * step
     text = ""
     if pump:
         lines = ["highest tap", f"{measure(wanted, 'm', 2)} up"]
@@ -188,7 +219,10 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
     def draw(name: str, *points: tuple[float, float], **look) -> None:
         draw_line(axes, name, metre * np.array(points) if pump else [], **look)
 
-    draw("rising", (wide, mark), (x, mark), (x, y), (up, y), (up, tap), color=DEEP, linewidth=3, zorder=6)
+    way = [(wide, mark), (x, mark), (x, y), (up, y), (up, tap)]
+    if works.site.buried and x < wide:
+        way = [(x, y), (x, 0.5 * step), (up, 0.5 * step), (up, tap)]
+    draw("rising", *way, color=DEEP, linewidth=3, zorder=6)
     body = {"ms": 20, "mfc": "white", "mec": INK, "mew": 2.4, "zorder": 7}
     draw("pump", (x, y), marker="o", linestyle="none", **body)
     draw("highest", (up, tap), marker="^", linestyle="none", ms=10, color=DEEP, zorder=7)
@@ -197,24 +231,66 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
     draw("stop", (0.0, level), (wide, level), **dashed)
 
 
-def run_figure(levels: Levels, vessel: Vessel, floor_height: float, figure: Figure | None = None) -> Figure:
-    """Draw the run from the roof to the tank, with the tank in its own height and width."""
+def run_figure(works: Works, figure: Figure | None = None) -> Figure:
+    """Draw the run from the roof to the tanks to scale, with the levels and the pressures that are told."""
     if figure is None:
-        figure, axes = new_figure("", height=3.8)
+        figure, axes = new_figure("", height=4.6)
         axes.set_xlabel("Along the ground (m)")
         axes.set_ylabel("Above the tank's floor (m)")
         axes.grid(visible=False)
-    axes, run = figure.axes[0], levels.conveyance
-    low = min(-0.5, *(point[1] for point in levels.pipe))
-    high = max(run.outlet_level, run.inlet_level, vessel.height)
-    across = rounded_up(max(1.15 * (run.run + vessel.tank_length), 8.0))
+    axes, levels, vessel, floor = figure.axes[0], works.levels, works.vessel, works.floor_height
+    run = levels.conveyance
+    low = min(-0.5, -floor, *(point[1] for point in levels.pipe))
+    high = max(run.outlet_level, run.inlet_level, vessel.height, -floor)
+    span = vessel.tanks * vessel.tank_length
+    across = rounded_up(max((run.run + span) / 0.74, 12.0))
     axes.set_xlim(-0.3 * across, across)
-    bottom = -rounded_up(max(-low, floor_height) + 0.3)
-    # a quarter of the height is kept for the words above the gutter
+    bottom = -rounded_up(max(-low, floor) + 0.3)
+    # a quarter of the height is kept for the words above the gutter, an eighth for those below
+    bottom -= 0.16 * (high - bottom) if works.pressures else 0.0
     axes.set_ylim(bottom, rounded_up(max(high + 1.6, (high - 0.25 * bottom) / 0.75)))
-    tank = (vessel.tank_length, vessel.height, vessel.overflow_mark, floor_height)
-    draw_run(axes, "From the roof to the tank", levels, across, tank)
+    draw_run(
+        axes, "From the roof to the tank", levels, across, (span, vessel.height, vessel.overflow_mark, floor)
+    )
+    if floor < 0:  # in the ground there is no base to be seen
+        draw_polygon(axes, "base", [])
+    between = run.run + vessel.tank_length * np.arange(1, vessel.tanks)
+    walls = [p for x in between for p in ((x, 0.0), (x, vessel.height), (np.nan, np.nan))]
+    draw_line(axes, "walls", walls, color=INK, linewidth=1.6, zorder=5)
+    marks, step = works.marks, 0.055 * np.ptp(axes.get_ylim())
+    at_tank = [name for name in AT_TANK if name in marks]
+    at_tank.sort(key=marks.get, reverse=True)
+    last, ticks = np.inf, []
+    for k in range(len(AT_TANK)):
+        place, text = (0.0, 0.0), ""
+        if k < len(at_tank):
+            level = marks[at_tank[k]]
+            last = min(level, last - step)  # words keep clear of one another
+            end = run.run + span + 0.01 * across
+            ticks += [(run.run + span, level), (end, last), (np.nan, np.nan)]
+            place, text = (end + 0.004 * across, last), f"{at_tank[k]} {level:.2f}"
+        draw_says(axes, f"mark-{k}", place, text)
+    draw_line(axes, "ticks", ticks, color=STONE, linewidth=1.4, zorder=5)
+    heads, said = [], ["", ""]
+    if works.pressures:
+        rain, storm = (marks[f"water in the run {when}"] for when in ("after rain", "in the design storm"))
+        heads = [(-0.015 * across, rain), (0.015 * across, rain), (np.nan, np.nan)]
+        heads += [(-0.015 * across, storm), (0.015 * across, storm)]
+        said = [f"after rain {rain:.2f}", f"in the storm {storm:.2f}"]
+    draw_line(axes, "heads", heads, color=DEEP, linewidth=2.4, zorder=7)
+    top = max(storm, rain + step) if works.pressures else 0.0
+    draw_says(axes, "rain", (0.05 * across, heads[0][1] if heads else 0.0), said[0], va="top")
+    draw_says(axes, "storm", (0.05 * across, top), said[1], va="bottom")
+    pressure = SAY.joint(works) if works.pressures else ""
+    draw_says(
+        axes, "pressures", (-0.29 * across, bottom + 0.4 * step), pressure, va="bottom", fontweight="bold"
+    )
     return figure
+
+
+AT_TANK = ("overflow", "tap", "outlet", "pump stops")
+
+"""Levels that are written beside the tank; those of gutter outlet and inlet run across the drawing."""
 
 
 SHARES = (0.25, 0.5, 0.75, 1.0)
@@ -288,9 +364,10 @@ def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -
         axes.set_ylabel(label("storage_required", unit))
         axes.grid(axis="x", visible=False)
     axes, none = figure.axes[0], soakaway is None
-    minutes = np.array([]) if none else soakaway.storm_minutes.values
-    needed = np.array([]) if none else soakaway.storage_required.values / scale
-    holds = 0.0 if none else float(soakaway.soakaway_holds) / scale
+    minutes, needed, holds = np.array([]), np.array([]), 0.0
+    if soakaway is not None:
+        minutes, needed = soakaway.storm_minutes.values, soakaway.storage_required.values / scale
+        holds = float(soakaway.soakaway_holds) / scale
     top = rounded_up(1.32 * max(holds, *needed, 0.0) if len(needed) else 1.0)
     axes.set_ylim(0, top)
     ends = np.column_stack([0 * needed, needed, np.nan + needed]).ravel()
@@ -337,31 +414,25 @@ def storms_figure(storms: xr.Dataset, figure: Figure | None = None) -> Figure:
         right, "title", lambda: right.set_title("The storm: kept and spilled", fontweight="bold", loc="left")
     )
     count = storms.sizes["storm"]
-    came, spilled = storms.storm_inflow.values / scale, storms.storm_spilled.values / scale
+    shown = (
+        100 * storms.full_before.values,
+        storms.storm_inflow.values / scale,
+        storms.storm_spilled.values / scale,
+    )
+    full, came, spilled = (np.pad(values, (0, MOST_STORMS - count)) for values in shown)
+    kept = came - np.minimum(spilled, came)
     right.set_xlim(0, rounded_up(1.02 * float(came.max())) if count else 1.0)
     names = [date(day) for day in storms.storm_day.values] + [""] * (MOST_STORMS - count)
     if [tick.get_text() for tick in left.get_yticklabels()] != names:
         left.set_yticks(range(MOST_STORMS), names)
+    over = {"color": MIST, "edgecolor": STONE, "hatch": "///"}
     for k in range(MOST_STORMS):
-        there = k < count
-        full = float(storms.full_before[k]) * 100 if there else 0.0
-        _bar(left, f"full-{k}", k, 0.0, full, color=MIST)
-        kept = came[k] - min(spilled[k], came[k]) if there else 0.0
-        _bar(right, f"kept-{k}", k, 0.0, kept, color=DEEP)
-        _bar(
-            right,
-            f"ran-{k}",
-            k,
-            kept,
-            came[k] - kept if there else 0.0,
-            color=MIST,
-            edgecolor=STONE,
-            hatch="///",
-        )
-        text = keep(left, f"full-words-{k}", lambda k=k: left.text(0, k, "", va="center", fontsize=13))
-        text.set_text(f"{full:.0f} %" if there else "")
-        text.set_position((full - 1.5 if full > 85 else full + 1.0, k))
-        text.set_ha("right" if full > 85 else "left")
+        _bar(left, f"full-{k}", k, 0.0, full[k], color=MIST)
+        _bar(right, f"kept-{k}", k, 0.0, kept[k], color=DEEP)
+        _bar(right, f"ran-{k}", k, kept[k], came[k] - kept[k], **over)
+        inside, text = full[k] > 85, f"{full[k]:.0f} %" if k < count else ""
+        place, side = full[k] + (-1.5 if inside else 1.0), "right" if inside else "left"
+        draw_says(left, f"full-words-{k}", (place, k), text, ha=side)
     bars = [keep(right, name, dict) for name in ("kept-0", "ran-0")]
     look = {"loc": "lower right", "frameon": False, "fontsize": 14}
     keep(right, "key", lambda: right.legend(bars, ["kept", "spilled"], **look))
@@ -398,16 +469,8 @@ def pump_figure(pump: PumpWorks, figure: Figure | None = None) -> Figure:
     _draw_level(axes, "lift", lift, color=STONE, linewidth=1.2, linestyle=(0, (2, 3)))
     at = f"{measure(duty.flow, 'L/s', 2)}, {measure(duty.duty_head, 'm', 2)}"
     met = f"they meet at {at}: {number(duty.electric_power, 2)} W"
-    said = {
-        "pump-words": (flow[4], give[4] + 0.03 * tall, "the pump gives", "left"),
-        "pipe-words": (0.01 * wide, ask[0] - 0.05 * tall, "the pipe asks for", "left"),
-        "duty-words": (0.985 * wide, 0.93 * tall, met, "right"),
-        "lift-words": (0.99 * wide, lift + 0.015 * tall, "lift alone", "right"),
-    }
-    for name, (x, y, text, ha) in said.items():
-        words = keep(axes, name, lambda: axes.text(0, 0, "", fontsize=14, zorder=6, in_layout=False))
-        words.set_position((x, y))
-        words.set_text(text)
-        words.set_ha(ha)
-    keep(axes, "duty-words", dict).set_fontweight("bold")
+    draw_says(axes, "pump-words", (flow[4], give[4] + 0.03 * tall), "the pump gives", va="bottom")
+    draw_says(axes, "pipe-words", (0.01 * wide, ask[0] - 0.03 * tall), "the pipe asks for", va="top")
+    draw_says(axes, "duty-words", (0.985 * wide, 0.95 * tall), met, ha="right", fontweight="bold")
+    draw_says(axes, "lift-words", (0.99 * wide, lift + 0.015 * tall), "lift alone", ha="right", va="bottom")
     return figure

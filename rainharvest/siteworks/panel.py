@@ -117,6 +117,8 @@ def site_given(
         catchment=study.catchment,
         daily=daily.reset_coords(drop=True),
         ten_year_day=ready.ten_year_day,
+        elevation=study.site.elevation,
+        units=study.units,
     )
 
 
@@ -205,8 +207,7 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
         works = raised(given(nominal, None, freeboard_share), tap_rise, changes)
         out = {"tank": (partial(tank_figure, works), SAY.base(works))}
         if works.levels is not None:
-            draw = partial(run_figure, works.levels, works.vessel, works.floor_height)
-            out["run"] = draw, SAY.siting(works)
+            out["run"] = partial(run_figure, works), SAY.siting(works)
         return out | {"gauge": (partial(gauge_figure, works), f"{SAY.gauge(works)} {SAY.gravity(works)}")}
 
     def tap(values) -> dict[str, object]:

@@ -7,7 +7,7 @@ import re
 import textwrap
 from collections.abc import Sequence
 
-from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Subheading, Table, picture
+from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, large_volume, measure, number
 from rainharvest.core.text import texts_of
@@ -26,7 +26,19 @@ OTHER_SECTIONS = ("mains", "treatment", "parts")
 
 def siteworks_said(works: Works) -> list[tuple[str, str]]:
     """Return all that is said of a site."""
-    return [(head, say(works)) for head, say in SAID.items() if works.pump or head != FIXED["heads"]["pump"]]
+    absent = {FIXED["heads"][name] for name in _absent(works)}
+    return [(head, say(works)) for head, say in SAID.items() if head not in absent]
+
+
+def _absent(works: Works) -> set[str]:
+    """Return the headings under which there is nothing to say, by their macros."""
+    there = {
+        "pump": works.pump is not None,
+        "ground": works.flotation is not None,
+        "soakaway": works.peak is not None and works.site.overflow_to == "soakaway",
+        **dict.fromkeys(("spills", "storms"), works.peak is not None),
+    }
+    return {name for name, known in there.items() if not known}
 
 
 def tell_site(works: Works, heads: Sequence[str] = tuple(SAID), width: int = 100) -> None:
@@ -47,23 +59,44 @@ def tell_site(works: Works, heads: Sequence[str] = tuple(SAID), width: int = 100
 
 def siteworks_section(results) -> Section:
     """Return base, gauge, overflow and delivery of a study that was run."""
-    from rainharvest.siteworks.figures import gauge_figure, soakaway_figure, storms_figure, tank_figure
+    from rainharvest.siteworks.figures import (
+        gauge_figure,
+        run_figure,
+        soakaway_figure,
+        storms_figure,
+        tank_figure,
+    )
 
     works, words = siteworks_of(results), FIXED["siteworks"]
     draw = {"tank": lambda: tank_figure(works), "gauge": lambda: gauge_figure(works)}
+    if works.levels is not None:
+        draw["levels"] = lambda: run_figure(works)
     if works.soakaway is not None:
         draw["soakaway"] = lambda: soakaway_figure(works.soakaway)
     if works.has_storms:
         draw["storms"] = lambda: storms_figure(works.storms)
     blocks: list[Block] = []
     for name, head in FIXED["heads"].items():
-        if name in OTHER_SECTIONS or (name == "pump" and works.pump is None):
+        if name in (*OTHER_SECTIONS, *_absent(works)):
             continue
         said = SAID[head](works)
         blocks += [Subheading(head), Paragraph(said)]
         if name in draw:
-            blocks.append(picture(name, draw[name](), words[name], said, WIDE))
+            blocks.append(picture(name, draw[name](), words["run" if name == "levels" else name], said, WIDE))
+        if name == "levels":
+            blocks.append(_levels(works))
+    blocks += [Subheading(words["digging"]), Bullets(works.ticks)]
+    blocks += [Subheading(words["handover"]), Bullets(works.handover)]
     return Section("siteworks", words["title"], tuple(blocks))
+
+
+def _levels(works: Works) -> Table:
+    words = FIXED["siteworks"]
+    rows = tuple(
+        (name, measure(level, "m", 3), measure(level + works.floor_height, "m", 3))
+        for name, level in works.marks.items()
+    )
+    return Table(words["levels"], tuple(words["level_head"]), rows, frozenset({1, 2}))
 
 
 def _checks(works: Works) -> Table:

@@ -28,10 +28,12 @@ ONLY_WITH = {
         "return_period",
     ),
     "mains": ("air_gap_", "mains_"),
+    "tank in the ground": ("soil", "flotation_"),
+    "pump above its water": ("suction_",),
     "rain": ("design_intensity", "soakaway_", "groundwater_"),
 }
 
-"""Beginnings of the names of defaults that count only where there is a pump, a trial pit, mains, or rain."""
+"""Beginnings of the names of defaults that count only where the thing is there."""
 
 
 FITTING_NAMES = tuple(f"pipe {name}" for name in FITTINGS if name != "entrance")
@@ -83,6 +85,20 @@ class PumpPlan(Table):
         gt=0,
         le=100,
     )
+    pump_level: float | None = quantity(
+        "m",
+        "Axis of a pump that stands above the water, over the ground.",
+        None,
+        ge=-50,
+        le=50,
+        examples=[0.3],
+    )
+    suction_length: float = quantity(
+        "m", "Pipe from the water to a pump that stands above it.", 5.0, ge=0, le=200
+    )
+    npsh_required: float | None = quantity(
+        "m", "Net positive suction head that its maker asks for.", None, gt=0, le=20, examples=[2.5]
+    )
     pipe_length: float = quantity("m", "Straight pipe from the pump to that tap.", 20.0, ge=0, le=5000)
     pipe_bore: float = quantity("mm", "Inside diameter of that pipe.", 25.0, gt=0, le=500)
     shut_off_head: float | None = quantity(
@@ -114,6 +130,11 @@ class PumpPlan(Table):
     most_starts: float = quantity(
         "1/h", "Starts an hour that the motor bears.", DEFAULTS["starts"], gt=0, le=200
     )
+
+    @property
+    def suction_pipe(self) -> float:
+        """Pipe on the suction side of a pump that stands above the water [m]."""
+        return 0.0 if self.pump_level is None else self.suction_length
 
     @model_validator(mode="after")
     def _pairs(self):
@@ -159,6 +180,20 @@ class SiteWorks(Table):
         "m", "How far the slab reaches beyond the tank.", DEFAULTS["slab_margin"], ge=0, le=5
     )
     stand: float = quantity("m", "Height of a stand on the slab.", 0.0, ge=0, le=30)
+    buried: float = quantity(
+        "m", "Depth of the tank's floor below the ground; zero for one that stands on it.", 0.0, ge=0, le=20
+    )
+    groundwater: float | None = quantity(
+        "m",
+        "Highest groundwater below the ground, as measured; at the surface if not given.",
+        None,
+        ge=0,
+        le=100,
+        examples=[1.8],
+    )
+    anchor_mass: float = quantity(
+        "kg", "Concrete tied to each tank in the ground beside its slab.", 0.0, ge=0, le=1e6
+    )
     gust: float | None = quantity(
         "m/s",
         "Hardest gust that the local code reckons with at the site.",
@@ -187,6 +222,14 @@ class SiteWorks(Table):
         "soakaway", description="Where the surplus goes."
     )
     overflow_run: float = quantity("m", "Length of the overflow pipe.", 6.0, ge=0, le=1000)
+    overflow_end: float | None = quantity(
+        "m",
+        "Level at which the overflow's water is let go, over the ground at the tank; below it is negative.",
+        None,
+        ge=-50,
+        le=50,
+        examples=[-0.4],
+    )
     design_intensity: float = quantity(
         "mm/h", "Rain of the design storm.", DEFAULTS["design_intensity"], gt=0, le=1000
     )
@@ -247,6 +290,11 @@ class SiteWorks(Table):
         json_schema_extra={"propertyNames": {"enum": [*PART_NAMES]}},
     )
 
+    @property
+    def floor_height(self) -> float:
+        """Floor of the tank above the ground; below zero in the ground [m]."""
+        return -self.buried if self.buried else self.slab_thickness + self.stand
+
     @field_validator("prices")
     @classmethod
     def _of_parts(cls, prices: dict[str, float]) -> dict[str, float]:
@@ -272,6 +320,8 @@ class SiteWorks(Table):
             f"tank_width has no meaning for a{'n' if self.form == 'upright' else ''} {self.form} tank",
             'leave it out, or set form = "rectangular"',
         )
+        both = self.stand > 0 and self.buried > 0
+        require(not both, "a tank in the ground has no stand", "give stand or buried, not both", "stand")
         return self
 
 
@@ -283,6 +333,8 @@ def siteworks_defaults(site: SiteWorks, arrangement: str) -> dict[str, Default]:
     """
     there = {
         "pump": site.pump,
+        "pump above its water": site.pump and site.pump.pump_level is not None,
+        "tank in the ground": site.buried,
         "trial pit": site.trial_pit,
         "mains": arrangement != "rain only",
         "rain": arrangement != "mains reserve",

@@ -38,6 +38,10 @@ UV_LOGS, UV_DOSES = _TABLES["ultraviolet"]["logs"], _TABLES["ultraviolet"]["dose
 
 _ROWS = rows_of("siteworks", "treatment")
 
+DOUBTFUL = frozenset(_ROWS["doubtful"])
+
+"""Concerns about a roof that no step of treatment settles."""
+
 
 def rows_there(rows: Iterable[Mapping], there: set[str], **facts: object) -> Iterator[dict]:
     """Yield the rows of a table of data of whose ``where`` all is there, facts and sources in their braces."""

@@ -9,8 +9,8 @@ from dataclasses import asdict, dataclass
 
 import pandas as pd
 
-from rainharvest.catchment.hydraulics import run_levels, total_length
-from rainharvest.catchment.tables import Catchment, Conveyance
+from rainharvest.catchment.hydraulics import TOLERANCE, run_levels, total_length
+from rainharvest.catchment.tables import FALL, TRADE_SIZES, Catchment, Conveyance
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.reader import MONTHS_SHORT
@@ -27,13 +27,13 @@ WALK_ROUND = 0.6
 """Own choice, m: between the tank and the nearest building."""
 
 
-def check_list(there: set[str]) -> tuple[str, ...]:
-    """Return what to tick off on the site, of what is there.
+def check_list(there: set[str], name: str = "tick") -> tuple[str, ...]:
+    """Return what to tick off of what is there: before anybody digs ("tick"), or on the last day ("handover").
 
     >>> len(check_list({"rain only", "dry run"})), len(check_list({"combined", "wet run", "pump"}))
     (14, 18)
     """
-    return tuple(row["text"] for row in rows_there(_SITING["tick"], there))
+    return tuple(row["text"] for row in rows_there(_SITING[name], there))
 
 
 def siting_checks(
@@ -60,8 +60,10 @@ def siting_checks(
 
     if conveyance is not None:
         levels = run_levels(conveyance, flow)
-        words = "level left over the fall" if conveyance.kind == "dry" else "head left in the design storm"
-        found = levels.answer or f"{levels.margin:.2f} m of {words}"
+        dry, short = conveyance.kind == "dry", levels.margin < 0
+        words = f"{'level' if dry else 'head'} {'too little' if short else 'left'}"
+        words += " over the fall" if dry else " in the design storm"
+        found = levels.answer or f"{abs(levels.margin):.2f} m of {words}"
         add("run", found, not levels.answer and levels.margin >= 0, kind=conveyance.kind)
         gap = conveyance.inlet_level - vessel.overflow_mark
         add("inlet", f"{gap:.2f} m", gap > 0)
@@ -79,6 +81,21 @@ def siting_checks(
         measured = distance is not None
         found = f"{distance:g} m" if measured else "not measured"
         add(name, found, holds(distance, least) if measured else None, least=least, source=clear.source)
+    if overflow_to and (site.buried or site.overflow_end is not None):
+        ends = site.floor_height + vessel.overflow_mark - FALL.value * site.overflow_run
+        asked = (
+            (ends if overflow_to == "soakaway" else 0.0) if site.overflow_end is None else site.overflow_end
+        )
+        short = ends - asked < -TOLERANCE
+        add("runs off", f"{abs(ends - asked):.2f} m {'too low' if short else 'of level left'}", not short)
+    if overflow_to == "soakaway" and (site.buried or site.groundwater is not None):
+        pipe = min(site.floor_height + vessel.overflow_mark - FALL.value * site.overflow_run, 0.0)
+        least, water = DEFAULTS["groundwater_clear"].value, site.groundwater
+        left = None if water is None else water + pipe - site.soakaway_depth
+        found = "not measured" if left is None else f"{left:.2f} m"
+        add("groundwater", found, None if left is None else left >= least - TOLERANCE, least=least)
+    if site.buried:
+        return pd.DataFrame(rows, columns=["check", "found", "asked", "fits"])
     add("shade", {None: "not looked at", True: "yes", False: "no"}[site.shaded], site.shaded)
     return pd.DataFrame(rows, columns=["check", "found", "asked", "fits"])
 
@@ -129,6 +146,24 @@ def price_parts(parts: Sequence[Part], prices: Mapping[str, float]) -> pd.DataFr
     return table.assign(price=price, cost=table.quantity * price)
 
 
+SMALL_SIZES = {"metric": (15.0, 20.0, 25.0), "us": (12.7, 19.05, 25.4)}
+
+"""Trade sizes below those of a run of pipe, mm. Common practice, no source."""
+
+
+def trade_size(bore: float, units: str = "metric") -> str:
+    """Return the name of the least trade size that is no narrower than a bore.
+
+    >>> trade_size(96.0), trade_size(101.6, "us"), trade_size(20.0)
+    ('DN 100', '4 in', 'DN 20')
+    """
+    sizes = SMALL_SIZES[units] + TRADE_SIZES[units]
+    size = next((one for one in sizes if one >= bore - 0.5), None)
+    if size is None:
+        return "made to order"
+    return f"DN {size:g}" if units == "metric" else f"{size / 25.4:g} in"
+
+
 def site_parts(
     site: SiteWorks,
     vessel: Vessel,
@@ -142,18 +177,22 @@ def site_parts(
     pump: PumpWorks | None = None,
     chlorine: ChlorinePlan | None = None,
     arrangement: str = "rain only",
+    units: str = "metric",
 ) -> list[Part]:
     """Return the parts of a site, by kind and size: the rows of parts.toml of which there is any.
 
     >>> from rainharvest.siteworks.base import base_of, vessel_of
     >>> tank = vessel_of(10_000)
     >>> [part.part for part in site_parts(SiteWorks(), tank, base_of(tank), Tap(tap_height=0.5), set())]
-    ['tank', 'concrete', 'reinforcing mesh', 'gauge', 'overflow screen', 'tap', 'warning sign']
+    ['tank', 'concrete', 'reinforcing mesh', 'vent', 'gauge', 'overflow screen', 'isolating valve', 'tap', 'label',
+    'warning sign']
     """
     many, roofs = vessel.tanks, catchment.roofs if catchment else ()
     run = catchment.conveyance if catchment else None
     flush = catchment.first_flush * sum(roof.area for roof in roofs) if catchment else 0.0
     motor = pump.duty.motor_size if pump else math.nan
+    downpipes = max(len(roofs), run.downpipes if run else 0)
+    low = tap.tap_height < site.bucket_height + DEFAULTS["bucket_clearance"].value - 1e-9
     long, wide, deep = soakaway_length, site.soakaway_width, site.soakaway_depth
     facts: dict[str, object] = {
         "each": vessel.nominal / many,
@@ -163,20 +202,33 @@ def site_parts(
         "flush_litres": flush,
         "mains_bore": site.mains_bore,
         "gap": air_gap(site.mains_bore),
+        "mains_size": trade_size(site.mains_bore, units),
         "tap_bore": tap.tap_bore,
+        "tap_size": trade_size(tap.tap_bore, units),
+        "tap_height": tap.tap_height,
+        "bucket_height": site.bucket_height,
+        "bucket": "is too high for it" if low else "stands under it",
+        "outlet": vessel.outlet_mark,
+        "pump_size": trade_size(site.pump.pipe_bore, units) if site.pump else "",
+        "anchor_mass": site.anchor_mass,
         "overflow_bore": overflow.overflow_bore if overflow else math.nan,
+        "overflow_size": trade_size(overflow.overflow_bore, units) if overflow else "",
         "motor": "by an engineer" if math.isnan(motor) else f"{motor / 1000:g} kW",
         "vessel_volume": pump.vessel_volume if pump else math.nan,
         "sign": _PARTS["sign"][arrangement],
+        "label": _PARTS["label"][arrangement],
     }
     facts |= asdict(chlorine) if chlorine else {}
-    facts |= {"bore": run.bore, "kind": run.kind} if run else {}
+    facts |= {"bore": run.bore, "size": trade_size(run.bore, units), "kind": run.kind} if run else {}
     much = {
         "one": 1,
         "tanks": many,
         "links": many - 1,
         "pipe": total_length(run) if run else 0,
-        "downpipes": len(roofs),
+        "downpipes": downpipes,
+        "valves": many + (2 if pump else 0) + ("mains" in there),
+        "two": 2,
+        "anchors": many if site.anchor_mass else 0,
         "concrete": many * base.slab_area * base.slab_thickness,
         "slab": many * base.slab_area if base.slab_thickness else 0,
         "overflow": many * overflow.pipes * site.overflow_run if overflow else 0,

@@ -1,5 +1,6 @@
 """The site works of a study: its table, its group, its sentences, the same site varied."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,9 +9,17 @@ import xarray as xr
 
 from rainharvest import InputError
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
+from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
 from rainharvest.core.reader import US, reading
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
+from rainharvest.siteworks.facts import (
+    buildability,
+    plan_siteworks,
+    site_bought,
+    siteworks_group,
+    siteworks_of,
+)
+from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
 from rainharvest.siteworks.tables import SiteWorks
@@ -78,7 +87,9 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
 def test_every_sentence_is_said_and_carries_the_numbers(plain):
     works = siteworks_of(plain)
     said = dict(siteworks_said(works))
-    assert set(SAID) - set(said) == {"Water by pump"} and all(text.endswith(".") for text in said.values())
+    assert set(SAID) - set(said) == {"Water by pump", "In the ground"} and all(
+        text.endswith(".") for text in said.values()
+    )
     assert (
         "4,000 L nominal" in said["The tank"]
         and f"{works.base.ground_pressure:.2g} kPa" in said["What it stands on"]
@@ -221,6 +232,7 @@ def test_drinking_water_is_labelled_so_and_its_tank_needs_no_leaf_screen(tmp_pat
     sign = works.parts.set_index("part").what_for["warning sign"]
     assert sign.startswith("drinking water") and "not for drinking" not in sign
     assert not works.upkeep.task.str.contains("leaf screen").any()
+    assert "sample tap" in works.parts.part.values and "first fill: tank and pipes" in " ".join(works.handover)
     # chlorine is asked for: its doser is on the list, its dose is told
     assert "chlorine doser" in works.parts.part.values and "contact tank" not in works.parts.part.values
     told = SAID["Treatment and tests"](works)
@@ -297,9 +309,12 @@ def test_combined_and_mains_reserve(tmp_path):
     assert works.parts.set_index("part").quantity["overflow pipe"] == works.overflow.pipes * 6.0
     assert not works.checks.check.str.contains("soakaway").any()
     said = dict(siteworks_said(works))
-    assert "float valve that sticks open" in said["The overflow"] and said["The biggest storms"].startswith(
-        "No storm"
-    )
+    assert "float valve that sticks open" in said["The overflow"]
+    assert not {"The soakaway", "The biggest storms", "How often it spills"} & set(said)
+    # no roof, no run: nothing on the lists speaks of them
+    listed = " ".join((*works.ticks, *works.handover))
+    assert "downpipe" not in listed and "the roof" not in listed
+    assert "calmed inlet" not in set(works.parts.part)
 
 
 def test_a_site_in_us_units_is_the_same_site(tmp_path):
@@ -314,6 +329,85 @@ def test_a_site_in_us_units_is_the_same_site(tmp_path):
     assert site.height == pytest.approx(1.8288) and site.design_intensity == pytest.approx(76.2)
     assert site.trial_pit.pit_length == pytest.approx(0.9144) and site.trial_pit.minutes == (50, 50, 50)
     assert SiteWorks().height is None
+
+
+def test_the_overflow_of_a_combined_tank_passes_storm_and_stuck_valve_together(ready):
+    given = replace(site_given(ready), arrangement="combined")
+    works = site_variant(ready, given, mains_bore=32)
+    assert works.overflow_needed == pytest.approx(works.peak.flow + 3.0 * 0.032**2 * np.pi / 4 * 1000)
+    assert works.overflow.passes >= works.overflow_needed == buildability(works)[-1].needed
+
+
+def test_parts_that_every_practitioner_expects_are_listed_by_trade_size(ready):
+    parts = site_variant(ready, tanks=2, tap_height=0.5).parts.set_index("part")
+    for name in (
+        "calmed inlet",
+        "raised intake",
+        "washout valve",
+        "vent",
+        "union",
+        "strainer",
+        "pump cover",
+        "label",
+    ):
+        assert parts.quantity[name] >= 1, name
+    assert parts.quantity["isolating valve"] == 4  # an outlet a tank, both sides of the pump
+    assert parts.what_for["pipe"] == "100 mm bore (DN 100), dry run"
+    assert parts.what_for["tap"].endswith("0.50 m above the ground: a bucket of 0.40 m stands under it")
+    # two roofs with three downpipes on the run: a diverter and a screen each
+    given = site_given(ready)
+    run = given.conveyance.model_copy(update={"downpipes": 3})
+    three = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
+    counted = site_variant(ready, three).parts.set_index("part").quantity
+    assert counted["first-flush diverter"] == counted["leaf screen"] == 3
+    american = site_variant(ready, replace(site_given(ready, freeboard_share=0.1), units="us"))
+    assert american.overflow.overflow_bore in TRADE_SIZES["us"]
+    assert american.parts.set_index("part").what_for["tap"].startswith("20 mm (1 in)")
+
+
+def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
+    given = site_given(ready)
+    run = dict(kind="wet", run=60, bore=100, outlet_level=3.8, inlet_level=2.7, low_level=-4.0)
+    wet = replace(given, catchment=given.catchment.model_copy(update={"conveyance": Conveyance(**run)}))
+    works = site_variant(ready, wet, height=2.0, stand=1.0, design_intensity=30.0)
+    # rho g h: 2.7 + 4 m after rain, 3.8 + 4 m at the gutter; the least class is 2.5 bar
+    assert works.pressures == (pytest.approx(6.7 * 9.80665), pytest.approx(7.8 * 9.80665))
+    assert works.pressure_class == 250
+    marks = works.marks
+    assert list(marks.values()) == sorted(marks.values(), reverse=True) and marks["ground"] == -1.1
+    storm, rain = (marks[f"water in the run {when}"] for when in ("in the design storm", "after rain"))
+    assert (
+        rain == 2.7 and storm - rain == pytest.approx(works.heads[0]) and works.heads[1] == pytest.approx(1.1)
+    )
+    said = SAID["Levels and heads"](works)
+    assert (
+        "measure them from the top of the stand" in said and "4.9 m above the ground on the building" in said
+    )
+    # a harder storm stands at the gutter and runs over it; it never stands higher
+    hard = site_variant(ready, wet, height=2.0, design_intensity=150.0)
+    assert hard.marks["water in the run in the design storm"] == 3.8
+    assert "runs over the gutter" in SAID["Levels and heads"](hard)
+    assert buildability(hard)[0].thing == "head of the run" and not buildability(hard)[0].fits
+
+
+def test_thatch_is_not_treated_away(ready):
+    given = replace(site_given(ready), arrangement="combined")
+    roofs = (Roof(name="hall", area=90, material="thatch"), Roof(name="block", area=420))
+    works = site_variant(ready, replace(given, catchment=given.catchment.model_copy(update={"roofs": roofs})))
+    said = SAID["Treatment and tests"](works)
+    assert "The roof hall (thatch) colours the water" in said and "block" not in said
+    assert "colours the water" not in SAID["Treatment and tests"](site_variant(ready, given))
+
+
+def test_linked_tanks_are_told_and_drawn_as_they_are_bought(ready):
+    bought = site_bought(ready.site, 3, 2.2)
+    works = plan_siteworks(bought, site_given(ready, 54_000))
+    assert works.vessel.tanks == 3 and works.vessel.height == 2.2
+    assert "Together, the 3 tanks" in SAID["The tank"](works) and "linked" in " ".join(works.handover)
+    drawn = [a for a in tank_figure(works).axes[0].get_children() if str(a.get_gid()).startswith("body")]
+    assert sum(a.get_visible() for a in drawn) == 3
+    walls = next(a for a in run_figure(works).axes[0].get_children() if a.get_gid() == "walls")
+    assert np.isnan(walls.get_xdata()).sum() == 2  # between three tanks
 
 
 def test_exercises_know_their_answers(ready, capsys):

@@ -48,7 +48,7 @@ def count(figure):
 
 DRAW = {
     "tank": lambda w, figure=None: tank_figure(w, figure),
-    "run": lambda w, figure=None: run_figure(w.levels, w.vessel, w.floor_height, figure),
+    "run": lambda w, figure=None: run_figure(w, figure),
     "gauge": lambda w, figure=None: gauge_figure(w, figure),
     "soakaway": lambda w, figure=None: soakaway_figure(w.soakaway, figure),
     "storms": lambda w, figure=None: storms_figure(w.storms, figure),

@@ -138,8 +138,8 @@ def test_soakaways_that_cannot_be_get_plain_answers():
 
 def test_storms_from_a_heavy_day_and_a_design_intensity():
     depth = storm_depths(90, 60)
-    # 67.8 / 288 x (24.3 / 0.3833)^0.9 = 9.85 mm, more than 90 mm/h over five minutes
-    assert float(depth.sel(storm_minutes=5)) == pytest.approx(9.85, abs=0.01)
+    # 67.8 / 288 x (24.3 / 0.3833)^0.85 = 8.01 mm, more than 90 mm/h over five minutes
+    assert float(depth.sel(storm_minutes=5)) == pytest.approx(8.01, abs=0.01)
     assert float(depth.sel(storm_minutes=1440)) == pytest.approx(67.8)
     assert (np.diff(depth) > 0).all()
     rate = depth / depth.storm_minutes
@@ -164,12 +164,12 @@ def test_storms_err_large_against_published_ten_year_tables_and_so_does_the_soak
     table = 25.4 * np.array(PUBLISHED[place])
     drawn = storm_depths(75, table[-1] / 1.13, PUBLISHED_MINUTES).values
     ratio = drawn / table
-    assert ratio[-1] == pytest.approx(1) and (ratio >= 1 - 1e-12).all() and ratio.max() < 1.6
+    assert ratio[-1] == pytest.approx(1) and (ratio >= 1 - 1e-3).all() and ratio.max() < 1.3
     of_table, of_law = (
         float(size_soakaway(100, 2e-5, PUBLISHED_MINUTES, depths).soakaway_length)
         for depths in (table, drawn)
     )
-    assert 1 < of_law / of_table < 1.5
+    assert 1.1 < of_law / of_table < 1.2  # "by about a sixth of the length"
 
 
 def test_how_full_the_tank_was_before_each_of_the_biggest_storms():
