@@ -440,16 +440,8 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     if given.conveyance is not None and site.height is not None:
         run = with_full_tank(given.conveyance, vessel.overflow_mark)
         given = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
-    base = base_of(
-        vessel,
-        site.ground,
-        bearing=site.bearing,
-        empty_mass=site.empty_mass,
-        slab_thickness=site.slab_thickness,
-        slab_margin=site.slab_margin,
-        stand=site.stand,
-        buried=site.buried,
-    )
+    of_base = ("bearing", "empty_mass", "slab_thickness", "slab_margin", "stand", "buried")
+    base = base_of(vessel, site.ground, **{name: getattr(site, name) for name in of_base})
     floor, run, roofs = site.floor_height, given.conveyance, given.catchment
     height = floor + vessel.outlet_mark if site.tap_height is None else site.tap_height
     if site.buried and site.tap_height is None:  # where a bucket stands under it, on the ground

@@ -16,26 +16,6 @@ from rainharvest.core.tables import Table, quantity
 
 DEFAULTS = defaults_of("siteworks")
 
-ONLY_WITH = {
-    "pump": ("pump_", "motor_", "shut_off_", "starts", "fixture_", "cut_out_"),
-    "trial pit": (
-        "voids",
-        "half_empty_",
-        "least_infiltration",
-        "shortest_storm",
-        "day_to_24_hours",
-        "storm_",
-        "return_period",
-    ),
-    "mains": ("air_gap_", "mains_"),
-    "tank in the ground": ("soil", "flotation_"),
-    "pump above its water": ("suction_",),
-    "rain": ("design_intensity", "soakaway_", "groundwater_"),
-}
-
-"""Beginnings of the names of defaults that count only where the thing is there."""
-
-
 FITTING_NAMES = tuple(f"pipe {name}" for name in FITTINGS if name != "entrance")
 
 PART_NAMES = tuple(
@@ -339,7 +319,12 @@ def siteworks_defaults(site: SiteWorks, arrangement: str) -> dict[str, Default]:
         "mains": arrangement != "rain only",
         "rain": arrangement != "mains reserve",
     }
-    missing = tuple(name for what, names in ONLY_WITH.items() if not there[what] for name in names)
+    missing = tuple(
+        name
+        for what, names in rows_of("siteworks", "section")["only_with"].items()
+        if not there[what]
+        for name in names
+    )
     used = {}
     for name, default in DEFAULTS.items():
         if not isinstance(default, Default) or name.startswith(missing):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import pandas as pd
 
@@ -194,32 +194,23 @@ def site_parts(
     downpipes = max(len(roofs), run.downpipes if run else 0)
     low = tap.tap_height < site.bucket_height + DEFAULTS["bucket_clearance"].value - 1e-9
     long, wide, deep = soakaway_length, site.soakaway_width, site.soakaway_depth
-    facts: dict[str, object] = {
+    facts = {
+        **{"site": site, "vessel": vessel, "base": base, "tap": tap, "run": run},
+        **{"overflow": overflow, "pump": pump, "chlorine": chlorine},
         "each": vessel.nominal / many,
-        "shape": _PARTS["shape"][vessel.form],
-        "height": vessel.height,
-        "stand": base.stand,
         "flush_litres": flush,
-        "mains_bore": site.mains_bore,
         "gap": air_gap(site.mains_bore),
-        "mains_size": trade_size(site.mains_bore, units),
-        "tap_bore": tap.tap_bore,
-        "tap_size": trade_size(tap.tap_bore, units),
-        "tap_height": tap.tap_height,
-        "bucket_height": site.bucket_height,
         "bucket": "is too high for it" if low else "stands under it",
-        "outlet": vessel.outlet_mark,
-        "pump_size": trade_size(site.pump.pipe_bore, units) if site.pump else "",
-        "anchor_mass": site.anchor_mass,
-        "overflow_bore": overflow.overflow_bore if overflow else math.nan,
-        "overflow_size": trade_size(overflow.overflow_bore, units) if overflow else "",
         "motor": "by an engineer" if math.isnan(motor) else f"{motor / 1000:g} kW",
-        "vessel_volume": pump.vessel_volume if pump else math.nan,
+        "size": trade_size(run.bore, units) if run else "",
+        "mains_size": trade_size(site.mains_bore, units),
+        "tap_size": trade_size(tap.tap_bore, units),
+        "pump_size": trade_size(site.pump.pipe_bore, units) if site.pump else "",
+        "overflow_size": trade_size(overflow.overflow_bore, units) if overflow else "",
+        "shape": _PARTS["shape"][vessel.form],
         "sign": _PARTS["sign"][arrangement],
         "label": _PARTS["label"][arrangement],
     }
-    facts |= asdict(chlorine) if chlorine else {}
-    facts |= {"bore": run.bore, "size": trade_size(run.bore, units), "kind": run.kind} if run else {}
     much = {
         "one": 1,
         "tanks": many,

@@ -115,18 +115,10 @@ def test_a_slab_that_spreads_keeps_to_the_chosen_pressure(height, bearing):
     assert base.spread == needs and base.engineer == needs
 
 
-def test_tanks_that_can_tip_and_tanks_in_cradles_are_warned_of():
-    squat, tall, lying = (
-        base_of(vessel_of(2_000, form, height), "clay")
-        for form, height in (("upright", 1.2), ("upright", 2.2), ("horizontal", 1.2))
-    )
-    assert not any("tip" in w or "cradles" in w for w in squat.warnings)  # 1.46 m across, 1.2 m high
-    assert any("cradles press" in w for w in lying.warnings)
-
-
 def test_anything_raised_is_an_engineers_work_and_comes_first():
     base = base_of(vessel_of(1000), "bedrock", stand=0.1)
     assert base.engineer and base.warnings[0].startswith("the tank stands 0.1 m up: an engineer")
+    assert "cradles press" in base_of(vessel_of(2_000, "horizontal", 1.2)).warnings[0]
 
 
 @given(st.floats(0.2, 8), st.floats(0, 1))
@@ -134,16 +126,6 @@ def test_horizontal_cylinder_closed_form_against_numerical_integration(circle, s
     depth, radius = share * circle, circle / 2
     chord, _ = quad(lambda y: 2 * np.sqrt(max(radius**2 - (y - radius) ** 2, 0.0)), 0, depth, limit=200)
     assert float(segment_area(depth, circle)) == pytest.approx(chord, rel=1e-6, abs=1e-8)
-
-
-def test_horizontal_cylinder_known_points():
-    tank = Vessel("horizontal", 2.0, 3.0, 2.0, 0.1, 1.9)
-    assert tank.nominal == pytest.approx(1000 * np.pi * 3.0)
-    assert float(tank.volume(1.0)) == pytest.approx(tank.nominal / 2)
-    assert float(tank.volume(0.5) + tank.volume(1.5)) == pytest.approx(tank.nominal)
-    assert float(tank.volume(0.5)) / tank.nominal == pytest.approx(
-        1 / 3 - np.sqrt(3) / (4 * np.pi)
-    )  # 60 degrees
 
 
 @given(
