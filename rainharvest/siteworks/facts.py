@@ -458,9 +458,9 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     classes = {treatment_class(quality, given.arrangement) for quality in served}
     there = there_of(classes, given.arrangement, site.disinfect)
     there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
-    there |= {f"to {site.overflow_to}", "in the ground" if site.buried else "on the ground"}
-    things = {"roof": roofs, "pump": pump, "suction": pump and pump.suction, "gravity tap": not pumped}
-    there |= {name for name, thing in things.items() if thing} | ({"linked"} if vessel.tanks > 1 else set())
+    there |= {"in the ground" if site.buried else "on the ground"}
+    things = {"roof": roofs, "pump": pump, "suction": pump and pump.suction, "linked": vessel.tanks > 1}
+    there |= {name for name, thing in things.items() if thing}
     flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
     chlorine = chlorine_plan(flow, given.mean_demand) if "chlorine" in there else None
     dug = soakaway is not None and site.overflow_to == "soakaway"
