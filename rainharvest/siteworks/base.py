@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.hydraulics import GRAVITY
-from rainharvest.core.defaults import Default, rows_of
+from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
@@ -25,29 +25,20 @@ CODE = _ROWS["code"]
 """Where the presumed bearing values come from."""
 
 
-@dataclass(frozen=True)
-class Ground:
-    """One class of ground: a row of grounds.toml."""
+GROUNDS: dict[str, dict] = _ROWS["ground"]
 
-    meaning: str  # What it is
-    warning: str = ""  # What to mind
-    pounds_per_square_foot: int | None = None  # What the code presumes that it bears; None where nothing
-
-    @property
-    def bearing(self) -> Default | None:
-        """Presumed bearing value [kPa]; None where the code presumes nothing."""
-        pounds = self.pounds_per_square_foot
-        if pounds is None:
-            return None
-        return Default(pounds * POUNDS_PER_SQUARE_FOOT, "kPa", f"{CODE}: {pounds:,.0f} lbf/ft2", "standard")
-
-    @property
-    def to_mind(self) -> str:
-        """What to mind, and on what condition the presumed value holds."""
-        return "; ".join(filter(None, (_ROWS["sound"] if self.bearing else "", self.warning)))
+"""Classes of ground: rows of grounds.toml."""
 
 
-GROUNDS = {name: Ground(**row) for name, row in _ROWS["ground"].items()}
+def presumed_bearing(ground: str) -> float | None:
+    """Return the bearing value that the code presumes for a class of ground [kPa]; None where it presumes nothing.
+
+    >>> round(presumed_bearing("clay"), 1), presumed_bearing("peat")
+    (71.8, None)
+    """
+    pounds = GROUNDS[ground].get("pounds_per_square_foot")
+    return None if pounds is None else pounds * POUNDS_PER_SQUARE_FOOT
+
 
 SHAPES: dict[str, str] = {
     "upright": "a round tank that stands on its end",
@@ -258,8 +249,8 @@ def base_of(
     >>> round(base.ground_pressure, 1), base.engineer
     (22.6, False)
     """
-    presumed, concrete = GROUNDS[ground].bearing, DEFAULTS["concrete"].value
-    allowed = presumed.value if bearing is None and presumed else bearing
+    presumed, concrete = presumed_bearing(ground), DEFAULTS["concrete"].value
+    allowed = presumed if bearing is None else bearing
     water = vessel.nominal / vessel.tanks / 1000 * DEFAULTS["water"].value
     empty = DEFAULTS["empty_share"].value * water if empty_mass is None else empty_mass
     length, width = (side + 2 * slab_margin for side in (vessel.tank_length, vessel.tank_width))
@@ -282,7 +273,9 @@ def base_of(
         warn.append("cradles")
     if allowed is not None and bearing is None:
         warn.append("presumed")
-    facts = {"stand": stand, "ground": ground, "to_mind": GROUNDS[ground].to_mind, "allowed": allowed}
+    mind = (_ROWS["sound"] if presumed else "", GROUNDS[ground].get("warning", ""))
+    to_mind = "; ".join(filter(None, mind))
+    facts = {"stand": stand, "ground": ground, "to_mind": to_mind, "allowed": allowed}
     warnings = tuple(_ROWS["warning"][name].format(length=length, width=width, **facts) for name in warn)
     slab = concrete * slab_thickness * length * width
     spread = pressure < on_footprint

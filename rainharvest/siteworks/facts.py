@@ -26,13 +26,7 @@ from rainharvest.siteworks.base import (
     vessel_of,
     wind_on,
 )
-from rainharvest.siteworks.delivery import (
-    PumpWorks,
-    Tap,
-    below_the_tap,
-    pump_works,
-    tap_gauge,
-)
+from rainharvest.siteworks.delivery import PumpWorks, Tap, below_the_tap, pump_works, tap_gauge
 from rainharvest.siteworks.overflow import (
     OverflowPipe,
     biggest_storms,
@@ -630,10 +624,7 @@ def siteworks_group(results) -> xr.Dataset:
     if works.peak is not None:
         single["peak"] = works.peak.flow
     if overflow is not None:
-        single |= {
-            "overflow_bore": overflow.overflow_bore,
-            "overflow_pipes": overflow.pipes * vessel.tanks,
-        }
+        single |= {"overflow_bore": overflow.overflow_bore, "overflow_pipes": overflow.pipes * vessel.tanks}
     if spills is not None:
         single |= {"overflow_days": float(spills.days_a_year), "overflow_a_year": float(spills.volume_a_year)}
         single["largest_overflow"] = float(spills.largest)

@@ -22,7 +22,6 @@ from rainharvest.siteworks.facts import (
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
-from rainharvest.siteworks.tables import SiteWorks
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
 from rainharvest.study.stages import results_of
@@ -156,15 +155,7 @@ def test_mistakes_in_the_site_table_come_out_in_one_line_each(tmp_path, table, s
             "higher head",
         ),
         (
-            {
-                "pump": {
-                    "highest_tap": 3,
-                    "shut_off_head": 20,
-                    "most_flow": 1,
-                    "cut_in": 140,
-                    "cut_out": 200,
-                }
-            },
+            {"pump": {"highest_tap": 3, "shut_off_head": 20, "most_flow": 1, "cut_in": 140, "cut_out": 200}},
             "site_works.pump.cut_out",
             "it never stops",
         ),
@@ -302,20 +293,6 @@ def test_combined_and_mains_reserve(tmp_path):
     listed = " ".join((*works.ticks, *works.handover))
     assert "downpipe" not in listed and "the roof" not in listed
     assert "calmed inlet" not in set(works.parts.part)
-
-
-def test_a_site_in_us_units_is_the_same_site(tmp_path):
-    text = "[site_works]\nheight = 6.0\ntap_height = 1.0\ndesign_intensity = 3.0\n"
-    text += (
-        "[site_works.trial_pit]\npit_length = 3.0\npit_width = 3.0\npit_depth = 3.0\nminutes = [50, 50, 50]\n"
-    )
-    path = study(tmp_path, f'units = "us"\n{text}{ROOF}')
-    body = path.read_text().replace('units = "us"\n', "").replace("[2000, 4000, 8000]", "[500, 1000, 2000]")
-    path.write_text('units = "us"\n' + body)
-    site = read_study(path)[0].site_works
-    assert site.height == pytest.approx(1.8288) and site.design_intensity == pytest.approx(76.2)
-    assert site.trial_pit.pit_length == pytest.approx(0.9144) and site.trial_pit.minutes == (50, 50, 50)
-    assert SiteWorks().height is None
 
 
 def test_the_overflow_of_a_combined_tank_passes_storm_and_stuck_valve_together(ready):
