@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rainharvest.catchment.hydraulics import GRAVITY, friction_head, section
+from rainharvest.core.errors import require
 from rainharvest.siteworks.base import Base, Vessel
 from rainharvest.siteworks.tables import DEFAULTS, PumpPlan, SiteWorks
 
@@ -118,6 +119,12 @@ def suction_of(plan: PumpPlan, lowest: float, flow: float, elevation: float | No
     if plan.pump_level is None or plan.pump_level <= lowest:
         return None
     lift = plan.pump_level - lowest
+    require(
+        plan.suction_length >= lift,
+        f"the suction pipe of {plan.suction_length:g} m is shorter than the {lift:.2f} m down to the water",
+        "give its whole length, or set the pump lower",
+        "pump.suction_length",
+    )
     speed = flow / 1000 / section(plan.pipe_bore)
     pipe = friction_head(flow, plan.pipe_bore, plan.suction_pipe, DEFAULTS["pipe_roughness"].value)
     lost = pipe + foot_valve_loss(plan.pipe_bore) * speed**2 / (2 * GRAVITY)

@@ -347,6 +347,15 @@ def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
     assert (
         "measure them from the top of the stand" in said and "4.9 m above the ground on the building" in said
     )
+    # the drawing names the levels of the table, both heads and the class of the pipe
+    drawn = " ".join(words.get_text() for words in run_figure(works).axes[0].texts)
+    for words in (
+        f"overflow {marks['overflow']:.2f}",
+        "after rain 2.70",
+        f"in the storm {storm:.2f}",
+        "PN 2.5",
+    ):
+        assert words in drawn
     # a harder storm stands at the gutter and runs over it; it never stands higher
     hard = site_variant(ready, wet, height=2.0, design_intensity=150.0)
     assert hard.marks["water in the run in the design storm"] == 3.8

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from rainharvest import InputError
 from rainharvest.siteworks.base import base_of, vessel_of
 from rainharvest.siteworks.facts import buildability
 from rainharvest.siteworks.figures import run_figure, tank_figure
@@ -105,7 +106,11 @@ def test_a_tank_in_the_ground_is_told_drawn_and_held_against_the_ground(ready):
     body = next(a for a in tank_figure(works).axes[0].get_children() if a.get_gid() == "body")
     assert body.get_xy()[:, 1].min() == pytest.approx(-2.6)
     assert run_figure(works).axes[0].get_ylim()[1] > 3.8
-    poor = site_variant(ready, school, buried=2.6, height=2.0, pump=pump | {"pump_level": 8.0})
+    poor = site_variant(
+        ready, school, buried=2.6, height=2.0, pump=pump | {"pump_level": 8.0, "suction_length": 12.0}
+    )
+    with pytest.raises(InputError, match="5 m is shorter than the 10.40 m down to the water; give its whole"):
+        site_variant(ready, school, buried=2.6, height=2.0, pump=pump | {"pump_level": 8.0})
     assert not buildability(poor)[-1].fits and "does not draw" in SAID["Water by pump"](poor)
 
 
