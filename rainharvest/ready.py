@@ -9,6 +9,7 @@ import xarray as xr
 from rainharvest.catchment.collect import collect, collect_totals
 from rainharvest.catchment.compare import compare_conveyance
 from rainharvest.catchment.tables import Conveyance, Roof, make_catchment
+from rainharvest.climates.cells import Plan, over_cells
 from rainharvest.demand.garden import root_zone
 from rainharvest.storage.simulate import simulate
 
@@ -40,3 +41,8 @@ def make_ready() -> None:
             simulate(100 * rain, 200.0, size, **settings, trace=trace)
     for settings, trace in (({}, False), (rationing, False), (rationing, True)):  # a series a lane
         simulate(100 * several, 200.0, 1000.0, **settings, trace=trace)
+    year = pd.date_range("2001-01-01", periods=365)
+    over_cells(
+        xr.DataArray(np.tile(depth, 10)[:365], {"time": year}, ("time",)),
+        Plan({"wet": catchment}, xr.DataArray(np.full(365, 200.0), {"time": year}, ("time",)), (1e3, 2e3)),
+    )

@@ -187,6 +187,34 @@ class _Shares:
         return np.ascontiguousarray(np.stack(self.columns, axis=1))
 
 
+def parameters(catchment: Catchment, hours: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the parameters of each roof and of what is common to all, as `ROOF` and `PIPE`, for a step of time."""
+    run, day, daily = catchment.conveyance, hours / 24, hours >= 24
+    if run is not None:
+        require_feasible(run)
+    roofs = [
+        [
+            roof.area,
+            roof.runoff_coefficient,
+            roof.wetting * roof.area,
+            catchment.first_flush * roof.area,
+            catchment.first_flush_bleed * day,
+            NEVER if catchment.first_flush_reset is None else catchment.first_flush_reset / day,
+            NEVER if roof.gutter_capacity is None or daily else roof.gutter_capacity * 3600 * hours,
+        ]
+        for roof in catchment.roofs
+    ]
+    wet = run is not None and run.kind == "wet"
+    pipe = [
+        catchment.filter_efficiency,
+        NEVER if run is None or daily else pipe_capacity(run) * 3600 * hours,
+        held_volume(run) if wet else 0.0,
+        run.bleed * day if wet else 0.0,
+        run.emptied_after / day if wet and run.emptied_after else NEVER,
+    ]
+    return np.array(roofs).T, np.array(pipe)
+
+
 def run_lanes(
     rain: Rain,
     catchments: list[Catchment],
@@ -205,36 +233,12 @@ def run_lanes(
     gutters, runs = _Shares(rain, intensity), _Shares(rain, intensity)
     daily = rain.hours >= 24
     for n, catchment in enumerate(catchments):
-        run = catchment.conveyance
-        if run is not None:
-            require_feasible(run)
         lane = slice(n * count, (n + 1) * count)
         limits = gutter_limits(catchment)
         common = pipe_limit(catchment)
         weights = np.array([r.runoff_coefficient * r.area for r in catchment.roofs])
-        for r, roof in enumerate(catchment.roofs):
-            limited = roof.gutter_capacity is not None and not daily
-            roofs[:, r, lane] = np.array(
-                [
-                    roof.area,
-                    roof.runoff_coefficient,
-                    roof.wetting * roof.area,
-                    catchment.first_flush * roof.area,
-                    catchment.first_flush_bleed * day,
-                    NEVER if catchment.first_flush_reset is None else catchment.first_flush_reset / day,
-                    roof.gutter_capacity * 3600 * rain.hours if limited else NEVER,
-                ]
-            )[:, None]
-        wet = run is not None and run.kind == "wet"
-        pipes[:, lane] = np.array(
-            [
-                catchment.filter_efficiency,
-                NEVER if run is None or daily else pipe_capacity(run) * 3600 * rain.hours,
-                held_volume(run) if wet else 0.0,
-                run.bleed * day if wet else 0.0,
-                run.emptied_after / day if wet and run.emptied_after else NEVER,
-            ]
-        )[:, None]
+        of_roofs, of_pipe = parameters(catchment, rain.hours)
+        roofs[:, : len(catchment.roofs), lane], pipes[:, lane] = of_roofs[..., None], of_pipe[:, None]
         if not daily:
             continue
         for s in range(count):

@@ -322,7 +322,7 @@ def full_velocity(conveyance: Conveyance, flow: float) -> float:
 
 
 @compiled(nogil=True, error_model="numpy")
-def _count_standing(inflow, held, drained, small, stood):
+def count_standing(inflow, held, drained, small, stood):
     """Fill in, for each day and series, how many days ago the oldest water in the pipe entered it."""
     left = np.empty(held.shape[0])  # of what entered on each day
     for i in range(held.shape[1]):
@@ -358,7 +358,7 @@ def standing_days(water: xr.Dataset) -> xr.DataArray:
     flows = [array.transpose(*held.dims).values.astype(float) for array in (water.inflow, held, drained)]
     flat = [np.ascontiguousarray(values).reshape(held.sizes["time"], -1) for values in flows]
     stood = np.zeros(flat[0].shape, dtype=np.int64)
-    _count_standing(*flat, np.atleast_1d(small.values).reshape(-1), stood)
+    count_standing(*flat, np.atleast_1d(small.values).reshape(-1), stood)
     return held.copy(data=stood.reshape(held.shape)).rename("standing").assign_attrs(attributes("standing"))
 
 

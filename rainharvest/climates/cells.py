@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.catchment.chain import LOSSES, ROWS, STORES, run_lanes
+from rainharvest.catchment.chain import LOSSES
 from rainharvest.catchment.compare import BORES, NEARLY
-from rainharvest.catchment.hydraulics import STANDING_LIMIT, cannot_work, standing_spells
-from rainharvest.catchment.intensity import Intensity, Rain
+from rainharvest.catchment.hydraulics import STANDING_LIMIT, cannot_work
+from rainharvest.catchment.intensity import Intensity
 from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, make_catchment
 from rainharvest.climates.statistics import STATISTICS, WET_DAY, months_of, statistics_of
+from rainharvest.climates.tank_sizes import MEASURES, Asked, measures
+from rainharvest.climates.wet_days import Caught, catch, on_days
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
@@ -85,20 +88,23 @@ class Plan:
     start_share: float = 0.0
     year_start_month: int = 1
 
-    @property
-    def sizes(self) -> xr.DataArray:
-        """The usable sizes as a setting of the balance [L]."""
-        at = np.array(self.capacity, dtype=float)
-        return xr.DataArray(at, {"capacity": at}, ("capacity",))
+    @cached_property
+    def with_bores(self) -> list[Catchment]:
+        """The catchment of the first wet run with each bore that is tried, the smallest first."""
+        one = self.catchments[self.wet_run]
+        run = one.conveyance.model_dump(exclude_unset=True)
+        return [
+            make_catchment(**(dict(one) | {"conveyance": run | {"bore": float(bore)}}))
+            for bore in sorted(self.bores)
+        ]
 
     @property
     def wet_run(self) -> str | None:
         """Name of the first wet run, for which bores are tried."""
         return next((name for name, catchment in self.catchments.items() if is_wet(catchment)), None)
 
-    def settings(self, arrangement: str, sizes: xr.DataArray | None = None) -> dict[str, object]:
-        """Return the settings of the balance for an arrangement, with the plan's sizes or others."""
-        sizes = self.sizes if sizes is None else sizes
+    def settings(self, arrangement: str, sizes: xr.DataArray) -> dict[str, object]:
+        """Return the settings of the balance for an arrangement and sizes."""
         return arrangement_settings(arrangement, sizes, start_share=self.start_share) | {"theta": self.theta}
 
 
@@ -121,9 +127,9 @@ def check_plan(plan: Plan) -> None:
     require(0 < plan.target <= 1, problem, "give a share above 0 and up to 1", "target")
 
 
-BLOCK = 64
+BLOCK = 16
 
-"""Places worked at a time: a block of the loss chain's lanes."""
+"""Places worked at a time: few, so that what passes between the stages stays near the processor."""
 
 DECADE = 10
 
@@ -262,12 +268,12 @@ def compute_places(
     if calendar in SHORT:
         flat = fill_lacking(flat, days, calendar)
     for (first, end), places in own_records(flat, np.isfinite(hardness)).items():
-        part = slice(first, end)
-        own = replace(plan, demand=plan.demand.isel(time=part))
+        own = replace(plan, demand=plan.demand[first:end])
+        work = Work(own, days[first:end], calendar, Asked.of(own.demand, plan.year_start_month))
         for k in range(0, len(places), BLOCK):
             these = places[k : k + BLOCK]
-            depth = np.ascontiguousarray(flat[these, part])
-            for name, values in _block(depth, hardness[these], own, days[part], calendar).items():
+            depth = np.ascontiguousarray(flat[these, first:end], dtype=float)
+            for name, values in work.block(depth, hardness[these]).items():
                 out[name][these] = values
     return tuple(values.reshape((*shape, *values.shape[1:])) for values in out.values())
 
@@ -303,94 +309,94 @@ def fill_lacking(rain: np.ndarray, days: pd.DatetimeIndex, calendar: str) -> np.
     return rain
 
 
-def _block(
-    rain: np.ndarray, hard: np.ndarray, plan: Plan, days: pd.DatetimeIndex, calendar: str
-) -> dict[str, np.ndarray]:
-    """Compute one block of places whose rain is known, shape (places, days)."""
-    time = xr.DataArray(days, dims="time", name="time")
-    labelled = xr.DataArray(np.ascontiguousarray(rain.T), {"time": time}, ("time", "place"))
-    steps = Rain(labelled.values, labelled, 24.0)
-    intensity = [plan.intensity.model_copy(update={"mean_intensity": float(h)}) for h in hard]
-    if (hard == hard[0]).all():
-        intensity = intensity[0]
-    out = dict(zip(STATISTICS, statistics_of(rain, days, plan.wet_day, calendar), strict=True))
-    check_mean(out["rain_year"].max() / DAYS_A_YEAR)
-    out["mean_intensity"] = hard
-    out["record_days"], out["first_year"] = (np.full(hard.size, float(n)) for n in (days.size, days[0].year))
-    inflow = _catch(steps, intensity, plan, time, out)
-    done = [_balance(inflow, plan, kind) for kind in plan.arrangements]
-    out |= {name: np.stack([one[name] for one in done], axis=2) for name in done[0]}
-    out["best_bore"] = _best_bore(steps, intensity, plan)
-    return out
+@dataclass(frozen=True)
+class Work:
+    """What all places with the same days have in common."""
 
+    plan: Plan
+    days: pd.DatetimeIndex
+    calendar: str
+    asked: Asked
 
-def _catch(steps: Rain, intensity, plan: Plan, time, out: dict[str, np.ndarray]) -> xr.DataArray:
-    """Run the loss chain; what is lost and what stands goes into ``out``, the inflow is handed back."""
-    count, years = steps.depth.shape[1], steps.depth.shape[0] / DAYS_A_YEAR
-    catchments = list(plan.catchments.values())
-    kept = (1,) if plan.wet_run is None else (1, ROWS.index("held in pipe"), ROWS.index("pipe"))
-    total, rows = run_lanes(steps, catchments, plan.drying, intensity, trace=kept)
-    out["caught_a_year"] = total[0, 0] / years
-    out["brought_a_year"] = total[1].T / years
-    first = ROWS.index(LOSSES[0])
-    out["lost_a_year"] = total[first : first + len(LOSSES)].transpose(2, 1, 0) / years
-    rows = rows.reshape(len(kept), -1, len(catchments), count)
-    dims = ("time", "place")
-    for name in ("standing_share", "longest_standing", "standing_spells_a_year"):
-        out[name] = np.zeros((count, len(catchments)))
-    for k, catchment in enumerate(catchments):
-        if not is_wet(catchment):
-            continue
-        water = xr.Dataset(
-            {
-                "inflow": (dims, rows[0, :, k]),
-                "lost": ((*dims, "loss"), rows[1, :, k][..., None]),
-                "held": ((*dims, "store"), rows[2, :, k][..., None]),
-            },
-            {"loss": ["held in pipe"], "store": [STORES[-1]]},
+    def block(self, rain: np.ndarray, hard: np.ndarray) -> dict[str, np.ndarray]:
+        """Compute places whose rain is known, by place and day."""
+        plan, years = self.plan, self.days.size / DAYS_A_YEAR
+        out = dict(zip(STATISTICS, statistics_of(rain, self.days, plan.wet_day, self.calendar), strict=True))
+        check_mean(out["rain_year"].max() / DAYS_A_YEAR)
+        out["mean_intensity"] = hard
+        out["record_days"], out["first_year"] = (
+            np.full(hard.size, float(n)) for n in (self.days.size, self.days[0].year)
         )
-        stood = standing_spells(water, plan.standing_limit)
-        out["standing_share"][:, k] = stood.share
-        out["longest_standing"][:, k] = stood.longest
-        out["standing_spells_a_year"][:, k] = stood.spells_beyond / years
-    return xr.DataArray(rows[0], {"time": time}, ("time", "conveyance", "place")).transpose("place", ...)
+        caught = catch(rain, hard, list(plan.catchments.values()), plan.intensity, plan.drying)
+        out["caught_a_year"] = caught.rain_on_roof / years
+        out["brought_a_year"] = caught.brought / years
+        out["lost_a_year"] = caught.lost / years
+        old = caught.stood > plan.standing_limit
+        out["standing_share"] = (caught.stood > 0).mean(axis=2)
+        out["longest_standing"] = caught.stood.max(axis=2)
+        out["standing_spells_a_year"] = (old[..., :-1] & ~old[..., 1:]).sum(axis=2) / years
+        out["standing_spells_a_year"] += old[..., -1] / years
+        done = [self.every_size(caught, kind) for kind in plan.arrangements]
+        out |= {name: np.stack([one[name] for one in done], axis=2) for name in done[0]}
+        out["best_bore"] = self.best_bore(rain, hard, out["reaching"][..., 0])
+        return out
 
+    def every_size(self, caught: Caught, kind: str) -> dict[str, np.ndarray]:
+        """Simulate every size; values by place, conveyance and, most of them, capacity."""
+        shape, years = caught.brought.shape, self.days.size / DAYS_A_YEAR
+        sizes, every = np.array(self.plan.capacity, dtype=float), np.arange(caught.brought.size)
+        done = self.tanks(caught, every, np.tile(sizes, (every.size, 1)), kind)
+        total = caught.brought.reshape(-1, 1)
+        of_year = np.moveaxis(done["yield_by_year"], 1, 2)
 
-def _balance(inflow: xr.DataArray, plan: Plan, kind: str) -> dict[str, np.ndarray]:
-    """Simulate every size; values on place, conveyance and, most of them, capacity."""
-    done = simulate(
-        inflow, plan.demand, plan.sizes, **plan.settings(kind), year_start_month=plan.year_start_month
-    ).transpose("place", "conveyance", "capacity", ...)
-    years = inflow.sizes["time"] / DAYS_A_YEAR
-    total = done.inflow_total.values[..., None]
-    out = {
-        "volume_reliability": done.volume_reliability.values,
-        "time_reliability": done.time_reliability.values,
-        "yearly_yield": done.delivered.values / years,
-        "failed_a_year": done.days_failed.values / years,
-        "longest_failure": done.longest_failure.values,
-        "spilled_share": done.spilled.values / np.where(total > 0, total, np.inf),
-        "mains_a_year": done.mains_by_year.values.sum(axis=-1) / years,
-        "driest_decade_yield": driest_decade(done.yield_by_year.values, done.days_in_year.values),
-    }
-    return out | {"reaching": _reaching(inflow, plan, kind, out[plan.measure])}
+        def reach(lanes: np.ndarray, tried: np.ndarray) -> np.ndarray:
+            return self.tanks(caught, lanes, tried, kind)[self.plan.measure]
 
+        out = {
+            "volume_reliability": done["volume_reliability"],
+            "time_reliability": done["time_reliability"],
+            "yearly_yield": done["delivered"] / years,
+            "failed_a_year": done["days_failed"] / years,
+            "longest_failure": done["longest_failure"],
+            "spilled_share": done["spilled"] / np.where(total > 0, total, np.inf),
+            "mains_a_year": done["mains"] / years,
+            "driest_decade_yield": driest_decade(of_year, self.asked.days_in_year),
+            "reaching": smallest_within(reach, sizes, done[self.plan.measure], self.plan.target),
+        }
+        return {name: values.reshape(*shape, *values.shape[1:]) for name, values in out.items()}
 
-def _reaching(inflow: xr.DataArray, plan: Plan, kind: str, reached: np.ndarray) -> np.ndarray:
-    """Return the smallest size that reaches the target, to the litre within the step of the sizes tried."""
-    rows = inflow.transpose("place", "conveyance", "time").values.reshape(-1, inflow.sizes["time"])
-    series = xr.DataArray(rows, {"time": inflow.time}, ("lane", "time"))
-
-    def reach(lanes: np.ndarray, sizes: np.ndarray) -> np.ndarray:
+    def tanks(self, caught: Caught, lanes: np.ndarray, sizes: np.ndarray, kind: str) -> dict[str, np.ndarray]:
+        """Simulate lanes of the inflow, each with its row of rising sizes: by the balance of many where that holds."""
+        plan, days = self.plan, self.days.size
+        if kind == "rain only" and plan.theta == 0:
+            flow = caught.flow.reshape(-1, days)
+            done = measures(flow, caught.when, lanes, self.asked, sizes, plan.start_share)
+            return done | {"mains": np.zeros(sizes.shape)}
+        time = xr.DataArray(self.days, dims="time", name="time")
         size = xr.DataArray(sizes, dims=("lane", "capacity"))
-        settings = plan.settings(kind, size)
-        done = simulate(series.isel(lane=lanes), plan.demand, size, **settings)
-        return done[plan.measure].transpose("lane", "capacity").values
+        inflow = on_days(caught.flow, caught.when).reshape(-1, days)[lanes]
+        series = xr.DataArray(inflow, {"time": time}, ("lane", "time"))
+        settings = plan.settings(kind, size) | {"year_start_month": plan.year_start_month}
+        done = simulate(series, plan.demand, size, **settings).transpose("lane", ..., "capacity")
+        return {name: done[name].values for name in MEASURES} | {
+            "mains": done.mains_by_year.sum("year").values
+        }
 
-    found = smallest_within(
-        reach, np.array(plan.capacity, dtype=float), reached.reshape(-1, len(plan.capacity)), plan.target
-    )
-    return found.reshape(reached.shape[:-1])
+    def best_bore(self, rain: np.ndarray, hard: np.ndarray, reaching: np.ndarray) -> np.ndarray:
+        """Return the bore of the wet run with which the tank that reaches the target delivers most rain at each place.
+
+        Where no size reaches it by the run as drawn, with the largest size; of bores that are alike, the smallest.
+        """
+        plan, bores = self.plan, np.array(sorted(self.plan.bores), dtype=float)
+        if plan.wet_run is None or not bores.size:
+            return np.full(hard.size, np.nan)
+        size = reaching[:, list(plan.catchments).index(plan.wet_run)]
+        size = np.where(np.isfinite(size), size, plan.capacity[-1])
+        caught = catch(rain, hard, plan.with_bores, plan.intensity, plan.drying, standing=False)
+        every = np.arange(caught.brought.size)
+        done = self.tanks(caught, every, np.repeat(size, bores.size)[:, None], plan.arrangements[0])
+        water = (done["delivered"] - done["mains"]).reshape(hard.size, bores.size)
+        return bores[(water >= water.max(axis=1, keepdims=True) * (1 - NEARLY)).argmax(axis=1)]
 
 
 def driest_decade(by_year: np.ndarray, days_in_year: np.ndarray) -> np.ndarray:
@@ -404,18 +410,3 @@ def driest_decade(by_year: np.ndarray, days_in_year: np.ndarray) -> np.ndarray:
     if runs < 1:
         return np.full(by_year.shape[:-1], np.nan)
     return sum(whole[..., k : k + runs] for k in range(DECADE)).min(axis=-1) / DECADE
-
-
-def _best_bore(steps: Rain, intensity: Intensity | list[Intensity], plan: Plan) -> np.ndarray:
-    """Return the bore of the wet run that brings most at each place, as `choose.best_bore` does for one."""
-    count = steps.depth.shape[1]
-    if plan.wet_run is None or not plan.bores:
-        return np.full(count, np.nan)
-    catchment = plan.catchments[plan.wet_run]
-    whole = {name: getattr(catchment, name) for name in type(catchment).model_fields}
-    run = catchment.conveyance.model_dump(exclude_unset=True)
-    bores = np.array(sorted(plan.bores), dtype=float)
-    tries = [make_catchment(**(whole | {"conveyance": run | {"bore": float(b)}})) for b in bores]
-    brought = run_lanes(steps, tries, plan.drying, intensity, trace=False)[0][1]
-    able = brought >= brought.max(axis=0) * (1 - NEARLY)
-    return bores[able.argmax(axis=0)]
