@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
@@ -183,6 +185,8 @@ def over_cells(
     plan: Plan,
     mean_intensity: xr.DataArray | float | None = None,
     calendar: str | None = None,
+    own: Mapping[str, Callable[[xr.Dataset], float]] | None = None,
+    capacity: float | None = None,
 ) -> xr.Dataset:
     """Put one building to the rain of many places, each over its own record.
 
@@ -202,17 +206,24 @@ def over_cells(
     calendar : str, optional
         Calendar in which the rain was made, where it has been set on the days of the year already: that of the
         time axis by default.
+    own : dict of str to function, optional
+        Statistics of your own, by name. Each is given, place by place, the Dataset of `rainharvest.simulate` with
+        its daily trace (``stored``, ``drawn_daily``, ...) and yearly measures, on ``conveyance``, and the daily
+        ``rain``, ``inflow`` and ``demand``; it returns one number.
+    capacity : float, optional [L]
+        Usable size of the tank of your own statistics, in the first arrangement.
 
     Returns
     -------
     Dataset
         `VARIABLES` at each place, among them `rainharvest.climates.cells.STATISTICS`, the days of its record
-        (``record_days``) and their first year.
+        (``record_days``) and their first year; and your own.
 
     Raises
     ------
     InputError
-        If rain and demand do not cover the same days, or the rain is of no unit of rain.
+        If rain and demand do not cover the same days, the rain is of no unit of rain, the plan cannot work, or a
+        statistic of your own gives no number.
 
     Examples
     --------
@@ -227,8 +238,17 @@ def over_cells(
     ... )
     >>> over_cells(rain, plan).volume_reliability.sel(capacity=5000).round(2).values.ravel()
     array([1.  , 0.58])
+    >>> own = {"mean_stored": lambda tank: tank.stored.mean()}
+    >>> over_cells(rain, plan, own=own, capacity=5000.0).mean_stored.values.round()
+    array([4484.,  202.])
     """
-    rain = in_mm(rain)
+    rain, own = in_mm(rain), dict(own or {})
+    check_plan(plan)
+    for name in own:
+        problem, remedy = f"the results have a {name!r} already", "give your statistic another name"
+        require(name not in VARIABLES, problem, remedy, "own")
+    sized = not own or (capacity is not None and capacity >= 0)
+    require(sized, "a statistic of your own needs a tank", "give its usable size in litres", "capacity")
     same_days(plan.demand, rain.indexes["time"])
     if isinstance(rain.indexes["time"], xr.CFTimeIndex):
         calendar = rain.indexes["time"].calendar
@@ -240,36 +260,51 @@ def over_cells(
         rain = rain.chunk(time=-1)
     hard = plan.intensity.mean_intensity if mean_intensity is None else mean_intensity
     hard = in_mm(hard, "mean_intensity", "hour") if isinstance(hard, xr.DataArray) else hard
+    names = VARIABLES | dict.fromkeys(own, ())
     out = xr.apply_ufunc(
         compute_places,
         rain,
         hard,
         input_core_dims=[["time"], []],
-        output_core_dims=[list(dims) for dims in VARIABLES.values()],
+        output_core_dims=[list(dims) for dims in names.values()],
         dask="parallelized",
-        output_dtypes=[float] * len(VARIABLES),
+        output_dtypes=[float] * len(names),
         dask_gufunc_kwargs={"output_sizes": sizes_of(plan)},
-        kwargs={"plan": plan, "days": rain.indexes["time"], "calendar": calendar or "standard"},
+        kwargs={
+            "plan": plan,
+            "days": rain.indexes["time"],
+            "calendar": calendar or "standard",
+            "own": own,
+            "capacity": capacity,
+        },
     )
-    named = dict(zip(VARIABLES, out, strict=True))
+    named = dict(zip(names, out, strict=True))
     for name, array in named.items():
-        array.attrs = attributes_of_result(name)
+        array.attrs = {"long_name": name} if name in own else attributes_of_result(name)
     return xr.Dataset(named).assign_coords(coords_of(plan)).drop_vars("time", errors="ignore")
 
 
 def compute_places(
-    rain: np.ndarray, hard, plan: Plan, days: pd.DatetimeIndex, calendar: str = "standard"
+    rain: np.ndarray,
+    hard,
+    plan: Plan,
+    days: pd.DatetimeIndex,
+    calendar: str = "standard",
+    own: Mapping[str, Callable] = MappingProxyType({}),
+    capacity: float | None = None,
 ) -> tuple[np.ndarray, ...]:
     """Compute places block by block; the numpy core of `over_cells`."""
     shape, sizes = rain.shape[:-1], sizes_of(plan)
     flat = rain.reshape(-1, rain.shape[-1])
     hardness = np.broadcast_to(np.asarray(hard, dtype=float), shape).reshape(-1)
-    out = {n: np.full((flat.shape[0], *(sizes[d] for d in dims)), np.nan) for n, dims in VARIABLES.items()}
+    names = VARIABLES | dict.fromkeys(own, ())
+    out = {n: np.full((flat.shape[0], *(sizes[d] for d in dims)), np.nan) for n, dims in names.items()}
     if calendar in SHORT:
         flat = fill_lacking(flat, days, calendar)
     for (first, end), places in own_records(flat, np.isfinite(hardness)).items():
-        own = replace(plan, demand=plan.demand[first:end])
-        work = Work(own, days[first:end], calendar, Asked.of(own.demand, plan.year_start_month))
+        part = replace(plan, demand=plan.demand[first:end])
+        asked = Asked.of(part.demand, plan.year_start_month)
+        work = Work(part, days[first:end], calendar, asked, own, capacity)
         for k in range(0, len(places), BLOCK):
             these = places[k : k + BLOCK]
             depth = np.ascontiguousarray(flat[these, first:end], dtype=float)
@@ -317,6 +352,8 @@ class Work:
     days: pd.DatetimeIndex
     calendar: str
     asked: Asked
+    own: Mapping[str, Callable]
+    capacity: float | None
 
     def block(self, rain: np.ndarray, hard: np.ndarray) -> dict[str, np.ndarray]:
         """Compute places whose rain is known, by place and day."""
@@ -339,6 +376,26 @@ class Work:
         done = [self.every_size(caught, kind) for kind in plan.arrangements]
         out |= {name: np.stack([one[name] for one in done], axis=2) for name in done[0]}
         out["best_bore"] = self.best_bore(rain, hard, out["reaching"][..., 0])
+        return out | (self.own_statistics(rain, caught) if self.own else {})
+
+    def own_statistics(self, rain: np.ndarray, caught: Caught) -> dict[str, np.ndarray]:
+        """Hand the daily trace of each place to the statistics that the caller brought."""
+        plan, out = self.plan, {name: np.empty(len(rain)) for name in self.own}
+        labels = {"conveyance": list(plan.catchments), "time": self.days}
+        settings = plan.settings(plan.arrangements[0], xr.DataArray(self.capacity))
+        settings |= {"year_start_month": plan.year_start_month, "trace": True}
+        for p, inflow in enumerate(on_days(caught.flow, caught.when)):
+            flow = xr.DataArray(inflow, labels, ("conveyance", "time"))
+            done = simulate(flow, plan.demand, self.capacity, **settings).isel(capacity=0, drop=True)
+            done = done.assign(rain=("time", rain[p]), inflow=flow, demand=plan.demand)
+            for name, statistic in self.own.items():
+                found = np.asarray(statistic(done))
+                problem = (
+                    f"{name!r} gave {found.size} values" if found.size != 1 else f"{name!r} gave no number"
+                )
+                one = found.size == 1 and found.dtype.kind in "iufb"
+                require(one, problem, "return one number for each place", "own")
+                out[name][p] = found.item()
         return out
 
     def every_size(self, caught: Caught, kind: str) -> dict[str, np.ndarray]:

@@ -228,3 +228,117 @@ def group_climates(
     out[known] = rankdata(-np.array(means), "ordinal")[nearest]
     coords = {n: c.variable for n, c in first.coords.items() if set(c.dims) <= set(first.dims)}
     return xr.DataArray(out.reshape(first.shape), coords, first.dims, "group", attributes("group"))
+
+
+def band_of_years(
+    yields: xr.DataArray,
+    other: xr.DataArray | None = None,
+    *,
+    share: float = 0.9,
+    draws: int = 2000,
+    seed: int = 0,
+) -> xr.Dataset:
+    """Return the mean of yearly values with a band from the years, drawn anew with replacement (bootstrap).
+
+    Parameters
+    ----------
+    yields : DataArray
+        Yearly values on ``year`` and any further dimension: ``yield_by_year`` of `rainharvest.simulate`, say, of its
+        whole years.
+    other : DataArray, optional
+        Yearly values to set against them, on the same years: the band is then that of ``yields - other``, with the
+        same years drawn for both, so that what a dry year does to both cancels out.
+    share : float [1]
+        Share of the draws within the band.
+    draws : int [1]
+        How many times the years are drawn.
+    seed : int [1]
+        Makes the draws repeatable.
+
+    Returns
+    -------
+    Dataset
+        ``middle``, the mean of the years; ``low`` and ``high``.
+
+    Raises
+    ------
+    InputError
+        If the years differ, fewer than two are given, or a value is missing.
+
+    Notes
+    -----
+    Years are drawn one by one: where they remember one another, the band is too narrow.
+
+    Examples
+    --------
+    >>> dry = xr.DataArray([50.0, 60.0, 40.0, 55.0], {"year": [2001, 2002, 2003, 2004]}, ("year",))
+    >>> band = band_of_years(dry, dry - 2.0)
+    >>> float(band.low), float(band.middle), float(band.high)
+    (2.0, 2.0, 2.0)
+    """
+    years = yields.sizes["year"]
+    if other is not None:
+        alike = yields.indexes["year"].equals(other.indexes["year"])
+        require(alike, "the two are not of the same years", "give both the same years", "other")
+        yields = yields - other
+    require(years > 1, f"{years} years give no band", "give at least two years", "yields")
+    require(bool(yields.notnull().all()), "a year has no value", "leave it out of both", "yields")
+    require(0 < share < 1, f"{share!r} is no share", "give a share between 0 and 1", "share")
+    drawn = np.random.default_rng(seed).multinomial(years, np.full(years, 1 / years), draws) / years
+    means = xr.DataArray(drawn, dims=("draw", "year")).dot(yields.drop_vars("year"), dim="year")
+    low, high = (means.quantile(q, "draw").drop_vars("quantile") for q in ((1 - share) / 2, (1 + share) / 2))
+    return xr.Dataset({"middle": yields.mean("year"), "low": low, "high": high}, attrs={"share": share})
+
+
+def classes_at(results: xr.Dataset, classes: xr.DataArray) -> xr.DataArray:
+    """Return the class of each place from a map of classes, joined on latitude and longitude.
+
+    Parameters
+    ----------
+    results : Dataset
+        As `rainharvest.over_cells`, with ``latitude`` and ``longitude``.
+    classes : DataArray
+        A map (of climates, soils, districts ...) on ``latitude`` and ``longitude``, or ``lat`` and ``lon``, evenly
+        spaced; of numbers or words.
+
+    Returns
+    -------
+    DataArray
+        The class of the cell of the map in which each place lies; missing outside the map. ``results.groupby`` of it
+        gives the results by class.
+
+    Raises
+    ------
+    InputError
+        If either has no latitude and longitude.
+
+    Examples
+    --------
+    >>> classes = xr.DataArray([["Cs", "BS"]], {"lat": [40.0], "lon": [350.0, 355.0]}, ("lat", "lon"))
+    >>> at = {"latitude": ("site", [41.0, 39.0, 10.0]), "longitude": ("site", [-9.0, -4.0, -4.0])}
+    >>> classes_at(xr.Dataset(coords=at), classes).values
+    array(['Cs', 'BS', nan], dtype=object)
+    """
+    given = {"lat": "latitude", "lon": "longitude"}
+    classes = classes.rename({name: full for name, full in given.items() if name in classes.dims})
+    for one, name in ((results, "results"), (classes, "classes")):
+        known = {"latitude", "longitude"} <= set(one.coords)
+        require(known, "there is no latitude and longitude", "name its coordinates so", name)
+    half = {
+        n: float(np.abs(np.diff(classes[n])).max()) / 2 if classes.sizes[n] > 1 else np.nan
+        for n in given.values()
+    }
+    half = {n: np.nanmax(list(half.values())) if np.isnan(value) else value for n, value in half.items()}
+    west = float(classes.longitude.min()) - half["longitude"]
+    lat, lon = results.latitude.variable, results.longitude.variable
+    turned = (lon - west) % 360 + west
+    found = classes.sel(
+        latitude=lat.to_base_variable(), longitude=turned.to_base_variable(), method="nearest"
+    )
+    far = [
+        np.abs(found[name].variable.to_base_variable() - own) > half[name]
+        for name, own in (("latitude", lat), ("longitude", turned))
+    ]
+    coords = {"latitude": results.latitude, "longitude": results.longitude}
+    values = found.variable.to_base_variable().where(~(far[0] | far[1]))
+    return xr.DataArray(values, coords, name="class")

@@ -6,7 +6,7 @@ import pytest
 import xarray as xr
 from climates_case import ROOFS, RUNS, plan_for, region
 
-from rainharvest import fill_gaps, simulate
+from rainharvest import band_of_years, fill_gaps, simulate
 from rainharvest.catchment.collect import collect
 from rainharvest.catchment.compare import BORES, best_bore
 from rainharvest.catchment.hydraulics import held_volume, standing_spells
@@ -274,3 +274,37 @@ def test_members_and_sites_are_places_too(rain, plan):
 def test_a_demand_of_other_days_is_refused(rain, plan):
     with pytest.raises(InputError, match="same days"):
         over_cells(rain.isel(time=slice(1, None)), plan)
+
+
+def test_a_statistic_of_the_analyst_is_that_of_a_loop_over_places(rain, plan, data):
+    some = {"latitude": [3, 5], "longitude": [0, 4]}
+    half_empty = lambda tank: (tank.stored.sel(conveyance="wet run") < 2500).mean()  # noqa: E731
+    own = {"half_empty": half_empty, "low": lambda tank: band_of_years(*tank.yield_by_year).low}
+    given = rain.isel(some), plan, data.mean_intensity.isel(some), None, own, 5000.0
+    found = over_cells(*given)
+    for i, j in np.ndindex(2, 2):
+        hard = plan.intensity.model_copy(update={"mean_intensity": float(given[2][i, j])})
+        one = given[0].isel(latitude=i, longitude=j, drop=True)
+        done = [
+            simulate(
+                collect(one, ROOFS, run, intensity=hard, drying=DRYING.value).inflow,
+                plan.demand,
+                5000.0,
+                trace=True,
+            ).isel(capacity=0)
+            for run in RUNS.values()
+        ]
+        assert float(found.half_empty[i, j]) == pytest.approx(float((done[1].stored < 2500).mean()))
+        low = band_of_years(*(each.yield_by_year for each in done)).low
+        assert float(found.low[i, j]) == pytest.approx(float(low), rel=1e-7, abs=1e-6)
+    lazy = over_cells(given[0].chunk(latitude=1), *given[1:])
+    assert lazy.half_empty.chunks is not None and lazy.compute().identical(found)
+    assert lazy.drop_vars(own).compute().identical(over_cells(*given[:3]))
+    for wrong, words in (
+        ({"reaching": half_empty}, "already"),
+        ({"many": lambda tank: tank.stored}, "one number"),
+    ):
+        with pytest.raises(InputError, match=words):
+            over_cells(*given[:4], wrong, 5000.0)
+    with pytest.raises(InputError, match="needs a tank"):
+        over_cells(*given[:4], own)

@@ -14,6 +14,8 @@ from rainharvest.climates.statistics import (
     MONTH_DAYS,
     NAMES,
     STATISTICS,
+    band_of_years,
+    classes_at,
     explain,
     group_climates,
     statistics_of,
@@ -134,3 +136,29 @@ def test_the_invented_region_has_its_gradients():
     found = statistics_of(rain.values.reshape(-1, rain.sizes["time"]), rain.indexes["time"]).reshape(-1, 4, 8)
     year, _, _, _, seasonality, _ = found
     assert (np.diff(year.mean(axis=0)) < 0).all() and (np.diff(seasonality.mean(axis=1)) > 0).all()
+
+
+def test_a_band_of_years_covers_the_mean_and_is_narrower_where_years_are_paired():
+    """Of normal years the band of the mean is mean +- 1.645 s / sqrt(n) (textbook); here n is 400."""
+    rng = np.random.default_rng(1)
+    dry = xr.DataArray(100 + 20 * rng.standard_normal(400), {"year": np.arange(400)}, ("year",))
+    wet = dry - 3 + rng.standard_normal(400)
+    alone, paired = band_of_years(dry), band_of_years(dry, wet)
+    for band, s in ((alone, float(dry.std())), (paired, float((dry - wet).std()))):
+        assert float(band.high - band.low) == pytest.approx(2 * 1.645 * s / 20, rel=0.06)
+    assert paired.low < 3 < paired.high and paired.high - paired.low < 0.1 * (alone.high - alone.low)
+    for other, words in ((wet[1:], "same years"), (wet.where(wet > 80), "no value")):
+        with pytest.raises(InputError, match=words):
+            band_of_years(dry, other)
+
+
+def test_places_are_joined_to_a_map_of_classes_across_the_meridian():
+    classes = xr.DataArray(
+        np.arange(12).reshape(3, 4),
+        {"lat": [10.0, 0.0, -10.0], "lon": [345.0, 355.0, 5.0 + 360, 375.0]},
+        ("lat", "lon"),
+    )
+    grid = xr.Dataset(coords={"latitude": [-9.0, 4.9, 16.0], "longitude": [-14.0, -0.1, 0.1, 14.0]})
+    np.testing.assert_array_equal(classes_at(grid, classes), [[8, 9, 10, 11], [4, 5, 6, 7], [np.nan] * 4])
+    with pytest.raises(InputError, match="latitude"):
+        classes_at(xr.Dataset({"rain": ("site", [1.0])}), classes)
