@@ -34,11 +34,6 @@ ARRANGEMENTS = ("rain only", "combined")
 """Arrangements in which the climate matters; a mains reserve takes no rain."""
 
 
-def is_wet(catchment: Catchment) -> bool:
-    """Return whether a catchment has a wet run."""
-    return catchment.conveyance is not None and catchment.conveyance.kind == "wet"
-
-
 @dataclass(frozen=True)
 class Plan:
     """One building, put to every climate alike.
@@ -103,30 +98,46 @@ class Plan:
     @property
     def wet_run(self) -> str | None:
         """Name of the first wet run, for which bores are tried."""
-        return next((name for name, catchment in self.catchments.items() if is_wet(catchment)), None)
+        runs = {name: catchment.conveyance for name, catchment in self.catchments.items()}
+        return next((name for name, run in runs.items() if run is not None and run.kind == "wet"), None)
+
+    @property
+    def coords(self) -> dict[str, tuple]:
+        """The coordinates of what is kept of each place."""
+        return {
+            "conveyance": ("conveyance", list(self.catchments), attributes("conveyance")),
+            "arrangement": ("arrangement", list(self.arrangements), attributes("arrangement")),
+            "capacity": ("capacity", np.array(self.capacity, dtype=float), attributes("capacity")),
+            "loss": ("loss", list(LOSSES), {"long_name": "Cause of the loss"}),
+        }
+
+    @property
+    def sizes(self) -> dict[str, int]:
+        """How many there are along each dimension of what is kept."""
+        return {dim: len(values) for dim, (_, values, _) in self.coords.items()}
+
+    def check(self, days: pd.Index) -> None:
+        """Refuse a plan that cannot be computed, or whose demand is not of the days of the rain."""
+        require(self.catchments, "there is no run of pipe", "give at least one catchment", "catchments")
+        for name, catchment in self.catchments.items():
+            answer = catchment.conveyance is not None and cannot_work(catchment.conveyance)
+            if answer:
+                raise InputError(*answer, f"conveyance.{name}")
+        rising = self.capacity and self.capacity[0] >= 0 and (np.diff(self.capacity) > 0).all()
+        require(rising, "the tank sizes do not rise from zero", "give each once, smallest first", "capacity")
+        remedy = f"give one of {', '.join(ARRANGEMENTS)}"
+        require(self.arrangements, "there is no arrangement", remedy, "arrangements")
+        for kind in self.arrangements:
+            problem = f'"{kind}" is the same in every climate, or unknown'
+            require(kind in ARRANGEMENTS, problem, remedy, "arrangements")
+        problem, remedy = f"{self.target:g} is no reliability", "give a share above 0 and up to 1"
+        require(0 < self.target <= 1, problem, remedy, "target")
+        problem, remedy = "demand and rain do not cover the same days", "make the demand on the rain's days"
+        require(self.demand.indexes["time"].equals(days), problem, remedy, "demand")
 
     def settings(self, arrangement: str, sizes: xr.DataArray) -> dict[str, object]:
         """Return the settings of the balance for an arrangement and sizes."""
         return arrangement_settings(arrangement, sizes, start_share=self.start_share) | {"theta": self.theta}
-
-
-def check_plan(plan: Plan) -> None:
-    """Refuse a plan that cannot be computed, before anything is read."""
-    require(plan.catchments, "there is no run of pipe", "give at least one catchment", "catchments")
-    for name, catchment in plan.catchments.items():
-        answer = catchment.conveyance is not None and cannot_work(catchment.conveyance)
-        if answer:
-            raise InputError(*answer, f"conveyance.{name}")
-    sizes = np.array(plan.capacity, dtype=float)
-    rising = sizes.size and sizes[0] >= 0 and (np.diff(sizes) > 0).all()
-    require(rising, "the tank sizes do not rise from zero", "give each once, smallest first", "capacity")
-    remedy = f"give one of {', '.join(ARRANGEMENTS)}"
-    require(plan.arrangements, "there is no arrangement", remedy, "arrangements")
-    for kind in plan.arrangements:
-        problem = f'"{kind}" is the same in every climate, or unknown'
-        require(kind in ARRANGEMENTS, problem, remedy, "arrangements")
-    problem = f"{plan.target:g} is no reliability"
-    require(0 < plan.target <= 1, problem, "give a share above 0 and up to 1", "target")
 
 
 BLOCK = 16
@@ -157,27 +168,6 @@ _METHODS = {name: how for how, names in rows_of("climates", "results")["methods"
 def attributes_of_result(name: str) -> dict[str, object]:
     """Return the attributes of what is kept of each place, and how it was taken over the days, in the words of CF."""
     return attributes(name) | ({"cell_methods": f"time: {_METHODS[name]}"} if name in _METHODS else {})
-
-
-def coords_of(plan: Plan) -> dict[str, tuple]:
-    """Return the coordinates of what is kept of each place."""
-    return {
-        "conveyance": ("conveyance", list(plan.catchments), attributes("conveyance")),
-        "arrangement": ("arrangement", list(plan.arrangements), attributes("arrangement")),
-        "capacity": ("capacity", np.array(plan.capacity, dtype=float), attributes("capacity")),
-        "loss": ("loss", list(LOSSES), {"long_name": "Cause of the loss"}),
-    }
-
-
-def sizes_of(plan: Plan) -> dict[str, int]:
-    """Return how many there are along each dimension of what is kept."""
-    return {dim: len(values) for dim, (_, values, _) in coords_of(plan).items()}
-
-
-def same_days(demand: xr.DataArray, days: pd.Index) -> None:
-    """Refuse a demand that does not cover the days of the rain."""
-    problem = "demand and rain do not cover the same days"
-    require(demand.indexes["time"].equals(days), problem, "make the demand on the rain's days", "demand")
 
 
 def over_cells(
@@ -243,13 +233,12 @@ def over_cells(
     array([4484.,  202.])
     """
     rain, own = in_mm(rain), dict(own or {})
-    check_plan(plan)
+    plan.check(rain.indexes["time"])
     for name in own:
         problem, remedy = f"the results have a {name!r} already", "give your statistic another name"
         require(name not in VARIABLES, problem, remedy, "own")
     sized = not own or (capacity is not None and capacity >= 0)
     require(sized, "a statistic of your own needs a tank", "give its usable size in litres", "capacity")
-    same_days(plan.demand, rain.indexes["time"])
     if isinstance(rain.indexes["time"], xr.CFTimeIndex):
         calendar = rain.indexes["time"].calendar
         moved = {"calendar": "standard", "align_on": "year", "use_cftime": False}
@@ -269,7 +258,7 @@ def over_cells(
         output_core_dims=[list(dims) for dims in names.values()],
         dask="parallelized",
         output_dtypes=[float] * len(names),
-        dask_gufunc_kwargs={"output_sizes": sizes_of(plan)},
+        dask_gufunc_kwargs={"output_sizes": plan.sizes},
         kwargs={
             "plan": plan,
             "days": rain.indexes["time"],
@@ -281,7 +270,7 @@ def over_cells(
     named = dict(zip(names, out, strict=True))
     for name, array in named.items():
         array.attrs = {"long_name": name} if name in own else attributes_of_result(name)
-    return xr.Dataset(named).assign_coords(coords_of(plan)).drop_vars("time", errors="ignore")
+    return xr.Dataset(named).assign_coords(plan.coords).drop_vars("time", errors="ignore")
 
 
 def compute_places(
@@ -294,7 +283,7 @@ def compute_places(
     capacity: float | None = None,
 ) -> tuple[np.ndarray, ...]:
     """Compute places block by block; the numpy core of `over_cells`."""
-    shape, sizes = rain.shape[:-1], sizes_of(plan)
+    shape, sizes = rain.shape[:-1], plan.sizes
     flat = rain.reshape(-1, rain.shape[-1])
     hardness = np.broadcast_to(np.asarray(hard, dtype=float), shape).reshape(-1)
     names = VARIABLES | dict.fromkeys(own, ())

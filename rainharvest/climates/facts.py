@@ -13,7 +13,7 @@ import xarray as xr
 from rainharvest.catchment.compare import BORES
 from rainharvest.catchment.facts import Climate
 from rainharvest.catchment.tables import Catchment, Conveyance, run_of_kind
-from rainharvest.climates.cells import VARIABLES, Plan, compute_places, coords_of
+from rainharvest.climates.cells import VARIABLES, Plan, compute_places
 from rainharvest.climates.statistics import STATISTICS, explain
 from rainharvest.climates.tables import Region
 from rainharvest.climates.tiles import COUNTS, Grid
@@ -114,11 +114,9 @@ def described_size(region: Region, results: xr.Dataset) -> float:
     if region.tank.chosen is not None:
         return region.tank.usable(region.tank.chosen)
     middle = _spread(results.reaching.isel(conveyance=0, arrangement=0).values)
-    sizes = results.capacity
-    near = (
-        sizes[sizes.size // 2] if middle is None else sizes.sel(capacity=middle["middle"], method="nearest")
-    )
-    return float(near)
+    sizes = results.capacity.values
+    wanted = sizes[sizes.size // 2] if middle is None else middle["middle"]
+    return float(sizes[np.abs(sizes - wanted).argmin()])
 
 
 def places_table(results: xr.Dataset, capacity: float) -> pd.DataFrame:
@@ -230,7 +228,7 @@ def in_each_climate(sides: Sides, *, area: float, capacity: float, **changes: fl
             name: (("climate", *dims), np.stack([values[k] for values in done]), attributes(name))
             for k, (name, dims) in enumerate(VARIABLES.items())
         },
-        coords_of(plan) | {"climate": ("climate", list(sides.climates))},
+        plan.coords | {"climate": ("climate", list(sides.climates))},
     )
     return out.merge(wet_against_dry(out, capacity).drop_vars("capacity")).assign_attrs(plan_attributes(plan))
 
@@ -276,6 +274,7 @@ def sides_facts(sides: xr.Dataset, capacity: float) -> dict[str, object]:
     wet, order = sides.sel(conveyance="wet run"), np.argsort(sides.wet_cost.values)
     supplied = _ordered(names, by_dry[sides.attrs["measure"]].interp(capacity=capacity).values)
     sizes = [Named(one.name, float(by_dry.reaching.sel(climate=one.name))) for one in supplied]
+    equal = sides.wet_equal.values
     return {
         "capacity": capacity,  # [L]
         "target": sides.attrs["target"],  # [1]
@@ -285,25 +284,23 @@ def sides_facts(sides: xr.Dataset, capacity: float) -> dict[str, object]:
         "dearest": Named(str(names[order[-1]]), tap_facts(sides, order[-1])),
         "cheapest": Named(str(names[order[0]]), tap_facts(sides, order[0])),
         # [L] the size from which the wet run brings as much
-        "equal": [
-            Named(str(n), float(e))
-            for n, e in zip(names, sides.wet_equal.values, strict=True)
-            if np.isfinite(e)
-        ],
+        "equal": [Named(str(n), float(e)) for n, e in zip(names, equal, strict=True) if np.isfinite(e)],
         "most_spells": _ordered(names, wet.standing_spells_a_year.values)[0],  # [1/year] of old water
         "longest": _ordered(names, wet.longest_standing.values)[0],  # [day] that water stands
         "standing_limit": sides.attrs["standing_limit"],  # [day]
     }
 
 
-def tap_facts(found: xr.Dataset, place: int | None = None) -> dict[str, float]:
+_TAP = {
+    "share": "wet_cost",
+    "water": "wet_cost_a_year",
+    "days": "wet_failed_a_year",
+}  # [1], [L/year], [day/year]
+
+
+def tap_facts(found: xr.Dataset, place: int = 0) -> dict[str, float]:
     """Return what the wet run costs at the tap, from `wet_against_dry`, of one place or of the only one."""
-    names = {
-        "share": "wet_cost",
-        "water": "wet_cost_a_year",
-        "days": "wet_failed_a_year",
-    }  # [1], [L/year], [day/year]
-    return {key: float(found[name].values.ravel()[place or 0]) for key, name in names.items()}
+    return {key: float(found[name].values.ravel()[place]) for key, name in _TAP.items()}
 
 
 def map_facts(values: xr.DataArray, name: str, form: str) -> dict[str, object]:

@@ -59,19 +59,8 @@ def common_unit(pieces: Sequence[Piece], hints: Hints, notes: list[str]) -> Unit
     return units[0]
 
 
-class Days(NamedTuple):
-    """The days of all pieces."""
-
-    index: pd.DatetimeIndex
-    places: list[
-        np.ndarray
-    ]  # Where the times of each piece stand among them; one of a day that is cut off outside
-    calendar: str  # Of the files
-    readings: int  # [1/day] How many there are
-
-
-def days_of(pieces: Sequence[Piece], notes: list[str]) -> Days:
-    """Return the days of all pieces; a day that is not whole at an end is left out."""
+def days_of(pieces: Sequence[Piece], notes: list[str]) -> dict[str, object]:
+    """Return what the grid says of its days; one that is not whole at an end is left out."""
     dates, calendars, readings = [], set(), set()
     for file, data, time, rain in pieces:
         try:
@@ -118,7 +107,8 @@ def days_of(pieces: Sequence[Piece], notes: list[str]) -> Days:
             pieces[-1].file,
         )
     require(days.size >= 365, f"only {days.size} days", remedy, "time", pieces[0].file)
-    return Days(index, [(d - days[0]).astype(np.int64) for d in dates], calendar, each)
+    places = tuple((d - days[0]).astype(np.int64) for d in dates)  # of a day that is cut off: outside
+    return {"days": index, "places": places, "calendar": calendar, "readings": each}
 
 
 def _step(stamps: np.ndarray) -> float:
@@ -164,19 +154,16 @@ def open_grid(
         _same_places(rain, piece)
     unit = common_unit(pieces, hints, notes)
     days = days_of(pieces, notes)
-    if unit.per in ("hour", "minute") and days.readings == 1:
+    if unit.per in ("hour", "minute") and days["readings"] == 1:
         notes.append(f"{unit.text} was taken for the mean rate of each day")
     scale = max(abs(float(piece.rain.encoding.get("scale_factor", 0.0) or 0.0)) for piece in pieces)
     space = {str(d): n for d, n in rain.sizes.items() if d != "time"}
     grid = Grid(
         pieces=tuple(piece.rain for piece in pieces),
-        places=tuple(days.places),
-        days=days.index,
         space=space,
         coords=_coords(data, rain, space),
         unit=unit,
-        calendar=days.calendar,
-        readings=days.readings,
+        **days,
         dust=max(LIMITS["packing_dust"].value, float(unit.mm(np.array(1.001 * scale)))),
         mask=_mask(data, mask, space),
         mean_intensity=_hardness(data, space),

@@ -13,20 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 
 import rainharvest
-from rainharvest.climates.cells import (
-    VARIABLES,
-    Plan,
-    attributes_of_result,
-    check_plan,
-    coords_of,
-    over_cells,
-    same_days,
-    sizes_of,
-)
+from rainharvest.climates.cells import VARIABLES, Plan, attributes_of_result, over_cells
 from rainharvest.climates.grid import check_sample
 from rainharvest.climates.store import (
     Array,
@@ -52,48 +42,41 @@ from rainharvest.core.errors import InputError, require
 
 
 def digest_parts(plan: Plan, grid: Grid) -> dict[str, str]:
-    """Return digests of all that a result depends on, part by part, so that a mismatch can be named.
-
-    Every byte of the rain's files is read.
-    """
+    """Return digests of all that a result depends on, part by part, so that a mismatch can be named."""
     apart = ("catchments", "demand", "intensity", "capacity")
     settings = {name: getattr(plan, name) for name in plan.__dataclass_fields__ if name not in apart}
     sites = {name: site.model_dump(mode="json") for name, site in plan.catchments.items()}
-    where = {n: np.asarray(v.values).tolist() for n, v in grid.coords.items()}
+    where = {name: np.asarray(v.values).tolist() for name, v in grid.coords.items()}
+    unit = [grid.unit.text, grid.unit.factor, grid.unit.per, grid.dust]
+    rain = (piece.transpose(*grid.space, "time") for piece in (() if grid.files else grid.pieces))
     return {
-        "rain": _rain_digest(grid),
-        "places": _of(json.dumps([grid.space, where, _bytes_of(grid.mask), _bytes_of(grid.mean_intensity)])),
-        "roofs and pipes": _of(json.dumps(sites) + plan.intensity.model_dump_json()),
-        "demand": _of(np.ascontiguousarray(plan.demand.values, dtype=float).tobytes()),
-        "tank sizes": _of(json.dumps(list(map(float, plan.capacity)))),
-        "settings": _of(json.dumps(settings, sort_keys=True)),
-        "version of rainharvest": _of(rainharvest.__version__),
+        "rain": _digest(unit, grid.days.to_numpy(), *grid.places, *rain, *map(_bytes, grid.files)),
+        "places": _digest([grid.space, where], grid.mask, grid.mean_intensity),
+        "roofs and pipes": _digest(sites, plan.intensity.model_dump(mode="json")),
+        "demand": _digest(plan.demand),
+        "tank sizes": _digest(list(map(float, plan.capacity))),
+        "settings": _digest(settings),
+        "version of rainharvest": _digest(rainharvest.__version__),
     }
 
 
-def _rain_digest(grid: Grid) -> str:
-    """Return the digest of the rain: of its files, or of its values where it has none."""
-    whole = hashlib.sha256(json.dumps([grid.unit.text, grid.unit.factor, grid.unit.per, grid.dust]).encode())
-    whole.update(pd.Series(grid.days).to_numpy().tobytes())
-    for place in grid.places:
-        whole.update(place.tobytes())
-    if not grid.files:
-        for piece in grid.pieces:
-            whole.update(np.ascontiguousarray(piece.transpose(*grid.space, "time").values).tobytes())
-    for path in grid.files:
-        inside = sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]
-        for file in inside:
-            with open(file, "rb") as handle:
-                whole.update(hashlib.file_digest(handle, "sha256").digest())
+def _digest(*parts: object) -> str:
+    """Return the digest of arrays by their bytes, of bytes, and of anything else as JSON."""
+    whole = hashlib.sha256()
+    for part in parts:
+        if isinstance(part, np.ndarray | xr.DataArray):
+            part = np.ascontiguousarray(part).tobytes()
+        whole.update(part if isinstance(part, bytes) else json.dumps(part, sort_keys=True).encode())
     return whole.hexdigest()
 
 
-def _of(data: str | bytes) -> str:
-    return hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()
-
-
-def _bytes_of(array: xr.DataArray | None) -> str:
-    return "" if array is None else _of(np.ascontiguousarray(array.values).tobytes())
+def _bytes(path: Path) -> bytes:
+    """Return the digest of every file at a path."""
+    whole = hashlib.sha256()
+    for file in sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]:
+        with open(file, "rb") as handle:
+            whole.update(hashlib.file_digest(handle, "sha256").digest())
+    return whole.digest()
 
 
 def begin_or_resume(
@@ -102,7 +85,7 @@ def begin_or_resume(
     """Make the store, or take up one that was begun with the same inputs; return which regions are left."""
     if not path.exists():
         arrays = _arrays(grid, plan, tile)
-        make_store(path, xr.Dataset({}, coords_of(plan) | grid.coords, attrs), arrays, regions)
+        make_store(path, xr.Dataset({}, plan.coords | grid.coords, attrs), arrays, regions)
     kept = attributes_of(path)
     theirs = json.loads(kept["digests"])
     other = [name for name in parts if theirs.get(name) != parts[name]]
@@ -121,7 +104,7 @@ def begin_or_resume(
 def _arrays(grid: Grid, plan: Plan, tile: dict[str, int]) -> dict[str, Array]:
     """Return the arrays of the results, a chunk a region."""
     further = " ".join(name for name in grid.coords if name not in grid.space)
-    sizes = sizes_of(plan)
+    sizes = plan.sizes
     return {
         name: Array(
             grid.space | {dim: sizes[dim] for dim in dims},
@@ -188,9 +171,8 @@ def run_climates(
     A run that is stopped at any moment, by whatever means, goes on from there when it is started again with the
     same inputs, and ends with the same bytes. Results do not depend on how the grid is cut or who works it.
     """
-    check_plan(plan)
+    plan.check(grid.days)
     check_sample(grid)
-    same_days(plan.demand, grid.days)
     out = Path(out).absolute()
     cells = cells or min(CELLS, max(8, grid.cells // 8))  # of the grid alone: any machine cuts it alike
     tile = tile_of(grid.space, {d: n for d, n in source_chunk(grid).items() if d != "time"}, cells)

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from rainharvest.catchment.hydraulics import STANDING_LIMIT
 from rainharvest.catchment.intensity import CLIMATES
@@ -53,16 +53,7 @@ class Place(Table):
     neighbours: tuple[str, ...] = Field(
         (), description="Rain files near it, to fill it from.", examples=[["records/near.csv"]]
     )
-    hardness: str = Field(
-        "humid mid-latitude", description="How hard it rains there.", json_schema_extra={"enum": [*CLIMATES]}
-    )
-
-    @field_validator("hardness")
-    @classmethod
-    def _known(cls, name: str) -> str:
-        if name not in CLIMATES:
-            raise InputError(f'no climate is called "{name}"', f"choose one of {', '.join(CLIMATES)}")
-        return name
+    hardness: Literal[*CLIMATES] = Field("humid mid-latitude", description="How hard it rains there.")
 
 
 class Region(Table):

@@ -24,7 +24,7 @@ from rainharvest.climates.tiles import COUNTS
 from rainharvest.core.errors import InputError
 
 SIZES = tuple(np.geomspace(500, 80_000, 64))
-SLOW = (50.0, 65.0, 80.0, 100.0, 125.0, 150.0)  # bores that make a run last long enough to be killed
+SLOW = tuple(np.linspace(50.0, 150.0, 150))  # bores that make a run last long enough to be killed
 
 
 def start(rain, out):
