@@ -112,8 +112,8 @@ def _study(given: argparse.Namespace) -> int:
 
     from rainharvest.core.reader import reading
     from rainharvest.sizing.section import tell
-    from rainharvest.study.file import read_study, reader_of
-    from rainharvest.study.run import PROGRESS, write_study
+    from rainharvest.study.file import reader_of
+    from rainharvest.study.run import PROGRESS, write_results
 
     bars: list[tqdm] = []
 
@@ -126,12 +126,12 @@ def _study(given: argparse.Namespace) -> int:
         bars[0].set_description_str(stage)
 
     try:
-        done = write_study(given.file, given.out, progress=progress, cache=given.cache)
+        results = write_results(given.file, given.out, progress=progress, cache=given.cache)
     finally:
         for bar in bars:
             bar.close()
-    with reading(reader_of(read_study(given.file)[0])):
-        tell(done)
+    with reading(reader_of(results.study)):
+        tell(results.done)
     print(f"Written to {given.out}: report.html, report.docx, results.nc, trade_off.csv, record.csv")
     return 0
 

@@ -20,7 +20,7 @@ LARGEST = 1_000_000_000
 
 """Bytes that the folder may hold; what has not been used for longest goes first (own choice)."""
 
-_LIBRARIES = ("numpy", "numba", "pandas", "scipy", "xarray")
+_LIBRARIES = "numpy numba pandas scipy xarray netCDF4 matplotlib pillow jinja2 python-docx".split()
 
 
 StageData = dict[str, xr.Dataset]

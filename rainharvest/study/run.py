@@ -15,14 +15,14 @@ import xarray as xr
 
 import rainharvest
 from rainharvest.core.errors import InputError
-from rainharvest.core.kept import kept_folder
-from rainharvest.core.mistakes import StudyFileError, named_files
+from rainharvest.core.kept import keep, kept_folder, key_of, recall
+from rainharvest.core.mistakes import StudyFileError, named_files, studies_of
 from rainharvest.core.outputs import check_folder, whole_files, write_csv
 from rainharvest.core.reader import reading
 from rainharvest.rainfall.flags import MEANINGS, Flag
 from rainharvest.rainfall.record import StudyRecord
 from rainharvest.storage.facts import Flows
-from rainharvest.study.file import Study, read_study, reader_of
+from rainharvest.study.file import Study, read_study, reader_of, with_options
 from rainharvest.study.options import options_group
 from rainharvest.study.stages import STAGES, Run, StudyResults, flows_of, record_of, results_of
 
@@ -95,9 +95,15 @@ def study_results(
     InputError
         As `run_study`.
     """
-    path, tell = Path(path), progress or (lambda stage: None)
     study, text = read_study(path)
-    run = Run(study, path.parent, kept_folder(cache))
+    return _worked(Run(study, Path(path).parent, kept_folder(cache)), Path(path), text, progress, last)
+
+
+def _worked(
+    run: Run, path: Path, text: str, progress: Callable[[str], None] | None = None, last: str | None = None
+) -> StudyResults:
+    """Return what every stage, up to the last asked for, gives."""
+    study, tell = run.study, progress or (lambda stage: None)
     try:
         results = list(STAGES)[: list(STAGES).index(last) + 1] if last else list(STAGES)
         for stage in results:
@@ -139,15 +145,25 @@ def _signed(
 
 def _inputs(text: str, record: StudyRecord, folder: Path) -> list[tuple[str, str, str]]:
     """Return every input file of a study: station where it is one's, name, SHA-256."""
-    data = tomllib.loads(text)
-    names = [name for loc, name in named_files(data, Study) if loc[0] != "rain"]
-    intensity = data.get("losses", {}).get("intensity")
-    names += [intensity["hourly_rain"]] if isinstance(intensity, dict) and "hourly_rain" in intensity else []
-    others = []
-    for name in dict.fromkeys(names):
-        with (folder / name).open("rb") as file:
-            others.append(("", Path(name).name, hashlib.file_digest(file, "sha256").hexdigest()))
+    others = [("", Path(name).name, _digest(folder / name)) for name in _named(text, rain=False)]
     return [*record.sources, *others]
+
+
+def _named(text: str, rain: bool = True) -> list[str]:
+    """Return the files that a study and its options name, once each, with or without those of rain."""
+    whole, _ = with_options(tomllib.loads(text))
+    names = [name for loc, name in named_files(whole, Study) if rain or "rain" not in loc]
+    for _, tables in studies_of(whole):
+        intensity = tables.get("losses", {}).get("intensity")
+        names += (
+            [intensity["hourly_rain"]] if isinstance(intensity, dict) and "hourly_rain" in intensity else []
+        )
+    return list(dict.fromkeys(names))
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 CURVE = (
@@ -197,23 +213,47 @@ def write_study(
     InputError
         As `run_study`, or if the folder cannot be written.
     """
-    from rainharvest.study.report import report_files, study_report
+    return write_results(path, out, progress=progress, cache=cache).done
 
-    check_inputs(path, out)
-    results = study_results(path, progress=progress, cache=cache)
-    done = results.done
+
+def write_results(
+    path: str | os.PathLike,
+    out: str | os.PathLike,
+    *,
+    progress: Callable[[str], None] | None = None,
+    cache: str | os.PathLike | None = None,
+) -> StudyResults:
+    """Do what `write_study` does; where an earlier run kept the set of all that enters now, no stage past it is run."""
+    path, (study, text) = Path(path), check_inputs(path, out)
+    run = Run(study, path.parent, kept_folder(cache))
+    key = key_of("set", text, [(Path(name).name, _digest(path.parent / name)) for name in _named(text)])
+    kept = recall(run.kept, "set", key)
+    results = _worked(run, path, text, progress, "decision" if kept else None)
     if progress:
         progress("report")
-    with whole_files(out) as folder, reading(reader_of(results.study)):
-        done.to_netcdf(folder / "results.nc")
+    with whole_files(out) as folder:
+        if kept:
+            for name, content in kept["set"].items():
+                (folder / str(name)).write_bytes(content.values.tobytes())
+        else:
+            _write_set(results, folder)
+            files = {f.name: (f"of {f.name}", np.fromfile(f, np.uint8)) for f in sorted(folder.iterdir())}
+            keep(run.kept, "set", key, {"set": xr.Dataset(files)})
+    return results
+
+
+def _write_set(results: StudyResults, folder: Path) -> None:
+    """Write results, tables and report into a folder that is there."""
+    from rainharvest.study.report import report_files, study_report
+
+    done, path = results.done, folder / "results.nc"
+    with reading(reader_of(results.study)):
+        done.to_netcdf(path)
         for name, group in results.groups.items():
-            group.rename(_own_labels(name, group, done)).to_netcdf(
-                folder / "results.nc", mode="a", group=name
-            )
+            group.rename(_own_labels(name, group, done)).to_netcdf(path, mode="a", group=name)
         write_csv(trade_off_table(done), folder / "trade_off.csv")
         write_csv(record_table(results.record.filled), folder / "record.csv")
         report_files(study_report(results), folder)
-    return done
 
 
 def _own_labels(name: str, group: xr.Dataset, root: xr.Dataset) -> dict[str, str]:
@@ -223,16 +263,21 @@ def _own_labels(name: str, group: xr.Dataset, root: xr.Dataset) -> dict[str, str
     return {dim: f"{name}_{dim}" for dim in shared if dim in (*differ, "year", "quantile")}
 
 
-def check_inputs(path: str | os.PathLike, out: str | os.PathLike) -> None:
-    """Raise every mistake of the study file and of the folder for its results, before any work."""
+def check_inputs(path: str | os.PathLike, out: str | os.PathLike) -> tuple[Study, str]:
+    """Return the study; raise every mistake of its file and of the folder for its results, before any work."""
     mistakes: list[InputError] = []
-    for check in (lambda: read_study(path), lambda: check_folder(out)):
-        try:
-            check()
-        except InputError as error:
-            mistakes += getattr(error, "mistakes", [error])
+    found = None
+    try:
+        found = read_study(path)
+    except InputError as error:
+        mistakes += getattr(error, "mistakes", [error])
+    try:
+        check_folder(out)
+    except InputError as error:
+        mistakes.append(error)
     if mistakes:
         raise StudyFileError(mistakes)
+    return found
 
 
 def trade_off_table(done: xr.Dataset) -> pd.DataFrame:

@@ -1,5 +1,6 @@
 """The whole study: on the demo, on a real record, and with the process killed at any moment."""
 
+import hashlib
 import os
 import random
 import signal
@@ -375,3 +376,22 @@ def test_a_long_hole_leaves_the_other_years(tmp_path, rng):
     done = run_study(a_study(tmp_path, "rain.csv"))
     assert done.attrs["left_out"] == "" and done.sizes["time"] == days.size
     assert "covers 29 years that are not mostly filled" in confidence(done)
+
+
+def test_an_unchanged_study_gets_its_kept_set_and_a_changed_file_a_new_one(tmp_path, monkeypatch):
+    study, kept = small_study(tmp_path / "study", 240), tmp_path / "kept"
+    write_study(study, tmp_path / "first", cache=kept)
+
+    def drawn_anew(*_):
+        raise AssertionError("the report is drawn anew")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("rainharvest.study.report.study_report", drawn_anew)
+        write_study(study, tmp_path / "again", cache=kept)
+    for name in OUTPUTS:
+        assert (tmp_path / "again" / name).read_bytes() == (tmp_path / "first" / name).read_bytes(), name
+    rain = study.parent / "rain.csv"
+    rain.write_text(rain.read_text() + "\n", encoding="utf-8")  # the same days, another digest in the report
+    write_study(study, tmp_path / "changed", cache=kept)
+    digest = hashlib.sha256(rain.read_bytes()).hexdigest()
+    assert digest in (tmp_path / "changed" / "report.html").read_text(encoding="utf-8")
