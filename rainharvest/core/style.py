@@ -154,7 +154,7 @@ def _laid_out(figure: Figure, name: str) -> dict:
         frame[axis] = {"state": state, "room": (*figure.bbox.size, label, longest, at_ends), "drawing": ""}
     if {a: f["room"] for a, f in known.items()} != {a: f["room"] for a, f in frame.items()}:
         figure.set_layout_engine("constrained", w_pad=0.1)  # room for a mark at the end of an axis
-        figure.draw_without_rendering()
+        figure.get_layout_engine().execute(figure)
         figure.set_layout_engine("none")
         for one in frame.values():
             one["drawing"] = ""

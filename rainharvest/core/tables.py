@@ -78,6 +78,11 @@ def quantity(
     return Field(default, description=meaning, json_schema_extra=known, **limits)
 
 
+def said(meaning: str, default: Any = PydanticUndefined, *examples: Any, **limits: Any) -> Any:
+    """Return a field that is no quantity: its meaning, its default, and an example to show."""
+    return Field(default, description=meaning, examples=list(examples) or None, **limits)
+
+
 def file_name(meaning: str, default: Any = PydanticUndefined, **limits: Any) -> Any:
     """Return a field that names files, from the folder of the study file; that they are there is checked at once."""
     return Field(default, description=meaning, json_schema_extra={"file": True}, **limits)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -562,6 +563,7 @@ def site_bought(site: SiteWorks, tanks: int, height: float) -> SiteWorks:
     return site.model_copy(update=bought)
 
 
+@lru_cache(2)  # six sections ask
 def siteworks_of(results) -> Works:
     """Return the site works of a study that has been run: of its tables, its record, its flows and its results."""
     study, done = results.study, results.done

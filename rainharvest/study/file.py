@@ -13,7 +13,7 @@ from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import ValidationError, field_validator, model_validator
 
 from rainharvest.catchment.intensity import intensity_of_place
 from rainharvest.catchment.tables import (
@@ -25,7 +25,7 @@ from rainharvest.catchment.tables import (
     Roof,
     with_full_tank,
 )
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import require
 from rainharvest.core.mistakes import (
     Mistake,
     StudyFileError,
@@ -37,7 +37,7 @@ from rainharvest.core.mistakes import (
     value_at,
 )
 from rainharvest.core.reader import US_UNITS, Dates, Numbers, Reader, Units, number
-from rainharvest.core.tables import Table, file_name, known_of, models_of, quantity
+from rainharvest.core.tables import Table, file_name, known_of, models_of, quantity, said
 from rainharvest.demand.tables import Calendar, Garden, Pool, Use, Weather
 from rainharvest.demand.uses import may_serve
 from rainharvest.drought.tables import Drought
@@ -192,62 +192,37 @@ def _values(data: object, path: tuple[str, ...], loc: tuple) -> list[tuple[tuple
 class Site(Table):
     """Where the building stands."""
 
-    name: str = Field(
-        min_length=1, max_length=120, description="What the place is called.", examples=["Hill School"]
+    name: str = said("What the place is called.", ..., "Hill School", min_length=1, max_length=120)
+    latitude: float | None = said(
+        "Degrees north; south is negative. A weather file needs it.", None, -33.42, ge=-90, le=90
     )
-    latitude: float | None = Field(
-        None,
-        ge=-90,
-        le=90,
-        description="Degrees north; south is negative. A weather file needs it.",
-        examples=[-33.42],
-    )
-    longitude: float | None = Field(
-        None, ge=-180, le=360, description="Degrees east; west is negative.", examples=[4.85]
-    )
+    longitude: float | None = said("Degrees east; west is negative.", None, 4.85, ge=-180, le=360)
     elevation: float | None = quantity("m", "Height above the sea.", None, ge=-450, le=9000, examples=[120])
-    invented: bool = Field(
-        False, description="Whether the example is invented: the report then says so.", examples=[True]
-    )
-    note: str = Field(
-        "",
-        description="A sentence about the place, printed as it stands.",
-        examples=["A day school of 240 pupils."],
-    )
+    invented: bool = said("Whether the example is invented: the report then says so.", False, True)
+    note: str = said("A sentence about the place, printed as it stands.", "", "A day school of 240 pupils.")
 
 
 class Report(Table):
     """For whom the report is, and in what form they read numbers and dates."""
 
-    client: str = Field("", description="For whom the report is.", examples=["The board of Hill School"])
-    author: str = Field("", description="The firm or desk that makes it.", examples=["Water study desk"])
-    note: str = Field(
-        "",
-        description="A sentence that the report prints beside the site.",
-        examples=["Roofs measured on 3 March."],
-    )
-    date: datetime.date | None = Field(
+    client: str = said("For whom the report is.", "", "The board of Hill School")
+    author: str = said("The firm or desk that makes it.", "", "Water study desk")
+    note: str = said("A sentence that the report prints beside the site.", "", "Roofs measured on 3 March.")
+    date: datetime.date | None = said(
+        "The day on which it is issued; without one the report says that it is a draft.",
         None,
-        description="The day on which it is issued; without one the report says that it is a draft.",
-        examples=[datetime.date(2026, 3, 2)],
+        datetime.date(2026, 3, 2),
     )
-    revision: str = Field("", max_length=20, description="Which issue of the report it is.", examples=["B"])
-    prepared_by: str = Field(
-        "", max_length=120, description="Who prepared it.", examples=["A. Water, engineer"]
-    )
-    checked_by: str = Field(
-        "", max_length=120, description="Who checked it.", examples=["B. Check, engineer"]
-    )
-    approved_by: str = Field(
-        "", max_length=120, description="Who approves it.", examples=["C. Sign, director"]
-    )
+    revision: str = said("Which issue of the report it is.", "", "B", max_length=20)
+    prepared_by: str = said("Who prepared it.", "", "A. Water, engineer", max_length=120)
+    checked_by: str = said("Who checked it.", "", "B. Check, engineer", max_length=120)
+    approved_by: str = said("Who approves it.", "", "C. Sign, director", max_length=120)
     template: str | None = file_name(
         "A Word document whose header, logo and styles the report takes.", None, examples=["letterhead.docx"]
     )
-    numbers: Numbers = Field("1,234.5", description="How numbers are written.")
-    dates: Dates | None = Field(
-        None,
-        description="How dates are written: year, month and day by default, or month, day and year in a US file.",
+    numbers: Numbers = said("How numbers are written.", "1,234.5")
+    dates: Dates | None = said(
+        "How dates are written: year, month and day by default, or month, day and year in a US file.", None
     )
 
     @field_validator("date", mode="before", json_schema_input_type=datetime.date | None)
@@ -261,15 +236,8 @@ class Report(Table):
 class Option(Table):
     """Another choice to compare with the study: the study with what the option changes."""
 
-    name: str = Field(
-        min_length=1,
-        max_length=60,
-        description="What the option is called.",
-        examples=["Classroom block only"],
-    )
-    note: str = Field(
-        "", description="A sentence about it.", examples=["The clinic keeps its own downpipes."]
-    )
+    name: str = said("What the option is called.", ..., "Classroom block only", min_length=1, max_length=60)
+    note: str = said("A sentence about it.", "", "The clinic keeps its own downpipes.")
     study: Study
 
 
@@ -279,72 +247,66 @@ class Study(Table):
     ``confirmed`` names the places that look implausible and are right (see `rainharvest.study.file`).
     """
 
-    title: str = Field(
-        min_length=1,
-        max_length=160,
-        description="What the report is called.",
-        examples=["Rain for the toilets of Hill School"],
+    title: str = said(
+        "What the report is called.", ..., "Rain for the toilets of Hill School", min_length=1, max_length=160
     )
-    units: Units = Field(
+    units: Units = said(
+        "Units of every number of the file and of the report: metric, or gallons, feet and inches.",
         "metric",
-        description="Units of every number of the file and of the report: metric, or gallons, feet and inches.",
-        examples=["us"],
+        "us",
     )
-    confirmed: tuple[str, ...] = Field(
+    confirmed: tuple[str, ...] = said(
+        "Places of the file whose values look implausible and are right, as the refusal names them.",
         (),
-        description="Places of the file whose values look implausible and are right, as the refusal names them.",
-        examples=[["use[1].litres"]],
+        ["use[1].litres"],
     )
-    site: Site = Field(description="Where the building stands.")
-    rain: Rain = Field(description="The rain files and how they are read and filled.")
-    roof: tuple[Roof, ...] = Field((), max_length=100, description="The roofs that drain to the tank.")
-    conveyance: Conveyance | None = Field(
-        None,
-        description="The run of pipe from the roofs to the tank; without one nothing is lost on the way.",
+    site: Site = said("Where the building stands.")
+    rain: Rain = said("The rain files and how they are read and filled.")
+    roof: tuple[Roof, ...] = said("The roofs that drain to the tank.", (), max_length=100)
+    conveyance: Conveyance | None = said(
+        "The run of pipe from the roofs to the tank; without one nothing is lost on the way.", None
     )
-    losses: Losses = Field(Losses(), description="What stands between roof and tank, and how hard it rains.")
-    calendar: Calendar = Field(Calendar(), description="The days on which the building is used.")
-    use: tuple[Use, ...] = Field((), max_length=200, description="The uses of water that the tank may serve.")
-    garden: tuple[Garden, ...] = Field((), max_length=20, description="Gardens that are watered.")
-    pool: tuple[Pool, ...] = Field((), max_length=20, description="Pools whose level is kept.")
-    weather: Weather | None = Field(
-        None, description="The weather that gardens and pools feel, beside the rain."
-    )
-    tank: Tank = Field(Tank(), description="What of the tank can be used, and the sizes to try.")
-    arrangement: Arrangement = Field(Arrangement(), description="How rain and mains supply the building.")
-    rationing: tuple[Rationing, ...] = Field((), description="Stages of rationing that are always followed.")
-    target: Target = Field(Target(), description="What the tank must reach.")
-    sizing: Sizing = Field(Sizing(), description="How the size is decided and how sure it is.")
-    catalogue: Catalogue | None = Field(None, description="Which tanks can be bought.")
-    costs: Costs | None = Field(
-        None, description="Prices, the tariff and the terms on which costs are reckoned."
-    )
-    drought: Drought = Field(Drought(), description="What the study asks about its bad years.")
-    site_works: SiteWorks = Field(SiteWorks(), description="Ground, tank, tap, overflow, pump and treatment.")
-    report: Report = Field(Report(), description="For whom the report is, who signs it, and its form.")
-    option: tuple[Option, ...] = Field(
-        (), max_length=12, description="Other choices to compare with the study."
-    )
+    losses: Losses = said("What stands between roof and tank, and how hard it rains.", Losses())
+    calendar: Calendar = said("The days on which the building is used.", Calendar())
+    use: tuple[Use, ...] = said("The uses of water that the tank may serve.", (), max_length=200)
+    garden: tuple[Garden, ...] = said("Gardens that are watered.", (), max_length=20)
+    pool: tuple[Pool, ...] = said("Pools whose level is kept.", (), max_length=20)
+    weather: Weather | None = said("The weather that gardens and pools feel, beside the rain.", None)
+    tank: Tank = said("What of the tank can be used, and the sizes to try.", Tank())
+    arrangement: Arrangement = said("How rain and mains supply the building.", Arrangement())
+    rationing: tuple[Rationing, ...] = said("Stages of rationing that are always followed.", ())
+    target: Target = said("What the tank must reach.", Target())
+    sizing: Sizing = said("How the size is decided and how sure it is.", Sizing())
+    catalogue: Catalogue | None = said("Which tanks can be bought.", None)
+    costs: Costs | None = said("Prices, the tariff and the terms on which costs are reckoned.", None)
+    drought: Drought = said("What the study asks about its bad years.", Drought())
+    site_works: SiteWorks = said("Ground, tank, tap, overflow, pump and treatment.", SiteWorks())
+    report: Report = said("For whom the report is, who signs it, and its form.", Report())
+    option: tuple[Option, ...] = said("Other choices to compare with the study.", (), max_length=12)
 
     @model_validator(mode="after")
     def _fits_together(self):
-        if self.arrangement.kind != "mains reserve" and not self.roof:
-            raise InputError(
-                "no roof is given", "add a [[roof]] table, or set the arrangement to mains reserve"
-            )
-        if not (self.use or self.garden or self.pool):
-            raise InputError("nothing draws water", "add a [[use]], a [[garden]] or a [[pool]] table")
-        if (self.garden or self.pool) and self.weather is None:
-            raise InputError(
-                "a garden or a pool needs the thirst of the air",
-                "add [weather] with evapotranspiration, twelve monthly means, January first",
-            )
-        if self.weather is not None and self.weather.file and self.site.latitude is None:
-            raise InputError("a weather file needs to know how high the sun stands", "give site.latitude")
+        rain = self.arrangement.kind != "mains reserve"
+        require(
+            self.roof or not rain,
+            "no roof is given",
+            "add a [[roof]] table, or set the arrangement to mains reserve",
+        )
+        draws = self.use or self.garden or self.pool
+        require(draws, "nothing draws water", "add a [[use]], a [[garden]] or a [[pool]] table")
+        require(
+            self.weather or not (self.garden or self.pool),
+            "a garden or a pool needs the thirst of the air",
+            "add [weather] with evapotranspiration, twelve monthly means, January first",
+        )
+        blind = self.weather and self.weather.file and self.site.latitude is None
+        require(not blind, "a weather file needs to know how high the sun stands", "give site.latitude")
         drawing = [thing.name for thing in (*self.use, *self.garden, *self.pool)]
         for what, names in (("uses", drawing), ("options", [option.name for option in self.option])):
-            for name in dict.fromkeys(name for name in names if names.count(name) > 1):
-                raise InputError(f'two {what} bear the name "{name}"', "give each its own name")
+            for name in names:
+                require(
+                    names.count(name) == 1, f'two {what} bear the name "{name}"', "give each its own name"
+                )
         if self.roof:
             self.catchment  # noqa: B018 - says what does not fit between roofs and conveyance
         return self

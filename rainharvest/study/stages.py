@@ -155,7 +155,7 @@ def _digest(path: Path) -> str:
     return digest.hexdigest()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one is only equal to itself: what is worked out of it is kept by it
 class StudyResults:
     """A study that has been run: what was asked, what entered, what came out."""
 

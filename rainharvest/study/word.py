@@ -10,7 +10,15 @@ from collections.abc import Sequence
 from copy import deepcopy
 from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import docx
+from docx.document import Document
+from docx.enum.text import WD_ALIGN_PARAGRAPH, WD_TAB_ALIGNMENT, WD_TAB_LEADER
+from docx.oxml import OxmlElement
+from docx.oxml.ns import qn
+from docx.shared import Mm
+from docx.table import Table
+from docx.text.paragraph import Paragraph
 
 from rainharvest.core.blocks import (
     Block,
@@ -27,18 +35,9 @@ from rainharvest.core.blocks import Paragraph as ParagraphBlock
 from rainharvest.core.blocks import Table as TableBlock
 from rainharvest.core.errors import InputError
 
-if TYPE_CHECKING:
-    from docx.document import Document
-    from docx.shape import InlineShape
-    from docx.table import Table
-    from docx.text.paragraph import Paragraph
-
 
 def element(tag: str, text: str | None = None, **attributes: str):
     """Return an element of WordprocessingML."""
-    from docx.oxml import OxmlElement
-    from docx.oxml.ns import qn
-
     out = OxmlElement(f"w:{tag}")
     for name, value in attributes.items():
         out.set(qn(f"w:{name}"), value)
@@ -50,11 +49,11 @@ def element(tag: str, text: str | None = None, **attributes: str):
 
 def field(paragraph: Paragraph, instruction: str, shown: str) -> None:
     """Add a field with the text that stands there until it is updated."""
-    paragraph.add_run()._r.append(element("fldChar", fldCharType="begin"))
-    paragraph.add_run()._r.append(element("instrText", f" {instruction} "))
-    paragraph.add_run()._r.append(element("fldChar", fldCharType="separate"))
-    paragraph.add_run(shown)
-    paragraph.add_run()._r.append(element("fldChar", fldCharType="end"))
+    begin, between, end = (element("fldChar", fldCharType=kind) for kind in ("begin", "separate", "end"))
+    for part in (begin, element("instrText", f" {instruction} "), between, None, end):
+        run = paragraph.add_run(shown if part is None else "")
+        if part is not None:
+            run._r.append(part)
 
 
 def counted(paragraph: Paragraph, kind: str, number: int, caption: str, above: bool = False) -> None:
@@ -85,8 +84,6 @@ def link(paragraph: Paragraph, key: str, text: str) -> None:
 
 def contents_list(document: Document, sections: list[tuple[str, str]]) -> None:
     """Add the list of contents: a link a line, with the page as a reference that is worked out when it is shown."""
-    from docx.enum.text import WD_TAB_ALIGNMENT, WD_TAB_LEADER
-
     page = document.sections[0]
     right = page.page_width - page.left_margin - page.right_margin
     for key, title in sections:
@@ -95,13 +92,6 @@ def contents_list(document: Document, sections: list[tuple[str, str]]) -> None:
         link(line, key, title)
         line.add_run("\t")
         field(line, f"PAGEREF {key} \\h", "")
-
-
-def describe(shape: InlineShape, name: str, words: str) -> None:
-    """Give a picture its name and the words for who cannot see it."""
-    properties = shape._inline.docPr
-    properties.set("name", name)
-    properties.set("descr", words)
 
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -114,9 +104,6 @@ def prepared_document(report: Report, template: str | os.PathLike | None = None)
 
     A firm's own template keeps its header, logo, paper and styles; only the styles that it lacks are added from ours.
     """
-    import docx
-    from docx.shared import Mm
-
     ours = docx.Document(str(Path(__file__).with_name("template.docx")))
     document = ours
     if template is None:
@@ -180,9 +167,6 @@ def add_table(
     whole: bool = True,
 ) -> Table:
     """Add a table that prints well."""
-    from docx.enum.text import WD_ALIGN_PARAGRAPH
-    from docx.text.paragraph import Paragraph
-
     style = document.styles["Table text"].style_id
     table = document.add_table(len(rows), len(rows[0]), "Report table")
     table.autofit = False
@@ -196,20 +180,16 @@ def add_table(
     for grid, size in zip(table._tbl.tblGrid.gridCol_lst, sizes, strict=True):
         grid.w = size
     for number, (line, texts) in enumerate(zip(table._tbl.tr_lst, rows, strict=True)):
-        properties = line.get_or_add_trPr()
-        properties.append(element("cantSplit"))
-        if head and number == 0:
-            properties.append(element("tblHeader"))
+        first, last = head and number == 0, number == len(rows) - 1
+        line.get_or_add_trPr().extend(map(element, ("cantSplit", "tblHeader")[: 1 + first]))
         for column, (cell, text) in enumerate(zip(line.tc_lst, texts, strict=True)):
             cell.width = sizes[column]
             cell.p_lst[0].style = style  # looked up once: python-docx seeks a style among all, each time
             paragraph = Paragraph(cell.p_lst[0], table)
-            run = paragraph.add_run(text)
-            run.bold = True if (head and number == 0) or column == 0 else None
+            paragraph.add_run(text).bold = first or column == 0 or None
             if column in numbers:
                 paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT
             # The heading row never stands alone, nor does the last row.
-            last = number == len(rows) - 1
             if not last and (whole or number < 2 or number == len(rows) - 2):
                 paragraph.paragraph_format.keep_with_next = True
     return table
@@ -279,8 +259,9 @@ def _add_block(document: Document, block: Block, width: int) -> None:
             document.add_paragraph(style="After table")
         case Picture():
             paragraph = document.add_paragraph(style="Picture")
-            shape = paragraph.add_run().add_picture(io.BytesIO(block.png), width)
-            describe(shape, block.name, block.words)
+            shown = paragraph.add_run().add_picture(io.BytesIO(block.png), width)._inline.docPr
+            shown.set("name", block.name)
+            shown.set("descr", block.words)  # for who cannot see it
             counted(document.add_paragraph(style="Caption"), "Figure", block.number, block.caption)
 
 

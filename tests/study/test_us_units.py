@@ -183,37 +183,7 @@ def test_us_units_by_hand(tmp_path):
     assert reader_of(study).dates == "2026-11-25"
 
 
-SLIPS = {
-    "litres": (
-        "gallons = 12",
-        "litres = 45",
-        'use[1].litres: litres in a file with units = "us"; give gallons',
-    ),
-    "out of range": (
-        "wetting = 0.02",
-        "wetting = 2",
-        "roof[1].wetting: 2, which is 50.8 in metric units, is not possible",
-    ),
-    "unlikely": (
-        "area = 4500",
-        "area = 450000",
-        "roof[1].area: 450,000 ft2 is above 215,000 ft2, which is unlikely",
-    ),
-    "bore in feet": ("bore = 4", "bore = 0.33", "conveyance.bore: 0.33 in is below 0.787 in"),
-    "small tank": (
-        "chosen = 10000",
-        "chosen = 100",
-        "tank.chosen: 100 gal hold less than the 365 gal of one day's demand",
-    ),
-    "wrong type": ("area = 4500", 'area = "4500 ft2"', "roof[1].area: '4500 ft2' is not possible"),
-    "unknown key": ("wetting =", "weting =", "roof[1].weting: no such key is known; did you mean wetting?"),
-    "in an option": ("tank.chosen = 20000", "tank.chosen = 20", "option[1].tank.chosen: 20 gal hold less"),
-    "price by the litre": (
-        "per_gallon",
-        "per_litre",
-        'costs.per_litre: litres in a file with units = "us"; give per_gallon',
-    ),
-}
+SLIPS = tomllib.loads(Path(__file__).with_name("mistakes.toml").read_text(encoding="utf-8"))["us"]
 
 
 @pytest.mark.parametrize("name", SLIPS)
