@@ -128,7 +128,7 @@ def failed_years_figure(
     if figure is None:
         figure, axes = new_figure("In which years it fails")
         axes.set_xlabel(label("year") + " (named by the year in which it begins)")
-        axes.set_ylabel(label("failed_by_year"))
+        axes.set_ylabel("Days failed")
         axes.grid(axis="x", visible=False)
     axes = figure.axes[0]
     whole = whole_years(days_in_year.values)
