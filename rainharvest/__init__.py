@@ -13,7 +13,7 @@ __version__ = "0.1.0"
 _PUBLIC = {
     "catchment.collect": "collect",
     "catchment.drainage": "design_flow peak_overflow size_drainage",
-    "catchment.exercises": "check_backing_up check_best_bore check_dry_reach",
+    "catchment.exercises": "check_backing_up check_best_bore check_dry_reach guess_wet_share",
     "catchment.facts": "dry_and_wet which_roof_first",
     "catchment.panel": "catchment_panel load_case",
     "catchment.section": "side_by_side tell_first_flush tell_roofs tell_runs",
@@ -26,18 +26,19 @@ _PUBLIC = {
     "climates.statistics": "band_of_years classes_at explain",
     "core.board": "still",
     "core.errors": "InputError",
+    "core.page": "as_table told",
     "core.quantities": "label titled",
     "demand.exercises": "check_share_for_rain check_thirstiest_month check_year",
     "demand.facts": "demand_of",
     "demand.panel": "demand_panel",
     "demand.uses": "essential_demand fit_for_use",
     "drought.dry_years": "driest_runs",
-    "drought.exercises": "check_card check_hidden_drought check_supply_days",
+    "drought.exercises": "check_card check_hidden_drought check_supply_days guess_month",
     "drought.facts": "failures_of years_of",
     "drought.facts_outlook": "plan_of",
     "drought.panel": (
-        "bad_years_panel card_panel climate_panel dry_spells_panel longer_droughts_panel outlook_panel "
-        "prepare_drought skill_panel"
+        "bad_years_panel card_panel climate_panel day_panel dry_spells_panel longer_droughts_panel "
+        "outlook_panel prepare_drought skill_panel"
     ),
     "drought.section": "card_rows driest_runs_words failures_words plan_words",
     "rainfall.check": "check_rain",
@@ -52,7 +53,7 @@ _PUBLIC = {
     "siteworks.panel": "overflow_panel prepare_siteworks pump_panel site_variant tank_panel",
     "siteworks.section": "tell_site",
     "siteworks.treatment": "chlorine_ct contact_minutes treatment_train uv_logs",
-    "sizing.exercises": "check_shortcut check_sure check_tanks",
+    "sizing.exercises": "check_shortcut check_sure check_tanks guess_more_people",
     "sizing.facts_printed": "picked_options",
     "sizing.panel": "sizing_panel sizing_pictures",
     "sizing.section": "tell tell_recommendation terms_words",

@@ -60,7 +60,7 @@ def answers(book: str | os.PathLike) -> list[tuple[str, str]]:
             source = "".join(cell["source"])
             if cell["cell_type"] == "markdown":
                 question = re.split(r"^(?=\*\*\d\.\*\*)", source, flags=re.MULTILINE)[-1]
-            elif not {"still", "panel"} & set(cell["metadata"].get("tags", [])):
+            elif "panel" not in cell["metadata"].get("tags", []):
                 code, asks = _without_answer(source)
                 said = io.StringIO()
                 with contextlib.redirect_stdout(said):
@@ -94,6 +94,7 @@ def sheet(book: str | os.PathLike) -> str:
         )
     export = HTMLExporter(template_name="basic", exclude_input=True, exclude_output_prompt=True)
     body, _ = export.from_notebook_node(read)
+    body = re.sub(r'<p class="rh-before">.*?</p>', "", body).replace("<details>", "<details open>")
     body = re.sub(r'href="(\d\d_\w+)\.ipynb', r'href="\1.html', body)
     return _PAGE.format(title=escape(_title(read.cells[0].source)), body=body)
 

@@ -2,10 +2,43 @@
 
 from __future__ import annotations
 
+import ipywidgets as widgets
+
 from rainharvest.catchment.facts import CatchmentCase, dry_and_wet
 from rainharvest.catchment.hydraulics import head_available, pipe_capacity
 from rainharvest.catchment.tables import Conveyance
+from rainharvest.core.board import predict, slider
 from rainharvest.core.exercise import says
+from rainharvest.core.text import texts_of
+
+SAY = texts_of("catchment")
+
+
+def guess_wet_share(case: CatchmentCase, climate: str, bleed: float) -> widgets.VBox:
+    """Return the guess at how much of the dry run's water the wet run brings.
+
+    Parameters
+    ----------
+    case : CatchmentCase
+        As `rainharvest.catchment.panel.load_case`.
+    climate : str
+        Name of a climate.
+    bleed : float [L/day]
+        Low-point bleed.
+
+    Returns
+    -------
+    VBox
+        A slider; then the guesses beside the share that it is.
+    """
+
+    def found() -> tuple[float, str]:
+        done = dry_and_wet(case, climate, 75.0, bleed=bleed)
+        dry, wet = (float(done.table.loc["delivered", kind]) for kind in ("dry run", "wet run"))
+        return 100 * wet / dry, SAY.wet_share(dry, wet)
+
+    share = slider("wet_share", 50, 0, 100, 1, unit="%", scale=0.01, about="What you expect")
+    return predict("wet-share", SAY.guess_wet_share(climate, bleed), share, found)
 
 
 def check_dry_reach(case: CatchmentCase, yours_metres: float | None) -> None:
@@ -21,12 +54,8 @@ def check_dry_reach(case: CatchmentCase, yours_metres: float | None) -> None:
     run = case.catchment.conveyance
     head = head_available(run)
     reach = head / run.fall
-    says(
-        yours_metres,
-        reach,
-        f"{head:.2f} m of level over a fall of {run.fall:g} reach {reach:.0f} m.",
-        "Divide the level between gutter outlet (less the filter's drop) and tank inlet by the fall.",
-    )
+    hint = "Divide the level between gutter outlet (less the filter's drop) and tank inlet by the fall."
+    says(yours_metres, reach, f"{head:.2f} m of level over a fall of {run.fall:g} reach {reach:.0f} m.", hint)
 
 
 def check_backing_up(case: CatchmentCase, yours_litres_a_second: float | None) -> None:
@@ -42,13 +71,9 @@ def check_backing_up(case: CatchmentCase, yours_litres_a_second: float | None) -
     drop = case.catchment.conveyance.filter_drop
     run = Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0 + drop, inlet_level=2.4, filter_drop=drop)
     flow = pipe_capacity(run)
-    says(
-        yours_litres_a_second,
-        flow,
-        f"It backs up from {flow:.1f} L/s on.",
-        f"Set the run to 60 m, the bore to 100 mm, the gutter outlet to {run.outlet_level:g} m and the inlet "
-        "to 2.4 m, and read what the wet run passes.",
-    )
+    levels = f"the gutter outlet to {run.outlet_level:g} m and the inlet to 2.4 m"
+    hint = f"Set the run to 60 m, the bore to 100 mm, {levels}, and read what the wet run passes."
+    says(yours_litres_a_second, flow, f"It backs up from {flow:.1f} L/s on.", hint)
 
 
 def check_best_bore(case: CatchmentCase, climate: str, bleed: float, yours_millimetres: float | None) -> None:
@@ -66,9 +91,7 @@ def check_best_bore(case: CatchmentCase, climate: str, bleed: float, yours_milli
         The reader's answer; ``...`` asks for the right one.
     """
     done = dry_and_wet(case, climate, 75.0, bleed=bleed)
-    if done.curve is None:
-        says(yours_millimetres, None, "No bore makes this wet run work.", "Look at the levels.")
-        return
-    best = done.curve.attrs["best_bore"]
+    best = None if done.curve is None else done.curve.attrs["best_bore"]
+    answer = "No bore makes this wet run work." if best is None else f"{best:g} mm."
     hint = "Choose the rain and the bleed in the panel and look for the lowest point of the third figure."
-    says(yours_millimetres, best, f"{best:g} mm.", hint)
+    says(yours_millimetres, best, answer, "Look at the levels." if best is None else hint)

@@ -50,11 +50,12 @@ def check_places_reached(region: xr.Dataset, capacity: float, yours_places: int 
     """
     sizes = region.reaching.sel(conveyance="dry run").isel(arrangement=0)
     count = int((sizes <= capacity).sum())
+    hint = "On the map of the size that reaches the target, count the places at or below that size."
     says(
         yours_places,
         count,
         f"{count} places reach the target with {litres(capacity)} or less.",
-        "On the map of the size that reaches the target, count the places at or below that size.",
+        hint,
         least=1,
     )
 

@@ -1,4 +1,7 @@
-"""How every panel is made: sliders beside the figure that matters, painted as SVG, and a sentence under each."""
+"""How every panel is made: sliders beside the figure that matters, painted as SVG, and a sentence under each.
+
+A guess before the sliders, and a player of days, are made here too.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +20,7 @@ from rainharvest.core.defaults import CAUTIONS
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.save import figure_files, still_picture
-from rainharvest.core.style import svg
+from rainharvest.core.style import BRICK, DEEP, OCHRE, keep, new_figure, svg
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -43,11 +46,6 @@ def figure_row(name: str, drawn: Callable[[], tuple]) -> tuple[widgets.HBox, Cal
     saves; a figure that changes takes its links away.
     """
     links = widgets.HTML()
-    button = widgets.Button(
-        description="Save this figure",
-        tooltip="Make this figure as PNG and SVG, and what it draws as CSV, to be saved",
-        layout={"width": "11em"},
-    )
 
     def make(_button) -> None:
         try:
@@ -59,8 +57,11 @@ def figure_row(name: str, drawn: Callable[[], tuple]) -> tuple[widgets.HBox, Cal
     def clear() -> None:
         links.value = ""
 
-    button.on_click(make)
-    return widgets.HBox([button, links], layout={"margin": "0 0 18px 0", "min_height": "34px"}), clear
+    about = "Make this figure as PNG and SVG, and what it draws as CSV, to be saved"
+    return widgets.HBox(
+        [_button("Save this figure", about, make), links],
+        layout={"margin": "0 0 18px 0", "min_height": "34px"},
+    ), clear
 
 
 def _link(name: str, content: bytes) -> str:
@@ -242,9 +243,23 @@ def choices_row(choices: Choices) -> tuple[list[widgets.Button], widgets.HTML]:
             except Exception as error:
                 said.value = stopped(error)
 
-        buttons.append(widgets.Button(description=words, tooltip=about, layout={"width": "auto"}))
-        buttons[-1].on_click(press)
+        buttons.append(_button(words, about, press))
     return buttons, said
+
+
+class Panel(widgets.VBox):
+    """A panel with two faces: sliders where a kernel runs, what they show as a still picture where none does."""
+
+    def _repr_mimebundle_(self, **kwargs):
+        note = f'<p class="rh-before">{NO_KERNEL}</p>' if self.rh_controls else ""
+        return super()._repr_mimebundle_(**kwargs) | {"text/html": note + self.rh_still()}
+
+
+NO_KERNEL = "A still picture: nothing runs yet. Run the page (menu Run, Run All Cells), and it can be moved."
+
+LOST_KERNEL = (
+    "This panel has lost its kernel and cannot answer. Run the page again (menu Run, Run All Cells)."
+)
 
 
 _NAMES = """for (const slider of document.querySelectorAll('.rh-controls .widget-slider')) {
@@ -268,6 +283,11 @@ _LOOK = f"""<style onload="for (const wait of [0, 300, 1000, 3000, 10000]) setTi
 .rh-more {{max-width:1660px}}
 .rh-more .lm-TabBar-tab {{flex:0 1 auto !important; max-width:none !important; font-size:16px; padding:0 14px}}
 .rh-picture {{contain:layout paint style}}
+.rh-plain {{flex:1 1 600px; max-width:1100px; min-width:0}}
+.rh-panel .jupyter-widgets-disconnected::before {{content:none}}
+.rh-panel.jupyter-widgets-disconnected::before {{content:"{LOST_KERNEL}"; display:block; position:sticky; top:0;
+  z-index:4; font:600 18px/1.45 sans-serif; color:#7a2417; background:#fdf3ee; border-left:5px solid #a5402d;
+  padding:6px 12px}}
 </style>"""
 
 
@@ -305,11 +325,7 @@ def choice(words: str, options: Mapping[str, object] | list, value, about: str =
     """Return a list to choose from."""
     options = list(options.items()) if isinstance(options, Mapping) else options
     return widgets.Dropdown(
-        options=options,
-        value=value,
-        description=words,
-        tooltip=about,
-        layout={"width": "98%"},
+        options=options, value=value, description=words, tooltip=about, layout={"width": "98%"}
     )
 
 
@@ -319,11 +335,12 @@ def board(
     redraw: Callable[..., Mapping[str, tuple[Figure | Callable[..., Figure], str]]],
     caution: str = "",
     saving: Saving | None = None,
-) -> widgets.VBox:
+) -> Panel:
     """Return a panel: controls, and for each figure its picture and a sentence that says what it shows.
 
     ``redraw`` takes the values of the controls by name and returns, by figure, a pair: what draws it (a call that takes
-    the figure drawn before as ``figure`` and moves its artists, or a figure) and its sentence.
+    the figure drawn before as ``figure`` and moves its artists, or a figure) and its sentence. Without a control all
+    figures stand side by side.
     """
     all_controls = Controls(controls)
     words = widgets.HTML(
@@ -332,7 +349,8 @@ def board(
     pictures: dict[str, tuple[widgets.HTML, widgets.HTML]] = {}
     figures: dict[str, tuple[Figure, str]] = {}
     rows: dict[str, tuple[widgets.HBox, Callable[[], None]]] = {}
-    first = widgets.VBox(layout={"overflow": "hidden"})  # the figure that matters, beside the controls
+    row = widgets.HBox(layout={"flex_flow": "row wrap", "grid_gap": "0 24px"})
+    side = widgets.VBox(layout={"overflow": "hidden"})
     more = widgets.VBox(layout={"width": "100%", "overflow": "hidden"})  # the others, one at a time
     resetting = False
 
@@ -355,18 +373,24 @@ def board(
             picture, line = pictures[key]
             picture.value = svg(figure, f"{name}-{key}", sentence)
             line.value = f'<div class="rh-words">{sentence}</div>'
-            room = f"{26 * math.ceil(len(re.sub('<[^>]+>', '', sentence)) / LINE) + 6}px"
-            if int(room[:-2]) > int(
-                (line.layout.min_height or "0px")[:-2]
-            ):  # grows only: nothing below it jumps
-                line.layout.min_height = room
+            room = 26 * math.ceil(len(_unmarked(sentence)) / LINE) + 6
+            if room > int((line.layout.min_height or "0px")[:-2]):  # grows only: nothing below it jumps
+                line.layout.min_height = f"{room}px"
             rows[key][1]()
-        if not first.children:
-            shown, *others = [(*pictures[key], rows[key][0]) for key in pictures]
-            first.children = shown
+        if len(row.children) < 2:
+            arrange()
+
+    def arrange() -> None:
+        """Put the figure that matters beside the controls and the others behind tabs below; all in a row without."""
+        boxes = [
+            widgets.VBox([*pictures[key], rows[key][0]], layout={"overflow": "hidden"}) for key in pictures
+        ]
+        for box in boxes if not controls else boxes[:1]:
+            box.add_class("rh-main" if controls else "rh-plain")
+        row.children = (side, boxes[0]) if controls else boxes
+        if controls and len(boxes) > 1:
             titles = [_title(figure) or key for key, (figure, _) in figures.items()]
-            if others:
-                more.children = [widgets.Tab([widgets.VBox(one) for one in others], titles=titles[1:])]
+            more.children = [widgets.Tab(boxes[1:], titles=titles[1:])]
 
     def reset(_button) -> None:
         nonlocal resetting
@@ -378,36 +402,138 @@ def board(
         if moved:
             paint()
 
-    back = widgets.Button(
-        description="Back to the start",
-        tooltip="Set every control as it stood at first",
-        layout={"width": "auto"},
-    )
-    back.on_click(reset)
+    back = _button("Back to the start", "Set every control as it stood at first", reset)
     for control in controls.values():
         control.observe(paint, "value")
     paint()
-    buttons, said = [back] if controls else [], []
+    buttons, said = [back], []
     if saving is not None:
         its_own, answer = choices_row(Choices(saving, all_controls))
-        buttons, said = [*buttons, *its_own], [answer]
+        buttons, said = [back, *its_own], [answer]
     caution_box = [widgets.HTML(f'<div class="rh-words"><b>Caution.</b> {caution}</div>')] if caution else []
     bar = widgets.HBox(buttons, layout={"flex_flow": "row wrap", "margin": "6px 0 4px 0"})
     off = all_controls.between_steps()
     between = [widgets.HTML(f'<div class="rh-between">{escape(off)}</div>')] if off else []
-    side = widgets.VBox([*controls.values(), *between, bar, *said], layout={"overflow": "hidden"})
-    for box, css in ((side, "rh-side"), (side, "rh-controls"), (first, "rh-main"), (more, "rh-more")):
+    players = [control.rh_play for control in controls.values() if hasattr(control, "rh_play")]
+    side.children = [*players, *controls.values(), *between, bar, *said]
+    for box, css in ((side, "rh-side"), (side, "rh-controls"), (more, "rh-more")):
         box.add_class(css)
-    row = widgets.HBox(
-        [side, first] if controls else [first], layout={"flex_flow": "row wrap", "grid_gap": "0 24px"}
-    )
-    look = widgets.HTML(_LOOK, layout={"height": "0px", "margin": "0"})
-    panel = widgets.VBox([look, words, row, more, *caution_box], layout={"overflow": "hidden"})
+    panel = _panel([words, row, more, *caution_box], lambda: still(panel).data)
     panel.rh_controls = dict(controls)  # tests and notebooks move the controls by name
     panel.rh_words = words
     panel.rh_pictures = pictures
     panel.rh_figures = figures
     return panel
+
+
+def _panel(children: Sequence[widgets.Widget], face: Callable[[], str]) -> Panel:
+    """Return a panel with its look and its still face."""
+    look = widgets.HTML(_LOOK, layout={"height": "0px", "margin": "0"})
+    panel = Panel([look, *children], layout={"overflow": "hidden"})
+    panel.add_class("rh-panel")
+    panel.rh_still = face
+    return panel
+
+
+def _button(words: str, about: str, act: Callable) -> widgets.Button:
+    button = widgets.Button(description=words, tooltip=about, layout={"width": "auto"})
+    button.on_click(act)
+    return button
+
+
+def _unmarked(sentence: str) -> str:
+    """Return a sentence without its marks of HTML."""
+    return re.sub(r"<[^>]+>", "", sentence)
+
+
+def predict(
+    name: str, question: str, control: widgets.Widget, found: Callable[[], tuple[object, str]]
+) -> Panel:
+    """Return a question that is guessed at before the sliders move, and then shown beside what is so.
+
+    ``control`` is a slider or a list to choose from; ``found`` returns, once the first guess is set, what is so in the
+    control's own values and a sentence. Guesses gather in one picture, so that a trainer can type in those of a class.
+    """
+    guesses: list[object] = []
+    truth: list[tuple[object, str]] = []
+    figures: list[Figure] = []
+    picture, said = widgets.HTML(layout={"width": "100%"}), widgets.HTML()
+    picture.add_class("rh-picture")
+
+    def set_one(_button) -> None:
+        try:
+            truth[:] = truth or [found()]
+            guesses.append(control.value)
+            options = [str(option) for option in getattr(control, "options", ())]
+            figures[:] = [guesses_figure(guesses, truth[0][0], options, control.description, *figures)]
+        except Exception as error:
+            said.value = stopped(error)
+            return
+        many = f" ({len(guesses)} guesses so far)" if len(guesses) > 1 else ""
+        words = f"Your guess{many} is {Controls({name: control}).said(name)}. "
+        picture.value = svg(figures[0], name, f"{words}{truth[0][1]}")
+        said.value = f'<div class="rh-words">{words}{truth[0][1]}</div>'
+
+    def clear(_button) -> None:
+        guesses.clear()
+        figures.clear()
+        picture.value = said.value = ""
+
+    asked = f'<div class="rh-words"><b>Guess first.</b> {question}</div>'
+    buttons = [
+        _button("Set this guess", "Keep the guess, and show it beside what the study finds", set_one),
+        _button("Begin again", "Forget all guesses and hide the answer", clear),
+    ]
+    side = widgets.VBox([control, widgets.HBox(buttons, layout={"flex_flow": "row wrap"})])
+    main = widgets.VBox([said, picture], layout={"overflow": "hidden"})
+    for box, css in ((side, "rh-side"), (side, "rh-controls"), (main, "rh-main")):
+        box.add_class(css)
+    row = widgets.HBox([side, main], layout={"flex_flow": "row wrap", "grid_gap": "0 24px"})
+    panel = _panel([widgets.HTML(asked), row], lambda: f"<p><b>Guess first.</b> {question}</p>")
+    panel.rh_controls, panel.rh_buttons, panel.rh_words, panel.rh_figures = (
+        {name: control},
+        buttons,
+        said,
+        figures,
+    )
+    return panel
+
+
+def guesses_figure(
+    guesses: Sequence, truth: object, options: Sequence[str], words: str, figure: Figure | None = None
+) -> Figure:
+    """Draw guesses as dots, stacked where they are alike, and what is so as a line."""
+    if figure is None:
+        figure, axes = new_figure("What was guessed, and what is so", height=2.4)
+        axes.set_xlabel(words)
+        axes.set_yticks([])
+        axes.grid(visible=False)
+        axes.spines["left"].set_visible(False)
+        if options:
+            axes.set_xticks(range(len(options)), options)
+            axes.set_xlim(-0.5, len(options) - 0.5)
+    axes = figure.axes[0]
+    at = [options.index(str(one)) if options else float(one) for one in (*guesses, truth)]
+    heights = [at[: k + 1].count(place) for k, place in enumerate(at[:-1])]
+    top = max(4, *heights) + 1
+    if not options:
+        room = 0.08 * (max(at) - min(at)) or 1.0
+        axes.set_xlim(min(at) - room, max(at) + room)
+    axes.set_ylim(0, top)
+    keep(axes, "truth", lambda: axes.axvline(0, color=OCHRE, linewidth=5, zorder=1)).set_xdata([at[-1]] * 2)
+    dots = keep(axes, "guesses", lambda: axes.plot([], [], "o", ms=11, color=DEEP, zorder=3)[0])
+    dots.set_data(at[:-1], heights)
+    last = keep(axes, "last guess", lambda: axes.plot([], [], "o", ms=11, color=BRICK, zorder=4)[0])
+    last.set_data(at[-2:-1], heights[-1:])
+    return figure
+
+
+def day_slider(name: str, steps: int, at: int = 0) -> widgets.IntSlider:
+    """Return a slider along days, with what plays, pauses and stops it above it."""
+    out = slider(name, at, 0, steps - 1, 1, unit="", about="Step with the arrow keys, or play")
+    out.rh_play = widgets.Play(value=at, min=0, max=steps - 1, interval=500, show_repeat=False)
+    out.rh_play.rh_link = widgets.jslink((out.rh_play, "value"), (out, "value"))
+    return out
 
 
 def _title(figure: Figure) -> str:
@@ -438,12 +564,10 @@ def still(panel: widgets.VBox):
     IPython.display.HTML
         The same bytes for the same panel, below 100 kB.
     """
-    import base64
-
     from IPython.display import HTML
 
     picture = still_picture([figure for figure, _ in panel.rh_figures.values()])
-    said = [re.sub(r"<[^>]+>", "", sentence) for _, sentence in panel.rh_figures.values()]
+    said = [_unmarked(sentence) for _, sentence in panel.rh_figures.values()]
     data = base64.b64encode(picture).decode()
     lines = "".join(f"<p>{escape(line, quote=False)}</p>" for line in said)
     words = escape(" ".join(said), quote=True)

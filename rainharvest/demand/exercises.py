@@ -21,12 +21,8 @@ def check_year(demand: xr.DataArray, yours_kilolitres: float | None) -> None:
         The reader's answer in kilolitres a year; ``...`` asks for the right one.
     """
     year = demand_facts(demand).year
-    says(
-        yours_kilolitres,
-        year / 1000,
-        f"{litres(year)} a year are asked for.",
-        "Take the mean day of the first answer times the days of a year.",
-    )
+    hint = "Take the mean day of the first answer times the days of a year."
+    says(yours_kilolitres, year / 1000, f"{litres(year)} a year are asked for.", hint)
 
 
 def check_thirstiest_month(demand: xr.DataArray, yours: str | None) -> None:
@@ -42,17 +38,10 @@ def check_thirstiest_month(demand: xr.DataArray, yours: str | None) -> None:
     months = months_facts(months_of(demand))
     most = MONTHS[months.high]
     mean = months_of(demand).sum("use").values
-    among = {
-        name: f"{name} asks for {litres(float(day))} on a mean day"
-        for name, day in zip(MONTHS, mean, strict=True)
-    }
-    says(
-        yours,
-        {most},
-        f"{most}, with {litres(months.most)} on a mean day.",
-        "Look for the tallest column of the second figure.",
-        among=among,
-    )
+    asks = {name: f"{name} asks for {litres(float(day))}" for name, day in zip(MONTHS, mean, strict=True)}
+    among = {name: f"{words} on a mean day" for name, words in asks.items()}
+    hint = "Look for the tallest column of the second figure."
+    says(yours, {most}, f"{most}, with {litres(months.most)} on a mean day.", hint, among=among)
 
 
 def check_share_for_rain(demand: xr.DataArray, yours_percent: float | None) -> None:
@@ -67,11 +56,6 @@ def check_share_for_rain(demand: xr.DataArray, yours_percent: float | None) -> N
     """
     fit = [may_serve("rain only", str(quality)) for quality in demand.quality.values]
     share = float(demand.isel(use=fit).sum() / demand.sum())
-    says(
-        yours_percent,
-        100 * share,
-        f"{percent(share)} of it needs no drinking quality.",
-        "Add up the layers of the second figure that rain alone may serve, and compare with the whole.",
-        near=0,
-        least=3,
-    )
+    hint = "Add up the layers of the second figure that rain alone may serve, and compare with the whole."
+    answer = f"{percent(share)} of it needs no drinking quality."
+    says(yours_percent, 100 * share, answer, hint, near=0, least=3)

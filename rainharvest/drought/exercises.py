@@ -2,14 +2,39 @@
 
 from __future__ import annotations
 
+import ipywidgets as widgets
 import xarray as xr
 
+from rainharvest.core.board import choice, predict
 from rainharvest.core.exercise import says
-from rainharvest.core.reader import MONTHS, days, litres
+from rainharvest.core.reader import MONTHS, MONTHS_SHORT, days, litres
 from rainharvest.drought.basis import Basis
-from rainharvest.drought.facts import dry_year_facts
+from rainharvest.drought.facts import dry_year_facts, failing_months
 from rainharvest.drought.facts_outlook import outlook_from, windows_from
 from rainharvest.drought.section import SAY
+
+
+def guess_month(basis: Basis) -> widgets.VBox:
+    """Return the guess at the month in which the tank fails on most days.
+
+    Parameters
+    ----------
+    basis : Basis
+        As `rainharvest.drought.panel.prepare_drought`.
+
+    Returns
+    -------
+    VBox
+        A list of months; then the guesses beside the month that it is.
+    """
+
+    def found() -> tuple[str, str]:
+        failed = failing_months(basis)
+        month = int(failed.argmax())
+        return MONTHS_SHORT[month], SAY.failing_months(failed, month)
+
+    months = choice("Month", list(MONTHS_SHORT), MONTHS_SHORT[0], "The month that you expect to be the worst")
+    return predict("month", SAY.guess_month(), months, found)
 
 
 def check_hidden_drought(years: xr.Dataset, yours_year: int | None) -> None:

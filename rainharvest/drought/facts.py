@@ -177,6 +177,37 @@ def worst_sequence_of(basis: Basis, sizes=SIZES, capacity: float | None = None) 
     )
 
 
+def worst_days_of(basis: Basis, around: int = 20) -> xr.Dataset:
+    """Return the tank's worst drought day by day: rain, inflow, demand, draw, spill, shortfall and level."""
+    done = simulated(basis, settled=True, trace=True)
+    worst = worst_drawdown(done, basis.demand.values)
+    part = slice(max(worst.begins - around, 1), worst.ends + around + 1)
+    days = done[["stored", "spilled_daily", "unmet_daily"]].assign(
+        rain=basis.rain, inflow=basis.inflow.isel(member=0, drop=True), demand=basis.demand
+    )
+    days = days.assign(stored_before=days.stored.shift(time=1)).isel(time=part)
+    return days.assign_attrs(capacity=basis.capacity)
+
+
+def day_facts(days: xr.Dataset, day: int) -> dict[str, object]:
+    """Return one day of `worst_days_of`, and how many days had passed without all that was asked for."""
+    one = days.isel(time=day)
+    short = days.unmet_daily.values[: day + 1] > 1e-6
+    return {str(name): float(value) for name, value in one.items()} | {
+        "date": one.time.values,
+        "drawn": float(one.demand - one.unmet_daily),
+        "days_short": int(short.sum()),
+        "share": float(one.stored) / days.attrs["capacity"],
+    }
+
+
+def failing_months(basis: Basis) -> np.ndarray:
+    """Return the mean failed days of each calendar month in a year."""
+    short = simulated(basis, settled=True, trace=True).unmet_daily
+    years = short.sizes["time"] / 365.25
+    return (short > 1e-6).groupby("time.month").sum().reindex(month=range(1, 13), fill_value=0).values / years
+
+
 def worst_sequence_facts(found: xr.Dataset, capacity: float) -> dict[str, object]:
     """Return what the worst sequence did to a tank, and to the largest tried where that is another."""
     sizes = found.through_capacity.values

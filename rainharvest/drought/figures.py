@@ -9,8 +9,24 @@ import xarray as xr
 
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import label
-from rainharvest.core.reader import MONTHS_SHORT
-from rainharvest.core.style import BRICK, DASHES, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
+from rainharvest.core.reader import MONTHS_SHORT, litres, measure
+from rainharvest.core.style import (
+    BRICK,
+    DASHES,
+    DEEP,
+    INK,
+    MIST,
+    OCHRE,
+    STONE,
+    SUBTITLE,
+    draw_box,
+    draw_line,
+    draw_polygon,
+    draw_says,
+    keep,
+    new_figure,
+    rounded_up,
+)
 from rainharvest.drought.facts import dry_year_facts
 
 if TYPE_CHECKING:
@@ -107,6 +123,64 @@ def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     words = "▼ dry all three ways" if agreed else "no year is dry all three ways"
     _note(lowest, "note", 0.005, 1.0, words, va="bottom")
     return figure
+
+
+def day_figure(days: xr.Dataset, day: int, facts: dict, figure: Figure | None = None) -> Figure:
+    """Draw the tank on one day of its worst drought, and the drought up to it."""
+    import matplotlib.dates as dates
+
+    capacity = days.attrs["capacity"] / 1000
+    if figure is None:
+        figure, (through, tank) = new_figure(
+            "The worst drought, day by day", height=4.6, ncols=2, width_ratios=[2.0, 1]
+        )
+        through.set_ylabel(label("stored", "kL"))
+        through.xaxis.set_major_locator(dates.AutoDateLocator(maxticks=6))
+        through.xaxis.set_major_formatter(dates.DateFormatter("%b\n%Y"))
+        through.set_xlim(*dates.date2num(days.time.values[[0, -1]]))
+        through.set_ylim(-0.1 * capacity, 1.1 * capacity)
+        tank.set(xlim=(-0.75, 1.9), ylim=(-0.1 * capacity, 1.45 * capacity), xticks=[])
+        tank.set_title("the tank on that day", **SUBTITLE)
+        tank.grid(visible=False)
+        tank.spines[["left", "bottom"]].set_visible(False)
+        tank.set_yticks([])
+    through, tank = figure.axes
+    when, stored = dates.date2num(days.time.values), days.stored.values / 1000
+    _plot(through, "all days", when, stored, color=MIST, linewidth=2)
+    _plot(through, "so far", when[: day + 1], stored[: day + 1], color=DEEP, linewidth=2.8)
+    _plot(through, "today", [when[day]], [stored[day]], "o", ms=12, color=OCHRE, zorder=5)
+    missing = when[: day + 1][days.unmet_daily.values[: day + 1] > 1e-6]
+    _bars(through, "short", missing, -0.08 * capacity, np.full(missing.size, -0.015 * capacity), color=BRICK)
+    look = {"facecolor": "white", "edgecolor": INK, "linewidth": 2.2, "zorder": 2}
+    draw_polygon(tank, "tank", draw_box(0, 1, 0, capacity, 1), **look)
+    draw_polygon(tank, "water", draw_box(0, 1, 0, stored[day], 1), facecolor=MIST, linewidth=0, zorder=3)
+    draw_line(
+        tank, "morning", [(0, facts["stored_before"] / 1000), (1, facts["stored_before"] / 1000)], **MORNING
+    )
+    flows = {  # by name, the ends of its arrow and where its words stand
+        "inflow": ((0.25, 1.3), (0.25, 1.05), (0.35, 1.24), "in"),
+        "spilled_daily": ((1.0, 0.95), (1.25, 0.95), (1.08, 1.05), "spilled"),
+        "drawn": ((0.0, 0.06), (-0.3, 0.06), (-0.72, 0.2), "drawn"),
+        "unmet_daily": ((0, 0), (0, 0), (-0.72, 0.34), "missing"),
+    }
+    for name, (start, end, place, words) in flows.items():
+        shown = facts[name] > 0.5
+        tone = BRICK if name == "unmet_daily" else DEEP
+        points = [start, end] if shown and start != end else []
+        points = [(x, y * capacity) for x, y in points]
+        draw_line(tank, name, points, color=tone, linewidth=2 + 4 * min(facts[name] / 3000, 1), zorder=4)
+        draw_line(tank, f"{name} end", points[1:], marker=HEADS.get(name, "o"), ms=12, color=tone, zorder=4)
+        above = measure(facts["rain"], "mm", 2) + " of rain:\n" if name == "inflow" else f"{words}\n"
+        said = f"{above}{litres(facts[name])}{' in' if name == 'inflow' else ''}" if shown else ""
+        draw_says(tank, f"{name} words", (place[0], place[1] * capacity), said, color=tone)
+    return figure
+
+
+MORNING = {"color": INK, "linewidth": 1.6, "linestyle": DASHES[2], "zorder": 4}
+"""The level of the morning."""
+
+HEADS = {"inflow": "v", "spilled_daily": ">", "drawn": "<"}
+"""Of the arrows."""
 
 
 def worst_sequence_figure(found: xr.Dataset, own: float, figure: Figure | None = None) -> Figure:

@@ -7,7 +7,7 @@ from functools import lru_cache, partial
 
 import ipywidgets as widgets
 
-from rainharvest.core.board import board, cautions, choice, slider
+from rainharvest.core.board import board, cautions, choice, day_slider, slider
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT
 from rainharvest.drought import facts, figures
 from rainharvest.drought import facts_climates as climates
@@ -99,6 +99,37 @@ def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widge
         }
 
     return board("bad-years", controls, redraw, cautions("drinking"))
+
+
+def day_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+    """Return the panel that plays the worst drought day by day.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    tank : float [L], optional
+        Usable tank size.
+
+    Returns
+    -------
+    VBox
+        A day to step to, or to play from; rain, draw, spill, shortfall and level of that day.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be run, or its tank takes no rain.
+    """
+    days = facts.worst_days_of(prepare_drought(path, tank))
+
+    def redraw(day: float) -> dict[str, tuple]:
+        found = facts.day_facts(days, int(day))
+        return {"day": (partial(figures.day_figure, days, int(day), found), SAY.day(found))}
+
+    first_short = int((days.unmet_daily > 1e-6).argmax("time"))
+    day = day_slider("day", days.sizes["time"], first_short)
+    return board("day", {"day": day}, redraw, cautions("drinking"))
 
 
 def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:

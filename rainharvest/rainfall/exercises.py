@@ -22,19 +22,12 @@ def check_left(record: CheckedRecord, longest_gap: int, yours: int | None) -> No
     yours : int, optional
         The reader's answer in days; ``...`` asks for the right one.
     """
-    left = fill_gaps(
-        record.recent,
-        record.recent_neighbours or None,
-        longest_gap=longest_gap,
-        longest_alone=min(longest_gap, 92),
-    ).attrs["days_left"]
-    says(
-        yours,
-        left,
-        f"{left:,} days stay unknown.",
-        "Set the slider of the longest gap in the first panel and read the sentence under its first figure.",
-        near=0,
+    limits = {"longest_gap": longest_gap, "longest_alone": min(longest_gap, 92)}
+    left = fill_gaps(record.recent, record.recent_neighbours or None, **limits).attrs["days_left"]
+    hint = (
+        "Set the slider of the longest gap in the first panel and read the sentence under its first figure."
     )
+    says(yours, left, f"{left:,} days stay unknown.", hint, near=0)
 
 
 def check_longest_spell(description: xr.Dataset, yours: int | None) -> None:
@@ -63,11 +56,5 @@ def check_rightly_wet(skill: xr.Dataset, yours_percent: float | None) -> None:
         The reader's answer in per cent; ``...`` asks for the right one.
     """
     share = 100 * float(skill.wet_agreement[0])
-    says(
-        yours_percent,
-        share,
-        f"{share:.0f} % of them are rightly wet or dry.",
-        "Set the slider of the hidden days and read the sentence under the last figure of the first panel.",
-        near=0,
-        least=2,
-    )
+    hint = "Set the slider of the hidden days and read the sentence under the last figure of the first panel."
+    says(yours_percent, share, f"{share:.0f} % of them are rightly wet or dry.", hint, near=0, least=2)

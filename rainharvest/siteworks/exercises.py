@@ -23,16 +23,11 @@ def check_pressure(works: Works, height: float, yours_kilopascals: float | None)
     """
     site, given = works.site, works.given
     vessel = vessel_of(given.nominal, site.form, height, tank_width=site.tank_width, tanks=site.tanks)
-    pressure = base_of(
-        vessel, "bedrock", slab_thickness=site.slab_thickness, slab_margin=site.slab_margin
-    ).ground_pressure
-    says(
-        yours_kilopascals,
-        pressure,
-        f"{pressure:.0f} kPa: each metre of water presses with 9.81 kPa, whatever the volume; tank and slab add a "
-        "little.",
-        "A metre of water presses with 9.81 kPa. Add the slab: 24 kPa for each metre of concrete.",
-    )
+    slab = {"slab_thickness": site.slab_thickness, "slab_margin": site.slab_margin}
+    pressure = base_of(vessel, "bedrock", **slab).ground_pressure
+    why = "each metre of water presses with 9.81 kPa, whatever the volume; tank and slab add a little"
+    hint = "A metre of water presses with 9.81 kPa. Add the slab: 24 kPa for each metre of concrete."
+    says(yours_kilopascals, pressure, f"{pressure:.0f} kPa: {why}.", hint)
 
 
 def check_freeboard(ready: Ready, yours_percent: float | None) -> None:
@@ -50,15 +45,9 @@ def check_freeboard(ready: Ready, yours_percent: float | None) -> None:
         works = site_variant(ready, site_given(ready, freeboard_share=percent / 100))
         if works.overflow is None or works.overflow.pipes > 1:
             continue
-        says(
-            yours_percent,
-            percent,
-            f"With {percent} % one pipe a tank, of {works.overflow.overflow_bore:g} mm, passes the storm; "
-            f"{litres(works.vessel.capacity)} are left to use.",
-            hint,
-            near=0,
-        )
-        return
+        passes = f"With {percent} % one pipe a tank, of {works.overflow.overflow_bore:g} mm, passes the storm"
+        answer = f"{passes}; {litres(works.vessel.capacity)} are left to use."
+        return says(yours_percent, percent, answer, hint, near=0)
     says(yours_percent, None, "One pipe is not enough up to half of the tank.", hint)
 
 
@@ -77,17 +66,8 @@ def check_soakaway(ready: Ready, pit_minutes: float, yours_metres: float | None)
     pit = ready.site.trial_pit
     works = site_variant(ready, trial_pit=pit and pit.model_dump() | {"minutes": (pit_minutes,) * 3})
     if works.soakaway is None:
-        says(
-            yours_metres,
-            0,
-            f"There is none: {works.soakaway_answer}.",
-            "Is there one at all?",
-        )
+        says(yours_metres, 0, f"There is none: {works.soakaway_answer}.", "Is there one at all?")
         return
     length = float(works.soakaway.soakaway_length)
-    says(
-        yours_metres,
-        length,
-        f"{length:.1f} m.",
-        "Move the slider of the trial pit and read the length under the figure.",
-    )
+    hint = "Move the slider of the trial pit and read the length under the figure."
+    says(yours_metres, length, f"{length:.1f} m.", hint)

@@ -28,11 +28,11 @@ from rainharvest.siteworks.figures import (
 )
 from rainharvest.siteworks.section import SAY
 from rainharvest.siteworks.tables import PumpPlan, SiteWorks
-from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.storage.facts import Flows, balance_settings
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.choices import saving
-from rainharvest.study.variant import Prepared, area_keys, prepare
+from rainharvest.study.stages import results_of
+from rainharvest.study.variant import Prepared, area_keys, of_file, open_study, prepare
 
 PIT = {"pit_length": 1.0, "pit_width": 0.75, "pit_depth": 1.0, "minutes": (56.0,)}
 
@@ -46,11 +46,7 @@ class Ready:
     prepared: Prepared  # The study on its first filled version
     nominal: float  # [L] Nominal size at which the tank stands at first
     ten_year_day: float  # [mm/day] Of its record
-
-    @property
-    def site(self) -> SiteWorks:
-        """The site as the study file has it."""
-        return self.prepared.study.site_works
+    site: SiteWorks  # As the study file has it, with the tanks that were decided on
 
 
 def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> Ready:
@@ -61,7 +57,7 @@ def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> 
     path : str or path
         The study file.
     nominal : float [L], optional
-        Nominal size at first; the study's chosen one, else the smallest that reaches its target.
+        Nominal size of one tank at first; if not given, the tanks that the study decides on.
 
     Returns
     -------
@@ -74,16 +70,16 @@ def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> 
         If the study cannot be run, or has no roof.
     """
     prepared = prepare(path)
-    study = prepared.study
-    size = nominal or study.tank.chosen
-    if size is None:
-        inflow = study_water(study, prepared.record).inflow.isel(member=0)
-        target = study.target
-        found = smallest_tank(inflow, prepared.demand.sum("use"), target.reliability, measure=target.measure)
-        size = found.capacity / study.tank.usable_share
-    if not 0 < size < np.inf:
-        size = float(prepared.sizes[prepared.sizes.size // 2]) / study.tank.usable_share
-    return Ready(prepared, float(size), ten_year_day(prepared.record.filled.isel(member=0, drop=True)))
+    site = prepared.study.site_works
+    if nominal is None:
+        run = open_study(path, members=None)
+        with of_file(path):
+            done = results_of(run, "decision")["done"]
+        nominal = float(done.described_nominal)
+        if "tanks" in done.attrs:  # bought from a catalogue, which knows them
+            tanks = {"tanks": int(done.attrs["tanks"]), "height": float(done.attrs["tank_height"])}
+            site = site.model_copy(update=tanks | {"form": "upright", "tank_width": None})
+    return Ready(prepared, nominal, ten_year_day(prepared.record.filled.isel(member=0, drop=True)), site)
 
 
 def site_given(

@@ -2,12 +2,50 @@
 
 from __future__ import annotations
 
+import os
+
+import ipywidgets as widgets
 import numpy as np
 import xarray as xr
 
+from rainharvest.core.board import predict, slider
 from rainharvest.core.exercise import says
 from rainharvest.core.reader import litres, number, percent
 from rainharvest.sizing.facts_printed import option_for
+from rainharvest.sizing.section import SAY
+from rainharvest.study.variant import prepare, variant
+
+
+def guess_more_people(path: str | os.PathLike, group: xr.Dataset, times: float) -> widgets.VBox:
+    """Return the guess at what the tank decided on supplies to more people.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+    group : Dataset
+        As `rainharvest.sizing.facts.sizing_group`.
+    times : float [1]
+        How many times as many people.
+
+    Returns
+    -------
+    VBox
+        A slider; then the guesses beside the share that it is.
+    """
+    tank, prepared = group.attrs["nominal"] * group.attrs["usable_share"], prepare(path)
+
+    def supplied(people: float) -> float:
+        done = variant(prepared, area=prepared.area, people=people, capacity=tank)
+        return float(done.described_rain_reliability)
+
+    def found() -> tuple[float, str]:
+        share = supplied(times * prepared.people)
+        return 100 * share, SAY.more_people(share, times)
+
+    asked = SAY.guess_more_people(supplied(prepared.people), times)
+    share = slider(group.attrs["measure"], 90, 0, 100, 1, unit="%", scale=0.01)
+    return predict("more-people", asked, share, found)
 
 
 def check_sure(group: xr.Dataset, yours_percent: float | None, capacity_kilolitres: float) -> None:
@@ -24,15 +62,12 @@ def check_sure(group: xr.Dataset, yours_percent: float | None, capacity_kilolitr
     """
     at, reaching = np.log(group.capacity.values), group.draws_reaching.values
     share = float(np.interp(np.log(1000 * capacity_kilolitres), at, reaching))
-    says(
-        yours_percent,
-        100 * share,
-        f"It reaches the target in {percent(share)} of the versions.",
+    hint = (
         "Move the tank of the first panel to that size: its sentence says between what ends the versions lie, and "
-        "the target stands somewhere between these.",
-        near=0,
-        least=5,
+        "the target stands somewhere between these."
     )
+    answer = f"It reaches the target in {percent(share)} of the versions."
+    says(yours_percent, 100 * share, answer, hint, near=0, least=5)
 
 
 def check_shortcut(group: xr.Dataset, yours: str | None) -> None:
@@ -53,13 +88,8 @@ def check_shortcut(group: xr.Dataset, yours: str | None) -> None:
         for way, one in zip(group.way.values[1:], size[1:], strict=True)
         if np.isfinite(one)
     }
-    says(
-        yours,
-        {best},
-        f"It is the {best}: {litres(float(size[nearest]))} beside {litres(float(size[0]))}.",
-        "Compare the bars on the left with the first.",
-        among=among,
-    )
+    answer = f"It is the {best}: {litres(float(size[nearest]))} beside {litres(float(size[0]))}."
+    says(yours, {best}, answer, "Compare the bars on the left with the first.", among=among)
 
 
 def check_tanks(group: xr.Dataset, capacity_kilolitres: float, yours: str | None) -> None:
@@ -76,16 +106,11 @@ def check_tanks(group: xr.Dataset, capacity_kilolitres: float, yours: str | None
     """
     place = option_for(group, 1000 * capacity_kilolitres)
     best = "none" if place is None else str(group.option.values[place])
+    columns = (group[name].values for name in ("option", "option_capacity", "option_capital"))
     among = {
         str(name): f"{name} holds {litres(float(holds))} usable for {number(float(money))} in all"
-        for name, holds, money in zip(
-            group.option.values, group.option_capacity.values, group.option_capital.values, strict=True
-        )
+        for name, holds, money in zip(*columns, strict=True)
     } | {"none": "there is one that is large enough"}
-    says(
-        yours,
-        {best},
-        f"{best}." if place is None else f"{best}, {litres(float(group.option_capacity[place]))} usable.",
-        "Go through the tanks on offer from the cheapest on and take the first that is large enough.",
-        among=among,
-    )
+    answer = f"{best}." if place is None else f"{best}, {litres(float(group.option_capacity[place]))} usable."
+    hint = "Go through the tanks on offer from the cheapest on and take the first that is large enough."
+    says(yours, {best}, answer, hint, among=among)

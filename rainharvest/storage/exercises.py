@@ -22,12 +22,8 @@ def check_reserve(demand: xr.DataArray, ride_out: float, yours_kilolitres: float
         The reader's answer in kilolitres; ``...`` asks for the right one.
     """
     size = smallest_reserve(demand.sum("use"), ride_out)
-    says(
-        yours_kilolitres,
-        size / 1000,
-        f"The worst {days(ride_out)} ask for {litres(size)}.",
-        "Move the ride-out slider and read the mark in the last figure.",
-    )
+    hint = "Move the ride-out slider and read the mark in the last figure."
+    says(yours_kilolitres, size / 1000, f"The worst {days(ride_out)} ask for {litres(size)}.", hint)
 
 
 def check_spilled(done: xr.Dataset, level_share: float, yours_kilolitres: float | None) -> None:
@@ -43,13 +39,9 @@ def check_spilled(done: xr.Dataset, level_share: float, yours_kilolitres: float 
         The reader's answer in kilolitres a year; ``...`` asks for the right one.
     """
     spilled = float(done.level_spilled_mains_a_year.interp(level_share=level_share))
-    says(
-        yours_kilolitres,
-        spilled / 1000,
-        f"It spills {litres(spilled)} of mains water a year.",
-        "Move the set-level slider and read the middle figure on the left.",
-        least=1,
-    )
+    hint = "Move the set-level slider and read the middle figure on the left."
+    answer = f"It spills {litres(spilled)} of mains water a year."
+    says(yours_kilolitres, spilled / 1000, answer, hint, least=1)
 
 
 def check_arrangement(done: xr.Dataset, yours: str | None) -> None:

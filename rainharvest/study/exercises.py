@@ -31,12 +31,8 @@ def check_size(done: xr.Dataset, target: float, yours_kilolitres: float | None) 
         says(yours_kilolitres, None, f"No size of the curve reaches {percent(target)}.", "Look at its end.")
         return
     size = float(np.interp(target, np.maximum.accumulate(curve.values), done.capacity.values))
-    says(
-        yours_kilolitres,
-        size / 1000,
-        f"The curve crosses {percent(target)} near {litres(size)}.",
-        f"Move the tank slider until the sentence under the curve says {percent(target)}.",
-    )
+    hint = f"Move the tank slider until the sentence under the curve says {percent(target)}."
+    says(yours_kilolitres, size / 1000, f"The curve crosses {percent(target)} near {litres(size)}.", hint)
 
 
 def check_share(done: xr.Dataset, capacity_kilolitres: float, yours_percent: float | None) -> None:
@@ -53,14 +49,8 @@ def check_share(done: xr.Dataset, capacity_kilolitres: float, yours_percent: flo
     """
     curve = _middle(done.volume_reliability)
     share = float(np.interp(1000 * capacity_kilolitres, done.capacity.values, curve.values))
-    says(
-        yours_percent,
-        100 * share,
-        f"It supplies {percent(share)}.",
-        "Move the tank slider to that size and read the mark.",
-        near=0,
-        least=3,
-    )
+    hint = "Move the tank slider to that size and read the mark."
+    says(yours_percent, 100 * share, f"It supplies {percent(share)}.", hint, near=0, least=3)
 
 
 def check_worst_year(done: xr.Dataset, yours: int | None) -> None:
@@ -76,17 +66,10 @@ def check_worst_year(done: xr.Dataset, yours: int | None) -> None:
     failed = _middle(done.described_failed_by_year).values
     worst = done.year.values[failed == failed.max()].tolist()
     years = " and ".join(str(year) for year in worst)
-    among = {
-        int(year): f"in {year} it failed on {days(float(count))}"
-        for year, count in zip(done.year.values, failed, strict=True)
-    }
-    says(
-        yours,
-        set(worst),
-        f"{years}: {int(failed.max())} days failed.",
-        "Look for the tallest bar of the second figure.",
-        among=among,
-    )
+    by_year = zip(done.year.values, failed, strict=True)
+    among = {int(year): f"in {year} it failed on {days(float(count))}" for year, count in by_year}
+    hint = "Look for the tallest bar of the second figure."
+    says(yours, set(worst), f"{years}: {int(failed.max())} days failed.", hint, among=among)
 
 
 def check_days_short(results: StudyResults, *, yours_days: float | None) -> None:
@@ -104,14 +87,8 @@ def check_days_short(results: StudyResults, *, yours_days: float | None) -> None
     failed = done.described_failed_by_year.median("member")[whole]
     worst = int(failed.values.argmax())
     count = float(failed[worst])
-    says(
-        yours_days,
-        count,
-        f"It fails on {days(count)} in {int(failed.year[worst])}.",
-        "Look under the first section's question on a drought.",
-        near=0,
-        least=1,
-    )
+    hint = "Look under the first section's question on a drought."
+    says(yours_days, count, f"It fails on {days(count)} in {int(failed.year[worst])}.", hint, near=0, least=1)
 
 
 def check_reaches_the_tank(results: StudyResults, *, yours_percent: float | None) -> None:
@@ -125,14 +102,9 @@ def check_reaches_the_tank(results: StudyResults, *, yours_percent: float | None
         The reader's answer in per cent.
     """
     share = float(results.done.inflow.mean() / results.done.mean_rain_on_roof)
-    says(
-        yours_percent,
-        100 * share,
-        f"{percent(share)} of the rain on the roofs reaches the tank.",
-        "The last row of the table of where the rain goes has it.",
-        near=0,
-        least=1,
-    )
+    hint = "The last row of the table of where the rain goes has it."
+    answer = f"{percent(share)} of the rain on the roofs reaches the tank."
+    says(yours_percent, 100 * share, answer, hint, near=0, least=1)
 
 
 def check_thirstiest_option(results: StudyResults, *, yours_option: str | None) -> None:

@@ -74,13 +74,23 @@ LOOK = (
 )
 
 
+PICTURES = "all => all.map(e => e.alt)"
+
+# What a panel shows above itself once its kernel is gone.
+LOST = """() => [...document.querySelectorAll('.rh-panel')]
+  .map(e => getComputedStyle(e, '::before').content).filter(words => words.includes('lost its kernel')).length"""
+
+
 def opened(page, lab, name):
-    """Open a notebook and run it from top to bottom."""
+    """Open a notebook and run it from top to bottom; return the words of the pictures that stood before it ran."""
     page.goto(f"{lab}/doc/tree/notebooks/{name}")
     page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
     page.wait_for_function(KERNEL_IDLE, timeout=60_000)
     page.evaluate(COUNT_ANSWERS)
+    page.evaluate("() => window.jupyterapp.commands.execute('notebook:expand-all-headings')")
+    before = page.eval_on_selector_all(".jp-OutputArea img[alt]", PICTURES)
     run(page)
+    return before
 
 
 def run(page):
@@ -123,6 +133,13 @@ def settle(page):
     """Wait until the kernel has nothing to do and what it sent is painted."""
     page.wait_for_function(KERNEL_IDLE, timeout=20_000)
     page.evaluate(PAINTED)
+
+
+def restart(page):
+    """Restart the kernel, as its menu does."""
+    page.evaluate(
+        "() => window.jupyterapp.shell.currentWidget.context.sessionContext.session.kernel.restart()"
+    )
 
 
 def sentences(page):

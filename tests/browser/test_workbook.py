@@ -14,11 +14,13 @@ import pytest
 from browser.driving import (
     FAULTS,
     LOOK,
+    LOST,
     handles,
     note,
     opened,
     picture,
     press,
+    restart,
     run,
     sentences,
     settle,
@@ -62,13 +64,14 @@ BESIDE = """() => [...document.querySelectorAll('.rh-controls')].map(side => {
 }).filter(high => high > innerHeight - 110)"""
 
 
-def check_notebook(page, name):
-    """Check a notebook that has been run: no error, the pictures' words as stored, every slider to both ends."""
+def check_notebook(page, name, before):
+    """Check a notebook that was run: stills before it, panels alone after, no error, every slider to both ends."""
     assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
     warned = page.locator('[data-mime-type="application/vnd.jupyter.stderr"]').all_inner_texts()
     assert [w for w in warned if not w.startswith("Compiling ")] == []
-    words = page.eval_on_selector_all(".jp-OutputArea img[alt]", "all => all.map(e => e.alt)")
-    assert words == stored_words(name), f"run tests/notebooks/store.py notebooks/{name}"
+    assert before == stored_words(name), f"run tests/notebooks/store.py notebooks/{name}"
+    assert page.locator(".jp-OutputArea img[alt]").count() == 0, "a figure stands twice"
+    assert page.locator(".rh-panel").count() >= 1 and page.evaluate(LOST) == 0
     count, stem = handles(page).count(), name.removesuffix(".ipynb")
     for screen in ("projector", "laptop"):
         resize(page, screen)
@@ -101,15 +104,15 @@ def check_notebook(page, name):
 @pytest.mark.parametrize("name", [name for name in NOTEBOOKS if name not in (FIRST, STORAGE)])
 def test_notebook_runs_and_every_slider_moves_to_both_ends(page, lab, name, capsys):
     begun = time.perf_counter()
-    opened(page, lab, name)
+    before = opened(page, lab, name)
     with capsys.disabled():
         print(f" {name[:2]}: kernel started and all cells run in {time.perf_counter() - begun:.0f} s", end="")
-    check_notebook(page, name)
+    check_notebook(page, name, before)
 
 
 def test_the_first_page_from_its_opening_to_a_choice_that_another_shows(page, lab, capsys):
     begun = time.perf_counter()
-    opened(page, lab, FIRST)
+    stills = opened(page, lab, FIRST)
     before = sentences(page)
     assert press(page, handles(page).first, "ArrowRight") and sentences(page) != before
     with capsys.disabled():
@@ -119,17 +122,20 @@ def test_the_first_page_from_its_opening_to_a_choice_that_another_shows(page, la
     the_last_value_is_painted_however_fast_the_moves(page)
     page.get_by_role("button", name="Back to the start").first.click()
     settle(page)
-    check_notebook(page, FIRST)
+    check_notebook(page, FIRST, stills)
     saves_first_figure(page)
     press(page, slider_of(page, "tank size"), "End")
     size = slider_of(page, "tank size").get_attribute("aria-valuenow")
     assert "Saved in my_study.toml: Usable tank size" in note(page, "Save these choices")
     picture(page, "saved")
-    opened(page, lab, STORAGE)
+    stills = opened(page, lab, STORAGE)
     assert slider_of(page, "tank size").get_attribute("aria-valuenow") == size
     assert "my_study-before.toml" in note(page, "Set saved choices aside")
     run(page)
-    check_notebook(page, STORAGE)
+    check_notebook(page, STORAGE, stills)
+    restart(page)
+    page.wait_for_function(f"() => ({LOST})() === 1", timeout=60_000)
+    picture(page, "lost")
 
 
 def the_last_value_is_painted_however_fast_the_moves(page):

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import ipywidgets as widgets
 import pytest
+from panels import button, check_both_ends, walk
 
 from rainharvest import InputError
-from rainharvest.core.board import board, choice, slider, still
+from rainharvest.core.board import NO_KERNEL, board, choice, day_slider, predict, slider, still
 from rainharvest.core.style import keep, new_figure, svg
 from rainharvest.study.choices import saving, study_in_use
 from rainharvest.study.file import read_study
@@ -55,19 +56,8 @@ def test_errors_are_shown_in_the_panel_and_go_away(panel):
 
 def test_back_to_the_first_values(panel):
     panel.rh_controls["area"].value = 90
-    button = next(w for w in walk(panel) if isinstance(w, widgets.Button))
-    button.click()
+    button(panel, "Back to the start").click()
     assert panel.rh_controls["area"].value == 50 and "50 m²" in panel.rh_pictures["line"][1].value
-
-
-def walk(widget):
-    yield widget
-    for child in getattr(widget, "children", ()):
-        yield from walk(child)
-
-
-def button(panel, words):
-    return next(w for w in walk(panel) if isinstance(w, widgets.Button) and w.description == words)
 
 
 def test_a_figure_is_saved_as_it_stands_and_a_move_takes_the_links_away(panel):
@@ -242,6 +232,66 @@ def test_a_still_has_every_sentence_as_words_and_as_alternative_text():
         assert plain in shown.split('width="900"')[0] and f"<p>{plain}</p>" in shown
 
 
+def test_a_panel_shows_itself_live_and_as_a_still_picture_in_one_output(panel):
+    shown = panel._repr_mimebundle_()
+    assert "application/vnd.jupyter.widget-view+json" in shown
+    assert shown["text/html"] == f'<p class="rh-before">{NO_KERNEL}</p>{still(panel).data}'
+
+
+def test_without_a_control_all_figures_stand_side_by_side():
+    figures = {key: new_figure(key.title())[0] for key in ("one", "two")}
+    plain = board("p", {}, lambda: {key: (figure, f"It is {key}.") for key, figure in figures.items()})
+    pictures = [picture for picture, _ in plain.rh_pictures.values()]
+    assert set(pictures) <= set(walk(plain)) and not any(isinstance(w, widgets.Tab) for w in walk(plain))
+    assert NO_KERNEL not in plain._repr_mimebundle_()["text/html"]
+
+
+def test_a_guess_is_set_before_the_answer_is_worked_out_and_those_of_a_class_gather():
+    asked = []
+
+    def found():
+        asked.append(1)
+        return 57.0, "It takes 57 kL."
+
+    size = slider("capacity", 20, 1, 100, 1, unit="kL", scale=1000.0)
+    guess = predict("size", "How large?", size, found)
+    assert not asked and "57" not in guess._repr_mimebundle_()["text/html"] and guess.rh_words.value == ""
+    for value in (20, 80, 20):
+        guess.rh_controls["size"].value = value
+        button(guess, "Set this guess").click()
+    assert (
+        asked == [1]
+        and "(3 guesses so far) is Usable tank size 20 kL. It takes 57 kL." in guess.rh_words.value
+    )
+    marks = {a.get_gid(): a.get_xydata().tolist() for a in guess.rh_figures[0].axes[0].get_lines()}
+    assert marks["guesses"] == [[20, 1], [80, 1], [20, 2]] and marks["last guess"] == [[20, 2]]
+    assert [x for x, _ in marks["truth"]] == [57, 57]
+    button(guess, "Begin again").click()
+    assert guess.rh_words.value == "" and not guess.rh_figures
+
+
+def test_a_guess_out_of_a_list_and_a_failure_are_told():
+    run = choice("Run", ["dry", "wet"], "dry")
+    guess = predict("run", "Which?", run, lambda: ("wet", "It is the wet one."))
+    button(guess, "Set this guess").click()
+    assert "Your guess is Run: dry. It is the wet one." in guess.rh_words.value
+    assert [tick.get_text() for tick in guess.rh_figures[0].axes[0].get_xticklabels()] == ["dry", "wet"]
+
+    def fails():
+        raise InputError("no rain", "give some", "rain")
+
+    guess = predict("run", "Which?", choice("Run", ["dry"], "dry"), fails)
+    button(guess, "Set this guess").click()
+    assert "rain: no rain; give some" in guess.rh_words.value
+
+
+def test_days_are_played_and_stepped():
+    figure, _ = new_figure("Nothing")
+    panel = board("d", {"day": day_slider("day", 30, 4)}, lambda day: {"a": (figure, f"day {day:g}")})
+    (play,) = [w for w in walk(panel) if isinstance(w, widgets.Play)]
+    assert (play.value, play.min, play.max) == (4, 0, 29) and "day 4" in panel.rh_pictures["a"][1].value
+
+
 def test_same_figure_paints_the_same_bytes_and_several_share_a_page():
     figure, axes = new_figure("Twice")
     axes.plot([0, 1], [0, 1])
@@ -253,15 +303,7 @@ def test_same_figure_paints_the_same_bytes_and_several_share_a_page():
 
 
 def test_study_panel_at_the_ends_of_every_slider():
-    panel = study_panel(DEMO)
-    for name, control in panel.rh_controls.items():
-        said = set()
-        for value in (control.min, control.max):
-            control.value = value
-            assert panel.rh_words.value == "", (name, value)
-            said.add(tuple(words.value for _, words in panel.rh_pictures.values()))
-        assert len(said) == 2, f"{name} changes nothing"
-        control.value = control.min + (control.max - control.min) // 2
+    check_both_ends(study_panel(DEMO))
 
 
 def test_study_panel_agrees_with_the_study():

@@ -1,14 +1,20 @@
 """The panels of the drought stage: every slider moves what is said, and nothing fails at either end."""
 
+import numpy as np
 import pytest
+from panels import button, check_both_ends, said
 
+from rainharvest.drought.exercises import guess_month
+from rainharvest.drought.facts import day_facts, failing_months, worst_days_of
 from rainharvest.drought.panel import (
     bad_years_panel,
     card_panel,
     climate_panel,
+    day_panel,
     dry_spells_panel,
     longer_droughts_panel,
     outlook_panel,
+    prepare_drought,
     skill_panel,
 )
 
@@ -20,35 +26,13 @@ PANELS = [
     card_panel,
     climate_panel,
     longer_droughts_panel,
+    day_panel,
 ]
-
-
-def said(panel):
-    return [line.value for _, line in panel.rh_pictures.values()]
 
 
 @pytest.mark.parametrize("make", PANELS)
 def test_every_slider_changes_what_is_said_at_both_ends(make, school):
-    panel = make(school)
-    assert panel.rh_words.value == ""
-    first = said(panel)
-    assert all("nan" not in line and "inf" not in line.split() for line in first)
-    for name, control in panel.rh_controls.items():
-        ends = (
-            [control.min, control.max]
-            if hasattr(control, "max")
-            else [v for _, v in control.options][:: len(control.options) - 1]
-        )
-        seen, start = [], control.value
-        for end in ends:
-            control.value = end
-            assert panel.rh_words.value == "", (name, end, panel.rh_words.value)
-            seen.append(said(panel))
-        if name != "months":  # a season matters only once a factor is moved
-            assert seen[0] != seen[1], name
-        control.value = start
-    assert said(panel) == first
-    assert all(picture.value.startswith("<svg") for picture, _ in panel.rh_pictures.values())
+    check_both_ends(make(school), alike=["months"])  # a season matters only once a factor is moved
 
 
 def test_the_season_matters_once_a_factor_is_moved(school):
@@ -67,3 +51,28 @@ def test_factors_at_odds_with_each_other_are_answered_all_the_same(school):
     before = said(panel)
     panel.rh_controls["amount"].value = 50
     assert panel.rh_words.value == "" and said(panel) != before
+
+
+def test_each_day_played_balances_and_is_what_is_said(school):
+    days = worst_days_of(prepare_drought(school))
+    drawn = days.demand - days.unmet_daily
+    left = days.stored_before + days.inflow - drawn - days.spilled_daily
+    np.testing.assert_allclose(left, days.stored, atol=1e-6)
+    np.testing.assert_allclose(days.stored_before[1:], days.stored[:-1])
+    short = np.flatnonzero(days.unmet_daily.values > 1e-6)
+    panel = day_panel(school)
+    assert panel.rh_controls["day"].value == short[0] and "are missing" in said(panel)["day"]
+    panel.rh_controls["day"].value = int(short[-1])
+    assert str(days.time.values[short[-1]])[:10] in said(panel)["day"]
+    assert day_facts(days, int(short[-1]))["days_short"] == short.size
+    panel.rh_controls["day"].value = int(days.demand.argmin())
+    assert "nobody asks for water" in said(panel)["day"]
+
+
+def test_the_month_that_is_guessed_at_is_the_one_that_fails_most(school):
+    basis = prepare_drought(school)
+    failed = failing_months(basis)
+    guess = guess_month(basis)
+    button(guess, "Set this guess").click()
+    months = "January February March April May June July August September October November December".split()
+    assert f"It is {months[int(failed.argmax())]}:" in guess.rh_words.value

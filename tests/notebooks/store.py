@@ -1,7 +1,7 @@
 """Run notebooks and store them as the guards of tests/test_house.py want them.
 
-Outputs stay in the cells tagged ``keep_output`` only; what else a notebook prints on standard error is shown, and
-nothing is stored then.
+Outputs stay in the cells tagged ``keep_output`` only, of a panel its still picture; what else a notebook prints on
+standard error is shown, and nothing is stored then.
 """
 
 import sys
@@ -26,6 +26,9 @@ def store(path):
     for cell in (cell for cell in book.cells if cell.cell_type == "code"):
         cell.metadata.pop("execution", None)
         said += "".join(o.text for o in cell.outputs if o.get("name") == "stderr")
+        for output in cell.outputs:
+            if "panel" in cell.metadata.get("tags", []):
+                output["data"] = {"text/html": output["data"]["text/html"]}
         if "keep_output" not in cell.metadata.get("tags", []):
             cell.outputs, cell.execution_count = [], None
     if not said:

@@ -110,7 +110,7 @@ def test_a_fifth_less_rain_and_a_fifth_fewer_days():
 
 
 def test_half_of_the_biggest_storms():
-    storms = site_variant(prepare_siteworks(STUDY, nominal=56_000)).storms
+    storms = site_variant(prepare_siteworks(STUDY)).storms
     line = notice("09", "A tank that is meant to be full")
     full = storms.full_before.values
     assert "Half of the biggest storms found it over nine tenths full" in line
