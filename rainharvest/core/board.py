@@ -251,11 +251,12 @@ class Panel(widgets.VBox):
     """A panel with two faces: sliders where a kernel runs, what they show as a still picture where none does."""
 
     def _repr_mimebundle_(self, **kwargs):
-        note = f'<p class="rh-before">{NO_KERNEL}</p>' if self.rh_controls else ""
-        return super()._repr_mimebundle_(**kwargs) | {"text/html": note + self.rh_still()}
+        return super()._repr_mimebundle_(**kwargs) | {"text/html": self.rh_still()}
 
 
 NO_KERNEL = "A still picture: nothing runs yet. Run the page (menu Run, Run All Cells), and it can be moved."
+
+NO_GUESS = '<p class="rh-before">Run the page (menu Run, Run All Cells) to set a guess.</p>'
 
 LOST_KERNEL = (
     "This panel has lost its kernel and cannot answer. Run the page again (menu Run, Run All Cells)."
@@ -418,7 +419,8 @@ def board(
     side.children = [*players, *controls.values(), *between, bar, *said]
     for box, css in ((side, "rh-side"), (side, "rh-controls"), (more, "rh-more")):
         box.add_class(css)
-    panel = _panel([words, row, more, *caution_box], lambda: still(panel).data)
+    note = f'<p class="rh-before">{NO_KERNEL}</p>' if controls else ""
+    panel = _panel([words, row, more, *caution_box], lambda: note + still(panel).data)
     panel.rh_controls = dict(controls)  # tests and notebooks move the controls by name
     panel.rh_words = words
     panel.rh_pictures = pictures
@@ -454,6 +456,7 @@ def predict(
     ``control`` is a slider or a list to choose from; ``found`` returns, once the first guess is set, what is so in the
     control's own values and a sentence. Guesses gather in one picture, so that a trainer can type in those of a class.
     """
+    asked_for = Controls({name: control})
     guesses: list[object] = []
     truth: list[tuple[object, str]] = []
     figures: list[Figure] = []
@@ -470,7 +473,7 @@ def predict(
             said.value = stopped(error)
             return
         many = f" ({len(guesses)} guesses so far)" if len(guesses) > 1 else ""
-        words = f"Your guess{many} is {Controls({name: control}).said(name)}. "
+        words = f"Your guess{many} is {asked_for.said(name)}. "
         picture.value = svg(figures[0], name, f"{words}{truth[0][1]}")
         said.value = f'<div class="rh-words">{words}{truth[0][1]}</div>'
 
@@ -479,7 +482,7 @@ def predict(
         figures.clear()
         picture.value = said.value = ""
 
-    asked = f'<div class="rh-words"><b>Guess first.</b> {question}</div>'
+    asked = f'<p class="rh-words"><b>Guess first.</b> {question}</p>'
     buttons = [
         _button("Set this guess", "Keep the guess, and show it beside what the study finds", set_one),
         _button("Begin again", "Forget all guesses and hide the answer", clear),
@@ -489,7 +492,7 @@ def predict(
     for box, css in ((side, "rh-side"), (side, "rh-controls"), (main, "rh-main")):
         box.add_class(css)
     row = widgets.HBox([side, main], layout={"flex_flow": "row wrap", "grid_gap": "0 24px"})
-    panel = _panel([widgets.HTML(asked), row], lambda: f"<p><b>Guess first.</b> {question}</p>")
+    panel = _panel([widgets.HTML(asked), row], lambda: asked + NO_GUESS)
     panel.rh_controls, panel.rh_buttons, panel.rh_words, panel.rh_figures = (
         {name: control},
         buttons,

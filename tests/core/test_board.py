@@ -256,15 +256,15 @@ def test_a_guess_is_set_before_the_answer_is_worked_out_and_those_of_a_class_gat
     size = slider("capacity", 20, 1, 100, 1, unit="kL", scale=1000.0)
     guess = predict("size", "How large?", size, found)
     assert not asked and "57" not in guess._repr_mimebundle_()["text/html"] and guess.rh_words.value == ""
-    for value in (20, 80, 20):
+    for value in (20, 20, 80):
         guess.rh_controls["size"].value = value
         button(guess, "Set this guess").click()
     assert (
         asked == [1]
-        and "(3 guesses so far) is Usable tank size 20 kL. It takes 57 kL." in guess.rh_words.value
+        and "(3 guesses so far) is Usable tank size 80 kL. It takes 57 kL." in guess.rh_words.value
     )
     marks = {a.get_gid(): a.get_xydata().tolist() for a in guess.rh_figures[0].axes[0].get_lines()}
-    assert marks["guesses"] == [[20, 1], [80, 1], [20, 2]] and marks["last guess"] == [[20, 2]]
+    assert marks["guesses"] == [[20, 1], [20, 2], [80, 1]] and marks["last guess"] == [[80, 1]]
     assert [x for x, _ in marks["truth"]] == [57, 57]
     button(guess, "Begin again").click()
     assert guess.rh_words.value == "" and not guess.rh_figures
