@@ -37,7 +37,7 @@ def guess_wet_share(case: CatchmentCase, climate: str, bleed: float) -> widgets.
         dry, wet = (float(done.table.loc["delivered", kind]) for kind in ("dry run", "wet run"))
         return 100 * wet / dry, SAY.wet_share(dry, wet)
 
-    share = slider("wet_share", 50, 0, 100, 1, unit="%", scale=0.01, about="What you expect")
+    share = slider("brought_by_wet", 50, 0, 100, 1, unit="%", scale=0.01, about="What you expect")
     return predict("wet-share", SAY.guess_wet_share(climate, bleed), share, found)
 
 

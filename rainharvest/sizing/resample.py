@@ -78,7 +78,7 @@ def long_run_means(yearly, count: int, rng: np.random.Generator) -> np.ndarray:
 
 ENOUGH_YEARS, SHORT_OF_THEM = 30, 60
 
-"""Years from which on long-run means spread as they are drawn; each year fewer widens them by a sixtieth (own choice)."""
+"""Years from which on long-run means spread as they are drawn; each year fewer widens them by a 60th (own choice)."""
 
 
 def widening(years: int) -> float:
