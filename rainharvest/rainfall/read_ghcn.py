@@ -198,8 +198,8 @@ def _one_series(table: pd.DataFrame, unit: Unit, facts: dict, notes: list[str]) 
             f"{plural(lost, 'total')} over several days left out: the days have values of their own, or the "
             "number of them is not given"
         )
-    rows = pd.concat([given, blank, kept.assign(quality=kept["quality"].where(sound, "span"))])
-    total = np.concatenate([np.ones(len(given) + len(blank), int), np.maximum(span, 1)])
+    kept = kept.assign(quality=kept["quality"].where(sound, "span"), total=np.maximum(span, 1))
+    rows = pd.concat([given, blank, kept]).fillna({"total": 1}).sort_values("day", kind="stable")
     passed, trace = (rows["quality"] == "").to_numpy(), (rows["measured"] == "T").to_numpy()
     raw = rows["value"].to_numpy(copy=True)
     wet = passed & (raw > 0)
@@ -217,4 +217,5 @@ def _one_series(table: pd.DataFrame, unit: Unit, facts: dict, notes: list[str]) 
     if loose > 0.05 * wet.sum():
         notes.append(f"{plural(loose, 'wet day')} come from the source S, the least reliable one for rain")
     stamp = rows["day"].to_numpy("datetime64[s]")
-    return Readings(stamp, amount, flag, total, rows["line"].to_numpy(), facts, tuple(notes))
+    total, line = rows["total"].to_numpy(int), rows["line"].to_numpy()
+    return Readings(stamp, amount, flag, total, line, facts, tuple(notes))

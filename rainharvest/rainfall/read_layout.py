@@ -12,7 +12,7 @@ import numpy as np
 
 from rainharvest.core.errors import InputError, require, shortened
 from rainharvest.rainfall.read_columns import Unit, date_columns, is_rain, parse_unit, plain, words_of
-from rainharvest.rainfall.read_values import assemble, find_form, month_number
+from rainharvest.rainfall.read_values import assemble, find_form, has_digit, month_number
 
 SEPARATORS = (";", "\t", ",", "|", " ")
 
@@ -292,8 +292,13 @@ def _unit_in_title(line: str) -> Unit | None:
     """
     if len(line) > 200 or not is_rain(line):  # a title is short
         return None
-    said = re.findall(r"[(\[]([^)\]]+)[)\]]|(?:\bin|,|[-–:])\s+([\w./]+(?: of [\w./]+)*)", line)
-    parts = [(inside or after).strip(" .").removeprefix("in ") for inside, after in said]
+    said = re.findall(
+        r"[(\[]([^)\]]+)[)\]]|(?:\bin|[,=:–-])\s+([\w./]+(?: of [\w./]+)*)", line, re.IGNORECASE
+    )
+    parts = [re.sub("^in ", "", (inside or after).strip(" ."), flags=re.IGNORECASE) for inside, after in said]
+    words = line.split()
+    parts += [" ".join(words[-count:]) for count in (4, 3, 2)]
+    parts += [words[-1]] if not has_digit(" ".join(words[-2:])) else []  # a gauge of 203 mm is no unit
     return next((unit for unit in map(parse_unit, parts) if unit and len(unit.text) > 1), None)
 
 

@@ -52,6 +52,8 @@ def test_layout(tmp_path, case):
         assert rain.attrs[key] == value
     for words in case.says:
         assert words in rain.attrs["assumptions"]
+    turned = ("rows_out_of_order_and_twice", "row_a_day_column_a_month", "months_side_by_side_under_a_year")
+    assert ("not in order" in rain.attrs["assumptions"]) == (case.name in turned)
     assert rain.attrs["units"] == "mm/day"
     assert rain.attrs["sha256"] == hashlib.sha256(case.data).hexdigest()
 
