@@ -15,6 +15,7 @@ import xarray as xr
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.flags import Flag, flag_attributes, plural
+from rainharvest.rainfall.read_columns import parse_unit
 from rainharvest.rainfall.read_days import (
     SUB_DAILY,
     Readings,
@@ -91,6 +92,7 @@ def read_rain(
     >>> rain.values, rain.flag.values
     (array([2.5, 0. , nan, 0. ]), array([0, 1, 2, 0], dtype=int8))
     """
+    _told(day_first=day_first, blank_is_zero=blank_is_zero)
     source, chunks = _readings(path, Hints(column, units, day_first, at))
     try:
         first = next(chunks)
@@ -140,6 +142,7 @@ def read_subdaily(
     InputError
         As ``read_rain`` does; and if the readings are a day apart.
     """
+    _told(day_first=day_first, stamp_ends=stamp_ends)
     source, chunks = _readings(path, Hints(column, units, day_first, at))
     try:
         parts = [begin(part, stamp_ends) for part in chunks]
@@ -175,7 +178,8 @@ def sum_to_days(
     Parameters
     ----------
     rain_step : DataArray or Series [mm]
-        What ``read_subdaily`` gave, or any series of regular readings.
+        What ``read_subdaily`` gave, or any series of regular readings, in the unit that it states. Times of a
+        zone are taken for the local clock as they stand.
     day_start : float [h]
         Hour of the clock at which the observation day begins. A day from midnight bears its own date; one
         that begins later bears the date on which it ends, the day of reading.
@@ -190,7 +194,8 @@ def sum_to_days(
     Raises
     ------
     InputError
-        If the readings do not divide the day, an interval has two of them, or the hour is none of the day's.
+        If these are no dated readings of rain, they do not divide the day, an interval has two of them, or the
+        hour is none of the day's.
 
     Examples
     --------
@@ -198,21 +203,60 @@ def sum_to_days(
     >>> sum_to_days(rain).values, sum_to_days(rain, day_start=9).values
     (array([24., 24.]), array([nan, 24., nan]))
     """
-    require(0 <= day_start < 24, f"hour {day_start}", "give an hour from 0 to below 24", "day_start")
-    if isinstance(rain_step, pd.Series):
-        rain_step = xr.DataArray(rain_step.to_numpy(float), dims="time", coords={"time": rain_step.index})
+    hour = isinstance(day_start, int | float) and 0 <= day_start < 24
+    require(hour, f"hour {day_start!r}", "give an hour from 0 to below 24", "day_start")
+    rain_step = _steps(rain_step)
     stamp = rain_step["time"].values.astype("datetime64[s]")
     step = float(rain_step.attrs.get("step_seconds", 0)) or usual_step(stamp)
+    said = str(rain_step.attrs.get("units", "mm"))
+    unit = parse_unit(said)
+    require(
+        unit, f"its unit is {said!r}, which is no unit of rain", "convert it to mm a reading", "rain_step"
+    )
     keep = ("latitude", "longitude", "elevation", "site")
     facts = {k: v for k, v in rain_step.attrs.items() if k in keep}
     notes = (rain_step.attrs["assumptions"],) if rain_step.attrs.get("assumptions") else ()
-    none = np.array([], dtype=np.int64)
+    one, none = np.ones(len(stamp), dtype=np.int64), np.array([], dtype=np.int64)
     flag = np.where(rain_step.isnull(), Flag.MISSING, Flag.MEASURED)
     flag = rain_step["flag"].values if "flag" in rain_step.coords else flag
-    readings = Readings(stamp, rain_step.values, flag, none, none, facts, notes, step)
+    readings = Readings(stamp, unit.mm(rain_step.values, step), flag, one, none, facts, notes, step)
     out = to_days(day_sums([readings], day_start, blank_is_zero))
     out.attrs |= {k: rain_step.attrs[k] for k in ("source_file", "sha256") if k in rain_step.attrs}
     return out
+
+
+def _steps(rain_step: xr.DataArray | pd.Series) -> xr.DataArray:
+    """Return readings as numbers on ``time``; refuse what is none."""
+    if isinstance(rain_step, pd.Series) and isinstance(rain_step.index, pd.DatetimeIndex):
+        time = rain_step.index.tz_localize(None)
+        rain_step = xr.DataArray(rain_step.to_numpy(), dims="time", coords={"time": time})
+    dated = isinstance(rain_step, xr.DataArray) and isinstance(
+        rain_step.indexes.get("time"), pd.DatetimeIndex
+    )
+    fix = "give a Series with dates for its index, or a DataArray with the dimension time"
+    problem = "readings of one gauge with their times were expected"
+    require(dated and rain_step.dims == ("time",), problem, fix, "rain_step")
+    try:
+        rain_step = rain_step.astype(float)
+    except (TypeError, ValueError):
+        raise InputError(
+            "the values are not numbers", "read the file with read_subdaily", "rain_step"
+        ) from None
+    finite = not np.isinf(rain_step).any() and not rain_step.indexes["time"].hasnans
+    require(finite, "a reading is infinite or without a time", "take it out", "rain_step")
+    return rain_step
+
+
+def _told(**settings: object) -> None:
+    """Refuse settings that are neither true, false nor left open: any word would count as true."""
+    for name, value in settings.items():
+        problem = f"{value!r} is neither True nor False"
+        require(
+            value is None or isinstance(value, bool | np.bool_),
+            problem,
+            f"say {name}=True or {name}=False",
+            name,
+        )
 
 
 def _origin(source: Source) -> dict[str, object]:

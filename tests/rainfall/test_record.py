@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
-from gallery.rain_layouts import CASES
+from gallery.rain_files import CASES
 
 from rainharvest.__main__ import main
 from rainharvest.core.errors import InputError
