@@ -206,7 +206,7 @@ def test_days_are_no_subdaily_rain_and_odd_steps_are_refused(tmp_path):
 
 def test_two_values_of_one_moment_are_refused_and_one_that_is_blank_gives_way():
     hours = pd.Series(1.0, pd.date_range("1990-01-01", periods=24, freq="h"))
-    twice = pd.concat([hours, hours[[3]]])
+    twice = pd.concat([hours, hours.iloc[[3]]])
     assert sum_to_days(twice).values == [24] and "1 moment stood twice" in sum_to_days(twice).assumptions
     twice.iloc[-1] = np.nan
     assert sum_to_days(twice).values == [24] and "the value was kept" in sum_to_days(twice).assumptions
