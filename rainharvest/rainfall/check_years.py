@@ -14,6 +14,7 @@ from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.core.reader import MONTHS
 from rainharvest.rainfall.check_days import LIMITS
+from rainharvest.rainfall.climatology import accounted
 from rainharvest.rainfall.flags import (
     Finding,
     Flag,
@@ -227,12 +228,8 @@ def completeness(rain: xr.DataArray | pd.Series) -> pd.DataFrame:
     """
     record = as_record(rain)
     days = record.indexes["time"]
-    known = np.isfinite(record.to_numpy())
-    total_days = record["total_days"].to_numpy()
     month = days.year.to_numpy() * 12 + days.month.to_numpy() - 1
-    for end in np.flatnonzero(known & (total_days > 1)):
-        first = max(end - int(total_days[end]) + 1, 0)
-        known[first : end + 1] = month[first] == month[end]
+    known = accounted(record, month)
     years = np.arange(days[0].year, days[-1].year + 1)
     have = np.bincount(month[known] - years[0] * 12, minlength=12 * len(years)).reshape(-1, 12)
     first = pd.date_range(f"{years[0]:04d}-01-01", periods=12 * len(years), freq="MS", unit="s")

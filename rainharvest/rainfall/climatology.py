@@ -8,7 +8,7 @@ import xarray as xr
 
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
-from rainharvest.rainfall.flags import Flag, as_record, runs
+from rainharvest.rainfall.flags import Flag, as_record, require_count, runs
 
 
 def period_totals(rain: xr.DataArray | pd.Series, months: int = 12, year_start_month: int = 1) -> xr.Dataset:
@@ -31,7 +31,7 @@ def period_totals(rain: xr.DataArray | pd.Series, months: int = 12, year_start_m
     period = (day.astype("datetime64[M]").astype(int) - (year_start_month - 1)) // months
     first = period[0]
     period -= first
-    known = _accounted(record, period)
+    known = accounted(record, period)
     month = np.arange(first, first + period[-1] + 2) * months + year_start_month - 1
     starts = month.astype("datetime64[M]")
     length = np.diff(starts.astype("datetime64[D]").astype(int))
@@ -69,10 +69,9 @@ def _readings(record: xr.DataArray) -> list[tuple[int, int]]:
     return [(max(int(last - days[last] + 1), 0), int(last)) for last in lasts]
 
 
-def _accounted(record: xr.DataArray, period: np.ndarray) -> np.ndarray:
+def accounted(record: xr.DataArray, period: np.ndarray) -> np.ndarray:
     """Return which days' rain is known to have fallen in their own period."""
-    known = record.notnull().values
-    days = record["total_days"].values
+    known, days = record.notnull().values, record["total_days"].values
     for first, last in _readings(record):
         whole = last - first + 1 == days[last]  # a reading that began before the record is not
         known[first : last + 1] = whole and period[first] == period[last]
@@ -111,15 +110,8 @@ FEWEST_WET = 10  # own choice: fewer months with rain hold no shape
 # class farther from normal
 EDGES = (-2.0, -1.5, -1.0, 1.0, 1.5, 2.0)
 
-CLASSES = (
-    "extremely dry",
-    "severely dry",
-    "moderately dry",
-    "near normal",
-    "moderately wet",
-    "very wet",
-    "extremely wet",
-)
+CLASSES = ("extremely dry", "severely dry", "moderately dry", "near normal")
+CLASSES += ("moderately wet", "very wet", "extremely wet")
 
 
 def standardised_precipitation_index(monthly_total: xr.DataArray, scale: int = 3) -> xr.DataArray:
@@ -142,8 +134,7 @@ def standardised_precipitation_index(monthly_total: xr.DataArray, scale: int = 3
     from scipy.special import gammainc, ndtri
     from scipy.stats import gamma
 
-    whole = isinstance(scale, int | np.integer) and scale >= 1
-    require(whole, f"the scale is {scale!r}", "give a whole number of months, 1 or more", "scale")
+    require_count("scale", scale, 1)
     month = monthly_total["month"].values.astype("datetime64[M]").astype(int)
     on_end = (np.diff(month) == 1).all()
     require(on_end, "the months do not follow one another", "give every month", "monthly_total")
@@ -234,12 +225,9 @@ def return_levels(
         require(known, "no day is known", "give a record with rain", "rain")
         threshold = float(np.nanquantile(amount, 1 - EVENTS_A_YEAR / DAYS_A_YEAR, method="lower"))
     excess = _events(amount, threshold, separation) - threshold
-    require(
-        len(excess) >= FEWEST_EVENTS,
-        f"{len(excess)} events pass {threshold:g} mm a day",
-        f"give a longer record or a lower threshold: {FEWEST_EVENTS} events or more",
-        "threshold",
-    )
+    problem = f"{len(excess)} events pass {threshold:g} mm a day"
+    remedy = f"give a longer record or a lower threshold: {FEWEST_EVENTS} events or more"
+    require(len(excess) >= FEWEST_EVENTS, problem, remedy, "threshold")
     shape, _, scale = genpareto.fit(excess, floc=0)
     best = float(genpareto.nnlf((shape, 0, scale), excess))
     per_year = DAYS_A_YEAR * len(excess) / known

@@ -234,13 +234,11 @@ def _heavy(record: xr.DataArray, left_out: list[str]) -> xr.Dataset:
 def _over_the_years(annual: xr.DataArray, left_out: list[str]) -> xr.Dataset:
     total = annual.values[~np.isnan(annual.values)]
     varies = len(total) > 1 and total.mean() > 0
-    values = {
-        "annual_mean": _mean(total),
-        "annual_cv": float(total.std(ddof=1) / total.mean()) if varies else np.nan,
-    }
+    values = {"annual_mean": _mean(total)}
+    values["annual_cv"] = float(total.std(ddof=1) / total.mean()) if varies else np.nan
+    series = annual.values, annual["year"].values
     try:
-        plain = mann_kendall(annual.values, annual["year"].values)
-        wide = mann_kendall(annual.values, annual["year"].values, correlated=True)
+        plain, wide = mann_kendall(*series), mann_kendall(*series, correlated=True)
         values |= {"trend": plain.slope, "trend_low": plain.slope_low, "trend_high": plain.slope_high}
         values |= {"trend_chance": plain.p, "trend_chance_correlated": wide.p}
     except InputError as error:

@@ -29,14 +29,8 @@ from rainharvest.rainfall.summary import parts_of
 
 SAY = texts_of("rainfall")
 
-SKILLS = (
-    "wet_agreement",
-    "total_error",
-    "wet_share_error",
-    "spell_error",
-    "longest_spell_error",
-    "reliability_error",
-)
+SKILLS = ("wet_agreement", "total_error", "wet_share_error", "spell_error", "longest_spell_error")
+SKILLS += ("reliability_error",)
 
 DEMO_STEMS = {
     "rain in winter": "winter_rain",
@@ -190,14 +184,8 @@ def hidden_days_skill(
         record is too short to hide days of.
     """
     try:
-        return fill_skill(
-            record.recent,
-            record.recent_neighbours or None,
-            hidden_share,
-            simulate=simulate,
-            repeats=1,
-            members=members,
-        )
+        near, given = record.recent_neighbours or None, {"simulate": simulate, "members": members}
+        return fill_skill(record.recent, near, hidden_share, repeats=1, **given)
     except InputError as error:
         return xr.Dataset(
             {name: ("way_filled", [np.nan, np.nan], attributes(name)) for name in SKILLS},

@@ -12,22 +12,10 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from rainharvest.core import style
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import MONTHS_SHORT
-from rainharvest.core.style import (
-    BRICK,
-    DEEP,
-    INK,
-    MIST,
-    OCHRE,
-    STONE,
-    STYLE,
-    TITLE,
-    keep,
-    new_figure,
-    round_ticks,
-    rounded_up,
-)
+from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, STYLE, keep, new_figure, rounded_up
 from rainharvest.rainfall.flags import Flag
 
 if TYPE_CHECKING:
@@ -281,8 +269,8 @@ def spells_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     top = rounded_up(1.1 * rate[0]) if days.size else 100
     if (axes.get_xlim(), axes.get_ylim()) != ((1, right), (bottom, top)):
         axes.set(xlim=(1, right), ylim=(bottom, top))
-        round_ticks(axes.xaxis, 1, min(right, 500))
-        round_ticks(axes.yaxis, bottom, top, (1.0,))
+        style.round_ticks(axes.xaxis, 1, min(right, 500))
+        style.round_ticks(axes.yaxis, bottom, top, (1.0,))
     return figure
 
 
@@ -297,7 +285,7 @@ def spi_figure(spi: xr.DataArray, figure: Figure | None = None) -> Figure:
     axes = figure.axes[0]
     months = f"{int(spi.scale)} month{'s' if int(spi.scale) > 1 else ''}"
     title = f"Wet and dry times: the rain of {months} against normal"
-    axes.set_title(title, **TITLE)
+    axes.set_title(title, **style.TITLE)
     month, value = dates.date2num(spi.month.values), np.nan_to_num(spi.values)
     for name, part, colour in (("wet", np.maximum(value, 0), MIST), ("dry", np.minimum(value, 0), BRICK)):
         look = {"color": colour, "linewidth": 0.4, "step": "mid"}

@@ -13,16 +13,9 @@ from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall import fill_methods as ways
+from rainharvest.rainfall import flags
 from rainharvest.rainfall.fill_methods import LIMITS, Donor
-from rainharvest.rainfall.flags import (
-    Flag,
-    as_neighbours,
-    as_record,
-    flag_attributes,
-    noted,
-    sound_values,
-    spans,
-)
+from rainharvest.rainfall.flags import Flag, as_record, require_count
 
 # Shares of days: of a year from which it is said to be estimated, and to be left out; of the record from which
 # filling alone, and filling at all, is warned of.
@@ -109,10 +102,10 @@ def fill_gaps(
     if (values < 0).any():
         place, least = str(days[values < 0][0].date()), values[values < 0][0]
         raise InputError(f"the rain is {least:g} mm", "check the record and accept that finding first", place)
-    sound = sound_values(record)
+    sound = flags.sound_values(record)
     remedy = "nothing can be filled from nothing: choose another record"
     require(np.isfinite(sound).any(), "no day has a sound value", remedy, "rain")
-    donors, notes = ways.choose_donors(sound, record.attrs, as_neighbours(neighbours, record))
+    donors, notes = ways.choose_donors(sound, record.attrs, flags.as_neighbours(neighbours, record))
     notes += [doubt for donor in donors for doubt in donor.doubts]
     rng = np.random.default_rng(seed)
     filled = np.tile(np.where(total_days > 1, np.nan, values), (members, 1))
@@ -133,7 +126,7 @@ def fill_gaps(
     if donors and len(new):
         best = ways.best_donor(donors, new)
         if method == "quantile":
-            _fill_matched(filled, sound, donors, best, days, new, wet_day, rng)
+            _fill_matched(filled, sound, donors, best, days, new, rng)
         else:
             filled[:, new] = _averaged(sound, donors, new, method)
         given = best >= 0
@@ -156,7 +149,7 @@ def fill_gaps(
         coords={
             "member": np.arange(members),
             "time": days,
-            "flag": ("time", flag, flag_attributes()),
+            "flag": ("time", flag, flags.flag_attributes()),
             "donor": ("time", source.astype(str), {"long_name": "Neighbour that a day was filled from"}),
         },
         name="rain",
@@ -165,11 +158,9 @@ def fill_gaps(
 
 
 def _check_settings(members, seed, method, wet_day, longest_gap, longest_alone) -> None:
-    whole = {"members": members, "seed": seed, "longest_gap": longest_gap, "longest_alone": longest_alone}
-    for name, value in whole.items():
-        least = 1 if name == "members" else 0
-        counted = isinstance(value, int | np.integer) and not isinstance(value, bool) and value >= least
-        require(counted, f"{name} is {value!r}", f"give a whole number of at least {least}", name)
+    require_count("members", members, 1)
+    for name, value in {"seed": seed, "longest_gap": longest_gap, "longest_alone": longest_alone}.items():
+        require_count(name, value, 0)
     require(wet_day > 0, f"wet_day is {wet_day!r}", "give a depth above zero, 1 mm by custom", "wet_day")
     remedy = "choose quantile, normal_ratio or inverse_distance"
     require(method in get_args(Method), f"there is no method {method!r}", remedy, "method")
@@ -177,7 +168,7 @@ def _check_settings(members, seed, method, wet_day, longest_gap, longest_alone) 
 
 def _stretches(mask: np.ndarray, offset: int = 0) -> list[tuple[int, int]]:
     """Return (start, length) of each run of true days."""
-    return [(a + offset, b - a + 1) for a, b in spans(mask)]
+    return [(a + offset, b - a + 1) for a, b in flags.spans(mask)]
 
 
 def _totals(record: xr.DataArray, longest: int) -> list[tuple[int, int]]:
@@ -207,16 +198,18 @@ def _spread(total, donors, sound, days, start, length, members, rng) -> tuple[st
     return "", ways.spread_alone(total, sound, days, start, length, members, rng)
 
 
-def _fill_matched(filled, sound, donors, best, days, new, wet_day, rng) -> None:
+def _fill_matched(filled, sound, donors, best, days, new, rng) -> None:
     """Fill the days that a donor covers, each after the day before it."""
-    draws = np.full((len(ways.STATES), len(filled), len(new)), np.nan)
+    draws = np.full((ways.CLASSES, len(filled), len(new)), np.nan)
+    edges, version = np.zeros((len(new), ways.CLASSES - 1)), np.arange(len(filled))
     for place, donor in enumerate(donors):
         mine = np.flatnonzero(best == place)
         if len(mine):
-            draws[:, :, mine] = ways.matched(sound, donor, days, new[mine], len(filled), wet_day, rng)
+            draws[:, :, mine], edges[mine] = ways.matched(sound, donor, days, new[mine], len(filled), rng)
+    usual = float(np.nanmean(sound))
     for column, day in enumerate(new):
-        state = ways.state_before(filled, np.array([day]), wet_day)[:, 0]
-        filled[:, day] = draws[np.maximum(state, 0), np.arange(len(filled)), column]
+        wetness = ways.antecedent(filled, np.array([day]), usual)[:, 0]
+        filled[:, day] = draws[np.searchsorted(edges[column], wetness, "right"), version, column]
 
 
 def _averaged(sound: np.ndarray, donors: list[Donor], new: np.ndarray, method: str) -> np.ndarray:
@@ -263,5 +256,5 @@ def _report(
         "gaps_left": "; ".join(gaps),
         "years_estimated": ", ".join(map(str, estimated)),
         "years_to_leave_out": ", ".join(map(str, leave_out)),
-        "assumptions": noted(record.attrs, said),
+        "assumptions": flags.noted(record.attrs, said),
     }

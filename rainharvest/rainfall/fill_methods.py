@@ -275,20 +275,28 @@ def _weighted_mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
 
 WINDOW_PAIRS = 300  # pairs below which the whole year stands in for the three months
 
-DRY_BEFORE = (1, 2, 3)  # dry days running before a day that are told apart: long dry spells go on more often
+# Antecedent wetness, the rain of the days before with weights that fall by such a factor a day, is told apart in
+# classes with as many days: how wet a day is depends on it, and dry spells last as they do in the record.
+DECAY, BEFORE, CLASSES = 0.7, 20, 5
 
-STATE_PAIRS = 60  # pairs below which wet and dry yesterdays are not told apart
+CLASS_PAIRS = 60  # pairs below which antecedent wetness is not told apart
 
 HALF_SHARE, HALF_LEAST = 0.015, 10  # days of like rank looked at on either side, share of the pool and least
 
 KNOWN = 0.5  # share of a run's days whose level must be known
+
+TRIES = 4  # runs of scatter looked at for the days that the first does not know
+
+# Runs of scatter are like a gap where the levels next to it are alike, on either side, and the mean of so many days on
+# both sides; squared differences weighted so.
+AROUND, ALIKE = 15, (1.0, 1.0, 10.0)
 
 SEASON = 30  # days of the season within which a run of scatter is drawn
 
 
 @dataclass(frozen=True)
 class _Pool:
-    """Pairs of days with a like yesterday: their ranks at the neighbour, and the scatter around each."""
+    """Pairs of days of like antecedent wetness: their ranks at the neighbour, and the scatter around each."""
 
     ranks: np.ndarray
     scatter: np.ndarray
@@ -296,7 +304,7 @@ class _Pool:
     def day_here(self, rank: np.ndarray, level: np.ndarray) -> np.ndarray:
         """Return the rank here of days with these ranks there, at these levels of the scatter."""
         windows, width = self.scatter.shape
-        place = np.clip(np.searchsorted(self.ranks, rank) - width // 2, 0, windows - 1)
+        place = np.minimum(np.searchsorted(self.ranks, rank), windows - 1)
         here = np.abs(rank + self.scatter[place, (level * width).astype(int)])
         return np.where(here > 1, 2 - here, here)
 
@@ -314,26 +322,24 @@ def _pool(there: np.ndarray, here: np.ndarray, rng: np.random.Generator) -> tupl
     order = np.argsort(there)
     apart = (here - there)[order]
     half = min(max(HALF_LEAST, int(HALF_SHARE * len(order))), (len(order) - 1) // 2)
-    windows = np.lib.stride_tricks.sliding_window_view(apart, 2 * half + 1)
-    own = windows[np.clip(np.arange(len(order)) - half, 0, len(windows) - 1)]
+    # Mirrored at its ends, every pair stands in as many windows: else the wettest would be drawn too seldom.
+    mirrored = np.pad(apart, half, mode="symmetric")
+    windows = np.lib.stride_tricks.sliding_window_view(mirrored, 2 * half + 1)
     level = np.empty(len(order))
-    level[order] = ((own < apart[:, None]).sum(axis=1) + rng.random(len(order))) / own.shape[1]
+    level[order] = ((windows < apart[:, None]).sum(axis=1) + rng.random(len(order))) / windows.shape[1]
     return _Pool(there[order], np.sort(windows, axis=1)), level
 
 
-STATES = range(len(DRY_BEFORE) + 1)
+def antecedent(rain: np.ndarray, days: np.ndarray, usual: float) -> np.ndarray:
+    """Return the antecedent wetness of days, on the last axis of the rain; an unknown day counts as a usual one.
 
-
-def state_before(rain: np.ndarray, days: np.ndarray, wet_day: float) -> np.ndarray:
-    """Return how many of the lengths ``DRY_BEFORE`` it had been dry before each day; -1 if yesterday is unknown."""
-    state, running = np.full((len(rain), len(days)), -1), np.ones((len(rain), len(days)), dtype=bool)
-    for step in range(1, DRY_BEFORE[-1] + 1):
-        value = np.where(days >= step, rain[:, np.maximum(days - step, 0)], np.nan)
-        if step == 1:
-            state[np.isfinite(value)] = 0
-        running &= value < wet_day
-        state += running & (step in DRY_BEFORE)
-    return state
+    >>> antecedent(np.array([[8.0, 0.0, 4.0, 0.0]]), np.array([2, 3]), 0.0)
+    array([[5.6 , 7.92]])
+    """
+    steps = np.arange(1, BEFORE + 1)
+    there = days[:, None] - steps
+    known = np.where(there >= 0, rain[:, np.maximum(there, 0)], usual)
+    return np.where(np.isnan(known), usual, known) @ DECAY ** (steps - 1)
 
 
 @dataclass(frozen=True)
@@ -342,29 +348,31 @@ class _Relation:
 
     there: np.ndarray
     here: np.ndarray
-    pools: tuple[_Pool, ...]  # by the state of the days before
+    edges: np.ndarray  # [mm] between the classes of antecedent wetness
+    pools: tuple[_Pool, ...]  # by that class
 
 
-def _relations(sound, donor, days, wet_day, rng) -> tuple[dict[int, _Relation], np.ndarray]:
+def _relations(sound, donor, days, rng) -> tuple[dict[int, _Relation], np.ndarray]:
     """Return the relation of each month, and the level in the scatter of each day that both know."""
     months = days.month.to_numpy()
     both = np.isfinite(sound) & np.isfinite(donor)
-    before = state_before(sound[None], np.arange(len(sound)), wet_day)[0]
+    wetness = antecedent(sound[None], np.arange(len(sound)), float(np.nanmean(sound)))[0]
     level = np.full(len(sound), np.nan)
     relations = {}
     for month in range(1, 13):
         near = both & np.isin(months, [(month - 2) % 12 + 1, month, month % 12 + 1])
         pairs = np.flatnonzero(near if near.sum() >= WINDOW_PAIRS else both)
         there, here = _ranks(donor[pairs], rng), _ranks(sound[pairs], rng)
-        pools = []
-        for state in STATES:
-            alike = np.flatnonzero(before[pairs] == state)
-            alike = alike if len(alike) >= STATE_PAIRS else np.arange(len(pairs))
+        pools, edges = [], np.quantile(wetness[pairs], np.arange(1, CLASSES) / CLASSES)
+        classes = np.searchsorted(edges, wetness[pairs], "right")
+        for k in range(CLASSES):
+            alike = np.flatnonzero(classes == k)
+            alike = alike if len(alike) >= CLASS_PAIRS else np.arange(len(pairs))
             pool, own = _pool(there[alike], here[alike], rng)
-            mine = (months[pairs[alike]] == month) & (before[pairs[alike]] == state)
+            mine = (months[pairs[alike]] == month) & (classes[alike] == k)
             level[pairs[alike[mine]]] = own[mine]
             pools.append(pool)
-        relations[month] = _Relation(np.sort(donor[pairs]), np.sort(sound[pairs]), tuple(pools))
+        relations[month] = _Relation(np.sort(donor[pairs]), np.sort(sound[pairs]), edges, tuple(pools))
     return relations, level
 
 
@@ -372,7 +380,7 @@ def _levels(level, days, new, members, rng) -> np.ndarray:
     """Return levels in the scatter for the new days, drawn in whole runs so that they keep their sequence."""
     season, years = days.day_of_year.to_numpy(), days.year.to_numpy() - days[0].year
     known = np.isfinite(level)
-    count = np.concatenate([[0], np.cumsum(known)])
+    count, summed = (np.concatenate([[0], np.cumsum(x)]) for x in (known, np.nan_to_num(level)))
     weights = years_drawn(years, members, rng)
     out = rng.random((members, len(new)))
     for run in np.split(np.arange(len(new)), np.flatnonzero(np.diff(new) != 1) + 1):
@@ -381,18 +389,28 @@ def _levels(level, days, new, members, rng) -> np.ndarray:
         starts = np.flatnonzero(near)
         share = (count[starts + length] - count[starts]) / length
         starts = starts[(share > 0) & (share >= min(share.max(initial=0), KNOWN))]
-        if len(starts):
+        if not len(starts):
+            continue
+        apart = _apart(summed, count, starts, new[run[0]], length)
+        starts = starts[np.argsort(apart, kind="stable")[:ENOUGH]]
+        taken = np.full((members, length), np.nan)
+        for _ in range(TRIES):  # a stretch that one run does not know is taken from the next
             chosen = starts[drawn(weights[:, years[starts]], rng)]
-            out[:, run] = level[_known_in(chosen[:, None] + np.arange(length), known, rng)]
+            taken = np.where(np.isnan(taken), level[chosen[:, None] + np.arange(length)], taken)
+        out[:, run] = np.where(np.isnan(taken), out[:, run], taken)
     return out
 
 
-def _known_in(source: np.ndarray, known: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Return runs of days with each unknown day replaced by a known one of its own run."""
-    out = source.copy()
-    for row in np.flatnonzero(~known[source].all(axis=1)):
-        there = known[source[row]]
-        out[row, ~there] = rng.choice(source[row][there], (~there).sum())
+def _apart(summed, count, starts, first, length) -> np.ndarray:
+    """Return how far the levels on both sides of runs of days are from those on both sides of a gap."""
+    last, at, out = len(count) - 1, np.append(starts, first), np.zeros(len(starts))
+    before, after = [(-1, 0)], [(length, length + 1)]
+    for weight, parts in zip(ALIKE, (before, after, [(-AROUND, 0), (length, length + AROUND)]), strict=True):
+        ends = [(np.clip(at + a, 0, last), np.clip(at + b, 0, last)) for a, b in parts]
+        known = sum(count[b] - count[a] for a, b in ends)
+        mean = sum(summed[b] - summed[a] for a, b in ends) / np.where(known > 0, known, 1)
+        if known[-1]:  # a run that does not know its sides is as far off as the middle of the scatter
+            out += weight * np.where(known[:-1] > 0, (mean[:-1] - mean[-1]) ** 2, 1 / 12)
     return out
 
 
@@ -402,27 +420,27 @@ def matched(
     days: pd.DatetimeIndex,
     new: np.ndarray,
     members: int,
-    wet_day: float,
     rng: np.random.Generator,
-) -> np.ndarray:
-    """Return the rain here on new days, by quantile matching with scatter from one donor.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the rain here on new days for each class of antecedent wetness, and the classes' edges.
 
     In the three months around the day's own, the days that both records know give each record's ranks
     (ties, above all dry days, in random order) and, for each pair of days, the scatter: rank here less
     rank there. A new day takes its rank at the donor, plus a scatter drawn from days of like rank there
-    and like yesterday here (wet or dry), and the amount that has that rank here::
+    and of like antecedent wetness here, and the amount that has that rank here::
 
         F_here(y) = F_there(x) + e,    e drawn from days with F_there close to F_there(x)
 
     So the wet-day share and the distribution of amounts are those measured here. Where in the scatter a
     day falls is not drawn day by day: a run of days of the same season is taken from the common record
     and its levels are used in sequence, so that a spell, a month or a year in which the two sites part
-    company is as likely in a filled gap as it was in the record.
+    company is as likely in a filled gap as it was in the record; the runs drawn from are the sixty whose
+    sides had levels most like those on both sides of the gap.
     """
-    relations, level = _relations(sound, donor.values, days, wet_day, rng)
+    relations, level = _relations(sound, donor.values, days, rng)
     levels = _levels(level, days, new, members, rng)
     months = days.month.to_numpy()[new]
-    out = np.empty((len(STATES), members, len(new)))
+    out, edges = np.empty((CLASSES, members, len(new))), np.empty((len(new), CLASSES - 1))
     for month in np.unique(months):
         here = np.flatnonzero(months == month)
         relation = relations[month]
@@ -431,7 +449,8 @@ def matched(
         tied = np.maximum(np.searchsorted(relation.there, x, "right") - low, 1)
         rank = (low + rng.random((members, len(here))) * tied) / len(relation.there)
         rank = np.minimum(rank, 1 - 0.5 / len(relation.there))
-        for state, pool in zip(STATES, relation.pools, strict=True):
+        edges[here] = relation.edges
+        for k, pool in enumerate(relation.pools):
             place = (pool.day_here(rank, levels[:, here]) * len(relation.here)).astype(int)
-            out[state][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
-    return out
+            out[k][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
+    return out, edges

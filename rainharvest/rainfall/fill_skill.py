@@ -9,11 +9,11 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.core.defaults import defaults_of
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.fill import Method, fill_gaps
 from rainharvest.rainfall.fill_methods import LIMITS, season_distance
-from rainharvest.rainfall.flags import Flag, as_record, runs, sound_values
+from rainharvest.rainfall.flags import Flag, as_record, require_count, runs, sound_values
 
 USUAL_LENGTHS = (1, 2, 3, 5, 10, 20, 31, 60, 90)
 
@@ -38,12 +38,9 @@ def hide_blocks(
     while hidden.sum() < wanted:
         tries += 1
         length = int(rng.choice(lengths))
-        if tries > 200 * len(sound) or length > len(sound) - 2:
-            raise InputError(
-                f"{share:.0%} of the known days cannot be hidden in blocks of up to {max(lengths)} days",
-                "hide fewer days or shorter blocks",
-                "share",
-            )
+        problem = f"{share:.0%} of the known days cannot be hidden in blocks of up to {max(lengths)} days"
+        possible = tries <= 200 * len(sound) and length <= len(sound) - 2
+        require(possible, problem, "hide fewer days or shorter blocks", "share")
         start = int(rng.integers(1, len(sound) - length))
         around = slice(start - 1, start + length + 1)
         if free[around].all() and not hidden[around].any():
@@ -88,11 +85,9 @@ def fill_skill(
     >>> bool(ours > mean)
     True
     """
-    require(
-        0 < share <= 0.5, f"share is {share!r}", "hide more than nothing and at most half the days", "share"
-    )
-    counted = isinstance(repeats, int | np.integer) and not isinstance(repeats, bool) and repeats >= 1
-    require(counted, f"repeats is {repeats!r}", "give a whole number of at least 1", "repeats")
+    remedy = "hide more than nothing and at most half the days"
+    require(0 < share <= 0.5, f"share is {share!r}", remedy, "share")
+    require_count("repeats", repeats, 1)
     record = as_record(rain)
     days = record.indexes["time"]
     sound = sound_values(record)
@@ -107,9 +102,8 @@ def fill_skill(
         shown = record.copy(data=np.where(hidden, np.nan, record.to_numpy()))
         shown["flag"] = ("time", np.where(hidden, Flag.MISSING, record["flag"]).astype("int8"))
         shown["total_days"] = ("time", np.where(hidden, 0, record["total_days"]).astype("int16"))
-        filled = fill_gaps(
-            shown, neighbours, members, seed + repeat + 1, method=method, wet_day=wet_day
-        ).to_numpy()
+        given = {"method": method, "wet_day": wet_day}
+        filled = fill_gaps(shown, neighbours, members, seed + repeat + 1, **given).to_numpy()
         ours = np.where(hidden & np.isfinite(filled), filled, truth)
         plain = np.where(hidden, season_mean(np.where(hidden, np.nan, sound), days), truth)[None]
         row = [_measures(versions, truth, hidden, days, wet_day, simulate) for versions in (ours, plain)]
@@ -120,15 +114,9 @@ def fill_skill(
     return xr.Dataset(
         {name: ("way_filled", values, attributes(name)) for name, values in mean.items()},
         coords={"way_filled": ("way_filled", list(FILLINGS), attributes("way_filled"))},
-        attrs={
-            "share": float(share),
-            "repeats": int(repeats),
-            "members": int(members),
-            "seed": int(seed),
-            "method": method,
-            "wet_day": float(wet_day),
-            "lengths": ", ".join(map(str, sorted(set(lengths)))),
-        },
+        attrs={"share": float(share), "wet_day": float(wet_day), "method": method}
+        | {"repeats": int(repeats), "members": int(members), "seed": int(seed)}
+        | {"lengths": ", ".join(map(str, sorted(set(lengths))))},
     )
 
 

@@ -157,6 +157,12 @@ def as_neighbours(
     return out
 
 
+def require_count(name: str, value: object, least: int) -> None:
+    """Refuse a setting that is no whole number, or too small a one."""
+    counted = isinstance(value, int | np.integer) and not isinstance(value, bool) and value >= least
+    require(counted, f"{name} is {value!r}", f"give a whole number of at least {least}", name)
+
+
 def runs(condition: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return the first and the last position of each unbroken run of True.
 

@@ -10,25 +10,8 @@ import numpy as np
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Report, Section, Table, numbered, picture
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import date, measure, number, percent
+from rainharvest.rainfall import facts, figures
 from rainharvest.rainfall.describe import one_version, version_totals
-from rainharvest.rainfall.facts import (
-    SAY,
-    changes_facts,
-    findings_facts,
-    months_facts,
-    origins_facts,
-    own_facts,
-    spells_facts,
-    used_facts,
-    whole_years,
-)
-from rainharvest.rainfall.figures import (
-    annual_figure,
-    monthly_figure,
-    origin_figure,
-    return_levels_figure,
-    spells_figure,
-)
 from rainharvest.rainfall.flags import MEANINGS, Flag
 from rainharvest.rainfall.summary import described, sources
 
@@ -36,7 +19,7 @@ if TYPE_CHECKING:
     from rainharvest.rainfall.record import RainRecord
 
 FINDINGS_SHOWN, HEAVIEST_SHOWN = 12, 10
-WORDS = rows_of("rainfall", "section")
+SAY, WORDS = facts.SAY, rows_of("rainfall", "section")
 
 
 def record_section(results) -> Section:
@@ -46,8 +29,8 @@ def record_section(results) -> Section:
 
 def _blocks(record, done, most: int | None = None) -> tuple[Block, ...]:
     annual = version_totals(record.filled, record.year_start_month)
-    flags, used, years = done.flag.values, used_facts(done), whole_years(annual)
-    changes = changes_facts(record.findings, annual)
+    flags, used, years = done.flag.values, facts.used_facts(done), facts.whole_years(annual)
+    changes = facts.changes_facts(record.findings, annual)
     origins = []
     for name, words in WORDS["origins"].items():
         there = flags == Flag[name.upper()]
@@ -67,14 +50,17 @@ def _blocks(record, done, most: int | None = None) -> tuple[Block, ...]:
     if years["whole"] < 2:
         said.append(SAY.one_year(years["whole"]))
     head, widths = tuple(WORDS["origins_head"]), (0.6, 0.2, 0.2)
-    day_by_day, year_by_year = origin_figure(record.filled), annual_figure(annual, changes=changes)
+    day_by_day, year_by_year = (
+        figures.origin_figure(record.filled),
+        figures.annual_figure(annual, changes=changes),
+    )
     caption = " ".join(filter(None, [SAY.annual_caption(years), SAY.changes_caption(changes)]))
     blocks: list[Block] = [
         *map(Paragraph, said),
         Table(WORDS["origins_caption"], head, tuple(origins), frozenset({1, 2}), widths),
-        picture("origin", day_by_day, SAY.origins_caption(origins_facts(flags)), scale=WIDE),
+        picture("origin", day_by_day, SAY.origins_caption(facts.origins_facts(flags)), scale=WIDE),
         picture("annual", year_by_year, caption),
-        Paragraph(SAY.findings(findings_facts(record.findings, len(rows)))),
+        Paragraph(SAY.findings(facts.findings_facts(record.findings, len(rows)))),
     ]
     if rows:
         head, widths = tuple(WORDS["findings_head"]), (0.11, 0.19, 0.45, 0.25)
@@ -86,16 +72,16 @@ def _blocks(record, done, most: int | None = None) -> tuple[Block, ...]:
 
 def record_report(record: RainRecord) -> Report:
     """Return a record on a page of its own, fit to send to the met office or the client."""
-    found, done, title = record.description, own_facts(record), WORDS["titles"]
-    heaviest = return_levels_figure(found, float(done.attrs["measured_years"]))
-    figures = {
-        "months": (monthly_figure(found), SAY.months(months_facts(found))),
-        "spells": (spells_figure(found), SAY.spells(spells_facts(found))),
+    found, done, title = record.description, facts.own_facts(record), WORDS["titles"]
+    heaviest = figures.return_levels_figure(found, float(done.attrs["measured_years"]))
+    pictures = {
+        "months": (figures.monthly_figure(found), SAY.months(facts.months_facts(found))),
+        "spells": (figures.spells_figure(found), SAY.spells(facts.spells_facts(found))),
         "heavy": (heaviest, SAY.return_levels(found.sel(return_period=10), done.attrs["measured_years"])),
     }
     shown = {  # the panels' sentences, without their bold type
         name: picture(name, figure, re.sub("<[^>]+>", "", words), scale=WIDE)
-        for name, (figure, words) in figures.items()
+        for name, (figure, words) in pictures.items()
     }
     first = one_version(record.filled).to_series().dropna()
     top = first.sort_values(ascending=False, kind="stable").head(HEAVIEST_SHOWN)

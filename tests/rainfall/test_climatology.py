@@ -22,7 +22,7 @@ from rainharvest.rainfall.climatology import (
     spi_class,
 )
 from rainharvest.rainfall.climatology import standardised_precipitation_index as spi
-from rainharvest.rainfall.flags import Flag, runs
+from rainharvest.rainfall.flags import Flag
 
 
 def record(values, start="2001-01-01", readings=()):
@@ -67,11 +67,6 @@ def test_a_year_that_the_record_begins_or_ends_within_has_no_total():
     ]
     np.testing.assert_array_equal(years.total, [np.nan, 365, 365, np.nan])
     np.testing.assert_allclose(years.known_share, [59 / 365, 1, 1, 11 / 366])
-
-
-def test_a_leap_year_has_its_own_length():
-    years = period_totals(record(np.ones(366 + 365), "2004-01-01"))
-    np.testing.assert_array_equal(years.total, [366, 365])
 
 
 def test_a_reading_over_several_days_counts_where_it_lies_in_one_month():
@@ -142,11 +137,6 @@ def test_spells_cover_the_dry_days_once(values):
     np.testing.assert_array_equal(covered, values < 1)
 
 
-def test_runs_of_nothing():
-    first, last = runs(np.zeros(5, bool))
-    assert len(first) == len(last) == 0
-
-
 # Coles (2001), An Introduction to Statistical Modeling of Extreme Values, chapter 4: daily rain in
 # south-west England, 1914-62, excess over 30 mm. Fit as printed in a public source file; the 100-year
 # level of pages 85-86 from memory.
@@ -167,13 +157,6 @@ def test_coles_2001(coles_rain):
     assert float(found.gpd_shape) == pytest.approx(COLES["gpd_shape"], abs=0.001)
     assert float(found.gpd_loss) == pytest.approx(COLES["gpd_loss"], abs=0.01)
     assert float(found.return_level.sel(return_period=100)) == pytest.approx(COLES["level_100"], abs=0.05)
-
-
-def test_coles_2001_as_an_array(coles_rain):
-    array = coles_rain.rename_axis("time").to_xarray()
-    found, same = return_levels(array, 30), return_levels(coles_rain, 30)
-    xr_equal = found.equals(same)
-    assert xr_equal and found.return_level.attrs["units"] == "mm/day"
 
 
 def test_wet_days_of_coles(coles_rain):
@@ -324,25 +307,6 @@ def test_against_the_library(climate, scale):
     np.testing.assert_allclose(both.iloc[:, 0], both.iloc[:, 1], atol=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("climate", "scale"), [("temperate_all_year", 3), ("semi_arid", 12), ("monsoon", 12)]
-)
-def test_against_another_estimator(climate, scale):
-    """Thom's closed form of the gamma's shape (1958, from memory) instead of the likelihood's."""
-    from scipy.stats import gamma, norm
-
-    total = monthly(climate)
-    sums = total.rolling(month=scale).sum()
-    index = spi(total, scale)
-    for month in range(1, 13):
-        x = sums[sums.month.dt.month == month].dropna("month").values
-        a = np.log(x.mean()) - np.log(x).mean()
-        shape = (1 + np.sqrt(1 + 4 * a / 3)) / (4 * a)
-        theirs = norm.ppf(gamma.cdf(x, shape, scale=x.mean() / shape))
-        ours = index[index.month.dt.month == month].dropna("month").values
-        np.testing.assert_allclose(ours, theirs, atol=0.03)
-
-
 def test_a_month_without_rain_has_the_chance_of_one():
     total = monthly("winter_rain", 60)
     january = total.month.dt.month == 1
@@ -366,17 +330,6 @@ def test_months_that_are_nearly_always_dry_have_no_index():
     total = total.where(total.month.dt.month != 7, 0.0)
     index = spi(total, 1)
     assert index[total.month.dt.month == 7].isnull().all() and index.notnull().sum() == 330
-
-
-def test_drier_never_has_a_higher_index():
-    total = monthly("semi_arid", 60)
-    index = spi(total, 3)
-    sums = total.rolling(month=3).sum()
-    for _, part in index.groupby("month.month"):
-        order = np.argsort(sums.sel(month=part.month).values)
-        values = part.values[order]
-        values = values[~np.isnan(values)]
-        assert (np.diff(values) >= -1e-9).all()  # running sums differ in their last digit
 
 
 def test_an_index_of_nonsense_is_refused():

@@ -132,11 +132,6 @@ def test_members_are_described_one_by_one():
         np.testing.assert_array_equal(spells, alone.dry_spell)
 
 
-def test_a_series_is_described_as_an_array_is(rain, found):
-    series = rain.to_series()
-    xr.testing.assert_equal(describe_rain(series, year_start_month=4), found.drop_attrs())
-
-
 def test_every_variable_carries_its_name_and_unit_and_survives_the_file(found, tmp_path):
     for name, variable in found.variables.items():
         assert variable.attrs["long_name"], name

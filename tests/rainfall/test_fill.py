@@ -11,7 +11,7 @@ from rain import invent_rain
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.check import check_rain
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.fill_methods import inverse_distance, normal_ratio, split_total, state_before
+from rainharvest.rainfall.fill_methods import inverse_distance, normal_ratio, split_total
 from rainharvest.rainfall.fill_skill import hide_blocks
 from rainharvest.rainfall.flags import Flag
 
@@ -129,10 +129,26 @@ def test_isolated_days_without_a_neighbour_are_as_wet_as_they_were():
     assert abs((filled >= 1).mean() - expected) < 0.006, ((filled >= 1).mean(), expected)
 
 
-def test_the_state_before_a_day_counts_the_dry_days_running():
-    rain = np.array([[5.0, 0.0, 0.0, 0.0, 0.0, np.nan, 0.0, 2.0, 0.0]])
-    state = state_before(rain, np.arange(9), 1.0)
-    assert state.tolist() == [[-1, 0, 1, 2, 3, 3, -1, 1, 0]]
+def test_a_dry_spell_goes_on_in_a_filling_as_it_does_in_the_record():
+    """Wet after so many dry days with chances that fall; told apart by yesterday alone, spells broke too soon."""
+    rng, days = np.random.default_rng(3), pd.date_range("1980-01-01", "2009-12-31")
+    chance, dry = (0.6, 0.5, 0.35, 0.2, 0.08), 0
+    wet = np.zeros(len(days), dtype=bool)
+    for day, u in enumerate(rng.random(len(days))):
+        wet[day] = u < chance[min(dry, 4)]
+        dry = 0 if wet[day] else dry + 1
+    rain = pd.Series(np.where(wet, rng.gamma(0.8, 10, len(days)) + 1, 0.0).round(1), days)
+    there = rain.where(rng.random(len(days)) < 0.55, rain.to_numpy()[rng.permutation(len(days))]).rename(
+        "there"
+    )
+    holed = with_gaps(rain, gaps=[(200 + 100 * k, 40) for k in range(100)])
+    filled = fill_gaps(holed, [there], members=10)
+    assert filled.attrs["days_filled"] == 4000
+    wet = filled.values >= 1
+    after = ~(wet[:, :-4] | wet[:, 1:-3] | wet[:, 2:-2] | wet[:, 3:-1]) & (
+        filled.flag.values[4:] == Flag.FILLED
+    )
+    assert 0.06 < wet[:, 4:][after].mean() < 0.17  # 0.21 where only yesterday counts
 
 
 def test_best_donor_with_a_value_that_day(sites):
