@@ -2,6 +2,7 @@
 
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -11,6 +12,7 @@ from gallery.rain_files import CASES
 
 from rainharvest.__main__ import main
 from rainharvest.core.errors import InputError
+from rainharvest.core.text import texts_of
 from rainharvest.demand.weather import from_weather
 from rainharvest.rainfall.check import check_rain
 from rainharvest.rainfall.facts import snow_falls
@@ -141,6 +143,11 @@ def test_snow_is_warned_of_by_place_or_temperature(rng):
         for warmer in (0, 8)
     )
     assert snow_falls(findings, plateau) and not snow_falls(findings, coast) and not snow_falls(findings)
+    said = [
+        texts_of("study").watch(SimpleNamespace(reserve=False, arrangement="combined", snow=s))
+        for s in (0, 1)
+    ]
+    assert "snow" not in said[0] and "bring snow" in said[1]
 
 
 def test_same_seed_same_record_and_nothing_written_without_a_folder(files, made):

@@ -76,10 +76,7 @@ def test_the_balance_is_asked_with_members_and_the_truth(three):
     def balance(inflow, demand, capacity):
         seen.append((inflow.sizes["member"], capacity, float(demand.mean() / inflow.isel(member=-1).mean())))
         return xr.Dataset(
-            {
-                "volume_reliability": inflow.mean("time") / demand.mean(),
-                "delivered": inflow.sum("time"),
-            }
+            {"volume_reliability": inflow.mean("time") / demand.mean(), "delivered": inflow.sum("time")}
         )
 
     skill = fill_skill(three.isel(site=0), repeats=1, members=3, simulate=balance)

@@ -43,10 +43,7 @@ def test_against_pyhomogeneity():
     """Its statistics; its chances are unseeded simulations, so only their neighbourhood is compared."""
     other = pytest.importorskip("pyhomogeneity")
     rng = np.random.default_rng(11)
-    for x in (
-        np.array(NILE, dtype=float),
-        np.r_[rng.normal(0, 1, 15), rng.normal(1, 1, 20)],
-    ):
+    for x in (np.array(NILE, dtype=float), np.r_[rng.normal(0, 1, 15), rng.normal(1, 1, 20)]):
         theirs = other.pettitt_test(x, sim=2000)
         ours = pettitt(x)
         assert ours.statistic == pytest.approx(theirs.U) and ours.before == theirs.cp
