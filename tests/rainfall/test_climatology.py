@@ -50,7 +50,7 @@ def test_one_missing_day_costs_its_month_and_its_year_and_no_other():
     months, years = (period_totals(record(values), n) for n in (1, 12))
     assert np.isnan(months.total[1]) and months.known_share[1] == pytest.approx(27 / 28)
     assert months.total.notnull().sum() == 23 and float(months.total[0]) == 31
-    np.testing.assert_array_equal(years.total, [np.nan, 365])
+    np.testing.assert_array_equal(years.total[:2], [np.nan, 365])
     assert years.known_share[0] == pytest.approx(364 / 365)
 
 
