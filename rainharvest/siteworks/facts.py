@@ -372,8 +372,7 @@ def bill_of(results, works: Works) -> Bill | None:
     if study.costs is not None:
         yearly = xr.DataArray([float(done.described_rain_yield.median())], dims="capacity")
         price = None if tank_price is None else [tank_price]
-        given = {"tank_price": price, "beside": more}
-        one = cost_of_sizes(study, results.record, results.flows, [float(done.described)], yearly, **given)
+        one = cost_of_sizes(results, [float(done.described)], yearly, tank_price=price, beside=more)
         money = {name: float(one[name].values[0]) for name in money}
     return Bill(costs.currency, costs.life, tuple(lines), unpriced, more, **money)
 

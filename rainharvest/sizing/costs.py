@@ -170,20 +170,6 @@ def days_of_supply(stored, demand, spells=SPELLS) -> xr.DataArray:
     return xr.DataArray(shares, coords, ("ride_out",), "in_hand", attributes("in_hand"))
 
 
-MONEY = (
-    "capital",
-    "replacements",
-    "running",
-    "residual",
-    "saved_bill",
-    "net_present_value",
-    "annual",
-    "per_kilolitre",
-)
-
-"""Variables in the currency of the study."""
-
-
 def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_price=None) -> xr.Dataset:
     """Return what tanks cost and save over the years of the study.
 
@@ -222,8 +208,8 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
 
 
 def money_attributes(name: str, currency: str) -> dict[str, object]:
-    """Return the attributes of a variable, with the currency where it is money."""
-    return attributes(name, units=currency) if name in MONEY else attributes(name)
+    """Return the attributes of a variable, with the currency where it is money: where no unit is stated."""
+    return {"units": currency} | attributes(name)
 
 
 def _labelled(value, name: str) -> xr.DataArray:

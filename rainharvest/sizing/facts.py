@@ -293,17 +293,9 @@ def prices_of(study) -> Costs | None:
     return study.costs or (Costs() if study.catalogue else None)
 
 
-def cost_of_sizes(
-    study,
-    record: StudyRecord,
-    flows: Flows,
-    usable,
-    yearly_yield: xr.DataArray,
-    *,
-    tank_price=None,
-    beside=0.0,
-) -> xr.Dataset:
+def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=None, beside=0.0) -> xr.Dataset:
     """Return what sizes cost and save over the years of the study; ``beside`` is the price of what only others list."""
+    study, flows = results.study, results.flows
     costs, along = prices_of(study), along_sizes(np.asarray(usable, dtype=float))
     costs = costs.model_copy(update={"fixed": costs.fixed + beside})
     nominal = along / study.tank.usable_share
@@ -316,7 +308,7 @@ def cost_of_sizes(
         inflow, demand = flows.water.inflow.isel(member=0, drop=True), flows.demand.sum("use")
         drawn = drawn_by_period(inflow, demand, along.values, costs.billing_months, **settings)
         others = tuple(use for use in study.use if use.name in set(flows.not_served))
-        mains = daily_demand(others, study.calendar, record.filled).sum("use") if others else 0.0
+        mains = daily_demand(others, study.calendar, results.record.filled).sum("use") if others else 0.0
         saved = saved_bills(costs, drawn, demand + mains)
     yearly_yield = yearly_yield.assign_coords(capacity=along.values)
     return life_cycle(costs, nominal, yearly_yield, saved_bill=saved, tank_price=price)
@@ -324,7 +316,7 @@ def cost_of_sizes(
 
 def _options_to_buy(results, beside: float) -> xr.Dataset:
     """Return what each combination of tanks on offer costs, saves and is worth beside money."""
-    study, record, flows = results.study, results.record, results.flows
+    study, flows = results.study, results.flows
     share, target, measure = study.tank.usable_share, study.target.reliability, study.target.measure
     choices = every_choice(read_catalogue(Path(results.folder) / study.catalogue.file), study.catalogue)
     largest = FEW * float(results.done.capacity[-1])
@@ -338,7 +330,7 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
     done = simulate(flows.water.inflow, demand, along, **settings, threads=THREADS)
     yearly = (done.delivered / (demand.sizes["time"] / 365.25)).median("member")
     prices = np.array([choice.price for choice in some])
-    money = cost_of_sizes(study, record, flows, sizes, yearly, tank_price=prices, beside=beside)
+    money = cost_of_sizes(results, sizes, yearly, tank_price=prices, beside=beside)
     table = {
         "capacity": sizes,
         "nominal": sizes / share,
@@ -350,7 +342,7 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
         "mains_saved": _saved_water(study, yearly).values,
     }
     if rain_feeds(study):
-        case = case_of(study, record, flows)
+        case = case_of(study, *_decisive_part(results))
         reached = measures_of_draws(_drawn(study, case), sizes, keep=(measure,))[measure].values
         table["draws_reaching"] = (reached >= target * ENOUGH).mean(axis=0)
     table |= {name: values.values for name, values in money.data_vars.items()}
@@ -366,17 +358,16 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
     )
 
 
-def _curve_with_costs(
-    study, record: StudyRecord, flows: Flows, done: xr.Dataset, beside: float
-) -> xr.Dataset:
+def _curve_with_costs(results, beside: float) -> xr.Dataset:
     """Return what the sizes of the study's curve cost and save, and are worth beside money."""
+    study, flows, done = results.study, results.flows, results.done
     sizes, yearly = done.capacity.values, done.yearly_yield.median("member")
     values = {"full_days": full_days(flows.demand.sum("use"), sizes).values}
     values["mains_saved"] = _saved_water(study, yearly).values
     out = xr.Dataset(variables("capacity", values), {"capacity": done.capacity.variable})
     if study.costs is None:
         return out
-    money = cost_of_sizes(study, record, flows, sizes, yearly, beside=beside)
+    money = cost_of_sizes(results, sizes, yearly, beside=beside)
     reached = done[study.target.measure].median("member").values
     good = efficient(money.annual.values, reached).astype(np.int8)
     out = out.assign({name: values.variable for name, values in money.data_vars.items()})
@@ -425,15 +416,15 @@ RUNS = 64
 
 def sizing_group(results) -> xr.Dataset:
     """Return everything on which the tank size of a study is decided."""
-    study, record, flows, done = results.study, results.record, results.flows, results.done
+    study, done = results.study, results.done
     # What only the list of parts prices, as it is for the tank decided on: the whole is that of the first page.
     beside = results.groups["site works"].attrs["beside_costs"]
-    parts = [_curve_with_costs(study, record, flows, done, beside), results.groups["certainty"]]
+    parts = [_curve_with_costs(results, beside), results.groups["certainty"]]
     if study.catalogue is not None:
         parts.append(_options_to_buy(results, beside))
     out = _merged(parts)
     out["in_hand"] = days_of_supply(done.stored, done.demand.sum("use"))
-    out = out.assign(variables((), {"record_years": measured_years(record)}))
+    out = out.assign(variables((), {"record_years": measured_years(results.record)}))
     told = ("decided_by", "usable_share", "offers", "tanks")
     return out.assign_attrs(
         {name: done.attrs[name] for name in told if name in done.attrs},
@@ -449,13 +440,11 @@ def sizing_group(results) -> xr.Dataset:
 
 def certainty_group(results) -> xr.Dataset:
     """Return what of the decision no price touches: the band, each target's size, the maps, the shortcuts, the step."""
-    study, flows, done = results.study, results.flows, results.done
+    study, done = results.study, results.done
     if not rain_feeds(study):
-        return _other_interruptions(study, flows)
-    record, since = results.record, 0
-    if _rests_on_later_part(done):
-        since = int(done.break_year)
-        record, flows = cut_to(record, flows, part_since(record))
+        return _other_interruptions(study, results.flows)
+    record, flows = _decisive_part(results)
+    since = int(done.break_year) if record is not results.record else 0
     case = case_of(study, record, flows)
     out = _merged(
         [
@@ -471,9 +460,12 @@ def certainty_group(results) -> xr.Dataset:
     return out.assign_attrs(gaps=gaps, drawn_since=since)
 
 
-def _rests_on_later_part(done: xr.Dataset) -> bool:
-    """Return whether the size is decided by the part of the record since a break, not by the whole."""
-    return "break_year" in done and not float(done.recommended) == float(done.size_on_whole)
+def _decisive_part(results) -> tuple[StudyRecord, Flows]:
+    """Return the record and the flows that decide the size: the whole, or the part since a break."""
+    record, flows, done = results.record, results.flows, results.done
+    if "break_year" not in done or np.array_equal(done.recommended, done.size_on_whole, equal_nan=True):
+        return record, flows
+    return cut_to(record, flows, part_since(record))
 
 
 SEEDS = 20

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -78,7 +78,7 @@ def long_run_means(yearly, count: int, rng: np.random.Generator) -> np.ndarray:
 
 ENOUGH_YEARS, SHORT_OF_THEM = 30, 60
 
-"""Years from which on long-run means spread as they are drawn; each year fewer widens them by a 60th (own choice)."""
+"""From so many years on long-run means spread as drawn; each year fewer widens them by a sixtieth (own choice)."""
 
 
 def widening(years: int) -> float:
@@ -243,35 +243,26 @@ def take_days(series: xr.DataArray | pd.Series, draws: xr.DataArray) -> xr.DataA
     return xr.DataArray(values, coords, ("draw", *turned.dims), series.name, series.attrs)
 
 
-@dataclass(frozen=True)
-class RecordLength:
+class RecordLength(NamedTuple):
     """How far a record carries a decision."""
 
     years: float  # [year] Length of the record used
     level: str  # "indicative", "screening", "fair" or "full"
     wanted: Default  # The next length that guidance asks for; for a full record, the one that it meets
-
-    @property
-    def short(self) -> bool:
-        """Whether the record is shorter than guidance asks for."""
-        return self.level != "full"
+    short: bool  # Whether the record is shorter than guidance asks for
 
 
-def record_length(years: float, *, carries_over: bool = False) -> RecordLength:
+def record_length(years: float) -> RecordLength:
     """Say how far a record of this length carries a decision.
 
     >>> record_length(12.5).level, record_length(12.5).wanted.value, record_length(41).short
     ('screening', 20.0, False)
-    >>> record_length(41, carries_over=True).wanted.value
-    50.0
     """
     require(years >= 0, f"a record of {years} years", "give its length in years", "years")
-    lengths = DEFAULTS["record"]
-    full = lengths["carries_over" if carries_over else "fair"]
-    for level, wanted in (lengths | {"fair": full}).items():
-        if level != "carries_over" and years < wanted.value:
-            return RecordLength(years, level, wanted)
-    return RecordLength(years, "full", full)
+    for level, wanted in DEFAULTS["record"].items():
+        if years < wanted.value:
+            return RecordLength(years, level, wanted, True)
+    return RecordLength(years, "full", wanted, False)
 
 
 TANKS_OF_DAYS = (5.0, 20.0, 80.0)

@@ -285,17 +285,12 @@ def longest_whole_days(rain_step: xr.DataArray) -> xr.DataArray:
     even = step <= 3600 and not 86400 % step
     remedy = "give readings of an hour or less that divide the day"
     require(even, f"readings every {step:g} s", remedy, "finer_rain")
+    readings = rain_step.to_series()
+    days = readings.index.normalize()
+    every = pd.date_range(days[0], days[-1] + pd.Timedelta(days=1), freq=f"{step:g}s", inclusive="left")
+    depth = readings.reindex(every)
+    whole = depth.notna().groupby(every.normalize()).all().to_numpy()
+    first, last = max(zip(*runs(whole), strict=True), key=lambda r: r[1] - r[0], default=(0, -1))
     per_day = int(86400 / step)
-    stamp = rain_step.time.values.astype("datetime64[s]")
-    first = stamp[0].astype("datetime64[D]").astype("datetime64[s]")
-    place = (stamp - first).astype(np.int64) // int(step)
-    days = int(place[-1] // per_day) + 1
-    depth = np.full(days * per_day, np.nan)
-    depth[place] = rain_step.values
-    whole = np.isfinite(depth.reshape(days, per_day)).all(axis=1)
-    first_day, last_day = max(zip(*runs(whole), strict=True), key=lambda r: r[1] - r[0], default=(0, -1))
-    part = slice(first_day * per_day, (last_day + 1) * per_day)
-    time = first + (np.arange(days * per_day) * int(step)).astype("timedelta64[s]")
-    rate = depth[part] * 3600 / step
-    coords = {"time": time[part].astype("datetime64[ns]")}
-    return xr.DataArray(rate, coords, ("time",), attrs={"units": "mm/h"})
+    rate = depth.iloc[first * per_day : (last + 1) * per_day] * 3600 / step
+    return xr.DataArray(rate.to_numpy(), {"time": rate.index}, ("time",), attrs={"units": "mm/h"})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import product
@@ -13,8 +13,6 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.quantities import along as labels
-from rainharvest.core.quantities import variables
 from rainharvest.sizing.trade_off import ENOUGH, THREADS
 from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 from rainharvest.storage.simulate import as_series, common_time, simulate
@@ -250,18 +248,6 @@ def _steps(inflow, demand) -> tuple[np.ndarray, np.ndarray]:
 TARGETS = (0.8, 0.9, 0.95, 0.99)
 
 """Reliabilities for which the smallest tank is told (own choice)."""
-
-
-def sizes_for_targets(inflow, demand, targets: Sequence[float] = TARGETS, **settings) -> xr.Dataset:
-    """Find the smallest tank, to the litre, for each of several reliabilities, as `smallest_tank` does for one.
-
-    >>> sizes_for_targets([0, 3, 8, 0, 2, 0, 0], 2.0, [0.2, 0.5]).size_for_target.values
-    array([3., 5.])
-    """
-    found = [smallest_tank(inflow, demand, target, **settings) for target in targets]
-    fields = {"size_for_target": "capacity", "reached": "reached", "one_less": "one_less"}
-    values = {name: np.array([getattr(one, field) for one in found]) for name, field in fields.items()}
-    return xr.Dataset(variables("target", values), labels(target=np.array(targets, dtype=float)))
 
 
 def no_failure(inflow, demand, *, theta: float = 0.0) -> tuple[float, float]:

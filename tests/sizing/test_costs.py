@@ -18,7 +18,7 @@ from rainharvest.sizing.costs import (
     replacement_years,
     saved_bills,
 )
-from rainharvest.sizing.tables import Block, Costs, Part, bill, real_rate
+from rainharvest.sizing.tables import Block, Costs, Part, real_rate
 
 
 @pytest.fixture
@@ -127,13 +127,6 @@ def test_payback_by_hand():
     assert float(life_cycle(pump, 0.0, 250e3).payback) == pytest.approx(5.2)
 
 
-def test_levelised_cost_is_the_price_at_which_it_breaks_even():
-    costs = Costs(fixed=3000, per_litre=0.1, upkeep=40, life=25, rate=0.05)
-    each = float(life_cycle(costs, 10_000.0, 90e3).per_kilolitre)
-    sold = costs.model_copy(update={"tariff": each})
-    assert float(life_cycle(sold, 10_000.0, 90e3).net_present_value) == pytest.approx(0, abs=1e-8)
-
-
 def test_real_and_nominal_are_the_same_money():
     """Fisher: discounting inflated payments at the nominal rate equals discounting today's at the real one."""
     nominal, inflation, years = 0.09, 0.04, 15
@@ -153,23 +146,7 @@ def test_growing_payments_are_the_sum_of_the_years(rate, life, growth):
     assert present_worth_factor(rate, life, growth) == pytest.approx(by_year, rel=1e-6)
 
 
-def test_replacements_end_with_the_study():
-    assert replacement_years(5, 20).tolist() == [5, 10, 15]
-    assert replacement_years(30, 20).size == 0
-    assert replacement_years(7.5, 20).tolist() == [7.5, 15.0]
-
-
-def test_residual_value_is_the_share_of_life_left():
-    part = Part(name="pump", fixed=100, life=15)
-    done = life_cycle(Costs(part=(part,), life=20, rate=0.0, residual="straight line"), 0.0, 0.0)
-    assert float(done.replacements) == 100 and float(done.residual) == pytest.approx(100 * 10 / 15)
-
-
 BLOCKS = (Block(up_to=10, price=1.0), Block(up_to=30, price=2.0), Block(price=5.0))
-
-
-def test_bill_by_hand():
-    assert bill(BLOCKS, [0, 5, 10, 30, 31]).tolist() == [0, 5, 10, 50, 55]
 
 
 @pytest.fixture

@@ -94,15 +94,6 @@ def test_monthly_balance_and_mass_curve_by_hand(two_seasons):
     assert monthly_balance_tank(inflow, 2 * demand) == math.inf
 
 
-def test_the_mean_year_hides_the_dry_year():
-    """Two years, one with rain in every month and one with none in half of them: only the mass curve sees it."""
-    days = pd.date_range("2001-01-01", "2002-12-31")
-    dry = (days.year == 2002) & (days.month > 6)
-    inflow, demand = dated(np.where(dry, 0.0, 100.0)), dated(np.full(days.size, 60.0))
-    assert mass_curve_tank(inflow, demand) == pytest.approx(60 * 184)
-    assert monthly_balance_tank(inflow, demand) < 0.25 * 60 * 184
-
-
 def test_dry_period_by_hand():
     rain = np.full(730, 5.0)
     rain[100:130] = 0.0

@@ -21,17 +21,16 @@ from rainharvest.sizing.trade_off import (
 )
 
 seeds = st.integers(0, 100_000)
-thetas = st.sampled_from([0.0, 0.3, 1.0])
 
 
-def flows(seed, days=300, wet=0.3, rain=60.0, most=20.0):
+def flows(seed):
     """Return a random record: inflow on some days, a demand that changes from day to day and may be zero."""
     rng = np.random.default_rng(seed)
-    inflow = rng.exponential(rain, days) * (rng.random(days) < wet)
-    return inflow, rng.uniform(0, most, days) * (rng.random(days) < 0.9)
+    inflow = rng.exponential(60.0, 300) * (rng.random(300) < 0.3)
+    return inflow, rng.uniform(0, 20.0, 300) * (rng.random(300) < 0.9)
 
 
-@given(seeds, thetas)
+@given(seeds, st.sampled_from([0.0, 0.3, 1.0]))
 @settings(max_examples=60)
 def test_more_tank_never_yields_less_and_each_litre_less_than_the_one_before(seed, theta):
     inflow, demand = flows(seed)
@@ -56,25 +55,6 @@ def test_more_roof_never_yields_less_and_more_demand_is_never_met_better(seed, m
     greedy = simulate(inflow, demand * more, sizes)
     assert (greedy.delivered >= few.delivered - 1e-6).all(), "more asked, more drawn"
     assert (greedy.volume_reliability <= few.volume_reliability + 1e-9).all(), "but a smaller share of it"
-
-
-@given(seeds, st.floats(0.1, 10.0))
-@settings(max_examples=40)
-def test_litres_have_no_scale(seed, scale):
-    """All volumes multiplied alike leave every share as it was."""
-    inflow, demand = flows(seed)
-    sizes = np.array([10.0, 50.0, 200.0])
-    one, other = simulate(inflow, demand, sizes), simulate(inflow * scale, demand * scale, sizes * scale)
-    np.testing.assert_allclose(other.volume_reliability, one.volume_reliability, atol=1e-9)
-
-
-@given(seeds)
-@settings(max_examples=30)
-def test_drawing_after_the_rain_never_yields_less(seed):
-    inflow, demand = flows(seed)
-    sizes = np.array([5.0, 50.0, 200.0])
-    before, after = (simulate(inflow, demand, sizes, theta=t).delivered.values for t in (0.0, 1.0))
-    assert (after >= before - 1e-6).all()
 
 
 def test_curve_derives_what_it_says(rng):

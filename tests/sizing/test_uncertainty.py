@@ -21,7 +21,7 @@ from rainharvest.sizing.band import (
     tornado,
     uncertain_curve,
 )
-from rainharvest.sizing.resample import long_run_means, record_length, take_days, tilted_chances, year_draws
+from rainharvest.sizing.resample import long_run_means, record_length, tilted_chances, year_draws
 from rainharvest.sizing.smallest import smallest_tank
 from rainharvest.sizing.uncertainty import (
     Case,
@@ -99,12 +99,6 @@ def test_blocks_keep_droughts_whole_and_every_year_has_the_same_chance():
     assert abs(follows[:, place % 3 == 2].mean() - 1 / 30) < 0.01, "and between blocks only by chance"
 
 
-def test_the_same_seed_draws_the_same_and_another_does_not():
-    rain = rain_of()
-    one, again, other = (year_draws(rain, count=5, seed=s) for s in (1, 1, 2))
-    assert one.equals(again) and not one.equals(other)
-
-
 def test_weather_is_taken_and_the_calendar_stays():
     case = case_of(ranges=(), weather_demand=rain_of(seed=5).isel(member=0) * 2)
     inputs = draw_inputs(case, 6, 3)
@@ -116,17 +110,6 @@ def test_weather_is_taken_and_the_calendar_stays():
     for k in range(6):
         own = collect(case.rain.isel(member=int(inputs.member[k]), drop=True), SITE.roofs).inflow.values
         np.testing.assert_allclose(drawn.inflow.values[k], own[position[k]])
-
-
-def test_rain_resampled_keeps_its_year_and_its_members():
-    rain = rain_of(members=2)
-    out = take_days(rain, year_draws(rain, count=20, seed=4, year_start_month=7))
-    assert out.dims == ("draw", "member", "time")
-    by_month = rain.isel(member=0).groupby("time.month").mean()
-    drawn = out.isel(member=0).groupby("time.month").mean().mean("draw")
-    np.testing.assert_allclose(drawn, by_month, rtol=0.25)
-    with pytest.raises(InputError, match="days"):
-        take_days(rain.isel(time=slice(0, 100)), year_draws(rain, count=1))
 
 
 # --- memory
@@ -151,14 +134,6 @@ def test_without_memory_the_long_run_mean_is_students():
         assert np.quantile(drawn, p) == pytest.approx(years.mean() + t.ppf(p, 29) * se, abs=0.05 * se)
     wider = long_run_means(years, 20_000, np.random.default_rng(1))
     assert np.quantile(wider, 0.95) - np.quantile(wider, 0.05) > 1.1 * 2 * t.ppf(0.95, 29) * se
-
-
-def test_memory_that_shows_widens_the_spread():
-    rng = np.random.default_rng(9)
-    alone = rng.normal(0, 1, 40)
-    carried = np.convolve(rng.normal(0, 1, 45), np.ones(6), "valid")
-    spread = [np.std(long_run_means(x / x.std(), 4000, np.random.default_rng(1))) for x in (alone, carried)]
-    assert spread[1] > 1.5 * spread[0]
 
 
 @given(st.lists(st.floats(0, 100), min_size=5, max_size=40), st.floats(0.05, 0.95))
@@ -381,7 +356,6 @@ def test_short_records_say_so():
     levels = [record_length(y).level for y in (4, 10, 19.9, 20, 29.9, 30, 60)]
     assert levels == ["indicative", "screening", "screening", "fair", "fair", "full", "full"]
     assert record_length(29).short and not record_length(30).short
-    assert record_length(40, carries_over=True).short
 
 
 @pytest.mark.parametrize(
