@@ -124,16 +124,9 @@ def efficient(cost, worth) -> np.ndarray:
     require(alike, "costs and worths differ in length", "give one of each for every choice", "worth")
     whole = not np.isnan(cost).any() and not np.isnan(worth).any()
     require(whole, "a value is missing", "give a cost and a worth for every choice", "cost")
-    order = np.lexsort((-worth, cost))
-    sorted_cost, sorted_worth = cost[order], worth[order]
-    best = np.maximum.accumulate(sorted_worth)
-    # Of those that cost strictly less, the best; and of those that cost the same, the best.
-    first = np.searchsorted(sorted_cost, sorted_cost, side="left")
-    before = np.where(first > 0, best[np.maximum(first - 1, 0)], -np.inf)
-    on = (sorted_worth > before) & (sorted_worth == sorted_worth[first])
-    out = np.empty(cost.size, dtype=bool)
-    out[order] = on
-    return out
+    no_dearer, no_worse = cost[:, None] <= cost, worth[:, None] >= worth
+    betters = no_dearer & no_worse & ~(no_dearer.T & no_worse.T)
+    return ~betters.any(axis=0)
 
 
 def full_days(demand, capacity) -> xr.DataArray:

@@ -46,7 +46,7 @@ from rainharvest.sizing.shortcuts import (
     shortcut_sizes,
     simulate_shortcuts,
 )
-from rainharvest.sizing.smallest import no_failure, smallest_of_members
+from rainharvest.sizing.smallest import SmallestTank, no_failure, smallest_of_members
 from rainharvest.sizing.tables import Costs
 from rainharvest.sizing.trade_off import (
     AREAS,
@@ -60,7 +60,6 @@ from rainharvest.sizing.trade_off import (
     inflow_by_area,
     sizes_to_try,
     trade_off,
-    trade_off_map,
 )
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, input_ranges, record_inputs
 from rainharvest.storage.facts import Flows, balance_settings, mains_supply
@@ -102,15 +101,15 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     curve = trade_off(inflow, demand, sizes, **settings, year_start_month=month, threads=THREADS)
     out = curve.assign_coords(nominal=("capacity", nominal, attributes("nominal"))).drop_attrs(deep=False)
     found = smallest_by_member(study, flows)
-    size, flat = of_fillings(found), flat_size(out[["yearly_yield"]].median("member"))
-    out = out.assign(variables("member", {"smallest": found}))
+    size, flat = of_fillings(found).capacity, flat_size(out[["yearly_yield"]].median("member"))
+    out = out.assign(variables("member", {"smallest": np.array([one.capacity for one in found])}))
     out = out.assign(variables((), {"recommended": size, "flat_size": flat}))
     since = part_since(record)
     if since is None or not rain_feeds(study):
         return out
     # The safer of the sizes on the record and on its part since a break, unless the record is confirmed.
     _, later = cut_to(record, flows, since)
-    new = of_fillings(smallest_by_member(study, later))
+    new = of_fillings(smallest_by_member(study, later)).capacity
     facts = {"size_since_break": new, "size_on_whole": size, "break_year": since.year}
     facts |= {"years_since_break": later.demand.sizes["time"] / 365.25}
     if "rain.break" not in study.confirmed:
@@ -125,8 +124,8 @@ def cut_to(record: StudyRecord, flows: Flows, since) -> tuple[StudyRecord, Flows
     return replace(record, filled=record.filled.sel(later)), replace(flows, water=water, demand=demand)
 
 
-def smallest_by_member(study, flows: Flows, target: float | None = None) -> np.ndarray:
-    """Return the smallest tank of each filled version for a target, the study's own if none is given; NaN for none."""
+def smallest_by_member(study, flows: Flows, target: float | None = None) -> list[SmallestTank]:
+    """Return the smallest tank of each filled version for a target, the study's own if none is given."""
     demand, inflow = flows.demand.sum("use"), flows.water.inflow
     settings, shares = settings_and_shares(study, flows)
     if not rain_feeds(study):
@@ -136,17 +135,13 @@ def smallest_by_member(study, flows: Flows, target: float | None = None) -> np.n
     found = smallest_of_members(
         inflow, demand, target, measure=study.target.measure, shares=shares, **settings
     )
-    sizes = np.array([one.capacity for one in found])
-    return np.resize(sizes, flows.water.sizes["member"])
+    return found * (flows.water.sizes["member"] // len(found))
 
 
-def of_fillings(sizes: np.ndarray) -> float:
-    """Return what is enough in nine of ten versions; NaN, which is sorted last, if too many have none.
-
-    >>> of_fillings(np.array([3.0, 1.0, 2.0])), of_fillings(np.array([1.0, np.nan]))
-    (3.0, nan)
-    """
-    return float(np.sort(sizes)[math.ceil(SURE_FILLINGS * sizes.size) - 1])
+def of_fillings(found: list[SmallestTank]) -> SmallestTank:
+    """Return the tank that is enough in nine of ten versions: one of NaN if too many have none."""
+    rising = sorted(found, key=lambda one: math.inf if math.isnan(one.capacity) else one.capacity)
+    return rising[math.ceil(SURE_FILLINGS * len(rising)) - 1]
 
 
 def trade_size(nominal: float, units: str = "metric") -> float:
@@ -330,53 +325,42 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
     done = simulate(flows.water.inflow, demand, along, **settings, threads=THREADS)
     yearly = (done.delivered / (demand.sizes["time"] / 365.25)).median("member")
     prices = np.array([choice.price for choice in some])
-    money = cost_of_sizes(results, sizes, yearly, tank_price=prices, beside=beside)
+    reached = done[measure].median("member").values
     table = {
         "capacity": sizes,
         "nominal": sizes / share,
         "price": prices,
         "footprint": np.array([choice.footprint for choice in some]),
         "tanks": np.array([len(choice.tanks) for choice in some]),
-        "reliability": done[measure].median("member").values,
-        "full_days": full_days(demand, sizes).values,
-        "mains_saved": _saved_water(study, yearly).values,
+        "reliability": reached,
     }
     if rain_feeds(study):
-        case = case_of(study, *_decisive_part(results))
-        reached = measures_of_draws(_drawn(study, case), sizes, keep=(measure,))[measure].values
-        table["draws_reaching"] = (reached >= target * ENOUGH).mean(axis=0)
-    table |= {name: values.values for name, values in money.data_vars.items()}
-    table["efficient"] = efficient(table["annual"], table["reliability"]).astype(np.int8)
-    out = xr.Dataset(variables("option", table))
-    for name, values in money.data_vars.items():
-        out[name].attrs = values.attrs
-    out.price.attrs["units"] = money.attrs["currency"]
+        drawn = _drawn(study, case_of(study, *_decisive_part(results)))
+        by_draw = measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
+        table["draws_reaching"] = (by_draw >= target * ENOUGH).mean(axis=0)
+    worth = _worth(results, "option", sizes, yearly, reached, beside, prices)
+    out = worth.assign(variables("option", table))
+    out.price.attrs["units"] = out.attrs["currency"]
     out = out.rename({name: f"option_{name}" for name in out.data_vars})
     out = out.assign_coords(labels(option=np.array([choice.words for choice in some])))
-    return out.assign_attrs(
-        money.attrs | ({} if decided is None else {"decided_option": some.index(decided)})
-    )
+    return out if decided is None else out.assign_attrs(decided_option=some.index(decided))
 
 
-def _curve_with_costs(results, beside: float) -> xr.Dataset:
-    """Return what the sizes of the study's curve cost and save, and are worth beside money."""
-    study, flows, done = results.study, results.flows, results.done
-    sizes, yearly = done.capacity.values, done.yearly_yield.median("member")
-    values = {"full_days": full_days(flows.demand.sum("use"), sizes).values}
-    values["mains_saved"] = _saved_water(study, yearly).values
-    out = xr.Dataset(variables("capacity", values), {"capacity": done.capacity.variable})
-    if study.costs is None:
+def _worth(
+    results, dim: str, sizes, yearly: xr.DataArray, reached, beside: float, tank_price=None
+) -> xr.Dataset:
+    """Return how long sizes last when full and what they save; with prices what they cost, and the efficient front."""
+    saved = (
+        yearly if rain_feeds(results.study) else xr.zeros_like(yearly)
+    )  # a mains reserve saves no mains water
+    lasts = full_days(results.flows.demand.sum("use"), sizes).values
+    out = xr.Dataset(variables(dim, {"full_days": lasts, "mains_saved": saved.values}))
+    if tank_price is None and results.study.costs is None:
         return out
-    money = cost_of_sizes(results, sizes, yearly, beside=beside)
-    reached = done[study.target.measure].median("member").values
+    money = cost_of_sizes(results, sizes, yearly, tank_price=tank_price, beside=beside)
     good = efficient(money.annual.values, reached).astype(np.int8)
-    out = out.assign({name: values.variable for name, values in money.data_vars.items()})
-    return out.assign(variables("capacity", {"efficient": good})).assign_attrs(money.attrs)
-
-
-def _saved_water(study, yearly: xr.DataArray) -> xr.DataArray:
-    """Return the rain water that stands in for mains water; a mains reserve has none."""
-    return yearly if rain_feeds(study) else xr.zeros_like(yearly)
+    out = out.assign(variables(dim, {"efficient": good})).assign_attrs(money.attrs)
+    return out.assign({name: (dim, values.values, values.attrs) for name, values in money.data_vars.items()})
 
 
 LEAST_DAYS = 300
@@ -419,7 +403,9 @@ def sizing_group(results) -> xr.Dataset:
     study, done = results.study, results.done
     # What only the list of parts prices, as it is for the tank decided on: the whole is that of the first page.
     beside = results.groups["site works"].attrs["beside_costs"]
-    parts = [_curve_with_costs(results, beside), results.groups["certainty"]]
+    yearly, reached = (done[name].median("member") for name in ("yearly_yield", study.target.measure))
+    curve = _worth(results, "capacity", done.capacity.values, yearly, reached.values, beside)
+    parts = [curve.assign_coords(capacity=done.capacity.variable), results.groups["certainty"]]
     if study.catalogue is not None:
         parts.append(_options_to_buy(results, beside))
     out = _merged(parts)
@@ -482,7 +468,7 @@ def _other_interruptions(study, flows: Flows) -> xr.Dataset:
     for seed in range(SEEDS):
         other = study.arrangement.model_copy(update={"spells": spells.model_copy(update={"seed": seed})})
         own = study.model_copy(update={"arrangement": other})
-        sizes.append(smallest_by_member(own, flows)[0])
+        sizes.append(smallest_by_member(own, flows)[0].capacity)
         off = mains_supply(other, flows.demand.time).values <= 0
         ends = np.flatnonzero(np.diff(np.concatenate([[0], off, [0]]).astype(int)))
         longest.append((ends[1::2] - ends[::2]).max(initial=0))
@@ -541,7 +527,8 @@ def _sizes_for_targets(study, flows: Flows) -> xr.Dataset:
     """Return the smallest size for each target in nine of ten fillings."""
     targets = np.array(study.sizing.targets, dtype=float)
     found = [of_fillings(smallest_by_member(study, flows, target)) for target in targets]
-    return xr.Dataset(variables("target", {"size_for_target": np.array(found)}), labels(target=targets))
+    values = {"size_for_target": [one.capacity for one in found], "one_less": [one.one_less for one in found]}
+    return xr.Dataset(variables("target", values), labels(target=targets))
 
 
 def _whole_record(results) -> xr.Dataset:
@@ -564,20 +551,22 @@ def _maps(results) -> xr.Dataset:
     along = along_sizes(results.done.capacity.values)
     settings, shares = settings_and_shares(study, results.flows)
     settings |= {name: share * along for name, share in shares.items()}
-    settings = _without_rationing(settings)  # a map of the demand has no share of it that stays
+    # A map of the demand has no share of it that stays.
+    settings = _without_rationing(settings) | {"threads": THREADS}
     by_area = inflow_by_area(rain, study.catchment, np.array(AREAS) * area, intensity=study.losses.intensity)
     maps = {
-        "by_area": trade_off_map(by_area, demand, along, **settings),
-        "by_demand": trade_off_map(inflow, demand_by_factor(demand, DEMANDS), along, **settings),
+        "by_area": trade_off(by_area, demand, along, **settings),
+        "by_demand": trade_off(inflow, demand_by_factor(demand, DEMANDS), along, **settings),
     }
-    names = {
-        study.target.measure: "reliability",
-        "yearly_yield": "yearly_yield",
-        "marginal_yield": "marginal_yield",
+    names = {study.target.measure: "reliability"} | {
+        name: name for name in ("yearly_yield", "marginal_yield")
     }
-    kept = {(key, name): over[name] for key, over in maps.items() for name in names}
     return xr.Dataset(
-        {f"{names[name]}_{key}": one.assign_attrs(attributes(name)) for (key, name), one in kept.items()}
+        {
+            f"{kept}_{key}": over[name].transpose(..., "capacity")
+            for key, over in maps.items()
+            for name, kept in names.items()
+        }
     )
 
 

@@ -46,7 +46,7 @@ def sizes_to_try(demand, count: int = 60, least_days: float = 0.5, most_days: fl
 
 
 def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
-    """Simulate every size and derive what the decision rests on.
+    """Simulate every size, with every roof or demand where there are several, and derive what the decision rests on.
 
     >>> curve = trade_off([0, 3, 8, 0, 2, 0, 0], 2.0, [2.0, 5.0])
     >>> curve.delivered.values
@@ -183,26 +183,6 @@ def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float])
         demand = xr.DataArray(demand.to_numpy(float), {"time": demand.index.to_numpy()}, ("time",))
     along = xr.DataArray(factors, labels(demand_factor=factors), ("demand_factor",))
     return (along * demand.reset_coords(drop=True)).assign_attrs(attributes("demand")).rename("demand")
-
-
-def trade_off_map(inflow, demand, capacity, **settings) -> xr.Dataset:
-    """Simulate every tank size with every roof or every demand, in one pass.
-
-    >>> days = pd.date_range("2001-01-01", periods=4)
-    >>> inflow = xr.DataArray([0.0, 300.0, 0.0, 0.0], {"time": days}, ("time",))
-    >>> demand = demand_by_factor(pd.Series(100.0, days), [1, 2])
-    >>> trade_off_map(inflow, demand, [100.0, 300.0]).volume_reliability.values
-    array([[0.25 , 0.5  ],
-           [0.125, 0.375]])
-    """
-    done = trade_off(inflow, demand, capacity, threads=THREADS, **settings)
-    require(
-        done.volume_reliability.ndim > 1,
-        "a map needs a second dimension beside the tank size",
-        "give inflow_by_area(...) as inflow, or demand_by_factor(...) as demand",
-        "inflow",
-    )
-    return done.transpose(..., "capacity")
 
 
 AREAS = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)

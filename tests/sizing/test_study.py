@@ -114,6 +114,7 @@ def test_sizes_agree_with_each_other(school, group):
     assert at == pytest.approx(0.9, abs=0.06)
     ladder = group.size_for_target.values
     assert (np.diff(ladder) > 0).all() and float(group.no_failure_size) > ladder[-1]
+    assert (group.one_less < group.target).all() and (group.one_less > group.target - 1e-4).all()
     assert ladder[1] == float(school.done.recommended)  # one size for the target, wherever it is printed
     assert (group.reliability_low <= group.reliability_high + 1e-12).all()
 

@@ -17,7 +17,6 @@ from rainharvest.sizing.trade_off import (
     scaled_catchment,
     sizes_to_try,
     trade_off,
-    trade_off_map,
 )
 
 seeds = st.integers(0, 100_000)
@@ -95,8 +94,7 @@ def test_map_over_roofs_is_each_roof_by_itself():
     areas, sizes = [50.0, 100.0, 260.0], [500.0, 2000.0, 8000.0]
     inflow = inflow_by_area(rain, site, areas)
     demand = xr.DataArray(np.full(len(rain), 150.0), {"time": rain.index}, ("time",))
-    done = trade_off_map(inflow, demand, sizes)
-    assert done.volume_reliability.dims == ("area", "capacity")
+    done = trade_off(inflow, demand, sizes)
     for k, area in enumerate(areas):
         alone = scaled_catchment(site, area=area / 100)
         by_hand = collect(rain, alone.roofs, run).inflow
@@ -111,7 +109,7 @@ def test_map_over_demand_is_each_demand_by_itself():
     rain, sizes = record(), [500.0, 2000.0]
     inflow = collect(rain, Roof(area=100)).inflow
     asked = pd.Series(150.0, rain.index)
-    done = trade_off_map(inflow, demand_by_factor(asked, [0.5, 1.0, 2.0]), sizes)
+    done = trade_off(inflow, demand_by_factor(asked, [0.5, 1.0, 2.0]), sizes)
     for factor in (0.5, 1.0, 2.0):
         one = trade_off(inflow, asked * factor, sizes)
         np.testing.assert_allclose(
@@ -150,7 +148,6 @@ def test_the_knee_of_a_curve_with_a_corner_is_the_corner():
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: trade_off_map([1.0], 1.0, [1.0, 2.0]), "second dimension"),
         (lambda: inflow_by_area(record(1), Catchment(roofs=(Roof(area=1),)), [0.0]), "areas"),
         (lambda: demand_by_factor(pd.Series([1.0]), [-1.0]), "factors"),
         (lambda: find_knee(trade_off([1.0, 0.0], 1.0, [1.0, 2.0])), "three sizes"),
