@@ -342,9 +342,7 @@ def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | N
     cost, worth = group.option_annual.values, 100 * group.option_reliability.values
     front = group.option_efficient.values.astype(bool)
     currency = group.attrs["currency"]
-    axes.axhline(100 * target, **TARGET)
-    look = {"transform": axes.get_yaxis_transform(), "va": "top", "ha": "right", "color": STONE}
-    axes.text(0.995, 100 * target - 1.0, f"target {100 * target:.0f} %", **look)
+    draw_target(axes, target)
     order = np.flatnonzero(front)[np.argsort(cost[front])]
     axes.plot(cost[order], worth[order], "-", color=DEEP, lw=1.8, zorder=2)
     axes.plot(cost[front], worth[front], "o", ms=8, color=DEEP, zorder=3, gid="on the front")

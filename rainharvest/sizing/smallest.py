@@ -297,10 +297,7 @@ def padded(rows: list[np.ndarray]) -> np.ndarray:
            [3., 0.]])
     """
     longest = max(row.shape[-1] for row in rows)
-    out = np.zeros((len(rows), *rows[0].shape[:-1], longest))
-    for k, row in enumerate(rows):
-        out[k, ..., : row.shape[-1]] = row
-    return out
+    return np.array([np.pad(row, [(0, 0)] * (row.ndim - 1) + [(0, longest - row.shape[-1])]) for row in rows])
 
 
 def run_versions(

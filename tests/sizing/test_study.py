@@ -18,7 +18,7 @@ from rainharvest.sizing.facts import case_of
 from rainharvest.sizing.facts_printed import certainty, decision, maps_at, option_for, step_at
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing
-from rainharvest.sizing.section import SAY, confidence, costs_section, recommendation, terms_words
+from rainharvest.sizing.section import SAY, confidence, costs_section, recommendation, sizes_section, terms_words
 from rainharvest.sizing.shortcuts import longest_whole_days
 from rainharvest.sizing.smallest import merge_dry_days, run_versions
 from rainharvest.sizing.tables import Costs
@@ -88,13 +88,15 @@ def test_after_a_proven_break_the_band_is_of_the_years_since(tmp_path, rng):
     rain = pd.Series(np.where(days.year < 1999, rain, 0.65 * rain).round(1), days)
     results = of_record(tmp_path, rain)
     done, group = results.done, results.groups["sizing"]
-    assert float(group.size_on_record) == float(done.recommended) == float(done.size_since_break)
+    assert float(done.recommended) == float(done.size_since_break)
+    # The roofs of the part are dry on its first morning, those of the whole need not be.
+    assert float(group.size_on_record) == pytest.approx(float(done.recommended), rel=1e-3)
     assert float(group.size_for_target.sel(target=0.9)) == float(done.recommended)
     assert "from 1999 on" in recommendation(group)[0] and "from 1999 on" in recommendation(group)[-1]
     later = results.flows.water.inflow.sel(time=slice("1999", None)).isel(member=0)
     asked = results.flows.demand.sum("use").sel(time=slice("1999", None))
     own = simulate(later, asked, group.capacity.values).volume_reliability
-    np.testing.assert_allclose(group.reliability_on_record, own, atol=1e-12)
+    np.testing.assert_allclose(group.reliability_on_record, own, atol=1e-4)
     whole = of_record(tmp_path, rain, confirmed=True).groups["sizing"]
     assert whole.attrs["drawn_since"] == 0 and float(whole.size_on_record) == float(done.size_on_whole)
 
@@ -117,6 +119,12 @@ def test_sizes_agree_with_each_other(school, group):
     assert (group.one_less < group.target).all() and (group.one_less > group.target - 1e-4).all()
     assert ladder[1] == float(school.done.recommended)  # one size for the target, wherever it is printed
     assert (group.reliability_low <= group.reliability_high + 1e-12).all()
+
+
+def test_a_tank_that_meets_no_day_fails_throughout_the_record(school):
+    table = next(block for block in sizes_section(school).blocks if isinstance(block, Table))
+    assert table.rows[0][3] == "0 %" and table.rows[0][-1] == "the whole record"
+    assert table.rows[-1][-1].isdigit()
 
 
 def test_maps_hold_the_study_itself(school, group):
