@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
 from rainharvest.core.defaults import rows_of
@@ -15,7 +15,12 @@ from rainharvest.siteworks.facts import Works, bill_of, siteworks_of
 
 SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")
 
-SAID = {head: getattr(SAY, macro) for macro, head in FIXED["heads"].items()}
+
+def _sayer(macro: str) -> Callable[[Works], str]:
+    return lambda works: reader_units(getattr(SAY, macro)(works))
+
+
+SAID = {head: _sayer(macro) for macro, head in FIXED["heads"].items()}
 
 """What is said of a site, by heading, in the order of the report."""
 
@@ -82,7 +87,8 @@ def siteworks_section(results) -> Section:
         said = SAID[head](works)
         blocks += [Subheading(head), Paragraph(said)]
         if name in draw:
-            blocks.append(picture(name, draw[name](), words["run" if name == "levels" else name], said, WIDE))
+            shown = "run" if name == "levels" else name  # the catchment's section has levels of its own
+            blocks.append(picture(shown, draw[name](), words[shown], said, WIDE))
         if name == "levels":
             blocks.append(_levels(works))
     blocks += [Subheading(words["digging"]), Bullets(works.ticks)]

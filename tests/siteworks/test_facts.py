@@ -420,3 +420,9 @@ def test_light_without_chlorine_is_told_to_leave_nothing_behind(tmp_path):
     path.write_text(path.read_text() + '[site_works]\ndisinfect = "both"\n')
     both = siteworks_of(run(path))
     assert "Light leaves nothing" not in SAID["Treatment and tests"](both)
+
+
+def test_what_does_not_fit_is_told_in_feet_to_a_reader_of_feet(ready):
+    with reading(US):
+        said = SAID["Where it stands"](site_variant(ready, soakaway_distance=2.0))
+    assert "(6.6 ft; asked: 16 ft or more" in said
