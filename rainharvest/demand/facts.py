@@ -38,16 +38,15 @@ def study_demand(
     study, record: StudyRecord, evapotranspiration: xr.DataArray | None = None
 ) -> tuple[xr.DataArray, tuple[str, ...]]:
     """Return the demand on the tank, of the uses that the arrangement may serve, and the names of those it may not."""
-    uses, not_served = study.use, ()
-    if study.arrangement.kind == "rain only":
-        uses = tuple(use for use in study.use if may_serve("rain only", use.quality))
-        not_served = tuple(use.name for use in study.use if use not in uses)
-        require(
-            uses or study.garden or study.pool,
-            "every use needs drinking quality, which rain alone may not serve",
-            'set kind = "combined" (with treatment), or add a use such as flush toilets',
-            "arrangement.kind",
-        )
+    uses = tuple(use for use in study.use if may_serve(study.arrangement.serves_as, use.quality))
+    not_served = tuple(use.name for use in study.use if use not in uses)
+    require(
+        uses or study.garden or study.pool,
+        "every use needs drinking quality, which rain alone may not serve",
+        'set kind = "combined" (with treatment), or treated = true where there are no mains, or add a use such as '
+        "flush toilets",
+        "arrangement.kind",
+    )
     rain = record.filled.isel(member=0, drop=True)
     parts = [daily_demand(uses, study.calendar, rain)] if uses else []
     parts += [garden_use(garden, rain, evapotranspiration) for garden in study.garden]

@@ -182,11 +182,15 @@ def defaults_used(uses: Iterable[Use]) -> dict[str, Default]:
     return {use.name: use.default for use in uses if use.default is not None}
 
 
-Arrangement = Literal["mains reserve", "rain only", "combined"]
+Arrangement = Literal["mains reserve", "rain only", "rain only, treated", "combined"]
 
 _FIT = rows_of("demand", "fit")
 
 HOLDS: dict[Arrangement, str] = _FIT["holds"]
+
+SERVES: dict[Arrangement, str] = HOLDS | {"rain only, treated": HOLDS["rain only"]}
+
+"""The same, and rain alone that is filtered and disinfected, for where there are no mains."""
 
 CLASSES: dict[str, str] = _FIT["class"]
 
@@ -199,7 +203,7 @@ def treatment_class(quality: str, arrangement: Arrangement) -> str:
     >>> treatment_class("flushing", "rain only"), treatment_class("drinking", "combined")
     ('screened', 'filtered and disinfected')
     """
-    for what, value, known in (("quality", quality, QUALITIES), ("arrangement", arrangement, HOLDS)):
+    for what, value, known in (("quality", quality, QUALITIES), ("arrangement", arrangement, SERVES)):
         require(value in known, f'no {what} is called "{value}"', f"choose one of {', '.join(known)}", what)
     return _FIT["mains" if arrangement == "mains reserve" else "rain"][quality]
 
@@ -207,8 +211,8 @@ def treatment_class(quality: str, arrangement: Arrangement) -> str:
 def may_serve(arrangement: Arrangement, quality: str) -> bool:
     """Return whether an arrangement may serve a use that needs this quality.
 
-    Rain only serves what needs no drinking quality; the other two serve everything, the combined
-    arrangement through adequate filtration and disinfection.
+    Rain only serves what needs no drinking quality; the others serve everything, with rain in the tank through
+    adequate filtration and disinfection.
 
     >>> may_serve("rain only", "drinking"), may_serve("rain only", "livestock"), may_serve("combined", "drinking")
     (False, True, True)
@@ -225,7 +229,7 @@ def fit_for_use(uses: Iterable[Use], arrangement: Arrangement) -> pd.DataFrame:
     uses : iterable of Use
         The uses.
     arrangement : str
-        "mains reserve", "rain only" or "combined".
+        "mains reserve", "rain only", "rain only, treated" or "combined".
 
     Returns
     -------
@@ -257,7 +261,7 @@ def fit_for_use(uses: Iterable[Use], arrangement: Arrangement) -> pd.DataFrame:
             {
                 "use": use.name,
                 "needs": QUALITIES[use.quality],
-                "source": HOLDS[arrangement],
+                "source": SERVES[arrangement],
                 "served": may_serve(arrangement, use.quality),
                 "class": needed,
                 "treatment": CLASSES[needed],

@@ -73,7 +73,7 @@ class Given:
     dead_share: float  # [1] Share of it below the outlet
     freeboard_share: float  # [1] Share of it above the overflow
     mean_demand: float  # [L/day] What is drawn on a mean day
-    arrangement: str  # "mains reserve", "rain only" or "combined"
+    arrangement: str  # As `Arrangement.serves_as`
     qualities: dict[str, str]  # Quality that each thing that draws water needs, by its name
     catchment: Catchment | None  # Roofs and run of pipe; None without a roof
     # ``inflow``, ``spilled_daily``, ``stored`` on ``time``; None where no rain enters
@@ -577,7 +577,7 @@ def siteworks_of(results) -> Works:
         dead_share=study.tank.dead_share,
         freeboard_share=study.tank.freeboard_share,
         mean_demand=max(float(demand.mean()), 1e-9),
-        arrangement=study.arrangement.kind,
+        arrangement=study.arrangement.serves_as,
         qualities=qualities_of(study),
         catchment=study.catchment if rain and study.roof else None,
         daily=done[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True) if rain else None,

@@ -108,7 +108,7 @@ def site_given(
         dead_share=study.tank.dead_share,
         freeboard_share=study.tank.freeboard_share,
         mean_demand=float(demand.mean()),
-        arrangement=study.arrangement.kind,
+        arrangement=study.arrangement.serves_as,
         qualities=qualities_of(study),
         catchment=study.catchment,
         daily=daily.reset_coords(drop=True),

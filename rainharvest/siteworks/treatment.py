@@ -253,7 +253,7 @@ def there_of(classes: Iterable[str], arrangement: Arrangement, disinfect: str) -
     filters, fresh = "filtered and disinfected" in classes, "kept fresh" in classes
     has = {
         "rain": arrangement != "mains reserve",
-        "mains": arrangement != "rain only",
+        "mains": not arrangement.startswith("rain only"),
         "kept fresh": fresh,
         "filters": filters,
         "lamp": filters and disinfect != "chlorine",
@@ -273,7 +273,7 @@ def treatment_train(
     quality : str
         A key of `rainharvest.demand.tables.QUALITIES`.
     arrangement : str
-        "mains reserve", "rain only" or "combined".
+        "mains reserve", "rain only", "rain only, treated" or "combined".
     flow : float [L/s]
         Peak flow at the tap, which filters and lamp are sized for.
     disinfect : str
@@ -322,7 +322,7 @@ def treatment_of_uses(
     for use, quality in qualities.items():
         served = may_serve(arrangement, quality)
         train = treatment_train(quality, arrangement, flow, disinfect)
-        steps = " > ".join(train.step) if served else "from the mains, not from this tank"
+        steps = " > ".join(train.step) if served else "not from this tank"
         rows.append((use, quality, treatment_class(quality, arrangement), served, steps))
     return pd.DataFrame(rows, columns=["use", "quality", "class", "served", "steps"])
 

@@ -36,7 +36,7 @@ def cautions_section(results) -> Section:
 
 def arrangement_said(arrangement: Arrangement, done: xr.Dataset) -> list[str]:
     """Return how rain and mains supply the building."""
-    out = [SAY.kind(arrangement.kind)]
+    out = [SAY.kind(arrangement.serves_as)]
     if arrangement.kind == "combined":
         out += [SAY.valve(arrangement), SAY.mains_taken(mains_taken(done))]
     if arrangement.mains_off:

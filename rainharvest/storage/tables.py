@@ -103,6 +103,10 @@ class Arrangement(Table):
     kind: Literal["rain only", "combined", "mains reserve"] = Field(
         "rain only", description="What fills the tank and stands behind it."
     )
+    treated: bool = Field(
+        False,
+        description="Rain only, no mains: filtered and disinfected, it may serve drinking and washing too.",
+    )
     change_over: bool = Field(
         False,
         description="Combined: feed the fixtures from the mains when the tank is empty, instead of a top-up.",
@@ -147,7 +151,17 @@ class Arrangement(Table):
             f'change_over has no meaning for "{self.kind}"',
             'leave it out, or set kind = "combined"',
         )
+        require(
+            self.kind == "rain only" or not self.treated,
+            f'treated has no meaning for "{self.kind}"',
+            "leave it out: what is drunk is treated there in any case",
+        )
         return self
+
+    @property
+    def serves_as(self) -> str:
+        """What decides which uses the tank may serve: the kind, and whether rain alone is treated."""
+        return f"{self.kind}, treated" if self.treated else self.kind
 
 
 class Rationing(Table):

@@ -34,7 +34,7 @@ def answer_facts(results: StudyResults) -> Facts:
     held = float(group.in_hand.sel(ride_out=3)) if "in_hand" in group else None
     maps = not facts.found and "reliability_by_area" in group
     return Facts(
-        **vars(facts),
+        **(vars(facts) | {"arrangement": supply.serves_as}),
         measure=label(facts.tank.measure),  # The words of the reliability that was aimed at
         sizes=(float(done.capacity[0]), float(done.capacity[-1])),  # [L] Usable, smallest and largest tried
         half=middle(done.half_rain_reliability),  # [1] What half the size supplies

@@ -161,8 +161,8 @@ def too_small(study: Study) -> list[Mistake]:
 
 
 def _too_small(study: Study, start: tuple) -> list[Mistake]:
-    kind, tank = study.arrangement.kind, study.tank
-    served = [use for use in study.use if kind != "rain only" or may_serve("rain only", use.quality)]
+    tank, supply = study.tank, study.arrangement.serves_as
+    served = [use for use in study.use if may_serve(supply, use.quality)]
     day = sum(use.count * use.litres for use in served)
     weather = study.weather  # a garden or a pool loses about what the air takes from it
     depth = max(weather.evapotranspiration) if weather and weather.evapotranspiration else THIRST

@@ -64,7 +64,11 @@ def answer_section(results: StudyResults) -> Section:
 def site_section(results: StudyResults) -> Section:
     """Return where the building stands and what was asked."""
     study = results.study
-    said = [SAY.place(study.site), texts_of("storage").kind(study.arrangement.kind), SAY.aim(study.target)]
+    said = [
+        SAY.place(study.site),
+        texts_of("storage").kind(study.arrangement.serves_as),
+        SAY.aim(study.target),
+    ]
     if study.tank.chosen:
         said.append(SAY.chosen(study.tank))
     if results.done.attrs["not_served"]:

@@ -234,7 +234,7 @@ _TANK = ("tank.sizes", "tank.dead_share", "tank.freeboard_share", "tank.start_sh
 STAGES: dict[str, Stage] = {
     "record": Stage(("rain", *_SITE), (), _record),
     "catchment": Stage(("roof", "conveyance", "losses", "arrangement.kind"), ("record",), _catchment),
-    "demand": Stage((*_DRAWING, *_SITE, "arrangement.kind"), ("record",), _demand),
+    "demand": Stage((*_DRAWING, *_SITE, "arrangement.kind", "arrangement.treated"), ("record",), _demand),
     "trade-off": Stage(
         (*_TANK, "arrangement", "rationing", "target", "confirmed"), ("catchment", "demand"), _sizes
     ),

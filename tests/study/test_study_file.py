@@ -12,8 +12,14 @@ from jsonschema import Draft202012Validator
 
 from rainharvest import InputError, run_study
 from rainharvest.__main__ import main
+from rainharvest.siteworks.facts import siteworks_of
+from rainharvest.siteworks.treatment import treatment_train
+from rainharvest.storage.section import arrangement_said
+from rainharvest.study.facts import answer_facts
 from rainharvest.study.file import Study, read_study
 from rainharvest.study.reference import schema_of
+from rainharvest.study.run import study_results
+from rainharvest.study.section import SAY
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
@@ -194,14 +200,38 @@ def test_any_mutant_of_a_study_file_is_read_or_refused_in_clear_words(tmp_path):
             assert all(line.startswith((str(path), "and ")) and len(line) < 1500 for line in lines), seed
 
 
-def test_rain_alone_for_drinking_is_refused(tmp_path):
-    text = TEXT.replace('"../', f'"{DEMO.parents[1]}/')
+def test_rain_alone_serves_drinking_only_where_it_is_treated(tmp_path):
+    """Off the mains: every use that is drunk, served through a train that is sized, with the authority named."""
+    text = TEXT.partition("[[option]]")[0].replace("members = 20", "members = 2")
     for kind in ("pour_flush", "dual_flush"):
         text = text.replace(f'kind = "{kind}"', 'kind = "day_pupil"')
-    path = tmp_path / "study.toml"
-    path.write_text(text)
-    with pytest.raises(InputError, match="drinking quality"):
-        run_study(path)
+    with pytest.raises(
+        InputError, match="drinking quality, which rain alone may not serve; .*treated = true"
+    ):
+        run_study(a_study(tmp_path, text))
+    text = text.replace('kind = "rain only"', 'kind = "rain only"\ntreated = true')
+    results = study_results(a_study(tmp_path, text), last="decision")
+    assert "drinking and hand-washing" in results.done.use.values and not results.done.attrs["not_served"]
+    works, facts = siteworks_of(results), answer_facts(results)
+    assert works.treatment.served.all()
+    assert all(steps.endswith("ultraviolet lamp") for steps in works.treatment.steps)
+    train = treatment_train("drinking", results.study.arrangement.serves_as, works.pump.duty.flow)
+    assert f"at {works.pump.duty.flow:.2f} L/s" in train.sized_for.iloc[-1], (
+        "the lamp is sized for the pump's flow"
+    )
+    assert {"filter housing", "ultraviolet lamp", "sample tap"} <= set(works.parts.part) and len(
+        works.tests
+    ) > 2
+    said = [
+        SAY.serves(facts),
+        SAY.watch(facts),
+        SAY.tank(facts),
+        *arrangement_said(results.study.arrangement, results.done),
+    ]
+    assert "local health authority" in said[1] and "There are no mains" not in said[1]
+    assert not [words for words in said[:3] if "mains" in words or "Not served" in words]
+    with pytest.raises(InputError, match='treated has no meaning for "combined"'):
+        read_study(a_study(tmp_path, text.replace('"rain only"', '"combined"')))
 
 
 def test_the_schema_refuses_the_known_mistakes_that_it_can_see():
