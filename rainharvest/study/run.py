@@ -6,7 +6,8 @@ import hashlib
 import json
 import os
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -266,18 +267,25 @@ def _own_labels(name: str, group: xr.Dataset, root: xr.Dataset) -> dict[str, str
 def check_inputs(path: str | os.PathLike, out: str | os.PathLike) -> tuple[Study, str]:
     """Return the study; raise every mistake of its file and of the folder for its results, before any work."""
     mistakes: list[InputError] = []
-    found = None
-    try:
-        found = read_study(path)
-    except InputError as error:
-        mistakes += getattr(error, "mistakes", [error])
-    try:
+
+    @contextmanager
+    def noting() -> Iterator[None]:
+        try:
+            yield
+        except InputError as error:
+            mistakes.extend(getattr(error, "mistakes", [error]))
+
+    with noting():
+        study, text = read_study(path)
+        if study.report.template:
+            from rainharvest.study.word import opened
+
+            opened(Path(path).parent / study.report.template)
+    with noting():
         check_folder(out)
-    except InputError as error:
-        mistakes.append(error)
     if mistakes:
         raise StudyFileError(mistakes)
-    return found
+    return study, text
 
 
 def trade_off_table(done: xr.Dataset) -> pd.DataFrame:

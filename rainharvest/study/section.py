@@ -22,12 +22,17 @@ from rainharvest.core.blocks import (
     picture,
 )
 from rainharvest.core.defaults import Default, rows_of
+from rainharvest.core.quantities import QUANTITIES
 from rainharvest.core.reader import date, in_units, litres, number, percent
 from rainharvest.core.text import texts_of
+from rainharvest.demand.tables import CROPS, METHODS, SOILS
+from rainharvest.demand.tables import DEFAULTS as OF_USES
 from rainharvest.demand.uses import defaults_used
 from rainharvest.drought.tables import drought_defaults
+from rainharvest.siteworks.facts import siteworks_of
 from rainharvest.siteworks.section import bill_said
 from rainharvest.siteworks.tables import siteworks_defaults
+from rainharvest.siteworks.treatment import OF_TREATMENT
 from rainharvest.sizing.section import confidence, headline
 from rainharvest.sizing.tables import costs_defaults
 from rainharvest.storage.tables import DEFAULTS as OF_TANK
@@ -92,16 +97,47 @@ def defaults_of(study: Study) -> dict[str, Default]:
     ):
         if share == default.value:
             used[name] = default
-    used |= siteworks_defaults(study.site_works, study.arrangement.kind)
+    used |= drawing_defaults(study) | siteworks_defaults(study.site_works, study.arrangement.kind)
     if study.arrangement.kind != "mains reserve":
         used |= {name[0].upper() + name[1:]: default for name, default in drought_defaults().items()}
     return used | (costs_defaults(study.costs) if study.costs else {})
 
 
+def drawing_defaults(study: Study) -> dict[str, Default]:
+    """Return the defaults that gardens and pools rest on."""
+    used: dict[str, Default] = {}
+    for one in (*study.garden, *study.pool):
+        own = {
+            QUANTITIES[key].long_name: default
+            for key, default in OF_USES.items()
+            if isinstance(default, Default) and getattr(one, key, None) == default.value
+        }
+        if one in study.garden:
+            crop = CROPS[one.crop]
+            kind = "from memory" if "from memory" in crop.source else "handbook"
+            own[f"{FIXED['garden']['crop']}, {one.crop}"] = Default(crop.middle, "1", crop.source, kind)
+            own[f"{FIXED['garden']['soil']}, {one.soil}"] = SOILS[one.soil]
+            own[f"{FIXED['garden']['method']}, {one.method}"] = METHODS[one.method]
+            own[FIXED["garden"]["small_rain"]] = OF_USES["small_rain"]
+        else:
+            own[FIXED["garden"]["open_water"]] = OF_USES["open_water"]
+        used |= {f"{one.name}: {name[0].lower()}{name[1:]}": default for name, default in own.items()}
+    return used
+
+
+def treatment_defaults(results: StudyResults) -> dict[str, Default]:
+    """Return the defaults of the lamp and of the chlorine, where the tank's water passes them."""
+    works, names = siteworks_of(results), FIXED["treatment"]
+    there = ["lamp"] * ("ultraviolet lamp" in set(works.parts.part)) + ["chlorine"] * (
+        works.chlorine is not None
+    )
+    return {words: OF_TREATMENT[key] for kind in there for key, words in names[kind].items()}
+
+
 def assumptions_section(results: StudyResults) -> Section:
     """Return every default with value, unit, source and kind."""
     rows = []
-    for name, default in defaults_of(results.study).items():
+    for name, default in (defaults_of(results.study) | treatment_defaults(results)).items():
         value, unit = in_units(default.value, default.unit)
         figures = 4 if value == default.value else 3  # a conversion adds no figures
         rows.append((name, number(value, figures), unit, _range(default), default.kind, default.source))

@@ -99,6 +99,15 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height in mm."""
 
 
+def opened(template: str | os.PathLike) -> Document:
+    """Return a Word document that is there."""
+    try:
+        return docx.Document(os.fspath(template))
+    except Exception:  # what is no Word document fails in many ways
+        problem, remedy = "it is not a Word document", "save the template as .docx"
+        raise InputError(problem, remedy, "report.template", template) from None
+
+
 def prepared_document(report: Report, template: str | os.PathLike | None = None) -> Document:
     """Return an empty document with the styles, the paper and the page numbers of a template in place.
 
@@ -110,12 +119,7 @@ def prepared_document(report: Report, template: str | os.PathLike | None = None)
         page = document.sections[0]
         page.page_width, page.page_height = (Mm(size) for size in PAPERS[report.paper])
     else:
-        try:
-            document = docx.Document(os.fspath(template))
-        except (OSError, ValueError, KeyError, zipfile.BadZipFile):
-            raise InputError(
-                "it is not a Word document", "save the template as .docx", "report.template", template
-            ) from None
+        document = opened(template)
         known = {style.name for style in document.styles}
         for style in ours.styles:
             if style.name not in known:

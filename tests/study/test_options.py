@@ -10,10 +10,11 @@ from rainharvest import InputError
 from rainharvest.demand.evapotranspiration import from_monthly_table
 from rainharvest.demand.garden import garden_demand, pool_demand
 from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells
-from rainharvest.demand.tables import Garden, Pool
+from rainharvest.demand.tables import CROPS, Garden, Pool
 from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
 from rainharvest.study.run import study_results
+from rainharvest.study.section import defaults_of, treatment_defaults
 from rainharvest.study.stages import Run, results_of
 
 RECORD = Path(__file__).parents[2] / "data" / "records" / "winter_rain.csv"
@@ -217,6 +218,12 @@ def test_a_study_with_a_garden_and_a_pool(tmp_path):
     beds = garden_demand(Garden(name="beds", bed_area=10, crop="tomato"), rain, thirst).garden_demand
     np.testing.assert_array_equal(asked.sel(use="beds"), beds)
     np.testing.assert_array_equal(asked.sel(use="pond"), pool_demand(Pool(pool_area=3), rain, thirst)[0])
+    named = treatment_defaults(results) | defaults_of(results.study)  # the soil is loam, watered by drip
+    assert named["beds: water that the soil holds for plants, loam"].value == 130
+    assert named["beds: share of the watering that stays in the root zone, drip"].value == 0.9
+    assert named["beds: crop coefficient in mid-season, tomato"].value == CROPS["tomato"].middle
+    assert named["beds: root depth"].value == 0.3 and named["pond: drop of the pool"].value == 50
+    assert "beds: drop of the pool" not in named and "Dose of ultraviolet light" not in named
     (tmp_path / "plain.toml").write_text(BASE)
     assert float(results.done.recommended) > float(study_results(tmp_path / "plain.toml").done.recommended)
     back = results.done.copy(deep=True)

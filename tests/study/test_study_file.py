@@ -19,7 +19,7 @@ from rainharvest.study.facts import answer_facts
 from rainharvest.study.file import Study, read_study
 from rainharvest.study.reference import schema_of
 from rainharvest.study.run import study_results
-from rainharvest.study.section import SAY
+from rainharvest.study.section import SAY, treatment_defaults
 
 DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
@@ -222,6 +222,7 @@ def test_rain_alone_serves_drinking_only_where_it_is_treated(tmp_path):
     assert {"filter housing", "ultraviolet lamp", "sample tap"} <= set(works.parts.part) and len(
         works.tests
     ) > 2
+    assert treatment_defaults(results)["Dose of ultraviolet light"].value == 40
     said = [
         SAY.serves(facts),
         SAY.watch(facts),

@@ -16,7 +16,7 @@ import pytest
 import tomlkit
 import xarray as xr
 
-from rainharvest import run_study, simulate
+from rainharvest import InputError, run_study, simulate
 from rainharvest.core.reader import litres
 from rainharvest.rainfall.facts import SAY, used_facts
 from rainharvest.sizing.section import confidence, headline
@@ -288,6 +288,18 @@ def test_command_prints_the_answer_and_refuses_bad_input_in_one_line(tmp_path):
     lines = complaint.strip().splitlines()
     assert run.returncode == 2 and len(lines) == 2, "the folder is named with the study's own mistakes"
     assert lines[1] == f"{tmp_path / 'file'}: --out: {tmp_path / 'file'} is a file; name a folder"
+
+
+def test_a_template_that_is_no_word_document_is_refused_before_the_first_stage(tmp_path):
+    study = small_study(tmp_path / "study", 240)
+    study.write_text(
+        study.read_text().replace("[report]", '[report]\ntemplate = "rain.csv"'), encoding="utf-8"
+    )
+    with pytest.raises(
+        InputError, match="report.template: it is not a Word document; save the template as .docx"
+    ):
+        write_study(study, tmp_path / "out", progress=pytest.fail)
+    assert not (tmp_path / "out").exists()
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
