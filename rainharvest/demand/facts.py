@@ -34,12 +34,9 @@ def study_evapotranspiration(weather: Weather, site, folder: Path, record: Study
         raise error.at(path) from None
 
 
-def study_demand(
-    study, record: StudyRecord, evapotranspiration: xr.DataArray | None = None
-) -> tuple[xr.DataArray, tuple[str, ...]]:
-    """Return the demand on the tank, of the uses that the arrangement may serve, and the names of those it may not."""
+def uses_served(study) -> tuple[Use, ...]:
+    """Return the uses that the arrangement may serve; an error where nothing is left to draw."""
     uses = tuple(use for use in study.use if may_serve(study.arrangement.serves_as, use.quality))
-    not_served = tuple(use.name for use in study.use if use not in uses)
     require(
         uses or study.garden or study.pool,
         "every use needs drinking quality, which rain alone may not serve",
@@ -47,6 +44,15 @@ def study_demand(
         "flush toilets",
         "arrangement.kind",
     )
+    return uses
+
+
+def study_demand(
+    study, record: StudyRecord, evapotranspiration: xr.DataArray | None = None
+) -> tuple[xr.DataArray, tuple[str, ...]]:
+    """Return the demand on the tank, of the uses that the arrangement may serve, and the names of those it may not."""
+    uses = uses_served(study)
+    not_served = tuple(use.name for use in study.use if use not in uses)
     rain = record.filled.isel(member=0, drop=True)
     parts = [daily_demand(uses, study.calendar, rain)] if uses else []
     parts += [garden_use(garden, rain, evapotranspiration) for garden in study.garden]

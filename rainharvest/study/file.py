@@ -25,7 +25,7 @@ from rainharvest.catchment.tables import (
     Roof,
     with_full_tank,
 )
-from rainharvest.core.errors import require
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.mistakes import (
     Mistake,
     StudyFileError,
@@ -38,8 +38,8 @@ from rainharvest.core.mistakes import (
 )
 from rainharvest.core.reader import US_UNITS, Dates, Numbers, Reader, Units, number
 from rainharvest.core.tables import Table, file_name, known_of, models_of, quantity, said
+from rainharvest.demand.facts import uses_served
 from rainharvest.demand.tables import Calendar, Garden, Pool, Use, Weather
-from rainharvest.demand.uses import may_serve
 from rainharvest.drought.tables import Drought
 from rainharvest.rainfall.tables import Rain
 from rainharvest.siteworks.tables import SiteWorks
@@ -152,18 +152,20 @@ THIRST = 3.0
 """Water that a garden or a pool loses on a day where the study gives no monthly means [mm/day] (own choice)."""
 
 
-def too_small(study: Study) -> list[Mistake]:
-    """Return the tanks that hold less than what is asked of them on a day on which every use draws."""
-    out = _too_small(study, ())
+def cannot_serve(study: Study) -> list[Mistake]:
+    """Return where nothing may be served, and the tanks that hold less than a day asks on which every use draws."""
+    out = _cannot_serve(study, ())
     for i, option in enumerate(study.option):
-        out += _too_small(option.study, ("option", i, "study"))
+        out += _cannot_serve(option.study, ("option", i, "study"))
     return out
 
 
-def _too_small(study: Study, start: tuple) -> list[Mistake]:
-    tank, supply = study.tank, study.arrangement.serves_as
-    served = [use for use in study.use if may_serve(supply, use.quality)]
-    day = sum(use.count * use.litres for use in served)
+def _cannot_serve(study: Study, start: tuple) -> list[Mistake]:
+    tank = study.tank
+    try:
+        day = sum(use.count * use.litres for use in uses_served(study))
+    except InputError as error:
+        return [Mistake((*start, *error.place.split(".")), error.problem, error.remedy)]
     weather = study.weather  # a garden or a pool loses about what the air takes from it
     depth = max(weather.evapotranspiration) if weather and weather.evapotranspiration else THIRST
     day += depth * (sum(one.bed_area for one in study.garden) + sum(one.pool_area for one in study.pool))
@@ -371,7 +373,16 @@ def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
                 for m in _validated(alone, _as_written(data, start), folder)[1]
             ]
     else:
-        mistakes += too_small(study)
+        mistakes += cannot_serve(study)
+        mistakes += [
+            Mistake(
+                ("option", i, "study", "target", "measure"),
+                "it has another measure than the study",
+                "compare by one",
+            )
+            for i, option in enumerate(study.option)
+            if option.study.target.measure != study.target.measure
+        ]
     mistakes += unlikely_values(whole, data)
     mistakes += missing_files(whole, folder, Study)
     confirmed = data.get("confirmed")

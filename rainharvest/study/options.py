@@ -29,8 +29,6 @@ def options_group(run: Run) -> xr.Dataset:
         if not _same_sizes(run, study):  # what is compared is not the list of sizes
             study = _with_tank(study, sizes=sizes)
         try:
-            if study.target.measure != run.study.target.measure:
-                raise InputError("it has another measure than the study", "compare by one", "target.measure")
             done = results_of(dataclasses.replace(run, study=study), "decision")["done"]
             if study.tank.chosen is None and math.isnan(done.recommended):  # then beside the study's own tank
                 study = _with_tank(study, chosen=float(first.described_nominal))

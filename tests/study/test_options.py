@@ -13,6 +13,7 @@ from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spel
 from rainharvest.demand.tables import CROPS, Garden, Pool
 from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
+from rainharvest.study.options import options_group
 from rainharvest.study.run import study_results
 from rainharvest.study.section import defaults_of, treatment_defaults
 from rainharvest.study.stages import Run, results_of
@@ -84,16 +85,21 @@ ALONE = {
 }
 
 
+def side_by_side(path):
+    """Return the options' group of a study and its own results, without the stages that neither needs."""
+    run = Run(read_study(path)[0], path.parent)
+    return options_group(run), results_of(run, "decision")["done"]
+
+
 @pytest.fixture(scope="module")
 def compared(tmp_path_factory):
     folder = tmp_path_factory.mktemp("options")
     (folder / "study.toml").write_text(BASE + OPTIONS)
-    return study_results(folder / "study.toml", cache="off"), folder
+    return *side_by_side(folder / "study.toml"), folder
 
 
 def test_each_option_is_the_study_that_it_would_be_alone(compared):
-    results, folder = compared
-    side = results.groups["options"]
+    side, _, folder = compared
     assert list(side.study_option.values) == [
         "as described", "hall alone", "wet", "small", "combined", "elsewhere", "toilets alone"
     ]  # fmt: skip
@@ -114,10 +120,10 @@ def test_each_option_is_the_study_that_it_would_be_alone(compared):
 
 
 def test_what_the_options_say_of_the_trade(compared):
-    side = compared[0].groups["options"]
+    side, done, _ = compared
     of = {name: side.sel(study_option=name) for name in side.study_option.values}
     base = of["as described"]
-    assert float(base.recommended) == float(compared[0].done.recommended)
+    assert float(base.recommended) == float(done.recommended)
     assert float(of["hall alone"].area) == 150 and float(base.area) == 200
     assert float(of["hall alone"].inflow_a_year) < float(base.inflow_a_year)
     assert float(of["wet"].inflow_a_year) < float(base.inflow_a_year)  # what is held is lost
@@ -129,20 +135,15 @@ def test_what_the_options_say_of_the_trade(compared):
     reliability = side.reliability
     assert bool((reliability.diff("nominal") >= -1e-12).all())
     np.testing.assert_array_equal(
-        reliability.sel(study_option="as described"), compared[0].done.volume_reliability.median("member")
+        reliability.sel(study_option="as described"), done.volume_reliability.median("member")
     )
     assert side.reliability.attrs["units"] == "1" and side.recommended.attrs["units"] == "L"
-
-
-def test_no_options_no_group(tmp_path):
-    (tmp_path / "study.toml").write_text(BASE)
-    assert "options" not in study_results(tmp_path / "study.toml").groups
 
 
 def test_an_option_that_reaches_no_target_is_described_beside_the_study(tmp_path):
     (tmp_path / "study.toml").write_text(BASE + '[[option]]\nname = "many"\n[[option.use]]\nname = "w"\n'
                                                 'kind = "dual_flush"\npeople = 900\n')  # fmt: skip
-    side = study_results(tmp_path / "study.toml").groups["options"]
+    side, _ = side_by_side(tmp_path / "study.toml")
     assert np.isnan(side.recommended[1]) and np.isnan(side.smallest_low[1])
     assert float(side.described_nominal[1]) == float(side.described_nominal[0])
 
@@ -171,7 +172,7 @@ def test_mistakes_of_an_option_are_placed(tmp_path, option, words):
     path = tmp_path / "study.toml"
     path.write_text(f"{BASE}[[option]]\n{option}\n")
     with pytest.raises(InputError, match=words) as caught:
-        study_results(path)
+        read_study(path)
     assert str(caught.value).startswith(str(path)) and len(str(caught.value).splitlines()) == 1
 
 
@@ -210,7 +211,7 @@ evapotranspiration = [6, 6, 5, 3, 2, 1, 1, 2, 3, 4, 5, 6]
 def test_a_study_with_a_garden_and_a_pool(tmp_path):
     path = tmp_path / "study.toml"
     path.write_text(BASE + GARDEN)
-    results = study_results(path)
+    results = study_results(path, last="decision")
     asked = results.flows.demand
     assert list(asked.use.values) == ["toilets", "beds", "pond"] and asked.dims == ("use", "time")
     rain = results.record.filled.isel(member=0, drop=True)
@@ -225,7 +226,9 @@ def test_a_study_with_a_garden_and_a_pool(tmp_path):
     assert named["beds: root depth"].value == 0.3 and named["pond: drop of the pool"].value == 50
     assert "beds: drop of the pool" not in named and "Dose of ultraviolet light" not in named
     (tmp_path / "plain.toml").write_text(BASE)
-    assert float(results.done.recommended) > float(study_results(tmp_path / "plain.toml").done.recommended)
+    assert float(results.done.recommended) > float(
+        study_results(tmp_path / "plain.toml", last="decision").done.recommended
+    )
     back = results.done.copy(deep=True)
     back.to_netcdf(tmp_path / "results.nc")
     with xr.open_dataset(tmp_path / "results.nc") as read:
@@ -238,11 +241,11 @@ def test_interruptions_of_the_mains_hold_together(tmp_path):
         BASE + '[arrangement]\nkind = "mains reserve"\nmains_off = ["sun"]\nmains_hours = { fri = 6 }\n'
         "top_up_rate = 400\nspells = { spell_length = 2, interruptions_a_year = 10, seed = 3 }\n"
     )
-    results = study_results(path)
+    results = study_results(path, last="decision")
     days = results.flows.demand.time
     on = mains_supply(results.study.arrangement, days)
     each = [mains_by_rule(days, ["sun"]), mains_by_week(days, {"fri": 6}), mains_in_spells(days, 2, 10, 3)]
     np.testing.assert_array_equal(on, each[0] * each[1] * each[2])
     assert results.done.attrs["mains"] == "; ".join(one.attrs["assumptions"] for one in each)
     path.write_text(path.read_text().replace("spell_length = 2", "spell_length = 4"))
-    assert float(study_results(path).done.recommended) > float(results.done.recommended) > 0
+    assert float(study_results(path, last="decision").done.recommended) > float(results.done.recommended) > 0

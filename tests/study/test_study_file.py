@@ -208,7 +208,7 @@ def test_rain_alone_serves_drinking_only_where_it_is_treated(tmp_path):
     with pytest.raises(
         InputError, match="drinking quality, which rain alone may not serve; .*treated = true"
     ):
-        run_study(a_study(tmp_path, text))
+        read_study(a_study(tmp_path, text))
     text = text.replace('kind = "rain only"', 'kind = "rain only"\ntreated = true')
     results = study_results(a_study(tmp_path, text), last="decision")
     assert "drinking and hand-washing" in results.done.use.values and not results.done.attrs["not_served"]
