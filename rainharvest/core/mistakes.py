@@ -145,13 +145,23 @@ def missing_files(data: dict, folder: Path, study: type[BaseModel]) -> list[Mist
         if os.path.isfile(there):
             continue
         problem, remedy = f"there is no file {there}", "name a file that exists, from the folder of this one"
-        if any(ord(sign) < 32 for sign in name):
+        if not _nameable(name):
+            problem, remedy = f"the locale has no such letters: {name!a}", "set PYTHONUTF8=1, or rename the file"
+        elif any(ord(sign) < 32 for sign in name):
             # In double quotes TOML turns \t, \n, \b, \f and \r of a Windows path into signs that no name holds.
             problem, remedy = f"there is no file {str(there)!r}", _PATHS
         elif os.path.exists(there):
             problem = f"{there} is no file"
         out.append(Mistake(loc, problem, remedy))
     return out
+
+
+def _nameable(name: str) -> bool:
+    """Return whether the system's locale can name a file so."""
+    try:
+        return bool(os.fsencode(name))
+    except UnicodeEncodeError:
+        return False
 
 
 def studies_of(data: dict) -> list[tuple[tuple[str | int, ...], dict]]:
