@@ -146,7 +146,10 @@ def missing_files(data: dict, folder: Path, study: type[BaseModel]) -> list[Mist
             continue
         problem, remedy = f"there is no file {there}", "name a file that exists, from the folder of this one"
         if not _nameable(name):
-            problem, remedy = f"the locale has no such letters: {name!a}", "set PYTHONUTF8=1, or rename the file"
+            problem, remedy = (
+                f"the locale has no such letters: {name!a}",
+                "set PYTHONUTF8=1, or rename the file",
+            )
         elif any(ord(sign) < 32 for sign in name):
             # In double quotes TOML turns \t, \n, \b, \f and \r of a Windows path into signs that no name holds.
             problem, remedy = f"there is no file {str(there)!r}", _PATHS
