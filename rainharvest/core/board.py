@@ -489,7 +489,7 @@ def predict(
     ]
     side = widgets.VBox([control, widgets.HBox(buttons, layout={"flex_flow": "row wrap"})])
     main = widgets.VBox([said, picture], layout={"overflow": "hidden"})
-    for box, css in ((side, "rh-side"), (side, "rh-controls"), (main, "rh-main")):
+    for box, css in ((side, "rh-side"), (side, "rh-controls"), (side, "rh-guess"), (main, "rh-main")):
         box.add_class(css)
     row = widgets.HBox([side, main], layout={"flex_flow": "row wrap", "grid_gap": "0 24px"})
     panel = _panel([widgets.HTML(asked), row], lambda: asked + NO_GUESS)

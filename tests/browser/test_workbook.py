@@ -57,7 +57,7 @@ def looked_at(page, *where):
 
 
 # Panels whose controls and first figure do not stand whole on one screen.
-BESIDE = """() => [...document.querySelectorAll('.rh-controls')].map(side => {
+BESIDE = """() => [...document.querySelectorAll('.rh-controls:not(.rh-guess)')].map(side => {
   const boxes = [...side.querySelectorAll('.widget-inline-hbox'), side.parentElement.querySelector('svg[role=img]')];
   const all = boxes.map(e => e.getBoundingClientRect());
   return Math.max(...all.map(r => r.bottom)) - Math.min(...all.map(r => r.top));
@@ -80,6 +80,15 @@ def check_notebook(page, name, before):
         picture(page, f"{stem}-start")
         looked_at(page, screen)
         assert page.evaluate(BESIDE) == [], screen
+    for guess in page.get_by_role("button", name="Set this guess").all():
+        guess.scroll_into_view_if_needed()
+        guess.click()
+        page.wait_for_function("() => document.body.innerText.includes('Your guess is')", timeout=60_000)
+        settle(page)
+        picture(page, f"{stem}-guess")
+        looked_at(page, "guess")
+        page.get_by_role("button", name="Begin again").click()
+        settle(page)
     assert all(handles(page).evaluate_all("all => all.map(e => e.getAttribute('aria-label'))"))
     for index in range(count):
         handle, seen = handles(page).nth(index), set()

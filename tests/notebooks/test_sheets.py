@@ -1,5 +1,6 @@
 """Sheets to print: no code, pictures with words, answers from the exercises' own checks."""
 
+import html
 import re
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from rainharvest.__main__ import main
 from rainharvest.sheets import answers, write_sheets
 
 BOOK = Path(__file__).parents[2] / "notebooks"
+TRAINER = " ".join((BOOK / "trainer.md").read_text(encoding="utf-8").split())
 
 
 def test_a_sheet_for_each_notebook_and_the_answers(tmp_path):
@@ -27,7 +29,9 @@ def test_a_sheet_for_each_notebook_and_the_answers(tmp_path):
         assert page.count('class="answer"') == (3 if name != "answers.html" else 0)
     assert 'href="05_storage.html"' in (tmp_path / "out" / "04_demand.html").read_text(encoding="utf-8")
     page = (tmp_path / "out" / "answers.html").read_text(encoding="utf-8")
-    assert len(re.findall(r"<p><b>[^<]+</b></p>", page)) == 6 and "Not yet" not in page
+    told = [html.unescape(words) for words in re.findall(r"<p><b>([^<]+)</b></p>", page)]
+    assert len(told) == 6 and "Not yet" not in page
+    assert [words for words in told if words not in TRAINER] == [], "answers of notebooks/trainer.md"
 
 
 def test_an_answer_told_is_right_when_it_is_given():
@@ -48,6 +52,13 @@ def test_an_answer_told_is_right_when_it_is_given():
         assert said(check, demand, answer).startswith("Right. ")
         wrong = "October" if isinstance(answer, str) else answer / 2
         assert said(check, demand, wrong).startswith("Not yet: ")
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("path", sorted(BOOK.glob("[0-9]*.ipynb")), ids=lambda path: path.stem)
+def test_the_trainer_s_page_has_the_answers_as_they_are_computed(path):
+    told = [" ".join(answer.split()) for _, answer in answers(path)]
+    assert len(told) == 3 and [answer for answer in told if answer not in TRAINER] == []
 
 
 def said(check, *given):
