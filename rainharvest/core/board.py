@@ -282,7 +282,7 @@ _LOOK = f"""<style onload="for (const wait of [0, 300, 1000, 3000, 10000]) setTi
   height:auto; white-space:normal}}
 .rh-controls .widget-readout {{font-size:16px; min-width:4em}}
 .rh-more {{max-width:1660px}}
-.rh-more .lm-TabBar-tab {{flex:0 1 auto !important; max-width:none !important; font-size:16px; padding:0 14px}}
+.rh-more .jupyter-widget-Collapse-header {{font-size:18px; font-weight:600; color:#10405f}}
 .rh-picture {{contain:layout paint style}}
 .rh-plain {{flex:1 1 600px; max-width:1100px; min-width:0}}
 .rh-panel .jupyter-widgets-disconnected::before {{content:none}}
@@ -382,7 +382,7 @@ def board(
             arrange()
 
     def arrange() -> None:
-        """Put the figure that matters beside the controls and the others behind tabs below; all in a row without."""
+        """Put the figure that matters beside the controls and the others folded below; all in a row without."""
         boxes = [
             widgets.VBox([*pictures[key], rows[key][0]], layout={"overflow": "hidden"}) for key in pictures
         ]
@@ -391,7 +391,7 @@ def board(
         row.children = (side, boxes[0]) if controls else boxes
         if controls and len(boxes) > 1:
             titles = [_title(figure) or key for key, (figure, _) in figures.items()]
-            more.children = [widgets.Tab(boxes[1:], titles=titles[1:])]
+            more.children = [widgets.Accordion(boxes[1:], titles=titles[1:])]
 
     def reset(_button) -> None:
         nonlocal resetting
@@ -540,7 +540,7 @@ def day_slider(name: str, steps: int, at: int = 0) -> widgets.IntSlider:
 
 
 def _title(figure: Figure) -> str:
-    """Return the first words of a figure's title, for the tab behind which it lies."""
+    """Return the first words of a figure's title, for the bar under which it is folded."""
     first = figure.axes[0]
     title = figure.get_suptitle() or first.get_title(loc="left") or first.get_title()
     whole = re.split("[:;(]", title)[0].strip()

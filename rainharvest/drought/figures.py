@@ -161,7 +161,7 @@ def day_figure(days: xr.Dataset, day: int, facts: dict, figure: Figure | None = 
         "inflow": ((0.25, 1.3), (0.25, 1.05), (0.35, 1.24), "in"),
         "spilled_daily": ((1.0, 0.95), (1.25, 0.95), (1.08, 1.05), "spilled"),
         "drawn": ((0.0, 0.06), (-0.3, 0.06), (-0.72, 0.2), "drawn"),
-        "unmet_daily": ((0, 0), (0, 0), (-0.72, 0.34), "missing"),
+        "unmet_daily": ((0, 0), (0, 0), (-0.72, 0.56), "missing"),
     }
     for name, (start, end, place, words) in flows.items():
         shown = facts[name] > 0.5

@@ -129,7 +129,7 @@ def day_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBo
 
     first_short = int((days.unmet_daily > 1e-6).argmax("time"))
     day = day_slider("day", days.sizes["time"], first_short)
-    return board("day", {"day": day}, redraw, cautions("drinking"))
+    return board("day", {"day": day}, redraw)
 
 
 def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:

@@ -64,6 +64,11 @@ BESIDE = """() => [...document.querySelectorAll('.rh-controls:not(.rh-guess)')].
 }).filter(high => high > innerHeight - 110)"""
 
 
+# The first of the figures folded below each panel, to be looked at too.
+UNFOLD = """() => { for (const more of document.querySelectorAll('.rh-more'))
+  more.querySelector('.jupyter-widget-Collapse-header')?.click(); }"""
+
+
 def check_notebook(page, name, before):
     """Check a notebook that was run: stills before it, panels alone after, no error, every slider to both ends."""
     assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
@@ -72,6 +77,7 @@ def check_notebook(page, name, before):
     assert before == stored_words(name), f"run tests/notebooks/store.py notebooks/{name}"
     assert page.locator(".jp-OutputArea img[alt]").count() == 0, "a figure stands twice"
     assert page.locator(".rh-panel").count() >= 1 and page.evaluate(LOST) == 0
+    page.evaluate(UNFOLD)
     count, stem = handles(page).count(), name.removesuffix(".ipynb")
     for screen in ("projector", "laptop"):
         resize(page, screen)

@@ -242,7 +242,9 @@ def test_without_a_control_all_figures_stand_side_by_side():
     figures = {key: new_figure(key.title())[0] for key in ("one", "two")}
     plain = board("p", {}, lambda: {key: (figure, f"It is {key}.") for key, figure in figures.items()})
     pictures = [picture for picture, _ in plain.rh_pictures.values()]
-    assert set(pictures) <= set(walk(plain)) and not any(isinstance(w, widgets.Tab) for w in walk(plain))
+    assert set(pictures) <= set(walk(plain)) and not any(
+        isinstance(w, widgets.Accordion) for w in walk(plain)
+    )
     assert NO_KERNEL not in plain._repr_mimebundle_()["text/html"]
 
 
@@ -316,6 +318,12 @@ def test_study_panel_agrees_with_the_study():
     assert float(more.demand_total) > 1.7 * float(same.demand_total)
     with pytest.raises(InputError, match="area"):
         variant(prepared, area=0.0, people=1.0, capacity=1.0)
+
+
+def test_one_figure_stands_beside_the_controls_and_the_others_are_folded():
+    (folded,) = [w for w in walk(study_panel(DEMO)) if isinstance(w, widgets.Accordion)]
+    assert folded.selected_index is None and len(folded.titles) == 2
+    assert folded.titles[0] == "In which years it fails"
 
 
 def test_every_control_and_button_says_what_it_is_and_what_it_does():

@@ -11,6 +11,8 @@ from pathlib import Path
 import nbformat
 from nbclient import NotebookClient
 
+from rainharvest.sheets import answers
+
 BOOK = Path(__file__).parents[2] / "notebooks"
 
 
@@ -36,9 +38,21 @@ def store(path):
     return said
 
 
+def write_answers(page=BOOK / "trainer.md"):
+    """Work out the answers of all exercises anew for the trainer's page."""
+    told = [(path.name[:2], answers(path)) for path in sorted(BOOK.glob("[0-9]*.ipynb"))]
+    rows = [
+        f"| {n}, {k} | {' '.join(said.split())} |" for n, all_ in told for k, (_, said) in enumerate(all_, 1)
+    ]
+    head, line, _ = page.read_text(encoding="utf-8").partition("|---|---|\n| 01, 1")
+    page.write_text("\n".join([head + line.partition("\n")[0], *rows, ""]), encoding="utf-8")
+
+
 def main(paths):
-    """Store the notebooks named, or all."""
+    """Store the notebooks named, or all and the answers of the trainer's page."""
     faults = 0
+    if not paths:
+        write_answers()
     for path in [Path(p) for p in paths] or sorted(BOOK.glob("[0-9]*.ipynb")):
         begun = time.perf_counter()
         said = store(path)
