@@ -578,9 +578,43 @@ def still(panel: widgets.VBox):
 
 
 class Table(widgets.GridBox):
-    """Rows with a name and numbers; ``value`` holds the numbers, a tuple a row."""
+    """Rows with a name and numbers to edit; ``value`` holds the numbers, a tuple a row."""
 
     value = traitlets.Tuple()
+
+    def __init__(
+        self, heads: Sequence[str], names: Sequence[str], rows: Sequence[Sequence[float]], most: float = 1e5
+    ):
+        self.rh_names, self.rh_heads = list(names), list(heads[1:])
+        self.fields = [
+            [
+                self._field(f"{name}: {head}", number, most)
+                for head, number in zip(heads[1:], row, strict=True)
+            ]
+            for name, row in zip(names, rows, strict=True)
+        ]
+        cells = [widgets.HTML(f"<b>{head}</b>") for head in heads]
+        for name, row in zip(names, self.fields, strict=True):
+            cells += [widgets.HTML(name), *row]
+        columns = "minmax(8em, 1fr) " + "6em " * (len(heads) - 1)
+        look = {"grid_gap": "0 8px", "width": "100%", "margin": "4px 0 8px 0"}
+        super().__init__(cells, value=self._typed(), layout={"grid_template_columns": columns} | look)
+
+    def _field(self, about: str, number: float, most: float) -> widgets.BoundedFloatText:
+        step = 1 if float(number).is_integer() else 0.5
+        look = {"layout": {"width": "5.5em"}, "tooltip": about, "continuous_update": False}
+        field = widgets.BoundedFloatText(value=number, min=0, max=most, step=step, **look)
+        field.observe(lambda _change: self.set_trait("value", self._typed()), "value")
+        return field
+
+    def _typed(self) -> tuple:
+        return tuple(tuple(field.value for field in row) for row in self.fields)
+
+    @traitlets.observe("value")
+    def _shown(self, change) -> None:
+        for row, numbers in zip(self.fields, change["new"], strict=True):
+            for field, number in zip(row, numbers, strict=True):
+                field.value = number
 
     def changes(self, since: tuple) -> str:
         """Return in words which numbers differ from others."""
@@ -591,54 +625,3 @@ class Table(widgets.GridBox):
             if new != old
         ]
         return "; ".join(pairs) or f"{self.rh_heads[0]}: as in the study"
-
-
-def table(
-    heads: Sequence[str], names: Sequence[str], rows: Sequence[Sequence[float]], most: float = 1e5
-) -> Table:
-    """Return a small editable table of numbers."""
-    fields = [
-        [
-            widgets.BoundedFloatText(
-                value=number,
-                min=0,
-                max=most,
-                step=1 if float(number).is_integer() else 0.5,
-                layout={"width": "5.5em"},
-                continuous_update=False,
-                tooltip=f"{name}: {head}",
-            )
-            for head, number in zip(heads[1:], row, strict=True)
-        ]
-        for name, row in zip(names, rows, strict=True)
-    ]
-    cells = [widgets.HTML(f"<b>{head}</b>") for head in heads]
-    for name, row in zip(names, fields, strict=True):
-        cells += [widgets.HTML(name), *row]
-    out = Table(
-        cells,
-        value=tuple(tuple(f.value for f in row) for row in fields),
-        layout={
-            "grid_template_columns": "minmax(8em, 1fr) " + "6em " * (len(heads) - 1),
-            "grid_gap": "0 8px",
-            "width": "100%",
-            "margin": "4px 0 8px 0",
-        },
-    )
-
-    out.rh_names, out.rh_heads = list(names), list(heads[1:])
-
-    def typed(_change) -> None:
-        out.value = tuple(tuple(f.value for f in row) for row in fields)
-
-    def shown(change) -> None:
-        for row, numbers in zip(fields, change["new"], strict=True):
-            for field, number in zip(row, numbers, strict=True):
-                if field.value != number:
-                    field.value = number
-
-    for row in fields:
-        for field in row:
-            field.observe(typed, "value")
-    out.observe(shown, "value")
-    return out

@@ -8,7 +8,7 @@ from functools import partial
 
 import ipywidgets as widgets
 
-from rainharvest.core.board import board, cautions, slider, table
+from rainharvest.core.board import Table, board, cautions, slider
 from rainharvest.core.text import texts_of
 from rainharvest.demand.facts import (
     calendar_facts,
@@ -50,7 +50,7 @@ def demand_panel(path: str | os.PathLike, monthly: Sequence[float]) -> widgets.V
     supply = prepare_supply(path, monthly)
     uses = supply.study.use
     controls = {
-        "uses": table(
+        "uses": Table(
             ["Use", "How many", "L each a day"],
             [use.name for use in uses],
             [(use.count, use.litres) for use in uses],

@@ -22,7 +22,7 @@ def check_reserve(demand: xr.DataArray, ride_out: float, yours_kilolitres: float
         The reader's answer in kilolitres; ``...`` asks for the right one.
     """
     size = smallest_reserve(demand.sum("use"), ride_out)
-    hint = "Move the ride-out slider and read the mark in the last figure."
+    hint = "Move the ride-out slider and read the mark in the figure of the smallest reserve."
     says(yours_kilolitres, size / 1000, f"The worst {days(ride_out)} ask for {litres(size)}.", hint)
 
 
@@ -39,7 +39,7 @@ def check_spilled(done: xr.Dataset, level_share: float, yours_kilolitres: float 
         The reader's answer in kilolitres a year; ``...`` asks for the right one.
     """
     spilled = float(done.level_spilled_mains_a_year.interp(level_share=level_share))
-    hint = "Move the set-level slider and read the middle figure on the left."
+    hint = "Move the set-level slider and read the figure of the mains water spilled."
     answer = f"It spills {litres(spilled)} of mains water a year."
     says(yours_kilolitres, spilled / 1000, answer, hint, least=1)
 

@@ -6,7 +6,7 @@ import pytest
 from panels import check_both_ends, said
 
 from rainharvest import InputError
-from rainharvest.core.board import table
+from rainharvest.core.board import Table
 from rainharvest.demand.facts import changed_uses
 from rainharvest.demand.panel import demand_panel
 from rainharvest.study.file import read_study
@@ -32,7 +32,7 @@ def test_table_and_slider_reach_the_demand_and_mistakes_the_page():
 
 
 def test_a_table_follows_what_is_typed_and_back():
-    made = table(["Use", "How many"], ["a", "b"], [(3,), (4.5,)])
+    made = Table(["Use", "How many"], ["a", "b"], [(3,), (4.5,)])
     fields = [w for w in made.children if hasattr(w, "max")]
     fields[1].value = 7
     assert made.value == ((3.0,), (7.0,))
