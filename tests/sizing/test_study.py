@@ -18,7 +18,14 @@ from rainharvest.sizing.facts import case_of
 from rainharvest.sizing.facts_printed import certainty, decision, maps_at, option_for, step_at
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing
-from rainharvest.sizing.section import SAY, confidence, costs_section, recommendation, sizes_section, terms_words
+from rainharvest.sizing.section import (
+    SAY,
+    confidence,
+    costs_section,
+    recommendation,
+    sizes_section,
+    terms_words,
+)
 from rainharvest.sizing.shortcuts import longest_whole_days
 from rainharvest.sizing.smallest import merge_dry_days, run_versions
 from rainharvest.sizing.tables import Costs
