@@ -113,7 +113,7 @@ def _draw_curve(axes: Axes, size, shares, target: float, mark: tuple[float, floa
     draw_target(axes, target)
     words = draw_chosen(axes, *mark)
     # The curve rises to the right: below it and to the right the words cross nothing.
-    near_end = np.log(mark[0] / span[0]) / np.log(span[-1] / span[0]) > 0.8
+    near_end = np.log(mark[0] / span[0]) / np.log(span[-1] / span[0]) > 0.75
     below = mark[1] - (9 if near_end else 4)
     if -9 < below - 100 * target < 3:
         below = 100 * target - 6  # below the target's line, not on it
