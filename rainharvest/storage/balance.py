@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import xarray as xr
@@ -348,15 +349,10 @@ class Axes:
         """Return settings as rows, a column a lane."""
         return np.array([self._flat(self.all[n].dims, self.all[n].values) for n in names])
 
-    def series_total(self, name: str) -> np.ndarray:
-        """Return the sum of a series over the record, one value a lane."""
+    def over_days(self, name: str, measure: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+        """Return a measure of the days of a series, one value a lane."""
         array = self.series[name]
-        return self._flat(array.dims[:-1], array.values.sum(axis=-1))
-
-    def series_days(self, name: str) -> np.ndarray:
-        """Return on how many days of the record a series is above zero, one value a lane."""
-        array = self.series[name]
-        return self._flat(array.dims[:-1], (array.values > 0).sum(axis=-1))
+        return self._flat(array.dims[:-1], measure(array.values))
 
     def stage_values(self, name: str) -> np.ndarray:
         """Return a setting as rows of stages, a column a lane."""

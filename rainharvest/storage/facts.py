@@ -106,18 +106,10 @@ def worst_two_years(done: xr.Dataset) -> xr.Dataset:
     return daily.isel(time=slice(first, first + span))
 
 
-@dataclass(frozen=True)
-class WorstFacts:
-    """A stretch of the daily balance."""
-
-    first: np.datetime64
-    last: np.datetime64
-    short: float  # [L] Demand that was not met
-
-
-def worst_facts(worst: xr.Dataset) -> WorstFacts:
-    """Return what the worst stretch comes to."""
-    return WorstFacts(*worst.time.values[[0, -1]], float(worst.unmet_daily.sum()))
+def worst_facts(worst: xr.Dataset) -> dict[str, object]:
+    """Return the first and the last day of the worst stretch, and what was short in it [L]."""
+    first, last = worst.time.values[[0, -1]]
+    return {"first": first, "last": last, "short": float(worst.unmet_daily.sum())}
 
 
 @dataclass(frozen=True)
@@ -199,48 +191,26 @@ def supplied(
     return out
 
 
-@dataclass(frozen=True)
-class ArrangementsFacts:
-    """The arrangements side by side."""
-
-    interruptions_a_year: float
-    spell_length: float  # [day]
-    failed: dict[str, float]  # Days short in a mean year, by arrangement
-    saved: float  # Share of the reserve's mains water that the combined tank does not buy
-    not_served: list[str]  # Uses that rain alone may not serve
-
-
-def arrangements_facts(done: xr.Dataset) -> ArrangementsFacts:
-    """Return how the arrangements of `supplied` compare."""
-    names = [str(name) for name in done.arrangement.values]
+def arrangements_facts(done: xr.Dataset) -> dict[str, object]:
+    """Return the days short of each arrangement of `supplied`, and the mains water that the combined tank saves."""
+    names = done.arrangement.values.tolist()
     failed, mains = (
-        dict(zip(names, values.values.astype(float), strict=True))
-        for values in (done.failed_a_year, done.mains_a_year)
+        dict(zip(names, done[name].values.astype(float).tolist(), strict=True))
+        for name in ("failed_a_year", "mains_a_year")
     )
     bought = mains["mains reserve"]
     saved = 1 - mains["combined (top-up)"] / bought if bought > 0 else 0.0
     not_served = list(filter(None, done.attrs["not_served"].split("; ")))
-    spells = done.attrs["interruptions_a_year"], done.attrs["spell_length"]
-    return ArrangementsFacts(*spells, failed, max(saved, 0.0), not_served)
+    return done.attrs | {"failed": failed, "saved": max(saved, 0.0), "not_served": not_served}
 
 
-@dataclass(frozen=True)
-class LevelFacts:
-    """What a set level of the top-up costs in a mean year."""
-
-    level: float  # Share of the tank
-    spilled: float  # [L] Mains water that spills when it rains
-    failed: float  # Days short
-    brim_spilled: float  # [L] The same for a level at the brim
-    brim_failed: float
-
-
-def level_facts(done: xr.Dataset) -> LevelFacts:
-    """Return what the set level of `supplied` costs."""
-    chosen = done.attrs["level_share"]
-    spilled, failed = done.level_spilled_mains_a_year.values, done.level_failed_a_year.values
-    here = [float(np.interp(chosen, done.level_share.values, values)) for values in (spilled, failed)]
-    return LevelFacts(chosen, *here, float(spilled[-1]), float(failed[-1]))
+def level_facts(done: xr.Dataset) -> dict[str, float]:
+    """Return the mains water spilled and the days short at the set level of `supplied`, and at the brim."""
+    level, out = done.attrs["level_share"], {}
+    for name, values in (("spilled", done.level_spilled_mains_a_year), ("failed", done.level_failed_a_year)):
+        out[name] = float(np.interp(level, done.level_share.values, values.values))
+        out[f"brim_{name}"] = float(values[-1])
+    return out | {"level": level}
 
 
 def reserve_of(demand: xr.DataArray) -> xr.DataArray:
@@ -248,20 +218,11 @@ def reserve_of(demand: xr.DataArray) -> xr.DataArray:
     return reserve_curve(demand.sum("use"), RIDE_OUTS)
 
 
-@dataclass(frozen=True)
-class RideOut:
-    """How long a tank that is kept full lasts when the mains fail."""
+def ride_out_facts(demand: xr.DataArray, capacity: float) -> dict[str, float | None]:
+    """Return the days that a full tank lasts without mains: from the worst morning, the median one, and essential uses.
 
-    litres: float  # [L] To draw, full
-    worst: float  # [day] From the morning of the worst day
-    median: float  # [day] From the morning of the median day
-    essential: (
-        float | None
-    )  # [day] From the worst morning for the essential uses alone; None where none is named
-
-
-def ride_out_facts(demand: xr.DataArray, capacity: float) -> RideOut:
-    """Return how long a full tank lasts without mains, on the days from which the record runs long enough to say."""
+    Only mornings from which the record runs long enough to say; no days of the essential uses where none is named.
+    """
     demand = demand.isel(member=0) if "member" in demand.dims else demand
 
     def lasts(drawn: xr.DataArray) -> np.ndarray:
@@ -271,25 +232,17 @@ def ride_out_facts(demand: xr.DataArray, capacity: float) -> RideOut:
 
     whole, named = lasts(demand.sum("use")), bool(demand.essential.any())
     essential = float(lasts(essential_demand(demand)).min()) if named else None
-    return RideOut(capacity, float(whole.min()), float(np.median(whole)), essential)
+    worst, median = float(whole.min()), float(np.median(whole))
+    return {"litres": capacity, "worst": worst, "median": median, "essential": essential}
 
 
-@dataclass(frozen=True)
-class ReserveFacts:
-    """What a reserve must hold, and whether a tank does."""
-
-    days: float  # To be ridden out without mains
-    needed: float  # [L]
-    lasts: float  # [day] The tank, kept full
-    beyond: bool  # Whether it lasts longer than was tried
-
-
-def reserve_facts(reserves: xr.DataArray, days: float, capacity: float) -> ReserveFacts:
-    """Return what a reserve must hold for so many days, and how long a tank lasts."""
+def reserve_facts(reserves: xr.DataArray, days: float, capacity: float) -> dict[str, float]:
+    """Return what a reserve must hold for so many days, how long a tank lasts, and whether beyond what was tried."""
     lengths, sizes = reserves.ride_out.values, reserves.values
-    return ReserveFacts(
-        days,
-        float(np.interp(days, lengths, sizes)),
-        float(np.interp(capacity, sizes, lengths)),
-        capacity > float(sizes[-1]),
-    )
+    needed, lasts = np.interp(days, lengths, sizes), np.interp(capacity, sizes, lengths)
+    return {
+        "days": days,
+        "needed": float(needed),
+        "lasts": float(lasts),
+        "beyond": capacity > float(sizes[-1]),
+    }

@@ -360,6 +360,7 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
     if valve:
         mains = axes.lane_values("top_up_trigger", "top_up_level", "top_up_rate")
         mains[1] = np.minimum(mains[1], tank[0])
+    settings = (tank, theta, level, share, mains)
     totals = np.empty((len(TOTALS), lanes))
     yearly = np.empty((len(BY_YEAR), years.size - 1, lanes))
     daily = np.empty((len(DAILY), days, lanes)) if trace else None
@@ -371,28 +372,14 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
             axes.lane_series(n, lanes) if n in axes.series else None
             for n in ("inflow", "demand", "essential", "mains_on")
         ]
-        if any(f is not None and f.ndim == 2 for f in flows):
-            flows = [
-                f
-                if f is None or f.ndim == 2
-                else np.ascontiguousarray(np.broadcast_to(f[:, None], (days, lanes.size)))
-                for f in flows
-            ]
+        if any(f is not None and f.ndim == 2 for f in flows):  # a series a lane: then all are
+            flows = [f if f is None or f.ndim == 2 else np.repeat(f[:, None], lanes.size, 1) for f in flows]
         one_total = np.empty((len(TOTALS), lanes.size))
         one_year = np.empty((len(BY_YEAR), years.size - 1, lanes.size))
         one_day = np.zeros((len(DAILY), days, lanes.size)) if trace else None
-        balance(
-            *flows,
-            # ``take`` gives one order in memory where indexing gives two: half as many forms to compile.
-            *(
-                None if values is None else values.take(lanes, axis=-1)
-                for values in (tank, theta, level, share, mains)
-            ),
-            years,
-            one_total,
-            one_year,
-            one_day,
-        )
+        # ``take`` gives one order in memory where indexing gives two: half as many forms to compile.
+        given = (None if values is None else values.take(lanes, axis=-1) for values in settings)
+        balance(*flows, *given, years, one_total, one_year, one_day)
         totals[:, first:end] = one_total
         yearly[:, :, first:end] = one_year
         if trace:
@@ -415,7 +402,8 @@ def _measures(axes: Axes, totals, yearly, daily, time, year_names, days_in_year)
     row = dict(zip(TOTALS, totals, strict=True))
     year = {name: yearly[i].T for i, name in enumerate(BY_YEAR)}
     through = 1.0 - axes.lane_values("change_over")[0] if "change_over" in axes.all else np.ones(axes.lanes)
-    total, asked = axes.series_total("demand"), axes.series_days("demand")
+    total = axes.over_days("demand", lambda days: days.sum(axis=-1))
+    asked = axes.over_days("demand", lambda days: (days > 0).sum(axis=-1))
     short = row["unmet"] + row["rationed"]
     measures = {
         "delivered": row["drawn"] + through * row["mains_served"],

@@ -20,37 +20,32 @@ def values(found):
 
 def test_hand_case():
     found = values(failure_measures(HAND, 10.0))
-    assert found["time_reliability"] == pytest.approx(0.70)
-    assert found["volume_reliability"] == pytest.approx(0.91)
-    assert found["failure_events"] == 2
-    assert found["resilience"] == pytest.approx(2 / 3)
-    assert found["vulnerability"] == pytest.approx(3.5)
-    assert found["vulnerability_share"] == pytest.approx(0.35)
-    assert found["mean_shortfall"] == pytest.approx(3.0)
-    assert found["largest_shortfall"] == 4
-    assert found["mean_failure"] == pytest.approx(1.5)
+    expected = dict(time_reliability=0.70, volume_reliability=0.91, failure_events=2, resilience=2 / 3)
+    expected |= dict(vulnerability=3.5, vulnerability_share=0.35, mean_shortfall=3.0, largest_shortfall=4)
+    assert found == pytest.approx(expected | {"mean_failure": 1.5})
 
 
-def test_no_failure_has_nothing_to_recover_from():
-    found = values(failure_measures([0.0] * 5, 10.0))
-    assert found["time_reliability"] == 1 and found["failure_events"] == 0
-    assert np.isnan(found["resilience"]) and np.isnan(found["vulnerability"])
+NONE = {"failure_events": 0, "time_reliability": 1, "resilience": np.nan, "vulnerability": np.nan}
 
 
-def test_all_failed_never_recovers():
-    assert values(failure_measures([1.0] * 5, 10.0))["resilience"] == 0
-
-
-def test_a_failure_that_the_record_cuts_is_not_held_against_it():
-    # two failed days; only the first is seen to be followed by a day without failure
-    found = values(failure_measures([0, 3, 0, 0, 5], 10.0))
-    assert found["resilience"] == 1 and found["failure_events"] == 2
-
-
-def test_a_day_without_demand_neither_fails_nor_ends_a_failure():
-    found = values(failure_measures([4, 0, 5, 0], [10, 0, 10, 10]))
-    assert found["failure_events"] == 1 and found["resilience"] == pytest.approx(0.5)
-    assert found["vulnerability"] == 5 and found["vulnerability_share"] == pytest.approx(0.5)
+@pytest.mark.parametrize(
+    ("short", "demand", "expected"),
+    [
+        ([0.0] * 5, 10.0, NONE),  # nothing to recover from
+        ([1.0] * 5, 10.0, {"resilience": 0}),
+        # two failed days, of which only the first is seen to be followed by a day without failure
+        ([0, 3, 0, 0, 5], 10.0, {"failure_events": 2, "resilience": 1}),
+        # a day without demand neither fails nor ends a failure
+        (
+            [4, 0, 5, 0],
+            [10, 0, 10, 10],
+            {"failure_events": 1, "resilience": 0.5, "vulnerability": 5, "vulnerability_share": 0.5},
+        ),
+    ],
+)
+def test_cases_at_the_edge(short, demand, expected):
+    found = values(failure_measures(short, demand))
+    assert {name: found[name] for name in expected} == pytest.approx(expected, nan_ok=True)
 
 
 def test_dimensions_are_measured_one_by_one():

@@ -27,7 +27,7 @@ def run():
 
 @pytest.fixture(scope="module")
 def group(run):
-    return drought_group(run)
+    return run.groups["drought"]
 
 
 def test_everything_is_there_and_named(group):
@@ -50,10 +50,6 @@ def test_it_goes_through_netcdf_and_repeats(group, run, tmp_path):
 
 def test_panels_and_report_are_of_one_tank(run):
     assert prepare_drought(SCHOOL).capacity == float(run.done.described)
-
-
-def test_it_is_in_the_results_of_the_run(run, group):
-    xr.testing.assert_identical(run.groups["drought"], group)
 
 
 def test_the_worst_sequence_is_that_of_the_results(group, run):

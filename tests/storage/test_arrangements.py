@@ -41,10 +41,10 @@ def test_the_report_tells_what_a_full_reserve_rides_out():
         ("use", "time"),
     )
     facts = ride_out_facts(demand, 250.0)
-    assert (facts.litres, facts.worst, facts.essential) == (250.0, 2.5, 7.0)
+    assert (facts["litres"], facts["worst"], facts["essential"]) == (250.0, 2.5, 7.0)
     assert texts_of("storage").ride_out(facts).startswith("Kept full, the tank holds 250 L to draw")
     none = ride_out_facts(demand.assign_coords(essential=("use", [False, False])), 250.0)
-    assert none.essential is None and "essential" not in texts_of("storage").ride_out(none)
+    assert none["essential"] is None and "essential" not in texts_of("storage").ride_out(none)
 
 
 def record(seed, days=730):
