@@ -376,10 +376,10 @@ class Axes:
             return values[rows[0]]
         return np.ascontiguousarray(values[rows].T)
 
-    def blocks(self, lanes: int, few: int) -> list[tuple[int, int]]:
+    def blocks(self, lanes: int, few: int, many: int) -> list[tuple[int, int]]:
         """Return where each block of lanes begins and ends; of one series where that has many tanks."""
         # Mixing pays, and is worth compiling for, only where many series have few tanks each.
-        mixed = self.per_series < few and self.lanes > lanes * self.per_series
+        mixed = self.per_series < few and self.lanes > many * self.per_series
         step = self.lanes if mixed else self.per_series
         return [
             (first, min(first + lanes, begin + step))

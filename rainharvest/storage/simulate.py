@@ -167,9 +167,9 @@ def _edges(name: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return edges, name[first], np.diff(edges)
 
 
-FEW = 16
+FEW, MANY = 16, 64
 
-"""With fewer tanks than this to a series, lanes of several series share a block."""
+"""With fewer tanks than the one to each of more series than the other, lanes of several series share a block."""
 
 
 def simulate(
@@ -385,7 +385,7 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
         if trace:
             daily[:, :, first:end] = one_day
 
-    blocks = axes.blocks(LANES, FEW)
+    blocks = axes.blocks(LANES, FEW, MANY)
     with compiling_notice("the daily balance"):
         block(blocks[0])
         if threads > 1 and len(blocks) > 2:
