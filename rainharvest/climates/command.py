@@ -7,16 +7,19 @@ import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.intensity import CLIMATES
 from rainharvest.climates.cells import YEAR, Plan
-from rainharvest.climates.facts import described_size, places_table, plan_of, run_facts
-from rainharvest.climates.grid import open_grid
+from rainharvest.climates.delta import changed
+from rainharvest.climates.facts import RECORD, described_size, models_facts, places_table, plan_of, run_facts
+from rainharvest.climates.grid import check_sample, open_grid
 from rainharvest.climates.run import run_climates
-from rainharvest.climates.tables import Place, Region, read_region
-from rainharvest.climates.tiles import Grid
+from rainharvest.climates.statistics import months_of
+from rainharvest.climates.tables import Files, Place, Region, read_region
+from rainharvest.climates.tiles import Grid, cell_at, read_cells
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.outputs import check_folder, whole_files, write_csv
 from rainharvest.core.text import texts_of
@@ -39,31 +42,44 @@ def open_region(path: str | os.PathLike) -> Opened:
     region, text = read_region(path)
     try:
         if region.grid is not None:
-            files = region.grid.file if isinstance(region.grid.file, tuple) else (region.grid.file,)
-            source = [str(path.parent / file) for file in files]
-            grid = open_grid(source, **region.grid.model_dump(exclude={"file"}))
+            grid = open_grid(
+                _beside(path.parent, region.grid.file), **region.grid.model_dump(exclude={"file"})
+            )
         else:
-            grid = open_grid(rain_of_places(region.place, path.parent, region.common_period))
+            grid = open_grid(rain_of_places(region, path.parent))
         return Opened(region, text, grid, plan_of(region, grid))
     except InputError as error:
         raise error.at(path) from None
 
 
-def rain_of_places(places: tuple[Place, ...], folder: Path, common_period: bool = False) -> xr.Dataset:
-    """Return the rain of a list of places, each filled once: over its own record or over the days that all have."""
+def _beside(folder: Path, files: Files) -> list[str]:
+    """Return files as the study names them, from its folder."""
+    return [str(folder / file) for file in ((files,) if isinstance(files, str) else files)]
+
+
+def rain_of_places(region: Region, folder: Path) -> xr.Dataset:
+    """Return the rain of a list of places, each filled once: over its own record or over the days that all have.
+
+    With climate models, the record and the record as each model changes it stand side by side on ``model``.
+    """
     from rainharvest.rainfall.fill import fill_gaps
     from rainharvest.rainfall.read import read_rain
 
-    found = []
+    found, places = [], region.place
     for place in places:
         neighbours = [read_rain(folder / file) for file in place.neighbours]
-        filled = fill_gaps(read_rain(folder / place.file), neighbours or None, members=1)
-        whole, _ = longest_stretch(filled)
-        found.append(whole.isel(member=0, drop=True).reset_coords(drop=True))
-    for place, own in zip(places, found, strict=True):
+        point = None if place.latitude is None else (place.latitude, place.longitude)
+        gridded = Path(place.file).suffix in (".nc", ".nc4", ".zarr")
+        at = place.site or (point if gridded else None)
+        rain = read_rain(folder / place.file, column=place.column, units=place.units, at=at)
+        whole, _ = longest_stretch(fill_gaps(rain, neighbours or None, members=1))
+        own = whole.isel(member=0, drop=True).reset_coords(drop=True)
         problem = f"{place.name} has {own.sizes['time']} days in a row"
         require(own.sizes["time"] >= YEAR, problem, "add neighbours, or a longer record", "place")
-    join = "inner" if common_period else "outer"
+        found.append(own)
+    join = "inner" if region.common_period else "outer"
+    if region.model:
+        found = _with_models(found, region, folder)
     together = xr.concat(found, "site", join=join, combine_attrs="drop_conflicts")
     days = together.sizes["time"]
     problem = f"the places have {days} days in common"
@@ -71,14 +87,46 @@ def rain_of_places(places: tuple[Place, ...], folder: Path, common_period: bool 
     every = pd.date_range(*together.indexes["time"][[0, -1]], name="time")
     together = together.reindex(time=every)  # records may lie decades apart
     named = {"cf_role": "timeseries_id", "long_name": "Place"}
+    coords = {"site": ("site", [place.name for place in places], named)}
+    if all(place.latitude is not None for place in places):
+        coords |= {name: ("site", [getattr(p, name) for p in places]) for name in ("latitude", "longitude")}
     return xr.Dataset(
         {
             "rain": together,
             "mean_intensity": ("site", [CLIMATES[place.hardness].mean_intensity for place in places]),
         },
-        {"site": ("site", [place.name for place in places], named)},
+        coords,
         {"note": "invented" if "invented" in str(together.attrs).lower() else ""},
     )
+
+
+def _with_models(found: list[xr.DataArray], region: Region, folder: Path) -> list[xr.DataArray]:
+    """Return each record with the record as each model changes it, on ``model``."""
+    versions = [[rain.values] for rain in found]
+    for model in region.model:
+        hints = {"column": model.column, "units": model.units}
+        grids = [open_grid(_beside(folder, files), **hints) for files in (model.historical, model.future)]
+        for grid in grids:
+            check_sample(grid)
+        for k, (place, rain) in enumerate(zip(region.place, found, strict=True)):
+            periods = [_at(grid, place) for grid in grids]
+            try:
+                versions[k].append(changed(rain.values, rain.time.dt.month.values, *periods, seed=k))
+            except InputError as error:
+                raise error.at(grids[0].files[0]) from None
+    names = [RECORD, *(model.name for model in region.model)]
+    return [
+        xr.DataArray(np.stack(own), {"model": names, "time": rain.time}, ("model", "time"), attrs=rain.attrs)
+        for own, rain in zip(versions, found, strict=True)
+    ]
+
+
+def _at(grid: Grid, place: Place) -> tuple[np.ndarray, np.ndarray]:
+    """Return the rain of a model at a place, as far as it is known, and the months of its own calendar."""
+    rain = read_cells(grid, cell_at(grid, place.latitude, place.longitude))[0].reshape(-1)
+    problem, remedy = f"the model has no rain at {place.name}", "give a model that covers it"
+    require(np.isfinite(rain).any(), problem, remedy, "model", grid.files[0])
+    return rain, months_of(grid.days, grid.calendar)[0] + 1
 
 
 def write_climates(
@@ -115,5 +163,7 @@ def tell_climates(results: xr.Dataset, width: int = 100) -> None:
     said += [say.repaired(what, count) for what, count in facts["repairs"].items() if count]
     said += [say.reached(run, facts) for run in facts["reached"]]
     said += [say.wet_cost(facts["wet_cost"])] if facts["wet_cost"] else []
+    models = models_facts(results)
+    said += [say.models(models)] if models else []
     for text in said:
         print(textwrap.fill(text, width))

@@ -61,13 +61,23 @@ def delta_change(
     """
     rain, historical, future = (in_mm(one) for one in (rain, historical, future))
     require(rain.notnull().all(), "the record has gaps", "fill it first (fill_gaps)", "rain")
-    rng, out = np.random.default_rng(seed), rain.values.astype(float).copy()
-    months = [one.time.dt.month.values for one in (rain, historical, future)]
+    periods = [(one.values, one.time.dt.month.values) for one in (historical, future)]
+    return rain.copy(data=changed(rain.values, rain.time.dt.month.values, *periods, wet_day, seed))
+
+
+def changed(
+    rain: np.ndarray,
+    months: np.ndarray,
+    historical: tuple[np.ndarray, np.ndarray],
+    future: tuple[np.ndarray, np.ndarray],
+    wet_day: float = WET_DAY.value,
+    seed: int = 0,
+) -> np.ndarray:
+    """Return a record changed as a model does between two periods, each given as its values and their months."""
+    rng, out = np.random.default_rng(seed), rain.astype(float)
     for month in range(1, 13):
-        at = np.flatnonzero(months[0] == month)
-        before, after = (
-            one.values[own == month] for one, own in zip((historical, future), months[1:], strict=True)
-        )
+        at = np.flatnonzero(months == month)
+        before, after = (values[own == month] for values, own in (historical, future))
         before, after = before[np.isfinite(before)], after[np.isfinite(after)]
         own, was, will = (np.sort(x[x >= wet_day]) for x in (out[at], before, after))
         if not own.size:
@@ -79,7 +89,7 @@ def delta_change(
         out[at] = _depths(out[at], own, was, will, count, wet_day, rng)
         fallen = out[at].sum()
         out[at] *= total / fallen if fallen > 0 else 0.0
-    return rain.copy(data=out)
+    return out
 
 
 def _depths(values, own, was, will, count: int, wet_day: float, rng: np.random.Generator) -> np.ndarray:

@@ -35,6 +35,10 @@ SIZES = 64
 
 """Sizes tried where the study names none: a block of the balance's lanes."""
 
+RECORD = "the record"
+
+"""Name of the record itself among the versions that climate models make of it."""
+
 _TABLE = rows_of("climates", "results")["table"]
 
 
@@ -113,7 +117,7 @@ def described_size(region: Region, results: xr.Dataset) -> float:
     """Return the usable size, one of those tried, whose figures are given for every place."""
     if region.tank.chosen is not None:
         return region.tank.usable(region.tank.chosen)
-    middle = _spread(results.reaching.isel(conveyance=0, arrangement=0).values)
+    middle = _spread(_of_record(results).reaching.isel(conveyance=0, arrangement=0).values)
     sizes = results.capacity.values
     wanted = sizes[sizes.size // 2] if middle is None else middle["middle"]
     return float(sizes[np.abs(sizes - wanted).argmin()])
@@ -140,7 +144,9 @@ def places_table(results: xr.Dataset, capacity: float) -> pd.DataFrame:
     space = one.mean_storm.dims
     for name in ("latitude", "longitude"):
         if name in one.coords and name not in space:
-            table.insert(len(space), name, one[name].values.ravel())
+            table.insert(
+                len(space), name, one[name].broadcast_like(one.mean_storm).transpose(*space).values.ravel()
+            )
     return table[table[_head("mean_storm")].notna()].reset_index(drop=True)
 
 
@@ -357,8 +363,40 @@ def explained_facts(found: xr.Dataset) -> dict[str, object]:
     }
 
 
+def _of_record(results: xr.Dataset) -> xr.Dataset:
+    """Return the results on the records as they are."""
+    return results.sel(model=RECORD, drop=True) if "model" in results.dims else results
+
+
+def models_facts(results: xr.Dataset) -> dict[str, object] | None:
+    """Return what the described tank supplies by the first run, by each record and as models change it."""
+    if "model" not in results.dims:
+        return None
+    supplied = results[results.attrs["measure"]].isel(conveyance=0, arrangement=0)
+    supplied = supplied.sel(capacity=results.attrs["described_size"], method="nearest").transpose(
+        "site", "model"
+    )
+    own, changed = supplied.sel(model=RECORD).values, supplied.drop_sel(model=RECORD).values
+    return {
+        "capacity": results.attrs["described_size"],  # [L]
+        "run": str(results.conveyance.values[0]),
+        "models": changed.shape[1],
+        "places": [
+            {
+                "name": str(name),
+                "record": float(by_record),  # [1]
+                "least": float(by_model.min()),
+                "most": float(by_model.max()),
+                "less": int((by_model < by_record).sum()),  # models that say less than the record
+            }
+            for name, by_record, by_model in zip(results.site.values, own, changed, strict=True)
+        ],
+    }
+
+
 def run_facts(results: xr.Dataset) -> dict[str, object]:
-    """Return what a run over climates found."""
+    """Return what a run over climates found; with climate models, on the records as they are."""
+    results = _of_record(results)
     known = np.isfinite(results.rain_year.values)
     first, last = results.attrs["first_day"], results.attrs["last_day"]
     days = int((np.datetime64(last) - np.datetime64(first)).astype(int)) + 1

@@ -19,6 +19,11 @@ from rainharvest.demand.uses import may_serve
 from rainharvest.sizing.tables import Target
 from rainharvest.storage.tables import Tank
 
+Files = str | tuple[str, ...]
+
+_COLUMN = "Name of the variable or column of rain, where a file leaves doubt."
+_UNITS = "Unit of the rain, where a file leaves doubt."
+
 
 class GridFile(Table):
     """Gridded daily rain: ``file`` is a file, a Zarr folder, a pattern or a list; ``region`` is S, N, W, E.
@@ -26,15 +31,11 @@ class GridFile(Table):
     ``column``, ``units``, ``mask`` and ``region`` are what `rainharvest.climates.grid.open_grid` asks for.
     """
 
-    file: str | tuple[str, ...] = Field(
+    file: Files = Field(
         description="A file, a Zarr folder, a pattern, or a list of them.", examples=["rain_*.nc"]
     )
-    column: str | None = Field(
-        None, description="Name of the variable of rain, where a file leaves doubt.", examples=["pr"]
-    )
-    units: str | None = Field(
-        None, description="Unit of the rain, where a file leaves doubt.", examples=["mm/day"]
-    )
+    column: str | None = Field(None, description=_COLUMN, examples=["pr"])
+    units: str | None = Field(None, description=_UNITS, examples=["mm/day"])
     mask: str | None = Field(
         None, description="Name of the variable that says which cells count.", examples=["land"]
     )
@@ -44,16 +45,47 @@ class GridFile(Table):
 
 
 class Place(Table):
-    """One place of a list: its rain file, neighbours to fill it from, and how hard it rains there."""
+    """One place of a list: its rain file, neighbours to fill it from, where it lies and how hard it rains there."""
 
     name: str = Field(
         min_length=1, max_length=60, description="What the place is called.", examples=["Hilltown"]
     )
     file: str = Field(min_length=1, description="Its rain file.", examples=["records/hilltown.csv"])
+    column: str | None = Field(None, description=_COLUMN, examples=["pr"])
+    units: str | None = Field(None, description=_UNITS, examples=["mm/day"])
+    site: str | None = Field(None, description="Name of its site, in a file of many.", examples=["Hilltown"])
     neighbours: tuple[str, ...] = Field(
         (), description="Rain files near it, to fill it from.", examples=[["records/near.csv"]]
     )
+    latitude: float | None = quantity(
+        "°", "Where it lies, south below zero; in a grid, which cell.", None, ge=-90, le=90, examples=[-33.4]
+    )
+    longitude: float | None = quantity(
+        "°", "Where it lies, west below zero or up to 360.", None, ge=-180, le=360, examples=[4.9]
+    )
     hardness: Literal[*CLIMATES] = Field("humid mid-latitude", description="How hard it rains there.")
+
+    @model_validator(mode="after")
+    def _both_or_neither(self):
+        both = (self.latitude is None) == (self.longitude is None)
+        require(both, "one of latitude and longitude is missing", "give both, or leave both out", "latitude")
+        return self
+
+
+class Model(Table):
+    """A climate model in two periods, whose change is laid on the records of the places."""
+
+    name: str = Field(
+        min_length=1, max_length=60, description="What it is called.", examples=["model A, 2050"]
+    )
+    historical: Files = Field(
+        description="Its daily rain of the past: a file, a pattern, or a list.", examples=["a/pr_hist_*.nc"]
+    )
+    future: Files = Field(
+        description="Its daily rain of the period asked about, likewise.", examples=["a/pr_2036-2065_*.nc"]
+    )
+    column: str | None = Field(None, description=_COLUMN, examples=["pr"])
+    units: str | None = Field(None, description=_UNITS, examples=["kg m-2 s-1"])
 
 
 class Region(Table):
@@ -67,6 +99,9 @@ class Region(Table):
     )
     grid: GridFile | None = Field(None, description="Gridded rain, instead of places.")
     place: tuple[Place, ...] = Field((), max_length=500, description="The places of a list.")
+    model: tuple[Model, ...] = Field(
+        (), max_length=100, description="Climate models whose change is laid on the records of the places."
+    )
     common_period: bool = Field(
         False,
         description="Whether places are cut to the days that all share; each has its own record otherwise.",
@@ -93,9 +128,15 @@ class Region(Table):
     def _fits_together(self):
         if (self.grid is None) == (not self.place):
             raise InputError("the rain is given twice or not at all", "give [grid], or [[place]] tables")
-        names = [place.name for place in self.place]
-        for name in dict.fromkeys(name for name in names if names.count(name) > 1):
-            raise InputError(f'two places bear the name "{name}"', "give each its own name")
+        for what, rows in (("places", self.place), ("models", self.model)):
+            names = [row.name for row in rows]
+            for name in dict.fromkeys(name for name in names if names.count(name) > 1):
+                raise InputError(f'two {what} bear the name "{name}"', "give each its own name")
+        known = not self.model or (self.place and all(one.latitude is not None for one in self.place))
+        remedy = "give [[place]] tables with latitude and longitude, or leave [[model]] out"
+        require(
+            known, "a model's change is laid on the records of places that are on the map", remedy, "model"
+        )
         grows = bool(self.place) and self.calendar.growth != 0 and not self.common_period
         require(
             not grows,

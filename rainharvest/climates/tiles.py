@@ -16,6 +16,7 @@ import xarray as xr
 from rainharvest.climates.statistics import months_of
 from rainharvest.climates.store import Array, make_store, regions_left, store_attributes, write_region
 from rainharvest.core.compiled import compiled
+from rainharvest.core.errors import require
 from rainharvest.rainfall.check_days import WORLD_RECORD
 from rainharvest.rainfall.read_columns import Unit
 from rainharvest.rainfall.read_values import NEGATIVE_CODES
@@ -103,6 +104,35 @@ def read_cells(grid: Grid, region: dict[str, slice]) -> tuple[np.ndarray, dict[s
     lacking = months_of(grid.days, grid.calendar)[0] == 12
     _clean(flat, lacking, factor, grid.dust, WORLD_RECORD.value, _CODES, counts)
     return rain, dict(zip(COUNTS, counts.reshape(3, *rain.shape[:-1]), strict=True))
+
+
+def cell_at(grid: Grid, latitude: float, longitude: float) -> dict[str, slice]:
+    """Return the region of the one cell of a grid that is nearest to a point and no farther than a cell's side."""
+    roles = {v.attrs.get("standard_name"): v for v in grid.coords.values()}
+    lat, lon = roles.get("latitude"), roles.get("longitude")
+    axes = lat is not None and lon is not None and lat.ndim == lon.ndim == 1
+    require(
+        axes, "the rain has no latitude and longitude", "give them as coordinates", "grid", *grid.files[:1]
+    )
+    north = np.abs(lat.values - latitude)
+    east = np.abs((lon.values - longitude + 180) % 360 - 180)
+    if lat.dims == lon.dims:
+        at = {lat.dims[0]: int(np.hypot(north, east * np.cos(np.radians(latitude))).argmin())}
+    else:
+        at = {lat.dims[0]: int(north.argmin()), lon.dims[0]: int(east.argmin())}
+        for values, off in ((lat.values, north), (lon.values, east)):
+            near = values.size < 2 or off.min() <= np.abs(np.diff(values)).max()
+            said = f"{latitude:g}, {longitude:g} lies outside the grid"
+            require(near, said, "give a grid that covers it", "grid", *grid.files[:1])
+    further = [d for d, n in grid.space.items() if d not in at and n > 1]
+    require(
+        not further,
+        f"it has several along {' and '.join(further)}",
+        "give one at a time",
+        "grid",
+        *grid.files[:1],
+    )
+    return {d: slice(at.get(d, 0), at.get(d, 0) + 1) for d in grid.space}
 
 
 def read_raw(grid: Grid, region: dict[str, slice]) -> np.ndarray:

@@ -8,8 +8,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import xarray as xr
+from real_records import aquacrop, seattle, texmex
 
-from rainharvest import fill_gaps, over_cells, read_rain
+from rainharvest import delta_change, fill_gaps, over_cells, read_rain
 from rainharvest.__main__ import main
 from rainharvest.climates.command import open_region, tell_climates, write_climates
 from rainharvest.climates.facts import described_size
@@ -20,6 +22,7 @@ from rainharvest.rainfall.record import longest_stretch
 
 DATA = Path(__file__).parents[2] / "data"
 REGION = DATA / "studies" / "region.toml"
+GRID = '[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n'
 
 
 def changed(tmp_path, *changes):
@@ -56,11 +59,7 @@ def test_a_mistake_ends_in_one_line_and_exit_2(tmp_path, capsys, old, new, words
 
 def test_both_or_neither_kind_of_rain_is_refused(tmp_path):
     with pytest.raises(InputError, match="twice or not at all"):
-        read_region(
-            changed(
-                tmp_path, ('[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n', "")
-            )
-        )
+        read_region(changed(tmp_path, (GRID, "")))
 
 
 def test_the_command_writes_a_store_and_a_table_and_goes_on(tmp_path, capsys):
@@ -94,8 +93,7 @@ def test_places_with_a_record_each(tmp_path, capsys):
         f'[[place]]\nname = "{name}"\nfile = "{records / (name + ".csv")}"\nhardness = "{hard}"\n'
         for name, hard in (("monsoon", "monsoon"), ("semi_arid", "dry"))
     )
-    grid = '[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n'
-    path = changed(tmp_path, (grid, places))
+    path = changed(tmp_path, (GRID, places))
     opened = open_region(path)
     assert opened.grid.space == {"site": 2} and opened.grid.mean_intensity.values.tolist() == [3.0, 1.8]
     results = write_climates(path, tmp_path / "places.zarr")
@@ -116,8 +114,7 @@ def test_places_keep_their_own_records_and_share_days_only_if_asked(tmp_path, ca
         table = pd.DataFrame({"date": one.indexes["time"], "rain_mm": one.values.round(1)})
         table.to_csv(tmp_path / f"{name}.csv", index=False)
     places = "".join(f'[[place]]\nname = "{n}"\nfile = "{tmp_path / n}.csv"\n' for n in lasting)
-    grid = '[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n'
-    path = changed(tmp_path, (grid, places))
+    path = changed(tmp_path, (GRID, places))
     results = write_climates(path, tmp_path / "own.zarr")
     days = [one.sizes["time"] for one in lasting.values()]
     assert results.record_days.values.tolist() == days and days[0] > 7 * days[1]
@@ -153,7 +150,6 @@ def test_the_command_line_stands_alone():
 
 
 def test_the_demo_file_is_the_one_that_its_function_makes(tmp_path):
-    import xarray as xr
     from region import write_grid
 
     write_grid(tmp_path / "rain.nc")
@@ -165,3 +161,77 @@ def test_the_demo_file_is_the_one_that_its_function_makes(tmp_path):
     with xr.open_zarr(tmp_path / "large.zarr") as large, xr.open_dataset(tmp_path / "small.nc") as small:
         np.testing.assert_allclose(large.rain.transpose(*small.rain.dims), small.rain, atol=1e-4)
         assert "INVENTED" in large.attrs["title"] and large.mean_intensity.equals(small.mean_intensity)
+
+
+def climate_model(folder, name, calendar, wetter, deeper, seed):
+    """Write the INVENTED rain of a climate model: a past and a future, a flux on a grid of four cells, CF."""
+    periods = {"past": (1981, 0.3, 6.0), "next": (2041, 0.3 * wetter, 6.0 * deeper)}
+    for period, (year, wet, depth) in periods.items():
+        time = xr.date_range(f"{year}-01-01", f"{year + 19}-12-30", calendar=calendar, use_cftime=True)
+        rng, shape = np.random.default_rng(seed), (time.size, 2, 2)
+        rain = np.where(rng.random(shape) < wet, 1 + rng.exponential(depth, shape), 0.0) / 86400
+        coords = {
+            "time": time,
+            "lat": ("lat", [-34.0, -32.0], {"units": "degrees_north"}),
+            "lon": ("lon", [3.0, 5.0], {"units": "degrees_east"}),
+        }
+        data = xr.Dataset({"pr": (("time", "lat", "lon"), rain, {"units": "kg m-2 s-1"})}, coords)
+        data.assign_attrs(title="INVENTED").to_netcdf(folder / f"{name}_{period}.nc")
+
+
+def test_two_models_side_by_side_on_a_record_from_the_study_file(tmp_path, capsys):
+    tables = ""
+    for name, *given in (("drier", "noleap", 0.7, 1.0, 1), ("alike", "360_day", 1.0, 1.0, 2)):
+        climate_model(tmp_path, name, *given)
+        tables += f'[[model]]\nname = "{name}"\nhistorical = "{name}_past.nc"\nfuture = "{name}_n*.nc"\n'
+    at = f'[[place]]\nname = "here"\nfile = "{DATA}/records/semi_arid.csv"\nlatitude = -33.4\nlongitude = 4.9\n'
+    path = changed(tmp_path, (GRID, at + tables))
+    path.write_text("best_bore = false\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    results = write_climates(path, tmp_path / "out.zarr")
+    assert results.model.values.tolist() == ["the record", "drier", "alike"]
+    grid = open_region(path).grid
+    own = grid.pieces[0].sel(model="the record").isel(site=0).assign_coords(time=grid.days).dropna("time")
+    past, future = (xr.open_dataset(tmp_path / f"drier_{one}.nc").pr[:, 0, 1] for one in ("past", "next"))
+    by_hand = float(
+        delta_change(own, past, future).mean()
+    )  # in the model's own calendar, at the nearest cell
+    assert float(results.rain_year.sel(model="drier")[0]) == pytest.approx(by_hand * 365.25, rel=1e-6)
+    water = results.yearly_yield[..., -1].sel(conveyance="dry run").values.ravel()
+    assert water[1] < 0.9 * water[0] and water[2] == pytest.approx(water[0], rel=0.05)
+    tell_climates(results)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "1 places were worked" in said and "change of 2 climate models laid on each record" in said
+    table = pd.read_csv(tmp_path / "out.csv")
+    assert table["model"].tolist() == ["the record", "drier", "alike"] and set(table["latitude"]) == {-33.4}
+    for old, new, words in (
+        ("latitude = -33.4\nlongitude = 4.9\n", "", "on the map"),
+        ("latitude = -33.4\n", "", "give both"),
+        ("-33.4", "33.4", "outside the grid"),
+        ('name = "alike"', 'name = "drier"', "two models bear the name"),
+    ):
+        wrong = tmp_path / "wrong.toml"
+        wrong.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+        with pytest.raises(InputError, match=words):
+            open_region(wrong)
+
+
+# Seven gauges and three points of a grid, out of packages' data files.
+FILES = ("tunis", "cordoba", "brussels", "hyderabad", "champion", "cambridge", "norfolk", "suffolk")
+
+
+def test_ten_real_records_through_one_command_each_over_its_own_period(tmp_path, capsys):
+    records = {name: aquacrop(name) for name in FILES} | {"seattle": seattle(), "england": texmex()}
+    places = ""
+    for name, rain in records.items():
+        rain.rename("rain_mm").rename_axis("date").to_csv(tmp_path / f"{name}.csv")
+        places += f'[[place]]\nname = "{name}"\nfile = "{name}.csv"\ncolumn = "rain_mm"\nunits = "mm"\n'
+    path = changed(tmp_path, (GRID, places))
+    assert main(["climates", str(path), "--out", str(tmp_path / "out.zarr")]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "10 places were worked" in said and "each on its own record of" in said and "invented" not in said
+    table = pd.read_csv(tmp_path / "out.csv").set_index("site")
+    for name, rain in records.items():
+        if rain.asfreq("D").notna().all():
+            assert table.loc[name, "days of the record [day]"] == rain.size
+            assert table.loc[name, "rain a year [mm/year]"] == pytest.approx(rain.mean() * 365.25, rel=1e-4)
+    assert table.filter(like="first").nunique().max() > 3
