@@ -14,7 +14,16 @@ import xarray as xr
 from rainharvest.catchment.intensity import CLIMATES
 from rainharvest.climates.cells import YEAR, Plan
 from rainharvest.climates.delta import changed
-from rainharvest.climates.facts import RECORD, described_size, models_facts, places_table, plan_of, run_facts
+from rainharvest.climates.facts import (
+    RECORD,
+    described_size,
+    map_facts,
+    models_facts,
+    places_table,
+    plan_of,
+    run_facts,
+)
+from rainharvest.climates.figures import map_figure
 from rainharvest.climates.grid import check_sample, open_grid
 from rainharvest.climates.run import run_climates
 from rainharvest.climates.statistics import months_of
@@ -22,6 +31,8 @@ from rainharvest.climates.tables import Files, Place, Region, read_region
 from rainharvest.climates.tiles import Grid, cell_at, read_cells
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.outputs import check_folder, whole_files, write_csv
+from rainharvest.core.reader import percent
+from rainharvest.core.style import svg
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.record import longest_stretch
 
@@ -137,7 +148,7 @@ def write_climates(
     cluster: str | None = None,
     progress: bool = False,
 ) -> xr.Dataset:
-    """Compute a study over many climates: results in a Zarr folder, a table of the places beside it."""
+    """Compute a study over many climates: results in a Zarr folder, a table and, of a grid, a map beside it."""
     check_folder(out)
     opened, out = open_region(path), Path(out)
     common = int(opened.region.common_period)
@@ -151,9 +162,20 @@ def write_climates(
     size = described_size(opened.region, results)
     table = places_table(results, size)
     with whole_files(out.parent) as scratch:
-        file = scratch / out.with_suffix(".csv").name
-        write_csv(table, file, index=False, float_format="%.6g")
+        write_csv(table, scratch / out.with_suffix(".csv").name, index=False, float_format="%.6g")
+        if set(results.rain_year.dims) == {"latitude", "longitude"}:
+            drawn = map_of_run(results)
+            (scratch / out.with_suffix(".svg").name).write_text(drawn, encoding="utf-8")
     return results.assign_attrs(described_size=size)
+
+
+def map_of_run(results: xr.Dataset) -> str:
+    """Return the map of the size that reaches the target, by the first run and in the first arrangement, as SVG."""
+    one = results.isel(conveyance=0, arrangement=0).transpose("latitude", "longitude", ...)
+    values, land = one.reaching / 1000, one.rain_year.notnull()
+    title = f"Size that reaches {percent(results.attrs['target'])}, {one.conveyance.item()}"
+    words = texts_of("climates").map(map_facts(one.reaching, "reaching", "litres"))
+    return svg(map_figure(values, land, title, "kL"), "climates-map", words)
 
 
 def tell_climates(results: xr.Dataset, width: int = 100) -> None:

@@ -139,38 +139,47 @@ def map_figure(
     land: xr.DataArray,
     title: str,
     unit: str,
-    place: tuple[float, float],
+    place: tuple[float, float] | None = None,
     groups: int = 0,
     figure: Figure | None = None,
 ) -> Figure:
-    """Draw a map of one quantity, with the place that was picked."""
+    """Draw a map of one quantity, with the place that was picked; where its sign changes, zero is white and marked."""
+    from matplotlib.colors import LinearSegmentedColormap
+
     lat, lon = values.latitude.values, values.longitude.values
     known = values.values[np.isfinite(values.values)]
     low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
+    shades = ["#eef2f3", MIST, DEEP]
     if groups:
         low, high = 0.5, groups + 0.5
+    elif low < 0 < high:
+        high = max(-low, high)
+        low, shades = -high, [DEEP, MIST, "#ffffff", OCHRE, BRICK]
     if figure is None:
-        from matplotlib.colors import LinearSegmentedColormap
-
         figure, axes = new_figure(" ", height=5.0)
+        figure.set_layout_engine("compressed")
         look = {"edgecolors": "white", "linewidth": 0.5, "gid": "cells"}
-        look["cmap"] = LinearSegmentedColormap.from_list("water", ["#eef2f3", MIST, DEEP])
         with rc_context(STYLE):
             mesh = axes.pcolormesh(_edges(lon), _edges(lat), values.values, **look)
             figure.colorbar(mesh, ax=axes, pad=0.015).set_label(" ")
         axes.set_xlabel("Longitude (° east)")
         axes.set_ylabel("Latitude (° north)")
+        axes.set_aspect(1 / np.cos(np.radians(lat.mean())))  # a degree of longitude is shorter by the cosine
         axes.grid(visible=False)
-        axes.set_facecolor("#ffffff")
+        axes.set_facecolor("#e3e3e0")  # the sea, and what is not known: no shade of the least
     axes, bar = figure.axes
     mesh = keep(axes, "cells", lambda: None)
+    mesh.set_cmap(LinearSegmentedColormap.from_list("water", shades))
     mesh.set_array(np.ma.masked_invalid(values.values))
     mesh.set_clim(low, high if high > low else low + 1)
     bar.set_ylabel("Group" if groups else unit)
+    zero = keep(bar, "zero", lambda: bar.axhline(0, color=INK, linewidth=2.2))
+    zero.set_visible(low < 0)
     axes.set_title(title, **TITLE)
     y, x = np.nonzero(land.values & ~np.isfinite(values.values))
     _line(axes, "never", lon[x], lat[y], "x", color=STONE, ms=9, mew=1.6)
-    _line(axes, "picked", [place[1]], [place[0]], "o", ms=15, mfc="none", mec=OCHRE, mew=4, zorder=5)
+    if place is not None:
+        _line(axes, "picked", [place[1]], [place[0]], "o", ms=15, mfc="none", mec=OCHRE, mew=4, zorder=5)
     return figure
 
 

@@ -93,6 +93,12 @@ def test_map_marks_the_place_and_where_nothing_reaches():
     assert (named(axes, "picked").get_xdata()[0], named(axes, "picked").get_ydata()[0]) == (5.0, 2.0)
     map_figure(values, land, "Groups", "", (2.0, 5.0), 3, figure)
     assert named(axes, "cells").get_clim() == (0.5, 3.5) and bar.get_ylabel() == "Group"
+    map_figure(
+        values - 1.5, land, "Signs", "kL", (2.0, 5.0), 0, figure
+    )  # from -0.5 to 1.5: zero in the middle
+    assert named(axes, "cells").get_clim() == (-1.5, 1.5) and named(bar, "zero").get_visible()
+    assert named(axes, "cells").cmap(0.5)[:3] == pytest.approx((1, 1, 1), abs=0.02)
+    assert axes.get_aspect() == pytest.approx(1 / np.cos(np.radians(1.5)))
     map_figure(values * np.nan, land, "Nothing", "kL", (2.0, 5.0), 0, figure)
     assert named(axes, "never").get_xdata().size == 3
 

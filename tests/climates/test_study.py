@@ -74,6 +74,8 @@ def test_the_command_writes_a_store_and_a_table_and_goes_on(tmp_path, capsys):
     )
     results = open_climates(out)
     table = pd.read_csv(tmp_path / "region.csv")
+    drawn = (tmp_path / "region.svg").read_text(encoding="utf-8")
+    assert "Size that reaches 80 %, dry run" in drawn and "° S" in drawn
     assert len(table) == 116 and results.attrs["study"] == path.read_text(encoding="utf-8")
     row = table.iloc[40]
     here = results.sel(latitude=row.latitude, longitude=row.longitude)
