@@ -276,20 +276,13 @@ def _on_grid(values: xr.DataArray, space: dict[str, int]) -> xr.DataArray:
 
 def within(grid: Grid, region: Sequence[float]) -> Grid:
     """Return the part of a grid between two parallels and two meridians."""
-    roles = {v.attrs.get("standard_name"): v for v in grid.coords.values()}
-    lat, lon = roles.get("latitude"), roles.get("longitude")
-    found = lat is not None and lon is not None
-    require(found, "the rain has no latitude and longitude", "leave region out", "region")
+    lat, lon = grid.on_the_map()
     try:
         south, north, west, east = (float(x) for x in region)
     except (TypeError, ValueError):
         raise InputError(f"{region!r} is no region", "give south, north, west, east", "region") from None
-    require(
-        lat.ndim == lon.ndim == 1 and lat.dims != lon.dims,
-        "latitude and longitude are not the grid's axes",
-        "give a mask instead",
-        "region",
-    )
+    problem = "latitude and longitude are not the grid's axes"
+    require(lat.dims != lon.dims, problem, "give a mask instead", "region")
     rows = np.flatnonzero((lat.values >= south) & (lat.values <= north))
     turn = (lon.values - west) % 360
     columns = np.flatnonzero(turn <= (east - west) % 360 if east - west < 360 else turn >= 0)

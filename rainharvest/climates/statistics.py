@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.compiled import compiled
 from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
@@ -27,67 +26,16 @@ MOST = 4000
 """Places that are grouped directly; of more, so many evenly chosen ones, and the rest go to the nearest group."""
 
 
-@compiled(nogil=True, error_model="numpy")
-def measure_climate(rain, month, month_days, year, whole, wet_day, out):  # pragma: no cover - compiled
-    """Fill the statistics of each place, in the order of `STATISTICS`.
-
-    A storm is a run of wet days; a dry spell is a run of days that are not wet, one that touches an end of the
-    record included. Seasonality is the index of Walsh and Lawler (1981), sum over months of
-    |mean rain of the month - mean rain of the year / 12| over the mean rain of the year: near 0 for even rain,
-    11/6 for rain in one month; a day of month 12 belongs to none. The variation is that of the whole calendar years.
-    """
-    days, years = rain.shape[1], whole.size
-    by_year, by_month, length = np.zeros(years), np.zeros(13), np.zeros(13)
-    for t in range(days):
-        length[month[t]] += 1.0
-    for c in range(rain.shape[0]):
-        by_year[:] = 0.0
-        by_month[:] = 0.0
-        wet_days, storms, storm_rain, spells, total = 0, 0, 0.0, 0, 0.0
-        was_wet = -1
-        for t in range(days):
-            fallen = rain[c, t]
-            by_month[month[t]] += fallen
-            by_year[year[t]] += fallen
-            total += fallen
-            is_wet = 1 if fallen >= wet_day else 0
-            if is_wet == 1:
-                wet_days += 1
-                storm_rain += fallen
-                storms += 1 if was_wet != 1 else 0
-            else:
-                spells += 1 if was_wet != 0 else 0
-            was_wet = is_wet
-        mean_year = total / days * 365.25
-        of_months, uneven = 0.0, 0.0
-        for m in range(12):
-            by_month[m] *= month_days[m] / length[m] if length[m] > 0.0 else 0.0
-            of_months += by_month[m]
-        for m in range(12):
-            uneven += abs(by_month[m] - of_months / 12)
-        count, mean, square = 0, 0.0, 0.0
-        for y in range(years):
-            if whole[y]:
-                count += 1
-                mean += by_year[y]
-        mean = mean / count if count > 0 else 0.0
-        for y in range(years):
-            if whole[y]:
-                square += (by_year[y] - mean) ** 2
-        out[0, c] = mean_year
-        out[1, c] = wet_days / days
-        out[2, c] = storm_rain / storms if storms > 0 else 0.0
-        out[3, c] = (days - wet_days) / spells if spells > 0 else 0.0
-        out[4, c] = uneven / of_months if of_months > 0.0 else 0.0
-        out[5, c] = np.sqrt(square / (count - 1)) / mean if count > 1 and mean > 0.0 else np.nan
-
-
 def statistics_of(
     rain: np.ndarray, days: pd.DatetimeIndex, wet_day: float = WET_DAY.value, calendar: str = "standard"
 ) -> np.ndarray:
     """Return the statistics of rain on place and day that is known throughout, a row for each of `STATISTICS`.
 
-    The months are those of the calendar in which the rain was made.
+    A storm is a run of wet days; a dry spell is a run of days that are not wet, one that touches an end of the
+    record included. Seasonality is the index of Walsh and Lawler (1981), sum over months of
+    |mean rain of the month - mean rain of the year / 12| over the mean rain of the year: near 0 for even rain,
+    11/6 for rain in one month; the months are those of the calendar in which the rain was made. The variation is that
+    of the whole calendar years.
 
     >>> days = pd.date_range("2001-01-01", "2001-12-31")
     >>> found = statistics_of(np.where(days.month == 7, 10.0, 0.0)[None], days)
@@ -95,12 +43,34 @@ def statistics_of(
     1.83
     """
     month, month_days = months_of(days, calendar)
-    year = (days.year.to_numpy() - days.year[0]).astype(np.int64)
-    starts = np.arange(str(days.year[0]), str(days.year[-1] + 2), dtype="datetime64[Y]")
-    whole = np.bincount(year) == np.diff(starts.astype("datetime64[D]")).astype(int)
-    out = np.empty((len(STATISTICS), rain.shape[0]))
-    measure_climate(np.ascontiguousarray(rain, dtype=float), month, month_days, year, whole, wet_day, out)
-    return out
+    total, wet = rain.sum(axis=1), rain >= wet_day
+    turns = wet[:, 1:] != wet[:, :-1]
+    storms = (turns & wet[:, 1:]).sum(axis=1) + wet[:, 0]
+    spells = (turns & ~wet[:, 1:]).sum(axis=1) + ~wet[:, 0]
+    wet_days, order = wet.sum(axis=1), np.argsort(month, kind="stable")
+    own, first, length = np.unique(month[order], return_index=True, return_counts=True)
+    by_month = np.add.reduceat(rain[:, order], first, axis=1)[:, own < 12]
+    by_month = by_month * (month_days[own[own < 12]] / length[own < 12])
+    of_months = by_month.sum(axis=1, keepdims=True)
+    year, first, length = np.unique(days.year, return_index=True, return_counts=True)
+    whole = length == np.where(pd.to_datetime(year, format="%Y").is_leap_year, 366, 365)
+    by_year = np.add.reduceat(rain, first, axis=1)[:, whole]
+    found = (
+        total / rain.shape[1] * 365.25,
+        wet_days / rain.shape[1],
+        _ratio(np.where(wet, rain, 0.0).sum(axis=1), storms),
+        _ratio(rain.shape[1] - wet_days, spells),
+        _ratio(np.abs(by_month - of_months / 12).sum(axis=1), of_months[:, 0]),
+        _ratio(by_year.std(axis=1, ddof=1), by_year.mean(axis=1), np.nan)
+        if whole.sum() > 1
+        else np.full(len(rain), np.nan),
+    )
+    return np.stack(found)
+
+
+def _ratio(part: np.ndarray, whole: np.ndarray, otherwise: float = 0.0) -> np.ndarray:
+    """Return ratios; another value where the whole is zero."""
+    return np.divide(part, whole, out=np.full(len(part), otherwise), where=whole > 0)
 
 
 def months_of(days: pd.DatetimeIndex, calendar: str) -> tuple[np.ndarray, np.ndarray]:

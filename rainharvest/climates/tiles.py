@@ -49,6 +49,15 @@ class Grid:
         """How many places there are."""
         return math.prod(self.space.values())
 
+    def on_the_map(self) -> tuple[xr.Variable, xr.Variable]:
+        """Return latitude and longitude, an axis or a list each."""
+        roles = {v.attrs.get("standard_name"): v for v in self.coords.values()}
+        lat, lon = roles.get("latitude"), roles.get("longitude")
+        problem, remedy = "the rain has no latitude and longitude", "give them as its axes, or do without"
+        axes = lat is not None and lon is not None and lat.ndim == lon.ndim == 1
+        require(axes, problem, remedy, "region", *self.files[:1])
+        return lat, lon
+
 
 _CODES = np.array(sorted(NEGATIVE_CODES), dtype=float)
 
@@ -108,12 +117,7 @@ def read_cells(grid: Grid, region: dict[str, slice]) -> tuple[np.ndarray, dict[s
 
 def cell_at(grid: Grid, latitude: float, longitude: float) -> dict[str, slice]:
     """Return the region of the one cell of a grid that is nearest to a point and no farther than a cell's side."""
-    roles = {v.attrs.get("standard_name"): v for v in grid.coords.values()}
-    lat, lon = roles.get("latitude"), roles.get("longitude")
-    axes = lat is not None and lon is not None and lat.ndim == lon.ndim == 1
-    require(
-        axes, "the rain has no latitude and longitude", "give them as coordinates", "grid", *grid.files[:1]
-    )
+    lat, lon = grid.on_the_map()
     north = np.abs(lat.values - latitude)
     east = np.abs((lon.values - longitude + 180) % 360 - 180)
     if lat.dims == lon.dims:
