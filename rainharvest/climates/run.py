@@ -8,7 +8,8 @@ import os
 import shutil
 import sys
 import time
-from contextlib import nullcontext
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -209,19 +210,16 @@ def run_climates(
 
 
 def _compute_regions(job: Job, left: np.ndarray, threads: int | None, cluster, progress: bool) -> None:
-    """Hand the regions to the scheduler."""
-    import dask
-    from dask.diagnostics import ProgressBar
-
-    whole = dask.delayed(job, name=False, traverse=False)
-    task = dask.delayed(compute_region, pure=False)
-    tasks = [task(whole, int(number)) for number in left]
-    if tasks and cluster is not None:
-        _on_cluster(tasks, cluster, progress)
-    elif tasks:
-        watched = ProgressBar(minimum=0.5) if sys.stdout.isatty() else _lines(len(tasks))
-        with watched if progress else nullcontext():
-            dask.compute(*tasks, scheduler="threads", num_workers=threads or os.cpu_count() or 1)
+    """Compute the regions that are left, and tell how far the run is."""
+    began, told = time.monotonic(), 0.0
+    own_line = sys.stdout.isatty()
+    done = _on_threads(job, left, threads) if cluster is None else _on_cluster(job, left, cluster, progress)
+    for count, _ in enumerate(done, 1):
+        taken = time.monotonic() - began
+        if progress and (taken - told >= (1.0 if own_line else EVERY) or count == left.size):
+            told = taken
+            end = "\r" if own_line and count < left.size else "\n"
+            print(f"{count} of {left.size} regions after {taken / 60:.0f} min", end=end, flush=True)
 
 
 EVERY = 60.0
@@ -229,26 +227,20 @@ EVERY = 60.0
 """Seconds between the lines that tell how far a run is where the output is no terminal."""
 
 
-def _lines(regions: int):
-    """Return what tells how far a run is, a line at a time."""
-    from dask.callbacks import Callback
-
-    done, began = [0], time.monotonic()
-    told = [began]
-
-    def tell(key, result, dsk, state, worker) -> None:
-        done[0] += isinstance(result, int)
-        now = time.monotonic()
-        if now - told[0] >= EVERY:
-            told[0] = now
-            print(f"{done[0]} of {regions} regions after {(now - began) / 60:.0f} min", flush=True)
-
-    return Callback(posttask=tell)
-
-
-def _on_cluster(tasks: list, cluster, progress: bool) -> None:
-    """Compute the regions on a Dask cluster, by address or through a client."""
+def _on_threads(job: Job, left: np.ndarray, threads: int | None) -> Iterator[object]:
+    """Compute regions side by side; give each as it is done."""
+    pool = ThreadPoolExecutor(threads or os.cpu_count() or 1)
     try:
+        for done in as_completed([pool.submit(compute_region, job, int(number)) for number in left]):
+            yield done.result()
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _on_cluster(job: Job, left: np.ndarray, cluster, progress: bool) -> Iterator[object]:
+    """Compute regions on a Dask cluster, by address or through a client; give each as it is done."""
+    try:
+        import dask
         import distributed
     except ImportError:
         raise InputError(
@@ -268,11 +260,9 @@ def _on_cluster(tasks: list, cluster, progress: bool) -> None:
     try:
         if progress:
             print(f"Dashboard of the cluster: {client.dashboard_link}")
-        futures = client.compute(tasks)
-        if progress and sys.stdout.isatty():
-            distributed.progress(futures, notebook=False)
-            print()
-        client.gather(futures)
+        whole, task = dask.delayed(job, name=False, traverse=False), dask.delayed(compute_region, pure=False)
+        futures = client.compute([task(whole, int(number)) for number in left])
+        yield from (done.result() for done in distributed.as_completed(futures))
     finally:
         if own:
             client.close()

@@ -49,12 +49,15 @@ def statistics_of(
     spells = (turns & ~wet[:, 1:]).sum(axis=1) + ~wet[:, 0]
     wet_days, order = wet.sum(axis=1), np.argsort(month, kind="stable")
     own, first, length = np.unique(month[order], return_index=True, return_counts=True)
-    by_month = np.add.reduceat(rain[:, order], first, axis=1)[:, own < 12]
-    by_month = by_month * (month_days[own[own < 12]] / length[own < 12])
+    # contiguous, so that the sums of a place have the same bits beside others as alone
+    by_month = np.ascontiguousarray(
+        np.add.reduceat(np.ascontiguousarray(rain[:, order]), first, axis=1)[:, own < 12]
+    )
+    by_month *= month_days[own[own < 12]] / length[own < 12]
     of_months = by_month.sum(axis=1, keepdims=True)
     year, first, length = np.unique(days.year, return_index=True, return_counts=True)
     whole = length == np.where(pd.to_datetime(year, format="%Y").is_leap_year, 366, 365)
-    by_year = np.add.reduceat(rain, first, axis=1)[:, whole]
+    by_year = np.ascontiguousarray(np.add.reduceat(rain, first, axis=1)[:, whole])
     found = (
         total / rain.shape[1] * 365.25,
         wet_days / rain.shape[1],
