@@ -19,7 +19,7 @@ import xarray as xr
 from rainharvest.core.outputs import whole_files
 from rainharvest.core.quantities import attributes
 
-SOUTH, WEST, STEP = -18.0, 12.0, 0.25  # open sea of the South Atlantic
+SOUTH, WEST, STEP = -18.0, -12.0, 0.25  # open sea of the South Atlantic, a thousand kilometres from any coast
 
 LATTICE = 0.1  # [mm]
 

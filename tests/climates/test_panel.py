@@ -83,9 +83,9 @@ def test_every_layer_is_drawn_and_every_place_can_be_picked(region):
             values = wet[name] if name in wet else region[name]
             np.testing.assert_allclose(drawn, factor * values.values.ravel())
     assert len(set(artists.values())) == 1, "artists are moved, not added"
-    panel.rh_controls["latitude"].value, panel.rh_controls["longitude"].value = -18.0, 12.0
+    panel.rh_controls["latitude"].value, panel.rh_controls["longitude"].value = -18.0, -12.0
     assert said(panel)[1] == "This place is at sea: choose another."
-    panel.rh_controls["longitude"].value = 13.0
+    panel.rh_controls["longitude"].value = -11.0
     assert "mm fall in a mean year" in said(panel)[1]
     counts = [int((region.group == k).sum()) for k in (1, 2, 3, 4)]
     assert sum(counts) == 116 and f"{counts[0]} in group 1, {counts[1]} in group 2" in said(panel)[0]
@@ -97,7 +97,7 @@ def test_the_place_named_on_the_map_is_the_place_of_the_least_and_the_most(regio
     cost = wet_against_dry(region, 20_000.0).wet_cost
     low, high = (cost.where(cost == v, drop=True) for v in (cost.min(), cost.max()))
     for one in (low, high):
-        at = f"{100 * float(one.squeeze()):.1f} % at {-float(one.latitude[0]):.2f}° S, {float(one.longitude[0]):.2f}° E"
+        at = f"{100 * float(one.squeeze()):.1f} % at {-float(one.latitude[0]):.2f}° S, {-float(one.longitude[0]):.2f}° W"
         assert at in said(panel)[0]
 
 
