@@ -146,6 +146,10 @@ def _under(lines, rows, separator, i: int, names: list[str], choose) -> Table | 
             first = next((k for k in between if _has_number(rows[k])), j)
             if date is None or (torn and max(date[0]) + 1 >= len(rows[j])):
                 continue
+            # words below rows like those that follow are a damaged row and no header
+            alike = (r for r in rows[:i] if len(r) == len(rows[j]) and _has_number(r))
+            if choose is _by_look and any(_dated(r, *date) for r in alike):
+                return None
             units = [k for k in between if k < first]
             preamble = [lines[k] for k in range(first) if k != i and k not in units]
             score = (1 + (choose is _by_name), sum(abs(len(r) - len(header)) <= 1 for r in rows[j:]))
