@@ -216,7 +216,7 @@ def _compute_regions(job: Job, left: np.ndarray, threads: int | None, cluster, p
     done = _on_threads(job, left, threads) if cluster is None else _on_cluster(job, left, cluster, progress)
     for count, _ in enumerate(done, 1):
         taken = time.monotonic() - began
-        if progress and (taken - told >= (1.0 if own_line else EVERY) or count == left.size):
+        if progress and taken - told >= (1.0 if own_line else EVERY):
             told = taken
             end = "\r" if own_line and count < left.size else "\n"
             print(f"{count} of {left.size} regions after {taken / 60:.0f} min", end=end, flush=True)

@@ -120,7 +120,7 @@ def test_how_the_rain_lies_makes_no_difference(undisturbed):
 
 
 def test_threads_a_loop_over_cells_and_a_cluster_that_loses_a_worker_give_the_same_bits(
-    files, undisturbed, tmp_path, capsys
+    files, undisturbed, tmp_path, capsys, monkeypatch
 ):
     import distributed
 
@@ -152,11 +152,12 @@ def test_threads_a_loop_over_cells_and_a_cluster_that_loses_a_worker_give_the_sa
             os.kill(victims[0], signal.SIGKILL)
             killed.append(marks(tmp_path / "cluster"))
 
+        monkeypatch.setattr(run, "EVERY", 0.0)
         killer = threading.Thread(target=kill)
         killer.start()
         run_climates(grid, plan, tmp_path / "cluster", cluster=client, cells=6, progress=True)
         killer.join()
-        assert "12 of 12 regions after 0 min" in capsys.readouterr().out
+        assert "12 of 12 regions after" in capsys.readouterr().out
         assert killed and killed[0] < zarr.open_group(tmp_path / "cluster", mode="r")["done"].size
         assert tree(tmp_path / "cluster") == tree(undisturbed / "by cell")
 
