@@ -178,14 +178,14 @@ def test_a_damaged_entry_is_worked_anew_and_mended(folder, worked):
     assert results(folder).fresh == ()
 
 
-def test_any_single_bit_of_an_entry_is_guarded(folder):
+def test_any_single_bit_of_an_entry_is_guarded(tmp_path):
     data = {"part": xr.Dataset({"x": ("row", np.arange(50.0), {"units": "L"})}, attrs={"said": "so"})}
-    kept.keep(folder / "kept", "some", "key", data)
-    (file,) = (folder / "kept").iterdir()
+    kept.keep(tmp_path, "some", "key", data)
+    (file,) = (tmp_path).iterdir()
     whole = file.read_bytes()
     for at in range(0, len(whole), 7):
         file.write_bytes(whole[:at] + bytes([whole[at] ^ 0x10]) + whole[at + 1 :])
-        back = kept.recall(folder / "kept", "some", "key")
+        back = kept.recall(tmp_path, "some", "key")
         assert back is None or back["part"].identical(data["part"]), at  # None, or a byte that says nothing
 
 
@@ -197,16 +197,16 @@ def test_the_folder_may_be_deleted_at_any_time(folder):
     assert not list((folder / "kept").glob(".unfinished*"))
 
 
-def test_what_was_not_used_for_longest_makes_room(folder, monkeypatch):
+def test_what_was_not_used_for_longest_makes_room(tmp_path, monkeypatch):
     data = {"part": xr.Dataset({"x": ("row", np.zeros(1000))})}
     size = 9000  # a little more than an entry
     monkeypatch.setattr(kept, "LARGEST", 3 * size)
     for i, key in enumerate("abc"):
-        kept.keep(folder / "kept", "some", key, data)
-        os.utime(folder / "kept" / f"some-{key}.npz", (i, i))
-    kept.recall(folder / "kept", "some", "a")
-    kept.keep(folder / "kept", "some", "d", data)
-    assert {f.name for f in (folder / "kept").iterdir()} == {f"some-{key}.npz" for key in "acd"}
+        kept.keep(tmp_path, "some", key, data)
+        os.utime(tmp_path / f"some-{key}.npz", (i, i))
+    kept.recall(tmp_path, "some", "a")
+    kept.keep(tmp_path, "some", "d", data)
+    assert {f.name for f in (tmp_path).iterdir()} == {f"some-{key}.npz" for key in "acd"}
 
 
 def test_where_the_folder_is(tmp_path, monkeypatch):
