@@ -236,7 +236,7 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
     if figure is None:
         figure, axes = new_figure("", height=4.6)
         axes.set_xlabel("Along the ground (m)")
-        axes.set_ylabel("Above the tank's floor (m)")
+        axes.set_ylabel("Above the floor (m)")
         axes.grid(visible=False)
     axes, levels, vessel, floor = figure.axes[0], works.levels, works.vessel, works.floor_height
     run = levels.conveyance

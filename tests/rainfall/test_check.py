@@ -361,6 +361,7 @@ def test_completeness_allows_no_missing_day(three):
     inside, across = days.get_loc("1970-05-10"), days.get_loc("1972-06-01")
     for end in (inside, across):
         rain[end - 2 : end], rain["total_days"][end - 2 : end], rain["total_days"][end] = np.nan, 0, 3
+        rain["flag"][end] = Flag.TOTAL
     table = completeness(rain)
     assert table.loc[1964, 2] == 1 and table.loc[1964, "missing"] == 1 and table.loc[1964, "days"] == 366
     assert table.loc[1970, "missing"] == 0  # the total ends in the month where it began

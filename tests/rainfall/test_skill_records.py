@@ -32,7 +32,8 @@ def judge(skill, coverage):
 @pytest.mark.parametrize("name", HELPED)
 def test_with_neighbours(name, share):
     others = [aquacrop(other) for other in FAR[name]]
-    skill = fill_skill(aquacrop(name), others, share, simulate=simulate, repeats=6)
+    repeats = 6 if share > 0.1 else 20  # as many gaps in all: six times hold the band to 0.02 only
+    skill = fill_skill(aquacrop(name), others, share, simulate=simulate, repeats=repeats)
     judge(skill, (0.84, 0.97))
     fill, mean = skill["spell_error"].values
     assert abs(fill) < 0.015 or abs(fill) < abs(mean) / 2

@@ -74,7 +74,12 @@ def counted(name, long_run, make_inputs, years=30):
 
 @pytest.mark.parametrize(
     ("name", "years"),
-    [("winter_rain", 30), ("semi_arid", 30), ("semi_arid", 15), ("two_rainy_seasons", 15)],
+    [
+        ("winter_rain", 30),
+        pytest.param("semi_arid", 30, marks=pytest.mark.long),
+        ("semi_arid", 15),
+        pytest.param("two_rainy_seasons", 15, marks=pytest.mark.long),
+    ],
 )
 def test_nine_bands_in_ten_hold_the_long_run_reliability(name, years, long_run, capsys):
     """So do nine in ten of the promises that a size reaches a target in nine of ten draws."""
@@ -90,6 +95,7 @@ def test_nine_bands_in_ten_hold_the_long_run_reliability(name, years, long_run, 
     assert (abs(held - 0.9) <= SURE_OF_COUNT).all() and (abs(above - 0.9) <= SURE_OF_COUNT).all()
 
 
+@pytest.mark.long
 def test_resampling_alone_tells_too_narrow_a_band(long_run, capsys):
     """Why the draws also shift how often dry years come: the record's own blocks are not enough."""
 

@@ -315,14 +315,19 @@ def test_sobol_indices_find_what_was_made_to_matter():
     wide = Range("demand", 0.3, 1.0, 2.5, "")
     narrow = Range("filter_efficiency", 0.999, 1.0, 1.001, "")
     case = case_of(ranges=(narrow, wide))
-    given_ = record_of(case), runs_of_years(case, 32, seed=1), 6000.0
-    out = sobol_indices(*given_, base=64, seed=1)
-    assert out.input.values[0] == "demand"
-    demand, filter_ = out.sel(input="demand"), out.sel(input="filter_efficiency")
-    assert float(demand.total_order) > 0.8 and float(demand.first_order) > 0.7
-    assert abs(float(filter_.total_order)) < 0.01
-    assert (out.total_order_confidence > 0).all()
-    xr.testing.assert_identical(out, sobol_indices(*given_, base=64, seed=1))
+    several = [
+        sobol_indices(record_of(case), runs_of_years(case, 32, seed=seed), 6000.0, base=64, seed=seed)
+        for seed in (1, 1, 2, 3)
+    ]
+    xr.testing.assert_identical(several[0], several[1])
+    assert several[0].input.values[0] == "demand" and (several[0].total_order_confidence > 0).all()
+    demand, filter_ = (
+        [one.sel(input=name) for one in several[1:]] for name in ("demand", "filter_efficiency")
+    )
+    # Over three runs of years: with a base of 64 one alone is told to 0.2 only.
+    assert np.mean([one.total_order for one in demand]) > 0.8
+    assert np.mean([one.first_order for one in demand]) > 0.7
+    assert max(abs(float(one.total_order)) for one in filter_) < 0.01
 
 
 def test_sobol_indices_agree_with_the_variance_worked_out_by_hand():

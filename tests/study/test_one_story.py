@@ -52,6 +52,7 @@ GARDEN = (
 SPELLS = "[arrangement.spells]\nspell_length = 3\ninterruptions_a_year = 5\n"
 RATIONED = "[[rationing]]\nlevel = 0.3\nshare = 0.5\n"
 RESERVE = '[arrangement]\nkind = "mains reserve"\nmains_off = ["mon", "tue"]\n'
+TREATED = '[arrangement]\nkind = "rain only"\ntreated = true\n'
 COMBINED = (
     '[arrangement]\nkind = "combined"\n[arrangement.spells]\nspell_length = 3\ninterruptions_a_year = 4\n'
 )
@@ -61,6 +62,7 @@ VARIED = {
     "whole record": {"gaps": False},
     "prices and catalogue": {"more": CATALOGUE + COSTS + PRICES},
     "prices without catalogue": {"more": COSTS + PRICES + GARDEN},
+    "treated, no mains": {"people": 12, "area": 400, "more": TREATED},
     "combined, out of reach": {"people": 300, "more": COMBINED + CATALOGUE},
     "combined": {"people": 12, "area": 400, "more": COMBINED + COSTS},
     "out of reach": {"people": 900, "more": COSTS},
@@ -203,7 +205,12 @@ def check_one_story(results):
     return said, sections
 
 
-@pytest.mark.parametrize("name", VARIED)
+LONG = ("plain", "prices without catalogue", "combined, out of reach", "reserve")
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=pytest.mark.long if n in LONG else ()) for n in VARIED]
+)
 def test_a_varied_study_tells_one_story(tmp_path, name):
     results = study_results(write(tmp_path, **VARIED[name]))
     said, sections = check_one_story(results)
