@@ -18,6 +18,7 @@ from rainharvest.catchment.hydraulics import (
     VISCOSITY,
     Levels,
     cannot_work,
+    first_bore,
     gutter_limits,
     run_levels,
 )
@@ -151,9 +152,8 @@ class DryAndWet:
         best, sizes = self.curve.attrs["best_bore"], self.curve.bore.values
         most = float(self.curve.inflow.sel(bore=best)) * 365.25
         less = 1 - self.table.loc["delivered", "wet run"] / most if most else 0.0
-        passing = sizes[self.curve.capacity_of_pipe.values >= self.flow]
-        first = float(passing.min()) if passing.size else None
-        return Bores(self.catchment.conveyance.bore, best, most, less, first, float(sizes.max()))
+        run = self.catchment.conveyance
+        return Bores(run.bore, best, most, less, first_bore(run, self.flow, sizes), float(sizes.max()))
 
 
 def dry_and_wet(

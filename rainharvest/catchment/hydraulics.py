@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -173,6 +174,17 @@ def pipe_capacity(conveyance: Conveyance) -> float:
     return brentq(
         lambda flow: head_needed(conveyance, flow).total - margin, 0.0, most, xtol=1e-12, rtol=1e-12
     )
+
+
+def first_bore(conveyance: Conveyance, flow: float, bores: Iterable[float]) -> float | None:
+    """Return the smallest of these bores [mm] with which the run passes a flow [L/s]; None if none does.
+
+    >>> wet = Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4)
+    >>> first_bore(wet, 6.0, (80, 100, 125)), first_bore(wet, 60.0, (80, 100, 125))
+    (125, None)
+    """
+    able = (b for b in sorted(bores) if pipe_capacity(conveyance.model_copy(update={"bore": b})) >= flow)
+    return next(able, None)
 
 
 def head_margin(conveyance: Conveyance, flow: float) -> float:

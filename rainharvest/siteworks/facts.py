@@ -10,7 +10,14 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, peak_overflow
-from rainharvest.catchment.hydraulics import STANDING_LIMIT, Levels, level_margin, run_levels, static_pressure
+from rainharvest.catchment.hydraulics import (
+    STANDING_LIMIT,
+    Levels,
+    first_bore,
+    level_margin,
+    run_levels,
+    static_pressure,
+)
 from rainharvest.catchment.tables import TRADE_SIZES, Catchment, Conveyance, concerns_of, with_full_tank
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
@@ -48,7 +55,14 @@ from rainharvest.siteworks.treatment import (
     treatment_of_uses,
 )
 from rainharvest.siteworks.underground import Flotation, flotation_of
-from rainharvest.siteworks.upkeep import check_list, price_parts, site_parts, siting_checks, upkeep_calendar
+from rainharvest.siteworks.upkeep import (
+    check_list,
+    price_parts,
+    site_parts,
+    siting_checks,
+    trade_size,
+    upkeep_calendar,
+)
 from rainharvest.sizing.facts import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import PUMP_ENERGY, Costs
 
@@ -387,6 +401,7 @@ class Buildable:
     needed: float  # What must be there, in the same unit
     unit: str  # "m", "kg" or "L/s"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
+    remedy: str = ""  # What would make it fit, where the numbers say why not
 
 
 def buildability(works: Works) -> list[Buildable]:
@@ -396,7 +411,8 @@ def buildability(works: Works) -> list[Buildable]:
         level = not run.answer and run.margin >= 0
         name = "level of the run" if run.conveyance.kind == "dry" else "head of the run"
         rows.append(Buildable(name, level, run.margin, 0.0, "m", run.answer))
-        rows.append(Buildable("flow of the run", run.enough, run.passes, run.flow, "L/s", ""))
+        remedy = "" if run.enough or run.answer else _wider(run, works.given.units)
+        rows.append(Buildable("flow of the run", run.enough, run.passes, run.flow, "L/s", "", remedy))
     made = works.overflow is not None
     passes = works.overflow.passes * works.vessel.tanks if made else np.nan
     rows.append(Buildable("overflow", made, passes, works.overflow_needed, "L/s", works.overflow_answer))
@@ -410,6 +426,14 @@ def buildability(works: Works) -> list[Buildable]:
         said = "" if suction.enough else "the water lies too deep under it; site works say by how much"
         rows.append(Buildable("pump", suction.enough, suction.available, suction.asked, "m", said))
     return rows
+
+
+def _wider(run: Levels, units: str) -> str:
+    """Return what pipe would pass the design storm, in words."""
+    bore = first_bore(run.conveyance, run.flow, TRADE_SIZES[units])
+    if bore is None:
+        return "no size in trade would pass it all: shorten the run, or raise the gutter outlet"
+    return f"{trade_size(bore, units)} would pass it all"
 
 
 def plan_siteworks(site: SiteWorks, given: Given) -> Works:

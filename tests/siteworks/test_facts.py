@@ -191,6 +191,8 @@ def test_what_can_be_built_is_told_with_what_is_there_and_what_is_needed(ready):
     hard = {row.thing: row for row in buildability(site_variant(ready, design_intensity=150.0))}
     assert hard["level of the run"].fits and not hard["flow of the run"].fits
     assert hard["flow of the run"].there < hard["flow of the run"].needed == pytest.approx(580 * 150 / 3600)
+    # By the part-full flow of 1 in 100: 200 mm passes 30 L/s, 150 mm 14.
+    assert hard["flow of the run"].remedy == "DN 200 would pass it all"
     none = buildability(site_variant(ready, site_given(ready, freeboard_share=0.0)))[-1]
     assert not none.fits and "no room above it" in none.answer
 
