@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from html import escape
+from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -148,9 +149,12 @@ def _laid_out(figure: Figure, name: str) -> dict:
             frame[axis] = known[axis]
             continue
         places = (axis.get_majorticklocs() - low) / ((high - low) or 1)
-        places = places[(places > -1e-6) & (places < 1 + 1e-6)]
-        longest = max((len(tick.get_text()) for tick in axis.get_majorticklabels()), default=0)
-        at_ends = [round(p, 2) for p in places if not 0.05 < p < 0.95]  # a number at an end stands out of it
+        seen = [-1e-6 < place < 1 + 1e-6 for place in places]  # numbers beyond the ends are not drawn
+        numbers = (tick.get_text() for tick in compress(axis.get_majorticklabels(), seen))
+        longest = max(map(len, numbers), default=0)
+        at_ends = [
+            round(p, 2) for p in compress(places, seen) if not 0.05 < p < 0.95
+        ]  # a number at an end stands out of it
         frame[axis] = {"state": state, "room": (*figure.bbox.size, label, longest, at_ends), "drawing": ""}
     if {a: f["room"] for a, f in known.items()} != {a: f["room"] for a, f in frame.items()}:
         figure.set_layout_engine("constrained", w_pad=0.1)  # room for a mark at the end of an axis

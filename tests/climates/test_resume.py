@@ -84,6 +84,7 @@ def marks(folder):
         return 0
 
 
+@pytest.mark.long
 def test_two_sigkills_among_the_regions_and_a_third_run_gives_the_same_bytes(files, undisturbed, tmp_path):
     out, before = tmp_path / "out", 0
     for moment in (1, 5):

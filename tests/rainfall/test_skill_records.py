@@ -40,7 +40,7 @@ def test_with_neighbours(name, share):
     assert skill["wet_agreement"].sel(way_filled="fill") > 0.75
 
 
-@pytest.mark.parametrize("share", [0.05, 0.30])
+@pytest.mark.parametrize("share", [0.05, pytest.param(0.30, marks=pytest.mark.long)])
 @pytest.mark.parametrize("name", ALONE)
 def test_without_neighbours(name, share):
     skill = fill_skill(record(name), None, share, simulate=simulate, repeats=6)

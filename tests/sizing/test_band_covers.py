@@ -77,7 +77,7 @@ def counted(name, long_run, make_inputs, years=30):
     [
         ("winter_rain", 30),
         pytest.param("semi_arid", 30, marks=pytest.mark.long),
-        ("semi_arid", 15),
+        pytest.param("semi_arid", 15, marks=pytest.mark.long),
         pytest.param("two_rainy_seasons", 15, marks=pytest.mark.long),
     ],
 )
