@@ -116,18 +116,9 @@ def check_notebook(page, name, before):
     looked_at(page, "projector")
 
 
-# Every notebook runs in the tests; these are also opened and moved in a browser, the others where there is time.
-OPENED = ("07_drought.ipynb",)  # and the first page, and 05
-
-
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=() if name in OPENED else pytest.mark.long)
-        for name in NOTEBOOKS
-        if name not in (FIRST, STORAGE)
-    ],
-)
+# Every notebook runs in the tests, and 01 and 05 below are opened in a browser; the others where there is time.
+@pytest.mark.long
+@pytest.mark.parametrize("name", [name for name in NOTEBOOKS if name not in (FIRST, STORAGE)])
 def test_notebook_runs_and_every_slider_moves_to_both_ends(page, lab, name, capsys):
     begun = time.perf_counter()
     before = opened(page, lab, name)

@@ -97,6 +97,7 @@ def values_of(path):
     return out
 
 
+@pytest.mark.long
 def test_same_inputs_same_bytes_in_two_processes(tmp_path):
     text = (
         (STUDIES / "day_school.toml")
