@@ -174,7 +174,7 @@ def _ready(given: argparse.Namespace) -> int:
 
     from rainharvest.ready import make_ready
 
-    print("Making the workbook ready: the first time on a machine this takes half a minute.", flush=True)
+    print("Making the workbook ready: the first time on a machine this takes a minute or two.", flush=True)
     with redirect_stderr(io.StringIO()):  # it says of each loop that it is being compiled
         make_ready()
     return 0
