@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,6 @@ from rainharvest.catchment.hydraulics import (
     STANDING_LIMIT,
     VISCOSITY,
     Levels,
-    cannot_work,
     first_bore,
     gutter_limits,
     run_levels,
@@ -46,7 +46,41 @@ def study_water(study, record: StudyRecord) -> xr.Dataset:
         nothing = xr.zeros_like(record.filled).assign_attrs(record.filled.attrs | attributes("inflow"))
         return nothing.reset_coords(drop=True).to_dataset(name="inflow")
     given = study.losses.model_dump(exclude={"intensity"}, exclude_none=True)
-    return collect(record.filled, study.roof, study.conveyance, **given, intensity=study.losses.intensity)
+    water = collect(record.filled, study.roof, study.conveyance, **given, intensity=study.losses.intensity)
+    if study.conveyance is None:
+        return water
+    catchment = make_catchment(roofs=study.roof, conveyance=study.conveyance, **given)
+    brought = brought_by_hardness(record.filled.isel(member=0, drop=True), catchment)
+    return water.assign_attrs(brought_by_hardness=json.dumps(brought))
+
+
+def brought_by_hardness(rain: xr.DataArray, catchment: Catchment) -> dict[str, float]:
+    """Return what would reach the tank [L/year] if it rained as hard as in each climate."""
+    done = {name: collect_totals(rain, [catchment], intensity=one) for name, one in CLIMATES.items()}
+    return {name: float(one.inflow.mean()) * 365.25 for name, one in done.items()}
+
+
+@dataclass(frozen=True)
+class Hardness:
+    """How hard it rains within a day, and what would reach the tank if it rained otherwise."""
+
+    intensity: Intensity  # As the study takes it
+    least: (
+        tuple[str, float] | None
+    )  # Climate that would bring least, and what [L/year]; None without a run that works
+    most: tuple[str, float] | None  # The same that would bring most
+
+    @property
+    def spread(self) -> float:
+        """Least short of most, as a share of most."""
+        return 1 - self.least[1] / self.most[1] if self.most and self.most[1] else 0.0
+
+
+def hardness_of(intensity: Intensity, water: xr.Dataset) -> Hardness:
+    """Return how hard it rains, from what `study_water` kept."""
+    brought = json.loads(water.attrs.get("brought_by_hardness", "{}"))
+    order = sorted(brought.items(), key=lambda one: one[1])
+    return Hardness(intensity, order[0] if order else None, order[-1] if order else None)
 
 
 def catchment_defaults(
@@ -213,15 +247,6 @@ def dry_and_wet(
     works = not levels["wet run"].answer
     curve = best_bore(rain, catchment, TRADE_SIZES[case.units], intensity=intensity) if works else None
     return DryAndWet(catchment, own.conveyance.kind, levels, flow, table, curve)
-
-
-def brought_by_hardness(case: CatchmentCase, climate: str) -> dict[str, float]:
-    """Return what would reach the tank [L/year] if it rained as hard as in each climate; nothing if it cannot work."""
-    if cannot_work(case.catchment.conveyance):
-        return {}
-    rain = case.climates[climate].rain
-    done = {name: collect_totals(rain, [case.catchment], intensity=one) for name, one in CLIMATES.items()}
-    return {name: float(one.inflow.mean()) * 365.25 for name, one in done.items()}
 
 
 def first_flush_cost(case: CatchmentCase, depths: tuple[float, ...]) -> xr.DataArray:

@@ -11,9 +11,9 @@ from rainharvest.catchment.facts import (
     CatchmentCase,
     Climate,
     DryAndWet,
-    brought_by_hardness,
     dry_and_wet,
     first_flush_cost,
+    hardness_of,
 )
 from rainharvest.catchment.tables import CAUTIONS, roof_cautions
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
@@ -41,7 +41,7 @@ def catchment_section(results) -> Section:
     if cautions:
         blocks.append(Bullets(tuple(cautions)))
     if study.roof and study.conveyance is not None:
-        blocks += _conveyance(study, results.record)
+        blocks += _conveyance(study, results)
     return Section("catchment", WORDS["title"], tuple(blocks))
 
 
@@ -67,7 +67,7 @@ def _losses(done) -> Table:
     lost = zip(done.loss.values, done.mean_lost.values, strict=True)
     volumes = [
         (words["falls"], fell, 3),
-        *((words["lost"].format(cause=name), float(value), 2) for name, value in lost if value > 0),
+        *((words["lost"].format(cause=name), float(value), 2) for name, value in lost if value > 5e-5 * fell),
         (words["reaches"], float(done.inflow.mean()), 3),
     ]
     rows = tuple(
@@ -78,11 +78,11 @@ def _losses(done) -> Table:
     return Table(words["caption"], head, rows, frozenset({1, 2}), (0.5, 0.25, 0.25))
 
 
-def _conveyance(study, record) -> list[Block]:
+def _conveyance(study, results) -> list[Block]:
     from rainharvest.catchment.figures import levels_figure
 
     run, name, site_works = study.conveyance, study.site.name, study.site_works
-    climate = Climate(record.filled.isel(member=0, drop=True), study.losses.intensity)
+    climate = Climate(results.record.filled.isel(member=0, drop=True), study.losses.intensity)
     storm = site_works.design_intensity
     given = storm != type(site_works).model_fields["design_intensity"].default
     case = CatchmentCase(study.catchment, {name: climate}, study.units)
@@ -92,7 +92,7 @@ def _conveyance(study, record) -> list[Block]:
         Subheading(WORDS["dry_against_wet"]),
         Paragraph(f"{SAY.run(run)} {SAY.other_run(done)}"),
         Paragraph(SAY.storm(storm, given)),
-        Paragraph(SAY.hardness(climate.intensity, brought_by_hardness(case, name))),
+        Paragraph(SAY.hardness(hardness_of(climate.intensity, results.flows.water))),
         picture("levels", drawn, SAY.levels_caption(done, storm), scale=WIDE),
         *(Paragraph(say(done)) for say in (SAY.levels, SAY.losses, SAY.bore)),
         dry_wet_table(done),

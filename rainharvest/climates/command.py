@@ -175,7 +175,8 @@ def map_of_run(results: xr.Dataset) -> str:
     values, land = one.reaching / 1000, one.rain_year.notnull()
     title = f"Size that reaches {percent(results.attrs['target'])}, {one.conveyance.item()}"
     words = texts_of("climates").map(map_facts(one.reaching, "reaching", "litres"))
-    return svg(map_figure(values, land, title, "kL"), "climates-map", words)
+    coast = not results.attrs["invented"]  # an invented region lies on no map of the world
+    return svg(map_figure(values, land, title, "kL", coast=coast), "climates-map", words)
 
 
 def tell_climates(results: xr.Dataset, width: int = 100) -> None:

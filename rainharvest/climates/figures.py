@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 from matplotlib import rc_context
 
+from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.style import (
     BRICK,
@@ -134,6 +135,16 @@ def _edges(centres: np.ndarray) -> np.ndarray:
     return np.append(centres - half, centres[-1] + half)
 
 
+def _coast(axes) -> None:
+    """Draw the outline of the world's land, a second time for a map that counts degrees east of Greenwich to 360."""
+    from matplotlib.collections import LineCollection
+
+    rings = [np.reshape(ring, (-1, 2)) for ring in rows_of("climates", "coastline")["ring"]]
+    rings += [ring + (360, 0) for ring in rings]
+    lines = LineCollection(rings, colors=INK, linewidths=1.0, zorder=3, gid="coast")
+    axes.add_collection(lines, autolim=False)
+
+
 def map_figure(
     values: xr.DataArray,
     land: xr.DataArray,
@@ -141,6 +152,7 @@ def map_figure(
     unit: str,
     place: tuple[float, float] | None = None,
     groups: int = 0,
+    coast: bool = False,
     figure: Figure | None = None,
 ) -> Figure:
     """Draw a map of one quantity, with the place that was picked; where its sign changes, zero is white and marked."""
@@ -167,6 +179,8 @@ def map_figure(
         axes.set_aspect(1 / np.cos(np.radians(lat.mean())))  # a degree of longitude is shorter by the cosine
         axes.grid(visible=False)
         axes.set_facecolor("#e3e3e0")  # the sea, and what is not known: no shade of the least
+        if coast:
+            _coast(axes)
     axes, bar = figure.axes
     mesh = keep(axes, "cells", lambda: None)
     mesh.set_cmap(LinearSegmentedColormap.from_list("water", shades))

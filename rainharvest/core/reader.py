@@ -160,11 +160,33 @@ def in_units(value, unit: str):
 def measure(value: float, unit: str, figures: int | None = None) -> str:
     """Return a measure with its unit in the reader's form.
 
+    A US reader gets three figures of what was converted, unless told otherwise, and inches below a foot.
+
     >>> measure(18.0, "m"), measure(0.41, "mm"), measure(912.4, "L/day", 2)
     ('18 m', '0.41 mm', '910 L a day')
+    >>> with reading(US):
+    ...     measure(18.0, "m"), measure(0.14, "m")
+    ('59.1 ft', '5.51 in')
     """
+    if gallons() and unit in US_UNITS:
+        figures = figures or 3
+        if unit == "m" and 0 < abs(value) < 0.3048:
+            value, unit = 1000 * value, "mm"
     value, unit = in_units(value, unit)
     return f"{number(value, figures)} {unit}".rstrip()
+
+
+def per_volume(value: float, what: str = "", figures: int = 2) -> str:
+    """Return what goes with each thousand litres, told for each large unit of volume of the reader.
+
+    >>> per_volume(0.31, "kWh")
+    '0.31 kWh for each kL'
+    >>> with reading(US):
+    ...     per_volume(0.31, "kWh")
+    '1.2 kWh for each 1,000 gal'
+    """
+    volume, unit = large_volume()
+    return f"{number(value * volume / 1000, figures)} {what + ' ' if what else ''}for each {unit}"
 
 
 def label_for_reader(name: str) -> str:

@@ -19,6 +19,7 @@ from rainharvest.core import reader
 _FILTERS = (
     "number",
     "measure",
+    "per_volume",
     "litres",
     "percent",
     "days",

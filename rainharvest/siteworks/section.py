@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, large_volume, measure, number
+from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, measure, number
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.facts import Works, bill_of, siteworks_of
 
@@ -148,7 +148,7 @@ def bill_said(results) -> list[str]:
     if bill is None:
         return [FIXED["parts"]["no_prices"]]
     reserve = results.study.arrangement.kind == "mains reserve"
-    yearly = [] if math.isnan(bill.annual) else [SAY.bill_a_year(bill, reserve, *large_volume())]
+    yearly = [] if math.isnan(bill.annual) else [SAY.bill_a_year(bill, reserve)]
     return [SAY.bill(bill), *yearly]
 
 

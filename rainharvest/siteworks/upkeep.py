@@ -152,13 +152,13 @@ SMALL_SIZES = {"metric": (15.0, 20.0, 25.0), "us": (12.7, 19.05, 25.4)}
 
 
 def trade_size(bore: float, units: str = "metric") -> str:
-    """Return the name of the least trade size that is no narrower than a bore.
+    """Return the name of the least trade size no narrower than a bore, but for a twentieth: DN 20 is 3/4 in.
 
-    >>> trade_size(96.0), trade_size(101.6, "us"), trade_size(20.0)
-    ('DN 100', '4 in', 'DN 20')
+    >>> trade_size(96.0), trade_size(100, "us"), trade_size(20.0), trade_size(20.0, "us")
+    ('DN 100', '4 in', 'DN 20', '0.75 in')
     """
     sizes = SMALL_SIZES[units] + TRADE_SIZES[units]
-    size = next((one for one in sizes if one >= bore - 0.5), None)
+    size = next((one for one in sizes if one >= 0.95 * bore), None)
     if size is None:
         return "made to order"
     return f"DN {size:g}" if units == "metric" else f"{size / 25.4:g} in"

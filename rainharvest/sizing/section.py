@@ -188,7 +188,7 @@ def costs_section(results) -> Section | None:
     blocks: list[Block] = []
     if "annual" in group:
         blocks += [
-            Paragraph(SAY.prices(results.study.costs, *large_volume(), group.attrs["beside_costs"])),
+            Paragraph(SAY.prices(results.study.costs, group.attrs["beside_costs"])),
             Paragraph(terms_words(group)),
             _costs_table(group),
         ]

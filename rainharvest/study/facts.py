@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
+from rainharvest.catchment.facts import hardness_of
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import middle
 from rainharvest.drought.facts_outlook import card_stands
@@ -35,6 +36,7 @@ def answer_facts(results: StudyResults) -> Facts:
     maps = not facts.found and "reliability_by_area" in group
     return Facts(
         **(vars(facts) | {"arrangement": supply.serves_as}),
+        hardness=hardness_of(results.study.losses.intensity, results.flows.water),
         measure=label(facts.tank.measure),  # The words of the reliability that was aimed at
         sizes=(float(done.capacity[0]), float(done.capacity[-1])),  # [L] Usable, smallest and largest tried
         half=middle(done.half_rain_reliability),  # [1] What half the size supplies

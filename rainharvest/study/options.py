@@ -23,7 +23,9 @@ def options_group(run: Run) -> xr.Dataset:
     """Return the study and its options side by side."""
     first = results_of(run, "decision")["done"]
     sizes = tuple(float(v) for v in first.nominal.values)
-    rows = [_row(run.study, first)]
+    # What only the list of parts prices, as it is for the study itself: its row is the bill of page 1.
+    beside = results_of(run, "site works")["group"].attrs["beside_costs"]
+    rows = [_row(run.study, first, beside)]
     for i, option in enumerate(run.study.option):
         study = option.study
         if not _same_sizes(run, study):  # what is compared is not the list of sizes
@@ -36,7 +38,7 @@ def options_group(run: Run) -> xr.Dataset:
         except InputError as error:
             place = f"option[{i + 1}].{error.place}".rstrip(".")
             raise InputError(error.problem, error.remedy, place, error.file) from None
-        rows.append(_row(study, done))
+        rows.append(_row(study, done, beside))
     names = [AS_DESCRIBED, *(option.name for option in run.study.option)]
     notes = ["", *(option.note for option in run.study.option)]
     coords = {
@@ -76,7 +78,7 @@ def _with_tank(study: Study, **changes: object) -> Study:
     return study.model_copy(update={"tank": study.tank.model_copy(update=changes)})
 
 
-def _row(study: Study, done: xr.Dataset) -> dict[str, object]:
+def _row(study: Study, done: xr.Dataset, beside: float) -> dict[str, object]:
     """Return what one option comes to."""
     years = float(done.days_in_year.sum()) / 365.25
     middle = {name: float(np.median(done[name].values)) for name in _MIDDLE}
@@ -102,7 +104,8 @@ def _row(study: Study, done: xr.Dataset) -> dict[str, object]:
     }
     if study.costs is not None:
         price = done.attrs.get("tank_price")
-        paid = life_cycle(study.costs, nominal, row["delivered_a_year"], saved_bill=0.0, tank_price=price)
+        costs = study.costs.model_copy(update={"fixed": study.costs.fixed + beside})
+        paid = life_cycle(costs, nominal, row["delivered_a_year"], saved_bill=0.0, tank_price=price)
         row |= {name: float(paid[name]) for name in ("capital", "annual")}
     return row
 

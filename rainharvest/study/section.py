@@ -256,5 +256,5 @@ def _cell(column: str, value: float) -> str:
     if column == "failed_a_year":
         return number(round(value))
     if column in ("capital", "annual"):
-        return number(value, 2)
+        return number(value, 3 if column == "capital" else 2)  # as on page 1
     return litres(value, up=column.endswith("nominal"))

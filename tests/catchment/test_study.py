@@ -1,5 +1,6 @@
 """Dry against wet for the demo's study: the sentences follow the numbers, the exercises know the answers."""
 
+import json
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -17,6 +18,8 @@ from rainharvest.catchment.facts import (
     catchment_defaults,
     dry_and_wet,
     first_flush_cost,
+    hardness_of,
+    study_water,
     which_roof_first,
 )
 from rainharvest.catchment.hydraulics import (
@@ -29,7 +32,7 @@ from rainharvest.catchment.hydraulics import (
 from rainharvest.catchment.intensity import CLIMATES, Intensity, estimate_intensity, intensity_of_file
 from rainharvest.catchment.panel import catchment_panel, load_case
 from rainharvest.catchment.section import side_by_side, tell_first_flush, tell_roofs, tell_runs
-from rainharvest.catchment.tables import COEFFICIENTS, FITTINGS, Catchment, Conveyance, Roof
+from rainharvest.catchment.tables import COEFFICIENTS, FITTINGS, INTENSITY, Catchment, Conveyance, Roof
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.facts import DEMO_STEMS
 from rainharvest.study.file import read_study, study_from
@@ -80,7 +83,13 @@ def test_hourly_rain_says_how_hard_it_rains(tmp_path):
     hourly = pd.read_csv(hours, comment="#", index_col=0, parse_dates=True).rain_mm
     assert found == estimate_intensity(hourly) and found.kind == "estimated"
     assert found.mean_intensity == pytest.approx(hourly[hourly > 0].mean())
-    told = SAY.hardness(found, {"dry": 990.0, "monsoon": 1200.0})
+    kept = xr.Dataset(attrs={"brought_by_hardness": json.dumps({"dry": 990.0, "monsoon": 1200.0})})
+    told = SAY.hardness(hardness_of(found, kept))
+    assert SAY.hardness_matters(hardness_of(found, kept)) == ""  # measured
+    guessed = SAY.hardness_matters(hardness_of(INTENSITY, kept))
+    assert guessed.startswith(
+        "How hard it rains within a day is not measured there: were it as in monsoon, 1,200 L"
+    )
     assert "estimated from 1-hour rain, 2018-01-01 to 2019-12-31" in told
     assert "as in monsoon, 1,200 L a year would reach the tank, as in dry 990 L" in told
     # Days with a reading missing are left out, like the dry ones.
@@ -310,7 +319,9 @@ def test_the_reports_table_is_a_direct_call_with_the_studys_own_run(monkeypatch,
         tables = random_study(rng)
         study, mistakes = study_from(tables, DATA / "records")
         assert not [m for m in mistakes if not m.doubt]
-        results = SimpleNamespace(study=study, record=SimpleNamespace(filled=rain), done={})
+        record = SimpleNamespace(filled=rain)
+        water = xr.Dataset() if cannot_work(study.conveyance) else study_water(study, record)
+        results = SimpleNamespace(study=study, record=record, flows=SimpleNamespace(water=water), done={})
         shown = next(
             block
             for block in section.catchment_section(results).blocks

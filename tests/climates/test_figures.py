@@ -2,7 +2,9 @@
 
 import numpy as np
 import pytest
+import vega_datasets
 import xarray as xr
+from matplotlib.path import Path
 
 from rainharvest.catchment.chain import LOSSES
 from rainharvest.climates.figures import (
@@ -12,6 +14,7 @@ from rainharvest.climates.figures import (
     sides_figure,
     wet_sides_figure,
 )
+from rainharvest.core.defaults import rows_of
 
 SIZES = np.array([1e3, 1e4, 1e5])
 
@@ -85,22 +88,49 @@ def test_map_marks_the_place_and_where_nothing_reaches():
     land = xr.DataArray([[True, True], [True, False]], dims=("latitude", "longitude"))
     figure = map_figure(values, land, "A map", "kL", (1.0, 6.0))
     count = artists(figure)
-    map_figure(values * 10, land, "Another", "mm", (2.0, 5.0), 0, figure)
+    map_figure(values * 10, land, "Another", "mm", (2.0, 5.0), 0, figure=figure)
     assert artists(figure) == count
     axes, bar = figure.axes
     assert named(axes, "cells").get_clim() == (10, 30) and bar.get_ylabel() == "mm"
     assert (named(axes, "never").get_xdata(), named(axes, "never").get_ydata()) == ([6.0], [1.0])
     assert (named(axes, "picked").get_xdata()[0], named(axes, "picked").get_ydata()[0]) == (5.0, 2.0)
-    map_figure(values, land, "Groups", "", (2.0, 5.0), 3, figure)
+    map_figure(values, land, "Groups", "", (2.0, 5.0), 3, figure=figure)
     assert named(axes, "cells").get_clim() == (0.5, 3.5) and bar.get_ylabel() == "Group"
     map_figure(
-        values - 1.5, land, "Signs", "kL", (2.0, 5.0), 0, figure
+        values - 1.5, land, "Signs", "kL", (2.0, 5.0), 0, figure=figure
     )  # from -0.5 to 1.5: zero in the middle
     assert named(axes, "cells").get_clim() == (-1.5, 1.5) and named(bar, "zero").get_visible()
     assert named(axes, "cells").cmap(0.5)[:3] == pytest.approx((1, 1, 1), abs=0.02)
     assert axes.get_aspect() == pytest.approx(1 / np.cos(np.radians(1.5)))
-    map_figure(values * np.nan, land, "Nothing", "kL", (2.0, 5.0), 0, figure)
+    map_figure(values * np.nan, land, "Nothing", "kL", (2.0, 5.0), 0, figure=figure)
     assert named(axes, "never").get_xdata().size == 3
+
+
+def test_outline_of_the_land_holds_real_airports():
+    """Of the airports of the conterminous United States in an open dataset, all but those of islands lie on it."""
+    airports = vega_datasets.data.airports()
+    here = airports[airports.latitude.between(24, 50) & airports.longitude.between(-125, -65)]
+    at = here[["longitude", "latitude"]].to_numpy()
+    rings = [np.reshape(ring, (-1, 2)) for ring in rows_of("climates", "coastline")["ring"]]
+    outside = at[~np.any([Path(ring).contains_points(at) for ring in rings], axis=0)]
+    assert len(at) > 3000 and len(outside) < 0.02 * len(at)
+    points = np.concatenate([np.linspace(ring[:-1], ring[1:], 20).reshape(-1, 2) for ring in rings])
+    assert np.hypot(*(points - outside[:, None]).transpose(2, 0, 1)).min(axis=1).max() < 1.0  # degrees
+
+
+def test_coast_is_drawn_where_asked_and_limits_stay():
+    lat, lon = np.arange(36.0, 44), np.arange(350.0, 358)
+    values = xr.DataArray(np.ones((8, 8)), {"latitude": lat, "longitude": lon}, ("latitude", "longitude"))
+    axes = map_figure(values, values > 0, "Real", "kL", coast=True).axes[0]
+    assert axes.get_xlim() == (349.5, 357.5)
+    assert any(
+        ((349.5 < ring[:, 0]) & (ring[:, 0] < 357.5)).any() for ring in named(axes, "coast").get_segments()
+    )
+    assert not [
+        a
+        for a in map_figure(values, values > 0, "Invented", "kL").axes[0].get_children()
+        if a.get_gid() == "coast"
+    ]
 
 
 def test_one_place_and_the_sea():

@@ -328,7 +328,7 @@ def test_parts_that_every_practitioner_expects_are_listed_by_trade_size(ready):
     assert counted["first-flush diverter"] == counted["leaf screen"] == 3
     american = site_variant(ready, replace(site_given(ready, freeboard_share=0.1), units="us"))
     assert american.overflow.overflow_bore in TRADE_SIZES["us"]
-    assert american.parts.set_index("part").what_for["tap"].startswith("20 mm (1 in)")
+    assert american.parts.set_index("part").what_for["tap"].startswith("20 mm (0.75 in)")
 
 
 def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):

@@ -165,8 +165,8 @@ def test_us_reader_reads_no_metric_unit(results):
     american = dataclasses.replace(results, study=results.study.model_copy(update={"units": "us"}))
     report = study_report(american)
     assert report.paper == "Letter"
-    # Options are named by the study file, cautions quote codes, sources are quoted as they are.
-    said = text_of(report, leave_out=("options", "cautions", "supply", "assumptions", "reproduce"))
+    # Options are named by the study file, sources are quoted as they are.
+    said = text_of(report, leave_out=("options", "assumptions", "reproduce"))
     assert re.search(r"\d gal\b", said) and re.search(r"\d ft²", said) and re.search(r"\d psi\b", said)
     said = said.replace("1,500 lbf/ft2 (72 kPa)", "")  # a code's own words
     said = re.sub(r"means [\d. to]+ mm/h", "", said)  # a source's own words
@@ -174,6 +174,9 @@ def test_us_reader_reads_no_metric_unit(results):
     for name in sorted(map(str, offered), key=len, reverse=True):
         said = said.replace(name, "")
     left = re.findall(r"[^\n]{0,60}\d (?:kL|L|mm|m|m²|L/s|kPa|kg)\b[^\n]{0,20}", said)
+    left += re.findall(r"[^\n]{0,60}\b(?:kilo|milli|centi)?(?:lit|met)(?:re|er)s?\b[^\n]{0,20}", said)
+    converted = re.findall(r"\b(\d+\.\d+) (?:ft|in|gal|psi)\b", said)  # a conversion adds no figures
+    left += [value for value in converted if len(value.replace(".", "").lstrip("0")) > 4]
     assert not left, left
     with reading(reader_of(american.study)):
         rows = assumptions_section(american).blocks[1].rows
