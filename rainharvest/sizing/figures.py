@@ -168,7 +168,7 @@ def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     if abs(sure - own) < 0.03 * own:  # one mark: the two would hide each other
         places = [(max(own, sure), "on the record and in 9 of 10 versions", OCHRE)]
     for k, (at, words, colour) in enumerate(places):
-        if not np.isfinite(at):
+        if not size[0] <= at <= size[-1]:  # no tank, or none of those drawn
             continue
         axes.plot([at], [100 * target], "o", **CHOSEN, color=colour, zorder=5)
         nominal = litres(1000 * at / group.attrs["usable_share"], up=True)
