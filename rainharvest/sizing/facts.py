@@ -113,7 +113,9 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     facts = {"size_since_break": new, "size_on_whole": size, "break_year": since.year}
     facts |= {"years_since_break": later.demand.sizes["time"] / 365.25}
     if "rain.break" not in study.confirmed:
-        facts["recommended"] = float(np.fmax(new, size))
+        facts["decisive_year"] = 0 if new < size or math.isnan(size) else since.year
+        # Where no tank reaches it in the years since, that of the whole record is at least named.
+        facts["recommended"] = size if math.isnan(new) else float(np.maximum(new, size))
     return out.assign(variables((), facts))
 
 
@@ -213,6 +215,13 @@ def decision_facts(
     for name, done in {"described": alone, "half": half, "twice": twice}.items():
         reached = done[study.target.measure]
         out[f"{name}_rain_reliability"] = reached.assign_attrs(attributes("rain_reliability"))
+    if "break_year" in out:
+        _, later = cut_to(record, flows, part_since(record))
+        settings = balance_settings(study, later, usable, mains=False)
+        since = simulate(later.water.inflow, later.demand.sum("use"), usable, **settings)[
+            study.target.measure
+        ]
+        out = out.assign(variables((), {"reached_since_break": float(since.median())}))
     years = demand.sizes["time"] / 365.25
     out["described_rain_yield"] = (alone.delivered / years).assign_attrs(attributes("rain_yield"))
     out = out.assign({name: values for name, values in daily.data_vars.items() if "time" in values.dims})
@@ -449,7 +458,7 @@ def certainty_group(results) -> xr.Dataset:
 def _decisive_part(results) -> tuple[StudyRecord, Flows]:
     """Return the record and the flows that decide the size: the whole, or the part since a break."""
     record, flows, done = results.record, results.flows, results.done
-    if "break_year" not in done or np.array_equal(done.recommended, done.size_on_whole, equal_nan=True):
+    if not int(done.get("decisive_year", 0)):
         return record, flows
     return cut_to(record, flows, part_since(record))
 

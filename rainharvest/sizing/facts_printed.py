@@ -66,6 +66,8 @@ def headline_facts(done: xr.Dataset) -> Facts:
         reserve=attrs["arrangement"] == "mains reserve",  # No rain enters it
         versions=done.sizes["member"],  # Filled versions of the record
         found=not math.isnan(recommended),  # Whether any tank reaches the target
+        # Year from which the years decide, where the size is theirs; 0 where it is that of the whole record
+        since=int(done.get("decisive_year", 0)) if recommended == done.get("size_since_break") else 0,
         nominal=recommended / share,  # [L] Smallest nominal size that reaches it in nine of ten versions
         # [L] Least, middle and largest nominal size over the versions
         smallest=tuple(float(f(smallest)) / share for f in (np.min, np.median, np.max)),
@@ -89,7 +91,8 @@ def break_facts(done: xr.Dataset) -> dict[str, float]:
         return {}
     sizes = ("size_since_break", "size_on_whole", "recommended")
     out = {name: float(done[name]) / done.attrs["usable_share"] for name in sizes}
-    return out | {name: float(done[name]) for name in ("break_year", "years_since_break")}
+    told = ("break_year", "years_since_break", "reached_since_break", "decisive_year")
+    return out | {name: float(done.get(name, -1)) for name in told}  # no decisive year: the study confirms
 
 
 def failed_years(done: xr.Dataset) -> Facts:

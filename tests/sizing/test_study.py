@@ -22,6 +22,7 @@ from rainharvest.sizing.section import (
     SAY,
     confidence,
     costs_section,
+    headline,
     recommendation,
     sizes_section,
     terms_words,
@@ -89,6 +90,22 @@ def test_a_short_record_without_gaps_claims_neither_years_nor_gaps(tmp_path, rng
     assert "every one of its days had a reading" in confidence(results.done) and "0.0 %" not in said
 
 
+def test_a_break_after_which_no_tank_reaches_the_target_is_told():
+    facts = {"break_year": 1999, "years_since_break": 18, "size_on_whole": 37e3, "size_since_break": np.nan}
+    facts |= {"recommended": 37e3, "reached_since_break": 0.84}
+    said = SAY.since_break(facts | {"decisive_year": 1999})
+    assert (
+        "the 18 years since for more than any tank. The tank decided on supplies 84 % in the years since"
+        in said
+    )
+    assert "Reckon with that" in said and "larger" not in said
+    larger = SAY.since_break(facts | {"decisive_year": 1999, "size_since_break": 45e3})
+    assert "The larger is recommended" in larger
+    wetter = SAY.since_break(facts | {"decisive_year": 0, "size_on_whole": np.nan, "size_since_break": 20e3})
+    assert "The whole record decides until the change is explained" in wetter
+    assert "The study confirms" in SAY.since_break(facts | {"decisive_year": -1})
+
+
 def test_after_a_proven_break_the_band_is_of_the_years_since(tmp_path, rng):
     days = pd.date_range("1981-01-01", "2016-12-31")
     rain = np.where(rng.random(days.size) < 0.3, rng.gamma(0.7, 10, days.size), 0.0)
@@ -104,6 +121,9 @@ def test_after_a_proven_break_the_band_is_of_the_years_since(tmp_path, rng):
     asked = results.flows.demand.sum("use").sel(time=slice("1999", None))
     own = simulate(later, asked, group.capacity.values).volume_reliability
     np.testing.assert_allclose(group.reliability_on_record, own, atol=1e-4)
+    reached = simulate(later, asked, float(done.described)).volume_reliability
+    assert float(done.reached_since_break) == pytest.approx(reached.item(), abs=1e-4)
+    assert "supplies 90 % of the water asked for in the years from 1999 on" in headline(done)
     whole = of_record(tmp_path, rain, confirmed=True).groups["sizing"]
     assert whole.attrs["drawn_since"] == 0 and float(whole.size_on_record) == float(done.size_on_whole)
 
