@@ -280,6 +280,11 @@ class Works:
         return self.checks[self.checks.fits == "no"]
 
     @property
+    def other_misfits(self) -> list[str]:
+        """Those that neither the run's level or head says, nor shade, without which it can be built."""
+        return list(self.misfits.drop(index=["run", "shade"], errors="ignore").check)
+
+    @property
     def to_measure(self) -> list[str]:
         """Levels and distances that nobody has measured."""
         return list(self.checks[self.checks.fits == "measure it"].check)

@@ -44,7 +44,7 @@ def siting_checks(
     *,
     overflow_to: str = "soakaway",
 ) -> pd.DataFrame:
-    """Return the levels and distances of a site, each against what it must be.
+    """Return the levels and distances of a site, each against what it must be, by the name of its row of siting.toml.
 
     >>> from rainharvest.siteworks.base import vessel_of
     >>> run = Conveyance(kind="dry", run=10, bore=100, outlet_level=3.0, inlet_level=2.1)
@@ -52,11 +52,11 @@ def siting_checks(
     >>> table.fits.tolist()
     ['yes', 'yes', 'measure it', 'measure it', 'yes', 'measure it', 'measure it']
     """
-    rows: list[tuple[str, str, str, str]] = []
+    rows: dict[str, tuple[str, str, str, str]] = {}
 
     def add(name: str, found: str, fits: bool | None, **facts: object) -> None:
         check, asked = (_SITING["check"][name][key].format(**facts) for key in ("check", "asked"))
-        rows.append((check, found, asked, "measure it" if fits is None else "yes" if fits else "no"))
+        rows[name] = check, found, asked, "measure it" if fits is None else "yes" if fits else "no"
 
     if conveyance is not None:
         levels = run_levels(conveyance, flow)
@@ -94,10 +94,9 @@ def siting_checks(
         left = None if water is None else water + pipe - site.soakaway_depth
         found = "not measured" if left is None else f"{left:.2f} m"
         add("groundwater", found, None if left is None else left >= least - TOLERANCE, least=least)
-    if site.buried:
-        return pd.DataFrame(rows, columns=["check", "found", "asked", "fits"])
-    add("shade", {None: "not looked at", True: "yes", False: "no"}[site.shaded], site.shaded)
-    return pd.DataFrame(rows, columns=["check", "found", "asked", "fits"])
+    if not site.buried:
+        add("shade", {None: "not looked at", True: "yes", False: "no"}[site.shaded], site.shaded)
+    return pd.DataFrame.from_dict(rows, "index", columns=["check", "found", "asked", "fits"])
 
 
 def upkeep_calendar(there: set[str], wet_month: int = 1) -> pd.DataFrame:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 def answer_facts(results: StudyResults) -> Facts:
     """Return what page 1 says of a study that has been run: the tank-size decision, and what other stages add."""
     done, groups, supply = results.done, results.groups, results.study.arrangement
-    facts, years = headline_facts(done), failed_years(done)
+    facts, years, works = headline_facts(done), failed_years(done), siteworks_of(results)
     group, plan = groups.get("sizing", xr.Dataset()), groups.get("drought")
     kept = plan is not None and card_stands(plan)
     held = float(group.in_hand.sel(ride_out=3)) if "in_hand" in group else None
@@ -59,7 +59,11 @@ def answer_facts(results: StudyResults) -> Facts:
         plan_fails=float(plan.failing_years) if kept else None,  # [1] Of years, under the rationing plan
         # Whether part of the winter's precipitation is usually snow
         snow=snow_falls(results.record.findings, results.flows.evapotranspiration),
-        misfits=tuple(row for row in buildability(siteworks_of(results)) if not row.fits),
+        misfits=tuple(row for row in buildability(works) if not row.fits),
+        doubtful=list(works.doubtful_roofs)
+        if works.filtered
+        else [],  # Roofs whose water no treatment here settles
+        other_misfits=works.other_misfits,  # Levels and distances that do not fit beside these
     )
 
 

@@ -57,12 +57,14 @@ COMBINED = (
     '[arrangement]\nkind = "combined"\n[arrangement.spells]\nspell_length = 3\ninterruptions_a_year = 4\n'
 )
 
+NARROW = "[site_works]\nopening = 0.8\nshaded = false\n"
+
 VARIED = {
     "plain": {},
     "whole record": {"gaps": False},
     "prices and catalogue": {"more": CATALOGUE + COSTS + PRICES},
     "prices without catalogue": {"more": COSTS + PRICES + GARDEN},
-    "treated, no mains": {"people": 12, "area": 400, "more": TREATED},
+    "treated, no mains": {"people": 12, "area": 400, "more": TREATED + NARROW},
     "combined, out of reach": {"people": 300, "more": COMBINED + CATALOGUE},
     "combined": {"people": 12, "area": 400, "more": COMBINED + COSTS},
     "out of reach": {"people": 900, "more": COSTS},
@@ -162,9 +164,12 @@ def check_one_story(results):
             pipe = next(r for r in table_of(report["parts"]).rows if r[0] == "overflow pipe")
             assert f"of {bore} bore" in sections["siteworks"]
             assert figures_of(bore)[0] == pytest.approx(figures_of(pipe[3])[0], rel=0.02)
+        levels = next(block for block in report["parts"].blocks[2:] if isinstance(block, Table))
+        short = [row[0] for row in levels.rows if row[3] == "no" and row[0] != "shade at noon"]
         assert ("Not as described" in said["built"]) == bool(
-            works.overflow is None or (works.levels is not None and not works.levels.enough)
+            short or works.overflow is None or (works.levels is not None and not works.levels.enough)
         )
+        assert all(name in said["built"] for name in short if not name.endswith("the gutter to the tank"))
         # Money: one sum, made of its lines, wherever it stands
         if "for all that has a price" in said["cost"]:
             total, *lines = figures_of(said["cost"].split(". ")[0])
