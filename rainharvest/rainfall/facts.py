@@ -94,9 +94,7 @@ def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
 
 
 def checked_record(
-    files: Sequence[str | os.PathLike],
-    hints: Mapping[str, object] | None = None,
-    years: int = SHOWN_YEARS,
+    files: Sequence[str | os.PathLike], hints: Mapping[str, object] | None = None, years: int = SHOWN_YEARS
 ) -> CheckedRecord:
     """Read and check a record and its neighbours, and take out what cannot be right.
 

@@ -350,9 +350,8 @@ def _worth(
     results, dim: str, sizes, yearly: xr.DataArray, reached, beside: float, tank_price=None
 ) -> xr.Dataset:
     """Return how long sizes last when full and what they save; with prices what they cost, and the efficient front."""
-    saved = (
-        yearly if rain_feeds(results.study) else xr.zeros_like(yearly)
-    )  # a mains reserve saves no mains water
+    # a mains reserve saves no mains water
+    saved = yearly if rain_feeds(results.study) else xr.zeros_like(yearly)
     lasts = full_days(results.flows.demand.sum("use"), sizes).values
     out = xr.Dataset(variables(dim, {"full_days": lasts, "mains_saved": saved.values}))
     if tank_price is None and results.study.costs is None:
