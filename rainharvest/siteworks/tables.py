@@ -253,6 +253,11 @@ class SiteWorks(Table):
         """Floor of the tank above the ground; below zero in the ground [m]."""
         return -self.buried if self.buried else self.slab_thickness + self.stand
 
+    def bought(self, tanks: int, height: float) -> SiteWorks:
+        """Return the site with tanks from a catalogue, which knows how many of what height they are."""
+        known = {"form": "upright", "tanks": tanks, "height": height, "tank_width": None}
+        return self.model_copy(update=known)
+
     @field_validator("prices")
     @classmethod
     def _of_parts(cls, prices: dict[str, float]) -> dict[str, float]:

@@ -12,13 +12,7 @@ from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
 from rainharvest.core.reader import US, reading
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import (
-    buildability,
-    plan_siteworks,
-    site_bought,
-    siteworks_group,
-    siteworks_of,
-)
+from rainharvest.siteworks.facts import buildability, plan_siteworks, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
@@ -360,8 +354,7 @@ def test_thatch_is_not_treated_away(ready):
 
 
 def test_linked_tanks_are_told_and_drawn_as_they_are_bought(ready):
-    bought = site_bought(ready.site, 3, 2.2)
-    works = plan_siteworks(bought, site_given(ready, 54_000))
+    works = plan_siteworks(ready.site.bought(3, 2.2), site_given(ready, 54_000))
     assert works.vessel.tanks == 3 and works.vessel.height == 2.2
     assert "Together, the 3 tanks" in SAID["The tank"](works) and "linked" in " ".join(works.handover)
     drawn = [a for a in tank_figure(works).axes[0].get_children() if str(a.get_gid()).startswith("body")]
