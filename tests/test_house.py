@@ -51,10 +51,8 @@ def test_import_is_light():
         "import sys, rainharvest", "import sys, rainharvest; rainharvest.simulate([1.0], 1.0, 1.0)"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
-    assert set(ast.literal_eval(said.stdout.strip())) <= {
-        "pandas",
-        "dask",
-    }  # dask: xarray itself looks for it
+    # dask: xarray itself looks for it
+    assert set(ast.literal_eval(said.stdout.strip())) <= {"pandas", "dask"}
 
 
 RANKS = {"facts": 2, "figures": 2, "section": 2, "panel": 4, "exercises": 4, "command": 4}

@@ -8,21 +8,10 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from rainharvest.catchment import hydraulics
 from rainharvest.catchment.chain import LOSSES, run_lanes
 from rainharvest.catchment.collect import collect_totals, label_days
 from rainharvest.catchment.drainage import design_flow
-from rainharvest.catchment.hydraulics import (
-    Levels,
-    full_velocity,
-    gutter_limits,
-    held_volume,
-    pipe_capacity,
-    pipe_limit,
-    run_levels,
-    standing_spells,
-    static_pressure,
-    total_length,
-)
 from rainharvest.catchment.intensity import Intensity, Rain, read_daily, weibull_shape, wet_day_intensity
 from rainharvest.catchment.tables import (
     DRYING,
@@ -61,7 +50,7 @@ def gutter_hours(
     wet = depth[depth > 0]
     if not wet.size:
         return 0.0
-    limit = min(float(gutter_limits(catchment).min()), pipe_limit(catchment))
+    limit = min(float(hydraulics.gutter_limits(catchment).min()), hydraulics.pipe_limit(catchment))
     k = weibull_shape(intensity.variation)
     mean = wet_day_intensity(wet, intensity)
     beyond = np.exp(-((np.minimum(limit / mean, 1e9) * gamma(1 + 1 / k)) ** k))
@@ -93,7 +82,7 @@ def compare_conveyance(
     flow = sum(design_flow(roof.area, design_intensity) for roof in catchment.roofs)
     table: dict[str, dict[str, object]] = {}
     for name, run in runs.items():
-        levels = run_levels(run, flow)
+        levels = hydraulics.run_levels(run, flow)
         works = "yes" if levels.enough else "in part: it backs up in the design storm"
         table[name] = {"works": f"no: {levels.answer}" if levels.answer else works}
         if not levels.answer:
@@ -108,14 +97,14 @@ def _with(catchment: Catchment, **changes: object) -> Catchment:
 
 
 def _measures(
-    steps: Rain, catchment: Catchment, levels: Levels, drying, intensity: Intensity
+    steps: Rain, catchment: Catchment, levels: hydraulics.Levels, drying, intensity: Intensity
 ) -> dict[str, float]:
     """Compute the rows of the comparison for one run that can work."""
     run, flow, capacity = levels.conveyance, levels.flow, levels.passes
     total, rows = run_lanes(steps, [catchment], drying, intensity, trace=True)
     water = label_days(steps.label(rows), catchment, steps.array)
     years = steps.depth.shape[0] / 365.25
-    spells = standing_spells(water)
+    spells = hydraulics.standing_spells(water)
     return {
         "delivered": float(water.inflow.sum()) / years,
         **{loss: float(water.lost.sel(loss=loss).sum()) / years for loss in LOSSES},
@@ -125,15 +114,15 @@ def _measures(
         "share_passed": min(capacity / flow, 1.0) if flow else 1.0,
         "margin": levels.margin,
         "gutter_hours": gutter_hours(steps.array, catchment, intensity),
-        "velocity": full_velocity(run, min(flow, capacity)) if run.kind == "wet" else np.nan,
-        "held": held_volume(run),
+        "velocity": hydraulics.full_velocity(run, min(flow, capacity)) if run.kind == "wet" else np.nan,
+        "held": hydraulics.held_volume(run),
         "standing_share": float(spells.share.max()),
         "longest_standing": float(spells.longest.max()),
         "too_old": float(spells.spells_beyond.max()) / years,
         "share_too_old": float(spells.share_beyond.max()),
-        "pressure": static_pressure(run),
-        "storm_pressure": static_pressure(run, backed_up=True),
-        "pipe": total_length(run),
+        "pressure": hydraulics.static_pressure(run),
+        "storm_pressure": hydraulics.static_pressure(run, backed_up=True),
+        "pipe": hydraulics.total_length(run),
         "fittings": float(sum(run.fittings.values())),
     }
 
@@ -195,8 +184,8 @@ def best_bore(
     require(piped, "there is no run of pipe", "give the catchment a conveyance", "conveyance")
     data = vary(rain, catchment, "bore", bores, drying=drying, intensity=intensity)
     runs = [catchment.conveyance.model_copy(update={"bore": float(b)}) for b in bores]
-    data["capacity_of_pipe"] = ("bore", [pipe_capacity(run) for run in runs], {"units": "L/s"})
-    limits = [pipe_limit(_with(catchment, conveyance=run)) for run in runs]
+    data["capacity_of_pipe"] = ("bore", [hydraulics.pipe_capacity(run) for run in runs], {"units": "L/s"})
+    limits = [hydraulics.pipe_limit(_with(catchment, conveyance=run)) for run in runs]
     data["limit"] = ("bore", limits, {"units": "mm/h"})
     brought = data.inflow.mean([d for d in data.inflow.dims if d != "bore"])
     able = np.asarray(bores)[(brought >= brought.max() * (1 - NEARLY)).values]

@@ -8,21 +8,10 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.compare import BORES
+from rainharvest.core import draw
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import label
-from rainharvest.core.style import (
-    BRICK,
-    DEEP,
-    INK,
-    MIST,
-    OCHRE,
-    STONE,
-    draw_line,
-    draw_polygon,
-    keep,
-    new_figure,
-    rounded_up,
-)
+from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -58,11 +47,7 @@ def levels_figure(levels: dict[str, Levels], figure: Figure | None = None) -> Fi
 
 
 def draw_run(
-    axes: Axes,
-    title: str,
-    one: Levels,
-    across: float,
-    tank: tuple[float, float, float, float] | None = None,
+    axes: Axes, title: str, one: Levels, across: float, tank: tuple[float, float, float, float] | None = None
 ) -> None:
     """Draw one run: ground, house, tank, pipe, standing water, margin.
 
@@ -76,36 +61,33 @@ def draw_run(
     if tank is not None:
         wide, lid, surface, floor = tank
         earth = -floor
-    ground = keep(axes, "ground", lambda: axes.fill_between([], [], color=GROUND, alpha=0.55, linewidth=0))
-    ground.set_data(np.array([-across, 2 * across]), np.full(2, 2 * bottom), np.full(2, earth))
+    draw.band(axes, "ground", [-across, 2 * across], 2 * bottom, earth, color=GROUND, alpha=0.55)
 
     wall, eave, over = -0.2 * across, -0.012 * across, 0.02 * across
     gutter, ridge = run.outlet_level + 0.02 * (top - bottom), 0.6 * (top - run.outlet_level)
     house = [(wall, earth), (wall, run.outlet_level), (2 * eave, run.outlet_level), (2 * eave, earth)]
-    draw_polygon(axes, "house", house, facecolor="#eceff0", edgecolor=STONE)
+    draw.shape(axes, "house", house, facecolor="#eceff0", edgecolor=STONE)
     roof = [(wall - over, gutter), ((wall + 2 * eave) / 2, gutter + ridge), (eave, gutter)]
-    draw_polygon(axes, "roof", roof, facecolor=STONE, edgecolor=INK)
+    draw.shape(axes, "roof", roof, facecolor=STONE, edgecolor=INK)
 
     def upright(low: float, high: float) -> list[tuple[float, float]]:
         return [(run.run, low), (run.run, high), (run.run + wide, high), (run.run + wide, low)]
 
     if tank is not None:
-        draw_polygon(axes, "base", upright(earth, 0), facecolor=STONE, edgecolor=INK)
-    draw_polygon(axes, "tank", upright(0, lid), facecolor="white", edgecolor=INK, linewidth=2)
-    draw_polygon(axes, "water", upright(0, surface), facecolor=MIST, linewidth=0, alpha=0.7)
-    draw_line(axes, "pipe", one.pipe, linewidth=3.2, zorder=4)
-    keep(axes, "pipe", dict).set_color(BRICK if one.answer else STONE)
-    draw_line(axes, "standing", one.full, color=DEEP, linewidth=6, zorder=5)
+        draw.shape(axes, "base", upright(earth, 0), facecolor=STONE, edgecolor=INK)
+    draw.shape(axes, "tank", upright(0, lid), facecolor="white", edgecolor=INK, linewidth=2)
+    draw.shape(axes, "water", upright(0, surface), facecolor=MIST, linewidth=0, alpha=0.7)
+    draw.path(axes, "pipe", one.pipe, linewidth=3.2, zorder=4).set_color(BRICK if one.answer else STONE)
+    draw.path(axes, "standing", one.full, color=DEEP, linewidth=6, zorder=5)
 
     fails = one.margin < 0
     aside = one.margin_at + (0.03 if one.margin_at == 0 else -0.03) * across
     span = [(aside, one.margin_from), (aside, one.margin_to)]
-    draw_line(axes, "margin", span, marker="_", ms=12, mew=2.4, linewidth=2.4, zorder=6)
-    keep(axes, "margin", dict).set_color(BRICK if fails else OCHRE)
-    corner = {"transform": axes.transAxes, "ha": "right", "va": "top", "fontweight": "bold", "zorder": 7}
-    words = keep(axes, "margin-words", lambda: axes.text(0.99, 0.965, "", **corner))
+    left = draw.path(axes, "margin", span, marker="_", ms=12, mew=2.4, linewidth=2.4, zorder=6)
+    left.set_color(BRICK if fails else OCHRE)
     short = "level" if run.kind == "dry" else "head"
-    words.set_text(f"{abs(one.margin):.2f} m of {short} {'short' if fails else 'left'}")
+    said = f"{abs(one.margin):.2f} m of {short} {'short' if fails else 'left'}"
+    words = draw.note(axes, "margin-words", (0.99, 0.965), said, "right", fontweight="bold", zorder=7)
     words.set_color(BRICK if fails else INK)
 
     above = run.outlet_level >= run.inlet_level
@@ -115,13 +97,10 @@ def draw_run(
 
 def _draw_level(axes: Axes, name: str, level: float, above: bool) -> None:
     """Draw a level across the picture, with its name above or below the line."""
-    look = {"color": STONE, "linewidth": 1.1, "linestyle": (0, (4, 4)), "zorder": 1}
-    keep(axes, name, lambda: axes.axhline(0, **look)).set_ydata([level] * 2)
-    side = {"transform": axes.get_yaxis_transform(), "ha": "right", "fontsize": 12.5, "color": STONE}
-    words = keep(axes, f"{name}-words", lambda: axes.text(0.995, 0, name, **side))
-    bottom, top = axes.get_ylim()
-    words.set_y(level + (0.012 if above else -0.012) * (top - bottom))
-    words.set_va("bottom" if above else "top")
+    draw.level(axes, name, level, color=STONE, linewidth=1.1, linestyle=(0, (4, 4)), zorder=1)
+    place = 0.995, level + (0.012 if above else -0.012) * float(np.diff(axes.get_ylim())[0])
+    side = "bottom" if above else "top"
+    draw.beside(axes, f"{name}-words", place, name, "right", side, fontsize=12.5, color=STONE)
 
 
 def losses_figure(yearly: xr.DataArray, figure: Figure | None = None) -> Figure:
@@ -146,21 +125,12 @@ def losses_figure(yearly: xr.DataArray, figure: Figure | None = None) -> Figure:
             said = [_kilolitres(value) for value in np.nan_to_num(values)]
         for n, (middle, value) in enumerate(zip(middles, np.nan_to_num(values), strict=True)):
             look = {"color": colour, "label": kind if n == 0 else None}
-            keep(axes, f"{kind}-{n}", _bar(axes, middle, 0.9 * deep, look)).set_width(value)
-            words = keep(axes, f"{kind}-{n}-words", _text(axes, middle))
-            words.set_position((value + 0.006 * top, middle))
-            words.set_text(said[n])
-    keep(axes, "key", lambda: axes.legend(loc="lower right", frameon=False, fontsize=15))
+            draw.bar(axes, f"{kind}-{n}", middle, value, 0.9 * deep, **look)
+            place = value + 0.006 * top, middle
+            draw.words(axes, f"{kind}-{n}-words", place, said[n], va="center", fontsize=12.5)
+    draw.legend(axes, loc="lower right", fontsize=15)
     axes.set_xlim(0, top)
     return figure
-
-
-def _bar(axes: Axes, middle: float, deep: float, look: dict):
-    return lambda: axes.barh(middle, 0, deep, **look)[0]
-
-
-def _text(axes: Axes, middle: float):
-    return lambda: axes.text(0, middle, "", va="center", fontsize=12.5)
 
 
 def _kilolitres(value: float) -> str:
@@ -202,11 +172,9 @@ def bore_figure(curve: xr.Dataset | None, bore: float, figure: Figure | None = N
         most = curve.attrs["best_bore"]
         best = [(most, np.clip(dict(shares["both together"])[most], 0.1, 100))]
     for name, look in LOST_BY_BORE.items():
-        draw_line(axes, name, shares[name], label=name, **look)
-    dot = {"marker": "o", "ms": 13, "mec": INK, "mew": 1.5, "color": OCHRE, "linestyle": "none"}
-    draw_line(axes, "best", best, zorder=4, clip_on=False, label="brings most", **dot)
-    own = keep(axes, "bore", lambda: axes.axvline(1, color=INK, linewidth=1.4, linestyle=(0, (2, 3))))
-    own.set_xdata([bore] * 2)
-    below = {"loc": "upper center", "bbox_to_anchor": (0.5, -0.18), "ncols": 4}
-    keep(axes, "key", lambda: axes.legend(frameon=False, fontsize=14, **below))
+        draw.path(axes, name, shares[name], label=name, **look)
+    dot = draw.DOT | {"ms": 13, "mew": 1.5, "zorder": 4, "clip_on": False}
+    draw.path(axes, "best", best, label="brings most", **dot)
+    draw.upright(axes, "bore", bore, color=INK, linewidth=1.4, linestyle=(0, (2, 3)))
+    draw.legend(axes, loc="upper center", bbox_to_anchor=(0.5, -0.18), ncols=4, fontsize=14)
     return figure

@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import xarray as xr
-from pydantic import Field
 
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import InputError, require
@@ -85,30 +84,21 @@ def read_daily(rain: xr.DataArray | pd.Series) -> Rain:
 class Intensity(Table):
     """How hard it rains where the roof stands."""
 
-    mean_intensity: float = quantity(
-        "mm/h", "Mean rain of the hours with rain.", gt=0, le=100, examples=[2.1]
-    )
-    variation: float = quantity(
-        "1",
-        "Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where "
-        "``depth_growth`` is zero).",
-        ge=0.2,
-        le=6,
-        examples=[1.3],
-    )
-    depth_growth: float = quantity(
-        "1",
-        "Exponent with which the mean of a day's wet hours grows with the day's depth; 0 for none.",
-        0.0,
-        ge=0,
-        le=0.95,
-    )
-    source: str = Field("given", description="Where the three come from.")
-    kind: str = Field(
-        "given",
-        description='"open data", "own choice" and so on, as in `rainharvest.core.defaults`; "given" for the '
-        "user's own.",
-    )
+    mean_intensity: float = quantity("mm/h", gt=0, le=100, examples=[2.1])
+    """Mean rain of the hours with rain."""
+
+    variation: float = quantity("1", ge=0.2, le=6, examples=[1.3])
+    """Coefficient of variation of wet-hour rain about the mean of its day (about the overall mean where
+    ``depth_growth`` is zero)."""
+
+    depth_growth: float = quantity("1", 0.0, ge=0, le=0.95)
+    """Exponent with which the mean of a day's wet hours grows with the day's depth; 0 for none."""
+
+    source: str = "given"
+    """Where the three come from."""
+
+    kind: str = "given"
+    """"open data", "own choice" and so on, as in `rainharvest.core.defaults`; "given" for the user's own."""
 
 
 CLIMATES = {name: Intensity(**row) for name, row in rows_of("catchment", "intensities").items()}

@@ -67,65 +67,32 @@ class Roof(Table):
     to work with the coefficient alone.
     """
 
-    name: str = Field("roof", description="What the study calls it.", examples=["classroom block"])
-    area: float = quantity(
-        "m2",
-        "Plan area: seen from above, eaves included; the slope does not change it.",
-        gt=0,
-        le=1e6,
-        likely=(1, 20000),
-        examples=[420],
-    )
-    material: Literal[tuple(COEFFICIENTS)] = Field(
-        "metal", description="What it is covered with; its runoff coefficient and wetting follow."
-    )
-    runoff_coefficient: float | None = quantity(
-        "1",
-        "Share of the rain, after wetting, that leaves the roof; the material's if not given.",
-        None,
-        ge=0,
-        le=1,
-        examples=[0.9],
-    )
-    wetting: float | None = quantity(
-        "mm",
-        "Depth that a dry roof holds before any runs off; the material's if not given.",
-        None,
-        ge=0,
-        le=20,
-        examples=[0.25],
-    )
-    gutter_capacity: float | None = quantity(
-        "L/s",
-        "Most that its gutter, outlet and downpipe pass; no limit if not given.",
-        None,
-        ge=0,
-        le=1000,
-        likely=(0.05, 200),
-        examples=[3.5],
-    )
-    outlet_level: float | None = quantity(
-        "m",
-        "Level of its gutter outlet above the base of the tank.",
-        None,
-        ge=-50,
-        le=500,
-        likely=(-20, 60),
-        examples=[3.4],
-    )
-    pipe_to_add: float | None = quantity(
-        "m",
-        "Length of gutter and pipe to be added in order to connect it.",
-        None,
-        ge=0,
-        le=10000,
-        examples=[12],
-    )
-    concerns: tuple[Literal[tuple(CAUTIONS.concern)], ...] = Field(
-        (),
-        description="What is known of it that the water may bear: each brings its caution.",
-        examples=[["moss"]],
-    )
+    name: str = Field("roof", examples=["classroom block"])
+    """What the study calls it."""
+
+    area: float = quantity("m2", gt=0, le=1e6, likely=(1, 20000), examples=[420])
+    """Plan area: seen from above, eaves included; the slope does not change it."""
+
+    material: Literal[tuple(COEFFICIENTS)] = "metal"
+    """What it is covered with; its runoff coefficient and wetting follow."""
+
+    runoff_coefficient: float | None = quantity("1", None, ge=0, le=1, examples=[0.9])
+    """Share of the rain, after wetting, that leaves the roof; the material's if not given."""
+
+    wetting: float | None = quantity("mm", None, ge=0, le=20, examples=[0.25])
+    """Depth that a dry roof holds before any runs off; the material's if not given."""
+
+    gutter_capacity: float | None = quantity("L/s", None, ge=0, le=1000, likely=(0.05, 200), examples=[3.5])
+    """Most that its gutter, outlet and downpipe pass; no limit if not given."""
+
+    outlet_level: float | None = quantity("m", None, ge=-50, le=500, likely=(-20, 60), examples=[3.4])
+    """Level of its gutter outlet above the base of the tank."""
+
+    pipe_to_add: float | None = quantity("m", None, ge=0, le=10000, examples=[12])
+    """Length of gutter and pipe to be added in order to connect it."""
+
+    concerns: tuple[Literal[tuple(CAUTIONS.concern)], ...] = Field((), examples=[["moss"]])
+    """What is known of it that the water may bear: each brings its caution."""
 
     @model_validator(mode="before")
     @classmethod
@@ -173,76 +140,56 @@ class Conveyance(Table):
     inlet, and stays full below the level of the inlet.
     """
 
-    kind: Literal["dry", "wet"] = Field(
-        description="Whether the run falls all the way and empties after rain, or stays full."
-    )
-    run: float = quantity(
-        "m",
-        "Level length of pipe between the downpipes and the tank.",
-        ge=0,
-        le=5000,
-        likely=(0, 1000),
-        examples=[18],
-    )
-    bore: float = quantity(
-        "mm", "Inside diameter, the same all along.", ge=0, le=1000, likely=(20, 600), examples=[100]
-    )
-    outlet_level: float = quantity(
-        "m",
-        "Lowest gutter outlet, or lowest opening that could overflow, above the base of the tank.",
-        ge=-50,
-        le=500,
-        likely=(-20, 60),
-        examples=[3.4],
-    )
-    inlet_level: float = quantity(
-        "m",
-        "Where the pipe lets go of the water at the tank, above the base of the tank.",
-        ge=-50,
-        le=500,
-        likely=(-20, 60),
-        examples=[2.3],
-    )
-    tank_water_level: float | None = quantity(
-        "m",
-        "Wet: water in the full tank above its base; above the inlet, it drowns it. A study takes its tank's overflow.",
-        None,
-        ge=-50,
-        le=500,
-        examples=[2.1],
-    )
-    downpipes: int = quantity("1", "Vertical pipes that feed the run.", 1, ge=1, le=100)
-    filter_drop: float = quantity(
-        "m", "Level lost across a filter on the way.", 0.0, ge=0, le=5, likely=(0, 2)
-    )
-    roughness: float = quantity("mm", "Colebrook roughness of the pipe in service.", ROUGHNESS, ge=0, le=10)
+    kind: Literal["dry", "wet"]
+    """Whether the run falls all the way and empties after rain, or stays full."""
+
+    run: float = quantity("m", ge=0, le=5000, likely=(0, 1000), examples=[18])
+    """Level length of pipe between the downpipes and the tank."""
+
+    bore: float = quantity("mm", ge=0, le=1000, likely=(20, 600), examples=[100])
+    """Inside diameter, the same all along."""
+
+    outlet_level: float = quantity("m", ge=-50, le=500, likely=(-20, 60), examples=[3.4])
+    """Lowest gutter outlet, or lowest opening that could overflow, above the base of the tank."""
+
+    inlet_level: float = quantity("m", ge=-50, le=500, likely=(-20, 60), examples=[2.3])
+    """Where the pipe lets go of the water at the tank, above the base of the tank."""
+
+    tank_water_level: float | None = quantity("m", None, ge=-50, le=500, examples=[2.1])
+    """Wet: water in the full tank above its base; above the inlet, it drowns it. A study takes its tank's
+    overflow."""
+
+    downpipes: int = quantity("1", 1, ge=1, le=100)
+    """Vertical pipes that feed the run."""
+
+    filter_drop: float = quantity("m", 0.0, ge=0, le=5, likely=(0, 2))
+    """Level lost across a filter on the way."""
+
+    roughness: float = quantity("mm", ROUGHNESS, ge=0, le=10)
+    """Colebrook roughness of the pipe in service."""
+
     fittings: dict[str, int] = quantity(
         "1",
-        "How many of each fitting; each is charged at the full flow.",
         schema={"propertyNames": {"enum": [*FITTINGS]}},
         examples=[{"bend 90": 3}],
         default_factory=lambda: {"entrance": 1, "bend 90": 3},
     )
-    low_level: float = quantity(
-        "m",
-        "Wet: axis of the buried run, relative to the base of the tank; negative is below it.",
-        -0.5,
-        ge=-50,
-        le=500,
-    )
-    bleed: float = quantity("L/day", "Wet: what the low-point bleed lets out.", 0.0, ge=0, le=1e5)
-    emptied_after: float | None = quantity(
-        "day",
-        "Wet: dry days in a row after which somebody empties the run; never if not given.",
-        None,
-        ge=1,
-        le=3650,
-        examples=[3],
-    )
-    fall: float = quantity("m/m", "Dry: fall at which the run is laid.", FALL, gt=0, le=1)
-    filling: float = quantity(
-        "1", "Dry: depth of water over bore at which the run counts as full.", FILLING, gt=0, le=1
-    )
+    """How many of each fitting; each is charged at the full flow."""
+
+    low_level: float = quantity("m", -0.5, ge=-50, le=500)
+    """Wet: axis of the buried run, relative to the base of the tank; negative is below it."""
+
+    bleed: float = quantity("L/day", 0.0, ge=0, le=1e5)
+    """Wet: what the low-point bleed lets out."""
+
+    emptied_after: float | None = quantity("day", None, ge=1, le=3650, examples=[3])
+    """Wet: dry days in a row after which somebody empties the run; never if not given."""
+
+    fall: float = quantity("m/m", FALL, gt=0, le=1)
+    """Dry: fall at which the run is laid."""
+
+    filling: float = quantity("1", FILLING, gt=0, le=1)
+    """Dry: depth of water over bore at which the run counts as full."""
 
     @property
     def discharge_level(self) -> float:
@@ -302,36 +249,27 @@ def with_full_tank(conveyance: Conveyance, overflow_mark: float) -> Conveyance:
 class BetweenRoofAndTank(Table):
     """What the water passes on its way, beside gutters and pipe."""
 
-    first_flush: float = quantity(
-        "mm",
-        "Depth of runoff turned away at the start of an event, on each roof's plan area.",
-        FIRST_FLUSH,
-        likely=(0, 30),
-        ge=0,
-        le=100,
-    )
-    first_flush_bleed: float = quantity(
-        "L/day", "What the bleed of each roof's first-flush space lets out.", FIRST_FLUSH_BLEED, ge=0, le=1e5
-    )
-    first_flush_reset: float | None = quantity(
-        "day",
-        "Dry days in a row after which the space is empty again; never if None.",
-        FIRST_FLUSH_RESET,
-        ge=1,
-        le=3650,
-    )
-    filter_efficiency: float = quantity(
-        "1", "Share of the flow that a screen or filter lets through.", FILTER_EFFICIENCY, ge=0, le=1
-    )
+    first_flush: float = quantity("mm", FIRST_FLUSH, likely=(0, 30), ge=0, le=100)
+    """Depth of runoff turned away at the start of an event, on each roof's plan area."""
+
+    first_flush_bleed: float = quantity("L/day", FIRST_FLUSH_BLEED, ge=0, le=1e5)
+    """What the bleed of each roof's first-flush space lets out."""
+
+    first_flush_reset: float | None = quantity("day", FIRST_FLUSH_RESET, ge=1, le=3650)
+    """Dry days in a row after which the space is empty again; never if None."""
+
+    filter_efficiency: float = quantity("1", FILTER_EFFICIENCY, ge=0, le=1)
+    """Share of the flow that a screen or filter lets through."""
 
 
 class Catchment(BetweenRoofAndTank):
     """Roofs, the run of pipe and what stands between them."""
 
-    roofs: tuple[Roof, ...] = Field(min_length=1, description="At least one.")
-    conveyance: Conveyance | None = Field(
-        None, description="The run of pipe; without one, nothing is lost between the downpipes and the tank."
-    )
+    roofs: tuple[Roof, ...] = Field(min_length=1)
+    """At least one."""
+
+    conveyance: Conveyance | None = None
+    """The run of pipe; without one, nothing is lost between the downpipes and the tank."""
 
     @model_validator(mode="after")
     def _outlets_above_the_run(self):
@@ -368,24 +306,22 @@ def make_catchment(**parts: object) -> Catchment:
 class HourlyRain(Table):
     """Hourly or finer rain near the site, from which to estimate how hard it rains."""
 
-    hourly_rain: str = Field(description="The file.", examples=["hours/my_gauge.csv"])
-    units: str | None = Field(None, description="Its unit, where the file leaves doubt.", examples=["mm"])
+    hourly_rain: str = Field(examples=["hours/my_gauge.csv"])
+    """The file."""
+
+    units: str | None = Field(None, examples=["mm"])
+    """Its unit, where the file leaves doubt."""
 
 
 class Losses(BetweenRoofAndTank):
     """What stands between roof and tank, and how hard it rains."""
 
-    intensity: Intensity = Field(
-        INTENSITY,
-        description="How hard it rains, which matters where a gutter or pipe has a limit: the name of a climate, a "
-        "table with its numbers, or a file of hourly rain to estimate them from.",
-        examples=["humid mid-latitude"],
-    )
+    intensity: Intensity = Field(INTENSITY, examples=["humid mid-latitude"])
+    """How hard it rains, which matters where a gutter or pipe has a limit: the name of a climate, a table
+    with its numbers, or a file of hourly rain to estimate them from."""
 
     @field_validator(
-        "intensity",
-        mode="before",
-        json_schema_input_type=Literal[tuple(CLIMATES)] | HourlyRain | Intensity,
+        "intensity", mode="before", json_schema_input_type=Literal[tuple(CLIMATES)] | HourlyRain | Intensity
     )
     @classmethod
     def _by_name_or_from_hourly_rain(cls, value: object, info: ValidationInfo) -> object:

@@ -297,11 +297,8 @@ def sides_facts(sides: xr.Dataset, capacity: float) -> dict[str, object]:
     }
 
 
-_TAP = {
-    "share": "wet_cost",
-    "water": "wet_cost_a_year",
-    "days": "wet_failed_a_year",
-}  # [1], [L/year], [day/year]
+# [1], [L/year], [day/year]
+_TAP = {"share": "wet_cost", "water": "wet_cost_a_year", "days": "wet_failed_a_year"}
 
 
 def tap_facts(found: xr.Dataset, place: int = 0) -> dict[str, float]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
-from matplotlib import rc_context
 
+from rainharvest.core import draw
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.style import (
@@ -21,6 +20,8 @@ from rainharvest.core.style import (
     PALETTE,
     STONE,
     STYLE,
+    SUBTITLE,
+    TITLE,
     keep,
     new_figure,
     round_ticks,
@@ -31,40 +32,12 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-TITLE = {"loc": "left", "fontsize": STYLE["axes.titlesize"], "fontweight": "bold"}
-
-SUBTITLE = TITLE | {"fontsize": STYLE["axes.labelsize"]}
-
-
 def _size_axis(axes, sizes: np.ndarray) -> None:
     """Set a logarithmic axis of tank sizes in kilolitres."""
     axes.set_xscale("log")
     axes.set_xlabel(label("capacity", "kL"))
     axes.set_xlim(sizes[0] / 1000, sizes[-1] / 1000)
     round_ticks(axes.xaxis, sizes[0] / 1000, sizes[-1] / 1000)
-
-
-def _line(axes, name: str, x, y, *mark: str, **look) -> None:
-    """Draw a line or points, or move them."""
-    keep(axes, name, lambda: axes.plot([], [], *mark, **look)[0]).set_data(x, y)
-
-
-def _tank(axes, capacity: float, **look) -> None:
-    """Draw the upright line at the size of the tank, or move it."""
-    keep(axes, "tank", lambda: axes.axvline(1, zorder=2, **look)).set_xdata([capacity / 1000] * 2)
-
-
-def _target(axes, target: float, width: float) -> None:
-    """Draw the line of the target, or move it."""
-    look = {"color": STONE, "linestyle": (0, (6, 3)), "linewidth": width}
-    keep(axes, "target", lambda: axes.axhline(0, **look)).set_ydata([100 * target] * 2)
-
-
-def _legend(axes, **look) -> None:
-    """Draw the legend of the lines that stand, once."""
-    if axes.get_legend() is None:
-        with rc_context(STYLE):
-            axes.legend(**look)
 
 
 def sides_figure(sides: xr.Dataset, capacity: float, figure: Figure | None = None) -> Figure:
@@ -79,16 +52,14 @@ def sides_figure(sides: xr.Dataset, capacity: float, figure: Figure | None = Non
     one = 100 * sides[measure].sel(conveyance="dry run", arrangement="rain only")
     for k, name in enumerate(map(str, sides.climate.values)):
         look = {"color": PALETTE[k % 5], "linestyle": DASHES[k % 5], "label": name, "zorder": 3}
-        _line(axes, f"line-{k}", sizes / 1000, one.isel(climate=k).values, **look)
-    _legend(axes, loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, handlelength=3.2)
-    _tank(axes, capacity, color=INK, linewidth=1.6)
+        draw.line(axes, f"line-{k}", sizes / 1000, one.isel(climate=k).values, **look)
+    draw.legend(axes, loc="center left", bbox_to_anchor=(1.0, 0.5), handlelength=3.2)
+    draw.upright(axes, "tank", capacity / 1000, zorder=2, color=INK, linewidth=1.6)
     at = one.interp(capacity=capacity).values
-    _line(axes, "marks", np.full(at.size, capacity / 1000), at, "o", ms=10, mec=INK, color=OCHRE, zorder=4)
-    _target(axes, target, 1.8)
-    place = axes.get_yaxis_transform()
-    words = keep(axes, "target-words", lambda: axes.text(0.005, 0, "", transform=place, color=STONE))
-    words.set_text(f"target {100 * target:.0f} %")
-    words.set_y(100 * target + 1.2)
+    draw.line(
+        axes, "marks", np.full(at.size, capacity / 1000), at, "o", ms=10, mec=INK, color=OCHRE, zorder=4
+    )
+    draw.target(axes, target)
     return figure
 
 
@@ -116,16 +87,12 @@ def wet_sides_figure(sides: xr.Dataset, figure: Figure | None = None) -> Figure:
         top = rounded_up(1.4 * max(float(rows.max()), 0.05))
         high, size = 0.62 / len(colours), 13 if len(colours) == 1 else 11
         for (i, j), value in np.ndenumerate(rows):
-            at, bar = i + (j - (len(colours) - 1) / 2) * high, partial(axes.barh, height=0.92 * high)
-            drawn = keep(
-                axes, f"bar-{i}-{j}", lambda at=at, bar=bar, j=j, c=colours: bar(at, 0, color=c[j])[0]
-            )
-            drawn.set_width(value)
-            text = partial(axes.text, 0, at, "", va="center", color=INK, fontsize=size)
-            words = keep(axes, f"words-{i}-{j}", text)
+            at = i + (j - (len(colours) - 1) / 2) * high
+            draw.bar(axes, f"bar-{i}-{j}", at, value, 0.92 * high, color=colours[j])
             kind = "" if len(colours) == 1 else ("dry ", "wet ")[j]
-            words.set_text(f"{kind}{value:,.0f}" if value >= 10 or value < 0.05 else f"{kind}{value:.1f}")
-            words.set_x(value + 0.02 * top)
+            said = f"{kind}{value:,.0f}" if value >= 10 or value < 0.05 else f"{kind}{value:.1f}"
+            place = value + 0.02 * top, at
+            draw.words(axes, f"words-{i}-{j}", place, said, va="center", color=INK, fontsize=size)
         axes.set_xlim(0, top)
     return figure
 
@@ -156,6 +123,7 @@ def map_figure(
     figure: Figure | None = None,
 ) -> Figure:
     """Draw a map of one quantity, with the place that was picked; where its sign changes, zero is white and marked."""
+    from matplotlib import rc_context
     from matplotlib.colors import LinearSegmentedColormap
 
     lat, lon = values.latitude.values, values.longitude.values
@@ -187,13 +155,12 @@ def map_figure(
     mesh.set_array(np.ma.masked_invalid(values.values))
     mesh.set_clim(low, high if high > low else low + 1)
     bar.set_ylabel("Group" if groups else unit)
-    zero = keep(bar, "zero", lambda: bar.axhline(0, color=INK, linewidth=2.2))
-    zero.set_visible(low < 0)
+    draw.level(bar, "zero", 0, color=INK, linewidth=2.2).set_visible(low < 0)
     axes.set_title(title, **TITLE)
     y, x = np.nonzero(land.values & ~np.isfinite(values.values))
-    _line(axes, "never", lon[x], lat[y], "x", color=STONE, ms=9, mew=1.6)
+    draw.line(axes, "never", lon[x], lat[y], "x", color=STONE, ms=9, mew=1.6)
     if place is not None:
-        _line(axes, "picked", [place[1]], [place[0]], "o", ms=15, mfc="none", mec=OCHRE, mew=4, zorder=5)
+        draw.line(axes, "picked", [place[1]], [place[0]], "o", ms=15, mfc="none", mec=OCHRE, mew=4, zorder=5)
     return figure
 
 
@@ -217,13 +184,21 @@ def place_figure(here: xr.Dataset, capacity: float, target: float, figure: Figur
         (right, "mean year", dry.yearly_yield, DEEP, "-"),
         (right, "driest decade", dry.driest_decade_yield, STONE, (0, (1.5, 1.5))),
     ):
-        _line(axes, words, sizes / 1000, values.values, color=colour, linestyle=dash, label=words)
+        draw.line(axes, words, sizes / 1000, values.values, color=colour, linestyle=dash, label=words)
     top = float(dry.yearly_yield.max())
     right.set_ylim(0, rounded_up(1.1 * (top if np.isfinite(top) else 1.0)))
-    _target(left, target, 1.6)
+    draw.level(left, "target", 100 * target, **draw.DASHED)
     for axes in (left, right):
-        _tank(axes, capacity, color=OCHRE, linewidth=2.2)
-        _legend(axes, loc="lower right", facecolor="white", edgecolor="none", framealpha=1, handlelength=3)
+        draw.upright(axes, "tank", capacity / 1000, zorder=2, color=OCHRE, linewidth=2.2)
+        draw.legend(
+            axes,
+            loc="lower right",
+            frameon=True,
+            facecolor="white",
+            edgecolor="none",
+            framealpha=1,
+            handlelength=3,
+        )
     return figure
 
 
@@ -241,7 +216,7 @@ def explain_figure(
     values = 100 * cost.values.ravel()
     for axes, name, rho in zip(figure.axes, names, found.rank_correlation.values, strict=True):
         at = climate[name].transpose(*cost.dims).values.ravel()
-        _line(axes, "places", at, values, "o", ms=6, color=DEEP, mec="white", mew=0.5)
+        draw.line(axes, "places", at, values, "o", ms=6, color=DEEP, mec="white", mew=0.5)
         axes.set_title(f"rank corr. {rho:+.2f}".replace("-", "−"), color=INK, **SUBTITLE)
         low, high = float(np.nanmin(at)), float(np.nanmax(at))
         margin = 0.06 * ((high - low) or 1.0)

@@ -21,9 +21,6 @@ from rainharvest.storage.tables import Tank
 
 Files = str | tuple[str, ...]
 
-_COLUMN = "Name of the variable or column of rain, where a file leaves doubt."
-_UNITS = "Unit of the rain, where a file leaves doubt."
-
 
 class GridFile(Table):
     """Gridded daily rain: ``file`` is a file, a Zarr folder, a pattern or a list; ``region`` is S, N, W, E.
@@ -31,39 +28,51 @@ class GridFile(Table):
     ``column``, ``units``, ``mask`` and ``region`` are what `rainharvest.climates.grid.open_grid` asks for.
     """
 
-    file: Files = Field(
-        description="A file, a Zarr folder, a pattern, or a list of them.", examples=["rain_*.nc"]
-    )
-    column: str | None = Field(None, description=_COLUMN, examples=["pr"])
-    units: str | None = Field(None, description=_UNITS, examples=["mm/day"])
-    mask: str | None = Field(
-        None, description="Name of the variable that says which cells count.", examples=["land"]
-    )
-    region: tuple[float, float, float, float] | None = Field(
-        None, description="The edges south, north, west and east.", examples=[[-35.0, -30.0, 2.0, 8.0]]
-    )
+    file: Files = Field(examples=["rain_*.nc"])
+    """A file, a Zarr folder, a pattern, or a list of them."""
+
+    column: str | None = Field(None, examples=["pr"])
+    """Name of the variable or column of rain, where a file leaves doubt."""
+
+    units: str | None = Field(None, examples=["mm/day"])
+    """Unit of the rain, where a file leaves doubt."""
+
+    mask: str | None = Field(None, examples=["land"])
+    """Name of the variable that says which cells count."""
+
+    region: tuple[float, float, float, float] | None = Field(None, examples=[[-35.0, -30.0, 2.0, 8.0]])
+    """The edges south, north, west and east."""
 
 
 class Place(Table):
     """One place of a list: its rain file, neighbours to fill it from, where it lies and how hard it rains there."""
 
-    name: str = Field(
-        min_length=1, max_length=60, description="What the place is called.", examples=["Hilltown"]
-    )
-    file: str = Field(min_length=1, description="Its rain file.", examples=["records/hilltown.csv"])
-    column: str | None = Field(None, description=_COLUMN, examples=["pr"])
-    units: str | None = Field(None, description=_UNITS, examples=["mm/day"])
-    site: str | None = Field(None, description="Name of its site, in a file of many.", examples=["Hilltown"])
-    neighbours: tuple[str, ...] = Field(
-        (), description="Rain files near it, to fill it from.", examples=[["records/near.csv"]]
-    )
-    latitude: float | None = quantity(
-        "°", "Where it lies, south below zero; in a grid, which cell.", None, ge=-90, le=90, examples=[-33.4]
-    )
-    longitude: float | None = quantity(
-        "°", "Where it lies, west below zero or up to 360.", None, ge=-180, le=360, examples=[4.9]
-    )
-    hardness: Literal[*CLIMATES] = Field("humid mid-latitude", description="How hard it rains there.")
+    name: str = Field(min_length=1, max_length=60, examples=["Hilltown"])
+    """What the place is called."""
+
+    file: str = Field(min_length=1, examples=["records/hilltown.csv"])
+    """Its rain file."""
+
+    column: str | None = Field(None, examples=["pr"])
+    """Name of the variable or column of rain, where a file leaves doubt."""
+
+    units: str | None = Field(None, examples=["mm/day"])
+    """Unit of the rain, where a file leaves doubt."""
+
+    site: str | None = Field(None, examples=["Hilltown"])
+    """Name of its site, in a file of many."""
+
+    neighbours: tuple[str, ...] = Field((), examples=[["records/near.csv"]])
+    """Rain files near it, to fill it from."""
+
+    latitude: float | None = quantity("°", None, ge=-90, le=90, examples=[-33.4])
+    """Where it lies, south below zero; in a grid, which cell."""
+
+    longitude: float | None = quantity("°", None, ge=-180, le=360, examples=[4.9])
+    """Where it lies, west below zero or up to 360."""
+
+    hardness: Literal[*CLIMATES] = "humid mid-latitude"
+    """How hard it rains there."""
 
     @model_validator(mode="after")
     def _both_or_neither(self):
@@ -75,54 +84,72 @@ class Place(Table):
 class Model(Table):
     """A climate model in two periods, whose change is laid on the records of the places."""
 
-    name: str = Field(
-        min_length=1, max_length=60, description="What it is called.", examples=["model A, 2050"]
-    )
-    historical: Files = Field(
-        description="Its daily rain of the past: a file, a pattern, or a list.", examples=["a/pr_hist_*.nc"]
-    )
-    future: Files = Field(
-        description="Its daily rain of the period asked about, likewise.", examples=["a/pr_2036-2065_*.nc"]
-    )
-    column: str | None = Field(None, description=_COLUMN, examples=["pr"])
-    units: str | None = Field(None, description=_UNITS, examples=["kg m-2 s-1"])
+    name: str = Field(min_length=1, max_length=60, examples=["model A, 2050"])
+    """What it is called."""
+
+    historical: Files = Field(examples=["a/pr_hist_*.nc"])
+    """Its daily rain of the past: a file, a pattern, or a list."""
+
+    future: Files = Field(examples=["a/pr_2036-2065_*.nc"])
+    """Its daily rain of the period asked about, likewise."""
+
+    column: str | None = Field(None, examples=["pr"])
+    """Name of the variable or column of rain, where a file leaves doubt."""
+
+    units: str | None = Field(None, examples=["kg m-2 s-1"])
+    """Unit of the rain, where a file leaves doubt."""
 
 
 class Region(Table):
     """A study over many climates, as its file states it."""
 
-    title: str = Field(
-        min_length=1,
-        max_length=160,
-        description="What the study is called.",
-        examples=["One school in four climates"],
-    )
-    grid: GridFile | None = Field(None, description="Gridded rain, instead of places.")
-    place: tuple[Place, ...] = Field((), max_length=500, description="The places of a list.")
-    model: tuple[Model, ...] = Field(
-        (), max_length=100, description="Climate models whose change is laid on the records of the places."
-    )
-    common_period: bool = Field(
-        False,
-        description="Whether places are cut to the days that all share; each has its own record otherwise.",
-    )
-    roof: tuple[Roof, ...] = Field(min_length=1, max_length=100, description="The roofs of the building.")
-    conveyance: dict[str, Conveyance] = Field(
-        default_factory=dict, description="Runs of pipe to compare, each a table with a name."
-    )
-    losses: Losses = Field(Losses(), description="What stands between roof and tank.")
-    calendar: Calendar = Field(Calendar(), description="The days on which the building is used.")
-    use: tuple[Use, ...] = Field(min_length=1, max_length=200, description="The uses of water.")
-    tank: Tank = Field(Tank(), description="The tank and the sizes to try.")
-    arrangements: tuple[Literal["rain only", "combined"], ...] = Field(
-        ("rain only",), min_length=1, description="Which arrangements to compare."
-    )
-    target: Target = Field(Target(), description="What the tank must reach.")
-    best_bore: bool = Field(True, description="Whether each place is also given the bore that suits it.")
-    standing_limit: float = quantity(
-        "day", "Standing water older than this counts as too old.", STANDING_LIMIT, gt=0, le=365
-    )
-    year_start_month: int = Field(1, ge=1, le=12, description="First month of the hydrological year.")
+    title: str = Field(min_length=1, max_length=160, examples=["One school in four climates"])
+    """What the study is called."""
+
+    grid: GridFile | None = None
+    """Gridded rain, instead of places."""
+
+    place: tuple[Place, ...] = Field((), max_length=500)
+    """The places of a list."""
+
+    model: tuple[Model, ...] = Field((), max_length=100)
+    """Climate models whose change is laid on the records of the places."""
+
+    common_period: bool = False
+    """Whether places are cut to the days that all share; each has its own record otherwise."""
+
+    roof: tuple[Roof, ...] = Field(min_length=1, max_length=100)
+    """The roofs of the building."""
+
+    conveyance: dict[str, Conveyance] = Field(default_factory=dict)
+    """Runs of pipe to compare, each a table with a name."""
+
+    losses: Losses = Losses()
+    """What stands between roof and tank."""
+
+    calendar: Calendar = Calendar()
+    """The days on which the building is used."""
+
+    use: tuple[Use, ...] = Field(min_length=1, max_length=200)
+    """The uses of water."""
+
+    tank: Tank = Tank()
+    """The tank and the sizes to try."""
+
+    arrangements: tuple[Literal["rain only", "combined"], ...] = Field(("rain only",), min_length=1)
+    """Which arrangements to compare."""
+
+    target: Target = Target()
+    """What the tank must reach."""
+
+    best_bore: bool = True
+    """Whether each place is also given the bore that suits it."""
+
+    standing_limit: float = quantity("day", STANDING_LIMIT, gt=0, le=365)
+    """Standing water older than this counts as too old."""
+
+    year_start_month: int = Field(1, ge=1, le=12)
+    """First month of the hydrological year."""
 
     @model_validator(mode="after")
     def _fits_together(self):

@@ -92,9 +92,8 @@ def _clean(rain, lacking, raw_factor, dust, most, codes, counts):  # pragma: no 
             elif value > most:
                 impossible += 1
             if np.isfinite(rain[c, t]):
-                inside = (
-                    missing - since if since >= 0 else 0
-                )  # days missing between the first day known and this
+                # days missing between the first day known and this
+                inside = missing - since if since >= 0 else 0
                 since = missing if since < 0 else since
         counts[0, c], counts[1, c], counts[2, c] = missing, clipped, impossible
         if inside + impossible > 0:

@@ -154,9 +154,8 @@ class Report:
     heading: tuple[str, ...]  # Place, client, author, date: what stands under the title
     warning: str  # What stands before everything else, such as that the example is invented; empty if nothing
     paper: Literal["A4", "Letter"]  # "A4" or "Letter": of the Word document; the page fits both
-    sections: tuple[
-        Section, ...
-    ]  # In order: the client's part, the first of which holds the answer, then annexes
+    # In order: the client's part, the first of which holds the answer, then annexes
+    sections: tuple[Section, ...]
     template: str = ""  # A Word document whose styles the report takes
 
     def __getitem__(self, key: str) -> Section:

@@ -66,21 +66,8 @@ def along(**dims: object) -> dict[str, tuple]:
     return {name: (name, values, attributes(name)) for name, values in dims.items()}
 
 
-SHOWN_UNITS = {
-    "m2": "m²",
-    "m3": "m³",
-    "1/year": "a year",
-    "L/year/L": "L a year per L",
-    "kW h/year": "kWh a year",
-    "kW h/m3": "kWh per m³",
-    "L/year": "L a year",
-    "L/day": "L a day",
-    "mm/day": "mm a day",
-    "mm/year": "mm a year",
-    "day": "days",
-    "day/year": "days a year",
-    "degC": "°C",
-}
+SHOWN_UNITS: dict[str, str] = rows_of("core", "units")["shown"]
+"""Of a unit whose own spelling nobody reads, how axes and tables show it."""
 
 
 def label(name: str, unit: str | None = None) -> str:

@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 import xarray as xr
 
+from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import QUANTITIES, SHOWN_UNITS, label
 
 Units = Literal["metric", "us"]
@@ -71,21 +72,7 @@ US_UNITS: dict[str, tuple[str, float]] = {
 """Unit of a US page for each unit inside, and how many of the latter make one of it; exact by definition."""
 
 
-_WORDS = SHOWN_UNITS | {
-    "ft2": "ft²",
-    "ft3": "ft³",
-    "gal/day": "gal a day",
-    "gal/year": "gal a year",
-    "gal/min": "gal a minute",
-    "in/day": "in a day",
-    "in/h": "in an hour",
-    "mm/h": "mm an hour",
-    "in/year": "in a year",
-    "mm/year": "mm a year",
-    "kgal": "1,000 gal",
-    "L/s": "L a second",
-    "L/min": "L a minute",
-}
+_WORDS = SHOWN_UNITS | rows_of("core", "units")["said"]
 
 _MARKS = {
     "1,234.5": {},

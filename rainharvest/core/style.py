@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.axis import Axis
     from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
-    from matplotlib.text import Text
 
 
 INK = "#22303a"
@@ -152,9 +150,8 @@ def _laid_out(figure: Figure, name: str) -> dict:
         seen = [-1e-6 < place < 1 + 1e-6 for place in places]  # numbers beyond the ends are not drawn
         numbers = (tick.get_text() for tick in compress(axis.get_majorticklabels(), seen))
         longest = max(map(len, numbers), default=0)
-        at_ends = [
-            round(p, 2) for p in compress(places, seen) if not 0.05 < p < 0.95
-        ]  # a number at an end stands out of it
+        # a number at an end stands out of it
+        at_ends = [round(p, 2) for p in compress(places, seen) if not 0.05 < p < 0.95]
         frame[axis] = {"state": state, "room": (*figure.bbox.size, label, longest, at_ends), "drawing": ""}
     if {a: f["room"] for a, f in known.items()} != {a: f["room"] for a, f in frame.items()}:
         figure.set_layout_engine("constrained", w_pad=0.1)  # room for a mark at the end of an axis
@@ -175,9 +172,8 @@ def _document(figure: Figure, draw: Callable) -> str:
     renderer.get_text_width_height_descent = _text_size  # measured once, not anew for every painting
     draw(renderer, text)
     renderer.finalize()
-    drawing = re.sub(
-        '<g id="[^"]*">', "<g>", text.getvalue()
-    )  # nothing refers to groups, and pages hold many figures
+    # nothing refers to groups, and pages hold many figures
+    drawing = re.sub('<g id="[^"]*">', "<g>", text.getvalue())
     start = drawing.index("<defs>", drawing.find("</metadata>"))  # the head's default style is wanted
     return drawing[start : drawing.rindex("</svg>")]
 
@@ -254,69 +250,3 @@ def round_ticks(axis: Axis, low: float, high: float, steps: Sequence[float] = (1
     ticks = ticks[(ticks >= low) & (ticks <= high)]
     axis.set_ticks(ticks, labels=[f"{t:g}" for t in ticks])
     axis.axes.minorticks_off()
-
-
-def draw_target(axes: Axes, target: float) -> None:
-    """Draw the line of the target with its words, or move it."""
-    line = keep(axes, "target", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8))
-    line.set_ydata([100 * target] * 2)
-    words = keep(
-        axes,
-        "target-words",
-        lambda: axes.text(0.005, 0, "", transform=axes.get_yaxis_transform(), va="bottom", color=STONE),
-    )
-    words.set_text(f"target {100 * target:.0f} %")
-    high = target > 0.92  # above the line there is no room below the title
-    words.set_y(100 * target + (-0.8 if high else 0.6))
-    words.set_va("top" if high else "bottom")
-
-
-def draw_dot(axes: Axes, place: float, value: float) -> None:
-    """Draw the dot of the size chosen, or move it."""
-
-    def dot() -> Line2D:
-        return axes.plot([], [], "o", ms=13, mec=INK, mew=1.5, color=OCHRE, zorder=4, clip_on=False)[0]
-
-    keep(axes, "chosen", dot).set_data([place], [value])
-
-
-def draw_chosen(axes: Axes, place: float, value: float, held: str) -> Text:
-    """Draw the size chosen as a dot with its words, or move it."""
-    draw_dot(axes, place, value)
-    behind = {"facecolor": "white", "edgecolor": "none", "pad": 1}
-    words = keep(
-        axes,
-        "chosen-words",
-        lambda: axes.text(0, 0, "", va="top", fontweight="bold", zorder=5, bbox=behind),
-    )
-    share = "over 99" if 99.5 <= value < 100 else f"{value:.0f}"
-    words.set_text(f"{held}: {share} %")
-    return words
-
-
-def draw_polygon(axes: Axes, name: str, points, **look) -> None:
-    """Draw a filled shape, or move it; nothing without points."""
-    patch = keep(axes, name, lambda: axes.fill([], [], **look)[0])
-    patch.set_xy(points if len(points) else [(0, 0)])
-    patch.set_visible(len(points) > 0)
-
-
-def draw_line(axes: Axes, name: str, points, **look) -> None:
-    """Draw a line, or move it; nothing without points."""
-    line = keep(axes, name, lambda: axes.plot([], [], solid_joinstyle="round", **look)[0])
-    line.set_data(*(np.array(points).T if len(points) else ([], [])))
-
-
-def draw_says(axes: Axes, name: str, place, text: str, ha: str = "left", va: str = "center", **look) -> None:
-    """Write words, or move and change them."""
-    # Words do not take part in the layout: they would make the room of the axes jump.
-    words = keep(axes, name, lambda: axes.text(0, 0, "", fontsize=13, zorder=8, in_layout=False, **look))
-    words.set_position(place)
-    words.set_text(text)
-    words.set_ha(ha)
-    words.set_va(va)
-
-
-def draw_box(x0: float, x1: float, y0: float, y1: float, metre: float) -> np.ndarray:
-    """Return the corners of a box."""
-    return metre * np.array([(x0, y0), (x0, y1), (x1, y1), (x1, y0)])

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
 import re
 import types
 from collections.abc import Iterator
 from functools import cache
+from itertools import pairwise
 from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
@@ -16,7 +19,10 @@ from rainharvest.core.errors import InputError
 
 
 class Table(BaseModel):
-    """A table of the study file: frozen, and without a key that it does not know."""
+    """A table of the study file: frozen, and without a key that it does not know.
+
+    What a key means stands in the text below its field.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -55,14 +61,13 @@ def _without_text(annotation: object) -> bool:
 
 def quantity(
     unit: str,
-    meaning: str,
     default: Any = PydanticUndefined,
     *,
     likely: tuple[float, float] | None = None,
     schema: dict[str, Any] | None = None,
     **limits: Any,
 ) -> Any:
-    """Return a field: its unit, meaning, default with source and likely range stand here and nowhere else.
+    """Return a field: its unit, default with source and likely range stand here and nowhere else.
 
     The units of a US file, the doubts about unlikely values, the page of keys and the JSON Schema read them from the
     field; ``examples`` among the limits is a value to show,
@@ -75,17 +80,22 @@ def quantity(
     if isinstance(default, Default):
         known |= {"source": default.source, "kind": default.kind}
         default = default.value
-    return Field(default, description=meaning, json_schema_extra=known, **limits)
+    return Field(default, json_schema_extra=known, **limits)
 
 
-def said(meaning: str, default: Any = PydanticUndefined, *examples: Any, **limits: Any) -> Any:
-    """Return a field that is no quantity: its meaning, its default, and an example to show."""
-    return Field(default, description=meaning, examples=list(examples) or None, **limits)
-
-
-def file_name(meaning: str, default: Any = PydanticUndefined, **limits: Any) -> Any:
+def file_name(default: Any = PydanticUndefined, **limits: Any) -> Any:
     """Return a field that names files, from the folder of the study file; that they are there is checked at once."""
-    return Field(default, description=meaning, json_schema_extra={"file": True}, **limits)
+    return Field(default, json_schema_extra={"file": True}, **limits)
+
+
+def meanings_of(model: type[BaseModel]) -> dict[str, str]:
+    """Return what each key of a table means: the text below its field."""
+    out = {}
+    for of in (one for one in reversed(model.__mro__) if issubclass(one, Table) and one is not Table):
+        for field, text in pairwise(ast.parse(inspect.getsource(of)).body[0].body):
+            if isinstance(field, ast.AnnAssign):
+                out[field.target.id] = " ".join(text.value.value.split())
+    return out
 
 
 def known_of(model: type[BaseModel], what: str) -> dict[str, Any]:

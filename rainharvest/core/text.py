@@ -52,9 +52,8 @@ def texts_of(room: str) -> Texts:
     """Return the sentences of a room of the package: a callable for each macro of its text.j2."""
     here = Path(__file__).parents[1]
     environment = Environment(
-        loader=FileSystemLoader(
-            [here / room, here]
-        ),  # `{% import "sizing/text.j2" as sizing %}` for another's
+        # `{% import "sizing/text.j2" as sizing %}` for another's
+        loader=FileSystemLoader([here / room, here]),
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

@@ -128,10 +128,7 @@ def week_of(demand: xr.DataArray) -> xr.DataArray:
     array([3.5, 4.5, 5.5, 6.5, 7.5, 8.5, 9.5])
     """
     require(
-        demand.sizes["time"] >= 7,
-        "the demand covers less than a week",
-        "give seven days or more",
-        "demand",
+        demand.sizes["time"] >= 7, "the demand covers less than a week", "give seven days or more", "demand"
     )
     return _means(demand, demand.time.dt.dayofweek.values, range(7), "weekday", list(WEEKDAYS))
 

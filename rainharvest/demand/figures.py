@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
+from rainharvest.core import draw
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.core.style import DEEP, MIST, PALETTE, STYLE, TITLE, keep, new_figure, rounded_up
@@ -36,7 +37,7 @@ def _stacked(title: str, ticks, demand: xr.DataArray, figure: Figure | None) -> 
     looks = {}
     for i, name in enumerate(demand.use.values):
         hatch = HATCHES[(i // len(PALETTE)) % len(HATCHES)]
-        looks[str(name)] = {"color": PALETTE[i % len(PALETTE)], "hatch": hatch, "edgecolor": "white"}
+        looks[str(name)] = {"facecolor": PALETTE[i % len(PALETTE)], "hatch": hatch, "edgecolor": "white"}
     if figure is not None:
         before = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
         figure = figure if before[::-1] == list(looks) else None
@@ -45,7 +46,8 @@ def _stacked(title: str, ticks, demand: xr.DataArray, figure: Figure | None) -> 
         axes.set_xticks(range(len(ticks)), ticks)
         axes.grid(axis="x", visible=False)
         axes.set_ylabel(label("demand"))
-        _legend(axes, looks)
+        layers = draw.samples(looks)[::-1]  # the highest first
+        draw.legend(axes, handles=layers, loc="center left", bbox_to_anchor=(1.0, 0.5))
     axes, base = figure.axes[0], np.zeros(len(ticks))
     for (name, look), layer in zip(looks.items(), demand.values, strict=True):
         for k, height in enumerate(layer):
@@ -57,19 +59,6 @@ def _stacked(title: str, ticks, demand: xr.DataArray, figure: Figure | None) -> 
         base = base + layer
     axes.set_ylim(0, rounded_up(1.05 * base.max() if base.max() > 0 else 1))
     return figure
-
-
-def _legend(axes, looks: dict[str, dict]) -> None:
-    """Name the layers beside the axes, the highest first."""
-    from matplotlib import rc_context
-    from matplotlib.patches import Patch
-
-    with rc_context(STYLE):
-        patches = [
-            Patch(facecolor=look["color"], hatch=look["hatch"], edgecolor="white", label=name)
-            for name, look in looks.items()
-        ]
-        axes.legend(handles=patches[::-1], loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False)
 
 
 def calendar_figure(year: xr.DataArray, figure: Figure | None = None) -> Figure:

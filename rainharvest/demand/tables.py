@@ -59,14 +59,11 @@ QUALITIES: dict[str, str] = _ROWS["quality"]
 class Visit(Table):
     """People who come on some days in addition to those who are always there."""
 
-    people: float = quantity(
-        "1", "How many come on each of these days.", gt=0, le=1e6, allow_inf_nan=False, examples=[150]
-    )
-    days: Rules = Field(
-        min_length=1,
-        description="Days on which they come: days of the week, dates, or spans by rule.",
-        examples=[["sat", "07-01 to 08-31"]],
-    )
+    people: float = quantity("1", gt=0, le=1e6, allow_inf_nan=False, examples=[150])
+    """How many come on each of these days."""
+
+    days: Rules = Field(min_length=1, examples=[["sat", "07-01 to 08-31"]])
+    """Days on which they come: days of the week, dates, or spans by rule."""
 
 
 class Calendar(Table):
@@ -80,51 +77,32 @@ class Calendar(Table):
     ('mon', 'tue', 'wed', 'thu', 'fri')
     """
 
-    working_days: tuple[str, ...] = Field(
-        WEEKDAYS[:5],
-        min_length=1,
-        description='Days of the week: "mon" to "sun". Monday to Friday by default.',
-    )
-    terms: Rules = Field(
-        (),
-        description='Spans in which the building is open, by rule ("09-01 to 12-14" every year) or by date '
-        '("2026-09-07 to 2026-12-11"); the whole year by default.',
-        examples=[["09-01 to 12-14", "01-10 to 06-20"]],
-    )
-    holidays: Rules = Field(
-        (),
-        description='Days and spans in which it is closed, likewise; also "last mon of 08" and "easter-2".',
-        examples=[["easter-2", "last mon of 08"]],
-    )
-    growth: float = quantity(
-        "1/year",
-        "Growth of enrolment: 0.02 is 2 % more people in each year than in the one before. It goes in "
-        "yearly steps, from the year in which the series begins.",
-        0.0,
-        ge=-0.5,
-        le=0.5,
-        allow_inf_nan=False,
-    )
-    growth_month: int = quantity("1", "Month in which each step is taken.", 1, ge=1, le=12)
-    growth_years: int | None = quantity(
-        "year",
-        "After how many steps enrolment stays as it is; by default it never does.",
-        None,
-        ge=0,
-        le=1000,
-        examples=[10],
-    )
-    seasonal: tuple[float, ...] = quantity(
-        "1",
-        "Load of each month, January first, as a multiple of the ordinary load, for the uses that follow "
-        "the season (patients at a clinic).",
-        (1.0,) * 12,
-        min_length=12,
-        max_length=12,
-    )
-    visits: tuple[Visit, ...] = Field(
-        (), description="Visiting population, for the uses that visitors share."
-    )
+    working_days: tuple[str, ...] = Field(WEEKDAYS[:5], min_length=1)
+    """Days of the week: "mon" to "sun". Monday to Friday by default."""
+
+    terms: Rules = Field((), examples=[["09-01 to 12-14", "01-10 to 06-20"]])
+    """Spans in which the building is open, by rule ("09-01 to 12-14" every year) or by date ("2026-09-07 to
+    2026-12-11"); the whole year by default."""
+
+    holidays: Rules = Field((), examples=[["easter-2", "last mon of 08"]])
+    """Days and spans in which it is closed, likewise; also "last mon of 08" and "easter-2"."""
+
+    growth: float = quantity("1/year", 0.0, ge=-0.5, le=0.5, allow_inf_nan=False)
+    """Growth of enrolment: 0.02 is 2 % more people in each year than in the one before. It goes in yearly
+    steps, from the year in which the series begins."""
+
+    growth_month: int = quantity("1", 1, ge=1, le=12)
+    """Month in which each step is taken."""
+
+    growth_years: int | None = quantity("year", None, ge=0, le=1000, examples=[10])
+    """After how many steps enrolment stays as it is; by default it never does."""
+
+    seasonal: tuple[float, ...] = quantity("1", (1.0,) * 12, min_length=12, max_length=12)
+    """Load of each month, January first, as a multiple of the ordinary load, for the uses that follow the
+    season (patients at a clinic)."""
+
+    visits: tuple[Visit, ...] = ()
+    """Visiting population, for the uses that visitors share."""
 
     @field_validator("working_days", mode="before", json_schema_input_type=str | tuple[str, ...])
     @classmethod
@@ -157,72 +135,47 @@ class Use(Table):
 
     model_config = ConfigDict(validate_default=True)
 
-    name: str = Field(
-        min_length=1,
-        max_length=80,
-        description="The name that tables and figures show.",
-        examples=["pupils' toilets"],
-    )
-    kind: str = Field(
-        description="What kind of use it is: how much one draws, of what quality, on which days.",
-        examples=["pour_flush"],
-        json_schema_extra={"enum": [*KINDS]},
-    )
+    name: str = Field(min_length=1, max_length=80, examples=["pupils' toilets"])
+    """The name that tables and figures show."""
+
+    kind: str = Field(examples=["pour_flush"], json_schema_extra={"enum": [*KINDS]})
+    """What kind of use it is: how much one draws, of what quality, on which days."""
+
     people: float | None = quantity(
-        "1",
-        "How many people draw on an ordinary day, for kinds counted by people.",
-        None,
-        gt=0,
-        le=1e6,
-        allow_inf_nan=False,
-        likely=(0.01, 50000),
-        examples=[240],
+        "1", None, gt=0, le=1e6, allow_inf_nan=False, likely=(0.01, 50000), examples=[240]
     )
-    units: float | None = quantity(
-        "1",
-        "How many things draw, for kinds counted by units (animals, washes, square metres of floor).",
-        None,
-        gt=0,
-        le=1e6,
-        allow_inf_nan=False,
-        examples=[12],
-    )
-    source: str = Field(
-        "",
-        description="Where that figure comes from; filled in where it is the table's.",
-        examples=["metered in March"],
-    )
+    """How many people draw on an ordinary day, for kinds counted by people."""
+
+    units: float | None = quantity("1", None, gt=0, le=1e6, allow_inf_nan=False, examples=[12])
+    """How many things draw, for kinds counted by units (animals, washes, square metres of floor)."""
+
+    source: str = Field("", examples=["metered in March"])
+    """Where that figure comes from; filled in where it is the table's."""
+
     litres: float = quantity(
-        "L/day",
-        "What each of them draws on a day of use; the kind's figure if not given.",
-        None,
-        gt=0,
-        le=1e5,
-        allow_inf_nan=False,
-        likely=(0.1, 2000),
-        examples=[10],
+        "L/day", None, gt=0, le=1e5, allow_inf_nan=False, likely=(0.1, 2000), examples=[10]
     )
-    essential: bool = Field(
-        None, description="Whether rationing spares it; as the kind if not given.", examples=[True]
-    )
-    quality: Quality = Field(
-        None, description="The quality of water that it needs; as the kind if not given."
-    )
-    days: Days | tuple[str, ...] = Field(
-        None,
-        description='"all", "working", "term" (every day of the week in term, except holidays), "closed" (the '
-        'days that are not worked), or a list of days of the week ("fri"), which holidays do not interrupt; '
-        "as the kind if not given.",
-        examples=["working"],
-    )
-    grows: bool = Field(None, description="Whether it grows with enrolment; as the kind if not given.")
-    seasonal: bool = Field(
-        None, description="Whether it follows the calendar's seasonal load; as the kind if not given."
-    )
-    visited: bool = Field(
-        None,
-        description="Whether visitors use it too, a visitor as much as one of the people; as the kind if not given.",
-    )
+    """What each of them draws on a day of use; the kind's figure if not given."""
+
+    essential: bool = Field(None, examples=[True])
+    """Whether rationing spares it; as the kind if not given."""
+
+    quality: Quality = None
+    """The quality of water that it needs; as the kind if not given."""
+
+    days: Days | tuple[str, ...] = Field(None, examples=["working"])
+    """"all", "working", "term" (every day of the week in term, except holidays), "closed" (the days that are
+    not worked), or a list of days of the week ("fri"), which holidays do not interrupt; as the kind if not
+    given."""
+
+    grows: bool = None
+    """Whether it grows with enrolment; as the kind if not given."""
+
+    seasonal: bool = None
+    """Whether it follows the calendar's seasonal load; as the kind if not given."""
+
+    visited: bool = None
+    """Whether visitors use it too, a visitor as much as one of the people; as the kind if not given."""
 
     @field_validator("kind")
     @classmethod
@@ -319,69 +272,43 @@ class Garden(Table):
     (22.5, 0.9)
     """
 
-    name: str = Field(
-        "garden",
-        min_length=1,
-        max_length=80,
-        description="The name that tables and figures show.",
-        examples=["kitchen garden"],
-    )
-    bed_area: float = quantity(
-        "m2",
-        "Planted area that is watered.",
-        gt=0,
-        le=1e6,
-        allow_inf_nan=False,
-        likely=(0.5, 50000),
-        examples=[60],
-    )
-    crop: str = Field(
-        "lawn, warm season",
-        description="What grows there; unless it is sown each year its mid-season coefficient is used all year.",
-        json_schema_extra={"enum": [*CROPS]},
-    )
-    sown: str | None = Field(
-        None,
-        description='Day on which the crop is sown each year, such as "03-15"; needs stages.',
-        examples=["03-15"],
-    )
-    stages: tuple[float, ...] = quantity(
-        "day",
-        "How long the crop is in its initial, growing, middle and late stage, at most a year in all.",
-        (),
-        examples=[[30, 40, 45, 30]],
-    )
-    soil: str = Field("loam", description="What the roots stand in.", json_schema_extra={"enum": [*SOILS]})
+    name: str = Field("garden", min_length=1, max_length=80, examples=["kitchen garden"])
+    """The name that tables and figures show."""
+
+    bed_area: float = quantity("m2", gt=0, le=1e6, allow_inf_nan=False, likely=(0.5, 50000), examples=[60])
+    """Planted area that is watered."""
+
+    crop: str = Field("lawn, warm season", json_schema_extra={"enum": [*CROPS]})
+    """What grows there; unless it is sown each year its mid-season coefficient is used all year."""
+
+    sown: str | None = Field(None, examples=["03-15"])
+    """Day on which the crop is sown each year, such as "03-15"; needs stages."""
+
+    stages: tuple[float, ...] = quantity("day", (), examples=[[30, 40, 45, 30]])
+    """How long the crop is in its initial, growing, middle and late stage, at most a year in all."""
+
+    soil: str = Field("loam", json_schema_extra={"enum": [*SOILS]})
+    """What the roots stand in."""
+
     root_depth: float = quantity(
-        "m",
-        "Depth from which roots draw.",
-        DEFAULTS["root_depth"],
-        ge=0.05,
-        le=3,
-        allow_inf_nan=False,
-        likely=(0.05, 2),
+        "m", DEFAULTS["root_depth"], ge=0.05, le=3, allow_inf_nan=False, likely=(0.05, 2)
     )
-    method: str = Field(
-        "drip",
-        description="How it is watered; the share that stays in the root zone follows.",
-        json_schema_extra={"enum": [*METHODS]},
-    )
-    readily_available: float = quantity(
-        "1",
-        "Share of the soil's available water that plants take without stress: watering keeps it at that.",
-        DEFAULTS["readily_available"],
-        gt=0,
-        lt=1,
-    )
-    rain_kept: float = quantity(
-        "1", "Share of the rain that reaches the root zone.", DEFAULTS["rain_kept"], ge=0, le=1
-    )
-    watered: Rules = Field(
-        (),
-        description="Days on which watering is allowed: days of the week, dates, or spans by rule; all if not given.",
-        examples=[["mon", "thu"]],
-    )
-    essential: bool = Field(False, description="Whether rationing spares it.")
+    """Depth from which roots draw."""
+
+    method: str = Field("drip", json_schema_extra={"enum": [*METHODS]})
+    """How it is watered; the share that stays in the root zone follows."""
+
+    readily_available: float = quantity("1", DEFAULTS["readily_available"], gt=0, lt=1)
+    """Share of the soil's available water that plants take without stress: watering keeps it at that."""
+
+    rain_kept: float = quantity("1", DEFAULTS["rain_kept"], ge=0, le=1)
+    """Share of the rain that reaches the root zone."""
+
+    watered: Rules = Field((), examples=[["mon", "thu"]])
+    """Days on which watering is allowed: days of the week, dates, or spans by rule; all if not given."""
+
+    essential: bool = False
+    """Whether rationing spares it."""
 
     @field_validator("crop", "soil", "method")
     @classmethod
@@ -425,21 +352,17 @@ class Pool(Table):
     50.0
     """
 
-    name: str = Field(
-        "pool", min_length=1, max_length=80, description="The name that tables and figures show."
-    )
-    pool_area: float = quantity(
-        "m2", "Water surface.", gt=0, le=1e5, allow_inf_nan=False, likely=(0.5, 5000), examples=[50]
-    )
-    pool_drop: float = quantity(
-        "mm",
-        "How far the level may fall below the overflow before it is topped up: room for the next rain.",
-        DEFAULTS["pool_drop"],
-        gt=0,
-        le=1000,
-        allow_inf_nan=False,
-    )
-    essential: bool = Field(False, description="Whether rationing spares it.")
+    name: str = Field("pool", min_length=1, max_length=80)
+    """The name that tables and figures show."""
+
+    pool_area: float = quantity("m2", gt=0, le=1e5, allow_inf_nan=False, likely=(0.5, 5000), examples=[50])
+    """Water surface."""
+
+    pool_drop: float = quantity("mm", DEFAULTS["pool_drop"], gt=0, le=1000, allow_inf_nan=False)
+    """How far the level may fall below the overflow before it is topped up: room for the next rain."""
+
+    essential: bool = False
+    """Whether rationing spares it."""
 
 
 class Weather(Table):
@@ -451,30 +374,24 @@ class Weather(Table):
 
     evapotranspiration: tuple[float, ...] | None = quantity(
         "mm/day",
-        "Mean reference evapotranspiration of each month, January first.",
         None,
         min_length=12,
         max_length=12,
         examples=[[4.3, 4.5, 4.4, 3.9, 3.6, 3.5, 3.5, 3.8, 4.2, 4.2, 3.8, 3.9]],
     )
-    file: str | None = file_name(
-        "Daily weather (CSV), instead of monthly means: the columns date (2015-07-06), tmin and tmax "
-        "(degC), and any of tmean, dew_point (degC), rhmax, rhmin (%), vapour_pressure (kPa), wind (m/s), sunshine "
-        "(h), solar (MJ/m2/day), metric in any study. With wind: Penman-Monteith, which needs site.elevation; else "
-        "Hargreaves. Days that it lacks have the mean of their month.",
-        None,
-        min_length=1,
-        examples=["weather.csv"],
-    )
-    wind_height: float = quantity(
-        "m",
-        "Height above the ground at which the file's wind is measured.",
-        DEFAULTS["wind_height"],
-        ge=0.5,
-        le=100,
-        likely=(1, 30),
-    )
-    source: str = Field("given by the user", description="Where the means, or the weather, come from.")
+    """Mean reference evapotranspiration of each month, January first."""
+
+    file: str | None = file_name(None, min_length=1, examples=["weather.csv"])
+    """Daily weather (CSV), instead of monthly means: the columns date (2015-07-06), tmin and tmax (degC), and
+    any of tmean, dew_point (degC), rhmax, rhmin (%), vapour_pressure (kPa), wind (m/s), sunshine (h), solar
+    (MJ/m2/day), metric in any study. With wind: Penman-Monteith, which needs site.elevation; else Hargreaves.
+    Days that it lacks have the mean of their month."""
+
+    wind_height: float = quantity("m", DEFAULTS["wind_height"], ge=0.5, le=100, likely=(1, 30))
+    """Height above the ground at which the file's wind is measured."""
+
+    source: str = "given by the user"
+    """Where the means, or the weather, come from."""
 
     @field_validator("evapotranspiration")
     @classmethod

@@ -10,16 +10,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError, require, require_file
 from rainharvest.core.quantities import attributes
-from rainharvest.demand.evapotranspiration import (
-    COLUMNS,
-    NAME,
-    from_monthly_table,
-    hargreaves,
-    monthly_table,
-    named,
-    penman_monteith,
-    solar_from_temperatures,
-)
+from rainharvest.demand import evapotranspiration as et
 from rainharvest.demand.periods import as_days
 
 _HUMIDITY = (("vapour_pressure",), ("dew_point",), ("rhmax", "rhmin"))
@@ -29,7 +20,7 @@ def read_weather(path: Path) -> pd.DataFrame:
     """Read daily weather (CSV): a column ``date`` and columns of `COLUMNS`, tmax and tmin at least."""
     require_file(path)
     columns = "give columns named " + ", ".join(
-        ["date", *(f"{name} ({row['unit']})" for name, row in COLUMNS.items())]
+        ["date", *(f"{name} ({row['unit']})" for name, row in et.COLUMNS.items())]
     )
     try:
         table = pd.read_csv(path, comment="#", skipinitialspace=True, dtype={"date": str})
@@ -38,7 +29,7 @@ def read_weather(path: Path) -> pd.DataFrame:
     for name in ("date", "tmax", "tmin"):
         require(name in table, f"it has no column {name}", columns, file=path)
     for name in table.columns:
-        require(name in ("date", *COLUMNS), f'no weather is called "{name}"', columns, name, path)
+        require(name in ("date", *et.COLUMNS), f'no weather is called "{name}"', columns, name, path)
     given = table.pop("date")
     days = pd.DatetimeIndex(pd.to_datetime(given, format="%Y-%m-%d", errors="coerce"), name="time")
     _refuse(given[days.isna()], "is not a day", "write it as 2015-07-06", "date", path)
@@ -86,18 +77,20 @@ def from_weather(
     given = {name: days[name] for name in columns} | {"latitude": latitude}
     if windy:
         if not {"solar", "sunshine"} & set(given):
-            given["solar"] = solar_from_temperatures(given["tmax"], given["tmin"], latitude)
+            given["solar"] = et.solar_from_temperatures(given["tmax"], given["tmin"], latitude)
         if not any(set(names) <= set(given) for names in _HUMIDITY):
             given["dew_point"] = given["tmin"]
-        known = penman_monteith(**given, elevation=elevation, wind_height=wind_height)
+        known = et.penman_monteith(**given, elevation=elevation, wind_height=wind_height)
     else:
-        known = hargreaves(**given)
+        known = et.hargreaves(**given)
     wanted = as_days(time)
     lacking = ~wanted.isin(known.time.to_index())
     out = known.reindex(time=wanted)
     if lacking.any():
-        out = out.fillna(from_monthly_table(monthly_table(known), wanted))
+        out = out.fillna(et.from_monthly_table(et.monthly_table(known), wanted))
     said = f"{known.attrs['assumptions']}; {int(lacking.sum())} days have the mean of their month"
     middle = days[["tmin", "tmax"]].mean(axis=1)
     cold = {"coldest_month": float(middle.groupby(middle.index.month).mean().min())}
-    return named(out, NAME, said).assign_attrs(weather.attrs | cold | attributes(NAME, assumptions=said))
+    return et.named(out, et.NAME, said).assign_attrs(
+        weather.attrs | cold | attributes(et.NAME, assumptions=said)
+    )

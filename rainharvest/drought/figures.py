@@ -7,26 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
+from rainharvest.core import draw, style
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import MONTHS_SHORT, litres, measure
-from rainharvest.core.style import (
-    BRICK,
-    DASHES,
-    DEEP,
-    INK,
-    MIST,
-    OCHRE,
-    STONE,
-    SUBTITLE,
-    draw_box,
-    draw_line,
-    draw_polygon,
-    draw_says,
-    keep,
-    new_figure,
-    rounded_up,
-)
+from rainharvest.core.style import BRICK, DASHES, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
 from rainharvest.drought.facts import dry_year_facts
 
 if TYPE_CHECKING:
@@ -52,36 +37,6 @@ HELP = ZONES.pop("call for help")
 
 MARK = {"color": OCHRE, "mec": INK, "zorder": 5}
 """What the eye is drawn to."""
-
-
-def _plot(axes: Axes, name: str, x, y, form: str = "", **look) -> None:
-    """Draw a line or marks, or move them."""
-    keep(axes, name, lambda: axes.plot([], [], *([form] if form else []), **look)[0]).set_data(x, y)
-
-
-def _level(axes: Axes, name: str, y: float, **look) -> None:
-    """Draw a line across, or move it."""
-    keep(axes, name, lambda: axes.axhline(0, **look)).set_ydata([y] * 2)
-
-
-def _band(axes: Axes, name: str, x, low, high, alpha: float = 1.0) -> None:
-    """Fill what lies between two lines, or move it."""
-    band = keep(axes, name, lambda: axes.fill_between([], [], color=MIST, alpha=alpha, linewidth=0))
-    band.set_data(x, low, high)
-
-
-def _bars(axes: Axes, name: str, at, low, high, across: bool = False, **look) -> None:
-    """Draw bars that stand at places from one end to the other, or move them; across: they lie."""
-    draw = axes.hlines if across else axes.vlines
-    bars = keep(axes, name, lambda: draw([0], [0], [0], **look))
-    ends = zip(at, np.broadcast_to(low, np.shape(at)), high, strict=True)
-    bars.set_segments([[(a, x), (b, x)] if across else [(x, a), (x, b)] for x, a, b in ends])
-
-
-def _note(axes: Axes, name: str, x: float, y: float, text: str, ha="left", va="top") -> None:
-    """Write words at a place of the axes, or change them."""
-    look = {"transform": axes.transAxes, "ha": ha, "va": va, "fontsize": 13}
-    keep(axes, name, lambda: axes.text(x, y, "", **look)).set_text(text)
 
 
 def _month_axis(axes: Axes, first_day: tuple[int, int], days: int) -> None:
@@ -112,16 +67,18 @@ def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     for axes, (name, way, colour, factor, _) in zip(figure.axes, WAYS, strict=True):
         value, dry = np.nan_to_num(found[name].values) / factor, found[way].values.astype(bool)
         for part, which, tone in (("others", ~dry, MIST), ("dry", dry, colour)):
-            _bars(axes, f"{part} years", year[which], 0.0, value[which], color=tone, linewidth=7)
-        _note(axes, "count", 0.995, 1.0, f"dark: {int(dry.sum())} dry years", "right", "bottom")
+            draw.strokes(axes, f"{part} years", year[which], 0.0, value[which], color=tone, linewidth=7)
+        draw.note(
+            axes, "count", (0.995, 1.0), f"dark: {int(dry.sum())} dry years", "right", "bottom", fontsize=13
+        )
         top = rounded_up(1.05 * max(abs(value).max(initial=0.0), 0.01))
         axes.set_ylim((-top, 0.4) if name == "lowest_spi" else (0, top))
     figure.axes[0].set_xlim(year[0] - 1, year[-1] + 1)
     agreed, lowest = dry_year_facts(found)["agreed"], figure.axes[2]
     top = np.full(len(agreed), lowest.get_ylim()[1])
-    _plot(lowest, "dry all three ways", agreed, top, "v", ms=9, color=INK, clip_on=False)
+    draw.line(lowest, "dry all three ways", agreed, top, "v", ms=9, color=INK, clip_on=False)
     words = "▼ dry all three ways" if agreed else "no year is dry all three ways"
-    _note(lowest, "note", 0.005, 1.0, words, va="bottom")
+    draw.note(lowest, "note", (0.005, 1.0), words, va="bottom", fontsize=13)
     return figure
 
 
@@ -140,21 +97,23 @@ def day_figure(days: xr.Dataset, day: int, facts: dict, figure: Figure | None = 
         through.set_xlim(*dates.date2num(days.time.values[[0, -1]]))
         through.set_ylim(-0.1 * capacity, 1.1 * capacity)
         tank.set(xlim=(-0.75, 1.9), ylim=(-0.1 * capacity, 1.45 * capacity), xticks=[])
-        tank.set_title("the tank on that day", **SUBTITLE)
+        tank.set_title("the tank on that day", **style.SUBTITLE)
         tank.grid(visible=False)
         tank.spines[["left", "bottom"]].set_visible(False)
         tank.set_yticks([])
     through, tank = figure.axes
     when, stored = dates.date2num(days.time.values), days.stored.values / 1000
-    _plot(through, "all days", when, stored, color=MIST, linewidth=2)
-    _plot(through, "so far", when[: day + 1], stored[: day + 1], color=DEEP, linewidth=2.8)
-    _plot(through, "today", [when[day]], [stored[day]], "o", ms=12, color=OCHRE, zorder=5)
+    draw.line(through, "all days", when, stored, color=MIST, linewidth=2)
+    draw.line(through, "so far", when[: day + 1], stored[: day + 1], color=DEEP, linewidth=2.8)
+    draw.line(through, "today", [when[day]], [stored[day]], "o", ms=12, color=OCHRE, zorder=5)
     missing = when[: day + 1][days.unmet_daily.values[: day + 1] > 1e-6]
-    _bars(through, "short", missing, -0.08 * capacity, np.full(missing.size, -0.015 * capacity), color=BRICK)
+    draw.strokes(
+        through, "short", missing, -0.08 * capacity, np.full(missing.size, -0.015 * capacity), color=BRICK
+    )
     look = {"facecolor": "white", "edgecolor": INK, "linewidth": 2.2, "zorder": 2}
-    draw_polygon(tank, "tank", draw_box(0, 1, 0, capacity, 1), **look)
-    draw_polygon(tank, "water", draw_box(0, 1, 0, stored[day], 1), facecolor=MIST, linewidth=0, zorder=3)
-    draw_line(
+    draw.shape(tank, "tank", draw.box(0, 1, 0, capacity), **look)
+    draw.shape(tank, "water", draw.box(0, 1, 0, stored[day]), facecolor=MIST, linewidth=0, zorder=3)
+    draw.path(
         tank, "morning", [(0, facts["stored_before"] / 1000), (1, facts["stored_before"] / 1000)], **MORNING
     )
     flows = {  # by name, the ends of its arrow and where its words stand
@@ -168,11 +127,11 @@ def day_figure(days: xr.Dataset, day: int, facts: dict, figure: Figure | None = 
         tone = BRICK if name == "unmet_daily" else DEEP
         points = [start, end] if shown and start != end else []
         points = [(x, y * capacity) for x, y in points]
-        draw_line(tank, name, points, color=tone, linewidth=2 + 4 * min(facts[name] / 3000, 1), zorder=4)
-        draw_line(tank, f"{name} end", points[1:], marker=HEADS.get(name, "o"), ms=12, color=tone, zorder=4)
+        draw.path(tank, name, points, color=tone, linewidth=2 + 4 * min(facts[name] / 3000, 1), zorder=4)
+        draw.path(tank, f"{name} end", points[1:], marker=HEADS.get(name, "o"), ms=12, color=tone, zorder=4)
         above = measure(facts["rain"], "mm", 2) + " of rain:\n" if name == "inflow" else f"{words}\n"
         said = f"{above}{litres(facts[name])}{' in' if name == 'inflow' else ''}" if shown else ""
-        draw_says(tank, f"{name} words", (place[0], place[1] * capacity), said, color=tone)
+        draw.label(tank, f"{name} words", (place[0], place[1] * capacity), said, color=tone)
     return figure
 
 
@@ -208,7 +167,7 @@ def worst_sequence_figure(found: xr.Dataset, own: float, figure: Figure | None =
         for k, store in enumerate(stored.values):
             look = {"color": (BRICK, DEEP, STONE)[k % 3], "linestyle": DASHES[1 + k % 2], "linewidth": 1.8}
             look = {"color": DEEP, "linestyle": "-", "linewidth": 2.8} if mine[k] else look
-            _plot(axes, f"tank {k + 1}", when, store[thin] / 1000, **look)
+            draw.line(axes, f"tank {k + 1}", when, store[thin] / 1000, **look)
         axes.set_xlim(when[0], when[-1])
     left, top = figure.axes[0], rounded_up(1.12 * sizes.max() / 1000)
     left.set_ylim(0, top)
@@ -218,10 +177,8 @@ def worst_sequence_figure(found: xr.Dataset, own: float, figure: Figure | None =
         # each beside the beginning of its line, and clear of the one below
         at = max(float(begins[k]) / 1000 + 0.01 * top, free)
         free = at + 0.085 * top
-        look = {"va": "bottom", "fontsize": 13, "transform": left.get_yaxis_transform()}
-        words = keep(left, f"size {k + 1}", lambda look=look: left.text(0.012, 0, "", **look))
-        words.set_text(f"{float(f'{sizes[k] / 1000:.3g}'):g} kL" + (" (yours)" if mine[k] else ""))
-        words.set_y(min(at, 0.92 * top))
+        said = f"{float(f'{sizes[k] / 1000:.3g}'):g} kL" + (" (yours)" if mine[k] else "")
+        draw.beside(left, f"size {k + 1}", (0.012, min(at, 0.92 * top)), said, va="bottom", fontsize=13)
     return figure
 
 
@@ -239,17 +196,19 @@ def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Fig
         pair[1].set_xticks(range(1, 13), INITIALS)
         pair[1].grid(axis="x", visible=False)
     left, right = figure.axes
-    _band(left, "8 of 10", years, found.longest_low.values, found.longest_high.values, 0.7)
-    _plot(left, "expected", years, found.longest_expected.values, color=DEEP)
+    draw.band(left, "8 of 10", years, found.longest_low.values, found.longest_high.values, alpha=0.7)
+    draw.line(left, "expected", years, found.longest_expected.values, color=DEEP)
     longest, count = float(found.longest_dry_spell.max()), found.sizes["spell_year"]
-    _plot(left, "on record", [count], [longest], "o", ms=11, clip_on=False, **MARK | {"zorder": 4})
+    draw.line(left, "on record", [count], [longest], "o", ms=11, clip_on=False, **MARK | {"zorder": 4})
     text = f"point: longest of the record's {count} years\nband: 8 of 10 stretches of that length"
-    _note(left, "words", 0.03, 0.95, text)
+    draw.note(left, "words", (0.03, 0.95), text, fontsize=13)
     left.set_ylim(0, rounded_up(1.35 * max(float(found.longest_high.max()), longest)))
     by_month = found.spells_by_month.values
-    _bars(right, "long spells", range(1, 13), 0.0, by_month, color=BRICK, linewidth=14)
+    draw.strokes(right, "long spells", range(1, 13), 0.0, by_month, color=BRICK, linewidth=14)
     right.set_ylim(0, rounded_up(1.25 * max(float(by_month.max()), 0.01)))
-    _note(right, "words", 0.98, 0.96, f"{found.attrs['long_spell']:.0f} days or longer", "right")
+    draw.note(
+        right, "words", (0.98, 0.96), f"{found.attrs['long_spell']:.0f} days or longer", "right", fontsize=13
+    )
     return figure
 
 
@@ -270,15 +229,11 @@ def climates_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     for k, name in enumerate(names):
         colour, dash = looks[k % len(looks)]
         months = found.scenario_month.values[k]
-        _plot(left, name, found.calendar_month.values, months, color=colour, linestyle=dash)
+        draw.line(left, name, found.calendar_month.values, months, color=colour, linestyle=dash)
         failed = float(found.scenario_failed_a_year[k])
-        _bars(right, f"{name}: failed", [k], 0.0, [failed], across=True, color=colour, linewidth=20)
-        words = keep(right, f"{name}: words", lambda: right.text(0, 0, "", va="center", fontsize=14))
-        words.set_text(f" {failed:.2g}")
-        words.set_position((failed, k))
-    if left.get_legend() is None:
-        lines = [line for line in left.get_lines() if line.get_gid()]
-        left.legend(lines, short, fontsize=12, frameon=False)
+        draw.strokes(right, f"{name}: failed", [k], 0.0, [failed], across=True, color=colour, linewidth=20)
+        draw.words(right, f"{name}: words", (failed, k), f" {failed:.2g}", va="center", fontsize=14)
+    draw.legend(left, [line for line in left.get_lines() if line.get_gid()], short, fontsize=12)
     left.set_ylim(0, rounded_up(1.15 * max(float(found.scenario_month.max()), 1.0)))
     right.set_xlim(0, rounded_up(1.25 * max(float(found.scenario_failed_a_year.max()), 1.0)))
     return figure
@@ -292,10 +247,10 @@ def longer_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     axes = figure.axes[0]
     depth, longest = found.drawn_driest_run.values, found.drawn_longest_failure.values
     own = float(found.record_driest_run), float(found.record_longest_failure)
-    _plot(axes, "drawn anew", depth, longest, "o", ms=7, color=MIST, mec=STONE)
-    _plot(axes, "the record", [own[0]], [own[1]], "o", ms=14, mew=1.5, **MARK)
+    draw.line(axes, "drawn anew", depth, longest, "o", ms=7, color=MIST, mec=STONE)
+    draw.line(axes, "the record", [own[0]], [own[1]], "o", ms=14, mew=1.5, **MARK)
     words = f"pale: {depth.size} records drawn anew · circle: the record itself"
-    _note(axes, "words", 0.99, 0.97, words, "right")
+    draw.note(axes, "words", (0.99, 0.97), words, "right", fontsize=13)
     low, high = min(depth.min(), own[0]), max(depth.max(), own[0])
     axes.set_xlim(low - 0.05 * (high - low + 1), high + 0.05 * (high - low + 1))
     axes.set_ylim(0, rounded_up(1.25 * max(longest.max(), own[1], 4.0)))
@@ -313,27 +268,24 @@ def fan_figure(
     lead = np.concatenate([[0.0], found.lead.values])
     size, now = found.attrs["capacity"] / 1000, found.attrs["start"] / 1000
     lines = [np.concatenate([[now], row / 1000]) for row in found.stored_band.values]
-    _band(axes, "8 of 10 years", lead, lines[0], lines[4], 0.45)
-    _band(axes, "half of the years", lead, lines[1], lines[3])
+    draw.band(axes, "8 of 10 years", lead, lines[0], lines[4], alpha=0.45)
+    draw.band(axes, "half of the years", lead, lines[1], lines[3])
     for name, k in (("1 year in 10 below", 0), ("9 years in 10 below", 4)):
-        _plot(axes, name, lead, lines[k], color=STONE, linewidth=1.2, linestyle=DASHES[1])
-    _plot(axes, "middle year", lead, lines[2], color=DEEP)
-    _plot(axes, "today", [0], [now], "o", ms=12, clip_on=False, **MARK)
-    _level(axes, "full", size, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2)))
-    look = {"transform": axes.get_yaxis_transform(), "va": "bottom"}
-    words = keep(axes, "full-words", lambda: axes.text(0.5, 0, "full", **look))
+        draw.line(axes, name, lead, lines[k], color=STONE, linewidth=1.2, linestyle=DASHES[1])
+    draw.line(axes, "middle year", lead, lines[2], color=DEEP)
+    draw.line(axes, "today", [0], [now], "o", ms=12, clip_on=False, **MARK)
+    draw.level(axes, "full", size, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2)))
     top = rounded_up(1.2 * size)
-    words.set_y(size + 0.005 * top)
+    draw.beside(axes, "full-words", (0.5, size + 0.005 * top), "full", va="bottom")
     text = "line: the middle year · dark: half of the years · pale: 8 of 10 years"
-    _note(axes, "legend", 0.995, 0.985, text, "right")
+    draw.note(axes, "legend", (0.995, 0.985), text, "right", fontsize=13)
     if season is not None:
         ahead = (season - first_day[0]) % 12 or 12
         at = (_day((first_day[0], 1)).astype("datetime64[M]") + ahead).astype("datetime64[D]")
         at = int((at - _day(first_day)).astype(int))
-        _plot(axes, "driest months end", [at] * 2, [0.0, size], color=STONE, linewidth=1.4)
-        look = {"rotation": 90, "va": "top", "ha": "right", "fontsize": 12, "color": STONE}
-        words = keep(axes, "season-words", lambda: axes.text(0, 0, "driest months end", **look))
-        words.set_position((at - 3, 0.9 * size))
+        draw.line(axes, "driest months end", [at] * 2, [0.0, size], color=STONE, linewidth=1.4)
+        look = {"rotation": 90, "fontsize": 12, "color": STONE}
+        draw.words(axes, "season-words", (at - 3, 0.9 * size), "driest months end", "right", "top", **look)
     _month_axis(axes, first_day, int(lead[-1]))
     axes.set_ylim(0, top)
     return figure
@@ -353,23 +305,21 @@ def chances_figure(found: xr.Dataset, first_day: tuple[int, int], figure: Figure
     lead = np.concatenate([[0.0], found.lead.values])
     colours, widths = (OCHRE, BRICK, DEEP, STONE, INK), (3.4, 2.2, 2.2, 2.2, 2.0)
     dashes = ("-", *DASHES[:4])
-    legend = {"fontsize": 12, "frameon": False, "loc": "upper left", "ncols": 2}
+    legend = {"fontsize": 12, "loc": "upper left", "ncols": 2}
     for k, plan in enumerate(found.plan.values.tolist()):
         look = {"color": colours[k % 5], "linewidth": widths[k % 5], "linestyle": dashes[k % 5]}
         chance = np.concatenate([[0.0], 100 * found.dry_chance.values[k]])
-        _plot(left, plan, lead, chance, label=plan, **look)
-    if left.get_legend() is None:
-        left.legend(**legend)
+        draw.line(left, plan, lead, chance, label=plan, **look)
+    draw.legend(left, **legend)
     _month_axis(left, first_day, int(lead[-1]))
     gauge = found.gauge.values / 1000
     within = [f"within {days} days" for days in found.within.values]
     for k, name in enumerate(within):
         look = {"color": (BRICK, DEEP, STONE)[k % 3], "linestyle": DASHES[k % 3], "marker": "o", "ms": 4}
-        _plot(right, name, gauge, 100 * found.level_chance.values[:, k], **look)
-    if right.get_legend() is None:
-        right.legend(right.get_lines(), within, columnspacing=1.0, **legend)
+        draw.line(right, name, gauge, 100 * found.level_chance.values[:, k], **look)
+    draw.legend(right, right.get_lines(), within, columnspacing=1.0, **legend)
     today = [found.attrs["start"] / 1000] * 2
-    _plot(right, "today", today, [0.0, 100.0], color=OCHRE, linewidth=2.4, label="today")
+    draw.line(right, "today", today, [0.0, 100.0], color=OCHRE, linewidth=2.4, label="today")
     right.set_xlim(0, rounded_up(found.attrs["capacity"] / 1000))
     return figure
 
@@ -384,18 +334,18 @@ def skill_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
         pair[1].set(ylabel=label("band_share", "%"), ylim=(0, 102))
     left, right = figure.axes
     as_stated = {"color": STONE, "linestyle": DASHES[1], "linewidth": 1.6}
-    _plot(left, "honest", [0, 100], [0, 100], **as_stated)
+    draw.line(left, "honest", [0, 100], [0, 100], **as_stated)
     stated, seen = 100 * found.said_chance.values, 100 * found.seen_share.values
     low, high = 100 * found.seen_low.values, 100 * found.seen_high.values
-    _bars(left, "expected 19 times in 20", stated, low, high, color=MIST, linewidth=9)
-    _plot(left, "happened", stated, seen, "o", ms=9, color=DEEP, mec="white", zorder=4)
-    _note(left, "note", 0.04, 0.97, "points on the line:\nthe chances stated are true")
-    _level(right, "wanted", 80, **as_stated)
+    draw.strokes(left, "expected 19 times in 20", stated, low, high, color=MIST, linewidth=9)
+    draw.line(left, "happened", stated, seen, "o", ms=9, color=DEEP, mec="white", zorder=4)
+    draw.note(left, "note", (0.04, 0.97), "points on the line:\nthe chances stated are true", fontsize=13)
+    draw.level(right, "wanted", 80, **as_stated)
     share = 100 * found.band_share.values
-    _plot(right, "inside", found.score_lead.values, share, "o-", color=DEEP, ms=8)
+    draw.line(right, "inside", found.score_lead.values, share, "o-", color=DEEP, ms=8)
     right.set_xlim(0, float(found.score_lead.max()) * 1.03)
     words = "dashed: 80 %. Above it where the tank\nis often full or empty."
-    _note(right, "words", 0.04, 0.06, words, va="baseline")
+    draw.note(right, "words", (0.04, 0.06), words, va="baseline", fontsize=13)
     return figure
 
 
@@ -425,24 +375,14 @@ def card_figure(plan: xr.Dataset, actions: list[str], figure: Figure | None = No
         _zone(axes, zone, top, below)
     _zone(axes, HELP, floor, np.zeros(12), 3)
     frame = {"facecolor": "white", "edgecolor": "black", "linewidth": 0.6, "pad": 1.5}
-    look = {
-        "ha": "center",
-        "va": "center",
-        "fontsize": 11,
-        "fontweight": "bold",
-        "color": "black",
-        "zorder": 6,
-    }
+    look = {"fontsize": 11, "fontweight": "bold", "color": "black", "zorder": 6, "bbox": frame}
     for month in range(12):
         values = [*level[:, month], floor[month]]
         for k, value in enumerate(values):
-            name = f"level {month + 1}-{k + 1}"
-            words = keep(axes, name, lambda: axes.text(0, 0, "", bbox=frame, **look))
-            clear = all(abs(value - other) >= 4.9 for other in values[:k])
-            shown = 0 < value < 100 and clear
-            words.set_text(f"{value:.0f} %" if shown else "")
-            words.set_visible(shown)
-            words.set_position((month + 0.5, min(max(value, 3.0), 97.0)))
+            place = month + 0.5, min(max(value, 3.0), 97.0)
+            shown = 0 < value < 100 and all(abs(value - other) >= 4.9 for other in values[:k])
+            said, name = f"{value:.0f} %" if shown else "", f"level {month + 1}-{k + 1}"
+            draw.words(axes, name, place, said, "center", "center", **look).set_visible(shown)
     return figure
 
 
@@ -487,13 +427,13 @@ def plans_figure(measures: dict[str, np.ndarray], plan: xr.Dataset, figure: Figu
     axes = figure.axes[0]
     cut, failing = 100 * measures["cut_share"], 100 * measures["failing_years"]
     chosen = [100 * float(plan.ordinary_cut)], [100 * float(plan.failing_years)]
-    _plot(axes, "plans tried", cut, failing, "o", ms=7, color=MIST, mec=STONE)
-    _plot(axes, "without a plan", cut[:1], failing[:1], "s", ms=11, color=BRICK, clip_on=False, zorder=4)
-    _plot(axes, "the plan chosen", *chosen, "o", ms=14, mew=1.5, clip_on=False, **MARK)
+    draw.line(axes, "plans tried", cut, failing, "o", ms=7, color=MIST, mec=STONE)
+    draw.line(axes, "without a plan", cut[:1], failing[:1], "s", ms=11, color=BRICK, clip_on=False, zorder=4)
+    draw.line(axes, "the plan chosen", *chosen, "o", ms=14, mew=1.5, clip_on=False, **MARK)
     may_fail = 100 * plan.attrs["plan_wanted"]
-    _level(axes, "may fail", may_fail, color=DEEP, linestyle=(0, (6, 3)), linewidth=1.6)
+    draw.level(axes, "may fail", may_fail, color=DEEP, linestyle=(0, (6, 3)), linewidth=1.6)
     words = "square: without a plan · circle: the plan chosen\ndashed: the share of years that may fail"
-    _note(axes, "words", 0.99, 0.97, words, "right")
+    draw.note(axes, "words", (0.99, 0.97), words, "right", fontsize=13)
     axes.set_xlim(0, rounded_up(1.08 * max(cut.max(), 1.0)))
     axes.set_ylim(0, min(rounded_up(1.25 * max(failing.max(), 4.0)), 104.0))
     return figure

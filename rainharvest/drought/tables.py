@@ -25,19 +25,18 @@ def drought_defaults() -> dict[str, Default]:
 class Change(Table):
     """What becomes of one season's rain."""
 
-    months: tuple[int, ...] = quantity(
-        "1", "The months of the season; all twelve by default.", tuple(range(1, 13))
-    )
-    amount: float = quantity("1", "Factor on the season's total.", 1.0, gt=0, le=10)
-    frequency: float = quantity("1", "Factor on the share of its days that are wet.", 1.0, gt=0, le=10)
-    intensity: float = quantity(
-        "1",
-        "Factor on how unevenly the wet days share the total: on the coefficient of variation (standard "
-        "deviation over mean) of their depths. Above 1, more of it falls on few heavy days.",
-        1.0,
-        gt=0,
-        le=10,
-    )
+    months: tuple[int, ...] = quantity("1", tuple(range(1, 13)))
+    """The months of the season; all twelve by default."""
+
+    amount: float = quantity("1", 1.0, gt=0, le=10)
+    """Factor on the season's total."""
+
+    frequency: float = quantity("1", 1.0, gt=0, le=10)
+    """Factor on the share of its days that are wet."""
+
+    intensity: float = quantity("1", 1.0, gt=0, le=10)
+    """Factor on how unevenly the wet days share the total: on the coefficient of variation (standard
+    deviation over mean) of their depths. Above 1, more of it falls on few heavy days."""
 
     @field_validator("months")
     @classmethod
@@ -59,24 +58,18 @@ class Scenario(Table):
     1.0
     """
 
-    name: str = Field(
-        min_length=1, max_length=60, description="What it is called.", examples=["drier winters"]
-    )
-    source: str = Field(
-        min_length=1,
-        max_length=300,
-        description="Where the factors come from: they are printed with it.",
-        examples=["national projections, low case"],
-    )
-    change: tuple[Change, ...] = Field((), description="One for each season that changes; no month in two.")
-    trend_to: int | None = quantity(
-        "1",
-        "Calendar year to which the trend of the record's yearly rain is carried forward; not carried if left out.",
-        None,
-        ge=1800,
-        le=2300,
-        examples=[2050],
-    )
+    name: str = Field(min_length=1, max_length=60, examples=["drier winters"])
+    """What it is called."""
+
+    source: str = Field(min_length=1, max_length=300, examples=["national projections, low case"])
+    """Where the factors come from: they are printed with it."""
+
+    change: tuple[Change, ...] = ()
+    """One for each season that changes; no month in two."""
+
+    trend_to: int | None = quantity("1", None, ge=1800, le=2300, examples=[2050])
+    """Calendar year to which the trend of the record's yearly rain is carried forward; not carried if left
+    out."""
 
     @model_validator(mode="after")
     def _months_once(self):
@@ -89,35 +82,20 @@ class Scenario(Table):
 class Drought(Table):
     """What a study asks about its bad years."""
 
-    may_fail: float = quantity(
-        "1",
-        "Share of the years in which essential uses may fail on a day.",
-        DEFAULTS["failing_years"],
-        ge=0,
-        lt=1,
-    )
-    stage_shares: tuple[float, ...] = quantity(
-        "1",
-        "Share of what can wait that each stage of rationing serves, falling.",
-        STAGE_SHARES,
-        min_length=1,
-        max_length=3,
-    )
-    essential_share: float = quantity(
-        "1",
-        "Share of every use that counts as essential where no use is marked so.",
-        DEFAULTS["essential_share"],
-        gt=0,
-        le=1,
-    )
-    help_days: int = quantity(
-        "day", "Days from a call for help until water comes.", DEFAULTS["help_days"], ge=1, le=180
-    )
-    scenario: tuple[Scenario, ...] = Field(
-        (),
-        max_length=8,
-        description="Climates to try the tank under, with the user's own factors and their source.",
-    )
+    may_fail: float = quantity("1", DEFAULTS["failing_years"], ge=0, lt=1)
+    """Share of the years in which essential uses may fail on a day."""
+
+    stage_shares: tuple[float, ...] = quantity("1", STAGE_SHARES, min_length=1, max_length=3)
+    """Share of what can wait that each stage of rationing serves, falling."""
+
+    essential_share: float = quantity("1", DEFAULTS["essential_share"], gt=0, le=1)
+    """Share of every use that counts as essential where no use is marked so."""
+
+    help_days: int = quantity("day", DEFAULTS["help_days"], ge=1, le=180)
+    """Days from a call for help until water comes."""
+
+    scenario: tuple[Scenario, ...] = Field((), max_length=8)
+    """Climates to try the tank under, with the user's own factors and their source."""
 
     @field_validator("stage_shares")
     @classmethod

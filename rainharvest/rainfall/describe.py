@@ -10,17 +10,8 @@ from rainharvest import __version__
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.core.reader import MONTHS_SHORT
+from rainharvest.rainfall import climatology
 from rainharvest.rainfall.check_years import mann_kendall
-from rainharvest.rainfall.climatology import (
-    DAYS_A_YEAR,
-    RETURN_PERIODS,
-    daily_amounts,
-    days_a_year,
-    dry_spells,
-    period_totals,
-    return_levels,
-    standardised_precipitation_index,
-)
 from rainharvest.rainfall.flags import Flag, as_record
 
 SCALES = (1, 3, 6, 12)  # [months] of the drought index
@@ -83,8 +74,8 @@ def describe_rain(
         return xr.concat(parts, rain[dim], **how).assign_attrs(left_out="; ".join(reasons))
     record = as_record(rain)
     left_out: list[str] = []
-    years = period_totals(record, 12, year_start_month)
-    months = period_totals(record, 1)
+    years = climatology.period_totals(record, 12, year_start_month)
+    months = climatology.period_totals(record, 1)
     by_year = {
         "annual_total": ("year", years.total.values),
         "known_share": ("year", years.known_share.values),
@@ -99,7 +90,7 @@ def describe_rain(
             _calendar_months(record, months.total.values, wet_day),
             _spells(record, wet_day),
             _driest(annual.annual_total),
-            days_a_year(record).rename("days_a_year").to_dataset(),
+            climatology.days_a_year(record).rename("days_a_year").to_dataset(),
             _heavy(record, left_out),
             _over_the_years(annual.annual_total, left_out),
         ],
@@ -125,11 +116,11 @@ def _year_of(day: np.ndarray, start: int) -> np.ndarray:
 
 def _days_by_year(record: xr.DataArray, wet_day: float, start: int) -> xr.Dataset:
     """Wet days, largest day and longest dry spell of each hydrological year."""
-    amount = pd.Series(daily_amounts(record), _year_of(record["time"].values, start))
+    amount = pd.Series(climatology.daily_amounts(record), _year_of(record["time"].values, start))
     by_year = amount.groupby(level=0)
     length = [(pd.Timestamp(y + 1, start, 1) - pd.Timestamp(y, start, 1)).days for y in by_year.groups]
     count = by_year.count()
-    spells = dry_spells(record, wet_day)
+    spells = climatology.dry_spells(record, wet_day)
     longest = pd.Series(spells.dry_spell.values, _year_of(spells.spell_start.values, start))
     longest = longest.groupby(level=0).max().reindex(count.index, fill_value=0)
     columns = {
@@ -142,7 +133,7 @@ def _days_by_year(record: xr.DataArray, wet_day: float, start: int) -> xr.Datase
 
 
 def _seasons(record: xr.DataArray, start: int) -> xr.Dataset:
-    quarters = period_totals(record, 3, start)
+    quarters = climatology.period_totals(record, 3, start)
     place = (quarters.time.dt.month.values - start) % 12 // 3
     table = pd.Series(quarters.total.values, [_year_of(quarters.time.values, start), place]).unstack()
     table = table.reindex(columns=range(4))
@@ -154,7 +145,7 @@ def _seasons(record: xr.DataArray, start: int) -> xr.Dataset:
 
 def _months(months: xr.Dataset) -> xr.Dataset:
     total = xr.DataArray(months.total.values, {"month": months.time.values}, "month")
-    index = np.array([standardised_precipitation_index(total, scale).values for scale in SCALES])
+    index = np.array([climatology.standardised_precipitation_index(total, scale).values for scale in SCALES])
     found = {"monthly_total": ("month", total.values), "spi": (("scale", "month"), index)}
     known = ("month", months.known_share.values, attributes("known_share"))
     out = _dataset(found, month=months.time.values, scale=list(SCALES))
@@ -162,7 +153,7 @@ def _months(months: xr.Dataset) -> xr.Dataset:
 
 
 def _calendar_months(record: xr.DataArray, totals: np.ndarray, wet_day: float) -> xr.Dataset:
-    amount, month = daily_amounts(record), record["time"].dt.month.values
+    amount, month = climatology.daily_amounts(record), record["time"].dt.month.values
     of_total = (np.arange(len(totals)) + int(month[0]) - 1) % 12 + 1
     rows = []
     for m in range(1, 13):
@@ -191,9 +182,9 @@ def _mean(values: np.ndarray) -> float:
 
 
 def _spells(record: xr.DataArray, wet_day: float) -> xr.Dataset:
-    spells = dry_spells(record, wet_day)
+    spells = climatology.dry_spells(record, wet_day)
     days = np.arange(1, int(spells.dry_spell.max().item()) + 1 if spells.sizes["spell"] else 1)
-    known = np.count_nonzero(~np.isnan(daily_amounts(record))) / DAYS_A_YEAR
+    known = np.count_nonzero(~np.isnan(climatology.daily_amounts(record))) / climatology.DAYS_A_YEAR
     count = (spells.dry_spell.values[None, :] >= days[:, None]).sum(axis=1)
     rate = count / known if known else np.full(len(days), np.nan)
     return spells.merge(_dataset({"spells_a_year": ("spell_days", rate)}, spell_days=days))
@@ -223,12 +214,14 @@ def _driest(annual: xr.DataArray) -> xr.Dataset:
 
 def _heavy(record: xr.DataArray, left_out: list[str]) -> xr.Dataset:
     try:
-        return return_levels(record)
+        return climatology.return_levels(record)
     except InputError as error:
         left_out.append(f"return levels: {error}")
-        missing = ("return_period", np.full(len(RETURN_PERIODS), np.nan))
+        missing = ("return_period", np.full(len(climatology.RETURN_PERIODS), np.nan))
         names = ("return_level", "return_level_low", "return_level_high")
-        return _dataset(dict.fromkeys(names, missing), return_period=np.array(RETURN_PERIODS, float))
+        return _dataset(
+            dict.fromkeys(names, missing), return_period=np.array(climatology.RETURN_PERIODS, float)
+        )
 
 
 def _over_the_years(annual: xr.DataArray, left_out: list[str]) -> xr.Dataset:
@@ -293,7 +286,7 @@ def version_totals(filled: xr.DataArray, year_start_month: int = 1) -> xr.DataAr
     """
     # A version knows a day or does not: one tells which years are whole, and the sums of all are taken at
     # once, since a slider waits for them.
-    first = period_totals(one_version(filled), 12, year_start_month)
+    first = climatology.period_totals(one_version(filled), 12, year_start_month)
     starts = np.searchsorted(filled.indexes["time"], first.time.values)
     total = np.add.reduceat(filled.transpose("member", "time").values, starts, axis=1)
     return xr.DataArray(

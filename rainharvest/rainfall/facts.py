@@ -24,7 +24,7 @@ from rainharvest.rainfall.fill_skill import FILLINGS, fill_skill
 from rainharvest.rainfall.flags import Flag, as_record
 from rainharvest.rainfall.read_open import open_source, unpacked
 from rainharvest.rainfall.read_values import LIMITS
-from rainharvest.rainfall.record import RainRecord, read_as_far_as_needed
+from rainharvest.rainfall.record import RainRecord, measured_years, read_as_far_as_needed
 from rainharvest.rainfall.summary import parts_of
 
 SAY = texts_of("rainfall")
@@ -94,9 +94,7 @@ def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
 
 
 def checked_record(
-    files: Sequence[str | os.PathLike],
-    hints: Mapping[str, object] | None = None,
-    years: int = SHOWN_YEARS,
+    files: Sequence[str | os.PathLike], hints: Mapping[str, object] | None = None, years: int = SHOWN_YEARS
 ) -> CheckedRecord:
     """Read and check a record and its neighbours, and take out what cannot be right.
 
@@ -289,7 +287,6 @@ def origins_facts(flags: np.ndarray) -> dict[str, float]:
 def own_facts(record: RainRecord) -> xr.Dataset:
     """Return of a record by itself what a study's results say of theirs."""
     first, filled, raw = one_version(record.filled), record.filled.attrs, record.read.attrs
-    left = [int(year) for year in parts_of(filled["years_to_leave_out"], ", ")]
     return (
         record.filled.to_dataset(name="versions")
         .assign(rain=first, flag=("time", first["flag"].values))
@@ -302,7 +299,7 @@ def own_facts(record: RainRecord) -> xr.Dataset:
             left_out=SAY.left("gaps_left", filled["gaps_left"]).capitalize() if filled["gaps_left"] else "",
             days_missing=int(record.read.isnull().sum()),
             days_read=record.read.sizes["time"],
-            measured_years=float((~first["time"].dt.year.isin(left)).sum()) / 365.25,
+            measured_years=measured_years(record),
         )
     )
 

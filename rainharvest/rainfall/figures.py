@@ -12,17 +12,15 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core import style
+from rainharvest.core import draw, style
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import MONTHS_SHORT
-from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, STYLE, keep, new_figure, rounded_up
+from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
 from rainharvest.rainfall.flags import Flag
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
-    from matplotlib.text import Text
 
 PALE = "#e4eaec"
 ORIGINS = ("measured", "share of a longer reading", "from a neighbour", "its own season", "unknown")
@@ -41,42 +39,20 @@ SKILLS = {
 
 SPI_LINES = {-1.0: "moderately dry", -1.5: "severely dry", -2.0: "extremely dry"}
 
-DASHED = {"color": STONE, "linewidth": 1.8, "linestyle": (0, (6, 3))}
-DOT = {"marker": "o", "linestyle": "", "color": OCHRE, "mec": INK, "zorder": 4}
+DASHED = draw.DASHED
+DOT = draw.DOT | {"zorder": 4}
 WHITE = {"facecolor": "white", "edgecolor": "none", "pad": 2}
 LEAP = pd.date_range("2000-01-01", "2000-12-31")
 
 
-def _line(axes: Axes, name: str, **look) -> Line2D:
-    return keep(axes, name, lambda: axes.plot([], [], **look)[0])
-
-
-def _strokes(axes: Axes, name: str, at, low, high, **look) -> None:
-    """Draw upright strokes, or move them; nothing where there are none."""
-    lines = keep(axes, name, lambda: axes.vlines([0], [0], [0], **look))
-    segments = [[(x, a), (x, b)] for x, a, b in zip(at, low, high, strict=True)]
-    lines.set_segments(segments or [[(np.nan, np.nan)] * 2])
-
-
-def _text(axes: Axes, name: str, place: tuple[float, float], text: str, **look) -> Text:
-    """Write words in the axes, or change them."""
-    look = {"transform": axes.transAxes, "va": "top"} | look
-    words = keep(axes, name, lambda: axes.text(*place, "", **look))
-    words.set_text(text)
-    return words
-
-
 def _legend(axes: Axes, colours, words, below: float) -> None:
-    from matplotlib import rc_context
-    from matplotlib.patches import Patch
-
-    fill = {"edgecolor": INK, "linewidth": 0.5}
-    handles = [Patch(facecolor=c, label=w, **fill) for c, w in zip(colours, words, strict=True)]
-    look = {"frameon": False, "fontsize": 14, "handlelength": 1.0, "handletextpad": 0.5, "columnspacing": 1.2}
-    with rc_context(STYLE):
-        axes.legend(
-            handles=handles, ncols=len(words), loc="upper center", bbox_to_anchor=(0.5, below), **look
-        )
+    """Name colours below the axes."""
+    look = {"fontsize": 14, "handlelength": 1.0, "handletextpad": 0.5, "columnspacing": 1.2}
+    looks = {
+        w: {"facecolor": c, "edgecolor": INK, "linewidth": 0.5} for c, w in zip(colours, words, strict=True)
+    }
+    place = {"loc": "upper center", "bbox_to_anchor": (0.5, below), "ncols": len(words)}
+    draw.legend(axes, handles=draw.samples(looks), **place, **look)
 
 
 def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
@@ -132,23 +108,22 @@ def annual_figure(
     rest = np.arange(years.size) != driest
     wide = 9 if years.size < 50 else 7
     none = np.zeros_like(middle)
-    _strokes(axes, "bars", years[rest], none[rest], middle[rest], color=MIST, linewidth=wide)
-    _strokes(axes, "driest", years[~rest], none[~rest], middle[~rest], color=BRICK, linewidth=wide)
+    draw.strokes(axes, "bars", years[rest], none[rest], middle[rest], color=MIST, linewidth=wide)
+    draw.strokes(axes, "driest", years[~rest], none[~rest], middle[~rest], color=BRICK, linewidth=wide)
     apart = high - low > 1e-9
-    _strokes(axes, "spread", years[apart], low[apart], high[apart], color=INK, linewidth=2.2, zorder=3)
+    draw.strokes(axes, "spread", years[apart], low[apart], high[apart], color=INK, linewidth=2.2, zorder=3)
     mean = float(middle.mean()) if years.size else np.nan
-    line = keep(axes, "mean", lambda: axes.axhline(0, **DASHED | {"color": DEEP, "linewidth": 2}))
-    line.set_ydata([mean] * 2)
+    draw.level(axes, "mean", mean, **DASHED | {"color": DEEP, "linewidth": 2})
     for year in (changes or {}).get("breaks", ()):
-        keep(axes, f"break {year}", lambda year=year: axes.axvline(year - 0.5, **DASHED | {"color": INK}))
+        draw.upright(axes, f"break {year}", year - 0.5, **DASHED | {"color": INK})
     if changes and changes["trend"] is not None:
-        _line(axes, "trend", color=OCHRE, linewidth=2.6, zorder=4).set_data(*changes["line"])
+        draw.line(axes, "trend", *changes["line"], color=OCHRE, linewidth=2.6, zorder=4)
     box = WHITE | {"alpha": 0.85}
     said = f"mean {mean:,.0f} mm" if years.size else "no year is complete"
-    _text(axes, "words", (0.01, 0.97), said, color=DEEP, bbox=box)
+    draw.note(axes, "words", (0.01, 0.97), said, color=DEEP, bbox=box)
     said = f"driest: {years[driest]}, {middle[driest]:,.0f} mm" if years.size else ""
-    look = {"ha": "right", "color": BRICK, "fontweight": "bold", "bbox": box}
-    _text(axes, "driest-words", (0.99, 0.97), said, **look)
+    look = {"color": BRICK, "fontweight": "bold", "bbox": box}
+    draw.note(axes, "driest-words", (0.99, 0.97), said, "right", **look)
     axes.set_ylim(0, rounded_up(1.22 * float(np.max(high, initial=1.0))))
     return figure
 
@@ -162,8 +137,8 @@ def double_mass_figure(mass: xr.Dataset, figure: Figure | None = None) -> Figure
     axes = figure.axes[0]
     here, there, year = mass.here.values / 1000, mass.there.values / 1000, mass.year.values
     ends = ([0, there[-1]], [0, here[-1]]) if year.size else ([], [])
-    _line(axes, "line", **DASHED).set_data(*ends)
-    _line(axes, "years", marker="o", linestyle="", ms=7, color=DEEP).set_data(there, here)
+    draw.line(axes, "line", *ends, **DASHED)
+    draw.line(axes, "years", there, here, marker="o", linestyle="", ms=7, color=DEEP)
     shown = [k for k in range(year.size) if year[k] % 10 == 0 and here[k] > 0.12 * here[-1]]
     look = {"textcoords": "offset points", "ha": "left", "va": "top"}
     for k in range(12):  # a decade a label; those not needed are empty
@@ -171,7 +146,7 @@ def double_mass_figure(mass: xr.Dataset, figure: Figure | None = None) -> Figure
         words.set_text(str(year[shown[k]]) if k < len(shown) else "")
         words.xy = (there[shown[k]], here[shown[k]]) if k < len(shown) else (0, 0)
     said = "" if year.size else "no neighbour to compare with"
-    _text(axes, "none", (0.5, 0.5), said, ha="center", va="center", fontsize=16)
+    draw.note(axes, "none", (0.5, 0.5), said, "center", "center", fontsize=16)
     axes.set_xlim(0, rounded_up(1.05 * there[-1]) if year.size else 1)
     axes.set_ylim(0, rounded_up(1.05 * here[-1]) if year.size else 1)
     return figure
@@ -196,12 +171,11 @@ def skill_figure(skill: xr.Dataset, figure: Figure | None = None) -> Figure:
         look = {"color": colour, "edgecolor": INK, "linewidth": 0.6}
         for i, value in enumerate(table[:, j]):
             y, width = i - 0.2 + 0.4 * j, np.nan_to_num(value)
-            bar = keep(axes, f"{filling} {i}", lambda y=y, look=look: axes.barh(y, 0, 0.36, **look)[0])
-            bar.set_width(width)
+            draw.bar(axes, f"{filling} {i}", y, width, 0.36, **look)
             said = f"{value:+z.1f}".replace("-", "−") if np.isfinite(value) else "not known"
-            words = _text(axes, f"words {filling} {i}", (0, y), said, va="center", transform=axes.transData)
-            words.set_x(width + (-0.01 if value < 0 else 0.01) * (left + right))
-            words.set_ha("right" if value < 0 else "left")
+            place = width + (-0.01 if value < 0 else 0.01) * (left + right), y
+            side = "right" if value < 0 else "left"
+            draw.words(axes, f"words {filling} {i}", place, said, side, "center")
     axes.set_xlim(-left, right)
     return figure
 
@@ -218,14 +192,12 @@ def return_levels_figure(levels: xr.Dataset, years: float, figure: Figure | None
     level = levels.return_level.values
     low, high = levels.return_level_low.values, levels.return_level_high.values
     known = np.isfinite(level) & np.isfinite(low) & np.isfinite(high)
-    band = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
-    band.set_data(period[known], low[known], high[known])
-    _line(axes, "line", marker="o", color=DEEP, ms=9, clip_on=False).set_data(period, level)
-    end = keep(axes, "end", lambda: axes.axvline(1, **DASHED))
-    end.set_xdata([min(max(years, period[0]), period[-1])] * 2)
+    draw.band(axes, "band", period[known], low[known], high[known], alpha=0.7)
+    draw.line(axes, "line", period, level, marker="o", color=DEEP, ms=9, clip_on=False)
+    draw.upright(axes, "end", min(max(years, period[0]), period[-1]), **DASHED)
     said = f"band: 95 % interval; right of the dashed line, beyond {years:.0f} years: extrapolated"
     said = said if np.isfinite(level).any() else "too few heavy days to say"
-    _text(axes, "note", (0.005, 0.98), said, bbox=WHITE)
+    draw.note(axes, "note", (0.005, 0.98), said, bbox=WHITE)
     tallest = np.concatenate([level[np.isfinite(level)], high[known], [1.0]])
     axes.set_ylim(0, rounded_up(1.25 * float(tallest.max())))
     return figure
@@ -241,11 +213,11 @@ def monthly_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     axes = figure.axes[0]
     mean = found.month_mean.values
     low, middle, high = found.month_share.sel(share=[0.1, 0.5, 0.9]).values.T
-    _strokes(axes, "bars", month, np.zeros(12), mean, color=MIST, linewidth=38)
-    _strokes(axes, "spread", month, low, high, color=DEEP, linewidth=3, zorder=3)
-    _line(axes, "middle", ms=9, **DOT).set_data(month, middle)
+    draw.strokes(axes, "bars", month, np.zeros(12), mean, color=MIST, linewidth=38)
+    draw.strokes(axes, "spread", month, low, high, color=DEEP, linewidth=3, zorder=3)
+    draw.line(axes, "middle", month, middle, ms=9, **DOT)
     said = "bar: mean · dot: middle year · line: 8 years of 10"
-    _text(axes, "words", (0.995, 1.02), said, ha="right", va="bottom")
+    draw.note(axes, "words", (0.995, 1.02), said, "right", "bottom")
     axes.set_ylim(0, rounded_up(1.05 * float(np.nanmax(high, initial=1.0))))
     return figure
 
@@ -257,13 +229,12 @@ def spells_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
         axes.set(xscale="log", yscale="log", xlabel=label("spell_days"), ylabel="Spells a year")
     axes = figure.axes[0]
     days, rate = found.spell_days.values, found.spells_a_year.values
-    _line(axes, "spells", color=DEEP, drawstyle="steps-pre").set_data(days, rate)
-    keep(axes, "once", lambda: axes.axhline(1, **DASHED))
-    once = {"transform": axes.get_yaxis_transform(), "va": "bottom", "color": STONE}
-    _text(axes, "once-words", (0.005, 1.06), "once a year", **once)
-    _line(axes, "longest", ms=13, clip_on=False, **DOT).set_data(days[-1:], rate[-1:])
+    draw.line(axes, "spells", days, rate, color=DEEP, drawstyle="steps-pre")
+    draw.level(axes, "once", 1, **DASHED)
+    draw.beside(axes, "once-words", (0.005, 1.06), "once a year", va="bottom", color=STONE)
+    draw.line(axes, "longest", days[-1:], rate[-1:], ms=13, clip_on=False, **DOT)
     said = f"longest: {days[-1]} days" if days.size else ""
-    _text(axes, "longest-words", (0.99, 0.95), said, ha="right", fontweight="bold")
+    draw.note(axes, "longest-words", (0.99, 0.95), said, "right", fontweight="bold")
     right = rounded_up(1.05 * days[-1]) if days.size else 10
     bottom = 10.0 ** np.floor(np.log10(rate[-1] * 0.8)) if days.size and rate[-1] > 0 else 0.01
     top = rounded_up(1.1 * rate[0]) if days.size else 100
@@ -288,15 +259,12 @@ def spi_figure(spi: xr.DataArray, figure: Figure | None = None) -> Figure:
     axes.set_title(title, **style.TITLE)
     month, value = dates.date2num(spi.month.values), np.nan_to_num(spi.values)
     for name, part, colour in (("wet", np.maximum(value, 0), MIST), ("dry", np.minimum(value, 0), BRICK)):
-        look = {"color": colour, "linewidth": 0.4, "step": "mid"}
-        area = keep(axes, name, lambda look=look: axes.fill_between([], [], **look))
-        area.set_data(month, np.zeros_like(part), part)
-    right = {"transform": axes.get_yaxis_transform(), "va": "center", "fontsize": 13}
+        draw.band(axes, name, month, 0.0, part, color=colour, linewidth=0.4, step="mid")
     for edge, words in SPI_LINES.items():
         look = {"color": INK, "linewidth": 1, "linestyle": (0, (4, 3)), "zorder": 3}
-        keep(axes, f"edge {edge}", lambda edge=edge, look=look: axes.axhline(edge, **look))
-        _text(axes, f"words {edge}", (1.005, edge), words, **right)
-    keep(axes, "zero", lambda: axes.axhline(0, color=INK, linewidth=1.2, zorder=3))
+        draw.level(axes, f"edge {edge}", edge, **look)
+        draw.beside(axes, f"words {edge}", (1.005, edge), words, va="center", fontsize=13)
+    draw.level(axes, "zero", 0, color=INK, linewidth=1.2, zorder=3)
     span = (month[-1] - month[0]) / 365.25
     axes.set_xlim(month[0], month[-1])
     axes.xaxis.set_major_locator(dates.YearLocator(10 if span > 35 else 5 if span > 12 else 1))

@@ -21,14 +21,7 @@ from rainharvest.rainfall.read_days import SUB_DAILY, Readings, usual_step
 from rainharvest.rainfall.read_layout import Preamble
 from rainharvest.rainfall.read_open import Source, unpacked
 from rainharvest.rainfall.read_rows import Hints, file_unit, one_of
-from rainharvest.rainfall.read_values import (
-    FIRST_YEAR,
-    LAST_YEAR,
-    LIMITS,
-    NEGATIVE_CODES,
-    READING,
-    plural,
-)
+from rainharvest.rainfall.read_values import FIRST_YEAR, LAST_YEAR, LIMITS, NEGATIVE_CODES, READING, plural
 
 EARTH_RADIUS = 6371.0  # mean radius of the earth [km]
 

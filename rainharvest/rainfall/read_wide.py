@@ -11,13 +11,7 @@ import numpy as np
 from rainharvest.core.errors import require
 from rainharvest.rainfall.read_columns import places_of, plain, unit_in_name
 from rainharvest.rainfall.read_days import Readings
-from rainharvest.rainfall.read_layout import (
-    SEPARATORS,
-    Preamble,
-    is_comment,
-    read_preamble,
-    split,
-)
+from rainharvest.rainfall.read_layout import SEPARATORS, Preamble, is_comment, read_preamble, split
 from rainharvest.rainfall.read_rows import Hints, file_unit
 from rainharvest.rainfall.read_values import (
     MONTHS,

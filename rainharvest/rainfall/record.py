@@ -319,7 +319,7 @@ def part_since(record: StudyRecord) -> pd.Timestamp | None:
     return since if (days[-1] - since).days >= LEAST_SINCE * 365 and since > days[0] else None
 
 
-def measured_years(record: StudyRecord) -> float:
+def measured_years(record: StudyRecord | RainRecord) -> float:
     """Return the years of the record used, without those of which more than a fifth is filled."""
     out = [int(year) for year in record.filled.attrs.get("years_to_leave_out", "").split(", ") if year]
     return int((~np.isin(record.filled.indexes["time"].year, out)).sum()) / 365.25

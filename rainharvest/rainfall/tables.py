@@ -14,43 +14,36 @@ class Rain(Table):
     where a file leaves doubt; each is used only for a file that does.
     """
 
-    file: str = file_name("The station's record.", min_length=1, examples=["records/my_gauge.csv"])
-    neighbours: tuple[str, ...] = file_name(
-        "Records of stations near it.", (), examples=[["records/its_neighbour.csv"]]
-    )
-    column: str | None = Field(
-        None, description="Name of the column of rain, where a file leaves doubt.", examples=["rain_mm"]
-    )
-    units: str | None = Field(
-        None, description="Unit of the rain, where a file leaves doubt.", examples=["mm"]
-    )
-    day_first: bool | None = Field(
-        None,
-        description="Whether 03/04/2020 is the third of April, where a file leaves doubt.",
-        examples=[True],
-    )
-    at: tuple[float, float] | str | None = Field(
-        None,
-        description="Latitude and longitude in a gridded file, or the station or sheet in a file with several.",
-        examples=[[-33.42, 4.85]],
-    )
-    blank_is_zero: bool | None = Field(
-        None, description="Whether a blank means no rain, where a file leaves doubt.", examples=[True]
-    )
-    gaps_end_in_totals: bool | None = Field(
-        None,
-        description="Whether the reading after a gap of a month or less is the total of the gap's days too; "
-        "worked out from the readings where not given.",
-        examples=[True],
-    )
-    members: int = Field(
-        20, ge=1, le=200, description="Equally likely filled versions of the record; 20 by own choice."
-    )
-    seed: int = Field(0, ge=0, description="The number that makes the filling repeatable.")
-    year_start_month: int | None = Field(
-        None,
-        ge=1,
-        le=12,
-        description="First month of the hydrological year; the one after the driest month if not given.",
-        examples=[7],
-    )
+    file: str = file_name(min_length=1, examples=["records/my_gauge.csv"])
+    """The station's record."""
+
+    neighbours: tuple[str, ...] = file_name((), examples=[["records/its_neighbour.csv"]])
+    """Records of stations near it."""
+
+    column: str | None = Field(None, examples=["rain_mm"])
+    """Name of the column of rain, where a file leaves doubt."""
+
+    units: str | None = Field(None, examples=["mm"])
+    """Unit of the rain, where a file leaves doubt."""
+
+    day_first: bool | None = Field(None, examples=[True])
+    """Whether 03/04/2020 is the third of April, where a file leaves doubt."""
+
+    at: tuple[float, float] | str | None = Field(None, examples=[[-33.42, 4.85]])
+    """Latitude and longitude in a gridded file, or the station or sheet in a file with several."""
+
+    blank_is_zero: bool | None = Field(None, examples=[True])
+    """Whether a blank means no rain, where a file leaves doubt."""
+
+    gaps_end_in_totals: bool | None = Field(None, examples=[True])
+    """Whether the reading after a gap of a month or less is the total of the gap's days too; worked out from
+    the readings where not given."""
+
+    members: int = Field(20, ge=1, le=200)
+    """Equally likely filled versions of the record; 20 by own choice."""
+
+    seed: int = Field(0, ge=0)
+    """The number that makes the filling repeatable."""
+
+    year_start_month: int | None = Field(None, ge=1, le=12, examples=[7])
+    """First month of the hydrological year; the one after the driest month if not given."""

@@ -22,7 +22,6 @@ from rainharvest.catchment.tables import TRADE_SIZES, Catchment, Conveyance, con
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.uses import may_serve, treatment_class
-from rainharvest.rainfall.climatology import return_levels
 from rainharvest.siteworks.base import (
     CODE,
     Base,
@@ -43,8 +42,9 @@ from rainharvest.siteworks.overflow import (
     size_soakaway,
     storm_depths,
     stuck_valve_flow,
+    ten_year_day,
 )
-from rainharvest.siteworks.tables import DEFAULTS, PART_NAMES, SiteWorks
+from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
 from rainharvest.siteworks.treatment import (
     DOUBTFUL,
     ChlorinePlan,
@@ -56,8 +56,11 @@ from rainharvest.siteworks.treatment import (
 )
 from rainharvest.siteworks.underground import Flotation, flotation_of
 from rainharvest.siteworks.upkeep import (
+    LINK,
+    TANK,
     check_list,
     price_parts,
+    priced_by_costs,
     site_parts,
     siting_checks,
     trade_size,
@@ -353,20 +356,6 @@ class Bill:
         return sum(price for _, price in self.lines)
 
 
-TANK, LINK = "tank", "link between tanks"
-
-
-def priced_by_costs(costs: Costs, nominal: float, many: int, bought: dict) -> dict[str, float]:
-    """Return the prices of one piece that a table of costs, or a catalogue, gives to parts on the list."""
-    out = {part.name: part.price(nominal) for part in costs.part if part.name in PART_NAMES}
-    if "tank_price" in bought:
-        link = bought["link_price"]
-        out |= {TANK: (bought["tank_price"] - link * (many - 1)) / many, LINK: link}
-    elif costs.per_litre:
-        out[TANK] = costs.per_litre * nominal / many
-    return out
-
-
 def bill_of(results, works: Works) -> Bill | None:
     """Return the bill of a study that was run; None where nothing has a price."""
     study, done, parts = results.study, results.done, works.parts
@@ -585,12 +574,6 @@ def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
     return done.assign_attrs(done.attrs | {"infiltration": rate}), ""
 
 
-def site_bought(site: SiteWorks, tanks: int, height: float) -> SiteWorks:
-    """Return a site whose tanks are bought from a catalogue, which knows how many of what height they are."""
-    bought = {"form": "upright", "tanks": tanks, "height": height, "tank_width": None}
-    return site.model_copy(update=bought)
-
-
 @lru_cache(2)  # six sections ask
 def siteworks_of(results) -> Works:
     """Return the site works of a study that has been run: of its tables, its record, its flows and its results."""
@@ -599,7 +582,7 @@ def siteworks_of(results) -> Works:
     demand = results.flows.demand.sum("use")
     site, nominal = study.site_works, float(done.described_nominal)
     if "tanks" in done.attrs:
-        site = site_bought(site, int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
+        site = site.bought(int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
     costs = prices_of(study) or Costs()
     given = Given(
         nominal=nominal,
@@ -622,16 +605,6 @@ def qualities_of(study) -> dict[str, str]:
     """Return the quality that each thing that draws water of a study needs."""
     out = {use.name: use.quality for use in study.use}
     return out | {thing.name: "outdoor" for thing in (*study.garden, *study.pool)}
-
-
-def ten_year_day(rain: xr.DataArray) -> float:
-    """Return a day as heavy as comes once in ten years; the heaviest of a record too short to say."""
-    try:
-        period = [DEFAULTS["return_period"].value]
-        level = float(return_levels(rain, return_period=period).return_level[0])
-    except InputError:
-        level = float(rain.max())
-    return max(level, 1.0)
 
 
 def siteworks_group(results) -> xr.Dataset:

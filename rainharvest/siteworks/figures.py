@@ -8,23 +8,10 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.figures import GROUND, draw_run
+from rainharvest.core import draw
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import date, in_units, large_volume, measure, number
-from rainharvest.core.style import (
-    BRICK,
-    DEEP,
-    INK,
-    MIST,
-    OCHRE,
-    STONE,
-    draw_box,
-    draw_line,
-    draw_polygon,
-    draw_says,
-    keep,
-    new_figure,
-    rounded_up,
-)
+from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, TITLE, keep, new_figure, rounded_up
 from rainharvest.core.text import texts_of
 
 if TYPE_CHECKING:
@@ -39,11 +26,6 @@ SAY = texts_of("siteworks")
 SLAB = "#b9b9b4"
 
 """Concrete, and nothing else."""
-
-
-def _draw_level(axes: Axes, name: str, level: float, **look) -> None:
-    """Draw a level line across, or move it."""
-    keep(axes, name, lambda: axes.axhline(0, **look)).set_ydata([level] * 2)
 
 
 def _colour(axes: Axes, name: str, right: bool) -> None:
@@ -76,11 +58,10 @@ def tank_figure(works: Works, figure: Figure | None = None) -> Figure:
     left, right, deep = -9 * step, 31 * step, -3.6 * step + min(floor, 0.0)
     axes.set_xlim(metre * left, metre * right)
     axes.set_ylim(metre * deep, metre * (step * np.ceil(high / step + 2)))
-    ground = keep(axes, "ground", lambda: axes.fill_between([], [], color=GROUND, alpha=0.55, linewidth=0))
-    ground.set_data(metre * np.array([left, right]), np.full(2, metre * deep), np.zeros(2))
+    draw.band(axes, "ground", metre * np.array([left, right]), metre * deep, 0.0, color=GROUND, alpha=0.55)
     _draw_base(axes, works, wide, places, metre)
     place = metre * (left + 0.6 * step), metre * (deep + 0.8 * step)
-    draw_says(axes, "pressure", place, SAY.pressure(works), fontweight="bold")
+    draw.label(axes, "pressure", place, SAY.pressure(works), fontweight="bold")
     _colour(axes, "pressure", not works.base.engineer)
     _draw_vessel(axes, works, wide, places, step, metre)
     _draw_tap(axes, works, step, metre)
@@ -103,14 +84,14 @@ def _draw_base(axes: Axes, works: Works, wide: float, places: list[float], metre
         slab, deck = [], []
         if k < len(places):
             x = places[k]
-            slab = draw_box(x - over, x + wide + over, foot - base.slab_thickness, foot, metre)
-            deck = draw_box(x - 0.05, x + wide + 0.05, floor - 0.08, floor, metre) if stand else []
+            slab = draw.box(x - over, x + wide + over, foot - base.slab_thickness, foot, metre)
+            deck = draw.box(x - 0.05, x + wide + 0.05, floor - 0.08, floor, metre) if stand else []
             legs = np.linspace(0.06, wide - 0.06, max(2, int(np.ceil(wide / 1.5)) + 1)) if stand else []
             posts += [p for leg in legs for p in ((x + leg, foot), (x + leg, floor - 0.06), (np.nan, np.nan))]
         slab = slab if base.slab_thickness else []
-        draw_polygon(axes, f"slab{k or ''}", slab, facecolor=SLAB, edgecolor=INK, linewidth=1.4, zorder=3)
-        draw_polygon(axes, f"deck{k or ''}", deck, facecolor=STONE, edgecolor=INK, linewidth=1.2, zorder=3)
-    draw_line(axes, "legs", metre * np.array(posts), color=INK, linewidth=4, zorder=3)
+        draw.shape(axes, f"slab{k or ''}", slab, facecolor=SLAB, edgecolor=INK, linewidth=1.4, zorder=3)
+        draw.shape(axes, f"deck{k or ''}", deck, facecolor=STONE, edgecolor=INK, linewidth=1.2, zorder=3)
+    draw.path(axes, "legs", metre * np.array(posts), color=INK, linewidth=4, zorder=3)
 
 
 def _draw_vessel(
@@ -128,20 +109,20 @@ def _draw_vessel(
         for name, (level, look) in looks.items():
             shape = []
             if k < len(places):
-                shape = draw_box(places[k], places[k] + wide, floor, floor + level, metre)
+                shape = draw.box(places[k], places[k] + wide, floor, floor + level, metre)
             if k < len(places) and vessel.form == "horizontal":
                 reach = np.arccos(np.clip(1 - level / radius, -1, 1))
                 turn = np.linspace(-reach, reach, 91) - np.pi / 2
                 across, up = radius + radius * np.cos(turn), floor + radius + radius * np.sin(turn)
                 shape = metre * np.column_stack([places[k] + across, up])
-            draw_polygon(axes, f"{name}{k or ''}", shape, **look)
+            draw.shape(axes, f"{name}{k or ''}", shape, **look)
     pipe = floor + 0.5 * min(vessel.outlet_mark, 0.2)
     links = [p for x in places[1:] for p in ((places[0] + wide, pipe), (x, pipe), (np.nan, np.nan))]
-    draw_line(axes, "links", metre * np.array(links), color=DEEP, linewidth=4, zorder=3)
+    draw.path(axes, "links", metre * np.array(links), color=DEEP, linewidth=4, zorder=3)
     inside = wide > 5 * step
     middle, above = metre * (floor + vessel.middle), metre * (floor + vessel.height + 0.7 * step)
     left_out = f", {len(places)} of {vessel.tanks} drawn" if vessel.tanks > len(places) else ""
-    draw_says(
+    draw.label(
         axes,
         "holds",
         (metre * wide / 2, middle) if inside else (0.0, above),
@@ -157,17 +138,17 @@ def _draw_tap(axes: Axes, works: Works, step: float, metre: float) -> None:
     out, mark = -0.35, works.floor_height + works.vessel.outlet_mark
     start = (0.0, mark) if tap.tap_height <= mark or not works.tap_dry else (out, 0.0)
     path = metre * np.array([start, (out, start[1]), (out, tap.tap_height)])
-    draw_line(axes, "tap", path, color=DEEP, linewidth=4, zorder=6)
-    draw_line(axes, "mouth", path[-1:], marker="v", linestyle="none", ms=9, color=DEEP, zorder=7)
+    draw.path(axes, "tap", path, color=DEEP, linewidth=4, zorder=6)
+    draw.path(axes, "mouth", path[-1:], marker="v", linestyle="none", ms=9, color=DEEP, zorder=7)
     half = 0.14 * max(site.bucket / 20.0, 0.2) ** 0.5
-    bucket = draw_box(out - half, out + half, 0.0, site.bucket_height, metre)
-    draw_polygon(axes, "bucket", bucket, facecolor="white", edgecolor=INK, linewidth=1.8, zorder=5)
+    bucket = draw.box(out - half, out + half, 0.0, site.bucket_height, metre)
+    draw.shape(axes, "bucket", bucket, facecolor="white", edgecolor=INK, linewidth=1.8, zorder=5)
     _colour(axes, "bucket", works.bucket_fits)
     lines = [f"tap {measure(tap.tap_height, 'm', 2)} up"]
     lines += ["by the pump" if works.tap_dry else measure(float(works.gauge.tap_flow[-1]), "L/s", 2)]
     lines += [] if works.bucket_fits else ["bucket does not fit"]
     place = metre * (out - half - 0.4 * step), metre * max(tap.tap_height, site.bucket_height, 0.3)
-    draw_says(axes, "tap-words", place, "\n".join(lines), ha="right", va="bottom")
+    draw.label(axes, "tap-words", place, "\n".join(lines), ha="right", va="bottom")
     _colour(axes, "tap-words", works.bucket_fits)
 
 
@@ -181,8 +162,8 @@ def _draw_overflow(axes: Axes, works: Works, wide: float, last: float, step: flo
         rim = radius + float(np.sqrt(max(radius**2 - (vessel.overflow_mark - radius) ** 2, 0.0)))
     rim, wide, low = rim + last, wide + last, min(-step, level)
     path = [(rim, level), (wide + step, level), (wide + step, low), (wide + 4 * step, low - 0.3 * step)]
-    draw_line(axes, "overflow", metre * np.array(path), color=OCHRE, linewidth=5, zorder=6)
-    keep(axes, "overflow", dict).set_color(BRICK if pipe is None else OCHRE)
+    drawn = draw.path(axes, "overflow", metre * np.array(path), linewidth=5, zorder=6)
+    drawn.set_color(BRICK if pipe is None else OCHRE)
     text = "no overflow fits" if works.peak else "overflow"
     if pipe is not None:
         many = f"{pipe.pipes} x " if pipe.pipes > 1 else ""
@@ -193,10 +174,10 @@ def _draw_overflow(axes: Axes, works: Works, wide: float, last: float, step: flo
     place = metre * (wide + 1.5 * step), metre * level
     if level < 0:
         side, place = "top", (metre * (wide + 4.3 * step), metre * (low - 0.9 * step))
-    draw_says(axes, "overflow-words", place, text, va=side)
+    draw.label(axes, "overflow-words", place, text, va=side)
     _colour(axes, "overflow-words", pipe is not None or not works.peak)
     way = metre * (wide + 4.3 * step), metre * (low - 0.3 * step)
-    draw_says(axes, "way", way, f"to the {works.site.overflow_to}")
+    draw.label(axes, "way", way, f"to the {works.site.overflow_to}")
 
 
 def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, metre: float) -> None:
@@ -216,19 +197,19 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
         lines += ["(not to scale)"] if tap < wanted else []
         text = "\n".join([*lines, f"{number(pump.duty.electric_power, 2)} W"])
 
-    def draw(name: str, *points: tuple[float, float], **look) -> None:
-        draw_line(axes, name, metre * np.array(points) if pump else [], **look)
+    def piece(name: str, *points: tuple[float, float], **look) -> None:
+        draw.path(axes, name, metre * np.array(points) if pump else [], **look)
 
     way = [(wide, mark), (x, mark), (x, y), (up, y), (up, tap)]
     if works.site.buried and x < wide:
         way = [(x, y), (x, 0.5 * step), (up, 0.5 * step), (up, tap)]
-    draw("rising", *way, color=DEEP, linewidth=3, zorder=6)
+    piece("rising", *way, color=DEEP, linewidth=3, zorder=6)
     body = {"ms": 20, "mfc": "white", "mec": INK, "mew": 2.4, "zorder": 7}
-    draw("pump", (x, y), marker="o", linestyle="none", **body)
-    draw("highest", (up, tap), marker="^", linestyle="none", ms=10, color=DEEP, zorder=7)
-    draw_says(axes, "pump-words", (metre * (up + 0.6 * step), metre * max(tap, 3.5 * step)), text, va="top")
+    piece("pump", (x, y), marker="o", linestyle="none", **body)
+    piece("highest", (up, tap), marker="^", linestyle="none", ms=10, color=DEEP, zorder=7)
+    draw.label(axes, "pump-words", (metre * (up + 0.6 * step), metre * max(tap, 3.5 * step)), text, va="top")
     dashed = {"color": BRICK, "linewidth": 2, "linestyle": (0, (3, 2)), "zorder": 6}
-    draw("stop", (0.0, level), (wide, level), **dashed)
+    piece("stop", (0.0, level), (wide, level), **dashed)
 
 
 def run_figure(works: Works, figure: Figure | None = None) -> Figure:
@@ -253,10 +234,10 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
         axes, "From the roof to the tank", levels, across, (span, vessel.height, vessel.overflow_mark, floor)
     )
     if floor < 0:  # in the ground there is no base to be seen
-        draw_polygon(axes, "base", [])
+        draw.shape(axes, "base", [])
     between = run.run + vessel.tank_length * np.arange(1, vessel.tanks)
     walls = [p for x in between for p in ((x, 0.0), (x, vessel.height), (np.nan, np.nan))]
-    draw_line(axes, "walls", walls, color=INK, linewidth=1.6, zorder=5)
+    draw.path(axes, "walls", walls, color=INK, linewidth=1.6, zorder=5)
     marks, step = works.marks, 0.055 * np.ptp(axes.get_ylim())
     at_tank = [name for name in AT_TANK if name in marks]
     at_tank.sort(key=marks.get, reverse=True)
@@ -269,20 +250,20 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
             end = run.run + span + 0.01 * across
             ticks += [(run.run + span, level), (end, last), (np.nan, np.nan)]
             place, text = (end + 0.004 * across, last), f"{at_tank[k]} {level:.2f}"
-        draw_says(axes, f"mark-{k}", place, text)
-    draw_line(axes, "ticks", ticks, color=STONE, linewidth=1.4, zorder=5)
+        draw.label(axes, f"mark-{k}", place, text)
+    draw.path(axes, "ticks", ticks, color=STONE, linewidth=1.4, zorder=5)
     heads, said = [], ["", ""]
     if works.pressures:
         rain, storm = (marks[f"water in the run {when}"] for when in ("after rain", "in the design storm"))
         heads = [(-0.015 * across, rain), (0.015 * across, rain), (np.nan, np.nan)]
         heads += [(-0.015 * across, storm), (0.015 * across, storm)]
         said = [f"after rain {rain:.2f}", f"in the storm {storm:.2f}"]
-    draw_line(axes, "heads", heads, color=DEEP, linewidth=2.4, zorder=7)
+    draw.path(axes, "heads", heads, color=DEEP, linewidth=2.4, zorder=7)
     top = max(storm, rain + step) if works.pressures else 0.0
-    draw_says(axes, "rain", (0.05 * across, heads[0][1] if heads else 0.0), said[0], va="top")
-    draw_says(axes, "storm", (0.05 * across, top), said[1], va="bottom")
+    draw.label(axes, "rain", (0.05 * across, heads[0][1] if heads else 0.0), said[0], va="top")
+    draw.label(axes, "storm", (0.05 * across, top), said[1], va="bottom")
     pressure = SAY.joint(works) if works.pressures else ""
-    draw_says(
+    draw.label(
         axes, "pressures", (-0.29 * across, bottom + 0.4 * step), pressure, va="bottom", fontweight="bold"
     )
     return figure
@@ -309,38 +290,35 @@ def gauge_figure(works: Works, figure: Figure | None = None) -> Figure:
         drawn[0].set_xlabel(label("litres_to_draw", unit))
         drawn[1].set_xlabel(label("seconds_to_fill"))
         drawn[0].set_ylabel(label("water_level", length))
+        drawn[1].set_title("At the tap", **TITLE)
         drawn[1].set_xscale("log")
         drawn[1].set_xlim(5, 1200)
         ticks = (10, 30, 100, 300, 1000)
         drawn[1].set_xticks(ticks, [number(tick) for tick in ticks])
         drawn[1].minorticks_off()
     left, right = figure.axes
-    keep(right, "title", lambda: right.set_title("At the tap", fontweight="bold", loc="left"))
     gauge, vessel = works.gauge, works.vessel
-    level, draw = metre * gauge.water_level.values, gauge.litres_to_draw.values / scale
-    full, lasts = float(draw[-1]), float(gauge.days_of_supply[-1])
+    level, litres = metre * gauge.water_level.values, gauge.litres_to_draw.values / scale
+    full, lasts = float(litres[-1]), float(gauge.days_of_supply[-1])
     most = rounded_up(1.25 * full)
     left.set_xlim(0, most)
     left.set_ylim(0, metre * rounded_up(1.02 * vessel.height))
-    draw_line(left, "litres", np.column_stack([draw, level]), color=DEEP, linewidth=3.2, zorder=4)
-    dead = keep(left, "dead", lambda: left.fill_between([], [], color=STONE, alpha=0.35, linewidth=0))
-    dead.set_data(np.array([0.0, most]), np.zeros(2), np.full(2, metre * vessel.outlet_mark))
+    draw.line(left, "litres", litres, level, color=DEEP, linewidth=3.2, zorder=4)
+    draw.band(left, "dead", [0.0, most], 0.0, metre * vessel.outlet_mark, color=STONE, alpha=0.35)
     marks = {"outlet": metre * vessel.outlet_mark, "overflow": metre * vessel.overflow_mark}
     for axes in (left, right):
         for name, mark in marks.items():
-            _draw_level(axes, name, mark, color=STONE, linewidth=1.4, linestyle=(0, (4, 3)))
+            draw.level(axes, name, mark, color=STONE, linewidth=1.4, linestyle=(0, (4, 3)))
     for name, mark in marks.items():
-        draw_says(left, f"{name}-words", (0.985 * most, mark), name, ha="right", va="bottom", color=STONE)
-    at = np.interp(np.array(SHARES) * full, draw, level)
-    dots = np.column_stack([np.array(SHARES) * full, at])
-    draw_line(left, "dots", dots, marker="o", linestyle="none", ms=9, color=OCHRE, mec=INK, zorder=5)
+        draw.label(left, f"{name}-words", (0.985 * most, mark), name, ha="right", va="bottom", color=STONE)
+    at = np.interp(np.array(SHARES) * full, litres, level)
+    draw.line(left, "dots", np.array(SHARES) * full, at, ms=9, zorder=5, **draw.DOT)
     for k, (share, y) in enumerate(zip(SHARES, at, strict=True)):
         place = share * full - 0.015 * most, y
-        draw_says(left, f"days-{k}", place, f"{number(share * lasts, 2)} days", ha="right", va="bottom")
+        draw.label(left, f"days-{k}", place, f"{number(share * lasts, 2)} days", ha="right", va="bottom")
     seconds = gauge.seconds_to_fill.values
     ok = np.isfinite(seconds)
-    fills = np.column_stack([seconds[ok], level[ok]])
-    draw_line(right, "seconds", fills, color=DEEP, linewidth=3.2, zorder=4)
+    draw.line(right, "seconds", seconds[ok], level[ok], color=DEEP, linewidth=3.2, zorder=4)
     return figure
 
 
@@ -372,26 +350,23 @@ def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -
     axes.set_ylim(0, top)
     ends = np.column_stack([0 * needed, needed, np.nan + needed]).ravel()
     stems = np.column_stack([np.repeat(minutes, 3), ends])
-    draw_line(axes, "stems", stems, color=DEEP, linewidth=14, solid_capstyle="butt")
-    _draw_level(axes, "holds", holds, color=OCHRE, linewidth=2.6, linestyle=(0, (6, 3)))
-    keep(axes, "holds", dict).set_visible(not none)
-    inside = {"transform": axes.transAxes}
-    bold = {"ha": "right", "va": "top", "fontsize": 14, "fontweight": "bold"}
-    words = keep(axes, "holds-words", lambda: axes.text(0.99, 0.985, "", **inside, **bold))
-    words.set_text("" if none else f"dashed: it holds {measure(holds * scale, 'L', 2)}")
-    small = {"ha": "center", "va": "bottom", "fontsize": 11.5, "color": STONE, "in_layout": False}
+    draw.path(axes, "stems", stems, color=DEEP, linewidth=14, solid_capstyle="butt")
+    dashed = draw.level(axes, "holds", holds, color=OCHRE, linewidth=2.6, linestyle=(0, (6, 3)))
+    dashed.set_visible(not none)
+    said = "" if none else f"dashed: it holds {measure(holds * scale, 'L', 2)}"
+    draw.note(axes, "holds-words", (0.99, 0.985), said, "right", fontsize=14, fontweight="bold")
+    small = {"fontsize": 11.5, "color": STONE, "in_layout": False}
     last = 0.0
     for k in range(MOST_BARS):
         there = k < len(minutes)
-        text = keep(axes, f"rain-{k}", lambda: axes.text(0, 0, "", **small))
         shown = there and minutes[k] >= 1.9 * last  # neighbours closer than that would overlap
-        text.set_text(measure(float(soakaway.storm_depth[k]), "mm", 2) if shown else "")
+        text = measure(float(soakaway.storm_depth[k]), "mm", 2) if shown else ""
         last = minutes[k] if shown else last
         clear = needed[k] if there and needed[k] < holds - 0.09 * top else holds
-        text.set_position((minutes[k] if there else 10.0, (clear if there else 0.0) + 0.012 * top))
-    large = {"ha": "center", "fontsize": 18, "color": BRICK}
-    empty = keep(axes, "none", lambda: axes.text(0.5, 0.5, "no soakaway", **inside, **large))
-    empty.set_visible(none)
+        place = minutes[k] if there else 10.0, (clear if there else 0.0) + 0.012 * top
+        draw.words(axes, f"rain-{k}", place, text, "center", "bottom", **small)
+    said = "no soakaway" if none else ""
+    draw.note(axes, "none", (0.5, 0.5), said, "center", "baseline", fontsize=18, color=BRICK)
     return figure
 
 
@@ -407,12 +382,10 @@ def storms_figure(storms: xr.Dataset, figure: Figure | None = None) -> Figure:
         drawn[0].set_xlabel(label("full_before", "%"))
         drawn[1].set_xlabel(f"{label('storm_inflow', unit)[:-1]} that day)")
         drawn[0].set_ylim(MOST_STORMS - 0.4, -0.6)
+        drawn[1].set_title("The storm: kept and spilled", **TITLE)
         for axes in drawn:
             axes.grid(axis="y", visible=False)
     left, right = figure.axes
-    keep(
-        right, "title", lambda: right.set_title("The storm: kept and spilled", fontweight="bold", loc="left")
-    )
     count = storms.sizes["storm"]
     shown = (
         100 * storms.full_before.values,
@@ -427,23 +400,14 @@ def storms_figure(storms: xr.Dataset, figure: Figure | None = None) -> Figure:
         left.set_yticks(range(MOST_STORMS), names)
     over = {"color": MIST, "edgecolor": STONE, "hatch": "///"}
     for k in range(MOST_STORMS):
-        _bar(left, f"full-{k}", k, 0.0, full[k], color=MIST)
-        _bar(right, f"kept-{k}", k, 0.0, kept[k], color=DEEP)
-        _bar(right, f"ran-{k}", k, kept[k], came[k] - kept[k], **over)
+        draw.bar(left, f"full-{k}", k, full[k], 0.62, color=MIST)
+        bars = [draw.bar(right, f"kept-{k}", k, kept[k], 0.62, color=DEEP)]
+        bars += [draw.bar(right, f"ran-{k}", k, came[k] - kept[k], 0.62, kept[k], **over)]
         inside, text = full[k] > 85, f"{full[k]:.0f} %" if k < count else ""
         place, side = full[k] + (-1.5 if inside else 1.0), "right" if inside else "left"
-        draw_says(left, f"full-words-{k}", (place, k), text, ha=side)
-    bars = [keep(right, name, dict) for name in ("kept-0", "ran-0")]
-    look = {"loc": "lower right", "frameon": False, "fontsize": 14}
-    keep(right, "key", lambda: right.legend(bars, ["kept", "spilled"], **look))
+        draw.label(left, f"full-words-{k}", (place, k), text, ha=side)
+    draw.legend(right, bars, ["kept", "spilled"], loc="lower right", fontsize=14)
     return figure
-
-
-def _bar(axes: Axes, name: str, place: float, start: float, length: float, **look) -> None:
-    """Draw a bar across, or move it."""
-    bar = keep(axes, name, lambda: axes.barh(place, 0, 0.62, **look)[0])
-    bar.set_x(start)
-    bar.set_width(length)
 
 
 def pump_figure(pump: PumpWorks, figure: Figure | None = None) -> Figure:
@@ -460,17 +424,15 @@ def pump_figure(pump: PumpWorks, figure: Figure | None = None) -> Figure:
     wide, tall = rounded_up(1.05 * float(flow[-1])), rounded_up(1.15 * float(give[0]))
     axes.set_xlim(0, wide)
     axes.set_ylim(0, tall)
-    draw_line(axes, "pump", np.column_stack([flow, give]), color=DEEP, linewidth=3.2)
-    pipe = {"color": STONE, "linewidth": 3.2, "linestyle": (0, (6, 2))}
-    draw_line(axes, "pipe", np.column_stack([flow, ask]), **pipe)
-    dot = {"ms": 12, "color": OCHRE, "mec": INK, "mew": 1.6, "zorder": 5}
-    meet = [(litre * duty.flow, metre * duty.duty_head)]
-    draw_line(axes, "duty", meet, marker="o", linestyle="none", **dot)
-    _draw_level(axes, "lift", lift, color=STONE, linewidth=1.2, linestyle=(0, (2, 3)))
+    draw.line(axes, "pump", flow, give, color=DEEP, linewidth=3.2)
+    draw.line(axes, "pipe", flow, ask, color=STONE, linewidth=3.2, linestyle=(0, (6, 2)))
+    meet = [litre * duty.flow], [metre * duty.duty_head]
+    draw.line(axes, "duty", *meet, ms=12, mew=1.6, zorder=5, **draw.DOT)
+    draw.level(axes, "lift", lift, color=STONE, linewidth=1.2, linestyle=(0, (2, 3)))
     at = f"{measure(duty.flow, 'L/s', 2)}, {measure(duty.duty_head, 'm', 2)}"
     met = f"they meet at {at}: {number(duty.electric_power, 2)} W"
-    draw_says(axes, "pump-words", (flow[4], give[4] + 0.03 * tall), "the pump gives", va="bottom")
-    draw_says(axes, "pipe-words", (0.01 * wide, ask[0] - 0.03 * tall), "the pipe asks for", va="top")
-    draw_says(axes, "duty-words", (0.985 * wide, 0.95 * tall), met, ha="right", fontweight="bold")
-    draw_says(axes, "lift-words", (0.99 * wide, lift + 0.015 * tall), "lift alone", ha="right", va="bottom")
+    draw.label(axes, "pump-words", (flow[4], give[4] + 0.03 * tall), "the pump gives", va="bottom")
+    draw.label(axes, "pipe-words", (0.01 * wide, ask[0] - 0.03 * tall), "the pipe asks for", va="top")
+    draw.label(axes, "duty-words", (0.985 * wide, 0.95 * tall), met, ha="right", fontweight="bold")
+    draw.label(axes, "lift-words", (0.99 * wide, lift + 0.015 * tall), "lift alone", ha="right", va="bottom")
     return figure

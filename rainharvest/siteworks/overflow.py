@@ -13,6 +13,7 @@ from rainharvest.catchment.hydraulics import GRAVITY, part_full_flow, section
 from rainharvest.catchment.tables import FALL, FILLING, ROUGHNESS, TRADE_SIZES
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.climatology import return_levels
 from rainharvest.siteworks.tables import DEFAULTS, TrialPit
 
 MOST_PIPES = 12
@@ -121,6 +122,16 @@ def overflow_pipe(
         "leave more height above the overflow, or bring the water to several tanks",
         "rise",
     )
+
+
+def ten_year_day(rain: xr.DataArray) -> float:
+    """Return a day as heavy as comes once in ten years; the heaviest of a record too short to say."""
+    try:
+        period = [DEFAULTS["return_period"].value]
+        level = float(return_levels(rain, return_period=period).return_level[0])
+    except InputError:
+        level = float(rain.max())
+    return max(level, 1.0)
 
 
 def storm_depths(

@@ -17,8 +17,9 @@ from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.siteworks.base import Base, Vessel
 from rainharvest.siteworks.delivery import PumpWorks, Tap
 from rainharvest.siteworks.overflow import OverflowPipe
-from rainharvest.siteworks.tables import DEFAULTS, FITTING_NAMES, SiteWorks
+from rainharvest.siteworks.tables import DEFAULTS, FITTING_NAMES, PART_NAMES, SiteWorks
 from rainharvest.siteworks.treatment import ChlorinePlan, air_gap, rows_there
+from rainharvest.sizing.tables import Costs
 
 _SITING, TASKS = rows_of("siteworks", "siting"), rows_of("siteworks", "upkeep")["task"]
 
@@ -143,6 +144,20 @@ def price_parts(parts: Sequence[Part], prices: Mapping[str, float]) -> pd.DataFr
     table = pd.DataFrame(parts)
     price = [prices.get(name, math.nan) for name in table.part]
     return table.assign(price=price, cost=table.quantity * price)
+
+
+TANK, LINK = "tank", "link between tanks"
+
+
+def priced_by_costs(costs: Costs, nominal: float, many: int, bought: dict) -> dict[str, float]:
+    """Return the prices of one piece that a table of costs, or a catalogue, gives to parts on the list."""
+    out = {part.name: part.price(nominal) for part in costs.part if part.name in PART_NAMES}
+    if "tank_price" in bought:
+        link = bought["link_price"]
+        out |= {TANK: (bought["tank_price"] - link * (many - 1)) / many, LINK: link}
+    elif costs.per_litre:
+        out[TANK] = costs.per_litre * nominal / many
+    return out
 
 
 SMALL_SIZES = {"metric": (15.0, 20.0, 25.0), "us": (12.7, 19.05, 25.4)}

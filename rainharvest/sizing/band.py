@@ -48,12 +48,7 @@ def measures_of_draws(drawn: Drawn, capacity, *, keep: Sequence[str]) -> xr.Data
 
 
 def uncertain_curve(
-    drawn: Drawn,
-    record: Drawn,
-    capacity,
-    *,
-    target: float,
-    measure: Measure = "volume_reliability",
+    drawn: Drawn, record: Drawn, capacity, *, target: float, measure: Measure = "volume_reliability"
 ) -> xr.Dataset:
     """Return the trade-off curve with its band, beside the curve of the record as it stands.
 
@@ -96,10 +91,8 @@ def sure_size(
         {"ration_level", "top_up_level", "change_over"} & (set(drawn.settings) | set(drawn.case.shares))
     )
     draws = drawn.inflow.sizes["draw"]
-    enough, short = (
-        np.full(draws, np.inf),
-        np.full(draws, -1.0),
-    )  # [L] the least that does, the most that does not
+    # [L] the least that does, the most that does not
+    enough, short = (np.full(draws, np.inf), np.full(draws, -1.0))
 
     def share_content(_: list[int], table: np.ndarray) -> np.ndarray:
         sizes = table[0]

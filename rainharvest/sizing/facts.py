@@ -17,16 +17,8 @@ from rainharvest.core.reader import GALLON, middle, rounded
 from rainharvest.demand.uses import daily_demand, essential_demand
 from rainharvest.rainfall.read import read_subdaily
 from rainharvest.rainfall.record import StudyRecord, measured_years, part_since
-from rainharvest.sizing.band import (
-    BOUNDS,
-    SURE,
-    measures_of_draws,
-    runs_of_years,
-    sobol_indices,
-    sure_size,
-    tornado,
-    uncertain_curve,
-)
+from rainharvest.sizing import band, shortcuts
+from rainharvest.sizing import trade_off as curves
 from rainharvest.sizing.catalogue import Choice, cheapest_alike, every_choice, read_catalogue
 from rainharvest.sizing.costs import (
     days_of_supply,
@@ -37,30 +29,8 @@ from rainharvest.sizing.costs import (
     saved_bills,
 )
 from rainharvest.sizing.resample import BLOCK_YEARS
-from rainharvest.sizing.shortcuts import (
-    REGRESSION,
-    daily_step,
-    longest_whole_days,
-    near_melbourne,
-    rules_of_spillage,
-    shortcut_sizes,
-    simulate_shortcuts,
-)
 from rainharvest.sizing.smallest import SmallestTank, no_failure, smallest_of_members
 from rainharvest.sizing.tables import Costs
-from rainharvest.sizing.trade_off import (
-    AREAS,
-    DEMANDS,
-    ENOUGH,
-    THREADS,
-    along_sizes,
-    demand_by_factor,
-    find_knee,
-    flat_size,
-    inflow_by_area,
-    sizes_to_try,
-    trade_off,
-)
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, input_ranges, record_inputs
 from rainharvest.storage.facts import Flows, balance_settings, mains_supply
 from rainharvest.storage.simulate import simulate
@@ -94,14 +64,15 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     interruptions where it does not.
     """
     inflow, demand = flows.water.inflow, flows.demand.sum("use")
-    nominal = np.array(study.tank.sizes or sizes_to_try(demand) / study.tank.usable_share)
-    sizes = along_sizes(nominal * study.tank.usable_share)
+    nominal = np.array(study.tank.sizes or curves.sizes_to_try(demand) / study.tank.usable_share)
+    sizes = curves.along_sizes(nominal * study.tank.usable_share)
     settings = balance_settings(study, flows, sizes, mains=not rain_feeds(study))
     month = record.year_start_month
-    curve = trade_off(inflow, demand, sizes, **settings, year_start_month=month, threads=THREADS)
+    settings |= {"year_start_month": month, "threads": curves.THREADS}
+    curve = curves.trade_off(inflow, demand, sizes, **settings)
     out = curve.assign_coords(nominal=("capacity", nominal, attributes("nominal"))).drop_attrs(deep=False)
     found = smallest_by_member(study, flows)
-    size, flat = of_fillings(found).capacity, flat_size(out[["yearly_yield"]].median("member"))
+    size, flat = of_fillings(found).capacity, curves.flat_size(out[["yearly_yield"]].median("member"))
     out = out.assign(variables("member", {"smallest": np.array([one.capacity for one in found])}))
     out = out.assign(variables((), {"recommended": size, "flat_size": flat}))
     since = part_since(record)
@@ -300,7 +271,7 @@ def prices_of(study) -> Costs | None:
 def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=None, beside=0.0) -> xr.Dataset:
     """Return what sizes cost and save over the years of the study; ``beside`` is the price of what only others list."""
     study, flows = results.study, results.flows
-    costs, along = prices_of(study), along_sizes(np.asarray(usable, dtype=float))
+    costs, along = prices_of(study), curves.along_sizes(np.asarray(usable, dtype=float))
     costs = costs.model_copy(update={"fixed": costs.fixed + beside})
     nominal = along / study.tank.usable_share
     price = None if tank_price is None else nominal.copy(data=np.asarray(tank_price, dtype=float))
@@ -329,9 +300,9 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
     if decided is not None and decided not in some:  # other tanks, linked, hold more for less
         some = sorted([*some, decided], key=lambda choice: (choice.price, choice.nominal))
     sizes = np.array([choice.nominal * share for choice in some])
-    along, demand = along_sizes(sizes), flows.demand.sum("use")
+    along, demand = curves.along_sizes(sizes), flows.demand.sum("use")
     settings = balance_settings(study, flows, along, mains=not rain_feeds(study))
-    done = simulate(flows.water.inflow, demand, along, **settings, threads=THREADS)
+    done = simulate(flows.water.inflow, demand, along, **settings, threads=curves.THREADS)
     yearly = (done.delivered / (demand.sizes["time"] / 365.25)).median("member")
     prices = np.array([choice.price for choice in some])
     reached = done[measure].median("member").values
@@ -345,8 +316,8 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
     }
     if rain_feeds(study):
         drawn = _drawn(study, case_of(study, *_decisive_part(results)))
-        by_draw = measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
-        table["draws_reaching"] = (by_draw >= target * ENOUGH).mean(axis=0)
+        by_draw = band.measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
+        table["draws_reaching"] = (by_draw >= target * curves.ENOUGH).mean(axis=0)
     worth = _worth(results, "option", sizes, yearly, reached, beside, prices)
     out = worth.assign(variables("option", table))
     out.price.attrs["units"] = out.attrs["currency"]
@@ -359,9 +330,8 @@ def _worth(
     results, dim: str, sizes, yearly: xr.DataArray, reached, beside: float, tank_price=None
 ) -> xr.Dataset:
     """Return how long sizes last when full and what they save; with prices what they cost, and the efficient front."""
-    saved = (
-        yearly if rain_feeds(results.study) else xr.zeros_like(yearly)
-    )  # a mains reserve saves no mains water
+    # a mains reserve saves no mains water
+    saved = yearly if rain_feeds(results.study) else xr.zeros_like(yearly)
     lasts = full_days(results.flows.demand.sum("use"), sizes).values
     out = xr.Dataset(variables(dim, {"full_days": lasts, "mains_saved": saved.values}))
     if tank_price is None and results.study.costs is None:
@@ -382,7 +352,7 @@ def _daily_step(study, flows: Flows, done: xr.Dataset, folder: Path) -> xr.Datas
     if not study.sizing.finer_rain:
         return xr.Dataset()
     path = folder / study.sizing.finer_rain
-    rain = longest_whole_days(read_subdaily(path, units=study.sizing.finer_units))
+    rain = shortcuts.longest_whole_days(read_subdaily(path, units=study.sizing.finer_units))
     require(
         np.unique(rain.time.dt.floor("D").values).size >= LEAST_DAYS,
         f"fewer than {LEAST_DAYS} days in a row have all their readings",
@@ -393,7 +363,7 @@ def _daily_step(study, flows: Flows, done: xr.Dataset, folder: Path) -> xr.Datas
     given = study.losses.model_dump(exclude={"intensity"}, exclude_none=True)
     inflow = collect_finer(rain, study.roof, study.conveyance, **given).inflow
     demand = float(flows.demand.sum("use").mean())
-    out = daily_step(rain, inflow, demand, done.capacity.values, draw_hours=study.sizing.draw_hours)
+    out = shortcuts.daily_step(rain, inflow, demand, done.capacity.values, draw_hours=study.sizing.draw_hours)
     days = inflow.sizes["time"]
     return out.rename(rule_reliability="step_rule_reliability").assign_attrs(finer_days=days)
 
@@ -503,24 +473,26 @@ def _certainty(study, case: Case, done: xr.Dataset) -> xr.Dataset:
     measure, target, seed = study.target.measure, study.target.reliability, study.sizing.seed
     tank, given = float(done.described), {"target": target, "measure": measure}
     drawn, record = _drawn(study, case), draw_flows(case, record_inputs(case))
-    out = uncertain_curve(drawn, record, done.capacity.values, **given).drop_vars(["reliability", "draw"])
-    enough = np.flatnonzero(out.draws_reaching.values >= SURE)
+    out = band.uncertain_curve(drawn, record, done.capacity.values, **given)
+    out = out.drop_vars(["reliability", "draw"])
+    enough = np.flatnonzero(out.draws_reaching.values >= band.SURE)
     largest = float(out.capacity[enough[0]]) if enough.size else None  # saves most of the search
     sizes = {
-        "sure_size": sure_size(drawn, largest=largest, **given),
-        "size_on_record": sure_size(record, **given),
+        "sure_size": band.sure_size(drawn, largest=largest, **given),
+        "size_on_record": band.sure_size(record, **given),
     }
     out = out.assign(variables((), {name: found.capacity for name, found in sizes.items()}))
-    own = measures_of_draws(drawn, tank, keep=(measure,))[measure].values[:, 0]
-    of_tank = {"draws_reaching": (own >= target * ENOUGH).mean()}
-    of_tank |= {f"reliability_{b}": np.quantile(own, BOUNDS[b], method="weibull") for b in ("low", "high")}
+    own = band.measures_of_draws(drawn, tank, keep=(measure,))[measure].values[:, 0]
+    of_tank = {"draws_reaching": (own >= target * curves.ENOUGH).mean()}
+    for end in ("low", "high"):
+        of_tank[f"reliability_{end}"] = np.quantile(own, band.BOUNDS[end], method="weibull")
     for name, value in of_tank.items():
         out[f"described_{name}"] = ((), value, attributes(name))
-    years = runs_of_years(case, RUNS, seed)
-    one = tornado(record, years, tank, measure=measure)
-    all_at_once = sobol_indices(record, years, tank, measure=measure, base=SOBOL_BASE, seed=seed)
+    years = band.runs_of_years(case, RUNS, seed)
+    one = band.tornado(record, years, tank, measure=measure)
+    all_at_once = band.sobol_indices(record, years, tank, measure=measure, base=SOBOL_BASE, seed=seed)
     runs = np.unique(drawn.inputs.year_draw.values).size
-    attrs = out.attrs | {"sure": SURE, "years_drawn": runs if runs > 1 else 0}
+    attrs = out.attrs | {"sure": band.SURE, "years_drawn": runs if runs > 1 else 0}
     out = xr.merge([out, one, all_at_once.sel(input=one.input)], compat="override", join="left")
     return out.assign_attrs(attrs)
 
@@ -547,7 +519,7 @@ def _whole_record(results) -> xr.Dataset:
     sizes = {
         "no_failure_size": never,
         "sequent_peak": peak,
-        "knee_size": find_knee(results.done.isel(member=0)),
+        "knee_size": curves.find_knee(results.done.isel(member=0)),
     }
     return xr.Dataset(variables((), {k: float(v) if np.isfinite(v) else np.nan for k, v in sizes.items()}))
 
@@ -557,15 +529,18 @@ def _maps(results) -> xr.Dataset:
     study = results.study
     rain, inflow, demand = _first_filling(results)
     area = sum(roof.area for roof in study.roof)
-    along = along_sizes(results.done.capacity.values)
+    along = curves.along_sizes(results.done.capacity.values)
     settings, shares = settings_and_shares(study, results.flows)
     settings |= {name: share * along for name, share in shares.items()}
     # A map of the demand has no share of it that stays.
-    settings = _without_rationing(settings) | {"threads": THREADS}
-    by_area = inflow_by_area(rain, study.catchment, np.array(AREAS) * area, intensity=study.losses.intensity)
+    settings = _without_rationing(settings) | {"threads": curves.THREADS}
+    areas, intensity = np.array(curves.AREAS) * area, study.losses.intensity
+    by_area = curves.inflow_by_area(rain, study.catchment, areas, intensity=intensity)
     maps = {
-        "by_area": trade_off(by_area, demand, along, **settings),
-        "by_demand": trade_off(inflow, demand_by_factor(demand, DEMANDS), along, **settings),
+        "by_area": curves.trade_off(by_area, demand, along, **settings),
+        "by_demand": curves.trade_off(
+            inflow, curves.demand_by_factor(demand, curves.DEMANDS), along, **settings
+        ),
     }
     names = {study.target.measure: "reliability"} | {
         name: name for name in ("yearly_yield", "marginal_yield")
@@ -589,14 +564,16 @@ def _shortcuts(results) -> xr.Dataset:
     rain, inflow, demand = _first_filling(results)
     settings, shares = settings_and_shares(study, results.flows)
     target, site, month = study.target.reliability, study.site, results.record.year_start_month
-    here = near_melbourne(site.latitude, site.longitude) and target in REGRESSION
-    sizes = shortcut_sizes(
+    here = shortcuts.near_melbourne(site.latitude, site.longitude) and target in shortcuts.REGRESSION
+    sizes = shortcuts.shortcut_sizes(
         rain, inflow, demand, study.catchment, year_start_month=month, melbourne=target if here else None
     )
     given = {"measure": study.target.measure, "shares": shares, **settings}
-    ways = simulate_shortcuts(sizes, inflow, demand, target, **given)
+    ways = shortcuts.simulate_shortcuts(sizes, inflow, demand, target, **given)
     ways = ways.rename({name: f"way_{name}" for name in ways.data_vars if name != "size_by_way"})
     settings = _without_rationing(settings)
     settings.pop("theta", None)
-    rules = rules_of_spillage(inflow, demand, along_sizes(results.done.capacity.values), **settings)
+    rules = shortcuts.rules_of_spillage(
+        inflow, demand, curves.along_sizes(results.done.capacity.values), **settings
+    )
     return xr.merge([ways, rules], join="outer", compat="override").assign_attrs({})

@@ -31,19 +31,15 @@ def tank_facts(done: xr.Dataset) -> Facts:
         described=float(done.described),  # [L] Its usable size
         tanks=int(attrs.get("tanks", 0)),  # How many alike make it; 0 where none is bought from a catalogue
         offers=bool(attrs["offers"]),  # Whether the study has a catalogue
-        decided_by=attrs[
-            "decided_by"
-        ],  # "study file", "target", or "ceiling" where no size reaches the target
+        # "study file", "target", or "ceiling" where no size reaches the target
+        decided_by=attrs["decided_by"],
         combined=attrs["arrangement"] == "combined",  # Whether mains water stands behind the rain
-        reached=middle(
-            done.described_rain_reliability
-        ),  # [1] Its reliability on rain alone, where rain feeds it
-        full_days=float(
-            done.described_full_days
-        ),  # [day] How long it lasts when full, from the worst morning
-        rain=middle(
-            done.described_rain_yield
-        ),  # [L/year] What it delivers on rain alone, where rain feeds it
+        # [1] Its reliability on rain alone, where rain feeds it
+        reached=middle(done.described_rain_reliability),
+        # [day] How long it lasts when full, from the worst morning
+        full_days=float(done.described_full_days),
+        # [L/year] What it delivers on rain alone, where rain feeds it
+        rain=middle(done.described_rain_yield),
         delivered=middle(done.described_delivered) / years,  # [L/year]
         failed=middle(done.described_days_failed) / years,  # [day/year]
         longest=middle(done.described_longest_failure),  # [day] The longest failure
@@ -74,9 +70,8 @@ def headline_facts(done: xr.Dataset) -> Facts:
         beyond=int((~np.isfinite(smallest)).sum()),  # Versions in which no tank reaches the target
         largest=float(largest),  # [L] Of the usable sizes tried, the one that reaches most
         best=float(reached.max()),  # [1] What it reaches
-        most=float(
-            done.volume_reliability.median("member").max()
-        ),  # [1] Share of the water that any size supplies
+        # [1] Share of the water that any size supplies
+        most=float(done.volume_reliability.median("member").max()),
         flat=float(done.flat_size),  # [L] Usable size from which more tank adds next to nothing
         filled=attrs["days_missing"] > 0,  # Whether the record had gaps that were filled
         level=record_length(attrs["measured_years"]).level,  # How far the record carries a decision
@@ -125,9 +120,8 @@ def unknowns(group: xr.Dataset) -> list[Facts]:
                 low=low,  # [1] Reliability at the ends of its range
                 high=high,
                 width=high - low,  # [1] How far it moves the reliability
-                share=float(
-                    shares[k]
-                ),  # [1] Share of the spread that stays when all others are known; or NaN
+                # [1] Share of the spread that stays when all others are known; or NaN
+                share=float(shares[k]),
             )
         )
     return out
@@ -179,13 +173,11 @@ def decision(group: xr.Dataset) -> Facts:
     out.side = "beyond" if own > knee * 1.05 else "before" if own < knee / 1.05 else "at"
     at, yearly = group.capacity.values, group.yearly_yield_on_record.values
     k = int(np.clip(np.searchsorted(at, own), 1, at.size - 1))
-    out.gain = float(
-        (yearly[k] - yearly[k - 1]) / (at[k] - at[k - 1])
-    )  # [L/year/L] What one more litre brings
+    # [L/year/L] What one more litre brings
+    out.gain = float((yearly[k] - yearly[k - 1]) / (at[k] - at[k - 1]))
     out.steps = tuple((group.size_for_target.to_series().dropna() / share).items())  # Targets [1] and sizes
-    out.held = {
-        int(days): float(part) for days, part in group.in_hand.to_series().items()
-    }  # Share of mornings [1]
+    # Share of mornings [1]
+    out.held = {int(days): float(part) for days, part in group.in_hand.to_series().items()}
     out.never = float(group.no_failure_size) / share  # Size without a failure in the record; NaN if none
     out.unknowns = unknowns(group)
     out.best = float(group.response_best)  # [1] Reliability with all inputs at their likeliest

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
+from rainharvest.core import draw
 from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.reader import GALLON, gallons, large_volume, litres, number, rounded
 from rainharvest.core.reader import middle as middle_of
@@ -21,10 +22,7 @@ from rainharvest.core.style import (
     OCHRE,
     STONE,
     STYLE,
-    draw_chosen,
-    draw_dot,
-    draw_target,
-    keep,
+    TITLE,
     new_figure,
     round_ticks,
     rounded_up,
@@ -36,22 +34,20 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-TARGET = {"color": STONE, "linestyle": (0, (6, 3)), "linewidth": 1.8}
-
-CHOSEN = {"ms": 13, "mec": INK, "mew": 1.5, "clip_on": False}
+CHOSEN = draw.DOT | {"ms": 13, "mew": 1.5, "clip_on": False}
 
 POINTED = {"arrowstyle": "-", "color": INK, "lw": 1.0, "shrinkB": 8}
 
 
-def _in_style(draw: Callable) -> Callable:
+def _in_style(make: Callable) -> Callable:
     """Draw in the style of the house, where a figure is made anew and no artist is kept."""
 
-    @wraps(draw)
+    @wraps(make)
     def drawn(*facts, **more):
         from matplotlib import rc_context
 
         with rc_context(STYLE):
-            return draw(*facts, **more)
+            return make(*facts, **more)
 
     return drawn
 
@@ -107,18 +103,20 @@ def trade_off_figure(
 def _draw_curve(axes: Axes, size, shares, target: float, mark: tuple[float, float, str], span) -> None:
     """Draw a curve in its band, the target, and the size chosen with its words, where they cross nothing."""
     low, middle, high = shares
-    band = keep(axes, "band", lambda: axes.fill_between([], [], color=MIST, alpha=0.7, linewidth=0))
-    band.set_data(size, low, high)
-    keep(axes, "curve", lambda: axes.plot([], [], color=DEEP, zorder=3)[0]).set_data(size, middle)
-    draw_target(axes, target)
-    words = draw_chosen(axes, *mark)
+    draw.band(axes, "band", size, low, high, alpha=0.7)
+    draw.line(axes, "curve", size, middle, color=DEEP, zorder=3)
+    draw.target(axes, target)
+    at, reached, held = mark
+    draw.line(axes, "chosen", [at], [reached], zorder=4, **CHOSEN)
     # The curve rises to the right: below it and to the right the words cross nothing.
-    near_end = np.log(mark[0] / span[0]) / np.log(span[-1] / span[0]) > 0.75
-    below = mark[1] - (9 if near_end else 4)
+    near_end = np.log(at / span[0]) / np.log(span[-1] / span[0]) > 0.75
+    below = reached - (9 if near_end else 4)
     if -9 < below - 100 * target < 3:
         below = 100 * target - 6  # below the target's line, not on it
-    words.set_position((span[-1] * 0.98 if near_end else mark[0] * 1.08, max(below, 9)))  # clear of the axis
-    words.set_ha("right" if near_end else "left")
+    place = span[-1] * 0.98 if near_end else at * 1.08, max(below, 9)  # clear of the axis
+    said = f"{held}: {'over 99' if 99.5 <= reached < 100 else f'{reached:.0f}'} %"
+    look = {"fontweight": "bold", "zorder": 5, "bbox": WHITE | {"pad": 1}}
+    draw.words(axes, "chosen-words", place, said, "right" if near_end else "left", "top", **look)
 
 
 def failed_years_figure(
@@ -134,19 +132,18 @@ def failed_years_figure(
     whole = whole_years(days_in_year.values)
     values = (failed.median("member") if "member" in failed.dims else failed).values[whole]
     years = failed.year.values[whole]
-    bars = keep(axes, "bars", lambda: axes.vlines([0], [0], [0], color=BRICK, linewidth=7))
-    bars.set_segments([[(year, 0), (year, value)] for year, value in zip(years, values, strict=True)])
-    words = keep(axes, "worst", lambda: axes.text(0, 0, "", va="bottom", fontweight="bold"))
+    draw.strokes(axes, "bars", years, 0.0, values, color=BRICK, linewidth=7)
+    bold = {"va": "bottom", "fontweight": "bold"}
     if not years.size:
-        words.set_text("no whole year in the record")
+        draw.words(axes, "worst", (0, 0), "no whole year in the record", **bold)
         axes.set_xticks([])
         return figure
     worst = int(np.argmax(values))
     top = rounded_up(1.18 * max(float(values[worst]), 4.0))
     left = years[worst] > years.mean()
-    words.set_text(f"worst: {years[worst]}, {values[worst]:.0f} days" if values[worst] > 0 else "")
-    words.set_ha("right" if left else "left")
-    words.set_position((years[worst] + (0.6 if left else -0.6), values[worst] + 0.01 * top))
+    said = f"worst: {years[worst]}, {values[worst]:.0f} days" if values[worst] > 0 else ""
+    place = years[worst] + (0.6 if left else -0.6), values[worst] + 0.01 * top
+    draw.words(axes, "worst", place, said, "right" if left else "left", **bold)
     axes.set_xlim(years[0] - 1, years[-1] + 1)
     axes.set_ylim(0, top)
     return figure
@@ -162,7 +159,7 @@ def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     axes.plot(size, 100 * group.reliability_on_record, color=DEEP, zorder=3, gid="on the record")
     look = {"color": INK, "linestyle": DASHES[2], "lw": 1.8, "zorder": 3, "gid": "middle of the versions"}
     axes.plot(size, 100 * group.reliability_middle, **look)
-    draw_target(axes, target)
+    draw.target(axes, target)
     own, sure = float(group.size_on_record) / 1000, float(group.sure_size) / 1000
     places = [(own, "on the record", DEEP), (sure, "in 9 of 10 versions", OCHRE)]
     if abs(sure - own) < 0.03 * own:  # one mark: the two would hide each other
@@ -170,7 +167,7 @@ def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     for k, (at, words, colour) in enumerate(places):
         if not size[0] <= at <= size[-1]:  # no tank, or none of those drawn
             continue
-        axes.plot([at], [100 * target], "o", **CHOSEN, color=colour, zorder=5)
+        axes.plot([at], [100 * target], **CHOSEN | {"color": colour, "zorder": 5})
         nominal = litres(1000 * at / group.attrs["usable_share"], up=True)
         _annotate(axes, f"{nominal} nominal {words}", (at, 100 * target), (0.98, 0.10 + 0.13 * (1 - k)))
     said = "line: the record as it stands\ndots: middle of the versions\nband: nine of ten versions"
@@ -247,7 +244,7 @@ def curve_figure(
         if priced:
             right = figure.axes[1]
             _size_axis(right, size, steps=[1.0])
-            right.set_title("Cost a kilolitre", loc="left", fontsize=17, fontweight="bold")
+            right.set_title("Cost a kilolitre", **TITLE)
             right.set_ylabel(f"{currency} a kL")
             right.set_ylim(0, price_top)
             right.locator_params(axis="y", nbins=5)
@@ -265,12 +262,11 @@ def curve_figure(
 def _draw_price(axes: Axes, size, each, pick, chosen: float, currency: str) -> None:
     """Draw the cost of a kilolitre and the mark of the chosen size on it."""
     each = np.minimum(each, 1e6)
-    keep(axes, "cost", lambda: axes.plot([], [], color=DEEP, zorder=3)[0]).set_data(size[pick], each[pick])
+    draw.line(axes, "cost", size[pick], each[pick], color=DEEP, zorder=3)
     at = float(np.interp(np.log(chosen), np.log(size), each))
-    draw_dot(axes, chosen, min(at, axes.get_ylim()[1]))
-    look = {"transform": axes.transAxes, "ha": "center", "va": "bottom", "fontweight": "bold"}
-    said = keep(axes, "chosen-words", lambda: axes.text(0.5, 0.05, "", **look))
-    said.set_text(f"{at:.2g} {currency} a kL" if at < 1e6 else "")
+    draw.line(axes, "chosen", [chosen], [min(at, axes.get_ylim()[1])], zorder=4, **CHOSEN)
+    said = f"{at:.2g} {currency} a kL" if at < 1e6 else ""
+    draw.note(axes, "chosen-words", (0.5, 0.05), said, "center", "bottom", fontweight="bold")
 
 
 LEVELS = (50, 60, 70, 80, 90, 95, 99)
@@ -342,7 +338,7 @@ def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | N
     cost, worth = group.option_annual.values, 100 * group.option_reliability.values
     front = group.option_efficient.values.astype(bool)
     currency = group.attrs["currency"]
-    draw_target(axes, target)
+    draw.target(axes, target)
     order = np.flatnonzero(front)[np.argsort(cost[front])]
     axes.plot(cost[order], worth[order], "-", color=DEEP, lw=1.8, zorder=2)
     axes.plot(cost[front], worth[front], "o", ms=8, color=DEEP, zorder=3, gid="on the front")
@@ -416,7 +412,7 @@ def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     left.set_ylim(rows[-1] + 1.0, -0.7)
     left.grid(axis="y", visible=False)
     right.set_title("What that really supplies")
-    right.axvline(100 * target, **TARGET)
+    right.axvline(100 * target, **draw.DASHED)
     for k in rows:
         if np.isfinite(reached[k]):
             right.plot([0, reached[k]], [k, k], color=STONE, lw=1.5)

@@ -161,9 +161,8 @@ def _uncertainty(results, group: xr.Dataset) -> list[Block]:
     if "response_low" in group:
         drawn = unknowns_figure(group, target.measure, tank)
         out.append(picture("unknowns", drawn, SAY.unknowns(unknowns(group)), scale=WIDE))
-    inside = (
-        float(group.capacity[0]) <= tank <= float(group.capacity[-1])
-    )  # the maps end with the sizes tried
+    # the maps end with the sizes tried
+    inside = float(group.capacity[0]) <= tank <= float(group.capacity[-1])
     if "reliability_by_area" in group and results.study.roof and inside:
         area = sum(roof.area for roof in results.study.roof)
         drawn = maps_figure(group, tank, area, target.measure)

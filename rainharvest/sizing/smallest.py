@@ -34,12 +34,7 @@ class SmallestTank:
     largest: float  # [L] Largest size tried
 
 
-def smallest_tank(
-    inflow,
-    demand,
-    target: float,
-    **settings,
-) -> SmallestTank:
+def smallest_tank(inflow, demand, target: float, **settings) -> SmallestTank:
     """Find the smallest tank that reaches a target reliability over the record.
 
     Each pass simulates 64 sizes between two bounds and keeps the interval in which the target is first

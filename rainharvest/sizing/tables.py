@@ -17,15 +17,11 @@ from rainharvest.sizing.smallest import TARGETS
 class Target(Table):
     """What the tank must reach."""
 
-    reliability: float = Field(
-        0.9,
-        gt=0,
-        le=1,
-        description="Share of the water, or of the days, that the tank must supply; 0.9 by own choice.",
-    )
-    measure: Literal["volume_reliability", "time_reliability"] = Field(
-        "volume_reliability", description="Whether the share is of the volume or of the days."
-    )
+    reliability: float = Field(0.9, gt=0, le=1)
+    """Share of the water, or of the days, that the tank must supply; 0.9 by own choice."""
+
+    measure: Literal["volume_reliability", "time_reliability"] = "volume_reliability"
+    """Whether the share is of the volume or of the days."""
 
 
 def real_rate(nominal_rate: float, inflation: float) -> float:
@@ -60,26 +56,23 @@ class Part(Table):
     420.0
     """
 
-    name: str = Field(
-        min_length=1,
-        max_length=80,
-        description='For example "base", "gutters", "pipes", "pump", "treatment".',
-        examples=["pump"],
-    )
-    fixed: float = Field(0.0, ge=0, description="Price whatever the size of the tank.", examples=[420])
-    per_litre: float = quantity("currency/L", "Price for each litre of nominal tank size.", 0.0, ge=0)
-    upkeep: float = Field(0.0, ge=0, description="Paid every year.")
-    per_kilolitre: float = quantity(
-        "currency/kL", "Paid for each kilolitre delivered: filters, lamps, disinfectant.", 0.0, ge=0
-    )
-    life: float | None = quantity(
-        "year",
-        "After how long it is bought again; the years of the study if not given.",
-        None,
-        gt=0,
-        le=200,
-        examples=[10],
-    )
+    name: str = Field(min_length=1, max_length=80, examples=["pump"])
+    """For example "base", "gutters", "pipes", "pump", "treatment"."""
+
+    fixed: float = Field(0.0, ge=0, examples=[420])
+    """Price whatever the size of the tank."""
+
+    per_litre: float = quantity("currency/L", 0.0, ge=0)
+    """Price for each litre of nominal tank size."""
+
+    upkeep: float = Field(0.0, ge=0)
+    """Paid every year."""
+
+    per_kilolitre: float = quantity("currency/kL", 0.0, ge=0)
+    """Paid for each kilolitre delivered: filters, lamps, disinfectant."""
+
+    life: float | None = quantity("year", None, gt=0, le=200, examples=[10])
+    """After how long it is bought again; the years of the study if not given."""
 
     def price(self, nominal):
         """Return what the part costs with a tank of that nominal size [L]."""
@@ -89,14 +82,11 @@ class Part(Table):
 class Block(Table):
     """One block of a tariff."""
 
-    up_to: float | None = quantity(
-        "kL",
-        "Volume in a billing period up to which it reaches; the last block has none.",
-        None,
-        gt=0,
-        examples=[15],
-    )
-    price: float = quantity("currency/kL", "Price of a kilolitre within it.", ge=0, examples=[2.4])
+    up_to: float | None = quantity("kL", None, gt=0, examples=[15])
+    """Volume in a billing period up to which it reaches; the last block has none."""
+
+    price: float = quantity("currency/kL", ge=0, examples=[2.4])
+    """Price of a kilolitre within it."""
 
 
 class Costs(Table):
@@ -109,53 +99,59 @@ class Costs(Table):
     0.0285714
     """
 
-    currency: str = Field(
-        "money", min_length=1, max_length=12, description="The label of every price; nothing is converted."
-    )
-    fixed: float = Field(0.0, ge=0, description="Price of the system whatever the size of the tank.")
-    per_litre: float = quantity("currency/L", "Price for each litre of nominal tank size.", 0.0, ge=0)
-    upkeep: float = Field(0.0, ge=0, description="Paid every year whatever the size.")
-    part: tuple[Part, ...] = Field((), max_length=50, description="Parts with a life of their own.")
-    tariff: float = quantity(
-        "currency/kL", "Price of a kilolitre of mains water, where it has no blocks.", 0.0, ge=0
-    )
-    block: tuple[Block, ...] = Field(
-        (),
-        max_length=20,
-        description="The tariff in blocks, from the first kilolitre up; instead of ``tariff``.",
-    )
-    billing_months: Literal[1, 2, 3, 4, 6, 12] = quantity(
-        "month", "Months that a bill covers; matters only with blocks.", int(BILLING_MONTHS.value)
-    )
-    other_use: float = quantity(
-        "L/day",
-        "Mains water that the building uses beside what the tank is asked for: it fills the lower blocks.",
-        0.0,
-        ge=0,
-    )
-    tariff_growth: float = quantity(
-        "1/year", "Yearly growth of the tariff above inflation.", 0.0, gt=-0.5, le=0.5
-    )
-    energy_price: float = Field(0.0, ge=0, description="Price of a kilowatt-hour.")
-    energy_growth: float = quantity(
-        "1/year", "Yearly growth of that price above inflation.", 0.0, gt=-0.5, le=0.5
-    )
-    pump_energy: float = quantity(
-        "kW h/m3", "Energy for pumping; 0 where water runs by gravity.", PUMP_ENERGY, ge=0, le=50
-    )
-    life: int = quantity("year", "Years of the study.", int(LIFE.value), ge=1, le=100)
-    rate: float = quantity("1/year", "Discount rate.", RATE, ge=0, le=0.5)
-    rate_kind: Literal["real", "nominal"] = Field(
-        "real",
-        description="Whether the rate is above inflation or holds it; a nominal one is made real (Fisher relation).",
-    )
-    inflation: float | None = quantity(
-        "1/year", "Needed where the rate is nominal.", None, gt=-0.5, le=10, examples=[0.05]
-    )
-    residual: Literal["none", "straight line"] = Field(
-        "none",
-        description="What is left at the end: nothing, or each part's price times the share of its life that is left.",
-    )
+    currency: str = Field("money", min_length=1, max_length=12)
+    """The label of every price; nothing is converted."""
+
+    fixed: float = Field(0.0, ge=0)
+    """Price of the system whatever the size of the tank."""
+
+    per_litre: float = quantity("currency/L", 0.0, ge=0)
+    """Price for each litre of nominal tank size."""
+
+    upkeep: float = Field(0.0, ge=0)
+    """Paid every year whatever the size."""
+
+    part: tuple[Part, ...] = Field((), max_length=50)
+    """Parts with a life of their own."""
+
+    tariff: float = quantity("currency/kL", 0.0, ge=0)
+    """Price of a kilolitre of mains water, where it has no blocks."""
+
+    block: tuple[Block, ...] = Field((), max_length=20)
+    """The tariff in blocks, from the first kilolitre up; instead of ``tariff``."""
+
+    billing_months: Literal[1, 2, 3, 4, 6, 12] = quantity("month", int(BILLING_MONTHS.value))
+    """Months that a bill covers; matters only with blocks."""
+
+    other_use: float = quantity("L/day", 0.0, ge=0)
+    """Mains water that the building uses beside what the tank is asked for: it fills the lower blocks."""
+
+    tariff_growth: float = quantity("1/year", 0.0, gt=-0.5, le=0.5)
+    """Yearly growth of the tariff above inflation."""
+
+    energy_price: float = Field(0.0, ge=0)
+    """Price of a kilowatt-hour."""
+
+    energy_growth: float = quantity("1/year", 0.0, gt=-0.5, le=0.5)
+    """Yearly growth of that price above inflation."""
+
+    pump_energy: float = quantity("kW h/m3", PUMP_ENERGY, ge=0, le=50)
+    """Energy for pumping; 0 where water runs by gravity."""
+
+    life: int = quantity("year", int(LIFE.value), ge=1, le=100)
+    """Years of the study."""
+
+    rate: float = quantity("1/year", RATE, ge=0, le=0.5)
+    """Discount rate."""
+
+    rate_kind: Literal["real", "nominal"] = "real"
+    """Whether the rate is above inflation or holds it; a nominal one is made real (Fisher relation)."""
+
+    inflation: float | None = quantity("1/year", None, gt=-0.5, le=10, examples=[0.05])
+    """Needed where the rate is nominal."""
+
+    residual: Literal["none", "straight line"] = "none"
+    """What is left at the end: nothing, or each part's price times the share of its life that is left."""
 
     @model_validator(mode="after")
     def _makes_sense(self):
@@ -241,16 +237,17 @@ Pair = tuple[float, float]
 class Ranges(Table):
     """How far an input may be from what the study says: low and high factors on it, as the study judges."""
 
-    runoff_coefficient: Pair | None = Field(
-        None, description="Low and high factor on every runoff coefficient.", examples=[[0.9, 1.05]]
-    )
-    losses: Pair | None = Field(
-        None, description="Low and high factor on wetting and first flush.", examples=[[0.5, 2.0]]
-    )
-    filter_efficiency: Pair | None = Field(
-        None, description="Low and high factor on the filter's share.", examples=[[0.9, 1.1]]
-    )
-    demand: Pair | None = Field(None, description="Low and high factor on the demand.", examples=[[0.8, 1.2]])
+    runoff_coefficient: Pair | None = Field(None, examples=[[0.9, 1.05]])
+    """Low and high factor on every runoff coefficient."""
+
+    losses: Pair | None = Field(None, examples=[[0.5, 2.0]])
+    """Low and high factor on wetting and first flush."""
+
+    filter_efficiency: Pair | None = Field(None, examples=[[0.9, 1.1]])
+    """Low and high factor on the filter's share."""
+
+    demand: Pair | None = Field(None, examples=[[0.8, 1.2]])
+    """Low and high factor on the demand."""
 
     @field_validator("*")
     @classmethod
@@ -264,36 +261,29 @@ class Ranges(Table):
 class Sizing(Table):
     """How the size is decided."""
 
-    targets: tuple[float, ...] = Field(
-        TARGETS, min_length=1, max_length=12, description="Reliabilities whose smallest sizes are listed."
-    )
-    draws: int = Field(
-        100,
-        ge=20,
-        le=5000,
-        description="Equally likely versions of everything uncertain that are simulated; 100 by own choice.",
-    )
-    seed: int = Field(0, ge=0, description="Makes them repeatable.")
-    block_years: int | None = Field(
-        None,
-        ge=1,
-        le=30,
-        description="Years that are drawn together, so that droughts of several years stay whole.",
-        examples=[3],
-    )
-    ranges: Ranges = Field(Ranges(), description="How far coefficient, losses, filter and demand may be off.")
-    finer_rain: str = file_name(
-        "A file of hourly or finer rain near the site, to hold the daily step to account.",
-        "",
-        examples=["hours/my_gauge.csv"],
-    )
-    finer_units: str | None = Field(
-        None, description="Its unit, where the file leaves doubt.", examples=["mm"]
-    )
-    draw_hours: Pair = Field(
-        (7.0, 19.0),
-        description="Hours of the day between which water is drawn, for that comparison; 7 to 19 by own choice.",
-    )
+    targets: tuple[float, ...] = Field(TARGETS, min_length=1, max_length=12)
+    """Reliabilities whose smallest sizes are listed."""
+
+    draws: int = Field(100, ge=20, le=5000)
+    """Equally likely versions of everything uncertain that are simulated; 100 by own choice."""
+
+    seed: int = Field(0, ge=0)
+    """Makes them repeatable."""
+
+    block_years: int | None = Field(None, ge=1, le=30, examples=[3])
+    """Years that are drawn together, so that droughts of several years stay whole."""
+
+    ranges: Ranges = Ranges()
+    """How far coefficient, losses, filter and demand may be off."""
+
+    finer_rain: str = file_name("", examples=["hours/my_gauge.csv"])
+    """A file of hourly or finer rain near the site, to hold the daily step to account."""
+
+    finer_units: str | None = Field(None, examples=["mm"])
+    """Its unit, where the file leaves doubt."""
+
+    draw_hours: Pair = (7.0, 19.0)
+    """Hours of the day between which water is drawn, for that comparison; 7 to 19 by own choice."""
 
     @field_validator("targets")
     @classmethod
@@ -315,14 +305,17 @@ class Sizing(Table):
 class Catalogue(Table):
     """Which tanks can be bought and what fits on the site."""
 
-    file: str = file_name(
-        "A CSV file of tanks, from the folder of the study file.",
-        min_length=1,
-        examples=["catalogues/tanks.csv"],
-    )
-    most_linked: int = Field(4, ge=1, le=10, description="Most tanks that may be linked to one store.")
-    link_price: float = Field(0.0, ge=0, description="Price of joining one more tank.")
-    most_height: float | None = quantity("m", "Tallest tank that fits.", None, gt=0, le=50, examples=[2.2])
-    most_footprint: float | None = quantity(
-        "m2", "Plan area that there is for the tanks.", None, gt=0, le=1e5, examples=[20]
-    )
+    file: str = file_name(min_length=1, examples=["catalogues/tanks.csv"])
+    """A CSV file of tanks, from the folder of the study file."""
+
+    most_linked: int = Field(4, ge=1, le=10)
+    """Most tanks that may be linked to one store."""
+
+    link_price: float = Field(0.0, ge=0)
+    """Price of joining one more tank."""
+
+    most_height: float | None = quantity("m", None, gt=0, le=50, examples=[2.2])
+    """Tallest tank that fits."""
+
+    most_footprint: float | None = quantity("m2", None, gt=0, le=1e5, examples=[20])
+    """Plan area that there is for the tanks."""

@@ -7,20 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
+from rainharvest.core import draw
 from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.reader import large_volume
-from rainharvest.core.style import (
-    BRICK,
-    DEEP,
-    INK,
-    MIST,
-    OCHRE,
-    STONE,
-    SUBTITLE,
-    keep,
-    new_figure,
-    rounded_up,
-)
+from rainharvest.core.style import BRICK, DEEP, INK, OCHRE, STONE, SUBTITLE, new_figure, rounded_up
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,37 +31,20 @@ def storage_figure(daily: xr.Dataset, capacity: float, figure: Figure | None = N
     axes = figure.axes[0]
     day = dates.date2num(daily.time.values)
     stored = daily.stored.values / scale
-    water = keep(axes, "water", lambda: axes.fill_between([], [], color=MIST, alpha=0.6, linewidth=0))
-    water.set_data(day, np.zeros_like(stored), stored)
-    keep(axes, "stored", lambda: axes.plot([], [], color=DEEP, linewidth=2.0)[0]).set_data(day, stored)
+    draw.band(axes, "water", day, 0.0, stored, alpha=0.6)
+    draw.line(axes, "stored", day, stored, color=DEEP, linewidth=2.0)
     top = rounded_up(1.15 * capacity / scale)
     short = daily.unmet_daily.values > 1e-6
-    marks = keep(axes, "short", lambda: axes.vlines([0], [0], [0], color=BRICK, linewidth=2.2))
-    marks.set_segments([[(d, -0.075 * top), (d, -0.015 * top)] for d in day[short]])
+    draw.strokes(axes, "short", day[short], -0.075 * top, -0.015 * top, color=BRICK, linewidth=2.2)
+    said = f"{int(short.sum())} days short (marks below the line)" if short.any() else "no day short"
     behind = {"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85}
-    look = {
-        "transform": axes.transAxes,
-        "ha": "right",
-        "va": "top",
-        "color": BRICK,
-        "zorder": 4,
-        "bbox": behind,
-    }
-    words = keep(axes, "short-words", lambda: axes.text(0.995, 0.93, "", **look))
-    words.set_text(f"{int(short.sum())} days short (marks below the line)" if short.any() else "no day short")
+    draw.note(axes, "short-words", (0.995, 0.93), said, "right", color=BRICK, zorder=4, bbox=behind)
     full = capacity / scale
-    line = keep(axes, "full", lambda: axes.axhline(0, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2))))
-    line.set_ydata([full] * 2)
-    _at_the_left(axes, "full-words", "full", full + 0.005 * top, va="bottom")
+    draw.level(axes, "full", full, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2)))
+    draw.beside(axes, "full-words", (0.005, full + 0.005 * top), "full", va="bottom")
     axes.set_xlim(day[0], day[-1])
     axes.set_ylim(-0.09 * top, top)
     return figure
-
-
-def _at_the_left(axes: Axes, name: str, text: str, height: float, **look) -> None:
-    """Write words at the left end of a level, or move them."""
-    words = keep(axes, name, lambda: axes.text(0.005, 0, text, transform=axes.get_yaxis_transform(), **look))
-    words.set_y(height)
 
 
 def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figure:
@@ -95,24 +68,17 @@ def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figu
         values = np.asarray(table[name].values, dtype=float) * factor
         top = rounded_up(1.35 * max(float(values.max()), 1e-6))
         for k, value in enumerate(values):
-            bar = keep(axes, f"bar-{k}", lambda k=k, c=colour, axes=axes: axes.barh(k, 0, 0.62, color=c)[0])
-            bar.set_width(value)
-            words = keep(
-                axes, f"words-{k}", lambda k=k, axes=axes: axes.text(0, k, "", va="center", color=INK)
-            )
+            draw.bar(axes, f"bar-{k}", k, value, 0.62, color=colour)
             plain = f"{value:,.0f}" if value >= 10 or value == 0 else f"{value:.1f}"
-            words.set_text("under 0.1" if 0 < value < 0.05 else plain)
-            words.set_x(value + 0.02 * top)
+            said = "under 0.1" if 0 < value < 0.05 else plain
+            draw.words(axes, f"words-{k}", (value + 0.02 * top, k), said, va="center", color=INK)
         axes.set_xlim(0, top)
     return figure
 
 
 def set_level_figure(done: xr.Dataset, chosen: float, figure: Figure | None = None) -> Figure:
     """Draw what a set level buys and what of it spills."""
-    shown = {
-        "spilled_mains_a_year": (OCHRE, 1e-3, "kL a year"),
-        "failed_a_year": (BRICK, 1.0, "days a year"),
-    }
+    shown = {"spilled_mains_a_year": (OCHRE, 1e-3, "kL a year"), "failed_a_year": (BRICK, 1.0, "days a year")}
     if figure is None:
         figure, all_axes = new_figure("", height=3.4, ncols=2)
         for axes, (name, (_, _, unit)) in zip(all_axes, shown.items(), strict=True):
@@ -124,7 +90,7 @@ def set_level_figure(done: xr.Dataset, chosen: float, figure: Figure | None = No
     at = 100 * done.level_share.values
     for axes, (name, (colour, factor, _)) in zip(figure.axes, shown.items(), strict=True):
         values = factor * done[f"level_{name}"].values
-        keep(axes, "line", lambda axes=axes, c=colour: axes.plot([], [], color=c)[0]).set_data(at, values)
+        draw.line(axes, "line", at, values, color=colour)
         _mark(axes, "chosen", 100 * chosen, at, values, color=INK, markersize=10, clip_on=False)
         axes.set_ylim(0, rounded_up(1.1 * max(float(values.max()), 1e-6)))
     return figure
@@ -132,8 +98,7 @@ def set_level_figure(done: xr.Dataset, chosen: float, figure: Figure | None = No
 
 def _mark(axes: Axes, name: str, place: float, x: np.ndarray, y: np.ndarray, **look) -> None:
     """Draw the dot of what was chosen on a curve, or move it."""
-    dot = keep(axes, name, lambda: axes.plot([], [], "o", zorder=4, **look)[0])
-    dot.set_data([place], [np.interp(place, x, y)])
+    draw.line(axes, name, [place], [np.interp(place, x, y)], "o", zorder=4, **look)
 
 
 def reserve_figure(
@@ -148,12 +113,11 @@ def reserve_figure(
         axes.set_ylabel("Usable size (kL)")
     axes = figure.axes[0]
     x, y, tank = reserves.ride_out.values, reserves.values / 1000, capacity / 1000
-    keep(axes, "curve", lambda: axes.plot([], [], color=DEEP)[0]).set_data(x, y)
+    draw.line(axes, "curve", x, y, color=DEEP)
     _mark(axes, "mark", days, x, y, color=OCHRE, markersize=12)
-    line = keep(axes, "tank", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8))
-    line.set_ydata([tank] * 2)
+    draw.level(axes, "tank", tank, **draw.DASHED)
     top = rounded_up(1.1 * max(float(y.max()), tank))
-    _at_the_left(axes, "tank-words", "this tank", tank + 0.015 * top, color=STONE)
+    draw.beside(axes, "tank-words", (0.005, tank + 0.015 * top), "this tank", color=STONE)
     axes.set_xlim(0, float(x.max()))
     axes.set_ylim(0, top)
     return figure

@@ -23,13 +23,9 @@ class Rule(Table):
     half of the rest below 50 %, only the essential below 20 %
     """
 
-    stages: tuple[tuple[float, float], ...] = quantity(
-        "1",
-        "For each stage the level, a share of the tank, below which it holds, and the share of the "
-        "non-essential demand that is still served. Lower stages serve no more than those above.",
-        (),
-        max_length=6,
-    )
+    stages: tuple[tuple[float, float], ...] = quantity("1", (), max_length=6)
+    """For each stage the level, a share of the tank, below which it holds, and the share of the non-essential
+    demand that is still served. Lower stages serve no more than those above."""
 
     @field_validator("stages")
     @classmethod

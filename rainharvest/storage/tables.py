@@ -23,33 +23,25 @@ class Tank(Table):
     """
 
     sizes: tuple[float, ...] | None = quantity(
-        "L",
-        "Nominal sizes to try; a spread from half a day's demand to a year's if not given.",
-        None,
-        min_length=2,
-        likely=(0, 100000000),
-        examples=[[10000, 20000, 40000]],
+        "L", None, min_length=2, likely=(0, 100000000), examples=[[10000, 20000, 40000]]
     )
-    chosen: float | None = quantity(
-        "L",
-        "Nominal size that is decided on, with a catalogue the cheapest tanks on offer that hold it; if not given, the "
-        "smallest that reaches the target.",
-        None,
-        gt=0,
-        le=1e9,
-        likely=(0, 10000000),
-        examples=[25000],
-    )
-    dead_share: float = quantity(
-        "1", "Share of the nominal size below the outlet.", DEFAULTS["dead_share"], ge=0, le=0.9
-    )
-    freeboard_share: float = quantity(
-        "1", "Share of the nominal size above the overflow.", DEFAULTS["freeboard_share"], ge=0, le=0.9
-    )
-    start_share: float = quantity(
-        "1", "Share of the usable size that is full on the first morning.", 0.0, ge=0, le=1
-    )
-    theta: float = quantity("1", "0 for yield after spillage, 1 for yield before spillage.", 0.0, ge=0, le=1)
+    """Nominal sizes to try; a spread from half a day's demand to a year's if not given."""
+
+    chosen: float | None = quantity("L", None, gt=0, le=1e9, likely=(0, 10000000), examples=[25000])
+    """Nominal size that is decided on, with a catalogue the cheapest tanks on offer that hold it; if not
+    given, the smallest that reaches the target."""
+
+    dead_share: float = quantity("1", DEFAULTS["dead_share"], ge=0, le=0.9)
+    """Share of the nominal size below the outlet."""
+
+    freeboard_share: float = quantity("1", DEFAULTS["freeboard_share"], ge=0, le=0.9)
+    """Share of the nominal size above the overflow."""
+
+    start_share: float = quantity("1", 0.0, ge=0, le=1)
+    """Share of the usable size that is full on the first morning."""
+
+    theta: float = quantity("1", 0.0, ge=0, le=1)
+    """0 for yield after spillage, 1 for yield before spillage."""
 
     @model_validator(mode="after")
     def _leaves_something(self):
@@ -75,13 +67,14 @@ class Tank(Table):
 class Spells(Table):
     """Random interruptions of the mains, as `rainharvest.demand.mains.mains_in_spells` makes them."""
 
-    spell_length: float = quantity(
-        "day", "Mean length of a spell without mains.", gt=0, le=3650, allow_inf_nan=False, examples=[3]
-    )
-    interruptions_a_year: float = quantity(
-        "1/year", "Mean number of spells a year.", gt=0, le=2000, allow_inf_nan=False, examples=[6]
-    )
-    seed: int = quantity("1", "The number that makes them repeatable.", 0, ge=0)
+    spell_length: float = quantity("day", gt=0, le=3650, allow_inf_nan=False, examples=[3])
+    """Mean length of a spell without mains."""
+
+    interruptions_a_year: float = quantity("1/year", gt=0, le=2000, allow_inf_nan=False, examples=[6])
+    """Mean number of spells a year."""
+
+    seed: int = quantity("1", 0, ge=0)
+    """The number that makes them repeatable."""
 
     @model_validator(mode="after")
     def _leave_some_supply(self):
@@ -100,37 +93,37 @@ class Arrangement(Table):
     week, and the random ``spells``; where several are given they all hold.
     """
 
-    kind: Literal["rain only", "combined", "mains reserve"] = Field(
-        "rain only", description="What fills the tank and stands behind it."
-    )
-    treated: bool = Field(
-        False,
-        description="Rain only, no mains: filtered and disinfected, it may serve drinking and washing too.",
-    )
-    change_over: bool = Field(
-        False,
-        description="Combined: feed the fixtures from the mains when the tank is empty, instead of a top-up.",
-    )
-    top_up_trigger: float = Field(
-        0.1, ge=0, le=1, description="Combined: share of the tank at which the mains valve opens."
-    )
-    top_up_level: float = Field(
-        0.2, ge=0, le=1, description="Combined: share of the tank at which the mains valve shuts."
-    )
-    top_up_rate: float | None = quantity(
-        "L/day", "Most mains water in a day; unlimited by default.", None, ge=0, examples=[9000]
-    )
-    mains_off: Rules = Field(
-        (), description="Days without mains: days of the week, dates, or spans by rule.", examples=[["sun"]]
-    )
+    kind: Literal["rain only", "combined", "mains reserve"] = "rain only"
+    """What fills the tank and stands behind it."""
+
+    treated: bool = False
+    """Rain only, no mains: filtered and disinfected, it may serve drinking and washing too."""
+
+    change_over: bool = False
+    """Combined: feed the fixtures from the mains when the tank is empty, instead of a top-up."""
+
+    top_up_trigger: float = Field(0.1, ge=0, le=1)
+    """Combined: share of the tank at which the mains valve opens."""
+
+    top_up_level: float = Field(0.2, ge=0, le=1)
+    """Combined: share of the tank at which the mains valve shuts."""
+
+    top_up_rate: float | None = quantity("L/day", None, ge=0, examples=[9000])
+    """Most mains water in a day; unlimited by default."""
+
+    mains_off: Rules = Field((), examples=[["sun"]])
+    """Days without mains: days of the week, dates, or spans by rule."""
+
     mains_hours: dict[str, float] = quantity(
         "h",
-        "Hours of supply by day of the week; all day where a day is not named.",
         schema={"additionalProperties": {"type": "number", "minimum": 0, "maximum": 24}},
         default_factory=dict,
         examples=[{"sat": 12}],
     )
-    spells: Spells | None = Field(None, description="Random interruptions.")
+    """Hours of supply by day of the week; all day where a day is not named."""
+
+    spells: Spells | None = None
+    """Random interruptions."""
 
     @field_validator("mains_hours")
     @classmethod
@@ -167,9 +160,8 @@ class Arrangement(Table):
 class Rationing(Table):
     """One stage of rationing: below a share of the usable size, non-essential uses keep a share."""
 
-    level: float = Field(
-        gt=0, le=1, description="Share of the usable size below which the stage holds.", examples=[0.4]
-    )
-    share: float = Field(
-        ge=0, le=1, description="Share of the uses that can wait which is still served.", examples=[0.3]
-    )
+    level: float = Field(gt=0, le=1, examples=[0.4])
+    """Share of the usable size below which the stage holds."""
+
+    share: float = Field(ge=0, le=1, examples=[0.3])
+    """Share of the uses that can wait which is still served."""

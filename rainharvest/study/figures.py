@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
+from rainharvest.core import draw
 from rainharvest.core.quantities import label
-from rainharvest.core.style import DASHES, INK, PALETTE, STONE, STYLE, keep, new_figure, round_ticks
+from rainharvest.core.style import DASHES, INK, PALETTE, STYLE, new_figure, round_ticks
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -38,40 +39,23 @@ def options_figure(
         axes.set_ylabel(label(options.attrs["measure"], "%"))
         axes.set_ylim(0, 104)
     axes = figure.axes[0]
-    lines = sorted(_shared(options), key=lambda line: -line[0].mean())
+    lines, handles = sorted(_shared(options), key=lambda line: -line[0].mean()), []
     for k, (values, which) in enumerate(lines):
         colour, dash = PALETTE[k % len(PALETTE)], DASHES[k % len(DASHES)]
         look = {"color": colour, "linestyle": dash, "zorder": 3}
-        keep(axes, f"option {k + 1}", lambda look=look: axes.plot([], [], **look)[0]).set_data(size, values)
-        own = options.isel(study_option=which)
-        dots = keep(
-            axes,
-            f"tanks of option {k + 1}",
-            lambda colour=colour: axes.plot([], [], "o", ms=10, mec=INK, mew=1.2, color=colour, zorder=4)[0],
-        )
-        dots.set_data(own.described_nominal.values / scale, 100 * own.rain_reliability.values)
+        handles.append(draw.line(axes, f"option {k + 1}", size, values, **look))
+        own, look = options.isel(study_option=which), {"ms": 10, "mec": INK, "mew": 1.2, "zorder": 4}
+        tanks = own.described_nominal.values / scale, 100 * own.rain_reliability.values
+        draw.line(axes, f"tanks of option {k + 1}", *tanks, "o", color=colour, **look)
     names = [" / ".join(str(options.study_option.values[i]) for i in which) for _, which in lines]
-    handles = [keep(axes, f"option {k + 1}", dict) for k in range(len(lines))]
-    with rc_context(STYLE):
-        axes.legend(
-            handles,
-            ["\n".join(textwrap.wrap(text, WORDS)) for text in names],
-            loc="center left",
-            bbox_to_anchor=(1.01, 0.5),
-            frameon=False,
-            fontsize=13,
-            handlelength=3,
-        )
-    keep(
-        axes, "target", lambda: axes.axhline(0, color=STONE, linestyle=(0, (6, 3)), linewidth=1.8)
-    ).set_ydata([100 * target] * 2)
+    said = ["\n".join(textwrap.wrap(text, WORDS)) for text in names]
+    look = {"loc": "center left", "bbox_to_anchor": (1.01, 0.5), "frameon": False}
+    with rc_context(STYLE):  # anew: options may come to share a line
+        axes.legend(handles, said, fontsize=13, handlelength=3, **look)
+    draw.level(axes, "target", 100 * target, **draw.DASHED)
     if looked_at is not None:
-        mark = keep(
-            axes,
-            "size looked at",
-            lambda: axes.axvline(1, color=INK, linewidth=1.6, linestyle=(0, (1.5, 1.5))),
-        )
-        mark.set_xdata([looked_at / scale] * 2)
+        look = {"color": INK, "linewidth": 1.6, "linestyle": (0, (1.5, 1.5))}
+        draw.upright(axes, "size looked at", looked_at / scale, **look)
     if axes.get_xlim() != (size[0], size[-1]):
         axes.set_xlim(size[0], size[-1])
         round_ticks(axes.xaxis, size[0], size[-1])

@@ -13,7 +13,7 @@ from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 
-from pydantic import ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError, field_validator, model_validator
 
 from rainharvest.catchment.intensity import intensity_of_place
 from rainharvest.catchment.tables import (
@@ -37,7 +37,7 @@ from rainharvest.core.mistakes import (
     value_at,
 )
 from rainharvest.core.reader import US_UNITS, Dates, Numbers, Reader, Units, number
-from rainharvest.core.tables import Table, file_name, known_of, models_of, quantity, said
+from rainharvest.core.tables import Table, file_name, known_of, models_of, quantity
 from rainharvest.demand.facts import uses_served
 from rainharvest.demand.tables import Calendar, Garden, Pool, Use, Weather
 from rainharvest.drought.tables import Drought
@@ -194,38 +194,60 @@ def _values(data: object, path: tuple[str, ...], loc: tuple) -> list[tuple[tuple
 class Site(Table):
     """Where the building stands."""
 
-    name: str = said("What the place is called.", ..., "Hill School", min_length=1, max_length=120)
-    latitude: float | None = said(
-        "Degrees north; south is negative. A weather file needs it.", None, -33.42, ge=-90, le=90
-    )
-    longitude: float | None = said("Degrees east; west is negative.", None, 4.85, ge=-180, le=360)
-    elevation: float | None = quantity("m", "Height above the sea.", None, ge=-450, le=9000, examples=[120])
-    invented: bool = said("Whether the example is invented: the report then says so.", False, True)
-    note: str = said("A sentence about the place, printed as it stands.", "", "A day school of 240 pupils.")
+    name: str = Field(min_length=1, max_length=120, examples=["Hill School"])
+    """What the place is called."""
+
+    latitude: float | None = Field(None, ge=-90, le=90, examples=[-33.42])
+    """Degrees north; south is negative. A weather file needs it."""
+
+    longitude: float | None = Field(None, ge=-180, le=360, examples=[4.85])
+    """Degrees east; west is negative."""
+
+    elevation: float | None = quantity("m", None, ge=-450, le=9000, examples=[120])
+    """Height above the sea."""
+
+    invented: bool = Field(False, examples=[True])
+    """Whether the example is invented: the report then says so."""
+
+    note: str = Field("", examples=["A day school of 240 pupils."])
+    """A sentence about the place, printed as it stands."""
 
 
 class Report(Table):
     """For whom the report is, and in what form they read numbers and dates."""
 
-    client: str = said("For whom the report is.", "", "The board of Hill School")
-    author: str = said("The firm or desk that makes it.", "", "Water study desk")
-    note: str = said("A sentence that the report prints beside the site.", "", "Roofs measured on 3 March.")
-    date: datetime.date | None = said(
-        "The day on which it is issued; without one the report says that it is a draft.",
-        None,
-        datetime.date(2026, 3, 2),
-    )
-    revision: str = said("Which issue of the report it is.", "", "B", max_length=20)
-    prepared_by: str = said("Who prepared it.", "", "A. Water, engineer", max_length=120)
-    checked_by: str = said("Who checked it.", "", "B. Check, engineer", max_length=120)
-    approved_by: str = said("Who approves it.", "", "C. Sign, director", max_length=120)
-    template: str | None = file_name(
-        "A Word document whose header, logo and styles the report takes.", None, examples=["letterhead.docx"]
-    )
-    numbers: Numbers = said("How numbers are written.", "1,234.5")
-    dates: Dates | None = said(
-        "How dates are written: year, month and day by default, or month, day and year in a US file.", None
-    )
+    client: str = Field("", examples=["The board of Hill School"])
+    """For whom the report is."""
+
+    author: str = Field("", examples=["Water study desk"])
+    """The firm or desk that makes it."""
+
+    note: str = Field("", examples=["Roofs measured on 3 March."])
+    """A sentence that the report prints beside the site."""
+
+    date: datetime.date | None = Field(None, examples=[datetime.date(2026, 3, 2)])
+    """The day on which it is issued; without one the report says that it is a draft."""
+
+    revision: str = Field("", max_length=20, examples=["B"])
+    """Which issue of the report it is."""
+
+    prepared_by: str = Field("", max_length=120, examples=["A. Water, engineer"])
+    """Who prepared it."""
+
+    checked_by: str = Field("", max_length=120, examples=["B. Check, engineer"])
+    """Who checked it."""
+
+    approved_by: str = Field("", max_length=120, examples=["C. Sign, director"])
+    """Who approves it."""
+
+    template: str | None = file_name(None, examples=["letterhead.docx"])
+    """A Word document whose header, logo and styles the report takes."""
+
+    numbers: Numbers = "1,234.5"
+    """How numbers are written."""
+
+    dates: Dates | None = None
+    """How dates are written: year, month and day by default, or month, day and year in a US file."""
 
     @field_validator("date", mode="before", json_schema_input_type=datetime.date | None)
     @classmethod
@@ -238,8 +260,12 @@ class Report(Table):
 class Option(Table):
     """Another choice to compare with the study: the study with what the option changes."""
 
-    name: str = said("What the option is called.", ..., "Classroom block only", min_length=1, max_length=60)
-    note: str = said("A sentence about it.", "", "The clinic keeps its own downpipes.")
+    name: str = Field(min_length=1, max_length=60, examples=["Classroom block only"])
+    """What the option is called."""
+
+    note: str = Field("", examples=["The clinic keeps its own downpipes."])
+    """A sentence about it."""
+
     study: Study
 
 
@@ -249,42 +275,77 @@ class Study(Table):
     ``confirmed`` names the places that look implausible and are right (see `rainharvest.study.file`).
     """
 
-    title: str = said(
-        "What the report is called.", ..., "Rain for the toilets of Hill School", min_length=1, max_length=160
-    )
-    units: Units = said(
-        "Units of every number of the file and of the report: metric, or gallons, feet and inches.",
-        "metric",
-        "us",
-    )
-    confirmed: tuple[str, ...] = said(
-        "Places of the file whose values look implausible and are right, as the refusal names them.",
-        (),
-        ["use[1].litres"],
-    )
-    site: Site = said("Where the building stands.")
-    rain: Rain = said("The rain files and how they are read and filled.")
-    roof: tuple[Roof, ...] = said("The roofs that drain to the tank.", (), max_length=100)
-    conveyance: Conveyance | None = said(
-        "The run of pipe from the roofs to the tank; without one nothing is lost on the way.", None
-    )
-    losses: Losses = said("What stands between roof and tank, and how hard it rains.", Losses())
-    calendar: Calendar = said("The days on which the building is used.", Calendar())
-    use: tuple[Use, ...] = said("The uses of water that the tank may serve.", (), max_length=200)
-    garden: tuple[Garden, ...] = said("Gardens that are watered.", (), max_length=20)
-    pool: tuple[Pool, ...] = said("Pools whose level is kept.", (), max_length=20)
-    weather: Weather | None = said("The weather that gardens and pools feel, beside the rain.", None)
-    tank: Tank = said("What of the tank can be used, and the sizes to try.", Tank())
-    arrangement: Arrangement = said("How rain and mains supply the building.", Arrangement())
-    rationing: tuple[Rationing, ...] = said("Stages of rationing that are always followed.", ())
-    target: Target = said("What the tank must reach.", Target())
-    sizing: Sizing = said("How the size is decided and how sure it is.", Sizing())
-    catalogue: Catalogue | None = said("Which tanks can be bought.", None)
-    costs: Costs | None = said("Prices, the tariff and the terms on which costs are reckoned.", None)
-    drought: Drought = said("What the study asks about its bad years.", Drought())
-    site_works: SiteWorks = said("Ground, tank, tap, overflow, pump and treatment.", SiteWorks())
-    report: Report = said("For whom the report is, who signs it, and its form.", Report())
-    option: tuple[Option, ...] = said("Other choices to compare with the study.", (), max_length=12)
+    title: str = Field(min_length=1, max_length=160, examples=["Rain for the toilets of Hill School"])
+    """What the report is called."""
+
+    units: Units = Field("metric", examples=["us"])
+    """Units of every number of the file and of the report: metric, or gallons, feet and inches."""
+
+    confirmed: tuple[str, ...] = Field((), examples=[["use[1].litres"]])
+    """Places of the file whose values look implausible and are right, as the refusal names them."""
+
+    site: Site
+    """Where the building stands."""
+
+    rain: Rain
+    """The rain files and how they are read and filled."""
+
+    roof: tuple[Roof, ...] = Field((), max_length=100)
+    """The roofs that drain to the tank."""
+
+    conveyance: Conveyance | None = None
+    """The run of pipe from the roofs to the tank; without one nothing is lost on the way."""
+
+    losses: Losses = Losses()
+    """What stands between roof and tank, and how hard it rains."""
+
+    calendar: Calendar = Calendar()
+    """The days on which the building is used."""
+
+    use: tuple[Use, ...] = Field((), max_length=200)
+    """The uses of water that the tank may serve."""
+
+    garden: tuple[Garden, ...] = Field((), max_length=20)
+    """Gardens that are watered."""
+
+    pool: tuple[Pool, ...] = Field((), max_length=20)
+    """Pools whose level is kept."""
+
+    weather: Weather | None = None
+    """The weather that gardens and pools feel, beside the rain."""
+
+    tank: Tank = Tank()
+    """What of the tank can be used, and the sizes to try."""
+
+    arrangement: Arrangement = Arrangement()
+    """How rain and mains supply the building."""
+
+    rationing: tuple[Rationing, ...] = ()
+    """Stages of rationing that are always followed."""
+
+    target: Target = Target()
+    """What the tank must reach."""
+
+    sizing: Sizing = Sizing()
+    """How the size is decided and how sure it is."""
+
+    catalogue: Catalogue | None = None
+    """Which tanks can be bought."""
+
+    costs: Costs | None = None
+    """Prices, the tariff and the terms on which costs are reckoned."""
+
+    drought: Drought = Drought()
+    """What the study asks about its bad years."""
+
+    site_works: SiteWorks = SiteWorks()
+    """Ground, tank, tap, overflow, pump and treatment."""
+
+    report: Report = Report()
+    """For whom the report is, who signs it, and its form."""
+
+    option: tuple[Option, ...] = Field((), max_length=12)
+    """Other choices to compare with the study."""
 
     @model_validator(mode="after")
     def _fits_together(self):

@@ -11,6 +11,7 @@ import xarray as xr
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 from rainharvest.sizing.costs import life_cycle
+from rainharvest.sizing.facts_printed import headline_facts, tank_facts
 from rainharvest.study.file import Study
 from rainharvest.study.stages import Run, results_of, stage_key
 
@@ -80,46 +81,28 @@ def _with_tank(study: Study, **changes: object) -> Study:
 
 def _row(study: Study, done: xr.Dataset, beside: float) -> dict[str, object]:
     """Return what one option comes to."""
-    years = float(done.days_in_year.sum()) / 365.25
-    middle = {name: float(np.median(done[name].values)) for name in _MIDDLE}
-    recommended, share = float(done.recommended), study.tank.usable_share
-    found = done.smallest.values
-    nominal = float(done.described_nominal)
+    tank, facts = tank_facts(done), headline_facts(done)
+    found, share = done.smallest.values, done[study.target.measure]
     row: dict[str, object] = {
-        "recommended": recommended,
-        "recommended_nominal": recommended / share,
-        "smallest_low": float(np.min(found)) if np.isfinite(found).all() else math.nan,
-        "smallest_high": float(np.max(found)) if np.isfinite(found).all() else math.nan,
-        "described": float(done.described),
-        "described_nominal": nominal,
-        "rain_reliability": middle["described_rain_reliability"],
-        "delivered_a_year": middle["described_delivered"] / years,
-        "failed_a_year": middle["described_days_failed"] / years,
-        "longest_failure": middle["described_longest_failure"],
-        "mains_a_year": (middle["described_topped_up"] + middle["described_changed_over"]) / years,
-        "inflow_a_year": middle["inflow_total"] / years,
-        "demand_a_year": float(np.median(done.demand_total.values)) / years,
-        "area": sum(roof.area for roof in study.roof) if study.arrangement.kind != "mains reserve" else 0.0,
-        "reliability": _median(done[study.target.measure]),
+        "recommended": float(done.recommended),
+        "recommended_nominal": facts.nominal,
+        "smallest_low": float(np.min(found)),
+        "smallest_high": float(np.max(found)),
+        "described": tank.described,
+        "described_nominal": tank.nominal,
+        "rain_reliability": tank.reached,
+        "delivered_a_year": tank.delivered,
+        "failed_a_year": tank.failed,
+        "longest_failure": tank.longest,
+        "mains_a_year": tank.mains,
+        "inflow_a_year": tank.inflow,
+        "demand_a_year": tank.demand,
+        "area": 0.0 if facts.reserve else sum(roof.area for roof in study.roof),
+        "reliability": (share.median("member") if "member" in share.dims else share).values,
     }
     if study.costs is not None:
         price = done.attrs.get("tank_price")
         costs = study.costs.model_copy(update={"fixed": study.costs.fixed + beside})
-        paid = life_cycle(costs, nominal, row["delivered_a_year"], saved_bill=0.0, tank_price=price)
+        paid = life_cycle(costs, tank.nominal, tank.delivered, saved_bill=0.0, tank_price=price)
         row |= {name: float(paid[name]) for name in ("capital", "annual")}
     return row
-
-
-_MIDDLE = (
-    "described_rain_reliability",
-    "described_delivered",
-    "described_days_failed",
-    "described_longest_failure",
-    "described_topped_up",
-    "described_changed_over",
-    "inflow_total",
-)
-
-
-def _median(values: xr.DataArray) -> np.ndarray:
-    return (values.median("member") if "member" in values.dims else values).values

@@ -12,11 +12,12 @@ from typing import Literal, get_args, get_origin
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 
+from rainharvest.catchment.tables import HourlyRain
 from rainharvest.climates.tables import Region
 from rainharvest.core.mistakes import metric_factor
 from rainharvest.core.quantities import SHOWN_UNITS
 from rainharvest.core.reader import US_UNITS
-from rainharvest.core.tables import models_of
+from rainharvest.core.tables import meanings_of, models_of
 from rainharvest.study.file import NOT_CHANGED, Study
 
 ROOT = Path(__file__).parents[2]
@@ -43,7 +44,7 @@ def schema_of(model: type[BaseModel]) -> dict:
     definitions = out.pop("$defs", {})
     out = definitions.pop(model.__name__, out)  # a study holds itself, through its options
     definitions.pop("Option", None)
-    known = tables_below(model)
+    known = tables_below(model) | {"HourlyRain": HourlyRain}  # which no field holds: it becomes numbers
     for name, table in [(None, out), *definitions.items()]:
         of_table = known.get(name, model) if name else model
         if table.get("type") == "object" and (name is None or name in known):
@@ -60,7 +61,7 @@ def schema_of(model: type[BaseModel]) -> dict:
 
 def _properties(properties: dict, model: type[BaseModel], us: bool) -> dict:
     """Return the properties of a table, each with its unit in words, and under its US name where it has one."""
-    out = {}
+    out, meanings = {}, meanings_of(model)
     for name, said in properties.items():
         unit = said.get("unit", "")
         if us and metric_factor(unit) != 1:  # a US file's numbers have other limits, but for zero
@@ -68,9 +69,8 @@ def _properties(properties: dict, model: type[BaseModel], us: bool) -> dict:
                 for limit in ("minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum"):
                     if part.get(limit):
                         del part[limit]
-        if unit not in ("", "1"):
-            said["description"] += f" [{_shown(unit)}]"
-        out[name] = said
+        shown = f" [{_shown(unit)}]" if unit not in ("", "1") else ""
+        out[name] = said = {"description": meanings[name] + shown} | said
         if us and "litre" in name:
             out[name.replace("litre", "gallon")] = said
     return out
@@ -189,13 +189,13 @@ _ROW_HEAD = (
 
 def _tables(model: type[BaseModel], place: str) -> list[dict]:
     """Return a table's keys and those of the tables below it, in the order of the file."""
-    keys, below = [], []
+    keys, below, meanings = [], [], meanings_of(model)
     about = (model.__doc__ or "").strip().partition("\n")[0].replace("``", "`")
     for name, field in model.model_fields.items():
         inner = [one for one in models_of(field.annotation) if one is not Study]
         if model.__name__ == "Option" and name == "study":
             continue
-        keys.append(_key(name, field, bool(inner)))
+        keys.append(_key(name, field, bool(inner)) | {"meaning": meanings[name].replace("``", "`")})
         several = "tuple" in str(field.annotation)
         at = f"{place}.{name}" if place else name
         for one in inner:
@@ -219,7 +219,6 @@ def _key(name: str, field, table: bool) -> dict:
     unit = extra.get("unit", "")
     return {
         "name": f"`{name}`",
-        "meaning": field.description.replace("``", "`"),
         "unit": "" if unit in ("", "1") else _shown(unit),
         "default": "required" if required else "" if nothing else f"`{toml(default)}`",
         "source": f"{extra['source']} ({extra['kind']})" if "source" in extra else "",
@@ -276,13 +275,14 @@ def toml(value: object) -> str:
 def schema_text(model: type[BaseModel]) -> str:
     """Return the JSON Schema of a study file as text."""
     schema = schema_of(model)
+    # a key or a table in a line
     inside = {
         key: ",\n  ".join(
             f"{json.dumps(name)}: {json.dumps(said, ensure_ascii=False)}" for name, said in part.items()
         )
         for key, part in schema.items()
         if key in ("properties", "$defs")
-    }  # a key or a table in a line
+    }
     lines = [
         f"{json.dumps(key)}: "
         + (f"{{\n  {inside[key]}\n }}" if key in inside else json.dumps(value, ensure_ascii=False))

@@ -20,14 +20,7 @@ from rainharvest.catchment.hydraulics import (
     standing_spells,
 )
 from rainharvest.catchment.intensity import Intensity, estimate_intensity
-from rainharvest.catchment.tables import (
-    CAUTIONS,
-    Catchment,
-    Conveyance,
-    Roof,
-    roof_cautions,
-    run_of_kind,
-)
+from rainharvest.catchment.tables import CAUTIONS, Catchment, Conveyance, Roof, roof_cautions, run_of_kind
 
 WET = Conveyance(kind="wet", run=60, bore=80, outlet_level=3.0, inlet_level=2.4, bleed=40.0)
 HARD = Intensity(mean_intensity=3.5, variation=1.3, depth_growth=0.6)
@@ -129,9 +122,8 @@ def test_comparison_is_one_table_that_agrees_with_the_chain():
     table = compare_conveyance(rain, site, runs, design_intensity=75)
     assert list(table.columns) == list(runs)
     assert table.loc["works", "near, dry"] == "yes"
-    assert table.loc["works", "far, dry"].startswith(
-        "in part"
-    )  # 60 m at 1 % fit exactly; 80 mm are too narrow
+    # 60 m at 1 % fit exactly; 80 mm are too narrow
+    assert table.loc["works", "far, dry"].startswith("in part")
     wet = table["far, wet"]
     assert wet["delivered"] == pytest.approx(
         float(collect(rain, site.roofs, WET).inflow.mean()) * 365.25, rel=1e-9

@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from drawn import artist, check_moved, texts
 
 from rainharvest.catchment.compare import best_bore
 from rainharvest.catchment.figures import CAUSES, bore_figure, levels_figure, losses_figure
 from rainharvest.catchment.hydraulics import run_levels
 from rainharvest.catchment.tables import Catchment, Conveyance, Roof
-from rainharvest.core.style import svg
 
 
 def levels(run=20.0, flow=3.0, inlet=2.4):
@@ -25,9 +25,7 @@ def yearly(scale=1.0, wet=True):
     if not wet:
         values[1] = np.nan
     return xr.DataArray(
-        values,
-        {"conveyance": ["dry run", "wet run"], "cause": list(CAUSES)},
-        ("conveyance", "cause"),
+        values, {"conveyance": ["dry run", "wet run"], "cause": list(CAUSES)}, ("conveyance", "cause")
     )
 
 
@@ -39,18 +37,6 @@ def curve(bleed=30.0):
     return best_bore(rain, Catchment(roofs=(Roof(area=200),), conveyance=run))
 
 
-def count(figure):
-    return [len(axes.get_children()) for axes in figure.axes]
-
-
-def texts(figure):
-    return [t.get_text() for axes in figure.axes for t in axes.texts if t.get_text()]
-
-
-def artist(axes, name):
-    return next(a for a in axes.get_children() if a.get_gid() == name)
-
-
 @pytest.mark.parametrize(
     "draw, first, second",
     [
@@ -60,17 +46,7 @@ def artist(axes, name):
     ],
 )
 def test_the_figure_is_moved_and_shows_what_a_new_one_would(draw, first, second):
-    figure = draw(*first())
-    before, painted = count(figure), svg(figure, "t")
-    assert draw(*second(), figure=figure) is figure and count(figure) == before
-    fresh = draw(*second())
-    assert svg(figure, "t") != painted and texts(figure) == texts(fresh)
-    for moved, new in zip(figure.axes, fresh.axes, strict=True):
-        assert (moved.get_xlim(), moved.get_ylim()) == (new.get_xlim(), new.get_ylim())
-        for line, other in zip(moved.lines, new.lines, strict=True):
-            np.testing.assert_array_equal(line.get_xydata(), other.get_xydata())
-        for patch, other in zip(moved.patches, new.patches, strict=True):
-            np.testing.assert_array_equal(patch.get_path().vertices, other.get_path().vertices)
+    check_moved(draw, first(), second())
 
 
 def test_levels_are_drawn_to_scale():

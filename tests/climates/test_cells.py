@@ -83,11 +83,8 @@ def test_lazy_alone_and_together_give_the_same_bits(rain, plan, data, computed):
     )
     assert lazy.volume_reliability.chunks is not None
     assert lazy.compute(scheduler="threads").identical(computed)
-    assert set(computed.mean_storm.attrs) == {
-        "units",
-        "long_name",
-        "cell_methods",
-    }  # nothing of the rain's own
+    # nothing of the rain's own
+    assert set(computed.mean_storm.attrs) == {"units", "long_name", "cell_methods"}
     alone = over_cells(
         rain.isel(latitude=[4], longitude=[5]), plan, data.mean_intensity.isel(latitude=[4], longitude=[5])
     )
@@ -264,10 +261,8 @@ def test_members_and_sites_are_places_too(rain, plan):
     sites = rain.isel(latitude=2, longitude=[0, 3], drop=True).rename(longitude="site").drop_vars("site")
     versions = xr.concat([sites, sites * 0.9], "member")
     done = over_cells(versions, plan)
-    assert done.volume_reliability.dims[:2] == ("member", "site") and done.mean_storm.dims == (
-        "member",
-        "site",
-    )
+    assert done.volume_reliability.dims[:2] == ("member", "site")
+    assert done.mean_storm.dims == ("member", "site")
     assert bool((done.brought_a_year.isel(member=1) < done.brought_a_year.isel(member=0)).all())
 
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import vega_datasets
 import xarray as xr
+from drawn import artist, count
 from matplotlib.path import Path
 
 from rainharvest.catchment.chain import LOSSES
@@ -17,14 +18,6 @@ from rainharvest.climates.figures import (
 from rainharvest.core.defaults import rows_of
 
 SIZES = np.array([1e3, 1e4, 1e5])
-
-
-def artists(figure):
-    return sum(len(axes.get_children()) for axes in figure.axes)
-
-
-def named(axes, gid):
-    return next(a for a in axes.get_children() if a.get_gid() == gid)
 
 
 def sides(factor=1.0):
@@ -58,25 +51,25 @@ def sides(factor=1.0):
 
 def test_climates_side_by_side():
     figure = sides_figure(sides(), 5e3)
-    count = artists(figure)
-    sides_figure(sides(), 1e4, figure)
-    assert artists(figure) == count
+    held = count(figure)
+    sides_figure(sides(), 1e4, figure=figure)
+    assert count(figure) == held
     axes = figure.axes[0]
-    np.testing.assert_allclose(named(axes, "line-1").get_ydata(), [10, 20, 30])
-    np.testing.assert_allclose(named(axes, "marks").get_ydata(), [80, 20, 50])
-    assert named(axes, "tank").get_xdata()[0] == 10 and named(axes, "target").get_ydata()[0] == 60
+    np.testing.assert_allclose(artist(axes, "line-1").get_ydata(), [10, 20, 30])
+    np.testing.assert_allclose(artist(axes, "marks").get_ydata(), [80, 20, 50])
+    assert artist(axes, "tank").get_xdata()[0] == 10 and artist(axes, "target").get_ydata()[0] == 60
     assert [t.get_text() for t in axes.get_legend().get_texts()] == ["wet", "dry", "middling"]
 
 
 def test_costs_of_the_wet_run_side_by_side():
     figure = wet_sides_figure(sides(0.0))  # nothing lost: still a picture
-    count = artists(figure)
-    wet_sides_figure(sides(), figure)
-    assert artists(figure) == count
+    held = count(figure)
+    wet_sides_figure(sides(), figure=figure)
+    assert count(figure) == held
     held, turned, spells = figure.axes
-    assert [named(held, f"bar-{i}-0").get_width() for i in range(3)] == [3, 2, 0]
-    assert [named(turned, f"bar-0-{j}").get_width() for j in range(2)] == [5, 0]
-    assert [named(spells, f"words-{i}-0").get_text() for i in range(3)] == ["4.0", "12", "0"]
+    assert [artist(held, f"bar-{i}-0").get_width() for i in range(3)] == [3, 2, 0]
+    assert [artist(turned, f"bar-0-{j}").get_width() for j in range(2)] == [5, 0]
+    assert [artist(spells, f"words-{i}-0").get_text() for i in range(3)] == ["4.0", "12", "0"]
 
 
 def test_map_marks_the_place_and_where_nothing_reaches():
@@ -87,23 +80,22 @@ def test_map_marks_the_place_and_where_nothing_reaches():
     )
     land = xr.DataArray([[True, True], [True, False]], dims=("latitude", "longitude"))
     figure = map_figure(values, land, "A map", "kL", (1.0, 6.0))
-    count = artists(figure)
+    held = count(figure)
     map_figure(values * 10, land, "Another", "mm", (2.0, 5.0), 0, figure=figure)
-    assert artists(figure) == count
+    assert count(figure) == held
     axes, bar = figure.axes
-    assert named(axes, "cells").get_clim() == (10, 30) and bar.get_ylabel() == "mm"
-    assert (named(axes, "never").get_xdata(), named(axes, "never").get_ydata()) == ([6.0], [1.0])
-    assert (named(axes, "picked").get_xdata()[0], named(axes, "picked").get_ydata()[0]) == (5.0, 2.0)
+    assert artist(axes, "cells").get_clim() == (10, 30) and bar.get_ylabel() == "mm"
+    assert (artist(axes, "never").get_xdata(), artist(axes, "never").get_ydata()) == ([6.0], [1.0])
+    assert (artist(axes, "picked").get_xdata()[0], artist(axes, "picked").get_ydata()[0]) == (5.0, 2.0)
     map_figure(values, land, "Groups", "", (2.0, 5.0), 3, figure=figure)
-    assert named(axes, "cells").get_clim() == (0.5, 3.5) and bar.get_ylabel() == "Group"
-    map_figure(
-        values - 1.5, land, "Signs", "kL", (2.0, 5.0), 0, figure=figure
-    )  # from -0.5 to 1.5: zero in the middle
-    assert named(axes, "cells").get_clim() == (-1.5, 1.5) and named(bar, "zero").get_visible()
-    assert named(axes, "cells").cmap(0.5)[:3] == pytest.approx((1, 1, 1), abs=0.02)
+    assert artist(axes, "cells").get_clim() == (0.5, 3.5) and bar.get_ylabel() == "Group"
+    # from -0.5 to 1.5: zero in the middle
+    map_figure(values - 1.5, land, "Signs", "kL", (2.0, 5.0), 0, figure=figure)
+    assert artist(axes, "cells").get_clim() == (-1.5, 1.5) and artist(bar, "zero").get_visible()
+    assert artist(axes, "cells").cmap(0.5)[:3] == pytest.approx((1, 1, 1), abs=0.02)
     assert axes.get_aspect() == pytest.approx(1 / np.cos(np.radians(1.5)))
     map_figure(values * np.nan, land, "Nothing", "kL", (2.0, 5.0), 0, figure=figure)
-    assert named(axes, "never").get_xdata().size == 3
+    assert artist(axes, "never").get_xdata().size == 3
 
 
 def test_outline_of_the_land_holds_real_airports():
@@ -124,7 +116,7 @@ def test_coast_is_drawn_where_asked_and_limits_stay():
     axes = map_figure(values, values > 0, "Real", "kL", coast=True).axes[0]
     assert axes.get_xlim() == (349.5, 357.5)
     assert any(
-        ((349.5 < ring[:, 0]) & (ring[:, 0] < 357.5)).any() for ring in named(axes, "coast").get_segments()
+        ((349.5 < ring[:, 0]) & (ring[:, 0] < 357.5)).any() for ring in artist(axes, "coast").get_segments()
     )
     assert not [
         a
@@ -144,13 +136,13 @@ def test_one_place_and_the_sea():
         {"conveyance": runs, "capacity": SIZES},
     )
     figure = place_figure(here, 2e4, 0.8)
-    count = artists(figure)
+    held = count(figure)
     left, right = figure.axes
-    np.testing.assert_allclose(named(left, "wet run").get_ydata(), [10, 50, 80])
-    np.testing.assert_allclose(named(right, "driest decade").get_ydata(), [9, 20, 30])
-    assert named(left, "tank").get_xdata()[0] == 20 and right.get_ylim()[1] == pytest.approx(50)
-    place_figure(here * np.nan, 2e4, 0.8, figure)
-    assert artists(figure) == count and np.isnan(named(left, "dry run").get_ydata()).all()
+    np.testing.assert_allclose(artist(left, "wet run").get_ydata(), [10, 50, 80])
+    np.testing.assert_allclose(artist(right, "driest decade").get_ydata(), [9, 20, 30])
+    assert artist(left, "tank").get_xdata()[0] == 20 and right.get_ylim()[1] == pytest.approx(50)
+    place_figure(here * np.nan, 2e4, 0.8, figure=figure)
+    assert count(figure) == held and np.isnan(artist(left, "dry run").get_ydata()).all()
 
 
 def test_explaining_has_a_point_a_place():
@@ -162,8 +154,8 @@ def test_explaining_has_a_point_a_place():
         {"rank_correlation": ("statistic", [-1.0, -0.5])}, {"statistic": ["mean_storm", "seasonality"]}
     )
     figure = explain_figure(climate, cost, found)
-    count = artists(figure)
-    explain_figure(climate, 2 * cost, found, figure)
-    assert artists(figure) == count
-    np.testing.assert_allclose(named(figure.axes[0], "places").get_ydata()[:2], [10, 2])
+    held = count(figure)
+    explain_figure(climate, 2 * cost, found, figure=figure)
+    assert count(figure) == held
+    np.testing.assert_allclose(artist(figure.axes[0], "places").get_ydata()[:2], [10, 2])
     assert figure.axes[1].get_title(loc="left") == "rank corr. −0.50"

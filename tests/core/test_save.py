@@ -74,10 +74,8 @@ def test_an_image_is_saved_cell_by_cell():
     figure, axes = new_figure("Map")
     keep(axes, "depth", lambda: axes.pcolormesh([0, 1, 2], [10, 20, 30], [[1, 2], [3, np.nan]]))
     head, rows = table(figure)
-    assert head == ["place", "depth, 15: value", "depth, 25: value"] and rows == [
-        ["0.5", "1", "3"],
-        ["1.5", "2", ""],
-    ]
+    assert head == ["place", "depth, 15: value", "depth, 25: value"]
+    assert rows == [["0.5", "1", "3"], ["1.5", "2", ""]]
 
 
 def test_three_files_that_can_be_opened():

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from drawn import artist, count
 
 from rainharvest import InputError
 from rainharvest.core.style import svg
@@ -28,19 +29,15 @@ def stacked(n, days, dim, factor=1.0):
     return xr.DataArray(values, {"use": [f"use {i}" for i in range(n)]}, ("use", dim))
 
 
-def artists(figure):
-    return sum(len(axes.get_children()) for axes in figure.axes)
-
-
 @pytest.mark.parametrize(
     ("draw", "days", "dim"), [(week_figure, 7, "weekday"), (months_figure, 12, "calendar_month")]
 )
 @pytest.mark.parametrize("uses", [1, 7])
 def test_stacked_bars_add_up(draw, days, dim, uses):
     figure = draw(stacked(uses, days, dim))
-    count = artists(figure)
+    held = count(figure)
     given = stacked(uses, days, dim, 3.5)
-    assert draw(given, figure) is figure and artists(figure) == count
+    assert draw(given, figure) is figure and count(figure) == held
     bars = [p for p in figure.axes[0].patches if p.get_gid()]
     tops = np.zeros(days)
     for bar in bars:
@@ -59,10 +56,10 @@ def test_the_calendar_holds_every_day_of_its_year(year):
     days = pd.date_range(f"{year}-01-01", f"{year}-12-31")
     demand = xr.DataArray(np.arange(1.0, days.size + 1), {"time": days}, ("time",))
     figure = calendar_figure(demand)
-    count = artists(figure)
+    held = count(figure)
     calendar_figure(2 * demand, figure)
-    assert artists(figure) == count
-    mesh = next(c for c in figure.axes[0].collections if c.get_gid() == "days")
+    assert count(figure) == held
+    mesh = artist(figure, "days")
     cells = np.ma.filled(mesh.get_array(), np.nan).reshape(7, 54)
     assert np.nansum(cells) == 2 * float(demand.sum())
     assert np.isfinite(cells).sum() == days.size

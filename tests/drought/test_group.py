@@ -139,10 +139,7 @@ change = [{ months = [6, 7, 8], amount = 0.85, frequency = 0.9 }]
         ("[drought]\nstage_shares = [0.2, 0.5]", "falling shares"),
         ("[drought]\nmayfail = 0.1", "may_fail"),
         ('[[drought.scenario]]\nname = "a"', "drought.scenario[1].source"),
-        (
-            '[[drought.scenario]]\nname = "a"\nsource = "b"\nchange = [{ months = [13] }]',
-            "each month once",
-        ),
+        ('[[drought.scenario]]\nname = "a"\nsource = "b"\nchange = [{ months = [13] }]', "each month once"),
         (
             '[[drought.scenario]]\nname="a"\nsource="b"\n[[drought.scenario]]\nname="a"\nsource="b"',
             "its own name",

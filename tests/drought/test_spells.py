@@ -89,10 +89,8 @@ def test_eight_of_ten_hold_the_years_to_come(rng):
         inside = []
         for years in invented_longest(*climate, 160 * 25, rng).reshape(160, 25):
             found = longest_in_years(years[:15], years=[10])
-            low, high = (
-                round(found.longest_low.item()),
-                round(found.longest_high.item()),
-            )  # as they are printed
+            # as they are printed
+            low, high = (round(found.longest_low.item()), round(found.longest_high.item()))
             inside.append(low <= years[15:].max() <= high)
         held[name] = np.mean(inside)
     print(held)

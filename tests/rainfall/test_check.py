@@ -61,10 +61,8 @@ def test_negative_and_impossible(clean):
     clean["1970-03-04":"1970-03-06"] = -99.9
     clean["1975-01-01"] = 1826.0
     (negative,) = found(clean, "negative").itertuples()
-    assert (negative.first_day, negative.days) == (
-        pd.Timestamp("1970-03-04"),
-        3,
-    ) and "-99.9" in negative.reason
+    assert (negative.first_day, negative.days) == (pd.Timestamp("1970-03-04"), 3)
+    assert "-99.9" in negative.reason
     (impossible,) = found(clean, "impossible").itertuples()
     assert impossible.first_day == pd.Timestamp("1975-01-01") and "1826" in impossible.reason
     clean["1975-01-01"] = 1825.0
@@ -169,9 +167,8 @@ def test_hidden_total_after_missing_days(clean):
     (one,) = table.itertuples()
     assert (one.first_day, one.last_day, one.flag) == (span[0], span[-1], "total")
     accepted = accept_findings(clean, table)
-    assert (
-        accepted["total_days"].sel(time=span[-1]) == 6 and accepted["flag"].sel(time=span[-1]) == Flag.TOTAL
-    )
+    assert accepted["total_days"].sel(time=span[-1]) == 6
+    assert accepted["flag"].sel(time=span[-1]) == Flag.TOTAL
     assert fill_gaps(accepted).sel(time=span).sum() == pytest.approx(total)
 
 
@@ -272,9 +269,8 @@ def test_a_record_all_in_another_unit_is_seen_beside_neighbours(clean, beside):
 def test_resolution_change(clean):
     clean[:"1979"] = (np.round(clean[:"1979"] / 0.254) * 0.254).round(1)
     (one,) = found(clean, "resolution").itertuples()
-    assert (
-        one.first_day == pd.Timestamp("1980-01-01") and "0.2 mm" in one.reason and "0.01 inch" in one.reason
-    )
+    assert one.first_day == pd.Timestamp("1980-01-01") and "0.2 mm" in one.reason
+    assert "0.01 inch" in one.reason
     assert found(invent_rain("monsoon", 30, seed=2).isel(site=0), "resolution").empty
 
 
@@ -398,9 +394,8 @@ def test_snow_is_warned_of_by_latitude_and_height(three, place, warned):
 def test_a_break_beside_the_neighbours(clean, beside):
     clean[:"1980"] *= 1.2
     table = found(clean, "homogeneity", beside)
-    assert (
-        table["severity"].eq("suspect").any() and table["reason"].str.contains("1981: 0.8[0-9] times").any()
-    )
+    assert table["severity"].eq("suspect").any()
+    assert table["reason"].str.contains("1981: 0.8[0-9] times").any()
     assert table["reason"].str.contains("beside").all()
 
 

@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from drawn import artist, check_moved, texts
 from matplotlib.colors import to_rgb
 from rain import invent_rain
 
-from rainharvest.core.style import svg
 from rainharvest.rainfall.check_years import double_mass
 from rainharvest.rainfall.describe import describe_rain
 from rainharvest.rainfall.figures import (
@@ -76,14 +76,6 @@ def levels(scale=1.0, known=6):
     return xr.Dataset({k: ("return_period", v) for k, v in curves.items()}, {"return_period": PERIODS})
 
 
-def artist(axes, name):
-    return next(a for a in axes.get_children() if a.get_gid() == name)
-
-
-def texts(figure):
-    return [t.get_text() for axes in figure.axes for t in axes.texts if t.get_text()]
-
-
 @pytest.mark.parametrize(
     "draw, first, second",
     [
@@ -98,26 +90,7 @@ def texts(figure):
     ],
 )
 def test_the_figure_is_moved_and_shows_what_a_new_one_would(draw, first, second):
-    figure = draw(first())
-    before, painted = [len(a.get_children()) for a in figure.axes], svg(figure, "t")
-    data = second()
-    assert draw(data, figure=figure) is figure
-    assert [len(a.get_children()) for a in figure.axes] == before
-    fresh = draw(data)
-    assert svg(figure, "t") != painted and texts(figure) == texts(fresh)
-    for moved, new in zip(figure.axes, fresh.axes, strict=True):
-        assert moved.get_title(loc="left") == new.get_title(loc="left")
-        assert (moved.get_xlim(), moved.get_ylim()) == (new.get_xlim(), new.get_ylim())
-        for line, other in zip(moved.lines, new.lines, strict=True):
-            np.testing.assert_array_equal(line.get_xydata(), other.get_xydata())
-        for patch, other in zip(moved.patches, new.patches, strict=True):
-            np.testing.assert_array_equal(patch.get_path().vertices, other.get_path().vertices)
-        for picture, other in zip(moved.images, new.images, strict=True):
-            np.testing.assert_array_equal(picture.get_array(), other.get_array())
-            assert picture.get_extent() == other.get_extent()
-        for group, other in zip(moved.collections, new.collections, strict=True):
-            for path, same in zip(group.get_paths(), other.get_paths(), strict=True):
-                np.testing.assert_array_equal(path.vertices, same.vertices)
+    check_moved(draw, (first(),), (second(),))
 
 
 def test_every_day_has_the_colour_of_its_origin():
@@ -217,9 +190,8 @@ def test_a_label_of_years_is_a_whole_year_and_no_error_is_minus_nought():
     figure = annual_figure(totals(1, 9))
     figure.draw_without_rendering()
     assert all(float(tick).is_integer() for tick in figure.axes[0].get_xticks())
-    assert "+0.0" in texts(skill_figure(skill() * 0 - 1e-5)) and "−0.0" not in texts(
-        skill_figure(skill() * 0 - 1e-5)
-    )
+    assert "+0.0" in texts(skill_figure(skill() * 0 - 1e-5))
+    assert "−0.0" not in texts(skill_figure(skill() * 0 - 1e-5))
 
 
 def test_levels_band_and_end_of_the_record():

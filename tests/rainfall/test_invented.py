@@ -148,33 +148,9 @@ def test_gaps_keep_every_millimetre_that_they_do_not_lose(seed, years, name):
         assert (flag == Flag.IN_TOTAL).sum() == (total[flag == Flag.TOTAL] - 1).sum()
 
 
-def test_the_same_seed_is_the_same_rain_and_another_is_not():
-    one, same, other = (invent_rain("monsoon", 5, seed) for seed in (1, 1, 2))
-    assert one.identical(same) and not one.equals(other)
-
-
 def test_other_gauges_can_be_asked_for():
     grid = [Gauge(f"cell {i} {j}", -33 + i / 10, 4 + j / 10, 0) for i in range(4) for j in range(4)]
     rain = invent_rain("winter_rain", 40, gauges=grid)
     assert rain.sizes["site"] == 16
     near, far = np.corrcoef(rain.values)[0, [1, 15]]
     assert near > far > 0.5
-
-
-def test_made_up_millennia_have_a_calendar():
-    rain = invent_rain("semi_arid", 3000, seed=3, first_year=1, gauges=CLIMATES["semi_arid"].gauges[:1])
-    assert rain.sizes["time"] == 3000 * 365 + 727 and rain.time.values[-1] == np.datetime64("3000-12-31")
-    assert len(np.unique(rain.time.dt.year)) == 3000
-
-
-@pytest.mark.parametrize(
-    ("call", "word"),
-    [
-        (lambda: invent_rain("polar"), "winter_rain"),
-        (lambda: invent_rain("monsoon", years=0), "1 or more"),
-        (lambda: with_gaps(invent_rain("monsoon", years=1)), "3 years"),
-    ],
-)
-def test_what_cannot_be_invented_is_refused(call, word):
-    with pytest.raises(InputError, match=word):
-        call()

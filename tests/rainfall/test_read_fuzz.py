@@ -40,11 +40,7 @@ HINTS = st.fixed_dictionaries(
 def netcdf_bytes(kind: str) -> bytes:
     data = xr.Dataset(
         {"pr": (("time", "lat", "lon"), np.arange(24.0).reshape(6, 2, 2), {"units": "mm/day"})},
-        {
-            "time": pd.date_range("2000-01-01", periods=6),
-            "lat": [-33.0, -34.0],
-            "lon": [18.0, 19.0],
-        },
+        {"time": pd.date_range("2000-01-01", periods=6), "lat": [-33.0, -34.0], "lon": [18.0, 19.0]},
     )
     with tempfile.TemporaryDirectory() as folder:
         data.to_netcdf(Path(folder) / "a.nc", format=kind)

@@ -22,12 +22,8 @@ NILE = [
 @pytest.mark.parametrize(
     ("test", "statistic", "tolerance", "chance"),
     [
-        (
-            pettitt,
-            1617,
-            0,
-            3.6e-7,
-        ),  # K and p 3.59e-7: measured with pyhomogeneity and by hand for this project
+        # K and p 3.59e-7: measured with pyhomogeneity and by hand for this project
+        (pettitt, 1617, 0, 3.6e-7),
         (snht, 43.219, 5e-4, 1e-3),  # T0 with the standard deviation of a sample (divisor n - 1)
         (buishand_range, 2.9666, 5e-5, 1e-3),  # the rescaled range
     ],

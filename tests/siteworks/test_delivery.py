@@ -42,11 +42,8 @@ def test_the_taps_flow_spends_the_whole_head(head, run, bore):
 
     flow = tap_flow(tap, 0.4 + head)
     # friction jumps where the flow turns turbulent: there the head lies within the jump
-    assert (
-        flow > 0
-        and spent(flow * (1 - 1e-6)) <= head * (1 + 1e-6)
-        and head <= spent(flow * (1 + 1e-6)) * (1 + 1e-6)
-    )
+    assert flow > 0 and spent(flow * (1 - 1e-6)) <= head * (1 + 1e-6)
+    assert head <= spent(flow * (1 + 1e-6)) * (1 + 1e-6)
 
 
 def test_pressure_is_9_81_kilopascals_a_metre_and_nothing_above_the_water():
@@ -65,9 +62,8 @@ def test_water_that_stands_below_the_tap():
 def test_taps_that_cannot_be_get_plain_answers():
     with pytest.raises(InputError, match="under the base: the floor of the tank lies 0.6 m above the ground"):
         Tap(tap_height=0.3, floor_height=0.6)
-    assert Tap(tap_height=0.3, floor_height=0.6, tap_run=2).tap_level == pytest.approx(
-        -0.3
-    )  # on a pipe it may
+    # on a pipe it may
+    assert Tap(tap_height=0.3, floor_height=0.6, tap_run=2).tap_level == pytest.approx(-0.3)
     with pytest.raises(InputError, match="under the ground"):
         Tap(tap_height=-0.1)
     with pytest.raises(InputError, match="above the overflow: no water reaches it"):
@@ -82,9 +78,8 @@ def hazen_williams_head(flow, bore, length, smoothness):
 def test_pump_power_of_a_textbook():
     # Surge Analysis and the Wave Plan Method, chapter 0, problem 0.27, as printed on its solution page: 80 L/s, 2,400 m
     # of 243 mm with a coefficient of 140, 24.81 m of friction and 40 m of lift, 50.9 kW given to the water
-    assert hazen_williams_head(80.0, 243.0, 2400.0, 140.0) == pytest.approx(
-        24.81, rel=0.015
-    )  # rounded exponents
+    # rounded exponents
+    assert hazen_williams_head(80.0, 243.0, 2400.0, 140.0) == pytest.approx(24.81, rel=0.015)
     duty = pump_duty(80.0, 64.81, 0.75, 1.0)
     weight = 9810 / 9806.65  # the book's weight of a cubic metre over ours
     assert weight * duty.hydraulic_power / 1000 == pytest.approx(50.9, abs=0.05)
@@ -122,9 +117,8 @@ def test_energy_of_a_kilolitre_is_2_725_watt_hours_for_each_metre():
     assert duty.pump_energy == pytest.approx(0.02724, abs=0.00001)
     worse = pump_duty(1.4, 10.0, 0.5, 0.8)
     assert worse.pump_energy == pytest.approx(duty.pump_energy / 0.4)
-    assert (
-        worse.motor_size == 370 and pump_duty(0.7, 10.0, 1.0, 1.0).motor_size == 250
-    )  # 274 W and 69 W, plus a quarter
+    # 274 W and 69 W, plus a quarter
+    assert worse.motor_size == 370 and pump_duty(0.7, 10.0, 1.0, 1.0).motor_size == 250
     assert math.isnan(pump_duty(1000.0, 50.0).motor_size)
 
 

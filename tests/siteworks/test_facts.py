@@ -12,13 +12,7 @@ from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
 from rainharvest.core.reader import US, reading
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import (
-    buildability,
-    plan_siteworks,
-    site_bought,
-    siteworks_group,
-    siteworks_of,
-)
+from rainharvest.siteworks.facts import buildability, plan_siteworks, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
@@ -66,9 +60,8 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
     group = siteworks_group(plain)
     kept = results_of(open_study(study(tmp_path), members=None), "site works")["group"]
     assert group.identical(kept)  # the stage is shown no more of the study than it is said to read
-    assert float(group.ground_pressure) < float(group.bearing) and group.attrs["soakaway_answer"].startswith(
-        "nobody has"
-    )
+    assert float(group.ground_pressure) < float(group.bearing)
+    assert group.attrs["soakaway_answer"].startswith("nobody has")
     # the marks on the gauge are the balance's own: usable size and litres to draw are one number
     assert float(group.litres_to_draw[-1]) == pytest.approx(float(plain.done.described), rel=1e-6)
     assert float(group.overflow_a_year) == pytest.approx(
@@ -86,25 +79,17 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
 def test_every_sentence_is_said_and_carries_the_numbers(plain):
     works = siteworks_of(plain)
     said = dict(siteworks_said(works))
-    assert set(SAID) - set(said) == {"Water by pump", "In the ground"} and all(
-        text.endswith(".") for text in said.values()
-    )
-    assert (
-        "4,000 L nominal" in said["The tank"]
-        and f"{works.base.ground_pressure:.2g} kPa" in said["What it stands on"]
-    )
-    assert (
-        "Still to be measured" in said["Where it stands"]
-        and "nobody has dug a trial pit" in said["The soakaway"]
-    )
+    assert set(SAID) - set(said) == {"Water by pump", "In the ground"}
+    assert all(text.endswith(".") for text in said.values())
+    assert "4,000 L nominal" in said["The tank"]
+    assert f"{works.base.ground_pressure:.2g} kPa" in said["What it stands on"]
+    assert "Still to be measured" in said["Where it stands"]
+    assert "nobody has dug a trial pit" in said["The soakaway"]
     assert "no prices were given" in said["Parts"] and "by no pipe" in said["The mains"]
     with reading(US):
         there = dict(siteworks_said(works))
-        assert (
-            "gal" in there["The tank"]
-            and "psi" in there["What it stands on"]
-            and " kPa" not in there["Water by its own weight"]
-        )
+        assert "gal" in there["The tank"] and "psi" in there["What it stands on"]
+        assert " kPa" not in there["Water by its own weight"]
 
 
 def test_the_demo_has_a_pit_a_pump_and_prices(ready, capsys):
@@ -170,11 +155,8 @@ def test_impossible_settings_name_their_place(ready, changes, place, say):
 
 def test_what_cannot_be_made_is_an_answer_and_no_error(ready):
     slow = site_variant(ready, trial_pit={"pit_length": 1, "pit_width": 1, "pit_depth": 1, "minutes": [9000]})
-    assert (
-        slow.soakaway is None
-        and "unsuitable" in slow.soakaway_answer
-        and "unsuitable" in SAID["The soakaway"](slow)
-    )
+    assert slow.soakaway is None and "unsuitable" in slow.soakaway_answer
+    assert "unsuitable" in SAID["The soakaway"](slow)
     full = site_variant(ready, site_given(ready, freeboard_share=0.0))
     assert full.overflow is None and "no room above it" in SAID["The overflow"](full)
     poor = site_variant(ready, ground="fill")
@@ -220,9 +202,8 @@ def test_drinking_water_is_labelled_so_and_its_tank_needs_no_leaf_screen(tmp_pat
     sign = works.parts.set_index("part").what_for["warning sign"]
     assert sign.startswith("drinking water") and "not for drinking" not in sign
     assert not works.upkeep.task.str.contains("leaf screen").any()
-    assert "sample tap" in works.parts.part.values and "first fill: tank and pipes" in " ".join(
-        works.handover
-    )
+    assert "sample tap" in works.parts.part.values
+    assert "first fill: tank and pipes" in " ".join(works.handover)
     # chlorine is asked for: its doser is on the list, its dose is told
     assert "chlorine doser" in works.parts.part.values and "contact tank" not in works.parts.part.values
     told = SAID["Treatment and tests"](works)
@@ -342,13 +323,11 @@ def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
     marks = works.marks
     assert list(marks.values()) == sorted(marks.values(), reverse=True) and marks["ground"] == -1.1
     storm, rain = (marks[f"water in the run {when}"] for when in ("in the design storm", "after rain"))
-    assert (
-        rain == 2.7 and storm - rain == pytest.approx(works.heads[0]) and works.heads[1] == pytest.approx(1.1)
-    )
+    assert rain == 2.7 and storm - rain == pytest.approx(works.heads[0])
+    assert works.heads[1] == pytest.approx(1.1)
     said = SAID["Levels and heads"](works)
-    assert (
-        "measure them from the top of the stand" in said and "4.9 m above the ground on the building" in said
-    )
+    assert "measure them from the top of the stand" in said
+    assert "4.9 m above the ground on the building" in said
     # the drawing names the levels of the table, both heads and the class of the pipe
     drawn = " ".join(words.get_text() for words in run_figure(works).axes[0].texts)
     for words in (
@@ -375,8 +354,7 @@ def test_thatch_is_not_treated_away(ready):
 
 
 def test_linked_tanks_are_told_and_drawn_as_they_are_bought(ready):
-    bought = site_bought(ready.site, 3, 2.2)
-    works = plan_siteworks(bought, site_given(ready, 54_000))
+    works = plan_siteworks(ready.site.bought(3, 2.2), site_given(ready, 54_000))
     assert works.vessel.tanks == 3 and works.vessel.height == 2.2
     assert "Together, the 3 tanks" in SAID["The tank"](works) and "linked" in " ".join(works.handover)
     drawn = [a for a in tank_figure(works).axes[0].get_children() if str(a.get_gid()).startswith("body")]

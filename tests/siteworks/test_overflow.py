@@ -111,9 +111,8 @@ def test_storms_from_a_heavy_day_and_a_design_intensity():
     assert (np.diff(depth) > 0).all()
     rate = depth / depth.storm_minutes
     assert (np.diff(rate) < 0).all()  # the longer, the softer
-    flat = storm_depths(
-        200, 5
-    )  # a heavy day with less rain than the burst: no storm brings less than the burst
+    # a heavy day with less rain than the burst: no storm brings less than the burst
+    flat = storm_depths(200, 5)
     assert flat.values == pytest.approx(np.full(10, 200 * 5 / 60))
 
 

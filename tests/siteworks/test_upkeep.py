@@ -65,11 +65,8 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
         arrangement="combined",
     )
     found = {part.part: part for part in parts}
-    assert (
-        found["tank"].quantity == 2
-        and found["overflow pipe"].quantity == 20
-        and found["clean stone"].quantity == 3
-    )
+    assert found["tank"].quantity == 2 and found["overflow pipe"].quantity == 20
+    assert found["clean stone"].quantity == 3
     assert found["pipe"].quantity == pytest.approx(30 + 3.5 + 2.7) and found["low-point valve"].quantity == 1
     assert "air gap of 40 mm" in found["float valve"].what_for and "0.25 kW" in found["pump"].what_for
     assert "4,800 L, or 2,057 L with baffles, or 183 m" in found["contact tank"].what_for
@@ -89,9 +86,8 @@ def test_siting_says_what_fits_what_does_not_and_what_nobody_measured():
     run = Conveyance(kind="dry", run=60, bore=100, outlet_level=2.5, inlet_level=1.5)
     table = siting_checks(tank, SiteWorks(soakaway_distance=3.0, opening=2.3), run, 3.0)
     fits = dict(zip(table.check, table.fits, strict=True))
-    assert (
-        fits["inlet above the overflow"] == "no" and fits["soakaway clear of buildings and boundary"] == "no"
-    )
+    assert fits["inlet above the overflow"] == "no"
+    assert fits["soakaway clear of buildings and boundary"] == "no"
     assert fits["way in for the tank"] == "yes" and fits["tank clear of the boundary"] == "measure it"
     kinds, runs = ("mains reserve", "rain only", "combined"), ("dry run", "wet run", "no run")
     lists = {check_list({kind, run}) for kind in kinds for run in runs}

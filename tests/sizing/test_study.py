@@ -187,9 +187,8 @@ def test_tanks_on_offer_are_simulated_and_priced(school, group):
 def test_the_whole_on_the_first_page_is_that_of_the_tables_of_costs(school, group):
     """Page 1 sums tank, costs and list of parts; the tables of costs leave nothing of it out."""
     paid, parts = bill_of(school, siteworks_of(school)), school.groups["siteworks"].cost
-    assert paid.total == pytest.approx(
-        float(parts.sum()) + school.study.costs.fixed
-    )  # the pump is on the list
+    # the pump is on the list
+    assert paid.total == pytest.approx(float(parts.sum()) + school.study.costs.fixed)
     decided = group.isel(option=group.attrs["decided_option"])
     assert float(decided.option_capital) == pytest.approx(paid.total)
     assert float(decided.option_annual) == pytest.approx(paid.annual)

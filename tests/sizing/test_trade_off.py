@@ -64,9 +64,8 @@ def test_curve_derives_what_it_says(rng):
     step = np.diff(curve.yearly_yield) / np.diff(sizes)
     np.testing.assert_allclose(curve.marginal_yield.values[:-1], step)
     np.testing.assert_allclose(curve.yearly_yield, curve.delivered / (3653 / 365.25))
-    assert (
-        curve.marginal_yield.attrs["units"] == "L/year/L" and curve.yield_quantile.attrs["units"] == "L/year"
-    )
+    assert curve.marginal_yield.attrs["units"] == "L/year/L"
+    assert curve.yield_quantile.attrs["units"] == "L/year"
 
 
 def test_share_of_demand_counts_what_rationing_cuts():

@@ -3,12 +3,9 @@
 import numpy as np
 import pytest
 import xarray as xr
+from drawn import artist, count
 
 from rainharvest.storage.figures import arrangements_figure, reserve_figure, set_level_figure
-
-
-def artists(figure):
-    return sum(len(axes.get_children()) for axes in figure.axes)
 
 
 def table(factor=1.0):
@@ -21,9 +18,9 @@ def table(factor=1.0):
 
 def test_arrangements_side_by_side():
     figure = arrangements_figure(table(0.0))  # nothing failed, nothing bought: still a picture
-    count = artists(figure)
+    held = count(figure)
     arrangements_figure(table(), figure)
-    assert artists(figure) == count
+    assert count(figure) == held
     widths = [[p.get_width() for p in axes.patches if p.get_gid()] for axes in figure.axes]
     assert widths == [[1, 174], [543, 0], [0, 120]]
     assert {"543", "174"} <= {t.get_text() for axes in figure.axes for t in axes.texts}
@@ -38,12 +35,12 @@ def test_set_levels_and_reserve_mark_what_was_chosen():
         {"level_share": [0.1, 0.5, 1.0]},
     )
     figure = set_level_figure(levels, 0.3)
-    count = artists(figure)
+    held = count(figure)
     set_level_figure(levels, 0.75, figure)
-    assert artists(figure) == count
-    marks = [next(a for a in axes.lines if a.get_gid() == "chosen") for axes in figure.axes]
+    assert count(figure) == held
+    marks = [artist(axes, "chosen") for axes in figure.axes]
     assert [float(m.get_ydata()[0]) for m in marks] == pytest.approx([12.5, 3.5])
     reserves = xr.DataArray([1e3, 2e3, 4e3], {"ride_out": [1.0, 2.0, 4.0]}, ("ride_out",))
     figure = reserve_figure(reserves, 3.0, 2500.0)
-    mark = next(a for a in figure.axes[0].lines if a.get_gid() == "mark")
+    mark = artist(figure, "mark")
     assert (mark.get_xdata()[0], mark.get_ydata()[0]) == (3.0, 3.0)

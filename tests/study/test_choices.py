@@ -53,11 +53,8 @@ def test_only_what_differs_is_written_and_comments_stay(copy):
     gone = set(before.splitlines()) - set(after.splitlines())
     assert {line.split(" ")[0] for line in gone} == {"area", "file", "neighbours", "finer_rain"}
     old, new = read_study(DEMO)[0], read_study(copy)[0]
-    assert (
-        new.roof[0].area == 455
-        and new.roof[1] == old.roof[1]
-        and new.tank.chosen == pytest.approx(50_600.00001)
-    )
+    assert new.roof[0].area == 455 and new.roof[1] == old.roof[1]
+    assert new.tank.chosen == pytest.approx(50_600.00001)
     for same in ("site", "conveyance", "calendar", "use", "arrangement", "target", "costs"):
         assert getattr(new, same) == getattr(old, same)
 

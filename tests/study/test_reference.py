@@ -11,6 +11,7 @@ import pytest
 from jsonschema import Draft202012Validator
 from pydantic import ValidationError
 
+from rainharvest.core.tables import meanings_of
 from rainharvest.study import reference
 from rainharvest.study.file import Study
 
@@ -44,11 +45,12 @@ def test_every_key_has_a_meaning_and_an_example_that_is_right():
     for file, top in reference.FILES.items():
         schema = Draft202012Validator(reference.schema_of(file))
         for name, model in reference.tables_below(file).items():
+            meanings = meanings_of(model)
             for key, field in model.model_fields.items():
                 if field.annotation is Study:
                     continue  # an option lays its changes over the study
                 row = reference._key(key, field, bool(reference.models_of(field.annotation)))
-                assert field.description and field.description[-1] in ".?", (top, name, key)
+                assert meanings[key][-1] in ".?", (top, name, key)
                 if not row["example"]:
                     assert reference.models_of(field.annotation)
                     continue

@@ -129,9 +129,8 @@ def test_who_has_only_the_report_finds_the_answer(report, results, soup):
     assert str(int(failed.year[int(failed.values.argmax())])) in said[FIXED["questions"]["drought"]]
     assert days(float(failed.max())) in said[FIXED["questions"]["drought"]]
     number = re.search(r"([\d,]+) crowns", said[FIXED["questions"]["cost"]])[1].replace(",", "")
-    assert (
-        float(number) > 900 + 420 + 3 * 2150 + 2 * 60
-    )  # fixed price, pump, tanks with their links, and the works
+    # fixed price, pump, tanks with their links, and the works
+    assert float(number) > 900 + 420 + 3 * 2150 + 2 * 60
     shown = soup.select("section")[0].get_text(" ")
     for fact in facts.rows:
         assert fact.question in shown and fact.answer in shown
@@ -181,9 +180,8 @@ def test_us_reader_reads_no_metric_unit(results):
     with reading(reader_of(american.study)):
         rows = assumptions_section(american).blocks[1].rows
     wetting = next(row for row in rows if row[0] == "classroom block: wetting")  # 0.25 mm
-    assert wetting[1] == "0.00984" and not [
-        row for row in rows if len(row[1].strip("0.").replace(".", "")) > 4
-    ]
+    assert wetting[1] == "0.00984"
+    assert not [row for row in rows if len(row[1].strip("0.").replace(".", "")) > 4]
 
 
 def test_word_document_is_one_to_edit(document, report):

@@ -167,11 +167,8 @@ def test_us_units_by_hand(tmp_path):
     path.write_text(FILE)
     study, _ = read_study(path)
     assert study.roof[0].area == 4500 * 0.09290304 and study.roof[0].wetting == 0.02 * 25.4
-    assert (
-        study.conveyance.bore == 4 * 25.4
-        and study.conveyance.run == 60 * 0.3048
-        and study.conveyance.fall == 0.02
-    )
+    assert study.conveyance.bore == 4 * 25.4 and study.conveyance.run == 60 * 0.3048
+    assert study.conveyance.fall == 0.02
     assert study.losses.first_flush == 0.05 * 25.4 and study.use[0].litres == 12 * 3.785411784
     assert study.use[0].units == 20 and study.site.elevation == 1000 * 0.3048
     assert study.garden[0].bed_area == 1000 * 0.09290304 and study.garden[0].root_depth == 0.3048

@@ -194,10 +194,7 @@ CASES = [
     ),
     Case(
         "hours_one_to_twenty_four_end_at_their_stamp",
-        text(
-            "Date,Time,Rain (mm)",
-            *(f"12/{d}/1990,{h:02d}:00,{d}" for d in (30, 31) for h in range(1, 25)),
-        ),
+        text("Date,Time,Rain (mm)", *(f"12/{d}/1990,{h:02d}:00,{d}" for d in (30, 31) for h in range(1, 25))),
         "1990-12-30",
         [720, 744],
         says=("an hour 24 occurs, so that stamps are the end of each reading",),
@@ -251,10 +248,7 @@ REFUSALS = [
     ),
     Refusal("open_quote", text("date,rain_mm", "1990-01-01,1", '1990-01-02,"2') + b"x" * 140_000, "", "line"),
     Refusal(
-        "one_endless_line",
-        text("date,rain_mm") + b"1990-01-01,1" * 9000,
-        "longer than 65536 bytes",
-        "line 2",
+        "one_endless_line", text("date,rain_mm") + b"1990-01-01,1" * 9000, "longer than 65536 bytes", "line 2"
     ),
     Refusal(
         "ghcn_line_cut",
