@@ -11,7 +11,19 @@ from rainharvest.catchment.compare import BORES
 from rainharvest.core import draw
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import label
-from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
+from rainharvest.core.reader import measure
+from rainharvest.core.style import (
+    BRICK,
+    DEEP,
+    INK,
+    MIST,
+    OCHRE,
+    STONE,
+    keep,
+    new_figure,
+    number_axis,
+    rounded_up,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,9 +43,9 @@ def levels_figure(levels: dict[str, Levels], figure: Figure | None = None) -> Fi
     if figure is None:
         figure, _ = new_figure("", height=4.6, ncols=len(levels), sharey=True)
         for axes in figure.axes:
-            axes.set_xlabel("Along the ground (m)")
+            number_axis(axes.xaxis, "Along the ground ({})", "m")
             axes.grid(visible=False)
-        figure.axes[0].set_ylabel("Above the tank's base (m)")
+        number_axis(figure.axes[0].yaxis, "Above the tank's base ({})", "m")
     runs = [one.conveyance for one in levels.values()]
     low = min(-0.5, *(point[1] for one in levels.values() for point in one.pipe))
     high = max(max(run.outlet_level, run.inlet_level) for run in runs)
@@ -86,7 +98,7 @@ def draw_run(
     left = draw.path(axes, "margin", span, marker="_", ms=12, mew=2.4, linewidth=2.4, zorder=6)
     left.set_color(BRICK if fails else OCHRE)
     short = "level" if run.kind == "dry" else "head"
-    said = f"{abs(one.margin):.2f} m of {short} {'short' if fails else 'left'}"
+    said = f"{measure(abs(one.margin), 'm', 2)} of {short} {'short' if fails else 'left'}"
     words = draw.note(axes, "margin-words", (0.99, 0.965), said, "right", fontweight="bold", zorder=7)
     words.set_color(BRICK if fails else INK)
 

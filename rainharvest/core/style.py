@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rainharvest.core.reader import in_units, number
+
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
@@ -244,9 +246,35 @@ def rounded_up(value: float) -> float:
     return 10 * power
 
 
-def round_ticks(axis: Axis, low: float, high: float, steps: Sequence[float] = (1.0, 2.0, 5.0)) -> None:
-    """Number a logarithmic axis at round numbers, as they are read, and nowhere else."""
+def round_ticks(
+    axis: Axis, low: float, high: float, steps: Sequence[float] = (1.0, 2.0, 5.0), factor: float = 1.0
+) -> None:
+    """Number a logarithmic axis at round numbers of the reader's unit (``factor`` make one), and nowhere else."""
     ticks = np.outer(10.0 ** np.arange(-3, 7), steps).ravel()
-    ticks = ticks[(ticks >= low) & (ticks <= high)]
-    axis.set_ticks(ticks, labels=[f"{t:g}" for t in ticks])
+    ticks = ticks[(ticks >= factor * low) & (ticks <= factor * high)]
+    axis.set_ticks(ticks / factor, labels=[f"{t:g}" for t in ticks])
     axis.axes.minorticks_off()
+
+
+def number_axis(axis: Axis, words: str, unit: str) -> float:
+    """Name an axis on which a unit of the inside stands, ``{}`` in the words for the reader's, and number it in that.
+
+    Returns how many of the reader's unit make one of the inside.
+    """
+    from matplotlib.ticker import AutoLocator, FuncFormatter
+
+    factor, shown = in_units(1.0, unit)
+    axis.set_label_text(words.format(shown))
+    if factor != 1.0:
+
+        class Round(AutoLocator):
+            """Round numbers of the reader's unit."""
+
+            def tick_values(self, low: float, high: float) -> np.ndarray:
+                return super().tick_values(factor * low, factor * high) / factor
+
+        axis.set_major_locator(Round())
+        axis.set_major_formatter(
+            FuncFormatter(lambda value, _: number(factor * value, 3).replace("-", "\u2212"))
+        )
+    return factor

@@ -10,7 +10,17 @@ import xarray as xr
 from rainharvest.core import draw
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import MONTHS_SHORT
-from rainharvest.core.style import DEEP, MIST, PALETTE, STYLE, TITLE, keep, new_figure, rounded_up
+from rainharvest.core.style import (
+    DEEP,
+    MIST,
+    PALETTE,
+    STYLE,
+    TITLE,
+    keep,
+    new_figure,
+    number_axis,
+    rounded_up,
+)
 from rainharvest.demand.periods import WEEKDAYS
 
 if TYPE_CHECKING:
@@ -45,7 +55,7 @@ def _stacked(title: str, ticks, demand: xr.DataArray, figure: Figure | None) -> 
         figure, axes = new_figure(title, height=3.6)
         axes.set_xticks(range(len(ticks)), ticks)
         axes.grid(axis="x", visible=False)
-        axes.set_ylabel(label("demand"))
+        number_axis(axes.yaxis, label("demand", "{}"), "L/day")
         layers = draw.samples(looks)[::-1]  # the highest first
         draw.legend(axes, handles=layers, loc="center left", bbox_to_anchor=(1.0, 0.5))
     axes, base = figure.axes[0], np.zeros(len(ticks))

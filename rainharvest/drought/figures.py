@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
 # Of each way of finding dry years: what is drawn, which years are dry, colour, divisor, words of the axis.
 WAYS = (
-    ("year_rain", "dry_by_rain", DEEP, 1.0, "Rain\n(mm)"),
-    ("lowest_spi", "dry_by_index", OCHRE, 1.0, "Lowest index\nof the year"),
-    ("year_short", "dry_by_tank", BRICK, 1000.0, "Shortfall\n(kL)"),
+    ("year_rain", "dry_by_rain", DEEP, 1.0, ("Rain\n({})", "mm")),
+    ("lowest_spi", "dry_by_index", OCHRE, 1.0, ("Lowest index\nof the year", "1")),
+    ("year_short", "dry_by_tank", BRICK, 1000.0, ("Shortfall\n({})", "kL")),
 )
 
 MOST = 700  # points of a line
@@ -60,7 +60,7 @@ def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     if figure is None:
         figure, rows = new_figure("The dry years, found three ways", height=6.6, nrows=3, sharex=True)
         for axes, (*_, words) in zip(rows, WAYS, strict=True):
-            axes.set_ylabel(words)
+            style.number_axis(axes.yaxis, *words)
             axes.grid(axis="x", visible=False)
         rows[-1].set_xlabel(label("year") + " (named by the year in which it begins)")
     year = found.year.values
@@ -91,7 +91,7 @@ def day_figure(days: xr.Dataset, day: int, facts: dict, figure: Figure | None = 
         figure, (through, tank) = new_figure(
             "The worst drought, day by day", height=4.6, ncols=2, width_ratios=[2.0, 1]
         )
-        through.set_ylabel(label("stored", "kL"))
+        style.number_axis(through.yaxis, label("stored", "{}"), "kL")
         through.xaxis.set_major_locator(dates.AutoDateLocator(maxticks=6))
         through.xaxis.set_major_formatter(dates.DateFormatter("%b\n%Y"))
         through.set_xlim(*dates.date2num(days.time.values[[0, -1]]))
@@ -150,12 +150,12 @@ def worst_sequence_figure(found: xr.Dataset, own: float, figure: Figure | None =
         figure, pair = new_figure(
             "The tank through its worst drought", height=4.6, ncols=2, sharey=True, width_ratios=[2.2, 1]
         )
-        pair[0].set_ylabel(label("stored", "kL"))
+        style.number_axis(pair[0].yaxis, label("stored", "{}"), "kL")
         for axes, months in zip(pair, (4, 3), strict=True):
             axes.xaxis.set_major_locator(dates.MonthLocator(bymonth=range(1, 13, months)))
             axes.xaxis.set_major_formatter(dates.DateFormatter("%b\n%Y"))
             axes.set_xlabel("Day")
-        pair[1].set_title("and through a normal year")
+        pair[1].set_title("and through a normal year", **style.SUBTITLE)
     sizes = found.through_capacity.values
     mine = abs(sizes - own) < 1e-6 * own
     for axes, day, stored in (
@@ -177,7 +177,7 @@ def worst_sequence_figure(found: xr.Dataset, own: float, figure: Figure | None =
         # each beside the beginning of its line, and clear of the one below
         at = max(float(begins[k]) / 1000 + 0.01 * top, free)
         free = at + 0.085 * top
-        said = f"{float(f'{sizes[k] / 1000:.3g}'):g} kL" + (" (yours)" if mine[k] else "")
+        said = litres(sizes[k], 3) + (" (yours)" if mine[k] else "")
         draw.beside(left, f"size {k + 1}", (0.012, min(at, 0.92 * top)), said, va="bottom", fontsize=13)
     return figure
 
@@ -191,7 +191,8 @@ def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Fig
         pair[0].set_xticks(years, [f"{y:g}" for y in years])
         pair[0].minorticks_off()
         pair[0].set_xlim(years[0], years[-1])
-        pair[1].set(title="when long ones begin", xlabel="Month", xlim=(0.4, 12.6))
+        pair[1].set_title("when long ones begin", **style.SUBTITLE)
+        pair[1].set(xlabel="Month", xlim=(0.4, 12.6))
         pair[1].set_ylabel(label("spells_by_month", "a year"))
         pair[1].set_xticks(range(1, 13), INITIALS)
         pair[1].grid(axis="x", visible=False)
@@ -220,7 +221,8 @@ def climates_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
         figure, pair = new_figure("Rain under each climate", height=4.2, ncols=2, width_ratios=[1.5, 1])
         pair[0].set(xlabel="Month", ylabel=label("scenario_month"), xlim=(1, 12))
         pair[0].set_xticks(range(1, 13), INITIALS)
-        pair[1].set(title="what the tank makes of it", xlabel=label("scenario_failed_a_year"))
+        pair[1].set_title("what the tank makes of it", **style.SUBTITLE)
+        pair[1].set(xlabel=label("scenario_failed_a_year"))
         pair[1].grid(axis="y", visible=False)
         pair[1].set_yticks(np.arange(len(names)), short)
         pair[1].set_ylim(len(names) - 0.4, -0.6)
@@ -263,7 +265,8 @@ def fan_figure(
     """Draw what the tank may hold from today on."""
     if figure is None:
         figure, axes = new_figure("What the tank may hold from today on", height=4.2)
-        axes.set(xlabel="First day of the month", ylabel=label("stored", "kL"))
+        axes.set_xlabel("First day of the month")
+        style.number_axis(axes.yaxis, label("stored", "{}"), "kL")
     axes = figure.axes[0]
     lead = np.concatenate([[0.0], found.lead.values])
     size, now = found.attrs["capacity"] / 1000, found.attrs["start"] / 1000
@@ -300,7 +303,8 @@ def chances_figure(found: xr.Dataset, first_day: tuple[int, int], figure: Figure
         pair[0].set(xlabel="First day of the month", ylabel=label("dry_chance", "%"))
         pair[0].set_ylim(0, 138)  # room above for what the lines are
         pair[0].set_yticks(range(0, 101, 20))
-        pair[1].set(title="and by gauge reading", xlabel=label("gauge", "kL"))
+        pair[1].set_title("and by gauge reading", **style.SUBTITLE)
+        style.number_axis(pair[1].xaxis, label("gauge", "{}"), "kL")
     left, right = figure.axes
     lead = np.concatenate([[0.0], found.lead.values])
     colours, widths = (OCHRE, BRICK, DEEP, STONE, INK), (3.4, 2.2, 2.2, 2.2, 2.0)
@@ -330,7 +334,8 @@ def skill_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
         figure, pair = new_figure("Is the outlook honest?", height=4.6, ncols=2)
         pair[0].set(xlabel=label("said_dry", "%"), ylabel=label("seen_share", "%"))
         pair[0].set(xlim=(-2, 102), ylim=(-2, 102))
-        pair[1].set(title="what its band held", xlabel=label("lead", "days"))
+        pair[1].set_title("what its band held", **style.SUBTITLE)
+        pair[1].set(xlabel=label("lead", "days"))
         pair[1].set(ylabel=label("band_share", "%"), ylim=(0, 102))
     left, right = figure.axes
     as_stated = {"color": STONE, "linestyle": DASHES[1], "linewidth": 1.6}
@@ -361,7 +366,8 @@ def card_figure(plan: xr.Dataset, actions: list[str], figure: Figure | None = No
         axes.grid(visible=False)
         volume = axes.twinx()
         volume.grid(visible=False)
-        volume.set_ylabel(label("gauge", "kL"), fontsize=15)
+        style.number_axis(volume.yaxis, label("gauge", "{}"), "kL")
+        volume.yaxis.label.set_size(15)
         volume.tick_params(labelsize=13)
         for side in ("top", "right"):
             axes.spines[side].set_visible(True)

@@ -14,7 +14,7 @@ import xarray as xr
 
 from rainharvest.core import draw, style
 from rainharvest.core.quantities import label
-from rainharvest.core.reader import MONTHS_SHORT
+from rainharvest.core.reader import MONTHS_SHORT, measure
 from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
 from rainharvest.rainfall.flags import Flag
 
@@ -94,7 +94,7 @@ def annual_figure(
 
     if figure is None:
         figure, axes = new_figure("The rain of each year, and the driest")
-        axes.set_ylabel(label("annual_total"))
+        style.number_axis(axes.yaxis, label("annual_total", "{}"), "mm")
         axes.grid(axis="x", visible=False)
         axes.xaxis.set_major_locator(MaxNLocator(8, integer=True))
     axes = figure.axes[0]
@@ -119,9 +119,9 @@ def annual_figure(
     if changes and changes["trend"] is not None:
         draw.line(axes, "trend", *changes["line"], color=OCHRE, linewidth=2.6, zorder=4)
     box = WHITE | {"alpha": 0.85}
-    said = f"mean {mean:,.0f} mm" if years.size else "no year is complete"
+    said = "mean " + measure(mean, "mm", 3) if years.size else "no year is complete"
     draw.note(axes, "words", (0.01, 0.97), said, color=DEEP, bbox=box)
-    said = f"driest: {years[driest]}, {middle[driest]:,.0f} mm" if years.size else ""
+    said = f"driest: {years[driest]}, " + measure(middle[driest], "mm", 3) if years.size else ""
     look = {"color": BRICK, "fontweight": "bold", "bbox": box}
     draw.note(axes, "driest-words", (0.99, 0.97), said, "right", **look)
     axes.set_ylim(0, rounded_up(1.22 * float(np.max(high, initial=1.0))))

@@ -11,7 +11,19 @@ from rainharvest.catchment.figures import GROUND, draw_run
 from rainharvest.core import draw
 from rainharvest.core.quantities import label
 from rainharvest.core.reader import date, in_units, large_volume, measure, number
-from rainharvest.core.style import BRICK, DEEP, INK, MIST, OCHRE, STONE, TITLE, keep, new_figure, rounded_up
+from rainharvest.core.style import (
+    BRICK,
+    DEEP,
+    INK,
+    MIST,
+    OCHRE,
+    STONE,
+    TITLE,
+    keep,
+    new_figure,
+    number_axis,
+    rounded_up,
+)
 from rainharvest.core.text import texts_of
 
 if TYPE_CHECKING:
@@ -216,8 +228,8 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
     """Draw the run from the roof to the tanks to scale, with the levels and the pressures that are told."""
     if figure is None:
         figure, axes = new_figure("", height=4.6)
-        axes.set_xlabel("Along the ground (m)")
-        axes.set_ylabel("Above the floor (m)")
+        number_axis(axes.xaxis, "Along the ground ({})", "m")
+        number_axis(axes.yaxis, "Above the floor ({})", "m")
         axes.grid(visible=False)
     axes, levels, vessel, floor = figure.axes[0], works.levels, works.vessel, works.floor_height
     run = levels.conveyance
@@ -249,7 +261,7 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
             last = min(level, last - step)  # words keep clear of one another
             end = run.run + span + 0.01 * across
             ticks += [(run.run + span, level), (end, last), (np.nan, np.nan)]
-            place, text = (end + 0.004 * across, last), f"{at_tank[k]} {level:.2f}"
+            place, text = (end + 0.004 * across, last), f"{at_tank[k]} {measure(level, 'm', 3)}"
         draw.label(axes, f"mark-{k}", place, text)
     draw.path(axes, "ticks", ticks, color=STONE, linewidth=1.4, zorder=5)
     heads, said = [], ["", ""]
@@ -257,7 +269,7 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
         rain, storm = (marks[f"water in the run {when}"] for when in ("after rain", "in the design storm"))
         heads = [(-0.015 * across, rain), (0.015 * across, rain), (np.nan, np.nan)]
         heads += [(-0.015 * across, storm), (0.015 * across, storm)]
-        said = [f"after rain {rain:.2f}", f"in the storm {storm:.2f}"]
+        said = ["after rain " + measure(rain, "m", 3), "in the storm " + measure(storm, "m", 3)]
     draw.path(axes, "heads", heads, color=DEEP, linewidth=2.4, zorder=7)
     top = max(storm, rain + step) if works.pressures else 0.0
     draw.label(axes, "rain", (0.05 * across, heads[0][1] if heads else 0.0), said[0], va="top")

@@ -11,7 +11,7 @@ import xarray as xr
 
 from rainharvest.core import draw
 from rainharvest.core.quantities import QUANTITIES, label
-from rainharvest.core.reader import GALLON, gallons, large_volume, litres, number, rounded
+from rainharvest.core.reader import litres, number, rounded
 from rainharvest.core.reader import middle as middle_of
 from rainharvest.core.style import (
     BRICK,
@@ -24,6 +24,7 @@ from rainharvest.core.style import (
     STYLE,
     TITLE,
     new_figure,
+    number_axis,
     round_ticks,
     rounded_up,
 )
@@ -52,12 +53,12 @@ def _in_style(make: Callable) -> Callable:
     return drawn
 
 
-def _size_axis(axes: Axes, size: np.ndarray, unit: str = "kL", **ticks) -> None:
-    """Lay tank sizes along the x axis, in multiples."""
+def _size_axis(axes: Axes, size: np.ndarray, **ticks) -> None:
+    """Lay tank sizes in kilolitres along the x axis, in multiples."""
     axes.set_xscale("log")
     axes.set_xlim(size[0], size[-1])
-    axes.set_xlabel(label("capacity", unit))
-    round_ticks(axes.xaxis, size[0], size[-1], **ticks)
+    factor = number_axis(axes.xaxis, label("capacity", "{}"), "kL")
+    round_ticks(axes.xaxis, size[0], size[-1], factor=factor, **ticks)
 
 
 def _share_axis(axes: Axes, measure: str) -> None:
@@ -80,23 +81,22 @@ def trade_off_figure(
     curve: xr.Dataset, measure: str, target: float, chosen: float, figure: Figure | None = None
 ) -> Figure:
     """Draw reliability against tank size, the target, and the size chosen."""
-    scale, unit = large_volume()
-    size, chosen_shown = curve.capacity.values / scale, chosen / scale
+    size, chosen_shown = curve.capacity.values / 1000, chosen / 1000
     span = np.array([min(size[0], chosen_shown), max(size[-1], chosen_shown)])  # the axis holds its mark
     if figure is None:
         figure, axes = new_figure("What a tank of each size supplies")
         _share_axis(axes, measure)
-        _size_axis(axes, span, unit)
+        _size_axis(axes, span)
     axes = figure.axes[0]
     share = 100 * curve[measure]
     middle = low = high = share.median("member").values if "member" in share.dims else share.values
     if share.sizes.get("member", 1) > 1:
         low, high = share.quantile([0.05, 0.95], dim="member", method="weibull").values
     reached = 100 * middle_of(curve.described_rain_reliability)
-    held = f"{number(chosen / GALLON, 3)} gal" if gallons() else f"{number(chosen / 1000, 3)} kL"
+    held = litres(chosen)
     _draw_curve(axes, size, (low, middle, high), target, (chosen_shown, reached, held), span)
     if axes.get_xlim() != tuple(span):
-        _size_axis(axes, span, unit)
+        _size_axis(axes, span)
     return figure
 
 
@@ -195,7 +195,7 @@ def unknowns_figure(group: xr.Dataset, measure: str, chosen: float) -> Figure:
             said = "over 99" if 99.5 <= value < 100 else f"{value:.0f}"
             left.text(value + shift, k, said, va="center", ha=side, fontsize=13)
     left.set_xlim(min(*low, *high) - 0.12 * span, max(*low, *high) + 0.25 * span)
-    left.set_xlabel(f"{QUANTITIES[measure].long_name} of {_two_figures(chosen / 1000)} kL (%)")
+    left.set_xlabel(f"{QUANTITIES[measure].long_name} of {litres(chosen)} (%)")
     left.locator_params(axis="x", nbins=5)
     left.set_yticks(rows, names)
     left.invert_yaxis()
@@ -280,7 +280,7 @@ def maps_figure(group: xr.Dataset, chosen: float, area: float, measure: str) -> 
     figure, both = new_figure("", height=4.6, ncols=2, sharey=True)
     _map(both[0], group.reliability_by_area, "area", chosen, area)
     _map(both[1], group.reliability_by_demand, "demand_factor", chosen, 1.0)
-    both[0].set_ylabel(label("capacity", "kL"))
+    both[1].set_ylabel("")
     for axes, words in zip(both, ("Tank and roof", "Tank and demand"), strict=True):
         axes.set_title(words)
     title = f"{QUANTITIES[measure].long_name} (%): every tank on a line does as well"
@@ -307,9 +307,12 @@ def _map(axes: Axes, share: xr.DataArray, across: str, chosen: float, here: floa
     axes.plot([here], [chosen], "o", ms=13, mec="white", mew=2.0, color=OCHRE, zorder=5)
     axes.set_yscale("log")
     axes.set_ylim(max(y[0], chosen / 40), min(y[-1], chosen * 6))
-    round_ticks(axes.yaxis, *axes.get_ylim())
+    factor = number_axis(axes.yaxis, label("capacity", "{}"), "kL")
+    round_ticks(axes.yaxis, *axes.get_ylim(), factor=factor)
     axes.grid(visible=False)
-    axes.set_xlabel(label(across))
+    unit = QUANTITIES[across].unit
+    number_axis(axes.xaxis, label(across) if unit == "1" else label(across, "{}"), unit)
+    axes.locator_params(axis="x", nbins=5)
 
 
 def _label_places(

@@ -56,7 +56,7 @@ def test_levels_are_drawn_to_scale():
         np.testing.assert_allclose(artist(axes, "pipe").get_xydata(), one.pipe)
         np.testing.assert_allclose(artist(axes, "margin").get_ydata(), [one.margin_from, one.margin_to])
         assert artist(axes, "gutter outlet").get_ydata() == [3.0, 3.0]
-    assert "0.40 m of level left" in texts(figure)
+    assert "0.4 m of level left" in texts(figure)
     levels_figure(levels(inlet=3.3), figure)
     assert sum("short" in words for words in texts(figure)) == 2
 

@@ -68,6 +68,8 @@ def text_of(report, leave_out=()):
                 said += [fact.answer for fact in block.rows]
             elif not isinstance(block, Listing):
                 said += [str(v) for k, v in vars(block).items() if k in ("text", "items", "caption")]
+            if isinstance(block, Picture):
+                said += re.findall(r"<text[^>]*>([^<]*)<", block.svg)
     return "\n".join(said)
 
 
@@ -176,6 +178,7 @@ def test_us_reader_reads_no_metric_unit(results):
     left += re.findall(r"[^\n]{0,60}\b(?:kilo|milli|centi)?(?:lit|met)(?:re|er)s?\b[^\n]{0,20}", said)
     converted = re.findall(r"\b(\d+\.\d+) (?:ft|in|gal|psi)\b", said)  # a conversion adds no figures
     left += [value for value in converted if len(value.replace(".", "").lstrip("0")) > 4]
+    left += re.findall(r"[^\n]*\((?:kL|L|L a day|mm|m|m²|mm a year)\)", said)  # of an axis
     assert not left, left
     with reading(reader_of(american.study)):
         rows = assumptions_section(american).blocks[1].rows
