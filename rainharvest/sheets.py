@@ -51,7 +51,21 @@ def write_sheets(out: str | os.PathLike, notebooks: str | os.PathLike = "noteboo
     return list(pages)
 
 
-def answers(book: str | os.PathLike) -> list[tuple[str, str]]:
+LAST = re.compile(r"^(?=\*\*\d\.\*\*)", re.MULTILINE)
+
+"""Where the questions of a cell begin."""
+
+
+def paper(cell: dict) -> tuple[str, str]:
+    """Return how an exercise that needs sliders is asked on paper, and how it is checked then; empty where it is not.
+
+    The metadata of its cell hold both, as ``paper``.
+    """
+    found = cell["metadata"].get("paper", {})
+    return found.get("question", ""), found.get("code", "")
+
+
+def answers(book: str | os.PathLike, on_paper: bool = False) -> list[tuple[str, str]]:
     """Return the exercises of a notebook and their answers, by running its cells with ``...`` for the answer."""
     book, names, found, question = Path(book), {"__name__": "__main__"}, [], ""
     cells = json.loads(book.read_text(encoding="utf-8"))["cells"]
@@ -59,9 +73,11 @@ def answers(book: str | os.PathLike) -> list[tuple[str, str]]:
         for cell in cells:
             source = "".join(cell["source"])
             if cell["cell_type"] == "markdown":
-                question = re.split(r"^(?=\*\*\d\.\*\*)", source, flags=re.MULTILINE)[-1]
+                question = LAST.split(source)[-1]
             elif "panel" not in cell["metadata"].get("tags", []):
-                code, asks = _without_answer(source)
+                asked, checked = paper(cell) if on_paper else ("", "")
+                question = question[:7] + asked if asked else question
+                code, asks = _without_answer(checked or source)
                 said = io.StringIO()
                 with contextlib.redirect_stdout(said):
                     exec(compile(code, book.name, "exec"), names)
@@ -88,9 +104,12 @@ def sheet(book: str | os.PathLike) -> str:
     read = nbformat.read(book, 4)
     for k, cell in enumerate(read.cells):
         if cell.cell_type == "code" and _without_answer(cell.source)[1]:
+            if asked := paper(cell)[0]:
+                *before, question = LAST.split(read.cells[k - 1].source)
+                read.cells[k - 1].source = "".join([*before, question[:7], asked])
             read.cells[k] = nbformat.v4.new_markdown_cell('<div class="answer">Your answer</div>')
         cell.source = cell.source.replace(
-            "Put your answer in, run the cell: it computes the right one and compares.", ""
+            "Type your answer and press *Check*: the right one is computed now and compared.", ""
         )
     export = HTMLExporter(template_name="basic", exclude_input=True, exclude_output_prompt=True)
     body, _ = export.from_notebook_node(read)
@@ -108,7 +127,7 @@ def _answers(books: list[Path]) -> str:
     for book in books:
         first = json.loads(book.read_text(encoding="utf-8"))["cells"][0]
         parts.append(f"<h2>{escape(_title(''.join(first['source'])))}</h2>")
-        for question, answer in answers(book):
+        for question, answer in answers(book, on_paper=True):
             parts.append(f"{markdown2html(question)}<p><b>{escape(answer)}</b></p>")
     return _PAGE.format(title="Answers", body="\n".join(parts))
 

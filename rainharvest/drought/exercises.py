@@ -5,7 +5,8 @@ from __future__ import annotations
 import ipywidgets as widgets
 import xarray as xr
 
-from rainharvest.core.board import choice, predict
+from rainharvest.core.board import predict
+from rainharvest.core.controls import choice
 from rainharvest.core.exercise import says
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT, days, litres
 from rainharvest.drought.basis import Basis

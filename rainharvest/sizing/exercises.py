@@ -8,8 +8,9 @@ import ipywidgets as widgets
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.board import predict, slider
-from rainharvest.core.exercise import says
+from rainharvest.core.board import predict
+from rainharvest.core.controls import slider
+from rainharvest.core.exercise import left_out, says
 from rainharvest.core.reader import litres, number, percent
 from rainharvest.sizing.facts_printed import option_for
 from rainharvest.sizing.section import SAY
@@ -104,6 +105,8 @@ def check_tanks(group: xr.Dataset, capacity_kilolitres: float, yours: str | None
     yours : str, optional
         The combination, as the options are named; ``...`` asks for the right one.
     """
+    if "option" not in group.dims:
+        return left_out("a catalogue of tanks")
     place = option_for(group, 1000 * capacity_kilolitres)
     best = "none" if place is None else str(group.option.values[place])
     columns = (group[name].values for name in ("option", "option_capacity", "option_capital"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.exercise import says
+from rainharvest.core.exercise import left_out, says
 from rainharvest.core.reader import days, litres, percent
 from rainharvest.study.stages import StudyResults
 
@@ -117,6 +117,8 @@ def check_thirstiest_option(results: StudyResults, *, yours_option: str | None) 
     yours_option : str or None
         The reader's answer: the option's name.
     """
+    if "options" not in results.groups:
+        return left_out("options to compare")
     options = results.groups["options"]
     sizes = np.where(np.isfinite(options.recommended_nominal), options.recommended_nominal, -np.inf)
     among = {
