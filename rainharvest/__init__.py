@@ -61,7 +61,7 @@ _PUBLIC = {
     "storage.panel": "arrangements_panel prepare_supply",
     "storage.rationing": "Rule best_rule cuts_of_stages try_rationing",
     "storage.simulate": "simulate",
-    "study.choices": "own_folder rain_files study_in_use",
+    "study.choices": "own_folder rain_files rain_hints study_in_use",
     "study.exercises": (
         "check_days_short check_reaches_the_tank check_share check_size check_thirstiest_option "
         "check_worst_year"

@@ -18,7 +18,7 @@ from rainharvest.rainfall.facts import SAY, checked_record, checked_upload, hidd
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.record import HINTS
 from rainharvest.storage.simulate import simulate
-from rainharvest.study.choices import OwnFile, saving
+from rainharvest.study.choices import OwnFile, rain_hints, saving
 
 ASK = ""  # not None, for which a list shows nothing chosen
 
@@ -74,6 +74,7 @@ def record_panel(
         A choice of the record, an upload, the fill's settings; where each day comes from, the years, and
         the test on hidden days.
     """
+    settled = rain_hints(study) if study else {}
     hidden = slider("hidden_share", 15, 5, 30, 5, unit="%", scale=0.01)
     hidden.continuous_update = False  # a test fills twice
     controls = {
@@ -88,7 +89,7 @@ def record_panel(
     def chosen(name: str, file: str, content: bytes, units: str, day_first: bool | str):
         if file:
             return checked_upload(file, content, hints_of(units, day_first))
-        return checked_record(records[name])
+        return checked_record(records[name], settled)
 
     @lru_cache(maxsize=8)
     def tested(key: tuple, hidden_share: float):
@@ -122,7 +123,7 @@ def record_panel(
         given = (
             {"file": OwnFile(file, content), "neighbours": []} if file else {"file": own, "neighbours": near}
         )
-        hints = dict.fromkeys(HINTS) | (hints_of(units, day_first) if file else {})
+        hints = dict.fromkeys(HINTS) | (hints_of(units, day_first) if file else settled)
         place = {f"site.{key}": record.read.attrs.get(key) for key in ("latitude", "longitude", "elevation")}
         return {f"rain.{key}": value for key, value in (given | hints).items()} | place | GOES_WITH_THE_RAIN
 
@@ -131,13 +132,17 @@ def record_panel(
     return board("record", controls, redraw, f"{SAY.panel_note()} {cautions('drinking')}", keys)
 
 
-def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VBox:
+def rain_panel(
+    records: Mapping[str, Sequence[str | os.PathLike]], study: str | os.PathLike | None = None
+) -> widgets.VBox:
     """Return the panel that describes the rain of a record.
 
     Parameters
     ----------
     records : mapping of str to list of path
         By the name shown, the site's file and its neighbours'.
+    study : str or path, optional
+        The study file, which settles what its files leave in doubt.
 
     Returns
     -------
@@ -145,6 +150,7 @@ def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VB
         A choice of the record, what counts as a wet day, how far the drought index looks back; months, dry
         spells, index, double mass and heavy days.
     """
+    settled = rain_hints(study) if study else {}
     wet_day = slider("wet_day", 1.0, 0.2, 5.0, 0.2)
     wet_day.continuous_update = False  # the whole record is described anew
     controls = {
@@ -155,7 +161,7 @@ def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VB
 
     @lru_cache(maxsize=len(records))
     def whole(name: str):
-        record = checked_record(records[name])
+        record = checked_record(records[name], settled)
         filled = one_version(fill_gaps(record.recent, record.recent_neighbours or None))
         return record, filled, double_mass(record.read, record.neighbours)
 

@@ -82,6 +82,8 @@ def check_shortcut(group: xr.Dataset, yours: str | None) -> None:
         Name of a short way; ``...`` asks for the right one.
     """
     size = group.size_by_way.values
+    if not np.isfinite(size[0]):
+        return left_out("a tank that reaches the target")
     nearest = 1 + int(np.nanargmin(np.abs(np.log(size[1:] / size[0]))))
     best = str(group.way.values[nearest])
     among = {

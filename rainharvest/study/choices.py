@@ -15,6 +15,7 @@ from rainharvest.core.controls import Saving
 from rainharvest.core.errors import InputError
 from rainharvest.core.mistakes import StudyFileError, metric_factor
 from rainharvest.core.tables import known_of, models_of
+from rainharvest.rainfall.record import HINTS
 from rainharvest.study.file import Study, read_study
 
 COPY = "my_study.toml"
@@ -295,3 +296,24 @@ def rain_files(path: str | os.PathLike) -> list[Path]:
     """
     study, _ = read_study(path)
     return [Path(path).parent / name for name in (study.rain.file, *study.rain.neighbours)]
+
+
+def rain_hints(path: str | os.PathLike) -> dict[str, object]:
+    """Return what settles the doubts that a study's rain files leave.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+
+    Returns
+    -------
+    dict
+        Arguments of `rainharvest.read_rain`, each to be used only where a file leaves that doubt.
+
+    Raises
+    ------
+    InputError
+        If the study file cannot be used.
+    """
+    return read_study(path)[0].rain.model_dump(include=set(HINTS), exclude_none=True)

@@ -78,7 +78,8 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     prepared = prepare(path)
     largest = float(prepared.sizes[-1]) / 1000
     own = prepared.study.tank
-    first = float(prepared.sizes[prepared.sizes.size // 2]) if tank is None else tank
+    none = tank is None or math.isnan(tank)  # as where no size reaches the target
+    first = float(prepared.sizes[prepared.sizes.size // 2]) if none else tank
     first = own.usable(own.chosen) / 1000 if own.chosen else math.ceil(first / 500) / 2
     controls = {
         "area": slider("area", prepared.area, 20, round(4 * prepared.area, -1), 10),

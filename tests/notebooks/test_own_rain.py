@@ -6,7 +6,7 @@ from pathlib import Path
 import nbformat
 import pytest
 from nbclient import NotebookClient
-from panels import button
+from panels import button, put
 
 from rainharvest.rainfall.facts import demo_files
 from rainharvest.rainfall.panel import record_panel
@@ -14,12 +14,8 @@ from rainharvest.study.panel import own_station
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("[0-9]*.ipynb"))
-MINE = ROOT / "data" / "records" / "temperate_all_year.csv"
-
-
-def put(panel, name, data):
-    """Put a file in as the browser does."""
-    panel.rh_controls["upload"].value = ({"name": name, "content": memoryview(data)},)
+MINE = (ROOT / "data" / "records" / "temperate_all_year.csv").read_text(encoding="utf-8")
+IN_DOUBT = MINE.replace("# unit: mm\n", "").replace("rain_mm", "rain").encode()
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +38,8 @@ def begun(book):
     button(panel, "Start from this station").click()
     assert "mine.csv" in panel.rh_words.value and "day" in panel.rh_words.value
     assert not list(book.glob("my_*")), "nothing is kept of a file in doubt"
-    put(panel, "my gauge.csv", MINE.read_bytes())
+    put(panel, "my gauge.csv", IN_DOUBT)
+    panel.rh_controls["units"].value = "mm"
     button(panel, "Start from this station").click()
     assert "Begun from my gauge.csv" in panel.rh_words.value and (book / "my_study.toml").is_file()
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from panels import button, check_both_ends, said, walk
+from panels import button, check_both_ends, put, said, walk
 
 from rainharvest.catchment.facts import OWN_RAIN
 from rainharvest.catchment.panel import load_case
@@ -78,19 +78,6 @@ def content(column="rain_mm", form="%Y-%m-%d"):
     table = pd.DataFrame({"date": days.strftime(form), column: rain})
     table.loc[100:109, column] = np.nan
     return table.to_csv(index=False).encode()
-
-
-def put(panel, name, data):
-    """Put a file in as the browser does."""
-    panel.rh_controls["upload"].value = (
-        {
-            "name": name,
-            "type": "text/csv",
-            "size": len(data),
-            "content": memoryview(data),
-            "last_modified": pd.Timestamp("2024-01-01", tz="UTC").to_pydatetime(),
-        },
-    )
 
 
 @pytest.fixture
