@@ -16,7 +16,7 @@ FOLDER = "my_class"
 
 COOKIE = "rainharvest-visitor"
 
-IDLE = 15 * 60  # [s] after which the kernel of a page that nobody has open ends (own choice)
+IDLE = 5 * 60  # [s] after which the kernel of a page that nobody has open ends (own choice)
 
 # Nothing is asked of another site: the pages' frame would fetch icons from one.
 POLICY = "default-src 'self' data: blob: ws: wss: 'unsafe-inline' 'unsafe-eval'; frame-ancestors 'self'"

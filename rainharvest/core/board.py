@@ -141,7 +141,7 @@ _LOOK = f"""<style onload="for (const wait of [0, 300, 1000, 3000, 10000]) setTi
 .rh-more {{max-width:1660px}}
 .rh-more .jupyter-widget-Collapse-header {{font-size:18px; font-weight:600; color:#10405f}}
 .rh-picture {{contain:layout paint style}}
-.rh-plain {{flex:1 1 600px; max-width:1100px; min-width:0}}
+.rh-plain {{flex:1 1 480px; max-width:860px; min-width:0}}
 .rh-panel .jupyter-widgets-disconnected::before {{content:none}}
 .rh-panel.jupyter-widgets-disconnected::before {{content:"{LOST_KERNEL}"; display:block; position:sticky; top:0;
   z-index:4; font:600 18px/1.45 sans-serif; color:#7a2417; background:#fdf3ee; border-left:5px solid #a5402d;
@@ -387,9 +387,9 @@ def guesses_figure(
 
 
 def _title(figure: Figure) -> str:
-    """Return the first words of a figure's title, for the bar under which it is folded."""
+    """Return a figure's label, or the first words of its title, for the bar under which it is folded."""
     first = figure.axes[0]
-    title = figure.get_suptitle() or first.get_title(loc="left") or first.get_title()
+    title = figure.get_label() or figure.get_suptitle() or first.get_title(loc="left") or first.get_title()
     whole = re.split("[:;(]", title)[0].strip()
     return whole if len(whole) < 45 else whole.split(",")[0]
 

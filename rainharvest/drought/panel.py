@@ -91,7 +91,7 @@ def bad_years_panel(basis: Basis) -> widgets.VBox:
             ),
         }
 
-    return board("bad-years", controls, redraw, cautions("drinking"))
+    return board("bad-years", controls, redraw)
 
 
 def day_panel(basis: Basis) -> widgets.VBox:
@@ -161,7 +161,7 @@ def outlook_panel(basis: Basis) -> widgets.VBox:
             ),
         }
 
-    return board("outlook", controls, redraw, cautions("drinking"))
+    return board("outlook", controls, redraw)
 
 
 def card_panel(basis: Basis, study: str | os.PathLike | None = None) -> widgets.VBox:

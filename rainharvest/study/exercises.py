@@ -102,7 +102,7 @@ def check_reaches_the_tank(results: StudyResults, *, yours_percent: float | None
         The reader's answer in per cent.
     """
     share = float(results.done.inflow.mean() / results.done.mean_rain_on_roof)
-    hint = "The last row of the table of where the rain goes has it."
+    hint = "The last row of the table of where the rain goes, in the annex on roofs and conveyance, has it."
     answer = f"{percent(share)} of the rain on the roofs reaches the tank."
     says(yours_percent, 100 * share, answer, hint, near=0, least=1)
 
@@ -132,6 +132,6 @@ def check_thirstiest_option(results: StudyResults, *, yours_option: str | None) 
         yours_option,
         {name},
         f"It is: {name}.",
-        "Compare the second column of the table of options.",
+        "Compare the second column of the table of options, in the annex on them.",
         among=among,
     )
