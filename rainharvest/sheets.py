@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import contextlib
 import io
+import itertools
 import json
 import os
 import re
@@ -25,10 +26,18 @@ table {{border-collapse:collapse; font-size:10pt}} th,td {{border-bottom:1px sol
   text-align:left; vertical-align:top}}
 pre {{white-space:pre-wrap; font:7.5pt/1.35 "DejaVu Sans Mono",monospace; background:#f3f5f5; padding:6px 10px}}
 a {{color:#10405f}} .jp-InputPrompt,.jp-OutputPrompt,.anchor-link {{display:none}}
-.answer {{border-bottom:1px solid #22303a; height:2.2em; margin:0 0 1.2em 0; color:#6f7679}}
+.answer {{border-bottom:1px solid #22303a; height:2.2em; margin:0 0 1.2em 0; color:#6f7679}} .asked {{break-inside:avoid}}
 </style></head><body>
 {body}
 </body></html>
+"""
+
+
+_ASKED = """<div class="asked">
+
+{}
+
+<div class="answer">Your answer</div></div>
 """
 
 
@@ -102,18 +111,24 @@ def sheet(book: str | os.PathLike) -> str:
     from nbconvert import HTMLExporter
 
     read = nbformat.read(book, 4)
+    for cell, after in itertools.pairwise(read.cells):
+        if re.fullmatch("#+ .*", cell.source) and after.cell_type == "markdown":  # no page ends with a heading
+            after.source, cell.source = f"{cell.source}\n\n{after.source}", ""
     for k, cell in enumerate(read.cells):
         if cell.cell_type == "code" and _without_answer(cell.source)[1]:
-            if asked := paper(cell)[0]:
-                *before, question = LAST.split(read.cells[k - 1].source)
-                read.cells[k - 1].source = "".join([*before, question[:7], asked])
-            read.cells[k] = nbformat.v4.new_markdown_cell('<div class="answer">Your answer</div>')
+            *before, question = LAST.split(read.cells[k - 1].source)
+            asked = paper(cell)[0]
+            question = question[:7] + asked if asked else question
+            read.cells[k - 1].source = "".join(before) + _ASKED.format(question)
+            cell.source = ""
         cell.source = cell.source.replace(
             "Type your answer and press *Check*: the right one is computed now and compared.", ""
         )
     export = HTMLExporter(template_name="basic", exclude_input=True, exclude_output_prompt=True)
     body, _ = export.from_notebook_node(read)
-    body = re.sub(r'<p class="rh-before">.*?</p>', "", body).replace("<details>", "<details open>")
+    body = re.sub(
+        r'<p class="rh-before">.*?</p>|<p><strong>Where next\..*?</p>', "", body, flags=re.DOTALL
+    ).replace("<details>", "<details open>")
     body = re.sub(r'href="(\d\d_\w+)\.ipynb', r'href="\1.html', body)
     return _PAGE.format(title=escape(_title(read.cells[0].source)), body=body)
 
