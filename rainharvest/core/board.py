@@ -291,6 +291,7 @@ def asking(
         layout={"flex_flow": "row wrap", "grid_gap": "4px 12px"},
     )
     row.add_class("rh-controls")
+    row.add_class("rh-fields")
     asked = [widgets.HTML(f'<p class="rh-words">{question}</p>')] if question else []
     panel = _panel([*asked, row, said], lambda: f'<p class="rh-before">{NO_KERNEL}</p>')
     panel.rh_controls, panel.rh_words = dict(controls), said

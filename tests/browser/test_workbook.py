@@ -58,7 +58,7 @@ def looked_at(page, *where):
 
 
 # Panels whose controls and first figure do not stand whole on one screen.
-BESIDE = """() => [...document.querySelectorAll('.rh-controls:not(.rh-guess)')].map(side => {
+BESIDE = """() => [...document.querySelectorAll('.rh-controls:not(.rh-guess, .rh-fields)')].map(side => {
   const boxes = [...side.querySelectorAll('.widget-inline-hbox'), side.parentElement.querySelector('svg[role=img]')];
   const all = boxes.map(e => e.getBoundingClientRect());
   return Math.max(...all.map(r => r.bottom)) - Math.min(...all.map(r => r.top));
