@@ -54,20 +54,19 @@ _PUBLIC = {
     "siteworks.section": "tell_site",
     "siteworks.treatment": "chlorine_ct contact_minutes treatment_train uv_logs",
     "sizing.exercises": "check_shortcut check_sure check_tanks guess_more_people",
-    "sizing.facts_printed": "picked_options",
     "sizing.panel": "sizing_panel sizing_pictures",
-    "sizing.section": "tell tell_recommendation terms_words",
+    "sizing.section": "tell tell_recommendation",
     "storage.exercises": "check_arrangement check_reserve check_spilled",
     "storage.facts": "supplied",
     "storage.panel": "arrangements_panel prepare_supply",
     "storage.rationing": "Rule best_rule cuts_of_stages try_rationing",
     "storage.simulate": "simulate",
-    "study.choices": "rain_files study_in_use",
+    "study.choices": "own_folder rain_files rain_hints study_in_use",
     "study.exercises": (
         "check_days_short check_reaches_the_tank check_share check_size check_thirstiest_option "
         "check_worst_year"
     ),
-    "study.panel": "options_panel study_panel",
+    "study.panel": "options_panel own_station study_panel",
     "study.report": "save_report study_report",
     "study.run": "run_study study_results write_study",
 }

@@ -74,6 +74,13 @@ def main(argv: list[str] | None = None) -> int:
     sheets = commands.add_parser("sheets", help="the notebooks as pages to print, and a page of answers")
     sheets.add_argument("--out", metavar="FOLDER", required=True, help="folder for the pages")
     sheets.add_argument("--notebooks", metavar="FOLDER", default="notebooks", help="where the notebooks lie")
+    pages = commands.add_parser("pages", help="serve the notebooks as pages without code, for a class")
+    pages.add_argument("--notebooks", metavar="FOLDER", default="notebooks", help="where the notebooks lie")
+    pages.add_argument("--ip", default="localhost", help="0.0.0.0 lets other machines in (this one alone)")
+    pages.add_argument("--port", type=int, default=8866, metavar="N", help="port of the pages (8866)")
+    pages.add_argument(
+        "--token", default="", metavar="WORD", help="what the address must end with: ?token=WORD"
+    )
     climates = commands.add_parser("climates", help="put one building to every climate of a region")
     climates.add_argument("file", metavar="REGION.toml", help="the study file of many climates")
     climates.add_argument("--out", metavar="STORE", required=True, help="Zarr folder for the results")
@@ -90,6 +97,7 @@ def main(argv: list[str] | None = None) -> int:
         "ready": _ready,
         "record": _record,
         "sheets": _sheets,
+        "pages": _pages,
         "climates": _climates,
     }
     try:
@@ -185,6 +193,13 @@ def _sheets(given: argparse.Namespace) -> int:
 
     names = write_sheets(given.out, given.notebooks)
     print(f"Written to {given.out}: {', '.join(names)}")
+    return 0
+
+
+def _pages(given: argparse.Namespace) -> int:
+    from rainharvest.pages import serve_pages
+
+    serve_pages(given.notebooks, given.ip, given.port, given.token)
     return 0
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import contextlib
 import io
+import itertools
 import json
 import os
 import re
@@ -25,10 +26,18 @@ table {{border-collapse:collapse; font-size:10pt}} th,td {{border-bottom:1px sol
   text-align:left; vertical-align:top}}
 pre {{white-space:pre-wrap; font:7.5pt/1.35 "DejaVu Sans Mono",monospace; background:#f3f5f5; padding:6px 10px}}
 a {{color:#10405f}} .jp-InputPrompt,.jp-OutputPrompt,.anchor-link {{display:none}}
-.answer {{border-bottom:1px solid #22303a; height:2.2em; margin:0 0 1.2em 0; color:#6f7679}}
+.answer {{border-bottom:1px solid #22303a; height:2.2em; margin:0 0 1.2em 0; color:#6f7679}} .asked {{break-inside:avoid}}
 </style></head><body>
 {body}
 </body></html>
+"""
+
+
+_ASKED = """<div class="asked">
+
+{}
+
+<div class="answer">Your answer</div></div>
 """
 
 
@@ -51,7 +60,21 @@ def write_sheets(out: str | os.PathLike, notebooks: str | os.PathLike = "noteboo
     return list(pages)
 
 
-def answers(book: str | os.PathLike) -> list[tuple[str, str]]:
+LAST = re.compile(r"^(?=\*\*\d\.\*\*)", re.MULTILINE)
+
+"""Where the questions of a cell begin."""
+
+
+def paper(cell: dict) -> tuple[str, str]:
+    """Return how an exercise that needs sliders is asked on paper, and how it is checked then; empty where it is not.
+
+    The metadata of its cell hold both, as ``paper``.
+    """
+    found = cell["metadata"].get("paper", {})
+    return found.get("question", ""), found.get("code", "")
+
+
+def answers(book: str | os.PathLike, on_paper: bool = False) -> list[tuple[str, str]]:
     """Return the exercises of a notebook and their answers, by running its cells with ``...`` for the answer."""
     book, names, found, question = Path(book), {"__name__": "__main__"}, [], ""
     cells = json.loads(book.read_text(encoding="utf-8"))["cells"]
@@ -59,9 +82,11 @@ def answers(book: str | os.PathLike) -> list[tuple[str, str]]:
         for cell in cells:
             source = "".join(cell["source"])
             if cell["cell_type"] == "markdown":
-                question = re.split(r"^(?=\*\*\d\.\*\*)", source, flags=re.MULTILINE)[-1]
+                question = LAST.split(source)[-1]
             elif "panel" not in cell["metadata"].get("tags", []):
-                code, asks = _without_answer(source)
+                asked, checked = paper(cell) if on_paper else ("", "")
+                question = question[:7] + asked if asked else question
+                code, asks = _without_answer(checked or source)
                 said = io.StringIO()
                 with contextlib.redirect_stdout(said):
                     exec(compile(code, book.name, "exec"), names)
@@ -86,15 +111,24 @@ def sheet(book: str | os.PathLike) -> str:
     from nbconvert import HTMLExporter
 
     read = nbformat.read(book, 4)
+    for cell, after in itertools.pairwise(read.cells):
+        if re.fullmatch("#+ .*", cell.source) and after.cell_type == "markdown":  # no page ends with a heading
+            after.source, cell.source = f"{cell.source}\n\n{after.source}", ""
     for k, cell in enumerate(read.cells):
         if cell.cell_type == "code" and _without_answer(cell.source)[1]:
-            read.cells[k] = nbformat.v4.new_markdown_cell('<div class="answer">Your answer</div>')
+            *before, question = LAST.split(read.cells[k - 1].source)
+            asked = paper(cell)[0]
+            question = question[:7] + asked if asked else question
+            read.cells[k - 1].source = "".join(before) + _ASKED.format(question)
+            cell.source = ""
         cell.source = cell.source.replace(
-            "Put your answer in, run the cell: it computes the right one and compares.", ""
+            "Type your answer and press *Check*: the right one is computed now and compared.", ""
         )
     export = HTMLExporter(template_name="basic", exclude_input=True, exclude_output_prompt=True)
     body, _ = export.from_notebook_node(read)
-    body = re.sub(r'<p class="rh-before">.*?</p>', "", body).replace("<details>", "<details open>")
+    body = re.sub(
+        r'<p class="rh-before">.*?</p>|<p><strong>Where next\..*?</p>', "", body, flags=re.DOTALL
+    ).replace("<details>", "<details open>")
     body = re.sub(r'href="(\d\d_\w+)\.ipynb', r'href="\1.html', body)
     return _PAGE.format(title=escape(_title(read.cells[0].source)), body=body)
 
@@ -108,7 +142,7 @@ def _answers(books: list[Path]) -> str:
     for book in books:
         first = json.loads(book.read_text(encoding="utf-8"))["cells"][0]
         parts.append(f"<h2>{escape(_title(''.join(first['source'])))}</h2>")
-        for question, answer in answers(book):
+        for question, answer in answers(book, on_paper=True):
             parts.append(f"{markdown2html(question)}<p><b>{escape(answer)}</b></p>")
     return _PAGE.format(title="Answers", body="\n".join(parts))
 

@@ -1,5 +1,7 @@
 """What the tests of every panel do: move each control to both ends and read what the panel says."""
 
+import datetime
+
 import ipywidgets as widgets
 
 
@@ -18,6 +20,14 @@ def walk(widget):
 def button(panel, words):
     """Return the button of a panel with these words."""
     return next(w for w in walk(panel) if isinstance(w, widgets.Button) and w.description == words)
+
+
+def put(panel, name, data):
+    """Put a file into a panel as the browser does."""
+    file = {"name": name, "type": "text/csv", "size": len(data), "content": memoryview(data)}
+    panel.rh_controls["upload"].value = (
+        file | {"last_modified": datetime.datetime(2024, 1, 1, tzinfo=datetime.UTC)},
+    )
 
 
 def ends_of(control):

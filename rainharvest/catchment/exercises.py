@@ -7,7 +7,8 @@ import ipywidgets as widgets
 from rainharvest.catchment.facts import CatchmentCase, dry_and_wet
 from rainharvest.catchment.hydraulics import head_available, pipe_capacity
 from rainharvest.catchment.tables import Conveyance
-from rainharvest.core.board import predict, slider
+from rainharvest.core.board import predict
+from rainharvest.core.controls import slider
 from rainharvest.core.exercise import says
 from rainharvest.core.text import texts_of
 

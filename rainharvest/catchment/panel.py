@@ -12,7 +12,8 @@ from rainharvest.catchment.facts import OWN_RAIN, CatchmentCase, Climate, dry_an
 from rainharvest.catchment.figures import bore_figure, levels_figure, losses_figure
 from rainharvest.catchment.intensity import CLIMATES
 from rainharvest.catchment.tables import CAUTIONS
-from rainharvest.core.board import board, choice, slider
+from rainharvest.core.board import board
+from rainharvest.core.controls import choice, slider
 from rainharvest.core.errors import require
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.facts import DEMO_STEMS

@@ -209,6 +209,7 @@ def explain_figure(
     names = [str(n) for n in found.statistic.values]
     if figure is None:
         figure, row = new_figure("", height=3.8, ncols=len(names), sharey=True)
+        figure.set_label("What the cost of the wet run goes with")
         for axes, name in zip(row, names, strict=True):
             axes.set_xlabel(label(name).replace(" (", "\n("))  # in two lines: four fields share the width
             axes.locator_params(axis="x", nbins=4)

@@ -40,7 +40,8 @@ from rainharvest.climates.grid import open_grid
 from rainharvest.climates.statistics import group_climates
 from rainharvest.climates.tables import GridFile, Region
 from rainharvest.climates.tiles import read_cells
-from rainharvest.core.board import board, choice, slider
+from rainharvest.core.board import board
+from rainharvest.core.controls import choice, slider
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.text import texts_of

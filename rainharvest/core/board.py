@@ -1,6 +1,6 @@
 """How every panel is made: sliders beside the figure that matters, painted as SVG, and a sentence under each.
 
-A guess before the sliders, and a player of days, are made here too.
+A guess before the sliders and a question with a field for its answer are made here too.
 """
 
 from __future__ import annotations
@@ -9,16 +9,14 @@ import base64
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
 import ipywidgets as widgets
-import traitlets
 
+from rainharvest.core.controls import Choices, Controls, Saving
 from rainharvest.core.defaults import CAUTIONS
 from rainharvest.core.errors import InputError
-from rainharvest.core.quantities import QUANTITIES, label
 from rainharvest.core.save import figure_files, still_picture
 from rainharvest.core.style import BRICK, DEEP, OCHRE, keep, new_figure, svg
 
@@ -29,14 +27,18 @@ if TYPE_CHECKING:
 KINDS = {"png": "image/png", "svg": "image/svg+xml", "csv": "text/csv"}
 
 
+def fault(error: Exception) -> str:
+    """Return an error in words."""
+    if isinstance(error, InputError):
+        return f"{error}."
+    return (
+        f"This panel failed, which is a defect: {type(error).__name__}: {error}. Report the settings shown."
+    )
+
+
 def stopped(error: Exception) -> str:
     """Return what the panel says of an error."""
-    said = (
-        f"{error}."
-        if isinstance(error, InputError)
-        else f"This panel failed, which is a defect: {type(error).__name__}: {error}. Report the settings shown."
-    )
-    return f'<div class="rh-words rh-stop" role="alert">{escape(said)}</div>'
+    return f'<div class="rh-words rh-stop" role="alert">{escape(fault(error))}</div>'
 
 
 def figure_row(name: str, drawn: Callable[[], tuple]) -> tuple[widgets.HBox, Callable[[], None]]:
@@ -69,151 +71,6 @@ def _link(name: str, content: bytes) -> str:
     data = base64.b64encode(content).decode()
     size = f"{max(len(content) / 1000, 1):.0f} kB"
     return f'<a download="{name}" href="data:{KINDS[kind]};base64,{data}">{kind.upper()} ({size})</a> '
-
-
-@dataclass(frozen=True)
-class Saving:
-    """How a panel's choices enter the study file that all notebooks share; a panel is handed it."""
-
-    keys: Mapping[str, str | Callable[[Mapping[str, object]], Mapping[str, object]]]
-    """By control, the key of the study file that it sets; or what makes keys with values of all controls' values."""
-
-    save: Callable[[Mapping[str, object]], Mapping[str, object]]  # Writes keys; returns what each held before
-    take_back: Callable[[Sequence[str]], bool]  # Gives keys back what they held before any choice was saved
-    set_aside: Callable[[], object]  # The way back of all at once; nothing if there was nothing to set aside
-    copy: str  # Name of the file that is written
-    aside: str  # Name that it takes when it is set aside
-
-    def stands_for(self, name: str, values: Mapping[str, object]) -> dict[str, object]:
-        """Return the keys that a control stands for, with their values."""
-        key = self.keys[name]
-        return {key: values[name]} if isinstance(key, str) else dict(key(values))
-
-
-class Controls:
-    """The controls of a panel: what they say, and whether they were moved.
-
-    A control that was not moved says the study's own value as it stands there, whatever the steps of its slider are.
-    """
-
-    def __init__(self, controls: Mapping[str, widgets.Widget]):
-        self.by_name = dict(controls)
-        self.start = {name: control.value for name, control in controls.items()}
-
-    def moved(self, name: str) -> bool:
-        """Return whether a control stands elsewhere than at first; what a page's rounding did is no move."""
-        control, start = self.by_name[name], self.start[name]
-        if hasattr(control, "rh_exact"):
-            return abs(control.value - start) > 1e-6 * control.step
-        return control.value != start
-
-    def value(self, name: str) -> object:
-        """Return what a control says, in the quantity's own unit."""
-        control = self.by_name[name]
-        if not hasattr(control, "rh_exact"):
-            return control.value
-        return _plain(control.value * control.rh_scale) if self.moved(name) else control.rh_exact
-
-    def values(self) -> dict[str, object]:
-        """Return what all controls say."""
-        return {name: self.value(name) for name in self.by_name}
-
-    def words(self, name: str) -> str:
-        """Return a control's name as the page has it, without its unit."""
-        return _split(self.by_name[name])[0]
-
-    def said(self, name: str) -> str:
-        """Return what a control shows, in the words of the page."""
-        control = self.by_name[name]
-        if isinstance(control, Table):
-            return control.changes(self.start[name])
-        words, unit = _split(control)
-        if not hasattr(control, "rh_exact"):
-            return f"{words}: {getattr(control, 'label', control.value)}"
-        digits = max(0, 1 - math.floor(math.log10(control.step)))  # one more than the step has
-        shown = f"{self.value(name) / control.rh_scale:,.{digits}f}"
-        return f"{words} {shown.rstrip('0').rstrip('.') if '.' in shown else shown} {unit}".rstrip()
-
-    def between_steps(self) -> str:
-        """Return which of the study's own values lie between the steps of their sliders."""
-        off = [
-            self.said(name)
-            for name, control in self.by_name.items()
-            if hasattr(control, "rh_exact")
-            and f"{control.rh_exact / control.rh_scale:.4g}" != f"{self.start[name]:.4g}"
-        ]
-        return f"Until it is moved, the study's own value holds: {'; '.join(off)}." if off else ""
-
-
-def _plain(value: float) -> float:
-    """Return a value without the last bits that a slider's arithmetic leaves."""
-    return value if isinstance(value, int) else float(f"{value:.12g}")
-
-
-def _split(control: widgets.Widget) -> tuple[str, str]:
-    """Return the words and the unit of a control's label."""
-    words, unit = re.fullmatch(r"(.*?)(?: \(([^()]*)\))?", control.description).groups()
-    return words, unit or ""
-
-
-class Choices:
-    """What a panel has saved of its controls: each save writes what was moved since the last, and nothing else."""
-
-    def __init__(self, saving: Saving, controls: Controls):
-        self.saving, self.controls = saving, controls
-        self.last = controls.values()
-        self.before: dict[str, dict[str, object]] = {}  # by control, what its keys held before its first save
-
-    def save(self) -> str:
-        """Write what was moved since the last save; a control back at its start gives its keys back."""
-        values = self.controls.values()
-        moved = [name for name, value in values.items() if value != self.last[name]]
-        kept = [name for name in moved if name in self.saving.keys]
-        if moved and not kept:
-            names = ", ".join(map(self.controls.words, moved))
-            return f"The study file has no place for what was moved ({names}); nothing was written."
-        if not kept:
-            return "Nothing was moved since the last save; nothing was written."
-        write: dict[str, Mapping[str, object]] = {}
-        for name in kept:
-            home = name in self.before and not self.controls.moved(name)
-            write[name] = self.before[name] if home else self.saving.stands_for(name, values)
-        held = self.saving.save({key: value for keys in write.values() for key, value in keys.items()})
-        for name in kept:
-            if self.controls.moved(name):
-                self.before[name] = {key: held[key] for key in write[name]} | self.before.get(name, {})
-            else:
-                self.before.pop(name, None)
-        self.last = values
-        each = "; ".join(map(self.controls.said, kept))
-        return f"Saved in {self.saving.copy}: {each}. Each notebook shows it when it is run again."
-
-    def take_back(self) -> str:
-        """Give the keys of this panel's controls what they held before any choice was saved."""
-        values = self.controls.values()
-        keys = {key for name in self.saving.keys for key in self.saving.stands_for(name, values)}
-        if not self.saving.take_back(sorted(keys)):
-            return "Nothing of what this panel sets was saved."
-        self._forget()
-        return (
-            f"What this panel sets was taken out of {self.saving.copy} again. Each notebook shows it as it was "
-            "when it is run again."
-        )
-
-    def set_aside(self) -> str:
-        """Set the choices of all panels aside."""
-        if not self.saving.set_aside():
-            return "No choices were saved."
-        self._forget()
-        where = f"All choices now lie in {self.saving.aside}."
-        return f"{where} Each notebook shows the study as it was when it is run again."
-
-    def _forget(self) -> None:
-        self.before.clear()
-        self.last = {
-            name: value if not self.controls.moved(name) else None
-            for name, value in self.controls.values().items()
-        }
 
 
 def choices_row(choices: Choices) -> tuple[list[widgets.Button], widgets.HTML]:
@@ -284,7 +141,7 @@ _LOOK = f"""<style onload="for (const wait of [0, 300, 1000, 3000, 10000]) setTi
 .rh-more {{max-width:1660px}}
 .rh-more .jupyter-widget-Collapse-header {{font-size:18px; font-weight:600; color:#10405f}}
 .rh-picture {{contain:layout paint style}}
-.rh-plain {{flex:1 1 600px; max-width:1100px; min-width:0}}
+.rh-plain {{flex:1 1 480px; max-width:860px; min-width:0}}
 .rh-panel .jupyter-widgets-disconnected::before {{content:none}}
 .rh-panel.jupyter-widgets-disconnected::before {{content:"{LOST_KERNEL}"; display:block; position:sticky; top:0;
   z-index:4; font:600 18px/1.45 sans-serif; color:#7a2417; background:#fdf3ee; border-left:5px solid #a5402d;
@@ -295,39 +152,6 @@ _LOOK = f"""<style onload="for (const wait of [0, 300, 1000, 3000, 10000]) setTi
 LINE = 80
 
 """Characters on a line of a sentence, about."""
-
-
-def slider(name: str, value: float, low: float, high: float, step: float, *, unit=None, scale=1.0, about=""):
-    """Return a slider labelled with the quantity's words and unit.
-
-    It stands on the step nearest to ``value``; until it is moved the panel takes ``value`` itself.
-    """
-    whole = all(float(v).is_integer() for v in (low, high, step))
-    kind = widgets.IntSlider if whole else widgets.FloatSlider
-    if whole:
-        low, high, step = (int(v) for v in (low, high, step))
-    near = low + round((min(max(value, low), high) - low) / step) * step
-    out = kind(
-        value=_plain(min(near, high)),
-        min=low,
-        max=high,
-        step=step,
-        description=label(name, unit),
-        tooltip=about or QUANTITIES[name].meaning,
-        layout={"width": "98%"},
-        readout_format=",d" if whole else f",.{max(0, -math.floor(math.log10(step)))}f",
-    )
-    out.rh_scale = scale
-    out.rh_exact = value if scale == 1 else float(f"{value * scale:.15g}")
-    return out
-
-
-def choice(words: str, options: Mapping[str, object] | list, value, about: str = "") -> widgets.Dropdown:
-    """Return a list to choose from."""
-    options = list(options.items()) if isinstance(options, Mapping) else options
-    return widgets.Dropdown(
-        options=options, value=value, description=words, tooltip=about, layout={"width": "98%"}
-    )
 
 
 def board(
@@ -448,6 +272,38 @@ def _unmarked(sentence: str) -> str:
     return re.sub(r"<[^>]+>", "", sentence)
 
 
+def asking(
+    question: str, controls: Mapping[str, widgets.Widget], words: str, about: str, act: Callable[..., str]
+) -> Panel:
+    """Return fields and a button; pressed, it says what ``act`` says of the fields' values."""
+    said = widgets.HTML()
+
+    def press(_button) -> None:
+        try:
+            said.value = (
+                f'<div class="rh-note" role="status">{escape(act(**Controls(controls).values()))}</div>'
+            )
+        except Exception as error:
+            said.value = f'<div class="rh-note" role="status">{escape(fault(error))}</div>'
+
+    row = widgets.HBox(
+        [*controls.values(), _button(words, about, press)],
+        layout={"flex_flow": "row wrap", "grid_gap": "4px 12px"},
+    )
+    row.add_class("rh-controls")
+    row.add_class("rh-fields")
+    asked = [widgets.HTML(f'<p class="rh-words">{question}</p>')] if question else []
+    panel = _panel([*asked, row, said], lambda: f'<p class="rh-before">{NO_KERNEL}</p>')
+    panel.rh_controls, panel.rh_words = dict(controls), said
+    return panel
+
+
+def nothing_to_show(error: InputError) -> Panel:
+    """Return what stands in the place of a panel for which a study lacks something."""
+    words = f'<p class="rh-words">{escape(f"The study has nothing to show here: {error}.")}</p>'
+    return _panel([widgets.HTML(words)], lambda: words)
+
+
 def predict(
     name: str, question: str, control: widgets.Widget, found: Callable[[], tuple[object, str]]
 ) -> Panel:
@@ -531,18 +387,10 @@ def guesses_figure(
     return figure
 
 
-def day_slider(name: str, steps: int, at: int = 0) -> widgets.IntSlider:
-    """Return a slider along days, with what plays, pauses and stops it above it."""
-    out = slider(name, at, 0, steps - 1, 1, unit="", about="Step with the arrow keys, or play")
-    out.rh_play = widgets.Play(value=at, min=0, max=steps - 1, interval=500, show_repeat=False)
-    out.rh_play.rh_link = widgets.jslink((out.rh_play, "value"), (out, "value"))
-    return out
-
-
 def _title(figure: Figure) -> str:
-    """Return the first words of a figure's title, for the bar under which it is folded."""
+    """Return a figure's label, or the first words of its title, for the bar under which it is folded."""
     first = figure.axes[0]
-    title = figure.get_suptitle() or first.get_title(loc="left") or first.get_title()
+    title = figure.get_label() or figure.get_suptitle() or first.get_title(loc="left") or first.get_title()
     whole = re.split("[:;(]", title)[0].strip()
     return whole if len(whole) < 45 else whole.split(",")[0]
 
@@ -575,53 +423,3 @@ def still(panel: widgets.VBox):
     lines = "".join(f"<p>{escape(line, quote=False)}</p>" for line in said)
     words = escape(" ".join(said), quote=True)
     return HTML(f'<img alt="{words}" width="900" src="data:image/png;base64,{data}">{lines}')
-
-
-class Table(widgets.GridBox):
-    """Rows with a name and numbers to edit; ``value`` holds the numbers, a tuple a row."""
-
-    value = traitlets.Tuple()
-
-    def __init__(
-        self, heads: Sequence[str], names: Sequence[str], rows: Sequence[Sequence[float]], most: float = 1e5
-    ):
-        self.rh_names, self.rh_heads = list(names), list(heads[1:])
-        self.fields = [
-            [
-                self._field(f"{name}: {head}", number, most)
-                for head, number in zip(heads[1:], row, strict=True)
-            ]
-            for name, row in zip(names, rows, strict=True)
-        ]
-        cells = [widgets.HTML(f"<b>{head}</b>") for head in heads]
-        for name, row in zip(names, self.fields, strict=True):
-            cells += [widgets.HTML(name), *row]
-        columns = "minmax(8em, 1fr) " + "6em " * (len(heads) - 1)
-        look = {"grid_gap": "0 8px", "width": "100%", "margin": "4px 0 8px 0"}
-        super().__init__(cells, value=self._typed(), layout={"grid_template_columns": columns} | look)
-
-    def _field(self, about: str, number: float, most: float) -> widgets.BoundedFloatText:
-        step = 1 if float(number).is_integer() else 0.5
-        look = {"layout": {"width": "5.5em"}, "tooltip": about, "continuous_update": False}
-        field = widgets.BoundedFloatText(value=number, min=0, max=most, step=step, **look)
-        field.observe(lambda _change: self.set_trait("value", self._typed()), "value")
-        return field
-
-    def _typed(self) -> tuple:
-        return tuple(tuple(field.value for field in row) for row in self.fields)
-
-    @traitlets.observe("value")
-    def _shown(self, change) -> None:
-        for row, numbers in zip(self.fields, change["new"], strict=True):
-            for field, number in zip(row, numbers, strict=True):
-                field.value = number
-
-    def changes(self, since: tuple) -> str:
-        """Return in words which numbers differ from others."""
-        pairs = [
-            f"{name}, {head}: {new:g}"
-            for name, row, old_row in zip(self.rh_names, self.value, since, strict=True)
-            for head, new, old in zip(self.rh_heads, row, old_row, strict=True)
-            if new != old
-        ]
-        return "; ".join(pairs) or f"{self.rh_heads[0]}: as in the study"

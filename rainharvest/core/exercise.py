@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Collection, Mapping
 
 NEAR = 0.1
@@ -20,7 +21,9 @@ def says(
     least: float = 0.0,
     among: Mapping[object, str] | None = None,
 ) -> None:
-    """Print what a check found; None in the place of an answer is told what to do, ``...`` is told the right one.
+    """Print what a check found; ``...`` in the place of an answer is told the right one.
+
+    Without an answer a notebook shows a field for it, and any other place is told what to do.
 
     ``right`` is a number, right within a share ``near`` of it or ``least``; or, where there is a list to choose from
     (``among``: each name or year with what is to be said of it), those of them that are right. None: none is.
@@ -36,7 +39,40 @@ def says(
     >>> says(..., 51.0, "About 51 kL.", "Read the curve again.")
     Answer: About 51 kL.
     """
-    print(_said(yours, right, answer, hint, near, least, among))
+    compared = (right, answer, hint, near, least, among)
+    if yours is None and getattr(_shell(), "kernel", None) is not None:
+        _ask(compared)
+    else:
+        print(_said(yours, *compared))
+
+
+def _shell() -> object | None:
+    """Return the IPython that runs this, if one does."""
+    return sys.modules["IPython"].get_ipython() if "IPython" in sys.modules else None
+
+
+def _ask(compared: tuple) -> None:
+    """Show a field for an answer, in which names can also be chosen, and what was found of it."""
+    import ipywidgets as widgets
+    from IPython.display import display
+
+    from rainharvest.core.board import asking
+
+    among = compared[-1]
+    names = [str(name) for name in among or ()]
+    look = {"placeholder": "your answer", "layout": {"width": "18em"}}
+    field = widgets.Combobox(options=names, **look) if among else widgets.Text(**look)
+
+    def check(yours: str) -> str:
+        return _said(yours, *compared) if yours.strip() else f"Give {_wanted(among)} first."
+
+    about = "Work out the right answer and compare yours with it"
+    display(asking("", {"yours": field}, "Check", about, check))
+
+
+def left_out(needs: str) -> None:
+    """Print that an exercise needs what the study has not."""
+    print(f"This exercise needs {needs}, and the study has none.")
 
 
 def _said(yours, right, answer, hint, near, least, among) -> str:

@@ -8,7 +8,8 @@ from functools import partial
 
 import ipywidgets as widgets
 
-from rainharvest.core.board import Table, board, cautions, slider
+from rainharvest.core.board import board, cautions
+from rainharvest.core.controls import Table, slider
 from rainharvest.core.text import texts_of
 from rainharvest.demand.facts import (
     calendar_facts,

@@ -5,8 +5,9 @@ from __future__ import annotations
 import ipywidgets as widgets
 import xarray as xr
 
-from rainharvest.core.board import choice, predict
-from rainharvest.core.exercise import says
+from rainharvest.core.board import predict
+from rainharvest.core.controls import choice
+from rainharvest.core.exercise import left_out, says
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT, days, litres
 from rainharvest.drought.basis import Basis
 from rainharvest.drought.facts import dry_year_facts, failing_months
@@ -77,6 +78,8 @@ def check_supply_days(
     yours_days : float
         The reader's answer; ``...`` asks for the right one.
     """
+    if 1000 * gauge_kilolitres > basis.capacity:
+        return left_out(f"a tank of {litres(1000 * gauge_kilolitres)} or more")
     found = outlook_from(basis, windows_from(basis, month, day), 1000 * gauge_kilolitres)
     lasts = float(found.supply_days.sel(plan="yours", confidence=0.8))
     reading = f"From {litres(1000 * gauge_kilolitres)} on {day} {MONTHS[month - 1]}"

@@ -7,7 +7,8 @@ from functools import lru_cache, partial
 
 import ipywidgets as widgets
 
-from rainharvest.core.board import board, cautions, choice, day_slider, slider
+from rainharvest.core.board import board, cautions
+from rainharvest.core.controls import choice, day_slider, slider
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT
 from rainharvest.drought import facts, figures
 from rainharvest.drought import facts_climates as climates
@@ -59,27 +60,19 @@ def tank_slider(basis: Basis, least: float = 0.25, most: float = 4.0):
     return slider("capacity", kilolitres, low, high, step, unit="kL", scale=1000.0)
 
 
-def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+def bad_years_panel(basis: Basis) -> widgets.VBox:
     """Return the panel of the bad years: which they were, and the tank through the worst.
 
     Parameters
     ----------
-    path : str or path
-        The study file.
-    tank : float [L], optional
-        Usable size at which the slider stands at first.
+    basis : Basis
+        As `prepare_drought`.
 
     Returns
     -------
     VBox
         Tank size, first month of the year and share of dry years; two figures.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or its tank takes no rain.
     """
-    basis = prepare_drought(path, tank)
     index = monthly_index(basis.rain)
     controls = {
         "capacity": tank_slider(basis),
@@ -98,30 +91,23 @@ def bad_years_panel(path: str | os.PathLike, tank: float | None = None) -> widge
             ),
         }
 
-    return board("bad-years", controls, redraw, cautions("drinking"))
+    return board("bad-years", controls, redraw)
 
 
-def day_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+def day_panel(basis: Basis) -> widgets.VBox:
     """Return the panel that plays the worst drought day by day.
 
     Parameters
     ----------
-    path : str or path
-        The study file.
-    tank : float [L], optional
-        Usable tank size.
+    basis : Basis
+        As `prepare_drought`.
 
     Returns
     -------
     VBox
         A day to step to, or to play from; rain, draw, spill, shortfall and level of that day.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or its tank takes no rain.
     """
-    days = facts.worst_days_of(prepare_drought(path, tank))
+    days = facts.worst_days_of(basis)
 
     def redraw(day: float) -> dict[str, tuple]:
         found = facts.day_facts(days, int(day))
@@ -132,27 +118,19 @@ def day_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBo
     return board("day", {"day": day}, redraw)
 
 
-def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+def outlook_panel(basis: Basis) -> widgets.VBox:
     """Return the panel of the gauge outlook: today's date, the gauge, what is cut.
 
     Parameters
     ----------
-    path : str or path
-        The study file.
-    tank : float [L], optional
-        Usable tank size.
+    basis : Basis
+        As `prepare_drought`.
 
     Returns
     -------
     VBox
         Date, gauge reading and cut; the fan of storage, and the chances of running dry.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or its tank takes no rain.
     """
-    basis = prepare_drought(path, tank)
     size = basis.capacity / 1000
     step = 0.5 if size <= 100 else 5.0
     full = int(size / step) * step
@@ -183,30 +161,24 @@ def outlook_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
             ),
         }
 
-    return board("outlook", controls, redraw, cautions("drinking"))
+    return board("outlook", controls, redraw)
 
 
-def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+def card_panel(basis: Basis, study: str | os.PathLike | None = None) -> widgets.VBox:
     """Return the panel of the caretaker's card.
 
     Parameters
     ----------
-    path : str or path
-        The study file.
-    tank : float [L], optional
-        Usable size at which the slider stands at first.
+    basis : Basis
+        As `prepare_drought`.
+    study : str or path, optional
+        The study file of the basis, where choices can be saved.
 
     Returns
     -------
     VBox
         Tank size and the share of years that may fail; the card, and every plan tried.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or its tank takes no rain.
     """
-    basis = prepare_drought(path, tank)
     controls = {
         "wanted": slider("wanted", 100 * basis.table.may_fail, 0, 50, 1, unit="%", scale=0.01),
         "capacity": tank_slider(basis),
@@ -224,34 +196,26 @@ def card_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VB
         }
 
     keys = saving(
-        path,
+        study,
         wanted="drought.may_fail",
         capacity=lambda v: {"tank.chosen": v["capacity"] / basis.study.tank.usable_share},
     )
     return board("card", controls, redraw, cautions("drinking"), keys)
 
 
-def climate_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+def climate_panel(basis: Basis) -> widgets.VBox:
     """Return the panel of other climates: the reader's own factors.
 
     Parameters
     ----------
-    path : str or path
-        The study file.
-    tank : float [L], optional
-        Usable tank size.
+    basis : Basis
+        As `prepare_drought`.
 
     Returns
     -------
     VBox
         Season and three factors; the months' rain and what the tank makes of it.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or its tank takes no rain.
     """
-    basis = prepare_drought(path, tank)
     quarters = [tuple((basis.month - 1 + 3 * k + j) % 12 + 1 for j in range(3)) for k in range(4)]
     seasons = {"the whole year": WHOLE_YEAR}
     seasons |= {f"{MONTHS[q[0] - 1]} to {MONTHS[q[-1] - 1]}": q for q in quarters}
@@ -277,25 +241,19 @@ def climate_panel(path: str | os.PathLike, tank: float | None = None) -> widgets
     return board("climate", controls, redraw, WORDS["climate_caution"])
 
 
-def dry_spells_panel(path: str | os.PathLike) -> widgets.VBox:
+def dry_spells_panel(basis: Basis) -> widgets.VBox:
     """Return the panel of the dry spells.
 
     Parameters
     ----------
-    path : str or path
-        The study file.
+    basis : Basis
+        As `prepare_drought`.
 
     Returns
     -------
     VBox
         The rain of a wet day; the longest to expect, and when long ones begin.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or its tank takes no rain.
     """
-    basis = prepare_drought(path)
     controls = {"wet_day": slider("wet_day", 1.0, 0.2, 10.0, 0.2)}
 
     def redraw(wet_day: float) -> dict[str, tuple]:
@@ -307,27 +265,19 @@ def dry_spells_panel(path: str | os.PathLike) -> widgets.VBox:
     return board("dry-spells", controls, redraw)
 
 
-def skill_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+def skill_panel(basis: Basis) -> widgets.VBox:
     """Return the panel of the skill of the outlook: whether what it stated came true.
 
     Parameters
     ----------
-    path : str or path
-        The study file.
-    tank : float [L], optional
-        Usable size at which the slider stands at first.
+    basis : Basis
+        As `prepare_drought`.
 
     Returns
     -------
     VBox
         Tank size; the reliability diagram, and what the 80 percent band held.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or its tank takes no rain.
     """
-    basis = prepare_drought(path, tank)
     controls = {"capacity": tank_slider(basis)}
 
     def redraw(capacity: float) -> dict[str, tuple]:
@@ -337,27 +287,19 @@ def skill_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     return board("honesty", controls, redraw)
 
 
-def longer_droughts_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
+def longer_droughts_panel(basis: Basis) -> widgets.VBox:
     """Return the panel of droughts longer than any on record.
 
     Parameters
     ----------
-    path : str or path
-        The study file.
-    tank : float [L], optional
-        Usable size at which the slider stands at first.
+    basis : Basis
+        As `prepare_drought`.
 
     Returns
     -------
     VBox
         Tank size and years drawn together; a point for each record drawn anew.
-
-    Raises
-    ------
-    InputError
-        If the study cannot be run, or its tank takes no rain.
     """
-    basis = prepare_drought(path, tank)
     controls = {"capacity": tank_slider(basis), "block_years": slider("block_years", 3, 1, 5, 1)}
     for control in controls.values():
         control.continuous_update = False  # two hundred records are run

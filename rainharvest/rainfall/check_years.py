@@ -322,7 +322,8 @@ def double_mass(rain, neighbours) -> xr.Dataset:
     """
     record = as_record(rain)
     values = sound_values(record)
-    mean = np.array([n.values for n in as_neighbours(neighbours, record)]).mean(axis=0)
+    near = [n.values for n in as_neighbours(neighbours, record)]
+    mean = np.mean(near, axis=0) if near else np.full(values.size, np.nan)
     both = np.isfinite(values) & np.isfinite(mean)
     common = pd.DataFrame({"here": np.where(both, values, 0), "there": np.where(both, mean, 0)})
     sums = common.groupby(record.indexes["time"].year).sum()

@@ -8,21 +8,52 @@ from functools import lru_cache, partial
 
 import ipywidgets as widgets
 
-from rainharvest.core.board import board, cautions, choice, slider
+from rainharvest.core.board import board, cautions
+from rainharvest.core.controls import choice, slider
 from rainharvest.rainfall import facts, figures
 from rainharvest.rainfall.check_years import double_mass
 from rainharvest.rainfall.climatology import standardised_precipitation_index
 from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
 from rainharvest.rainfall.facts import SAY, checked_record, checked_upload, hidden_days_skill
 from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.record import HINTS
 from rainharvest.storage.simulate import simulate
-from rainharvest.study.choices import saving
+from rainharvest.study.choices import OwnFile, rain_hints, saving
 
 ASK = ""  # not None, for which a list shows nothing chosen
 
 UNITS = {"ask me": ASK, "millimetres": "mm", "tenths of a millimetre": "0.1 mm", "inches": "in"}
 
 DATES = {"ask me": ASK, "day before month": True, "month before day": False}
+
+
+GOES_WITH_THE_RAIN = dict.fromkeys(
+    ("rain.gaps_end_in_totals", "rain.year_start_month", "losses.intensity", "sizing.finer_rain")
+)
+"""Keys of a study that tell of its own rain; with the rain of another place they go."""
+
+
+def upload_controls(words: str) -> dict[str, widgets.Widget]:
+    """Return what takes a rain file of the reader's own, and settles the doubts that most files leave."""
+    about = "A daily rain record in almost any layout; it stays on this machine"
+    upload = widgets.FileUpload(
+        accept="", multiple=False, description=words, tooltip=about, layout={"width": "20em"}
+    )
+    return {
+        "upload": upload,
+        "units": choice("If it gives no unit", UNITS, ASK, "Used only where your file leaves that doubt"),
+        "day_first": choice("If its dates fit both ways", DATES, ASK, "The same for 03/04/2001"),
+    }
+
+
+def uploaded(upload: Sequence[Mapping]) -> tuple[str, bytes]:
+    """Return the name and the bytes of the file that was put in; both empty where none was."""
+    return (upload[0]["name"], bytes(upload[0]["content"])) if upload else ("", b"")
+
+
+def hints_of(units: str, day_first: bool | str) -> dict[str, object]:
+    """Return what the reader settled, as `rainharvest.read_rain` takes it."""
+    return {key: value for key, value in (("units", units), ("day_first", day_first)) if value != ASK}
 
 
 def record_panel(
@@ -35,7 +66,7 @@ def record_panel(
     records : mapping of str to list of path
         By the name shown, the site's file and its neighbours'.
     study : str or path, optional
-        The study file, where the number of filled versions can be saved.
+        The study file, which can take the record and the number of filled versions.
 
     Returns
     -------
@@ -43,20 +74,12 @@ def record_panel(
         A choice of the record, an upload, the fill's settings; where each day comes from, the years, and
         the test on hidden days.
     """
-    upload = widgets.FileUpload(
-        accept="",
-        multiple=False,
-        description="Or a file of your own",
-        tooltip="A daily rain record in almost any layout; it stays on this machine",
-        layout={"width": "20em"},
-    )
+    settled = rain_hints(study) if study else {}
     hidden = slider("hidden_share", 15, 5, 30, 5, unit="%", scale=0.01)
     hidden.continuous_update = False  # a test fills twice
     controls = {
         "name": choice("Record", list(records), next(iter(records)), "Invented records of five climates"),
-        "upload": upload,
-        "units": choice("If it gives no unit", UNITS, ASK, "Used only where your file leaves that doubt"),
-        "day_first": choice("If its dates fit both ways", DATES, ASK, "The same for 03/04/2001"),
+        **upload_controls("Or a file of your own"),
         "longest_gap": slider("longest_gap", 366, 0, 366, 1, scale=1),
         "members": slider("members", 10, 1, 20, 1, scale=1),
         "hidden_share": hidden,
@@ -65,17 +88,15 @@ def record_panel(
     @lru_cache(maxsize=8)
     def chosen(name: str, file: str, content: bytes, units: str, day_first: bool | str):
         if file:
-            hints = {"units": units, "day_first": day_first}
-            return checked_upload(file, content, {k: v for k, v in hints.items() if v != ASK})
-        return checked_record(records[name])
+            return checked_upload(file, content, hints_of(units, day_first))
+        return checked_record(records[name], settled)
 
     @lru_cache(maxsize=8)
     def tested(key: tuple, hidden_share: float):
         return hidden_days_skill(chosen(*key), hidden_share, simulate)
 
     def redraw(name, upload, units, day_first, longest_gap, members, hidden_share) -> dict[str, tuple]:
-        file, content = (upload[0]["name"], bytes(upload[0]["content"])) if upload else ("", b"")
-        key = (name, file, content, units, day_first)
+        key = (name, *uploaded(upload), units, day_first)
         record = chosen(*key)
         filled = fill_gaps(
             record.recent,
@@ -94,17 +115,34 @@ def record_panel(
             "skill": (partial(figures.skill_figure, skill), SAY.skill(skill)),
         }
 
-    keys = saving(study, members="rain.members")
+    def as_its_rain(values) -> dict[str, object]:
+        file, content = uploaded(values["upload"])
+        units, day_first = values["units"], values["day_first"]
+        record = chosen(values["name"], file, content, units, day_first)
+        own, *near = records[values["name"]]
+        given = (
+            {"file": OwnFile(file, content), "neighbours": []} if file else {"file": own, "neighbours": near}
+        )
+        hints = dict.fromkeys(HINTS) | (hints_of(units, day_first) if file else settled)
+        place = {f"site.{key}": record.read.attrs.get(key) for key in ("latitude", "longitude", "elevation")}
+        return {f"rain.{key}": value for key, value in (given | hints).items()} | place | GOES_WITH_THE_RAIN
+
+    own_rain = dict.fromkeys(("name", "upload", "units", "day_first"), as_its_rain)
+    keys = saving(study, members="rain.members", **own_rain)
     return board("record", controls, redraw, f"{SAY.panel_note()} {cautions('drinking')}", keys)
 
 
-def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VBox:
+def rain_panel(
+    records: Mapping[str, Sequence[str | os.PathLike]], study: str | os.PathLike | None = None
+) -> widgets.VBox:
     """Return the panel that describes the rain of a record.
 
     Parameters
     ----------
     records : mapping of str to list of path
         By the name shown, the site's file and its neighbours'.
+    study : str or path, optional
+        The study file, which settles what its files leave in doubt.
 
     Returns
     -------
@@ -112,6 +150,7 @@ def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VB
         A choice of the record, what counts as a wet day, how far the drought index looks back; months, dry
         spells, index, double mass and heavy days.
     """
+    settled = rain_hints(study) if study else {}
     wet_day = slider("wet_day", 1.0, 0.2, 5.0, 0.2)
     wet_day.continuous_update = False  # the whole record is described anew
     controls = {
@@ -122,7 +161,7 @@ def rain_panel(records: Mapping[str, Sequence[str | os.PathLike]]) -> widgets.VB
 
     @lru_cache(maxsize=len(records))
     def whole(name: str):
-        record = checked_record(records[name])
+        record = checked_record(records[name], settled)
         filled = one_version(fill_gaps(record.recent, record.recent_neighbours or None))
         return record, filled, double_mass(record.read, record.neighbours)
 

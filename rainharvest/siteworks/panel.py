@@ -13,7 +13,8 @@ from pydantic import ValidationError
 
 from rainharvest.catchment.facts import study_water
 from rainharvest.catchment.tables import scaled_roofs
-from rainharvest.core.board import board, cautions, choice, slider
+from rainharvest.core.board import board, cautions
+from rainharvest.core.controls import choice, slider
 from rainharvest.core.errors import require
 from rainharvest.core.mistakes import found_by_pydantic
 from rainharvest.siteworks.base import GROUNDS, SHAPES

@@ -8,8 +8,9 @@ import ipywidgets as widgets
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.board import predict, slider
-from rainharvest.core.exercise import says
+from rainharvest.core.board import predict
+from rainharvest.core.controls import slider
+from rainharvest.core.exercise import left_out, says
 from rainharvest.core.reader import litres, number, percent
 from rainharvest.sizing.facts_printed import option_for
 from rainharvest.sizing.section import SAY
@@ -81,6 +82,8 @@ def check_shortcut(group: xr.Dataset, yours: str | None) -> None:
         Name of a short way; ``...`` asks for the right one.
     """
     size = group.size_by_way.values
+    if not np.isfinite(size[0]):
+        return left_out("a tank that reaches the target")
     nearest = 1 + int(np.nanargmin(np.abs(np.log(size[1:] / size[0]))))
     best = str(group.way.values[nearest])
     among = {
@@ -104,6 +107,8 @@ def check_tanks(group: xr.Dataset, capacity_kilolitres: float, yours: str | None
     yours : str, optional
         The combination, as the options are named; ``...`` asks for the right one.
     """
+    if "option" not in group.dims:
+        return left_out("a catalogue of tanks")
     place = option_for(group, 1000 * capacity_kilolitres)
     best = "none" if place is None else str(group.option.values[place])
     columns = (group[name].values for name in ("option", "option_capacity", "option_capital"))

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 import ipywidgets as widgets
 import numpy as np
 
-from rainharvest.core.board import board, cautions, choice, slider
-from rainharvest.core.errors import require
+from rainharvest.core.board import board, cautions, nothing_to_show
+from rainharvest.core.controls import choice, slider
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.style import rounded_up
 from rainharvest.demand.uses import essential_demand
 from rainharvest.sizing import figures
@@ -165,21 +166,26 @@ def sizing_pictures(results: StudyResults, which: str) -> widgets.VBox:
     Raises
     ------
     InputError
-        If there are no such pictures, or the study has not what they show.
+        If there are no such pictures.
     """
+    no_roof = ("no rain feeds its tank", "open a study that catches rain", "roof")
     drawers = {
-        "certainty": ("sure_size", _certainty),
-        "maps": ("reliability_by_area", _maps),
-        "costs": ("option_annual", _costs),
-        "shortcuts": ("size_by_way", _shortcuts),
-        "step": ("step_error", _step),
+        "certainty": ("sure_size", _certainty, no_roof),
+        "maps": ("reliability_by_area", _maps, no_roof),
+        "costs": (
+            "option_annual",
+            _costs,
+            ("it has no tanks on offer", "add [catalogue] and [costs]", "catalogue"),
+        ),
+        "shortcuts": ("size_by_way", _shortcuts, no_roof),
+        "step": ("step_error", _step, ("it has no hourly rain", "name its file", "sizing.finer_rain")),
     }
     known = f"choose one of {', '.join(drawers)}"
     require(which in drawers, f"no pictures are called {which!r}", known, "which")
-    needs, draw = drawers[which]
+    needs, draw, lacks = drawers[which]
     group = results.groups["sizing"]
-    problem = f"the study has nothing to show for {which!r}"
-    require(needs in group, problem, "give it roofs, a catalogue or finer rain", "which")
+    if needs not in group:
+        return nothing_to_show(InputError(*lacks))
     controls = {}
     if which == "costs":
         place = option_for(group, float(group.size_on_record))

@@ -9,7 +9,8 @@ from functools import partial
 
 import ipywidgets as widgets
 
-from rainharvest.core.board import board, cautions, slider
+from rainharvest.core.board import board, cautions
+from rainharvest.core.controls import slider
 from rainharvest.core.text import texts_of
 from rainharvest.demand.evapotranspiration import from_monthly_table
 from rainharvest.demand.facts import demand_of

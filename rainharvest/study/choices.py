@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,10 +11,11 @@ from pathlib import Path
 
 import tomlkit
 
-from rainharvest.core.board import Saving
+from rainharvest.core.controls import Saving
 from rainharvest.core.errors import InputError
 from rainharvest.core.mistakes import StudyFileError, metric_factor
 from rainharvest.core.tables import known_of, models_of
+from rainharvest.rainfall.record import HINTS
 from rainharvest.study.file import Study, read_study
 
 COPY = "my_study.toml"
@@ -27,15 +29,38 @@ ASIDE = "my_study-before.toml"
 _HEAD = "# Working copy of "
 
 
-def study_in_use(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Path:
+VISITOR = "RAINHARVEST_VISITOR"
+
+"""The variable that names, to a kernel of the class pages, the folder of whoever looks at the page."""
+
+
+def own_folder() -> Path:
+    """Return the folder in which a reader's own files lie: that of the notebooks, or a visitor's own in it.
+
+    Returns
+    -------
+    Path
+        From where the notebooks run; it is made where it was not.
+    """
+    folder = Path(os.environ.get(VISITOR, ""))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def own_copy() -> Path:
+    """Return where a reader's working copy lies."""
+    return own_folder() / COPY
+
+
+def study_in_use(path: str | os.PathLike, copy: str | os.PathLike | None = None) -> Path:
     """Return the study file that the workbook works on.
 
     Parameters
     ----------
     path : str or path
         The study file as long as no choices were saved.
-    copy : str or path
-        The working copy.
+    copy : str or path, optional
+        The working copy; the reader's own if not given.
 
     Returns
     -------
@@ -47,17 +72,33 @@ def study_in_use(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Pat
     InputError
         If there is neither.
     """
-    for one in (Path(copy), Path(path)):
+    for one in (Path(copy or own_copy()), Path(path)):
         if one.is_file():
             return one
     raise InputError("there is no such study file", "name a study file that exists", file=path)
 
 
-def use_study(path: str | os.PathLike, copy: str | os.PathLike = COPY) -> Path:
+def use_study(path: str | os.PathLike, copy: str | os.PathLike | None = None) -> Path:
     """Make a study the one that all notebooks open: its working copy is made."""
     read_study(path)
-    _write(_moved(Path(path), Path(copy)).as_string(), Path(copy), aside=True)
-    return Path(copy)
+    copy = Path(copy or own_copy())
+    _write(_moved(Path(path), copy).as_string(), copy, aside=True)
+    return copy
+
+
+@dataclass(frozen=True)
+class OwnFile:
+    """A file that a reader put in: it is kept beside the working copy, whose key names it."""
+
+    name: str
+    content: bytes
+
+    def keep(self, folder: Path) -> Path:
+        """Write the file into a folder; its name bears a mark, so that it is known for a reader's own."""
+        plain = re.sub(r"[^\w.-]+", "_", Path(self.name.replace("\\", "/")).name)
+        path = folder / f"my_{plain}"
+        path.write_bytes(self.content)
+        return path
 
 
 @dataclass(frozen=True)
@@ -68,13 +109,13 @@ class AsItWas:
 
 
 def save_choices(
-    path: str | os.PathLike, choices: Mapping[str, object], copy: str | os.PathLike = COPY
+    path: str | os.PathLike, choices: Mapping[str, object], copy: str | os.PathLike | None = None
 ) -> dict[str, AsItWas]:
     """Write choices into the working copy, whole or not at all; everything else of it stays, comments too.
 
     Returns what each key held before.
     """
-    path, copy = Path(path), Path(copy)
+    path, copy = Path(path), Path(copy or own_copy())
     if copy.is_file() and not _same(path, copy) and not _same(path, _origin(copy)):
         raise InputError(
             f"the choices saved there are those of another study ({_origin(copy) or 'unknown'})",
@@ -84,19 +125,20 @@ def save_choices(
     document = _moved(copy if copy.is_file() else path, copy)
     us = document.get("units") == "us"
     before = document.as_string()
+    choices = {key: _named(value, copy.parent) for key, value in choices.items()}
     held = {key: _put(document, key, value, us) for key, value in choices.items()}
     if document.as_string() != before:
         _write(document.as_string(), copy)
     return held
 
 
-def take_back(keys: Sequence[str], copy: str | os.PathLike = COPY) -> bool:
+def take_back(keys: Sequence[str], copy: str | os.PathLike | None = None) -> bool:
     """Give keys of the working copy what the study that it was made from holds; return whether any differed."""
-    copy = Path(copy)
+    copy = Path(copy or own_copy())
     origin = _origin(copy) if copy.is_file() else None
     if origin is None:
         return False
-    study = tomlkit.parse(read_study(origin)[1])
+    study = _moved(origin, copy)
     us = study.get("units") == "us"
     own = {key: _put(study, key, None, us) for key in keys}
     held = save_choices(copy, own, copy)
@@ -142,12 +184,21 @@ def saving(path: str | os.PathLike | None, **keys: str | Callable) -> Saving | N
     return Saving(keys, lambda choices: save_choices(path, choices), take_back, set_aside, COPY, ASIDE)
 
 
-def set_aside(copy: str | os.PathLike = COPY) -> Path | None:
+def set_aside(copy: str | os.PathLike | None = None) -> Path | None:
     """Set the working copy aside: the notebooks open the study that it was made from again."""
-    copy = Path(copy)
+    copy = Path(copy or own_copy())
     if not copy.is_file():
         return None
     return copy.replace(copy.with_name(ASIDE))
+
+
+def _named(value: object, folder: Path) -> object:
+    """Return a value as a file in a folder has it: another file by its name from there, a reader's own kept there."""
+    if isinstance(value, OwnFile):
+        value = value.keep(folder)
+    if isinstance(value, Path):
+        return Path(os.path.relpath(value, folder)).as_posix()
+    return [_named(one, folder) for one in value] if isinstance(value, list) else value
 
 
 def _same(one: Path, other: Path | None) -> bool:
@@ -191,7 +242,7 @@ def _moved(path: Path, copy: Path):
             if isinstance(value, str):
                 there = path.parent / value
                 if not Path(value).is_absolute() and there.is_file():
-                    inside[key] = Path(os.path.relpath(there, copy.parent)).as_posix()
+                    inside[key] = _named(there, copy.parent)
             elif isinstance(value, dict | list):
                 lead(value)
 
@@ -245,3 +296,24 @@ def rain_files(path: str | os.PathLike) -> list[Path]:
     """
     study, _ = read_study(path)
     return [Path(path).parent / name for name in (study.rain.file, *study.rain.neighbours)]
+
+
+def rain_hints(path: str | os.PathLike) -> dict[str, object]:
+    """Return what settles the doubts that a study's rain files leave.
+
+    Parameters
+    ----------
+    path : str or path
+        The study file.
+
+    Returns
+    -------
+    dict
+        Arguments of `rainharvest.read_rain`, each to be used only where a file leaves that doubt.
+
+    Raises
+    ------
+    InputError
+        If the study file cannot be used.
+    """
+    return read_study(path)[0].rain.model_dump(include=set(HINTS), exclude_none=True)

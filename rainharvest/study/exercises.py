@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.exercise import says
+from rainharvest.core.exercise import left_out, says
 from rainharvest.core.reader import days, litres, percent
 from rainharvest.study.stages import StudyResults
 
@@ -102,7 +102,7 @@ def check_reaches_the_tank(results: StudyResults, *, yours_percent: float | None
         The reader's answer in per cent.
     """
     share = float(results.done.inflow.mean() / results.done.mean_rain_on_roof)
-    hint = "The last row of the table of where the rain goes has it."
+    hint = "The last row of the table of where the rain goes, in the annex on roofs and conveyance, has it."
     answer = f"{percent(share)} of the rain on the roofs reaches the tank."
     says(yours_percent, 100 * share, answer, hint, near=0, least=1)
 
@@ -117,6 +117,8 @@ def check_thirstiest_option(results: StudyResults, *, yours_option: str | None) 
     yours_option : str or None
         The reader's answer: the option's name.
     """
+    if "options" not in results.groups:
+        return left_out("options to compare")
     options = results.groups["options"]
     sizes = np.where(np.isfinite(options.recommended_nominal), options.recommended_nominal, -np.inf)
     among = {
@@ -130,6 +132,6 @@ def check_thirstiest_option(results: StudyResults, *, yours_option: str | None) 
         yours_option,
         {name},
         f"It is: {name}.",
-        "Compare the second column of the table of options.",
+        "Compare the second column of the table of options, in the annex on them.",
         among=among,
     )

@@ -9,19 +9,49 @@ from functools import partial
 import ipywidgets as widgets
 import xarray as xr
 
-from rainharvest.core.board import board, cautions, slider
-from rainharvest.core.errors import require
+from rainharvest.core.board import asking, board, cautions, nothing_to_show
+from rainharvest.core.controls import slider
+from rainharvest.core.errors import InputError, require
 from rainharvest.core.text import texts_of
+from rainharvest.rainfall.facts import checked_upload
+from rainharvest.rainfall.panel import hints_of, upload_controls, uploaded
 from rainharvest.sizing.facts_printed import failed_years, tank_facts
 from rainharvest.sizing.figures import failed_years_figure, trade_off_figure
 from rainharvest.sizing.section import SAY as SIZING
 from rainharvest.storage.facts import worst_facts, worst_two_years
 from rainharvest.storage.figures import storage_figure
-from rainharvest.study.choices import saving
+from rainharvest.study.choices import COPY, OwnFile, own_folder, saving, use_study
 from rainharvest.study.facts import options_at
 from rainharvest.study.figures import options_figure
+from rainharvest.study.new import FILE, new_study
 from rainharvest.study.stages import StudyResults
 from rainharvest.study.variant import area_keys, people_keys, prepare, variant
+
+
+def own_station() -> widgets.VBox:
+    """Return the field for a rain record with which all notebooks open a study of one's own.
+
+    Returns
+    -------
+    VBox
+        An upload and a button; what was begun, and what in it is still an example.
+    """
+
+    def begin(upload, units, day_first) -> str:
+        require(upload, "no file was put in", "choose the record of your station first")
+        (name, content), hints = uploaded(upload), hints_of(units, day_first)
+        days = checked_upload(name, content, hints).read.indexes[
+            "time"
+        ]  # in doubt it says so, and nothing is kept
+        folder = own_folder() / "my_station"
+        (folder / FILE).unlink(missing_ok=True)
+        study = new_study(OwnFile(name, content).keep(own_folder()), folder, hints)
+        use_study(study)
+        return texts_of("study").begun(name, days[0].year, days[-1].year, study)
+
+    words = "Start from this station"
+    about = f"Begin a study from the record and make it {COPY}, which all notebooks open"
+    return asking("", upload_controls("The record of my station"), words, about, begin)
 
 
 def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:
@@ -48,7 +78,8 @@ def study_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.V
     prepared = prepare(path)
     largest = float(prepared.sizes[-1]) / 1000
     own = prepared.study.tank
-    first = float(prepared.sizes[prepared.sizes.size // 2]) if tank is None else tank
+    none = tank is None or math.isnan(tank)  # as where no size reaches the target
+    first = float(prepared.sizes[prepared.sizes.size // 2]) if none else tank
     first = own.usable(own.chosen) / 1000 if own.chosen else math.ceil(first / 500) / 2
     controls = {
         "area": slider("area", prepared.area, 20, round(4 * prepared.area, -1), 10),
@@ -93,14 +124,10 @@ def options_panel(path: str | os.PathLike, results: StudyResults) -> widgets.VBo
     -------
     VBox
         Two sliders, the size of the tank and the target; what each option supplies.
-
-    Raises
-    ------
-    InputError
-        If the study names no options.
     """
     options = results.groups.get("options")
-    require(options is not None, "the study names no options", "add an [[option]] table", "option", path)
+    if options is None:
+        return nothing_to_show(InputError("it names no options", "add an [[option]] table", "option"))
     first, largest = float(options.described_nominal[0]) / 1000, float(options.nominal[-1]) / 1000
     target = 100 * results.study.target.reliability
     controls = {

@@ -12,6 +12,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from browser.driving import TOKEN
 
 ROOT = Path(__file__).parents[2]
 CHROMIUM = [
@@ -147,9 +148,10 @@ def lab(tmp_path_factory, chromium, served):
 
 
 @pytest.fixture(scope="session")
-def voila(tmp_path_factory, chromium, served):
-    """Address of a Voilà that serves the copy."""
+def pages(tmp_path_factory, chromium, served):
+    """Address of the class pages that serve the copy; what opens them ends with the token."""
     pytest.importorskip("voila", reason="voila is not installed: pip install .[web]")
-    home, port = tmp_path_factory.mktemp("voila"), free_port()
-    command = [sys.executable, "-m", "voila", "--no-browser", f"--port={port}", str(served)]
-    yield from serve(command, home, port, "/")
+    home, port = tmp_path_factory.mktemp("pages"), free_port()
+    command = [sys.executable, "-m", "rainharvest", "pages", "--notebooks", str(served / "notebooks")]
+    command += ["--ip", "127.0.0.1", "--port", str(port), "--token", TOKEN]
+    yield from serve(command, home, port, "/login")

@@ -3,6 +3,8 @@
 import os
 from pathlib import Path
 
+TOKEN = "raindrop"
+
 KERNEL_IDLE = """() => window.jupyterapp?.shell.currentWidget?.context?.sessionContext
   ?.session?.kernel?.status === 'idle'"""
 

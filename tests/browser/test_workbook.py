@@ -15,6 +15,7 @@ from browser.driving import (
     FAULTS,
     LOOK,
     LOST,
+    TOKEN,
     handles,
     note,
     opened,
@@ -57,7 +58,7 @@ def looked_at(page, *where):
 
 
 # Panels whose controls and first figure do not stand whole on one screen.
-BESIDE = """() => [...document.querySelectorAll('.rh-controls:not(.rh-guess)')].map(side => {
+BESIDE = """() => [...document.querySelectorAll('.rh-controls:not(.rh-guess, .rh-fields)')].map(side => {
   const boxes = [...side.querySelectorAll('.widget-inline-hbox'), side.parentElement.querySelector('svg[role=img]')];
   const all = boxes.map(e => e.getBoundingClientRect());
   return Math.max(...all.map(r => r.bottom)) - Math.min(...all.map(r => r.top));
@@ -180,23 +181,84 @@ def saves_first_figure(page):
         assert Path(saved.value.path()).read_bytes().startswith(begin)
 
 
-def test_voila_shows_the_first_page_without_code(page, voila):
-    page.goto(f"{voila}/voila/render/notebooks/01_start_here.ipynb", timeout=120_000)
+PHONE = {"width": 390, "height": 844}
+
+# Sliders whose track is too short for a finger, words broken inside, and a page that must be moved sideways.
+NARROW = """() => [
+  ...[...document.querySelectorAll('.rh-controls .slider-container')].map(e => e.getBoundingClientRect().width)
+    .filter(w => w < 180).map(w => `a track of ${w}`),
+  ...[...document.querySelectorAll('.rh-controls .widget-label, .rh-controls button')]
+    .filter(e => ['break-all', 'anywhere'].includes(getComputedStyle(e).wordBreak)).map(e => e.innerText),
+  ...(document.documentElement.scrollWidth > innerWidth ? [`${document.documentElement.scrollWidth} wide`] : []),
+]"""
+
+
+def shown(page, pages, name, token=TOKEN):
+    """Open a class page and wait for its last slider."""
+    page.goto(f"{pages}/voila/render/{name}{f'?token={token}' if token else ''}", timeout=120_000)
     page.wait_for_selector(".noUi-handle", timeout=120_000)
     page.wait_for_selector("svg[role=img]")
-    assert page.locator(".jp-InputArea-editor, .jp-InputPrompt").locator("visible=true").count() == 0
-    assert "study_panel(" not in page.locator("body").inner_text()
-    before = sentences(page)
-    slider_of(page, "tank size").focus()
-    page.keyboard.press("End")
-    page.wait_for_function(
+
+
+def test_a_class_of_two_a_phone_among_them_each_with_a_study_of_their_own(browser, pages, served):
+    clients = [browser.new_context(viewport=size) for size in (PHONE, {"width": 1280, "height": 720})]
+    phone, laptop = (client.new_page() for client in clients)
+    asked = []
+    for page in (phone, laptop):
+        page.on("requestfinished", lambda request: asked.append(request.url))
+        shown(page, pages, FIRST)
+    assert phone.locator(".jp-InputArea-editor, .jp-InputPrompt").locator("visible=true").count() == 0
+    assert "study_panel(" not in phone.locator("body").inner_text()
+    picture(phone, "class-phone")
+    picture(laptop, "class-laptop")
+    assert phone.evaluate(NARROW) == []
+    for page in (phone, laptop):
+        assert page.locator(".rh-stop").count() == 0 and page.evaluate(FAULTS) == []
+    before, own = sentences(phone), slider_of(laptop, "tank size").get_attribute("aria-valuenow")
+    slider_of(phone, "tank size").focus()
+    phone.keyboard.press("End")
+    phone.wait_for_function(
         "before => [...document.querySelectorAll('.rh-words')].map(e => e.innerText).join() !== before",
         arg=",".join(before),
         timeout=20_000,
     )
-    picture(page, "voila")
-    assert page.locator(".rh-stop").count() == 0 and page.evaluate(FAULTS) == []
-    saves_first_figure(page)
+    saves_first_figure(phone)
+    assert "Saved in my_study.toml: Usable tank size" in note(phone, "Save these choices")
+    answer = phone.get_by_placeholder("your answer").first
+    for typed, said in (
+        ("about 30", "That is not a number"),
+        ("12", "Not yet: 12 is too low"),
+        ("30", "Right."),
+    ):
+        answer.fill(typed)
+        phone.get_by_role("button", name="Check").first.click()
+        phone.wait_for_function("said => document.body.innerText.includes(said)", arg=said, timeout=20_000)
+    for page in (laptop, phone):  # the token is not asked for again
+        shown(page, pages, FIRST, token="")
+    size = slider_of(phone, "tank size").get_attribute("aria-valuenow")
+    assert slider_of(laptop, "tank size").get_attribute("aria-valuenow") == own != size
+    assert len(list((served / "notebooks" / "my_class").glob("*/my_study.toml"))) == 1
+    assert [url for url in asked if not url.startswith((pages, "data:", "blob:"))] == []
+    for client in clients:
+        client.close()
+
+
+def test_nobody_reaches_a_page_without_the_word_nor_a_file_with_it(browser, pages):
+    page = browser.new_page()
+    page.goto(f"{pages}/voila/render/{FIRST}")
+    assert page.locator(".noUi-handle").count() == 0 and "token" in page.content().lower()
+    for path in (
+        FIRST,
+        "my_study.toml",
+        "trainer.md",
+        "../data/studies/day_school.toml",
+        "../rainharvest/pages.py",
+    ):
+        for way in ("voila/files", "files", "api/contents", "voila/static", "static"):
+            answer = page.request.get(f"{pages}/{way}/{path}?token={TOKEN}")
+            assert answer.status >= 400 or "Voil" in answer.text(), (way, path)
+            assert "cells" not in answer.text() and "[rain]" not in answer.text()
+    page.close()
 
 
 # Times from a key's press to the frame after the one in which the first figure of the panel has changed.

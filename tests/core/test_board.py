@@ -9,7 +9,8 @@ import pytest
 from panels import button, check_both_ends, walk
 
 from rainharvest import InputError
-from rainharvest.core.board import NO_KERNEL, board, choice, day_slider, predict, slider, still
+from rainharvest.core.board import NO_KERNEL, board, predict, still
+from rainharvest.core.controls import choice, day_slider, slider
 from rainharvest.core.style import keep, new_figure, svg
 from rainharvest.study.choices import saving, study_in_use
 from rainharvest.study.file import read_study

@@ -6,7 +6,7 @@ import pytest
 from panels import check_both_ends, said
 
 from rainharvest import InputError
-from rainharvest.core.board import Table
+from rainharvest.core.controls import Table
 from rainharvest.demand.facts import changed_uses
 from rainharvest.demand.panel import demand_panel
 from rainharvest.study.file import read_study

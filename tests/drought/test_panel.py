@@ -18,6 +18,13 @@ from rainharvest.drought.panel import (
     skill_panel,
 )
 
+
+@pytest.fixture(scope="module")
+def basis(school):
+    """The school, read once for all panels."""
+    return prepare_drought(school)
+
+
 PANELS = [
     bad_years_panel,
     dry_spells_panel,
@@ -31,12 +38,12 @@ PANELS = [
 
 
 @pytest.mark.parametrize("make", PANELS)
-def test_every_slider_changes_what_is_said_at_both_ends(make, school):
-    check_both_ends(make(school), alike=["months"])  # a season matters only once a factor is moved
+def test_every_slider_changes_what_is_said_at_both_ends(make, basis):
+    check_both_ends(make(basis), alike=["months"])  # a season matters only once a factor is moved
 
 
-def test_the_season_matters_once_a_factor_is_moved(school):
-    panel = climate_panel(school)
+def test_the_season_matters_once_a_factor_is_moved(basis):
+    panel = climate_panel(basis)
     panel.rh_controls["amount"].value = 70
     whole = said(panel)
     season = panel.rh_controls["months"]
@@ -44,8 +51,8 @@ def test_the_season_matters_once_a_factor_is_moved(school):
     assert said(panel) != whole and panel.rh_words.value == ""
 
 
-def test_factors_at_odds_with_each_other_are_answered_all_the_same(school):
-    panel = climate_panel(school)
+def test_factors_at_odds_with_each_other_are_answered_all_the_same(basis):
+    panel = climate_panel(basis)
     panel.rh_controls["intensity"].value = 150
     panel.rh_controls["frequency"].value = 140
     before = said(panel)
@@ -53,14 +60,14 @@ def test_factors_at_odds_with_each_other_are_answered_all_the_same(school):
     assert panel.rh_words.value == "" and said(panel) != before
 
 
-def test_each_day_played_balances_and_is_what_is_said(school):
-    days = worst_days_of(prepare_drought(school))
+def test_each_day_played_balances_and_is_what_is_said(basis):
+    days = worst_days_of(basis)
     drawn = days.demand - days.unmet_daily
     left = days.stored_before + days.inflow - drawn - days.spilled_daily
     np.testing.assert_allclose(left, days.stored, atol=1e-6)
     np.testing.assert_allclose(days.stored_before[1:], days.stored[:-1])
     short = np.flatnonzero(days.unmet_daily.values > 1e-6)
-    panel = day_panel(school)
+    panel = day_panel(basis)
     assert panel.rh_controls["day"].value == short[0] and "are missing" in said(panel)["day"]
     panel.rh_controls["day"].value = int(short[-1])
     assert str(days.time.values[short[-1]])[:10] in said(panel)["day"]
@@ -69,8 +76,7 @@ def test_each_day_played_balances_and_is_what_is_said(school):
     assert "nobody asks for water" in said(panel)["day"]
 
 
-def test_the_month_that_is_guessed_at_is_the_one_that_fails_most(school):
-    basis = prepare_drought(school)
+def test_the_month_that_is_guessed_at_is_the_one_that_fails_most(basis):
     failed = failing_months(basis)
     guess = guess_month(basis)
     button(guess, "Set this guess").click()

@@ -8,6 +8,7 @@ import pytest
 
 from rainharvest import InputError
 from rainharvest.__main__ import main
+from rainharvest.core import exercise
 from rainharvest.sheets import answers, write_sheets
 
 BOOK = Path(__file__).parents[2] / "notebooks"
@@ -56,9 +57,21 @@ def test_an_answer_told_is_right_when_it_is_given():
 
 @pytest.mark.long
 @pytest.mark.parametrize("path", sorted(BOOK.glob("[0-9]*.ipynb")), ids=lambda path: path.stem)
-def test_the_trainer_s_page_has_the_answers_as_they_are_computed(path):
+def test_the_trainer_s_page_has_the_answers_and_a_right_a_wrong_and_a_silly_one_are_told_apart(
+    path, monkeypatch
+):
+    real, asked = exercise._said, []
+    monkeypatch.setattr(exercise, "_said", lambda yours, *given: asked.append(given) or real(yours, *given))
     told = [" ".join(answer.split()) for _, answer in answers(path)]
     assert len(told) == 3 and [answer for answer in told if answer not in TRAINER] == []
+    assert len(asked) == 3
+    for given in asked:
+        right, among = given[0], given[-1]
+        best = next(iter(right)) if among else right
+        wrong = next(name for name in among if name not in right) if among else 3 * right + 10
+        assert real(best, *given).startswith("Right. ") and real(str(best), *given).startswith("Right. ")
+        assert real(wrong, *given).startswith("Not yet: ")
+        assert real("about so much", *given).startswith("That is no")
 
 
 def said(check, *given):

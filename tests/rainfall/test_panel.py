@@ -5,12 +5,18 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from panels import check_both_ends, said
+from panels import button, check_both_ends, put, said, walk
 
+from rainharvest.catchment.facts import OWN_RAIN
+from rainharvest.catchment.panel import load_case
 from rainharvest.rainfall.facts import demo_files
 from rainharvest.rainfall.panel import rain_panel, record_panel
+from rainharvest.study.choices import rain_files
+from rainharvest.study.file import read_study
+from rainharvest.study.variant import prepare
 
-RECORDS = demo_files(Path(__file__).parents[2] / "data" / "records")
+RECORDS_AT = Path(__file__).parents[2] / "data" / "records"
+RECORDS = demo_files(RECORDS_AT)
 
 
 @pytest.fixture(scope="module")
@@ -74,19 +80,6 @@ def content(column="rain_mm", form="%Y-%m-%d"):
     return table.to_csv(index=False).encode()
 
 
-def put(panel, name, data):
-    """Put a file in as the browser does."""
-    panel.rh_controls["upload"].value = (
-        {
-            "name": name,
-            "type": "text/csv",
-            "size": len(data),
-            "content": memoryview(data),
-            "last_modified": pd.Timestamp("2024-01-01", tz="UTC").to_pydatetime(),
-        },
-    )
-
-
 @pytest.fixture
 def panel(open_panel):
     yield open_panel
@@ -131,3 +124,38 @@ def test_rubbish_ends_in_words(panel, data):
 def test_nothing_chosen_is_shown_as_a_choice(panel):
     for name in ("units", "day_first"):
         assert panel.rh_controls[name].label == "ask me"
+
+
+def test_a_record_put_in_becomes_the_study_s_rain(records, tmp_path, monkeypatch):
+    demo = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
+    monkeypatch.chdir(tmp_path)
+    panel = record_panel(records, demo)
+    put(panel, "mine.csv", content(column="rain"))
+    panel.rh_controls["units"].value = "mm"
+    button(panel, "Save these choices").click()
+    note = next(w.value for w in walk(panel) if "rh-note" in str(getattr(w, "value", ""))[:20])
+    assert (
+        "Saved in my_study.toml: Or a file of your own: mine.csv; If it gives no unit: millimetres." in note
+    )
+    study, own = read_study("my_study.toml")[0], read_study(demo)[0]
+    assert (study.roof, study.conveyance, study.use, study.costs) == (
+        own.roof,
+        own.conveyance,
+        own.use,
+        own.costs,
+    )
+    for rain in (
+        load_case("my_study.toml", RECORDS_AT).climates[OWN_RAIN].rain,
+        prepare("my_study.toml").record.raw,
+    ):
+        assert (
+            str(rain.time.values[0])[:10] == "2012-01-01"
+            and rain.sizes["time"] == len(content().splitlines()) - 1
+        )
+    button(panel, "Take these back").click()
+    assert [p.resolve() for p in rain_files("my_study.toml")] == [p.resolve() for p in rain_files(demo)]
+    panel.rh_controls["upload"].value, panel.rh_controls["name"].value = (), "monsoon"
+    button(panel, "Save these choices").click()
+    study = read_study("my_study.toml")[0]
+    assert [p.resolve() for p in rain_files("my_study.toml")] == [p.resolve() for p in records["monsoon"]]
+    assert study.site.latitude == pytest.approx(17.86, abs=10) and not study.sizing.finer_rain

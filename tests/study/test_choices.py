@@ -8,7 +8,10 @@ import pytest
 from rainharvest import InputError
 from rainharvest.study.choices import (
     ASIDE,
+    VISITOR,
     AsItWas,
+    OwnFile,
+    own_copy,
     rain_files,
     save_choices,
     set_aside,
@@ -167,3 +170,33 @@ chosen = 9000
     assert study.roof[0].area == pytest.approx(400, rel=1e-5) and "area = 4305.56" in text
     assert study.tank.chosen == pytest.approx(40_000, rel=1e-5) and study.use[0].litres == pytest.approx(9)
     assert "gallons = " in text and "litres" not in text
+
+
+def test_a_file_of_the_reader_s_own_is_kept_beside_the_copy_and_given_back(copy):
+    keys = {"rain.file": OwnFile("..\\a b/Läg?e.csv", b"date,rain_mm\n2001-01-01,3\n"), "rain.neighbours": []}
+    save_choices(DEMO, keys | {"sizing.finer_rain": None, "losses.intensity": None}, copy)
+    study = read_study(copy)[0]
+    assert (study.rain.file, study.rain.neighbours, study.sizing.finer_rain) == ("my_Läg_e.csv", (), "")
+    assert (copy.parent / "my_Läg_e.csv").read_bytes().startswith(b"date")
+    own = [path.resolve() for path in rain_files(DEMO)]
+    assert take_back(["rain.file", "rain.neighbours"], copy)
+    assert [path.resolve() for path in rain_files(copy)] == own
+    there = DEMO.parents[1] / "records" / "monsoon.csv"
+    save_choices(
+        DEMO, {"rain.file": there, "rain.neighbours": [there.with_name("monsoon_odhrani.csv")]}, copy
+    )
+    assert [path.resolve() for path in rain_files(copy)] == [there, there.with_name("monsoon_odhrani.csv")]
+
+
+def test_each_visitor_of_the_pages_has_a_copy_of_their_own(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for who, share in (("my_class/ana", 0.7), ("my_class/bo", 0.8)):
+        monkeypatch.setenv(VISITOR, who)
+        assert study_in_use(DEMO) == DEMO
+        save_choices(study_in_use(DEMO), {"target.reliability": share})
+        assert study_in_use(DEMO) == own_copy() == Path(who) / "my_study.toml"
+        assert rain_files(own_copy())[0].resolve() == rain_files(DEMO)[0].resolve()
+    monkeypatch.setenv(VISITOR, "my_class/ana")
+    assert read_study(own_copy())[0].target.reliability == 0.7
+    monkeypatch.delenv(VISITOR)
+    assert own_copy() == Path("my_study.toml") and not own_copy().is_file()
