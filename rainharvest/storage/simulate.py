@@ -77,7 +77,7 @@ def as_numbers(name: str, values) -> np.ndarray:
             or kind == "O"
             and not any(isinstance(v, str | bytes | bool | np.bool_) for v in plain.flat)
         ):
-            return np.array(plain, dtype=float, order="C")
+            return np.require(plain, float, ("C", "W"))  # read-only arrays would be compiled for anew
     except (TypeError, ValueError, OverflowError):
         pass
     raise InputError(f"{values!r} is not a number", "give a number", name)
@@ -114,7 +114,7 @@ def as_series(name: str, values, time: pd.Index) -> xr.DataArray:
 
 def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
     """Return a setting as a DataArray."""
-    plain = as_numbers(name, value.values if isinstance(value, xr.DataArray) else value)
+    plain = as_numbers(name, value.values if isinstance(value, xr.DataArray) else value).copy()
     if isinstance(value, xr.DataArray):
         array = value.copy(data=plain)
     else:

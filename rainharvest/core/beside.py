@@ -1,0 +1,80 @@
+"""A second process that works beside this one: Python computes on one processor at a time."""
+
+from __future__ import annotations
+
+import os
+import pickle
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from itertools import count, islice
+
+Work = Callable[..., Iterator]
+
+"""A function of a module that yields its results, one after the other."""
+
+
+@contextmanager
+def second_process(*modules: str) -> Iterator[Callable[..., Iterator]]:
+    """Yield what begins work in a process that loads some modules first, and gives the results; it ends with the block.
+
+    Without a second processor, and where the process is lost, the work is done here, as its results are asked for.
+    """
+    if (os.cpu_count() or 1) < 2 or not sys.executable:
+        yield lambda work, *given: work(*given)
+        return
+    serve = f"from rainharvest.core.beside import serve; serve({modules!r})"
+    path = os.pathsep.join(part or os.getcwd() for part in sys.path)
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
+    other = subprocess.Popen([sys.executable, "-c", serve], env=os.environ | {"PYTHONPATH": path}, **pipes)
+
+    def begin(work: Work, *given: object) -> Iterator:
+        try:
+            pickle.dump((work, given), other.stdin, pickle.HIGHEST_PROTOCOL)
+            other.stdin.flush()
+        except OSError:
+            return work(*given)
+        return results(work, given)
+
+    def results(work: Work, given: tuple) -> Iterator:
+        for number in count():
+            try:
+                raised, value = pickle.load(other.stdout)
+            except (OSError, EOFError, pickle.UnpicklingError):
+                yield from islice(work(*given), number, None)
+                return
+            if raised:
+                raise value
+            yield value
+
+    try:
+        yield begin
+    finally:
+        other.kill()
+        other.communicate()
+
+
+def serve(modules: tuple[str, ...]) -> None:
+    """Do what comes in and hand back its results, until nobody is left to work for: the second process."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever began this ends it
+    out = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)  # what the work prints is no result
+
+    def hand_back(*result: object) -> None:
+        out.write(pickle.dumps(result, pickle.HIGHEST_PROTOCOL))
+        out.flush()
+
+    for name in modules:
+        __import__(name)
+    try:
+        while True:
+            work, given = pickle.load(sys.stdin.buffer)
+            try:
+                for value in work(*given):
+                    hand_back(False, value)
+            except Exception as error:
+                hand_back(True, error)
+    except (EOFError, BrokenPipeError):
+        os._exit(0)
