@@ -10,6 +10,8 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import count, islice
+from queue import SimpleQueue
+from threading import Thread
 
 Work = Callable[..., Iterator]
 
@@ -28,7 +30,8 @@ def second_process(*modules: str) -> Iterator[Callable[..., Iterator]]:
     serve = f"from rainharvest.core.beside import serve; serve({modules!r})"
     path = os.pathsep.join(part or os.getcwd() for part in sys.path)
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
-    other = subprocess.Popen([sys.executable, "-c", serve], env=os.environ | {"PYTHONPATH": path}, **pipes)
+    command = [sys.executable, "-P", "-c", serve]  # it seeks modules where this one does, and nowhere else
+    other = subprocess.Popen(command, env=os.environ | {"PYTHONPATH": path}, **pipes)
 
     def begin(work: Work, *given: object) -> Iterator:
         try:
@@ -59,8 +62,16 @@ def second_process(*modules: str) -> Iterator[Callable[..., Iterator]]:
 def serve(modules: tuple[str, ...]) -> None:
     """Do what comes in and hand back its results, until nobody is left to work for: the second process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever began this ends it
-    out = os.fdopen(os.dup(1), "wb")
+    out, asked = os.fdopen(os.dup(1), "wb"), SimpleQueue()
     os.dup2(2, 1)  # what the work prints is no result
+
+    def listen() -> None:
+        """Take in work; end with whoever asks for it, in the midst of work too."""
+        try:
+            while True:
+                asked.put(pickle.load(sys.stdin.buffer))
+        finally:
+            os._exit(0)
 
     def hand_back(*result: object) -> None:
         out.write(pickle.dumps(result, pickle.HIGHEST_PROTOCOL))
@@ -68,13 +79,11 @@ def serve(modules: tuple[str, ...]) -> None:
 
     for name in modules:
         __import__(name)
-    try:
-        while True:
-            work, given = pickle.load(sys.stdin.buffer)
-            try:
-                for value in work(*given):
-                    hand_back(False, value)
-            except Exception as error:
-                hand_back(True, error)
-    except (EOFError, BrokenPipeError):
-        os._exit(0)
+    Thread(target=listen, daemon=True).start()
+    while True:
+        work, given = asked.get()
+        try:
+            for value in work(*given):
+                hand_back(False, value)
+        except Exception as error:
+            hand_back(True, error)

@@ -90,7 +90,9 @@ def smallest_of_members(
         return done.transpose("member", "capacity").values
 
     start = float(np.max(np.asarray(settings.get("start", 0.0))))
-    most = np.array([float(brought.sum()) + start if largest is None else largest for brought in inflow.values])
+    most = np.array(
+        [float(brought.sum()) + start if largest is None else largest for brought in inflow.values]
+    )
     short = np.zeros(most.size)
     if curve is not None and more_is_never_less(measure, settings, shares or {}):
         enough = curve.transpose("member", "capacity").values >= target * ENOUGH

@@ -85,8 +85,7 @@ ANNEXES = (
 
 """For the reviewing engineer, in their order; one that has nothing to say of a study returns None."""
 
-EARLY = """record_section catchment_section demand_section options_section bad_years_section drought_section
-siteworks_section""".split()
+EARLY = """record_section catchment_section demand_section options_section bad_years_section drought_section""".split()
 
 """Those that take of the stages after the decision the drought and the options alone."""
 
