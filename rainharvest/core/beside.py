@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
@@ -61,6 +62,7 @@ def second_process(*modules: str) -> Iterator[Callable[..., Iterator]]:
 
 def serve(modules: tuple[str, ...]) -> None:
     """Do what comes in and hand back its results, until nobody is left to work for: the second process."""
+    gc.disable()  # it lives for seconds
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever began this ends it
     out, asked = os.fdopen(os.dup(1), "wb"), SimpleQueue()
     os.dup2(2, 1)  # what the work prints is no result
