@@ -23,7 +23,8 @@ Work = Callable[..., Iterator]
 def second_process(*modules: str) -> Iterator[Callable[..., Iterator]]:
     """Yield what begins work in a process that loads some modules first, and gives the results; it ends with the block.
 
-    Without a second processor, and where the process is lost, the work is done here, as its results are asked for.
+    One work after the other, each to its end. Without a second processor, and where the process is lost, it is done
+    here, as its results are asked for.
     """
     if (os.cpu_count() or 1) < 2 or not sys.executable:
         yield lambda work, *given: work(*given)
@@ -45,12 +46,14 @@ def second_process(*modules: str) -> Iterator[Callable[..., Iterator]]:
     def results(work: Work, given: tuple) -> Iterator:
         for number in count():
             try:
-                raised, value = pickle.load(other.stdout)
+                how, value = pickle.load(other.stdout)
             except (OSError, EOFError, pickle.UnpicklingError):
                 yield from islice(work(*given), number, None)
                 return
-            if raised:
+            if how == "raised":
                 raise value
+            if how == "ended":
+                return
             yield value
 
     try:
@@ -75,8 +78,8 @@ def serve(modules: tuple[str, ...]) -> None:
         finally:
             os._exit(0)
 
-    def hand_back(*result: object) -> None:
-        out.write(pickle.dumps(result, pickle.HIGHEST_PROTOCOL))
+    def hand_back(how: str, value: object) -> None:
+        out.write(pickle.dumps((how, value), pickle.HIGHEST_PROTOCOL))
         out.flush()
 
     for name in modules:
@@ -86,6 +89,7 @@ def serve(modules: tuple[str, ...]) -> None:
         work, given = asked.get()
         try:
             for value in work(*given):
-                hand_back(False, value)
+                hand_back("gave", value)
+            hand_back("ended", None)
         except Exception as error:
-            hand_back(True, error)
+            hand_back("raised", error)

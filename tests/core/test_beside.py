@@ -24,6 +24,10 @@ def some_work(first):
     raise InputError("it is too much", "give less", "first")
 
 
+def counting(to):
+    yield from range(to)
+
+
 def broken(asks):
     yield "before"
     if os.getpid() != asks:
@@ -70,6 +74,7 @@ def test_results_come_back_in_order_from_another_process_and_errors_are_raised_h
             assert next(results) == first + 1
             with pytest.raises(InputError, match="first: it is too much; give less"):
                 next(results)
+        assert [list(begin(work.counting, to)) for to in (3, 0, 2)] == [[0, 1, 2], [], [0, 1]]
     assert capsys.readouterr().out == ""
 
 
