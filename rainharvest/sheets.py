@@ -26,7 +26,8 @@ table {{border-collapse:collapse; font-size:10pt}} th,td {{border-bottom:1px sol
   text-align:left; vertical-align:top}}
 pre {{white-space:pre-wrap; font:7.5pt/1.35 "DejaVu Sans Mono",monospace; background:#f3f5f5; padding:6px 10px}}
 a {{color:#10405f}} .jp-InputPrompt,.jp-OutputPrompt,.anchor-link {{display:none}}
-.answer {{border-bottom:1px solid #22303a; height:2.2em; margin:0 0 1.2em 0; color:#6f7679}} .asked {{break-inside:avoid}}
+.answer {{border-bottom:1px solid #22303a; height:2.2em; margin:0 0 1.2em 0; color:#6f7679}}
+.asked {{break-inside:avoid}}
 </style></head><body>
 {body}
 </body></html>
@@ -112,7 +113,9 @@ def sheet(book: str | os.PathLike) -> str:
 
     read = nbformat.read(book, 4)
     for cell, after in itertools.pairwise(read.cells):
-        if re.fullmatch("#+ .*", cell.source) and after.cell_type == "markdown":  # no page ends with a heading
+        if (
+            re.fullmatch("#+ .*", cell.source) and after.cell_type == "markdown"
+        ):  # no page ends with a heading
             after.source, cell.source = f"{cell.source}\n\n{after.source}", ""
     for k, cell in enumerate(read.cells):
         if cell.cell_type == "code" and _without_answer(cell.source)[1]:

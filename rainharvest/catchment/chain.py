@@ -221,15 +221,18 @@ def run_lanes(
     drying: float | xr.DataArray,
     intensity: Intensity | Sequence[Intensity],
     trace: bool | Sequence[int],
+    series: Sequence[int] | None = None,
 ) -> tuple[np.ndarray, np.ndarray | None]:
-    """Run every catchment with every series of the rain; lanes are catchments by series."""
+    """Run every catchment with every series of the rain, or with the one named for it; lanes are these pairs."""
     steps, count = rain.depth.shape
     day = rain.hours / 24
-    lanes = len(catchments) * count
+    if series is None:
+        series = np.tile(np.arange(count), len(catchments))
+    series = np.asarray(series, dtype=np.int64)
+    lanes, count = series.size, series.size // len(catchments)
     most = max(len(c.roofs) for c in catchments)
     roofs, pipes = np.zeros((len(ROOF), most, lanes)), np.zeros((len(PIPE), lanes))
     gutter_index, pipe_index = np.zeros((most, lanes), dtype=np.int64), np.zeros(lanes, dtype=np.int64)
-    series = np.tile(np.arange(count), len(catchments))
     gutters, runs = _Shares(rain, intensity), _Shares(rain, intensity)
     daily = rain.hours >= 24
     for n, catchment in enumerate(catchments):
@@ -241,15 +244,16 @@ def run_lanes(
         roofs[:, : len(catchment.roofs), lane], pipes[:, lane] = of_roofs[..., None], of_pipe[:, None]
         if not daily:
             continue
-        for s in range(count):
+        for i in range(lane.start, lane.stop):
+            s = int(series[i])
             for r, limit in enumerate(limits):
                 if np.isfinite(limit):
-                    gutter_index[r, n * count + s] = gutters.column(
+                    gutter_index[r, i] = gutters.column(
                         (limit, s), lambda limit=limit, s=s: gutters.below(limit, s)
                     )
             if np.isfinite(common):
                 key = (common, *limits, *weights, s)
-                pipe_index[n * count + s] = runs.column(
+                pipe_index[i] = runs.column(
                     key, lambda a=limits, w=weights, c=common, s=s: _pipe_share(runs, a, w, c, s)
                 )
     total = np.zeros((len(ROWS), lanes))

@@ -9,10 +9,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
 
 from rainharvest.core import reader
 
@@ -47,6 +48,14 @@ class Texts:
         return shown
 
 
+class _Compiled(FileSystemBytecodeCache):
+    """Compiled sentences, kept where Python keeps what it compiles, if it may."""
+
+    def dump_bytecode(self, bucket) -> None:
+        with suppress(OSError):
+            super().dump_bytecode(bucket)
+
+
 @cache
 def texts_of(room: str) -> Texts:
     """Return the sentences of a room of the package: a callable for each macro of its text.j2."""
@@ -59,6 +68,7 @@ def texts_of(room: str) -> Texts:
         lstrip_blocks=True,
         extensions=["jinja2.ext.do"],
         autoescape=False,
+        bytecode_cache=_Compiled(str(here / "__pycache__")),
     )
     environment.filters |= {name: getattr(reader, name) for name in _FILTERS}
     environment.tests["finite"] = math.isfinite

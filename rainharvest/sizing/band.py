@@ -10,7 +10,7 @@ import xarray as xr
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import along as labels
 from rainharvest.core.quantities import attributes, variables
-from rainharvest.sizing.smallest import Measure, SmallestTank, search
+from rainharvest.sizing.smallest import Measure, SmallestTank, more_is_never_less, search
 from rainharvest.sizing.trade_off import DAYS_A_YEAR, ENOUGH, THREADS, along_sizes
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, inputs_of, pick_draws
 from rainharvest.storage.simulate import simulate
@@ -79,17 +79,16 @@ def sure_size(
     sure: float = SURE,
     measure: Measure = "volume_reliability",
     largest: float | None = None,
+    too_small: float = 0.0,
 ) -> SmallestTank:
     """Find the smallest tank that reaches the target in nine of ten draws, to the litre.
 
     What the answer reaches is that share of the draws. Where more tank never gives less, a draw that is content with
-    a smaller size, or not with a larger one, needs no further simulation.
+    a smaller size, or not with a larger one, needs no further simulation; and sizes known to be ``too_small`` none.
     """
     for name, value in (("target", target), ("sure", sure)):
         require(0 < value <= 1, f"{value!r} is not possible", "give a share above 0 and up to 1", name)
-    orderly = measure == "volume_reliability" and not (
-        {"ration_level", "top_up_level", "change_over"} & (set(drawn.settings) | set(drawn.case.shares))
-    )
+    orderly = more_is_never_less(measure, drawn.settings, drawn.case.shares)
     draws = drawn.inflow.sizes["draw"]
     # [L] the least that does, the most that does not
     enough, short = (np.full(draws, np.inf), np.full(draws, -1.0))
@@ -106,7 +105,7 @@ def sure_size(
         return content.mean(axis=0)[None]
 
     most = float(drawn.inflow.sum("time").max()) if largest is None else largest
-    return search(share_content, sure, measure, np.array([most]))[0]
+    return search(share_content, sure, measure, np.array([most]), too_small if orderly else 0.0)[0]
 
 
 def runs_of_years(case: Case, runs: int, seed: int = 0) -> Drawn:

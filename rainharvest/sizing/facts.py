@@ -71,7 +71,7 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     settings |= {"year_start_month": month, "threads": curves.THREADS}
     curve = curves.trade_off(inflow, demand, sizes, **settings)
     out = curve.assign_coords(nominal=("capacity", nominal, attributes("nominal"))).drop_attrs(deep=False)
-    found = smallest_by_member(study, flows)
+    found = smallest_by_member(study, flows, curve=out)
     size, flat = of_fillings(found).capacity, curves.flat_size(out[["yearly_yield"]].median("member"))
     out = out.assign(variables("member", {"smallest": np.array([one.capacity for one in found])}))
     out = out.assign(variables((), {"recommended": size, "flat_size": flat}))
@@ -97,16 +97,22 @@ def cut_to(record: StudyRecord, flows: Flows, since) -> tuple[StudyRecord, Flows
     return replace(record, filled=record.filled.sel(later)), replace(flows, water=water, demand=demand)
 
 
-def smallest_by_member(study, flows: Flows, target: float | None = None) -> list[SmallestTank]:
-    """Return the smallest tank of each filled version for a target, the study's own if none is given."""
+def smallest_by_member(
+    study, flows: Flows, target: float | None = None, curve: xr.Dataset | None = None
+) -> list[SmallestTank]:
+    """Return the smallest tank of each filled version for a target, the study's own if none is given.
+
+    Where the curve of these versions is at hand, it spares most of the search.
+    """
     demand, inflow = flows.demand.sum("use"), flows.water.inflow
     settings, shares = settings_and_shares(study, flows)
     if not rain_feeds(study):
         # No rain: every version is the same, and the size cannot matter beyond a year's demand.
         inflow, settings["largest"] = inflow.isel(member=[0]), float(demand.groupby("time.year").sum().max())
-    target = study.target.reliability if target is None else target
+    target, measure = study.target.reliability if target is None else target, study.target.measure
+    known = None if curve is None else curve[measure].isel(member=slice(inflow.sizes["member"]))
     found = smallest_of_members(
-        inflow, demand, target, measure=study.target.measure, shares=shares, **settings
+        inflow, demand, target, measure=measure, curve=known, shares=shares, **settings
     )
     return found * (flows.water.sizes["member"] // len(found))
 
@@ -180,28 +186,27 @@ def decision_facts(
     )
 
     out = tried.assign(variables((), {"described": usable, "described_nominal": decided.nominal}))
-    out["described_full_days"] = full_days(demand, [usable])[0].reset_coords(drop=True)
-    for name, values in described.data_vars.items():
-        out[f"described_{name}"] = values
+    years = demand.sizes["time"] / 365.25
+    more = {"described_full_days": full_days(demand, [usable])[0].reset_coords(drop=True)}
+    more |= {f"described_{name}": values for name, values in described.data_vars.items()}
     for name, done in {"described": alone, "half": half, "twice": twice}.items():
         reached = done[study.target.measure]
-        out[f"{name}_rain_reliability"] = reached.assign_attrs(attributes("rain_reliability"))
+        more[f"{name}_rain_reliability"] = reached.assign_attrs(attributes("rain_reliability"))
     if "break_year" in out:
         _, later = cut_to(record, flows, part_since(record))
         settings = balance_settings(study, later, usable, mains=False)
-        since = simulate(later.water.inflow, later.demand.sum("use"), usable, **settings)[
-            study.target.measure
-        ]
-        out = out.assign(variables((), {"reached_since_break": float(since.median())}))
-    years = demand.sizes["time"] / 365.25
-    out["described_rain_yield"] = (alone.delivered / years).assign_attrs(attributes("rain_yield"))
-    out = out.assign({name: values for name, values in daily.data_vars.items() if "time" in values.dims})
-    out["rain"] = record.filled.isel(member=0).reset_coords(drop=True)
+        since = simulate(later.water.inflow, later.demand.sum("use"), usable, **settings)
+        more |= variables((), {"reached_since_break": float(since[study.target.measure].median())})
+    more["described_rain_yield"] = (alone.delivered / years).assign_attrs(attributes("rain_yield"))
+    more |= {name: values for name, values in daily.data_vars.items() if "time" in values.dims}
+    more["rain"] = record.filled.isel(member=0).reset_coords(drop=True)
+    out = out.assign(more)  # all at once: each time the whole is put together anew
     out = out.assign_coords(flag=("time", record.filled.flag.values, record.filled.flag.attrs))
-    out = out.assign(inflow=inflow.isel(member=0), demand=flows.demand)
+    more = {"inflow": inflow.isel(member=0), "demand": flows.demand}
     for name in [name for name in ("lost", "rain_on_roof") if name in flows.water]:
         mean = flows.water[name].sum("time") / flows.water.sizes["time"]
-        out[f"mean_{name}"] = mean.assign_attrs(attributes(name))
+        more[f"mean_{name}"] = mean.assign_attrs(attributes(name))
+    out = out.assign(more)
     raw, filled, plan = record.raw.attrs, record.filled.attrs, study.arrangement
     mains = None if plan.kind == "rain only" else mains_supply(plan, flows.demand.time)
     out.attrs = {
@@ -414,7 +419,7 @@ def certainty_group(results) -> xr.Dataset:
     out = _merged(
         [
             _certainty(study, case, done),
-            _sizes_for_targets(study, flows),
+            _sizes_for_targets(study, flows, done if flows is results.flows else None),
             _whole_record(results),
             _maps(results),
             _shortcuts(results),
@@ -476,9 +481,12 @@ def _certainty(study, case: Case, done: xr.Dataset) -> xr.Dataset:
     out = band.uncertain_curve(drawn, record, done.capacity.values, **given)
     out = out.drop_vars(["reliability", "draw"])
     enough = np.flatnonzero(out.draws_reaching.values >= band.SURE)
-    largest = float(out.capacity[enough[0]]) if enough.size else None  # saves most of the search
+    bounds = {}  # they save most of the search
+    if enough.size:
+        tried, first = out.capacity.values, enough[0]
+        bounds = {"largest": tried[first], "too_small": np.floor(tried[first - 1]) if first else 0.0}
     sizes = {
-        "sure_size": band.sure_size(drawn, largest=largest, **given),
+        "sure_size": band.sure_size(drawn, **bounds, **given),
         "size_on_record": band.sure_size(record, **given),
     }
     out = out.assign(variables((), {name: found.capacity for name, found in sizes.items()}))
@@ -504,10 +512,10 @@ def _first_filling(results) -> tuple[xr.DataArray, xr.DataArray, xr.DataArray]:
     return rain, inflow, results.flows.demand.sum("use").reset_coords(drop=True)
 
 
-def _sizes_for_targets(study, flows: Flows) -> xr.Dataset:
+def _sizes_for_targets(study, flows: Flows, curve: xr.Dataset | None) -> xr.Dataset:
     """Return the smallest size for each target in nine of ten fillings."""
     targets = np.array(study.sizing.targets, dtype=float)
-    found = [of_fillings(smallest_by_member(study, flows, target)) for target in targets]
+    found = [of_fillings(smallest_by_member(study, flows, target, curve)) for target in targets]
     values = {"size_for_target": [one.capacity for one in found], "one_less": [one.one_less for one in found]}
     return xr.Dataset(variables("target", values), labels(target=targets))
 

@@ -133,9 +133,15 @@ def scaled_catchment(
     return catchment.model_copy(update={"roofs": tuple(map(scaled, catchment.roofs)), **changes})
 
 
-def tank_inflows(rain: Rain, sites: list[Catchment], drying: float, intensity: Intensity) -> np.ndarray:
-    """Return the water at the tank inlet of several catchments on one record, (catchment, step)."""
-    _, rows = run_lanes(rain, sites, drying, intensity, trace=(ROWS.index("inflow"),))
+def tank_inflows(
+    rain: Rain,
+    sites: list[Catchment],
+    drying: float,
+    intensity: Intensity,
+    series: Sequence[int] | None = None,
+) -> np.ndarray:
+    """Return the water at the tank inlet of several catchments on one record, or each on its own, (catchment, step)."""
+    _, rows = run_lanes(rain, sites, drying, intensity, (ROWS.index("inflow"),), series)
     return np.ascontiguousarray(rows[0].T)
 
 

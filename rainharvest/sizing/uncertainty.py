@@ -252,22 +252,21 @@ def draw_flows(case: Case, inputs: xr.Dataset) -> Drawn:
     keys, place = np.unique(
         np.array([inputs[name].values for name in ("member", *scaled)]).T, axis=0, return_inverse=True
     )
-    inflow = np.empty(days.shape)
+    inflow, rain = np.empty(days.shape), read_daily(case.rain)
 
-    def run(alike: np.ndarray) -> None:
-        """Lay out the inflow of draws that share a filling, their catchments side by side in the loss chain."""
+    def run(some: np.ndarray) -> None:
+        """Lay out the inflow of some fillings and catchments, side by side in the loss chain."""
         sites = [
             scaled_catchment(case.catchment, **dict(zip(scaled, keys[k, 1:].tolist(), strict=True)))
-            for k in alike
+            for k in some
         ]
-        came = tank_inflows(case.filling(int(keys[alike[0], 0])), sites, case.drying, case.intensity)
-        for k, row in zip(alike, came, strict=True):
+        came = tank_inflows(rain, sites, case.drying, case.intensity, keys[some, 0].astype(int))
+        for k, row in zip(some, came, strict=True):
             for draw in np.flatnonzero(place.ravel() == k):
                 inflow[draw] = row[days[draw]]
 
-    of_filling = [np.flatnonzero(keys[:, 0] == member) for member in np.unique(keys[:, 0])]
     with ThreadPoolExecutor(THREADS) as pool:
-        list(pool.map(run, [some[k : k + LANES] for some in of_filling for k in range(0, some.size, LANES)]))
+        list(pool.map(run, np.split(np.arange(len(keys)), range(LANES, len(keys), LANES))))
     coords = {"draw": inputs["draw"].variable, "time": inputs["time"].variable}
     flow = xr.DataArray(inflow, coords, ("draw", "time"), "inflow", attributes("inflow"))
     demand, more = _demand_of(case, inputs, days)

@@ -374,7 +374,9 @@ class Axes:
         values = self.series[name].values.reshape(-1, self.series[name].sizes["time"])
         if (rows == rows[0]).all():
             return values[rows[0]]
-        return np.ascontiguousarray(values[rows].T)
+        along = rows[0] + np.arange(rows.size)
+        some = values[rows[0] : rows[-1] + 1] if (rows == along).all() else values[rows]  # spares a copy
+        return np.ascontiguousarray(some.T)
 
     def blocks(self, lanes: int, few: int, many: int) -> list[tuple[int, int]]:
         """Return where each block of lanes begins and ends; of one series where that has many tanks."""

@@ -77,7 +77,7 @@ def as_numbers(name: str, values) -> np.ndarray:
             or kind == "O"
             and not any(isinstance(v, str | bytes | bool | np.bool_) for v in plain.flat)
         ):
-            return np.array(plain, dtype=float, order="C")
+            return np.require(plain, float, ("C", "W"))  # read-only arrays would be compiled for anew
     except (TypeError, ValueError, OverflowError):
         pass
     raise InputError(f"{values!r} is not a number", "give a number", name)
@@ -114,7 +114,7 @@ def as_series(name: str, values, time: pd.Index) -> xr.DataArray:
 
 def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
     """Return a setting as a DataArray."""
-    plain = as_numbers(name, value.values if isinstance(value, xr.DataArray) else value)
+    plain = as_numbers(name, value.values if isinstance(value, xr.DataArray) else value).copy()
     if isinstance(value, xr.DataArray):
         array = value.copy(data=plain)
     else:
@@ -363,7 +363,7 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
     settings = (tank, theta, level, share, mains)
     totals = np.empty((len(TOTALS), lanes))
     yearly = np.empty((len(BY_YEAR), years.size - 1, lanes))
-    daily = np.empty((len(DAILY), days, lanes)) if trace else None
+    daily = np.zeros((len(DAILY), days, lanes)) if trace else None
 
     def block(first_and_end: tuple[int, int]) -> None:
         first, end = first_and_end
@@ -374,16 +374,16 @@ def _run(axes: Axes, years, days: int, rationing: bool, valve: bool, trace: bool
         ]
         if any(f is not None and f.ndim == 2 for f in flows):  # a series a lane: then all are
             flows = [f if f is None or f.ndim == 2 else np.repeat(f[:, None], lanes.size, 1) for f in flows]
-        one_total = np.empty((len(TOTALS), lanes.size))
-        one_year = np.empty((len(BY_YEAR), years.size - 1, lanes.size))
-        one_day = np.zeros((len(DAILY), days, lanes.size)) if trace else None
         # ``take`` gives one order in memory where indexing gives two: half as many forms to compile.
         given = (None if values is None else values.take(lanes, axis=-1) for values in settings)
-        balance(*flows, *given, years, one_total, one_year, one_day)
-        totals[:, first:end] = one_total
-        yearly[:, :, first:end] = one_year
-        if trace:
-            daily[:, :, first:end] = one_day
+        # A block that holds all lanes fills the results themselves.
+        filled = [
+            v if v is None else np.ascontiguousarray(v[..., first:end]) for v in (totals, yearly, daily)
+        ]
+        balance(*flows, *given, years, *filled)
+        for values, part in zip((totals, yearly, daily), filled, strict=True):
+            if part is not None and part.base is not values:
+                values[..., first:end] = part
 
     blocks = axes.blocks(LANES, FEW, MANY)
     with compiling_notice("the daily balance"):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable, Mapping
+from functools import wraps
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -48,7 +50,12 @@ PAPER = {"metric": "A4", "us": "Letter"}
 
 def _of_rain(make):
     """Return the maker of a section that a mains reserve does without: no rain enters it."""
-    return lambda results: None if results.study.arrangement.kind == "mains reserve" else make(results)
+
+    @wraps(make)
+    def made(results: StudyResults) -> Section | None:
+        return None if results.study.arrangement.kind == "mains reserve" else make(results)
+
+    return made
 
 
 def _supply_section(results: StudyResults) -> Section:
@@ -78,23 +85,41 @@ ANNEXES = (
 
 """For the reviewing engineer, in their order; one that has nothing to say of a study returns None."""
 
+EARLY = """record_section catchment_section demand_section options_section bad_years_section drought_section""".split()
 
-def study_report(results: StudyResults) -> Report:
+"""Those that take of the stages after the decision the drought and the options alone."""
+
+
+MAKERS = {make.__name__: make for make in (*CLIENT, *ANNEXES)}
+
+
+def sections_of(results: StudyResults, names: Iterable[str]) -> dict[str, Section | None]:
+    """Return some of the sections, by the names of their makers, in the reader's units."""
+    with reading(reader_of(results.study)):
+        return {name: MAKERS[name](results) for name in names}
+
+
+def study_report(results: StudyResults, made: Mapping[str, Section | None] | None = None) -> Report:
     """Return the report of a study, in the reader's units.
 
     Parameters
     ----------
     results : StudyResults
         As `rainharvest.study.run.study_results`.
+    made : dict of Section, optional
+        Sections that were made before, as `sections_of`.
 
     Returns
     -------
     Report
         Its sections; ``report["answer"]`` shows itself in a notebook.
     """
-    study = results.study
+    study, made = results.study, made or {}
+    made = made | sections_of(results, [name for name in MAKERS if name not in made])
     with reading(reader_of(study)):
-        parts = [[s for s in (make(results) for make in part) if s is not None] for part in (CLIENT, ANNEXES)]
+        parts = [
+            [one for make in part if (one := made[make.__name__]) is not None] for part in (CLIENT, ANNEXES)
+        ]
         sections = numbered((*parts[0], *lettered(parts[1])))
         issue = issued(study.report)
     heading = tuple(

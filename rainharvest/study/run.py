@@ -7,7 +7,8 @@ import json
 import os
 import tomllib
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ import pandas as pd
 import xarray as xr
 
 import rainharvest
+from rainharvest.core.beside import second_process
 from rainharvest.core.errors import InputError
 from rainharvest.core.kept import keep, kept_folder, key_of, recall
 from rainharvest.core.mistakes import StudyFileError, named_files, studies_of
@@ -101,13 +103,18 @@ def study_results(
 
 
 def _worked(
-    run: Run, path: Path, text: str, progress: Callable[[str], None] | None = None, last: str | None = None
+    run: Run,
+    path: Path,
+    text: str,
+    progress: Callable[[str], None] | None = None,
+    last: str | None = None,
+    first: str = "record",
 ) -> StudyResults:
-    """Return what every stage, up to the last asked for, gives."""
+    """Return what every stage, up to the last asked for, gives; those before the first are said to be worked."""
     study, tell = run.study, progress or (lambda stage: None)
     try:
         results = list(STAGES)[: list(STAGES).index(last) + 1] if last else list(STAGES)
-        for stage in results:
+        for stage in results[results.index(first) :]:
             tell(stage)
             results_of(run, stage)
         groups = {
@@ -228,24 +235,49 @@ def write_results(
     path, (study, text) = Path(path), check_inputs(path, out)
     run = Run(study, path.parent, kept_folder(cache))
     key = key_of("set", text, [(Path(name).name, _digest(path.parent / name)) for name in _named(text)])
-    kept = recall(run.kept, "set", key)
-    results = _worked(run, path, text, progress, "decision" if kept else None)
-    if progress:
-        progress("report")
-    with whole_files(out) as folder:
-        if kept:
+    if kept := recall(run.kept, "set", key):
+        results = _worked(run, path, text, progress, "decision")
+        if progress:
+            progress("report")
+        with whole_files(out) as folder:
             for name, content in kept["set"].items():
                 (folder / str(name)).write_bytes(content.values.tobytes())
-        else:
-            _write_set(results, folder)
+        return results
+    with second_process("rainharvest.study.report") as begin:
+        decided = _worked(run, path, text, progress, "decision")
+        other = begin(_worked_beside, run, decided)
+        _worked(run, path, text, progress, "costs", "certainty")
+        run.at_hand.update(next(other))
+        run.fresh.update(next(other))
+        results = _worked(run, path, text, progress, first="drought")
+        if progress:
+            progress("report")
+        with whole_files(out) as folder:
+            _write_set(results, other, folder)
             files = {f.name: (f"of {f.name}", np.fromfile(f, np.uint8)) for f in sorted(folder.iterdir())}
             keep(run.kept, "set", key, {"set": xr.Dataset(files)})
     return results
 
 
-def _write_set(results: StudyResults, folder: Path) -> None:
-    """Write results, tables and report into a folder that is there."""
-    from rainharvest.study.report import report_files, study_report
+def _worked_beside(run: Run, decided: StudyResults) -> Iterator[dict]:
+    """Yield what waits for the decision alone, the drought and the options: results, stages, sections of the report."""
+    from rainharvest.study.report import EARLY, sections_of
+
+    known, found, made = set(run.at_hand), {}, {}
+    with suppress(InputError):  # it is raised anew, and told, when its turn comes
+        found["drought"] = results_of(run, "drought")["group"]
+        if run.study.option:
+            found["options"] = options_group(run)
+    yield {key: data for key, data in run.at_hand.items() if key not in known}
+    yield run.fresh
+    with suppress(InputError):
+        made = sections_of(replace(decided, groups=found), EARLY)
+    yield made
+
+
+def _write_set(results: StudyResults, other: Iterator[dict], folder: Path) -> None:
+    """Write results, tables and report, of which the other process makes some sections, into a folder that is there."""
+    from rainharvest.study.report import EARLY, MAKERS, report_files, sections_of, study_report
 
     done, path = results.done, folder / "results.nc"
     with reading(reader_of(results.study)):
@@ -254,7 +286,8 @@ def _write_set(results: StudyResults, folder: Path) -> None:
             group.rename(_own_labels(name, group, done)).to_netcdf(path, mode="a", group=name)
         write_csv(trade_off_table(done), folder / "trade_off.csv")
         write_csv(record_table(results.record.filled), folder / "record.csv")
-        report_files(study_report(results), folder)
+        made = sections_of(results, MAKERS.keys() - EARLY)
+        report_files(study_report(results, made | next(other)), folder)
 
 
 def _own_labels(name: str, group: xr.Dataset, root: xr.Dataset) -> dict[str, str]:

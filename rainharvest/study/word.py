@@ -82,12 +82,19 @@ def link(paragraph: Paragraph, key: str, text: str) -> None:
     outer.append(run)
 
 
+def add_text(document: Document, text: str, style: str) -> Paragraph:
+    """Add a paragraph in a style: told of it, python-docx would seek the default among all styles, each time anew."""
+    paragraph = document.add_paragraph(text)
+    paragraph._p.style = document.styles[style].style_id
+    return paragraph
+
+
 def contents_list(document: Document, sections: list[tuple[str, str]]) -> None:
     """Add the list of contents: a link a line, with the page as a reference that is worked out when it is shown."""
     page = document.sections[0]
     right = page.page_width - page.left_margin - page.right_margin
     for key, title in sections:
-        line = document.add_paragraph(style="toc 1")
+        line = add_text(document, "", "toc 1")
         line.paragraph_format.tab_stops.add_tab_stop(right, WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
         link(line, key, title)
         line.add_run("\t")
@@ -208,13 +215,13 @@ def report_document(report: Report, template: str | os.PathLike | None = None) -
     document = prepared_document(report, template)
     page = document.sections[0]
     width = page.page_width - page.left_margin - page.right_margin
-    document.add_paragraph(report.title, "Title")
+    add_text(document, report.title, "Title")
     if report.heading:
-        document.add_paragraph(" · ".join(report.heading), "Subtitle")
+        add_text(document, " · ".join(report.heading), "Subtitle")
     if report.warning:
-        document.add_paragraph(report.warning, "Warning")
+        add_text(document, report.warning, "Warning")
     _add(document, report.sections[0], width)
-    document.add_paragraph("Contents", "Contents heading")
+    add_text(document, "Contents", "Contents heading")
     contents_list(document, [(section.key, section.title) for section in report.sections])
     for before, section in pairwise(report.sections):
         _add(document, section, width, new_page=section.annex and not before.annex)
@@ -223,7 +230,7 @@ def report_document(report: Report, template: str | os.PathLike | None = None) -
 
 def _add(document: Document, section: Section, width: int, new_page: bool = False) -> None:
     """Add a section: its heading, which links find, and its blocks."""
-    heading = document.add_heading(section.title, 1)
+    heading = add_text(document, section.title, "Heading 1")
     heading.paragraph_format.page_break_before = new_page or None
     bookmark(heading, section.key)
     for block in section.blocks:
@@ -233,22 +240,19 @@ def _add(document: Document, section: Section, width: int, new_page: bool = Fals
 def _add_block(document: Document, block: Block, width: int) -> None:
     match block:
         case ParagraphBlock(text, kind):
-            document.add_paragraph(
-                text, {"text": "Body Text", "answer": "Answer", "warning": "Warning"}[kind]
-            )
+            add_text(document, text, {"text": "Body Text", "answer": "Answer", "warning": "Warning"}[kind])
         case Subheading(text):
-            document.add_heading(text, 2)
+            add_text(document, text, "Heading 2")
         case Bullets(items):
             for item in items:
-                document.add_paragraph(item, "List Bullet")
+                add_text(document, item, "List Bullet")
         case Caution(title, text):
-            paragraph = document.add_paragraph(style="Caution")
+            paragraph = add_text(document, "", "Caution")
             paragraph.add_run(f"Caution: {title}. ").bold = True
             paragraph.add_run(text)
         case Listing(text):
-            style = document.styles["Listing"].style_id
             for line in text.splitlines():
-                document.add_paragraph(line)._p.style = style
+                add_text(document, line, "Listing")
         case Facts(rows):
             table = add_table(document, [(row.question, row.answer) for row in rows], (0.24, 0.76), width)
             for row, fact in zip(table.rows, rows, strict=True):
@@ -257,16 +261,16 @@ def _add_block(document: Document, block: Block, width: int) -> None:
                 paragraph.clear()
                 link(paragraph, fact.section, text)
         case TableBlock():
-            counted(document.add_paragraph(style="Caption"), "Table", block.number, block.caption, above=True)
+            counted(add_text(document, "", "Caption"), "Table", block.number, block.caption, above=True)
             widths = block.widths or spread(block.head, block.rows)
             add_table(document, [block.head, *block.rows], widths, width, block.numbers, True, block.short)
-            document.add_paragraph(style="After table")
+            add_text(document, "", "After table")
         case Picture():
-            paragraph = document.add_paragraph(style="Picture")
+            paragraph = add_text(document, "", "Picture")
             shown = paragraph.add_run().add_picture(io.BytesIO(block.png), width)._inline.docPr
             shown.set("name", block.name)
             shown.set("descr", block.words)  # for who cannot see it
-            counted(document.add_paragraph(style="Caption"), "Figure", block.number, block.caption)
+            counted(add_text(document, "", "Caption"), "Figure", block.number, block.caption)
 
 
 def _fixed(document: Document) -> bytes:
