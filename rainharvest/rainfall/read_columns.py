@@ -28,7 +28,8 @@ class Unit:
         Rounded to 1e-9 mm, so that 188 tenths of a mm are 18.8 and not 18.800000000000001.
         """
         factor = self.factor * (step / SECONDS[self.per] if self.per else 1.0)
-        return np.asarray(values, dtype=float) if factor == 1 else np.round(values * factor, 9)
+        with np.errstate(over="ignore"):  # what is beyond every number is no reading either
+            return np.asarray(values, dtype=float) if factor == 1 else np.round(values * factor, 9)
 
 
 SECONDS = {"day": 86400.0, "hour": 3600.0, "minute": 60.0, "second": 1.0}
