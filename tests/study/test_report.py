@@ -12,8 +12,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from told import words_of
 
-from rainharvest.core.blocks import Facts, Listing, Picture, Subheading, Table
+from rainharvest.core.blocks import Facts, Picture, Subheading, Table
 from rainharvest.core.reader import days, percent, reading
 from rainharvest.study.file import reader_of
 from rainharvest.study.report import report_page, save_report, study_report
@@ -57,18 +58,7 @@ def document(report):
 
 def text_of(report, leave_out=()):
     """All words of a report but those of the study file."""
-    said = []
-    for section in report.sections:
-        if section.key in leave_out:
-            continue
-        for block in section.blocks:
-            if isinstance(block, Table):
-                said += [block.caption, *block.head, *(cell for row in block.rows for cell in row)]
-            elif isinstance(block, Facts):
-                said += [fact.answer for fact in block.rows]
-            elif not isinstance(block, Listing):
-                said += [str(v) for k, v in vars(block).items() if k in ("text", "items", "caption")]
-    return "\n".join(said)
+    return words_of(*(section for section in report.sections if section.key not in leave_out))
 
 
 def test_sections_stand_in_the_order_of_the_report(report):
