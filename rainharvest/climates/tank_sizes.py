@@ -40,7 +40,7 @@ def run_sizes(flow, when, which, asked, days, edges, sizes, start_share, total, 
         stored[:] = start_share * size
         unmet[:], spilled[:], failed[:], longest[:], run[:] = 0.0, 0.0, 0.0, 0.0, 0.0
         # empty tanks; those that may be in a failure; day; wet day
-        shared, empty, failing, t, k = (0.0, 0, 0, 0, 0)
+        shared, empty, failing, t, k = 0.0, 0, 0, 0, 0
         for year in range(edges.size - 1):
             before[:] = unmet
             end = edges[year + 1]

@@ -59,7 +59,7 @@ QUALITIES: dict[str, str] = _ROWS["quality"]
 class Visit(Table):
     """People who come on some days in addition to those who are always there."""
 
-    people: float = quantity("1", gt=0, le=1e6, allow_inf_nan=False, examples=[150])
+    people: float = quantity("1", gt=0, le=1e6, examples=[150])
     """How many come on each of these days."""
 
     days: Rules = Field(min_length=1, examples=[["sat", "07-01 to 08-31"]])
@@ -87,7 +87,7 @@ class Calendar(Table):
     holidays: Rules = Field((), examples=[["easter-2", "last mon of 08"]])
     """Days and spans in which it is closed, likewise; also "last mon of 08" and "easter-2"."""
 
-    growth: float = quantity("1/year", 0.0, ge=-0.5, le=0.5, allow_inf_nan=False)
+    growth: float = quantity("1/year", 0.0, ge=-0.5, le=0.5)
     """Growth of enrolment: 0.02 is 2 % more people in each year than in the one before. It goes in yearly
     steps, from the year in which the series begins."""
 
@@ -141,20 +141,16 @@ class Use(Table):
     kind: str = Field(examples=["pour_flush"], json_schema_extra={"enum": [*KINDS]})
     """What kind of use it is: how much one draws, of what quality, on which days."""
 
-    people: float | None = quantity(
-        "1", None, gt=0, le=1e6, allow_inf_nan=False, likely=(0.01, 50000), examples=[240]
-    )
+    people: float | None = quantity("1", None, gt=0, le=1e6, likely=(0.01, 50000), examples=[240])
     """How many people draw on an ordinary day, for kinds counted by people."""
 
-    units: float | None = quantity("1", None, gt=0, le=1e6, allow_inf_nan=False, examples=[12])
+    units: float | None = quantity("1", None, gt=0, le=1e6, examples=[12])
     """How many things draw, for kinds counted by units (animals, washes, square metres of floor)."""
 
     source: str = Field("", examples=["metered in March"])
     """Where that figure comes from; filled in where it is the table's."""
 
-    litres: float = quantity(
-        "L/day", None, gt=0, le=1e5, allow_inf_nan=False, likely=(0.1, 2000), examples=[10]
-    )
+    litres: float = quantity("L/day", None, gt=0, le=1e5, likely=(0.1, 2000), examples=[10])
     """What each of them draws on a day of use; the kind's figure if not given."""
 
     essential: bool = Field(None, examples=[True])
@@ -275,7 +271,7 @@ class Garden(Table):
     name: str = Field("garden", min_length=1, max_length=80, examples=["kitchen garden"])
     """The name that tables and figures show."""
 
-    bed_area: float = quantity("m2", gt=0, le=1e6, allow_inf_nan=False, likely=(0.5, 50000), examples=[60])
+    bed_area: float = quantity("m2", gt=0, le=1e6, likely=(0.5, 50000), examples=[60])
     """Planted area that is watered."""
 
     crop: str = Field("lawn, warm season", json_schema_extra={"enum": [*CROPS]})
@@ -290,9 +286,7 @@ class Garden(Table):
     soil: str = Field("loam", json_schema_extra={"enum": [*SOILS]})
     """What the roots stand in."""
 
-    root_depth: float = quantity(
-        "m", DEFAULTS["root_depth"], ge=0.05, le=3, allow_inf_nan=False, likely=(0.05, 2)
-    )
+    root_depth: float = quantity("m", DEFAULTS["root_depth"], ge=0.05, le=3, likely=(0.05, 2))
     """Depth from which roots draw."""
 
     method: str = Field("drip", json_schema_extra={"enum": [*METHODS]})
@@ -355,10 +349,10 @@ class Pool(Table):
     name: str = Field("pool", min_length=1, max_length=80)
     """The name that tables and figures show."""
 
-    pool_area: float = quantity("m2", gt=0, le=1e5, allow_inf_nan=False, likely=(0.5, 5000), examples=[50])
+    pool_area: float = quantity("m2", gt=0, le=1e5, likely=(0.5, 5000), examples=[50])
     """Water surface."""
 
-    pool_drop: float = quantity("mm", DEFAULTS["pool_drop"], gt=0, le=1000, allow_inf_nan=False)
+    pool_drop: float = quantity("mm", DEFAULTS["pool_drop"], gt=0, le=1000)
     """How far the level may fall below the overflow before it is topped up: room for the next rain."""
 
     essential: bool = False

@@ -240,10 +240,8 @@ def _of_readings(kind: str, days: pd.DatetimeIndex, first: int, last: int, **fac
 
 
 def _impossible(values: np.ndarray, days: pd.DatetimeIndex, most: float) -> list[Finding]:
-    out, bounds = (
-        [],
-        {"negative_reading": (values < 0, np.min), "impossible_reading": (values > most, np.max)},
-    )
+    out = []
+    bounds = {"negative_reading": (values < 0, np.min), "impossible_reading": (values > most, np.max)}
     for kind, (bad, worst) in bounds.items():
         for first, last in spans(bad):
             number, farthest = last - first + 1, worst(values[first : last + 1])

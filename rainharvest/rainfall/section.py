@@ -50,10 +50,8 @@ def _blocks(record, done, most: int | None = None) -> tuple[Block, ...]:
     if years["whole"] < 2:
         said.append(SAY.one_year(years["whole"]))
     head, widths = tuple(WORDS["origins_head"]), (0.6, 0.2, 0.2)
-    day_by_day, year_by_year = (
-        figures.origin_figure(record.filled),
-        figures.annual_figure(annual, changes=changes),
-    )
+    day_by_day = figures.origin_figure(record.filled)
+    year_by_year = figures.annual_figure(annual, changes=changes)
     caption = " ".join(filter(None, [SAY.annual_caption(years), SAY.changes_caption(changes)]))
     blocks: list[Block] = [
         *map(Paragraph, said),

@@ -67,10 +67,10 @@ class Tank(Table):
 class Spells(Table):
     """Random interruptions of the mains, as `rainharvest.demand.mains.mains_in_spells` makes them."""
 
-    spell_length: float = quantity("day", gt=0, le=3650, allow_inf_nan=False, examples=[3])
+    spell_length: float = quantity("day", gt=0, le=3650, examples=[3])
     """Mean length of a spell without mains."""
 
-    interruptions_a_year: float = quantity("1/year", gt=0, le=2000, allow_inf_nan=False, examples=[6])
+    interruptions_a_year: float = quantity("1/year", gt=0, le=2000, examples=[6])
     """Mean number of spells a year."""
 
     seed: int = quantity("1", 0, ge=0)

@@ -152,7 +152,7 @@ def test_a_century_of_school_days():
         ({"units": 4}, "units", "counted by people"),
         ({"kind": "cattle"}, "people", "counted by units"),
         ({"litres": -3}, "litres", "greater than 0"),
-        ({"litres": float("inf")}, "litres", "finite"),
+        ({"litres": float("inf")}, "litres", "less than or equal"),
         ({"quality": "holy"}, "quality", "drinking"),
         ({"days": "sometimes"}, "days", "working"),
         ({"days": ["sunny"]}, "days", "day of the week"),

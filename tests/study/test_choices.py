@@ -113,14 +113,7 @@ def test_what_a_variant_stands_for_is_what_the_study_then_has(copy):
     assert again.study.tank.usable(again.study.tank.chosen) == pytest.approx(40_000, rel=1e-8)
 
 
-@pytest.mark.parametrize("units", ["metric", "us"])
-def test_what_was_saved_can_be_taken_back_key_by_key(copy, tmp_path, units):
-    text = DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/')
-    if units == "us":
-        text = (
-            f'units = "us"\n{text.split("[[roof]]")[0]}'
-            + """
-[[roof]]
+US = """[[roof]]
 name = "one"
 area = 4500
 material = "metal"
@@ -129,9 +122,19 @@ name = "wc"
 kind = "dual_flush"
 people = 200
 """
-        )
-    own = tmp_path / "own.toml"
-    own.write_text(text, encoding="utf-8")
+
+
+def study_in(units, folder, more=""):
+    """Write the demo into a folder; in US units with a roof and a use of their own."""
+    text = DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/')
+    text = text if units == "metric" else f'units = "us"\n{text.split("[[roof]]")[0]}{US}'
+    (folder / "own.toml").write_text(text + more, encoding="utf-8")
+    return folder / "own.toml"
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_what_was_saved_can_be_taken_back_key_by_key(copy, tmp_path, units):
+    own = study_in(units, tmp_path)
     before = read_study(own)[0]
     choices = {"roof.0.area": 80.0, "drought.may_fail": 0.1, "tank.chosen": 40_000.0}
     save_choices(own, choices, copy)
@@ -145,24 +148,7 @@ people = 200
 
 
 def test_a_file_in_us_units_gets_us_units(copy, tmp_path):
-    text = DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/')
-    us = tmp_path / "us.toml"
-    kept = text.split("[[roof]]")[0]
-    us.write_text(
-        f"""units = "us"
-{kept}
-[[roof]]
-name = "one"
-area = 4500
-material = "metal"
-[[use]]
-name = "wc"
-kind = "dual_flush"
-people = 200
-[tank]
-chosen = 9000
-"""
-    )
+    us = study_in("us", tmp_path, "[tank]\nchosen = 9000\n")
     save_choices(
         us, {"roof.0.area": 400.0, "tank.chosen": 40_000.0, "use.0.litres": 9.0, "use.0.source": "us"}, copy
     )

@@ -6,8 +6,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from told import words_of
 
-from rainharvest.core.blocks import Facts, Listing, Table
+from rainharvest.core.blocks import Facts, Table
 from rainharvest.core.reader import litres, measure, reading
 from rainharvest.siteworks.facts import siteworks_of
 from rainharvest.sizing.facts_printed import tank_facts
@@ -97,19 +98,6 @@ def write(folder, gaps=True, **changes):
     return path
 
 
-def text_of(section):
-    """Return the words of a section."""
-    said = []
-    for block in section.blocks:
-        if isinstance(block, Table):
-            said += [block.caption, *block.head, *(cell for row in block.rows for cell in row)]
-        elif isinstance(block, Facts):
-            said += [fact.answer for fact in block.rows]
-        elif not isinstance(block, Listing):
-            said += [str(v) for k, v in vars(block).items() if k in ("text", "items", "caption")]
-    return "\n".join(said)
-
-
 def table_of(section):
     """Return the first table of a section."""
     return next(block for block in section.blocks if isinstance(block, Table))
@@ -124,7 +112,7 @@ def check_one_story(results):
     """Hold everything that a report says of tank, money, pipe, uses and confidence against each other."""
     done, study = results.done, results.study
     report = study_report(results)
-    sections = {section.key: text_of(section) for section in report.sections}
+    sections = {section.key: words_of(section) for section in report.sections}
     facts = next(block for block in report["answer"].blocks if isinstance(block, Facts))
     said = {
         key: next(f.answer for f in facts.rows if f.question == q) for key, q in FIXED["questions"].items()
