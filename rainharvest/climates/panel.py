@@ -226,7 +226,7 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
             shown.unit,
             place,
             len(facts["groups"]),
-            not region.attrs["invented"],  # an invented region lies on no map of the world
+            not region.attrs.get("invented", False),  # an invented region lies on no map of the world
         )
         return {
             "map": (partial(map_figure, *drawn), SAY.map(facts)),

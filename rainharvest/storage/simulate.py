@@ -77,7 +77,7 @@ def as_numbers(name: str, values) -> np.ndarray:
             or kind == "O"
             and not any(isinstance(v, str | bytes | bool | np.bool_) for v in plain.flat)
         ):
-            return np.require(plain, float, ("C", "W"))  # read-only arrays would be compiled for anew
+            return np.require(plain, float, "CAW")  # for arrays of another kind it would be compiled anew
     except (TypeError, ValueError, OverflowError):
         pass
     raise InputError(f"{values!r} is not a number", "give a number", name)
