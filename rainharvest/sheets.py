@@ -22,12 +22,13 @@ _PAGE = """<!DOCTYPE html>
 body {{font:11pt/1.45 "DejaVu Sans",Verdana,sans-serif; color:#22303a; max-width:178mm; margin:0 auto; padding:4mm}}
 h1 {{font-size:19pt; line-height:1.2}} h2 {{font-size:14pt; margin-top:1.4em}} h1,h2 {{break-after:avoid}}
 img {{max-width:100%; height:auto; break-inside:avoid}} p,li,tr,pre {{break-inside:avoid}}
-table {{border-collapse:collapse; font-size:10pt}} th,td {{border-bottom:1px solid #9fa8ab; padding:3px 8px;
-  text-align:left; vertical-align:top}}
+table {{border-collapse:collapse}} th,td {{border-bottom:1px solid #9fa8ab; padding:3px 8px 3px 0 !important;
+  font-size:9pt !important; text-align:left; vertical-align:top}}
 pre {{white-space:pre-wrap; font:7.5pt/1.35 "DejaVu Sans Mono",monospace; background:#f3f5f5; padding:6px 10px}}
 a {{color:#10405f}} .jp-InputPrompt,.jp-OutputPrompt,.anchor-link {{display:none}}
 .answer {{border-bottom:1px solid #22303a; height:2.2em; margin:0 0 1.2em 0; color:#6f7679}}
 .asked {{break-inside:avoid}}
+div:has(> h2:last-child), div:has(> h3:last-child) {{break-after:avoid}}
 </style></head><body>
 {body}
 </body></html>

@@ -155,4 +155,14 @@ def test_sheets_fit_the_page_and_need_nothing_from_outside(browser, tmp_path):
         pictures = "all => all.every(e => e.alt.length > 40 && e.naturalWidth > 500)"
         assert page.eval_on_selector_all("img", pictures), book.stem
         assert page.locator(".answer").count() == 3, book.stem
+        if shutil.which("pdftotext"):
+            page.pdf(path=file.with_suffix(".pdf"), format="A4", print_background=True)
+            subprocess.run(
+                ["pdftotext", "-layout", file.with_suffix(".pdf"), file.with_suffix(".txt")], check=True
+            )
+            printed = file.with_suffix(".txt").read_text(encoding="utf-8").split("\f")[:-1]
+            lines = [[line for line in one.splitlines() if line.strip()] for one in printed]
+            assert len(lines[-1]) > 2, "a last page with a single line"
+            titles = {title.strip() for title in page.locator("h2, h3").all_inner_texts()}
+            assert not [one[-1] for one in lines if one[-1].strip() in titles], book.stem
         page.close()

@@ -152,7 +152,8 @@ def test_the_first_page_from_its_opening_to_a_choice_that_another_shows(page, la
     run(page)
     check_notebook(page, STORAGE, stills)
     restart(page)
-    page.wait_for_function(f"() => ({LOST})() === 1", timeout=60_000)
+    panels = page.locator(".rh-panel").count()  # those of the exercises too
+    page.wait_for_function(f"() => ({LOST})() === {panels}", timeout=60_000)
     picture(page, "lost")
 
 
