@@ -36,14 +36,14 @@ def path(axes: Axes, name: str, points, **look) -> Line2D:
 
 def level(axes: Axes, name: str, y: float, **look) -> Line2D:
     """Draw a line across the axes."""
-    drawn = keep(axes, name, lambda: axes.axhline(0, **look))
+    drawn = keep(axes, name, lambda: axes.axhline(y, **look))
     drawn.set_ydata([y] * 2)
     return drawn
 
 
 def upright(axes: Axes, name: str, x: float, **look) -> None:
     """Draw a line from below to above through the axes."""
-    keep(axes, name, lambda: axes.axvline(1, **look)).set_xdata([x] * 2)
+    keep(axes, name, lambda: axes.axvline(x, **look)).set_xdata([x] * 2)
 
 
 def band(axes: Axes, name: str, x, low, high, color: str = MIST, linewidth: float = 0, **look) -> None:

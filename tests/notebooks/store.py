@@ -29,7 +29,7 @@ def store(path):
         cell.metadata.pop("execution", None)
         said += "".join(o.text for o in cell.outputs if o.get("name") == "stderr")
         for output in cell.outputs:
-            if "panel" in cell.metadata.get("tags", []):
+            if "panel" in cell.metadata.get("tags", []) and "data" in output:
                 output["data"] = {"text/html": output["data"]["text/html"]}
         if "keep_output" not in cell.metadata.get("tags", []):
             cell.outputs, cell.execution_count = [], None
