@@ -239,6 +239,13 @@ def test_a_class_of_two_a_phone_among_them_each_with_a_study_of_their_own(browse
     size = slider_of(phone, "tank size").get_attribute("aria-valuenow")
     assert slider_of(laptop, "tank size").get_attribute("aria-valuenow") == own != size
     assert len(list((served / "notebooks" / ".my_class").glob("*/my_study.toml"))) == 1
+    with laptop.expect_file_chooser() as chosen:
+        laptop.get_by_role("button", name="The record of my station").click()
+    chosen.value.set_files(ROOT / "data" / "records" / "monsoon.csv")
+    laptop.get_by_role("button", name="The record of my station (1)").wait_for()
+    assert "Begun from monsoon.csv, 1965 to 2024" in note(laptop, "Start from this station")
+    shown(laptop, pages, FIRST, token="")
+    assert slider_of(laptop, "Roof plan area").get_attribute("aria-valuenow") == "100.0"
     assert [url for url in asked if not url.startswith((pages, "data:", "blob:"))] == []
     for client in clients:
         client.close()
