@@ -10,9 +10,9 @@ from pathlib import Path
 from rainharvest.core.errors import InputError, require
 from rainharvest.study.choices import VISITOR
 
-FOLDER = "my_class"
+FOLDER = ".my_class"
 
-"""Folder beside the notebooks in which each visitor has one."""
+"""Folder beside the notebooks in which each visitor has one; hidden, so that no list of pages names a visitor."""
 
 COOKIE = "rainharvest-visitor"
 
@@ -59,6 +59,7 @@ def settings(notebooks: str | os.PathLike, ip: str, port: int, token: str) -> di
             "tornado_settings": {"headers": {"Content-Security-Policy": POLICY}},
         },
         "VoilaConfiguration": {"prelaunch_hook": as_visitor},
+        "ContentsManager": {"hide_globs": ["my_*"]},
         "MappingKernelManager": {"cull_idle_timeout": IDLE, "cull_interval": 60},
     }
 

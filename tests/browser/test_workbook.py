@@ -238,13 +238,20 @@ def test_a_class_of_two_a_phone_among_them_each_with_a_study_of_their_own(browse
         shown(page, pages, FIRST, token="")
     size = slider_of(phone, "tank size").get_attribute("aria-valuenow")
     assert slider_of(laptop, "tank size").get_attribute("aria-valuenow") == own != size
-    assert len(list((served / "notebooks" / "my_class").glob("*/my_study.toml"))) == 1
+    assert len(list((served / "notebooks" / ".my_class").glob("*/my_study.toml"))) == 1
+    with laptop.expect_file_chooser() as chosen:
+        laptop.get_by_role("button", name="The record of my station").click()
+    chosen.value.set_files(ROOT / "data" / "records" / "monsoon.csv")
+    laptop.get_by_role("button", name="The record of my station (1)").wait_for()
+    assert "Begun from monsoon.csv, 1965 to 2024" in note(laptop, "Start from this station")
+    shown(laptop, pages, FIRST, token="")
+    assert slider_of(laptop, "Roof plan area").get_attribute("aria-valuenow") == "100.0"
     assert [url for url in asked if not url.startswith((pages, "data:", "blob:"))] == []
     for client in clients:
         client.close()
 
 
-def test_nobody_reaches_a_page_without_the_word_nor_a_file_with_it(browser, pages):
+def test_nobody_reaches_a_page_without_the_word_nor_a_file_with_it(browser, pages, served):
     page = browser.new_page()
     page.goto(f"{pages}/voila/render/{FIRST}")
     assert page.locator(".noUi-handle").count() == 0 and "token" in page.content().lower()
@@ -259,6 +266,10 @@ def test_nobody_reaches_a_page_without_the_word_nor_a_file_with_it(browser, page
             answer = page.request.get(f"{pages}/{way}/{path}?token={TOKEN}")
             assert answer.status >= 400 or "Voil" in answer.text(), (way, path)
             assert "cells" not in answer.text() and "[rain]" not in answer.text()
+    (served / "notebooks" / ".my_class" / "0a1b").mkdir(parents=True, exist_ok=True)
+    for path in ("", "/.my_class", "/.my_class/0a1b"):
+        listed = page.request.get(f"{pages}/voila/tree{path}?token={TOKEN}")
+        assert (listed.status == 404) == bool(path) and "0a1b" not in listed.text().replace(f"tree{path}", "")
     page.close()
 
 

@@ -3,10 +3,13 @@
 import ast
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from panels import button
 
+from rainharvest.core import exercise
 from rainharvest.core.exercise import says
 
 ROOM = Path(__file__).parents[2] / "rainharvest"
@@ -66,3 +69,24 @@ def test_no_check_compares_an_answer_by_itself(path):
     ]
     sentences = [one for one in strings if isinstance(one, str) and " " in one and "\n" not in one]
     assert not any(re.search(r"\w_\w", one) for one in sentences), "code names in a hint"
+
+
+def test_in_a_notebook_a_field_takes_the_answer(monkeypatch, capsys):
+    shown = []
+    monkeypatch.setattr(exercise, "_shell", lambda: SimpleNamespace(kernel=True))
+    monkeypatch.setattr("IPython.display.display", shown.append)
+    says(None, 51.0, "The answer.", "The hint.")
+    says(None, {"wet run"}, "The answer.", "The hint.", among=AMONG)
+    number, name = shown
+    for panel, typed, said in (
+        (number, " ", "Give a number first."),
+        (number, "about 20", "That is not a number."),
+        (number, "20", "Not yet: 20 is too low. The hint."),
+        (number, "50", "Right. The answer."),
+        (name, "dry run", "Not yet: dry run has 3. The hint."),
+        (name, "wet run", "Right. The answer."),
+    ):
+        panel.rh_controls["yours"].value = typed
+        button(panel, "Check").click()
+        assert said in panel.rh_words.value
+    assert name.rh_controls["yours"].options == tuple(AMONG) and capsys.readouterr().out == ""

@@ -176,13 +176,13 @@ def test_a_file_of_the_reader_s_own_is_kept_beside_the_copy_and_given_back(copy)
 
 def test_each_visitor_of_the_pages_has_a_copy_of_their_own(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    for who, share in (("my_class/ana", 0.7), ("my_class/bo", 0.8)):
+    for who, share in ((".my_class/ana", 0.7), (".my_class/bo", 0.8)):
         monkeypatch.setenv(VISITOR, who)
         assert study_in_use(DEMO) == DEMO
         save_choices(study_in_use(DEMO), {"target.reliability": share})
         assert study_in_use(DEMO) == own_copy() == Path(who) / "my_study.toml"
         assert rain_files(own_copy())[0].resolve() == rain_files(DEMO)[0].resolve()
-    monkeypatch.setenv(VISITOR, "my_class/ana")
+    monkeypatch.setenv(VISITOR, ".my_class/ana")
     assert read_study(own_copy())[0].target.reliability == 0.7
     monkeypatch.delenv(VISITOR)
     assert own_copy() == Path("my_study.toml") and not own_copy().is_file()
