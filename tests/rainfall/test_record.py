@@ -142,10 +142,8 @@ def test_snow_is_warned_of_by_place_or_temperature(rng):
         for warmer in (0, 8)
     )
     assert snow_falls(findings, plateau) and not snow_falls(findings, coast) and not snow_falls(findings)
-    said = [
-        texts_of("study").watch(SimpleNamespace(reserve=False, arrangement="combined", snow=s))
-        for s in (0, 1)
-    ]
+    plain = {"reserve": False, "arrangement": "combined", "doubtful": []}
+    said = [texts_of("study").watch(SimpleNamespace(**plain, snow=s)) for s in (0, 1)]
     assert "snow" not in said[0] and "bring snow" in said[1]
 
 
