@@ -46,18 +46,19 @@ def study_water(study, record: StudyRecord) -> xr.Dataset:
         nothing = xr.zeros_like(record.filled).assign_attrs(record.filled.attrs | attributes("inflow"))
         return nothing.reset_coords(drop=True).to_dataset(name="inflow")
     given = study.losses.model_dump(exclude={"intensity"}, exclude_none=True)
-    water = collect(record.filled, study.roof, study.conveyance, **given, intensity=study.losses.intensity)
-    if study.conveyance is None:
+    return collect(record.filled, study.roof, study.conveyance, **given, intensity=study.losses.intensity)
+
+
+def with_hardness(study, record: StudyRecord, water: xr.Dataset) -> xr.Dataset:
+    """Return the water with what would reach the tank [L/year] if it rained as hard as in each climate."""
+    if study.conveyance is None or study.arrangement.kind == "mains reserve":
         return water
+    rain = record.filled.isel(member=0, drop=True)
+    given = study.losses.model_dump(exclude={"intensity"}, exclude_none=True)
     catchment = make_catchment(roofs=study.roof, conveyance=study.conveyance, **given)
-    brought = brought_by_hardness(record.filled.isel(member=0, drop=True), catchment)
-    return water.assign_attrs(brought_by_hardness=json.dumps(brought))
-
-
-def brought_by_hardness(rain: xr.DataArray, catchment: Catchment) -> dict[str, float]:
-    """Return what would reach the tank [L/year] if it rained as hard as in each climate."""
     done = {name: collect_totals(rain, [catchment], intensity=one) for name, one in CLIMATES.items()}
-    return {name: float(one.inflow.mean()) * 365.25 for name, one in done.items()}
+    brought = {name: float(one.inflow.mean()) * 365.25 for name, one in done.items()}
+    return water.assign_attrs(brought_by_hardness=json.dumps(brought))
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ class Hardness:
 
 
 def hardness_of(intensity: Intensity, water: xr.Dataset) -> Hardness:
-    """Return how hard it rains, from what `study_water` kept."""
+    """Return how hard it rains, from what `with_hardness` kept."""
     brought = json.loads(water.attrs.get("brought_by_hardness", "{}"))
     order = sorted(brought.items(), key=lambda one: one[1])
     return Hardness(intensity, order[0] if order else None, order[-1] if order else None)

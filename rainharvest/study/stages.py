@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import xarray as xr
 
-from rainharvest.catchment.facts import study_water
+from rainharvest.catchment.facts import study_water, with_hardness
 from rainharvest.core.kept import StageData, keep, key_of, recall, table_from_dataset, table_to_dataset
 from rainharvest.core.tables import known_of, models_of
 from rainharvest.demand.facts import study_demand, study_evapotranspiration
@@ -183,7 +183,8 @@ def _record(run: Run, stage: str) -> StageData:
 
 
 def _catchment(run: Run, stage: str) -> StageData:
-    water = study_water(seen_by(run.study, stage), record_of(run))
+    seen, record = seen_by(run.study, stage), record_of(run)
+    water = with_hardness(seen, record, study_water(seen, record))
     if "lost" not in water:
         return {"water": water}
     # Every version's losses would be nine tenths of all that is kept; the first version's are shown.

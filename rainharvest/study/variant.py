@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -74,6 +74,8 @@ class Prepared:
     area: float  # [m2] Plan area of all its roofs
     people: float  # [1] People of its largest use
     sizes: np.ndarray  # [L] Usable sizes of the curve
+    # Inflow of the last roof area, and the curves of the people tried on it: another tank changes neither
+    known: dict = field(default_factory=dict)
 
 
 def prepare(path: str | os.PathLike) -> Prepared:
@@ -95,19 +97,22 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
     """
     for name, value in (("area", area), ("people", people), ("capacity", capacity)):
         require(value > 0, f"{value:g} is not possible", f"give {name} above zero", name)
-    study = prepared.study
-    study = study.model_copy(update={"roof": scaled_roofs(study.roof, area)})
-    inflow = study_water(study, prepared.record).inflow.isel(member=0)
+    study, known = prepared.study, prepared.known
+    if area not in known:
+        known.clear()
+        roofs = study.model_copy(update={"roof": scaled_roofs(study.roof, area)})
+        known[area] = study_water(roofs, prepared.record).inflow.isel(member=0)
+    inflow = known[area]
     by_people = {use.name for use in study.use if use.people}
     factor = [people / prepared.people if name in by_people else 1.0 for name in prepared.demand.use.values]
     demand = prepared.demand * xr.DataArray(factor, dims="use")
     flows = Flows(inflow.to_dataset(name="inflow"), demand, ())
     total = demand.sum("use")
-    along = xr.DataArray(prepared.sizes, {"capacity": prepared.sizes}, ("capacity",))
     month = prepared.record.year_start_month
-    done = trade_off(
-        inflow, total, along, **balance_settings(study, flows, along, mains=False), year_start_month=month
-    )
+    if (area, people) not in known:
+        along = xr.DataArray(prepared.sizes, {"capacity": prepared.sizes}, ("capacity",))
+        settings = balance_settings(study, flows, along, mains=False)
+        known[area, people] = trade_off(inflow, total, along, **settings, year_start_month=month)
     own = simulate(
         inflow,
         total,
@@ -126,7 +131,7 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
     more["described"] = ((), float(capacity), attributes("described"))
     nominal = float(capacity) / study.tank.usable_share
     more["described_nominal"] = ((), nominal, attributes("described_nominal"))
-    done = done.assign_coords(time=own.time.variable).assign(more)
+    done = known[area, people].assign_coords(time=own.time.variable).assign(more)
     done.attrs |= {"measure": study.target.measure, "target": study.target.reliability}
     done.attrs |= {"arrangement": study.arrangement.kind, "decided_by": "study file", "offers": 0}
     return done

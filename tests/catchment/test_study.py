@@ -19,8 +19,8 @@ from rainharvest.catchment.facts import (
     dry_and_wet,
     first_flush_cost,
     hardness_of,
-    study_water,
     which_roof_first,
+    with_hardness,
 )
 from rainharvest.catchment.hydraulics import (
     cannot_work,
@@ -320,7 +320,7 @@ def test_the_reports_table_is_a_direct_call_with_the_studys_own_run(monkeypatch,
         study, mistakes = study_from(tables, DATA / "records")
         assert not [m for m in mistakes if not m.doubt]
         record = SimpleNamespace(filled=rain)
-        water = xr.Dataset() if cannot_work(study.conveyance) else study_water(study, record)
+        water = xr.Dataset() if cannot_work(study.conveyance) else with_hardness(study, record, xr.Dataset())
         results = SimpleNamespace(study=study, record=record, flows=SimpleNamespace(water=water), done={})
         shown = next(
             block
