@@ -211,7 +211,7 @@ def _climates(given: argparse.Namespace) -> int:
         given.file, given.out, threads=given.threads, cluster=given.cluster, progress=True
     )
     tell_climates(results)
-    print(f"Written to {given.out} (Zarr) and the table of the places beside it")
+    print(f"Written to {given.out} (Zarr) and beside it the table of the places and, of a grid, a map")
     return 0
 
 

@@ -160,18 +160,26 @@ def write_climates(
     except InputError as error:
         raise error.at(path) from None
     size = described_size(opened.region, results)
-    table = places_table(results, size)
+    named = by_standard_names(results)
+    table = places_table(named, size)
     with whole_files(out.parent) as scratch:
         write_csv(table, scratch / out.with_suffix(".csv").name, index=False, float_format="%.6g")
-        if set(results.rain_year.dims) == {"latitude", "longitude"}:
-            drawn = map_of_run(results)
-            (scratch / out.with_suffix(".svg").name).write_text(drawn, encoding="utf-8")
+        space = {*named.latitude.dims, *named.longitude.dims} if "latitude" in named.coords else set()
+        if len(space) == 2 and space == set(named.rain_year.dims):  # a grid, no list of places
+            (scratch / out.with_suffix(".svg").name).write_text(map_of_run(named), encoding="utf-8")
     return results.assign_attrs(described_size=size)
+
+
+def by_standard_names(results: xr.Dataset) -> xr.Dataset:
+    """Return results whose latitude and longitude bear these names, however the grid's own file calls them."""
+    roles = {str(at.attrs.get("standard_name")): str(name) for name, at in results.coords.items()}
+    own = {roles[role]: role for role in ("latitude", "longitude") if role in roles and roles[role] != role}
+    return results.rename(own)
 
 
 def map_of_run(results: xr.Dataset) -> str:
     """Return the map of the size that reaches the target, by the first run and in the first arrangement, as SVG."""
-    one = results.isel(conveyance=0, arrangement=0).transpose("latitude", "longitude", ...)
+    one = results.isel(conveyance=0, arrangement=0)
     values, land = one.reaching / 1000, one.rain_year.notnull()
     title = f"Size that reaches {percent(results.attrs['target'])}, {one.conveyance.item()}"
     words = texts_of("climates").map(map_facts(one.reaching, "reaching", "litres"))

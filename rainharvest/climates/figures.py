@@ -122,11 +122,16 @@ def map_figure(
     coast: bool = False,
     figure: Figure | None = None,
 ) -> Figure:
-    """Draw a map of one quantity, with the place that was picked; where its sign changes, zero is white and marked."""
+    """Draw a map of one quantity, with the place that was picked; where its sign changes, zero is white and marked.
+
+    Latitude and longitude are the axes of the values, or on a projected grid two tables.
+    """
     from matplotlib import rc_context
     from matplotlib.colors import LinearSegmentedColormap
 
     lat, lon = values.latitude.values, values.longitude.values
+    axes_of_grid = values.latitude.dims if lat.ndim == 2 else (*values.latitude.dims, *values.longitude.dims)
+    values, land = values.transpose(*axes_of_grid), land.transpose(*axes_of_grid)
     known = values.values[np.isfinite(values.values)]
     low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
     shades = ["#eef2f3", MIST, DEEP]
@@ -140,7 +145,8 @@ def map_figure(
         figure.set_layout_engine("compressed")
         look = {"edgecolors": "white", "linewidth": 0.5, "gid": "cells"}
         with rc_context(STYLE):
-            mesh = axes.pcolormesh(_edges(lon), _edges(lat), values.values, **look)
+            corners = (lon, lat) if lat.ndim == 2 else (_edges(lon), _edges(lat))
+            mesh = axes.pcolormesh(*corners, values.values, shading="auto", **look)
             figure.colorbar(mesh, ax=axes, pad=0.015).set_label(" ")
         axes.set_xlabel("Longitude (° east)")
         axes.set_ylabel("Latitude (° north)")
@@ -157,8 +163,9 @@ def map_figure(
     bar.set_ylabel("Group" if groups else unit)
     draw.level(bar, "zero", 0, color=INK, linewidth=2.2).set_visible(low < 0)
     axes.set_title(title, **TITLE)
-    y, x = np.nonzero(land.values & ~np.isfinite(values.values))
-    draw.line(axes, "never", lon[x], lat[y], "x", color=STONE, ms=9, mew=1.6)
+    never = land.values & ~np.isfinite(values.values)
+    east, north = (lon, lat) if lat.ndim == 2 else np.meshgrid(lon, lat)
+    draw.line(axes, "never", east[never], north[never], "x", color=STONE, ms=9, mew=1.6)
     if place is not None:
         draw.line(axes, "picked", [place[1]], [place[0]], "o", ms=15, mfc="none", mec=OCHRE, mew=4, zorder=5)
     return figure

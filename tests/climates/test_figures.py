@@ -98,6 +98,21 @@ def test_map_marks_the_place_and_where_nothing_reaches():
     assert artist(axes, "never").get_xdata().size == 3
 
 
+def test_a_projected_grid_is_drawn_where_its_places_lie():
+    lat, lon = (
+        np.array([[46.0, 46.1, 46.2], [47.0, 47.1, 47.2]]),
+        np.array([[8.0, 9.0, 10.0], [8.1, 9.1, 10.1]]),
+    )
+    at = {"latitude": (("y", "x"), lat), "longitude": (("y", "x"), lon)}
+    values = xr.DataArray([[1.0, np.nan, 3.0], [4.0, 5.0, 6.0]], at, ("y", "x"))
+    axes = map_figure(values, xr.ones_like(values, bool).T, "Projected", "kL").axes[0]
+    cells = artist(axes, "cells")
+    middles = cells.get_coordinates()[:-1, :-1] + np.diff(cells.get_coordinates(), axis=1)[:-1] / 2
+    assert cells.get_array().shape == (2, 3) and cells.get_array()[1, 2] == 6
+    np.testing.assert_allclose(middles[..., 0], lon, atol=0.06)
+    assert (artist(axes, "never").get_xdata(), artist(axes, "never").get_ydata()) == ([9.0], [46.1])
+
+
 def test_outline_of_the_land_holds_real_airports():
     """Of the airports of the conterminous United States in an open dataset, all but those of islands lie on it."""
     airports = vega_datasets.data.airports()

@@ -88,6 +88,16 @@ def test_the_command_writes_a_store_and_a_table_and_goes_on(tmp_path, capsys):
     assert "other inputs" in capsys.readouterr().err
 
 
+def test_a_grid_with_other_names_has_its_map_too(tmp_path, capsys):
+    path = changed(tmp_path, (GRID, '[grid]\nfile = "few.nc"\nmask = "land"\n'))
+    with xr.open_dataset(DATA / "region" / "rain.nc") as grid:
+        few = grid.isel(latitude=slice(2, 5), longitude=slice(2, 5))
+        few.rename(latitude="lat", longitude="lon").drop_encoding().to_netcdf(tmp_path / "few.nc")
+    assert main(["climates", str(path), "--out", str(tmp_path / "few.zarr")]) == 0, capsys.readouterr().err
+    assert "Size that reaches 80 %" in (tmp_path / "few.svg").read_text(encoding="utf-8")
+    assert {"latitude", "longitude"} == set(pd.read_csv(tmp_path / "few.csv").columns[:2])
+
+
 def test_places_with_a_record_each(tmp_path, capsys):
     records = DATA / "records"
     places = "".join(
