@@ -5,8 +5,8 @@ from __future__ import annotations
 from rainharvest.core.exercise import says
 from rainharvest.core.reader import litres
 from rainharvest.siteworks.base import base_of, vessel_of
-from rainharvest.siteworks.facts import Works
 from rainharvest.siteworks.panel import Ready, site_given, site_variant
+from rainharvest.siteworks.works import Works
 
 
 def check_pressure(works: Works, height: float, yours_kilopascals: float | None) -> None:

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from rainharvest.siteworks.delivery import PumpWorks
-    from rainharvest.siteworks.facts import Works
+    from rainharvest.siteworks.works import Works
 
 SAY = texts_of("siteworks")
 

@@ -18,7 +18,7 @@ from rainharvest.core.controls import choice, slider
 from rainharvest.core.errors import require
 from rainharvest.core.mistakes import found_by_pydantic
 from rainharvest.siteworks.base import GROUNDS, SHAPES
-from rainharvest.siteworks.facts import Given, Works, plan_siteworks, qualities_of, ten_year_day
+from rainharvest.siteworks.facts import qualities_of, ten_year_day
 from rainharvest.siteworks.figures import (
     gauge_figure,
     pump_figure,
@@ -29,6 +29,7 @@ from rainharvest.siteworks.figures import (
 )
 from rainharvest.siteworks.section import SAY
 from rainharvest.siteworks.tables import PumpPlan, SiteWorks
+from rainharvest.siteworks.works import Given, Works, plan_siteworks
 from rainharvest.storage.facts import Flows, balance_settings
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.choices import saving

@@ -11,7 +11,8 @@ from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Su
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, measure, number
 from rainharvest.core.text import texts_of
-from rainharvest.siteworks.facts import Works, bill_of, siteworks_of
+from rainharvest.siteworks.facts import bill_of, siteworks_of
+from rainharvest.siteworks.works import Works
 
 SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")
 

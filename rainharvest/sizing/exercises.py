@@ -25,7 +25,7 @@ def guess_more_people(path: str | os.PathLike, group: xr.Dataset, times: float) 
     path : str or path
         The study file.
     group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
+        As `rainharvest.sizing.facts_costs.sizing_group`.
     times : float [1]
         How many times as many people.
 
@@ -55,7 +55,7 @@ def check_sure(group: xr.Dataset, yours_percent: float | None, capacity_kilolitr
     Parameters
     ----------
     group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
+        As `rainharvest.sizing.facts_costs.sizing_group`.
     yours_percent : float, optional
         The reader's answer; ``...`` asks for the right one.
     capacity_kilolitres : float
@@ -77,7 +77,7 @@ def check_shortcut(group: xr.Dataset, yours: str | None) -> None:
     Parameters
     ----------
     group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
+        As `rainharvest.sizing.facts_costs.sizing_group`.
     yours : str, optional
         Name of a short way; ``...`` asks for the right one.
     """
@@ -101,7 +101,7 @@ def check_tanks(group: xr.Dataset, capacity_kilolitres: float, yours: str | None
     Parameters
     ----------
     group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`, with a catalogue.
+        As `rainharvest.sizing.facts_costs.sizing_group`, with a catalogue.
     capacity_kilolitres : float
         Usable size in kilolitres.
     yours : str, optional

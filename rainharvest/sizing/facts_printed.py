@@ -242,7 +242,7 @@ def picked_options(group: xr.Dataset) -> list[int]:
     Parameters
     ----------
     group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`, with a catalogue.
+        As `rainharvest.sizing.facts_costs.sizing_group`, with a catalogue.
 
     Returns
     -------

@@ -17,7 +17,8 @@ from rainharvest.core.errors import InputError, require
 from rainharvest.core.style import rounded_up
 from rainharvest.demand.uses import essential_demand
 from rainharvest.sizing import figures
-from rainharvest.sizing.facts import case_of, rain_feeds
+from rainharvest.sizing.facts import rain_feeds
+from rainharvest.sizing.facts_certainty import case_of
 from rainharvest.sizing.facts_printed import (
     band_side,
     curve_at,

@@ -72,7 +72,7 @@ def tell_recommendation(group: xr.Dataset, width: int = 100) -> None:
     Parameters
     ----------
     group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`.
+        As `rainharvest.sizing.facts_costs.sizing_group`.
     width : int
         Characters on a line.
     """
@@ -85,7 +85,7 @@ def terms_words(group: xr.Dataset) -> str:
     Parameters
     ----------
     group : Dataset
-        As `rainharvest.sizing.facts.sizing_group`, with prices.
+        As `rainharvest.sizing.facts_costs.sizing_group`, with prices.
 
     Returns
     -------

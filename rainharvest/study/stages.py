@@ -218,15 +218,15 @@ def _group(run: Run, stage: str) -> StageData:
     done = results_of(run, "decision")["done"]
     groups = {name: results_of(run, name)["group"] for name in STAGES[stage].takes if name in _GROUPS}
     results = StudyResults(seen_by(run.study, stage), record_of(run), flows_of(run), done, run.folder, groups)
-    room, _, name = _GROUPS[stage].partition(".")
-    return {"group": getattr(importlib.import_module(f"rainharvest.{room}.facts"), name)(results)}
+    file, _, name = _GROUPS[stage].rpartition(".")
+    return {"group": getattr(importlib.import_module(f"rainharvest.{file}"), name)(results)}
 
 
 _GROUPS = {
-    "certainty": "sizing.certainty_group",
-    "costs": "sizing.sizing_group",
-    "drought": "drought.drought_group",
-    "site works": "siteworks.siteworks_group",
+    "certainty": "sizing.facts_certainty.certainty_group",
+    "costs": "sizing.facts_costs.sizing_group",
+    "drought": "drought.facts.drought_group",
+    "site works": "siteworks.facts.siteworks_group",
 }
 """Loaded when they are wanted: most runs of a notebook stop before them."""
 _DRAWING = ("use", "calendar", "garden", "pool", "weather")

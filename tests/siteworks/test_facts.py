@@ -12,10 +12,11 @@ from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
 from rainharvest.core.reader import US, number, reading
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import buildability, plan_siteworks, siteworks_group, siteworks_of
+from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
+from rainharvest.siteworks.works import plan_siteworks
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
 from rainharvest.study.stages import results_of

@@ -14,7 +14,7 @@ from rainharvest.core.blocks import Table
 from rainharvest.core.reader import number
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
-from rainharvest.sizing.facts import case_of
+from rainharvest.sizing.facts_certainty import case_of
 from rainharvest.sizing.facts_printed import certainty, decision, maps_at, option_for, step_at
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing

@@ -1,0 +1,474 @@
+"""The site works of a study: everything that is drawn, said and listed of the tank on its site."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, peak_overflow
+from rainharvest.catchment.hydraulics import (
+    STANDING_LIMIT,
+    Levels,
+    level_margin,
+    run_levels,
+    static_pressure,
+)
+from rainharvest.catchment.tables import TRADE_SIZES, Catchment, Conveyance, concerns_of, with_full_tank
+from rainharvest.core.errors import InputError
+from rainharvest.demand.uses import may_serve, treatment_class
+from rainharvest.siteworks.base import (
+    CODE,
+    Base,
+    Vessel,
+    Wind,
+    base_of,
+    gauge_table,
+    tank_height,
+    vessel_of,
+    wind_on,
+)
+from rainharvest.siteworks.delivery import PumpWorks, Tap, below_the_tap, pump_works, tap_gauge
+from rainharvest.siteworks.overflow import (
+    OverflowPipe,
+    biggest_storms,
+    infiltration_rate,
+    overflow_pipe,
+    size_soakaway,
+    storm_depths,
+    stuck_valve_flow,
+)
+from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
+from rainharvest.siteworks.treatment import (
+    DOUBTFUL,
+    ChlorinePlan,
+    air_gap,
+    chlorine_plan,
+    samples_to_take,
+    there_of,
+    treatment_of_uses,
+)
+from rainharvest.siteworks.underground import Flotation, flotation_of
+from rainharvest.siteworks.upkeep import (
+    check_list,
+    price_parts,
+    site_parts,
+    siting_checks,
+    upkeep_calendar,
+)
+from rainharvest.sizing.tables import PUMP_ENERGY
+
+LEVELS = 25
+
+"""Of the gauge."""
+
+
+PRESSURE_CLASSES = (250.0, 400.0, 600.0, 1000.0, 1600.0, 2500.0)
+
+"""Of pipe (PN 2.5 to PN 25), kPa: the series of ISO 161-1, from memory, not verified."""
+
+
+QUANTILES = (0.5, 0.9, 0.99)
+
+"""Of the overflow of a day."""
+
+
+@dataclass(frozen=True)
+class Given:
+    """What the site works take from the rest of the study."""
+
+    nominal: float  # [L] Nominal size of the tank
+    dead_share: float  # [1] Share of it below the outlet
+    freeboard_share: float  # [1] Share of it above the overflow
+    mean_demand: float  # [L/day] What is drawn on a mean day
+    arrangement: str  # As `Arrangement.serves_as`
+    qualities: dict[str, str]  # Quality that each thing that draws water needs, by its name
+    catchment: Catchment | None  # Roofs and run of pipe; None without a roof
+    # ``inflow``, ``spilled_daily``, ``stored`` on ``time``; None where no rain enters
+    daily: xr.Dataset | None
+    ten_year_day: float  # [mm/day] As heavy a day as comes once in ten years
+    prices: dict[str, float] = field(default_factory=dict)  # Of a piece, where costs or a catalogue give them
+    elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
+    units: str = "metric"  # Of the study: trade sizes go by them
+
+    @property
+    def conveyance(self) -> Conveyance | None:
+        """The run of pipe, where there is one."""
+        return None if self.catchment is None else self.catchment.conveyance
+
+    @property
+    def rain_fed(self) -> Catchment | None:
+        """The catchment, where its rain enters the tank."""
+        return None if self.daily is None else self.catchment
+
+
+@dataclass(frozen=True)
+class Works:
+    """The site works: everything that is drawn, said and listed."""
+
+    site: SiteWorks  # What was asked
+    given: Given  # What the study gave
+    vessel: Vessel  # The tank
+    base: Base  # What one tank stands on
+    wind: Wind  # One tank in the wind
+    flotation: Flotation | None  # One empty tank in wet ground; None where it stands on the ground
+    tap: Tap  # The tap that is fed by the water's own weight
+    below_tap: float  # [L] Water above the outlet that does not reach it
+    gauge: xr.Dataset  # On ``water_level``: litres, days, and pressure, flow and filling time at the tap
+    levels: Levels | None  # Where the run from the roof lies in the design storm; None where there is none
+    peak: PeakOverflow | None  # What the overflow must pass; None where no roof feeds the tank
+    overflow: OverflowPipe | None  # The overflow; None where it cannot be made, see ``overflow_answer``
+    overflow_answer: str  # Why not, in plain words; empty where it can
+    spills: xr.Dataset | None  # As `rainharvest.catchment.drainage.daily_overflow`
+    soakaway: xr.Dataset | None  # As `rainharvest.siteworks.overflow.size_soakaway`
+    soakaway_answer: str  # Why not, in plain words; empty where it can
+    storms: xr.Dataset | None  # As `rainharvest.siteworks.overflow.biggest_storms`
+    pump: PumpWorks | None  # The pump, where there is one
+    checks: pd.DataFrame  # As `rainharvest.siteworks.upkeep.siting_checks`
+    chlorine: ChlorinePlan | None  # Dose and contact, where chlorine is used
+    treatment: pd.DataFrame  # As `rainharvest.siteworks.treatment.treatment_of_uses`
+    tests: pd.DataFrame  # As `rainharvest.siteworks.treatment.samples_to_take`
+    upkeep: pd.DataFrame  # As `rainharvest.siteworks.upkeep.upkeep_calendar`
+    parts: pd.DataFrame  # As `rainharvest.siteworks.upkeep.price_parts`
+    ticks: tuple[str, ...]  # What to tick off before anybody digs
+    handover: tuple[str, ...]  # What to do on the day of installing and handing over
+
+    defaults = DEFAULTS  # Of the stage, by name
+    standing_limit = STANDING_LIMIT.value  # [day] Standing water older than this is too old
+    code = CODE  # Where presumed bearing values come from
+    measured_energy = PUMP_ENERGY.value  # [kW h/m3] Of pumps at work
+
+    @property
+    def floor_height(self) -> float:
+        """Floor of the tank above the ground; below zero in the ground [m]."""
+        return self.tap.floor_height
+
+    @property
+    def marks(self) -> dict[str, float]:
+        """Levels above the floor of the tank [m], from the top down: of the drawing and of the table."""
+        vessel, floor, run = self.vessel, self.floor_height, self.levels
+        out = {"top of the tank": vessel.height, "overflow": vessel.overflow_mark}
+        out |= {"outlet": vessel.outlet_mark, "ground": -floor}
+        out |= {} if self.tap_dry else {"tap": self.tap.tap_level}
+        if self.pump:
+            out |= {"highest tap": self.site.pump.highest_tap - floor, "pump stops": self.pump.stop_level}
+            level = self.site.pump.pump_level
+            out |= {} if level is None else {"pump": level - floor}
+        if run:
+            out |= {"gutter outlet": run.conveyance.outlet_level, "tank inlet": run.conveyance.inlet_level}
+        if run and run.conveyance.kind == "wet":
+            out["low point of the run"] = run.conveyance.low_level
+            out["water in the run after rain"] = run.full[0][1]
+            out["water in the run in the design storm"] = min(run.margin_to, run.conveyance.outlet_level)
+        return dict(sorted(out.items(), key=lambda mark: -mark[1]))
+
+    @property
+    def heads(self) -> tuple[float, float] | None:
+        """Head that a wet run needs in the design storm, and the head that there is [m]."""
+        run = self.levels
+        if run is None or run.conveyance.kind != "wet":
+            return None
+        there = level_margin(run.conveyance)
+        return there - run.margin, there
+
+    @property
+    def pressures(self) -> tuple[float, float] | None:
+        """Pressure on the lowest joint of a wet run after rain, and backed up to the gutter in a storm [kPa]."""
+        run = self.given.conveyance
+        return (static_pressure(run), static_pressure(run, True)) if run and run.kind == "wet" else None
+
+    @property
+    def pressure_class(self) -> float:
+        """Least class of pipe that bears the higher of them [kPa]; NaN where no class of the list does."""
+        return next((one for one in PRESSURE_CLASSES if one >= max(self.pressures)), np.nan)
+
+    @property
+    def tap_dry(self) -> bool:
+        """Whether no water reaches the tap by its own weight, even from a full tank."""
+        return self.tap.tap_level >= self.vessel.overflow_mark
+
+    @property
+    def held_by_water(self) -> bool:
+        """Whether water alone can hold a tank in the gust of the site."""
+        return self.wind.holds_with <= self.vessel.nominal / self.vessel.tanks
+
+    @property
+    def presses_harder(self) -> bool:
+        """Whether the base presses harder than the ground may be asked to bear."""
+        return self.base.ground_pressure > self.base.bearing * (1 + 1e-9)
+
+    @property
+    def raise_for_bucket(self) -> float:
+        """How much higher the tap must be for the bucket to stand under it [m]."""
+        needed = self.site.bucket_height + DEFAULTS["bucket_clearance"].value
+        return max(needed - self.tap.tap_height, 0.0)
+
+    @property
+    def bucket_fits(self) -> bool:
+        """Whether the bucket stands under the tap."""
+        return self.raise_for_bucket <= 1e-9
+
+    @property
+    def half_litres(self) -> float:
+        """Water to draw with the gauge half way between outlet and overflow [L]."""
+        return self.vessel.above_outlet(self.vessel.middle)
+
+    @property
+    def half_days(self) -> float:
+        """How long that lasts [day]."""
+        return self.half_litres / self.given.mean_demand
+
+    @property
+    def half_seconds(self) -> float:
+        """How long a bucket takes half way between the tap, or the outlet, and the overflow [s]."""
+        level = (max(self.vessel.outlet_mark, self.tap.tap_level) + self.vessel.overflow_mark) / 2
+        return float(self.gauge.seconds_to_fill.sel(water_level=level, method="nearest"))
+
+    @property
+    def stuck_flow(self) -> float:
+        """What a float valve that sticks open lets in [L/s]."""
+        return stuck_valve_flow(self.site.mains_bore)
+
+    @property
+    def overflow_needed(self) -> float:
+        """What the overflows of all the tanks must pass together [L/s]."""
+        if self.peak is None:
+            return self.stuck_flow
+        return self.peak.flow + (self.stuck_flow if self.given.arrangement == "combined" else 0.0)
+
+    @property
+    def onward(self) -> float:
+        """What the pipes between the tanks carry in the design storm: the run enters one of them [L/s]."""
+        return self.peak.flow * (self.vessel.tanks - 1) / self.vessel.tanks
+
+    @property
+    def gutters_spill(self) -> bool:
+        """Whether the roofs shed more than reaches the tank."""
+        return self.peak.roofs > self.peak.flow * 1.001  # a thousandth more is no more
+
+    @property
+    def has_storms(self) -> bool:
+        """Whether a storm reached the tank."""
+        return self.storms is not None and self.storms.sizes["storm"] > 0
+
+    @property
+    def storms_met(self) -> dict[str, float]:
+        """How full the biggest storms found the tank, and what share of them it kept."""
+        full = self.storms.full_before.values
+        spilled, brought = float(self.storms.storm_spilled.sum()), float(self.storms.storm_inflow.sum())
+        return {
+            "count": len(full),
+            "emptiest": float(full.min()),
+            "fullest": float(full.max()),
+            "nearly_full": int((full > 0.9).sum()),
+            "kept": 1 - spilled / brought,
+        }
+
+    def air_gap(self, rule: str = "elsewhere") -> float:
+        """Return the air gap under the mains inlet by a rule [mm]."""
+        return air_gap(self.site.mains_bore, rule=rule)
+
+    @property
+    def misfits(self) -> pd.DataFrame:
+        """Levels and distances that do not fit."""
+        return self.checks[self.checks.fits == "no"]
+
+    @property
+    def other_misfits(self) -> list[str]:
+        """Those that neither the run's level or head says, nor shade, without which it can be built."""
+        return list(self.misfits.drop(index=["run", "shade"], errors="ignore").check)
+
+    @property
+    def to_measure(self) -> list[str]:
+        """Levels and distances that nobody has measured."""
+        return list(self.checks[self.checks.fits == "measure it"].check)
+
+    @property
+    def trains(self) -> dict[str, list[str]]:
+        """Uses that the tank serves, by the steps that their water passes through."""
+        served = self.treatment[self.treatment.served]
+        return {steps: list(uses) for steps, uses in served.groupby("steps", sort=False).use}
+
+    @property
+    def lamp_is_last(self) -> bool:
+        """Whether light is the last that some of the water passes."""
+        return any(steps.endswith("ultraviolet lamp") for steps in self.trains)
+
+    @property
+    def filtered(self) -> bool:
+        """Whether some of the water is filtered and disinfected."""
+        return "filtered and disinfected" in set(self.treatment["class"][self.treatment.served])
+
+    @property
+    def stood_water_is_drunk(self) -> bool:
+        """Whether what stood in a wet run comes to water that somebody drinks, filtered and disinfected."""
+        run = self.given.conveyance
+        return run is not None and run.kind == "wet" and self.filtered
+
+    @property
+    def doubtful_roofs(self) -> dict[str, list[str]]:
+        """Roofs whose water carries what no step of its treatment settles, with what it is."""
+        roofs = self.given.rain_fed.roofs if self.given.rain_fed else ()
+        found = {roof.name: [c for c in concerns_of(roof) if c in DOUBTFUL] for roof in roofs}
+        return {name: concerns for name, concerns in found.items() if concerns}
+
+    @property
+    def not_served(self) -> list[str]:
+        """Uses that this tank may not serve."""
+        return list(self.treatment[~self.treatment.served].use)
+
+    @property
+    def unpriced(self) -> int:
+        """How many kinds of parts have no price."""
+        return int(self.parts.cost.isna().sum())
+
+    @property
+    def parts_cost(self) -> float:
+        """What the parts cost that have a price, in the study's currency."""
+        return float(self.parts.cost.sum())
+
+
+def plan_siteworks(site: SiteWorks, given: Given) -> Works:
+    """Return the site works of a study, a mistake in them named by its place in the study file."""
+    try:
+        return _planned(site, given)
+    except InputError as error:
+        place = f"site_works.{error.place}" if error.place else "site_works"
+        raise InputError(error.problem, error.remedy, place, error.file or None) from None
+
+
+def _planned(site: SiteWorks, given: Given) -> Works:
+    vessel = vessel_of(
+        given.nominal,
+        site.form,
+        tank_height(site, given.conveyance and given.conveyance.inlet_level),
+        tank_width=site.tank_width,
+        tanks=site.tanks,
+        dead_share=given.dead_share,
+        freeboard_share=given.freeboard_share,
+    )
+    if given.conveyance is not None and site.height is not None:
+        run = with_full_tank(given.conveyance, vessel.overflow_mark)
+        given = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
+    of_base = ("bearing", "empty_mass", "slab_thickness", "slab_margin", "stand", "buried")
+    base = base_of(vessel, site.ground, **{name: getattr(site, name) for name in of_base})
+    floor, run, roofs = site.floor_height, given.conveyance, given.catchment
+    height = floor + vessel.outlet_mark if site.tap_height is None else site.tap_height
+    if site.buried and site.tap_height is None:  # where a bucket stands under it, on the ground
+        height = max(height, site.bucket_height + DEFAULTS["bucket_clearance"].value)
+    tap = Tap(height, floor, site.tap_run, site.tap_bore)
+    pumped = site.buried and site.pump and tap.tap_level >= vessel.overflow_mark
+    below = vessel.capacity if pumped else below_the_tap(vessel, tap)
+    pump = pump_works(site.pump, vessel, floor, given.elevation)
+    flotation = flotation_of(site, vessel, base)
+    gauge = tap_gauge(gauge_table(vessel, given.mean_demand, LEVELS), tap, site.bucket)
+    peak, overflow, overflow_answer = _overflow(site, given, vessel)
+    soakaway, soakaway_answer = _soakaway(site, given)
+    served = [quality for quality in given.qualities.values() if may_serve(given.arrangement, quality)]
+    classes = {treatment_class(quality, given.arrangement) for quality in served}
+    there = there_of(classes, given.arrangement, site.disinfect)
+    there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
+    there |= {"in the ground" if site.buried else "on the ground"}
+    things = {"roof": roofs, "pump": pump, "suction": pump and pump.suction, "linked": vessel.tanks > 1}
+    there |= {name for name, thing in things.items() if thing}
+    flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
+    chlorine = chlorine_plan(flow, given.mean_demand) if "chlorine" in there else None
+    dug = soakaway is not None and site.overflow_to == "soakaway"
+    parts = site_parts(
+        site,
+        vessel,
+        base,
+        tap,
+        there,
+        catchment=roofs,
+        overflow=overflow,
+        soakaway_length=float(soakaway.soakaway_length) if dug else 0.0,
+        pump=pump,
+        chlorine=chlorine,
+        arrangement=given.arrangement,
+        units=given.units,
+    )
+    checks = siting_checks(
+        vessel, site, run, peak.roofs if peak else 0.0, overflow_to=site.overflow_to if roofs else ""
+    )
+    daily = given.daily
+    return Works(
+        site=site,
+        given=given,
+        vessel=vessel,
+        base=base,
+        wind=wind_on(vessel, base.empty_mass, site.gust),
+        flotation=flotation,
+        tap=tap,
+        below_tap=below,
+        gauge=gauge,
+        levels=run_levels(run, peak.roofs) if run and peak else None,
+        peak=peak,
+        overflow=overflow,
+        overflow_answer=overflow_answer,
+        spills=None if daily is None else daily_overflow(daily.spilled_daily, QUANTILES),
+        soakaway=soakaway,
+        soakaway_answer=soakaway_answer,
+        storms=None if daily is None else biggest_storms(daily, vessel.capacity),
+        pump=pump,
+        checks=checks,
+        chlorine=chlorine,
+        treatment=treatment_of_uses(given.qualities, given.arrangement, flow, site.disinfect),
+        tests=samples_to_take(served, given.arrangement, site.disinfect),
+        upkeep=upkeep_calendar(there, site.wet_month),
+        parts=price_parts(parts, site.prices | given.prices),
+        ticks=check_list(there),
+        handover=check_list(there, "handover"),
+    )
+
+
+def _overflow(
+    site: SiteWorks, given: Given, vessel: Vessel
+) -> tuple[PeakOverflow | None, OverflowPipe | None, str]:
+    """Return what the overflow must pass, the overflow, and why there is none."""
+    peak, run, top = None, given.conveyance, vessel.height
+    if given.rain_fed is None:  # the valve stands in one tank: its overflow passes it all
+        flow, inlet = stuck_valve_flow(site.mains_bore), site.mains_bore
+    else:
+        peak = peak_overflow(given.rain_fed, site.design_intensity)
+        flow, inlet = peak.flow / vessel.tanks, run.bore if run else 0.0
+        if given.arrangement == "combined":  # the valve of one tank may stick open as well
+            flow += stuck_valve_flow(site.mains_bore)
+        if run is not None and vessel.overflow_mark < run.inlet_level < top:
+            top = run.inlet_level
+    try:
+        sizes = tuple(size for size in TRADE_SIZES[given.units] if size >= 50)
+        return peak, overflow_pipe(flow, top - vessel.overflow_mark, inlet_bore=inlet, sizes=sizes), ""
+    except InputError as error:
+        return peak, None, f"{error.problem}; {error.remedy}"
+
+
+def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
+    """Return the soakaway that takes all the roofs' rain, and why there is none."""
+    if given.rain_fed is None:
+        return None, "no roof feeds the tank"
+    if site.trial_pit is None:
+        return None, (
+            "nobody has dug a trial pit: fill one three times, time it from three quarters to one quarter full, and "
+            "give trial_pit"
+        )
+    minutes, depths = site.storm_minutes, site.storm_depths
+    if minutes is None:
+        table = storm_depths(site.design_intensity, given.ten_year_day)
+        minutes, depths = table.storm_minutes.values, table.values
+    try:
+        rate = infiltration_rate(site.trial_pit)
+        done = size_soakaway(
+            sum(roof.area for roof in given.rain_fed.roofs),
+            rate,
+            minutes,
+            depths,
+            soakaway_width=site.soakaway_width,
+            soakaway_depth=site.soakaway_depth,
+            voids=site.voids,
+        )
+    except InputError as error:
+        return None, f"{error.problem}; {error.remedy}"
+    return done.assign_attrs(done.attrs | {"infiltration": rate}), ""
