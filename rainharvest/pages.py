@@ -56,7 +56,12 @@ def settings(notebooks: str | os.PathLike, ip: str, port: int, token: str) -> di
             "port": port,
             "token": token,
             "open_browser": False,
-            "tornado_settings": {"headers": {"Content-Security-Policy": POLICY}},
+            "tornado_settings": {
+                "headers": {"Content-Security-Policy": POLICY},
+                # Where no word is asked for, no page of another site may reach these by a name of its own.
+                "allow_remote_access": not near,
+                "local_hostnames": ["localhost"],
+            },
         },
         "VoilaConfiguration": {"prelaunch_hook": as_visitor},
         "ContentsManager": {"hide_globs": ["my_*"]},

@@ -11,6 +11,10 @@ def test_other_machines_are_let_in_with_a_word_only(capsys, tmp_path):
     assert "no such folder" in capsys.readouterr().err
     assert settings(tmp_path, "localhost", 8866, "")["Voila"]["ip"] == "localhost"
     assert settings(tmp_path, "0.0.0.0", 8866, "raindrop")["Voila"]["token"] == "raindrop"
+    hosts = [
+        settings(tmp_path, ip, 8866, "raindrop")["Voila"]["tornado_settings"] for ip in ("::1", "0.0.0.0")
+    ]
+    assert [one["allow_remote_access"] for one in hosts] == [False, True]
 
 
 def test_kernels_that_nobody_looks_at_end(tmp_path):

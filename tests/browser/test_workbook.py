@@ -270,6 +270,8 @@ def test_nobody_reaches_a_page_without_the_word_nor_a_file_with_it(browser, page
     for path in ("", "/.my_class", "/.my_class/0a1b"):
         listed = page.request.get(f"{pages}/voila/tree{path}?token={TOKEN}")
         assert (listed.status == 404) == bool(path) and "0a1b" not in listed.text().replace(f"tree{path}", "")
+    host = page.request.get(f"{pages}/?token={TOKEN}", headers={"Host": "elsewhere.example"})
+    assert host.status == 403  # a page of another site cannot borrow a name for this machine
     page.close()
 
 
