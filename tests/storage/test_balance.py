@@ -166,7 +166,9 @@ def test_every_litre_is_accounted_for(case):
         asked, rel=1e-9, abs=1e-9
     )
     assert float(done.stored.min()) >= 0
-    assert float(done.stored.max()) <= max(case["capacity"], 0) * (1 + 1e-12)
+    # A demand met by the mains passes through the store: what a sum of that size leaves by rounding may stay.
+    dust = 4 * np.finfo(float).eps * (case["demand"].max(initial=0) + case["inflow"].max(initial=0))
+    assert float(done.stored.max()) <= max(case["capacity"], 0) * (1 + 1e-12) + dust
     assert float(done.yield_by_year.sum()) == pytest.approx(float(done.delivered), rel=1e-9, abs=1e-9)
 
 
