@@ -10,7 +10,7 @@ import xarray as xr
 from rainharvest.catchment.figures import GROUND, draw_run
 from rainharvest.core import draw
 from rainharvest.core.quantities import label
-from rainharvest.core.reader import date, in_units, large_volume, measure, number
+from rainharvest.core.reader import date, in_units, large_volume, marks, measure, number
 from rainharvest.core.style import (
     BRICK,
     DEEP,
@@ -224,6 +224,11 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
     piece("stop", (0.0, level), (wide, level), **dashed)
 
 
+def _level(value: float) -> str:
+    """Return a level as the axis beside it counts it; its unit would run into the words at the right."""
+    return marks(f"{in_units(value, 'm')[0]:.2f}")
+
+
 def run_figure(works: Works, figure: Figure | None = None) -> Figure:
     """Draw the run from the roof to the tanks to scale, with the levels and the pressures that are told."""
     if figure is None:
@@ -261,7 +266,7 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
             last = min(level, last - step)  # words keep clear of one another
             end = run.run + span + 0.01 * across
             ticks += [(run.run + span, level), (end, last), (np.nan, np.nan)]
-            place, text = (end + 0.004 * across, last), f"{at_tank[k]} {measure(level, 'm', 3)}"
+            place, text = (end + 0.004 * across, last), f"{at_tank[k]} {_level(level)}"
         draw.label(axes, f"mark-{k}", place, text)
     draw.path(axes, "ticks", ticks, color=STONE, linewidth=1.4, zorder=5)
     heads, said = [], ["", ""]
@@ -269,7 +274,7 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
         rain, storm = (marks[f"water in the run {when}"] for when in ("after rain", "in the design storm"))
         heads = [(-0.015 * across, rain), (0.015 * across, rain), (np.nan, np.nan)]
         heads += [(-0.015 * across, storm), (0.015 * across, storm)]
-        said = ["after rain " + measure(rain, "m", 3), "in the storm " + measure(storm, "m", 3)]
+        said = [f"after rain {_level(rain)}", f"in the storm {_level(storm)}"]
     draw.path(axes, "heads", heads, color=DEEP, linewidth=2.4, zorder=7)
     top = max(storm, rain + step) if works.pressures else 0.0
     draw.label(axes, "rain", (0.05 * across, heads[0][1] if heads else 0.0), said[0], va="top")

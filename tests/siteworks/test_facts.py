@@ -10,7 +10,7 @@ import xarray as xr
 from rainharvest import InputError
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
-from rainharvest.core.reader import US, number, reading
+from rainharvest.core.reader import US, reading
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
 from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
@@ -331,9 +331,9 @@ def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
     assert "4.9 m above the ground on the building" in said
     # the drawing names the levels of the table, both heads and the class of the pipe
     drawn = " ".join(words.get_text() for words in run_figure(works).axes[0].texts)
-    for words in (f"overflow {number(marks['overflow'], 3)} m", f"in the storm {number(storm, 3)} m"):
+    for words in (f"overflow {marks['overflow']:.2f}", f"in the storm {storm:.2f}"):
         assert words in drawn
-    assert "after rain 2.7 m" in drawn and "PN 2.5" in drawn
+    assert "after rain 2.70" in drawn and "PN 2.5" in drawn
     # a harder storm stands at the gutter and runs over it; it never stands higher
     hard = site_variant(ready, wet, height=2.0, design_intensity=150.0)
     assert hard.marks["water in the run in the design storm"] == 3.8
