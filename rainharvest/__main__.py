@@ -71,7 +71,8 @@ def main(argv: list[str] | None = None) -> int:
         default=None,
         help="whether the reading after a gap of a month or less is the total of its days too",
     )
-    commands.add_parser("ready", help="compile once what the notebooks run, so that they answer at once")
+    ready = commands.add_parser("ready", help="compile once what the notebooks run, so that they answer at once")
+    ready.add_argument("file", metavar="STUDY.toml", nargs="?", help="a study to work as well, for its first page")
     sheets = commands.add_parser("sheets", help="the notebooks as pages to print, and a page of answers")
     sheets.add_argument("--out", metavar="FOLDER", required=True, help="folder for the pages")
     sheets.add_argument("--notebooks", metavar="FOLDER", default="notebooks", help="where the notebooks lie")
@@ -186,6 +187,10 @@ def _ready(given: argparse.Namespace) -> int:
     print("Making the workbook ready: the first time on a machine this takes a minute or two.", flush=True)
     with redirect_stderr(io.StringIO()):  # it says of each loop that it is being compiled
         make_ready()
+    if given.file:
+        from rainharvest.study.run import run_study
+
+        run_study(given.file)
     return 0
 
 

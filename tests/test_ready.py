@@ -4,6 +4,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from rainharvest.__main__ import main
+
 ROOT = Path(__file__).parents[1]
 CODE = """
 from rainharvest.ready import make_ready
@@ -21,3 +23,9 @@ def test_the_first_panel_compiles_nothing_more():
     said = subprocess.run([sys.executable, "-c", CODE], capture_output=True, text=True, check=True, cwd=ROOT)
     forms, same = said.stdout.split()
     assert int(forms) >= 8 and same == "True"
+
+
+def test_the_study_named_is_worked_up_to_its_decision(tmp_path, monkeypatch):
+    monkeypatch.setenv("RAINHARVEST_CACHE", str(tmp_path))
+    assert main(["ready", str(ROOT / "data" / "studies" / "clinic_reserve.toml")]) == 0
+    assert len(list(tmp_path.glob("decision-*"))) == 1
