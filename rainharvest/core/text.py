@@ -53,6 +53,7 @@ class _Compiled(FileSystemBytecodeCache):
 
     def dump_bytecode(self, bucket) -> None:
         with suppress(OSError):
+            Path(self.directory).mkdir(exist_ok=True)
             super().dump_bytecode(bucket)
 
 
