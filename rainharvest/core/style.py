@@ -131,10 +131,15 @@ def svg(figure: Figure, name: str, words: str = "") -> str:
     width, height = (POINTS * inches for inches in figure.get_size_inches())
     plain = escape(re.sub(r"<[^>]+>", "", words), quote=True)
     return (
-        f'<svg role="img" aria-label="{plain}" style="width:100%;height:auto;display:block" '
+        f'<svg role="img" aria-label="{plain}" style="width:100%;height:auto;display:block" {_STROKES} '
         f'viewBox="0 0 {width:g} {height:g}" xmlns="http://www.w3.org/2000/svg" version="1.1" '
         f'xmlns:xlink="http://www.w3.org/1999/xlink">{drawing}</svg>\n'
     )
+
+
+_STROKES = 'stroke-linejoin="round" stroke-linecap="butt"'
+
+"""In place of the style sheet that the renderer writes: one more sheet, and a browser styles the whole page anew."""
 
 
 def _laid_out(figure: Figure, name: str) -> dict:
@@ -174,10 +179,21 @@ def _document(figure: Figure, draw: Callable) -> str:
     renderer.get_text_width_height_descent = _text_size  # measured once, not anew for every painting
     draw(renderer, text)
     renderer.finalize()
-    # nothing refers to groups, and pages hold many figures
-    drawing = re.sub('<g id="[^"]*">', "<g>", text.getvalue())
-    start = drawing.index("<defs>", drawing.find("</metadata>"))  # the head's default style is wanted
+    drawing = _without_groups(text.getvalue())
+    start = drawing.index("</defs>", drawing.find("</metadata>")) + len("</defs>")
     return drawing[start : drawing.rindex("</svg>")]
+
+
+def _without_groups(drawing: str) -> str:
+    """Return a drawing without the groups that have nothing but a name: nothing refers to them, and they are half of all."""
+    kept = []
+
+    def ends(tag: re.Match) -> str:
+        if tag[0] != "</g>":
+            kept.append(not tag[1])
+        return tag[0] if (kept.pop() if tag[0] == "</g>" else kept[-1]) else ""
+
+    return re.sub(r'(<g(?: id="[^"]*")?>)|<g [^>]*>|</g>', ends, drawing)
 
 
 @lru_cache(maxsize=4096)

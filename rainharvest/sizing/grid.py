@@ -15,9 +15,9 @@ from rainharvest.sizing.tables import Costs
 from rainharvest.sizing.trade_off import scaled_catchment, tank_inflows
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, record_inputs
 
-SIZES = 192
+SIZES = 128
 
-"""Sizes of the curve: three blocks of lanes."""
+"""Sizes of the curve: two blocks of lanes, each size a twentieth larger than the one before."""
 
 DRAWS = 10
 

@@ -127,7 +127,7 @@ def test_pictures_that_are_not_there(results):
 
 
 def test_speed_of_a_move(panel, benchmark):
-    """Printed, never asserted: 60 years, 192 sizes, the record and ten versions, one figure painted."""
+    """Printed, never asserted: 60 years, 128 sizes, the record and ten versions, one figure painted."""
     control = panel.rh_controls["area"]
     values = iter(range(100, 2300, 1))
 

@@ -67,7 +67,7 @@ def test_speed_of_every_measure(benchmark, sixty, capsys):
     say(capsys, benchmark, "1,000 sizes, 60 years, 200 draws, every measure", drawn.inflow.size * 1000)
 
 
-@pytest.mark.benchmark(group="sizing: a slider's move: 192 sizes and a band of 10 draws, the demo's 60 years")
+@pytest.mark.benchmark(group="sizing: a slider's move: 128 sizes and a band of 10 draws, the demo's 60 years")
 @pytest.mark.parametrize("measure", ["volume_reliability", "time_reliability"])
 def test_speed_of_a_slider(benchmark, tmp_path, measure):
     text = DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/')
