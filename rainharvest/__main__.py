@@ -71,8 +71,12 @@ def main(argv: list[str] | None = None) -> int:
         default=None,
         help="whether the reading after a gap of a month or less is the total of its days too",
     )
-    ready = commands.add_parser("ready", help="compile once what the notebooks run, so that they answer at once")
-    ready.add_argument("file", metavar="STUDY.toml", nargs="?", help="a study to work as well, for its first page")
+    ready = commands.add_parser(
+        "ready", help="compile once what the notebooks run, so that they answer at once"
+    )
+    ready.add_argument(
+        "file", metavar="STUDY.toml", nargs="?", help="a study to work as well, for its first page"
+    )
     sheets = commands.add_parser("sheets", help="the notebooks as pages to print, and a page of answers")
     sheets.add_argument("--out", metavar="FOLDER", required=True, help="folder for the pages")
     sheets.add_argument("--notebooks", metavar="FOLDER", default="notebooks", help="where the notebooks lie")

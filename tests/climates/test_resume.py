@@ -2,6 +2,7 @@
 
 import errno
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -98,6 +99,20 @@ def test_two_sigkills_among_the_regions_and_a_third_run_gives_the_same_bytes(fil
     (out / "reaching" / "0.0.0.0.x.partial").write_bytes(b"half a chunk")  # what a kill can leave behind
     start(files["by cell"], out)
     assert tree(out) == tree(undisturbed / "by cell")
+
+
+@pytest.mark.long
+def test_sigkills_at_any_moment_leave_a_store_that_the_next_run_completes(files, undisturbed, tmp_path, rng):
+    out, killed = tmp_path / "out", 0
+    for _ in range(int(os.environ.get("RAINHARVEST_KILLS", "3"))):
+        end = time.monotonic() + rng.uniform(0, 5)
+        killed += kill_in_the_middle(files["by cell"], out, lambda: time.monotonic() > end) == -signal.SIGKILL  # noqa: B023
+        if marks(out) and marks(out) == zarr.open_group(out, mode="r")["done"].size:
+            start(files["by cell"], out)
+            assert tree(out) == tree(undisturbed / "by cell")
+            shutil.rmtree(out)
+    start(files["by cell"], out)
+    assert killed and tree(out) == tree(undisturbed / "by cell")
 
 
 def test_sigkill_while_rain_by_day_is_laid_out(files, undisturbed, tmp_path):
