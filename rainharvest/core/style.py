@@ -185,7 +185,7 @@ def _document(figure: Figure, draw: Callable) -> str:
 
 
 def _without_groups(drawing: str) -> str:
-    """Return a drawing without the groups that have nothing but a name: half of all elements, and nothing needs them."""
+    """Return a drawing without the groups that have nothing but a name: half of all elements, referred to by none."""
     kept = []
 
     def ends(tag: re.Match) -> str:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from browser.driving import (
     FAULTS,
+    KERNEL_IDLE,
     LOOK,
     LOST,
     TOKEN,
@@ -275,12 +276,12 @@ def test_nobody_reaches_a_page_without_the_word_nor_a_file_with_it(browser, page
     page.close()
 
 
-# Times from a key's press to the frame after the one in which the first figure of the panel has changed.
+# Times from a key's press to the frame after the one in which the panel, but for the slider itself, has changed.
 WATCH = """handle => {
   window.rhTimes = [];
-  const panel = handle.closest('.jp-OutputArea-output').querySelector('.rh-picture, .widget-image');
-  new MutationObserver(() => {
-    if (window.rhPressed === undefined) return;
+  const panel = handle.closest('.jp-OutputArea-output');
+  new MutationObserver(seen => {
+    if (window.rhPressed === undefined || !seen.some(r => !r.target.closest('.widget-hslider'))) return;
     const pressed = window.rhPressed;
     window.rhPressed = undefined;
     requestAnimationFrame(() => setTimeout(() => window.rhTimes.push(performance.now() - pressed)));
@@ -289,12 +290,14 @@ WATCH = """handle => {
 }"""
 
 
-def times_of(page, handle, moves=50, rest=200):
+def times_of(page, handle, moves=50, rest=200, keys=("ArrowRight", "ArrowLeft")):
     """Return the milliseconds from key to painted pixels, sorted; ``rest`` lies between a picture and the next key."""
     handle.evaluate(WATCH)
     handle.focus()
+    at_end = handle.get_attribute("aria-valuenow") == handle.get_attribute("aria-valuemax")
+    keys = keys[::-1] if at_end else keys
     for k in range(moves):
-        page.keyboard.press("ArrowLeft" if k == moves // 2 else "ArrowRight")
+        page.keyboard.press(keys[k % 2])
         page.wait_for_function(f"() => window.rhTimes.length > {k}", timeout=20_000)
         page.wait_for_timeout(rest)
     return sorted(page.evaluate("() => window.rhTimes"))
@@ -318,3 +321,29 @@ def test_time_from_key_to_painted_pixels_is_printed_beside_that_of_a_figure_a_mo
         print("\nsizing panel, key press to painted pixels over 50 moves each:")
         for words, times in said.items():
             print(f"  {words}: {spread_of(times)}")
+
+
+@pytest.mark.long
+@pytest.mark.speed
+def test_time_to_the_figures_of_every_page_and_from_a_key_in_every_panel_is_printed(page, lab, capsys):
+    said = []
+    for name in NOTEBOOKS:
+        page.goto(f"{lab}/doc/tree/notebooks/{name}")
+        page.wait_for_function(KERNEL_IDLE, timeout=60_000)
+        begun = time.perf_counter()
+        page.evaluate(
+            "() => { window.rhRun = window.jupyterapp.commands.execute('notebook:run-all-cells'); }"
+        )
+        page.wait_for_selector(".rh-panel svg[role=img]", timeout=120_000)
+        first = time.perf_counter() - begun
+        page.evaluate("() => window.rhRun")
+        said.append(
+            f"{name[:2]}: first figure after {first:.1f} s, last after {time.perf_counter() - begun:.1f} s"
+        )
+        for panel in page.locator(".rh-controls:not(.rh-guess, .rh-fields)").all():
+            for handle in panel.locator(".noUi-handle").all()[:1]:
+                handle.scroll_into_view_if_needed()
+                times = times_of(page, handle, moves=20, keys=("End", "Home"))
+                said.append(f"    {handle.get_attribute('aria-label')}: {spread_of(times)}")
+    with capsys.disabled():
+        print("", *said, sep="\n")
