@@ -130,22 +130,35 @@ def siteworks_of(results) -> Works:
     site, nominal = study.site_works, float(done.described_nominal)
     if "tanks" in done.attrs:
         site = site.bought(int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
-    costs = prices_of(study) or Costs()
-    given = Given(
+    given = given_of(
+        study,
+        nominal,
+        demand,
+        done if rain else None,
+        ten_year_day(results.record.filled.isel(member=0, drop=True)) if rain else 0.0,
+        prices=priced_by_costs(prices_of(study) or Costs(), nominal, site.tanks, done.attrs),
+    )
+    return plan_siteworks(site, given)
+
+
+def given_of(
+    study, nominal: float, demand: xr.DataArray, daily: xr.Dataset | None, heavy_day: float, **known
+) -> Given:
+    """Return what the site works take from a study, a tank of it and its daily balance (None where no rain enters)."""
+    return Given(
         nominal=nominal,
         dead_share=study.tank.dead_share,
         freeboard_share=study.tank.freeboard_share,
         mean_demand=max(float(demand.mean()), 1e-9),
         arrangement=study.arrangement.serves_as,
         qualities=qualities_of(study),
-        catchment=study.catchment if rain and study.roof else None,
-        daily=done[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True) if rain else None,
-        ten_year_day=ten_year_day(results.record.filled.isel(member=0, drop=True)) if rain else 0.0,
-        prices=priced_by_costs(costs, nominal, site.tanks, done.attrs),
+        catchment=None if daily is None or not study.roof else study.catchment,
+        daily=None if daily is None else daily[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True),
+        ten_year_day=heavy_day,
         elevation=study.site.elevation,
         units=study.units,
+        **known,
     )
-    return plan_siteworks(site, given)
 
 
 def qualities_of(study) -> dict[str, str]:

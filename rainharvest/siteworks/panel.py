@@ -18,7 +18,7 @@ from rainharvest.core.controls import choice, slider
 from rainharvest.core.errors import require
 from rainharvest.core.mistakes import found_by_pydantic
 from rainharvest.siteworks.base import GROUNDS, SHAPES
-from rainharvest.siteworks.facts import qualities_of, ten_year_day
+from rainharvest.siteworks.facts import given_of, ten_year_day
 from rainharvest.siteworks.figures import (
     gauge_figure,
     pump_figure,
@@ -79,8 +79,7 @@ def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> 
             done = results_of(run, "decision")["done"]
         nominal = float(done.described_nominal)
         if "tanks" in done.attrs:  # bought from a catalogue, which knows them
-            tanks = {"tanks": int(done.attrs["tanks"]), "height": float(done.attrs["tank_height"])}
-            site = site.model_copy(update=tanks | {"form": "upright", "tank_width": None})
+            site = site.bought(int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
     return Ready(prepared, nominal, ten_year_day(prepared.record.filled.isel(member=0, drop=True)), site)
 
 
@@ -104,20 +103,8 @@ def site_given(
     usable = study.tank.usable(size)
     demand = prepared.demand.sum("use")
     daily = simulate(inflow, demand, usable, **balance_settings(study, flows, usable), trace=True)
-    daily = daily.isel(capacity=0, drop=True)[["stored", "spilled_daily"]].assign(inflow=inflow)
-    return Given(
-        nominal=size,
-        dead_share=study.tank.dead_share,
-        freeboard_share=study.tank.freeboard_share,
-        mean_demand=float(demand.mean()),
-        arrangement=study.arrangement.serves_as,
-        qualities=qualities_of(study),
-        catchment=study.catchment,
-        daily=daily.reset_coords(drop=True),
-        ten_year_day=ready.ten_year_day,
-        elevation=study.site.elevation,
-        units=study.units,
-    )
+    daily = daily.isel(capacity=0, drop=True).assign(inflow=inflow)
+    return given_of(study, size, demand, daily, ready.ten_year_day)
 
 
 def site_variant(ready: Ready, given: Given | None = None, **changes: object) -> Works:
