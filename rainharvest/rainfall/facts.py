@@ -25,6 +25,7 @@ from rainharvest.rainfall.flags import Flag, as_record
 from rainharvest.rainfall.read_open import open_source, unpacked
 from rainharvest.rainfall.read_values import LIMITS
 from rainharvest.rainfall.record import RainRecord, measured_years, read_as_far_as_needed
+from rainharvest.rainfall.refusals import refuse_unless
 from rainharvest.rainfall.summary import parts_of
 
 SAY = texts_of("rainfall")
@@ -155,8 +156,7 @@ def _refuse_large(path: Path) -> None:
     with unpacked(path, open_source(path).packing) as stream:
         while piece := stream.read(1 << 20):
             held += len(piece)
-            large = f"the file holds more than {most / 1e6:.0f} MB when unpacked"
-            require(held <= most, large, "sum it to days first, or read it without the page: read_rain")
+            refuse_unless(held <= most, "too_large_unpacked", most=most / 1e6)
 
 
 def hidden_days_skill(
