@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -76,10 +76,10 @@ def check_rain(
     values[record["flag"].isin([Flag.REJECTED, Flag.IN_TOTAL]).to_numpy()] = np.nan
     found: list[Finding] = []
 
-    def heed(new: list[Finding]) -> None:
+    def heed(new: Iterable[Finding]) -> None:
         """Keep the findings, and take their days out of the later checks."""
-        found.extend(new)
-        for one in new:
+        for one in [*new]:
+            found.append(one)
             if one.flag in ("rejected", "suspect") and one.severity in ("wrong", "suspect"):
                 values[days.get_loc(one.first_day) : days.get_loc(one.last_day) + 1] = np.nan
 
@@ -88,15 +88,15 @@ def check_rain(
     values[total_days > 1] = np.nan  # a total over several days has no place among daily values
     whole = values.copy()
     if not np.isfinite(values).any():
-        return table_of(found + check_years.incomplete_years(record))
+        return table_of([*found, *check_years.incomplete_years(record)])
     heed(check_habits.units(values, days))
     heed(check_days.outliers(values, days))
     heed(check_days.duplicates(values, days))
     heed(check_days.repeats(values, days))
     others = check_neighbours.kindred(values, as_neighbours(neighbours, record))
-    zeros = check_days.dry_runs(values, days) + check_days.empty_months(values, days)
+    zeros = [*check_days.dry_runs(values, days), *check_days.empty_months(values, days)]
     zeros = check_neighbours.not_borne_out(zeros, values, days, others)
-    heed(_not_twice(check_neighbours.denied_dryness(values, days, others) + zeros))
+    heed(_not_twice([*check_neighbours.denied_dryness(values, days, others), *zeros]))
     heed(check_neighbours.uncorroborated(values, days, others))
     heed(check_neighbours.scale(values, days, others))
     found += check_neighbours.shifts(values, days, others)
@@ -108,8 +108,8 @@ def check_rain(
         gaps_end_in_totals,
     )
     found += check_habits.all_habits(values, days)
-    found += check_years.incomplete_years(record) + check_years.snow(record)
-    found += check_years.breaks(values, days, others) + check_years.trend(values, days)
+    found += [*check_years.incomplete_years(record), *check_years.snow(record)]
+    found += [*check_years.breaks(values, days, others), *check_years.trend(values, days)]
     return table_of(found)
 
 
