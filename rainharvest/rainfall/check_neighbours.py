@@ -10,7 +10,7 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.core.errors import require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import along, variables
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check_days import LIMITS
 from rainharvest.rainfall.check_habits import DRIZZLE, GRIDDED_DRIZZLE, GRIDDED_DRY, factor_of
@@ -269,16 +269,11 @@ def compare_with_gauge(
     later = pd.Series(there)
     agreement = [rank_correlation(here, later.shift(-lag).to_numpy())[0] for lag in LAGS]
     found = xr.Dataset(
-        {name: ("record", value, attributes(name)) for name, value in columns.items()}
-        | {
-            "lag_agreement": ("lag", agreement, attributes("lag_agreement")),
-            "common_days": ((), int(known.sum()), attributes("common_days")),
-        },
-        coords={
-            "record": ("record", ["gauge", "product"], attributes("record")),
-            "lag": ("lag", list(LAGS), attributes("lag")),
-        },
-        attrs={"wet_day": float(wet_day)},
+        variables("record", columns)
+        | variables("lag", {"lag_agreement": agreement})
+        | variables((), {"common_days": int(known.sum())}),
+        along(record=["gauge", "product"], lag=list(LAGS)),
+        {"wet_day": float(wet_day)},
     )
     return found.assign_attrs(warnings="; ".join(_warnings(found)))
 

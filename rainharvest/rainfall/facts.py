@@ -14,17 +14,16 @@ import xarray as xr
 
 from rainharvest.core.defaults import defaults_of
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import variables
 from rainharvest.core.text import texts_of
-from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import spi_class
 from rainharvest.rainfall.describe import one_version
 from rainharvest.rainfall.fill_skill import FILLINGS, fill_skill
-from rainharvest.rainfall.flags import Flag, as_record
+from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_open import open_source, unpacked
 from rainharvest.rainfall.read_values import LIMITS
-from rainharvest.rainfall.record import RainRecord, measured_years, read_as_far_as_needed
+from rainharvest.rainfall.record import RainRecord, measured_years, read_and_check
 from rainharvest.rainfall.refusals import refuse_unless
 from rainharvest.rainfall.summary import parts_of
 
@@ -117,16 +116,10 @@ def checked_record(
     InputError
         If a file cannot be read or leaves a doubt.
     """
-    settled = {k: v for k, v in (hints or {}).items() if v is not None}
-    read, *others = (as_record(read_as_far_as_needed(file, settled)) for file in files)
-    findings = check_rain(read, others or None)
-    sound = accept_findings(read, findings[(findings["severity"] == "wrong") & (findings["flag"] != "")])
-    days = sound.indexes["time"]
-    first = days[-1] - pd.DateOffset(years=years) + pd.Timedelta(days=1)
-    near = [one.sel(time=slice(first, None)) for one in others]
-    return CheckedRecord(
-        read, tuple(others), findings, sound.sel(time=slice(first, None)), tuple(n for n in near if n.size)
-    )
+    read, neighbours, findings, sound = read_and_check(files, hints, by_reading=False)
+    first = sound.indexes["time"][-1] - pd.DateOffset(years=years) + pd.Timedelta(days=1)
+    recent, *near = (one.sel(time=slice(first, None)) for one in (sound, *neighbours))
+    return CheckedRecord(read, neighbours, findings, recent, tuple(one for one in near if one.size))
 
 
 def checked_upload(name: str, content: bytes, hints: Mapping[str, object] | None = None) -> CheckedRecord:
@@ -185,11 +178,9 @@ def hidden_days_skill(
         near, given = record.recent_neighbours or None, {"simulate": simulate, "members": members}
         return fill_skill(record.recent, near, hidden_share, repeats=1, **given)
     except InputError as error:
-        return xr.Dataset(
-            {name: ("way_filled", [np.nan, np.nan], attributes(name)) for name in SKILLS},
-            coords={"way_filled": list(FILLINGS)},
-            attrs={"share": hidden_share, "left_out": str(error)},
-        )
+        unknown = variables("way_filled", dict.fromkeys(SKILLS, [np.nan, np.nan]))
+        why = {"share": hidden_share, "left_out": str(error)}
+        return xr.Dataset(unknown, {"way_filled": list(FILLINGS)}, why)
 
 
 def whole_years(annual: xr.DataArray) -> dict[str, object]:
