@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from itertools import chain, islice
@@ -92,18 +93,15 @@ def read_rain(
     (array([2.5, 0. , nan, 0. ]), array([0, 1, 2, 0], dtype=int8))
     """
     _told(day_first=day_first, blank_is_zero=blank_is_zero)
-    source, chunks = _readings(path, Hints(column, units, day_first, at))
-    try:
+    with _opened(path, Hints(column, units, day_first, at)) as (source, chunks):
         first = next(chunks)
         chunks = chain([first], chunks)
         if first.step < SUB_DAILY:
-            rain = to_days(day_sums((begin(part, None) for part in chunks), blank_is_zero=blank_is_zero))
+            rain = to_days(day_sums((begin(part, None) for part in chunks), blank_is_zero))
             if not blank_is_zero:
                 rain.attrs["step_seconds"] = first.step
         else:
             rain = _dry_blanks(to_days(_whole(chunks)), blank_is_zero)
-    except InputError as error:
-        raise error.at(source.path) from None
     notes = [n for n in (*source.notes, rain.attrs["assumptions"]) if n]
     rain.attrs |= _origin(source) | {"assumptions": "; ".join(notes)}
     return rain
@@ -142,8 +140,7 @@ def read_subdaily(
         As ``read_rain`` does; and if the readings are a day apart.
     """
     _told(day_first=day_first, stamp_ends=stamp_ends)
-    source, chunks = _readings(path, Hints(column, units, day_first, at))
-    try:
+    with _opened(path, Hints(column, units, day_first, at)) as (source, chunks):
         parts = [begin(part, stamp_ends) for part in chunks]
         step = parts[0].step
         refuse_unless(step < SUB_DAILY, "days_not_readings")
@@ -151,8 +148,6 @@ def read_subdaily(
         del parts  # a minute record fills memory
         notes = [*source.notes, *whole.notes]
         keep = one_each(whole, whole.stamp, "moment", notes)
-    except InputError as error:
-        raise error.at(source.path) from None
     stamp, rain, flag = whole.stamp[keep], whole.fallen[keep], whole.flag[keep]
     more = {"step_seconds": step, "assumptions": "; ".join(dict.fromkeys(notes))} | _origin(source)
     return xr.DataArray(
@@ -177,11 +172,12 @@ def _origin(source: Source) -> dict[str, object]:
     return {"source_file": source.path.name, "sha256": source.sha256}
 
 
-def _readings(path: str | os.PathLike, hints: Hints) -> tuple[Source, Iterator[Readings]]:
-    """Open a file and return its readings, a chunk at a time, whatever its layout."""
+@contextmanager
+def _opened(path: str | os.PathLike, hints: Hints) -> Iterator[tuple[Source, Iterator[Readings]]]:
+    """Give a file and its readings, a chunk at a time, whatever its layout; errors of reading them name the file."""
     source = open_source(path)
     try:
-        return source, map(within_record, _layout(source, hints))
+        yield source, map(within_record, _layout(source, hints))
     except InputError as error:
         raise error.at(source.path) from None
 

@@ -144,7 +144,6 @@ def is_rain(text: str) -> bool:
 class Roles:
     """Places of the columns that matter; -1 or empty where there is none."""
 
-    names: tuple[str, ...]  # All column names, as the file writes them
     date: tuple[int, ...]  # One column (a date), two (a date and a clock), or the parts named by ``parts``
     parts: str  # "date", "date clock", or "year month day [hour [minute]]", "year doy"
     rain: int = -1
@@ -270,4 +269,4 @@ def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str |
     mine = mine or [i for i in quality if rain < i <= rain + 2]
     remark = first(_REMARK, words, [*taken, *range(rain)])
     period = (max(days, hours), hours >= 0, end)
-    return Roles(tuple(names), where, parts, rain, *period, [*mine, -1][0], remark, [*sites, -1][0], places)
+    return Roles(where, parts, rain, *period, [*mine, -1][0], remark, [*sites, -1][0], places)

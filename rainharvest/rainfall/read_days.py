@@ -38,6 +38,11 @@ class Readings:
     stamp_ends: bool = False  # Whether the file tells that stamps are the end of each reading
 
 
+def one_step_each(stamp: np.ndarray, rain: np.ndarray, flag: np.ndarray, **more: object) -> Readings:
+    """Return readings of a file without lines, none of them a total over several days."""
+    return Readings(stamp, rain, flag, np.ones(len(stamp), int), np.array([], int), **more)
+
+
 def usual_step(stamps: np.ndarray) -> float:
     """Return the commonest step between readings [s]; a day where there is no telling.
 
@@ -259,12 +264,5 @@ def day_sums(chunks: Iterable[Readings], blank_is_zero: bool | None = None) -> R
             notes.append(f"{plural(int((~whole).sum()))} with missing readings left unknown")
     rain = np.round(np.where(whole, total, np.nan), 9)  # tenths, without the dust of binary fractions
     flag = np.where(whole, np.where((total == 0) & (traces > 0), Flag.TRACE, Flag.MEASURED), Flag.MISSING)
-    return Readings(
-        day.astype("datetime64[s]"),
-        rain,
-        flag.astype(np.int8),
-        np.ones(len(day), dtype=np.int64),
-        np.array([], dtype=np.int64),
-        first.facts,
-        tuple(dict.fromkeys(notes)),
-    )
+    day, notes = day.astype("datetime64[s]"), tuple(dict.fromkeys(notes))
+    return one_step_each(day, rain, flag.astype(np.int8), facts=first.facts, notes=notes)

@@ -17,7 +17,7 @@ from rainharvest.core.errors import InputError, require_file
 from rainharvest.rainfall.calendars import SHORT, standard_stamps
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import looks_like_rain, parse_unit
-from rainharvest.rainfall.read_days import SUB_DAILY, Readings, usual_step
+from rainharvest.rainfall.read_days import SUB_DAILY, Readings, one_step_each, usual_step
 from rainharvest.rainfall.read_layout import Preamble
 from rainharvest.rainfall.read_open import Source, unpacked
 from rainharvest.rainfall.read_rows import Hints, file_unit, one_of
@@ -154,16 +154,12 @@ def _nearest(
         index | {dim: k + 1 if k + 1 < sizes[dim] else k - 1} for dim, k in index.items() if sizes[dim] > 1
     ]
     step = np.nanmax([0.0, *(float(distance(*at(other), here)) for other in beside)]) or QUARTER_DEGREE
-    limit = LIMITS["farthest_station"].value if stations else LIMITS["farthest"].value * step
-    _refuse_far(float(distance(*here, place)), limit, "station" if stations else "cell", *here, notes)
-    return index
-
-
-def _refuse_far(away: float, limit: float, what: str, lat: float, lon: float, notes: list[str]) -> None:
-    """Refuse a place too far from what stands for it, else note how far it is."""
-    where = f"{what} at {float(lat):g}, {(float(lon) + 180) % 360 - 180:g}"
-    refuse_unless(away <= limit, "far_away", where=where, away=away, most=limit)
+    most = LIMITS["farthest_station"].value if stations else LIMITS["farthest"].value * step
+    away = float(distance(*here, place))
+    where = f"{'station' if stations else 'cell'} at {here[0]:g}, {(here[1] + 180) % 360 - 180:g}"
+    refuse_unless(away <= most, "far_away", where=where, away=away, most=most)
     notes.append(f"the nearest {where} stands for the place, {away:.1f} km away")
+    return index
 
 
 def read_netcdf(source: Source, hints: Hints) -> Readings:
@@ -235,9 +231,8 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
         notes.append(
             f"no time bounds: each value, stamped {str(stamp[0])[11:16]}, was taken for the day of its date"
         )
-    one, none = np.ones(len(values), dtype=np.int64), np.array([], dtype=np.int64)
     when = stamp if begins is None else begins
-    return Readings(when, values, flags, one, none, facts, tuple(notes), step, ends)
+    return one_step_each(when, values, flags, facts=facts, notes=tuple(notes), step=step, stamp_ends=ends)
 
 
 def rain_variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:

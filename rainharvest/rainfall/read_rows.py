@@ -13,7 +13,7 @@ import numpy as np
 from rainharvest.core.errors import shortened
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Roles, Unit, given_unit, parse_unit, plain, roles, unit_in_name
-from rainharvest.rainfall.read_days import SUB_DAILY, Readings, refuse_apart, usual_step
+from rainharvest.rainfall.read_days import SUB_DAILY, Readings, one_step_each, refuse_apart, usual_step
 from rainharvest.rainfall.read_layout import (
     Preamble,
     Table,
@@ -54,7 +54,6 @@ class Hints:
     units: str | None = None
     day_first: bool | None = None
     at: object = None
-    blank_is_zero: bool | None = None
 
 
 def one_of(names: Sequence[str], at: object, kind: str = "site") -> int:
@@ -289,10 +288,9 @@ def read_rows(
         one_of(sorted(sites), hints.at)
     refuse_unless(plan, "no_rows")
     if pending:
-        none = np.array([])
         left = f"{plural(len(pending), 'row')} at the end without a date ({pending[0][1]!r}) left out"
-        yield Readings(
-            *(none.astype(kind) for kind in ("datetime64[s]", "f8", "i1", "i2", "i8")), notes=(left,)
+        yield one_step_each(
+            *(np.array([], kind) for kind in ("datetime64[s]", float, np.int8)), notes=(left,)
         )
 
 

@@ -117,8 +117,6 @@ def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm |
     filled = [c for c in cells if c]
     if not filled or not has_digit(filled[0]):
         return None
-    if _iso(filled) is not None:
-        return DateForm("year-month-day", _read_iso)
     for name, pattern in _PATTERNS.items():
         if not (found := pattern.fullmatch(filled[0])):
             continue
@@ -128,26 +126,6 @@ def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm |
             form = _ordered(form, filled, pattern, day_first)
         return _century(form, filled) if len(parts.get("y") or parts.get("c")) == 2 else form
     return None
-
-
-def _iso(cells: Sequence[str]) -> np.ndarray | None:
-    """Read the commonest form by the fast way; None if any cell does not fit it."""
-    widths = set(map(len, cells))
-    if len(widths) != 1 or not widths <= {10, 16, 19} or re.search(r"[^0-9T :-]", "".join(cells)):
-        return None
-    if not all(c[4] == c[7] == "-" and c[13:14] in ("", ":") for c in cells):  # numpy takes offsets for zones
-        return None
-    try:
-        stamps = np.array(cells, dtype="datetime64[s]")
-    except ValueError:
-        return None
-    years = stamps.astype("datetime64[Y]").astype(np.int64) + 1970
-    return None if (np.isnat(stamps) | (years < FIRST_YEAR) | (years > LAST_YEAR)).any() else stamps
-
-
-def _read_iso(cells: Sequence[str]) -> np.ndarray:
-    fast = _iso(cells)
-    return _read(cells, _PATTERNS["year-month-day"]) if fast is None else fast
 
 
 def _read(cells: Sequence[str], pattern: re.Pattern, order: str = "") -> np.ndarray:
@@ -223,11 +201,12 @@ def _century(form: DateForm, cells: Sequence[str]) -> DateForm:
     return replace(form, notes=(*form.notes, "two-digit years 69 to 99 were read as 19.., 00 to 68 as 20.."))
 
 
-MISSING_WORDS = frozenset(READING["cells"]["missing"])
-
-TRACE_WORDS = frozenset(READING["cells"]["trace"])
-
-IN_TOTAL_WORDS = frozenset(READING["cells"]["in_total"])
+# What stands for the words that cells hold instead of an amount: value and flag.
+_WORDS = {
+    **dict.fromkeys(READING["cells"]["missing"], (np.nan, Flag.MISSING)),
+    **dict.fromkeys(READING["cells"]["trace"], (0.0, Flag.TRACE)),
+    **dict.fromkeys(READING["cells"]["in_total"], (np.nan, Flag.IN_TOTAL)),
+}
 
 NEGATIVE_CODES = frozenset(READING["cells"]["negative_codes"])
 
@@ -266,13 +245,9 @@ def numbers(cells: Sequence[str], comma: bool, missing: Sequence[float] = (), tr
     """Return values, flags, which of them the source marks, and which cells are no number."""
 
     def read(cell: str) -> tuple[float, Flag, bool, bool]:
-        word, marked, accumulated = cell.lower(), False, False
-        if word in MISSING_WORDS:
-            return np.nan, Flag.MISSING, False, False
-        if word in TRACE_WORDS:
-            return 0.0, Flag.TRACE, False, False
-        if word in IN_TOTAL_WORDS:
-            return np.nan, Flag.IN_TOTAL, False, False
+        marked = accumulated = False
+        if known := _WORDS.get(cell.lower()):
+            return *known, False, False
         text = cell.replace("−", "-").replace("\xa0", "").replace("\u202f", "")
         if found := _MARKED.fullmatch(text):
             text, marked, accumulated = found[1], not found[2], bool(found[2])
