@@ -19,6 +19,8 @@ from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import spi_class
 from rainharvest.rainfall.describe import one_version
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.fill_methods import LIMITS as FILL
 from rainharvest.rainfall.fill_skill import FILLINGS, fill_skill
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_open import open_source, unpacked
@@ -150,6 +152,15 @@ def _refuse_large(path: Path) -> None:
         while piece := stream.read(1 << 20):
             held += len(piece)
             refuse_unless(held <= most, "too_large_unpacked", most=most / 1e6)
+
+
+def fill_recent(
+    record: CheckedRecord, members: int = 1, longest_gap: int = FILL["longest_gap"]
+) -> xr.DataArray:
+    """Fill the last years of a record; without a neighbour no gap longer than a season."""
+    alone = min(longest_gap, FILL["longest_alone"])
+    near = record.recent_neighbours or None
+    return fill_gaps(record.recent, near, members, longest_gap=longest_gap, longest_alone=alone)
 
 
 def hidden_days_skill(
