@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.rainfall import check_days, check_habits, check_neighbours, check_years
 from rainharvest.rainfall.flags import Finding, Flag, as_neighbours, as_record, noted, table_of
+from rainharvest.rainfall.refusals import refuse_unless
 
 
 def check_rain(
@@ -68,7 +68,7 @@ def check_rain(
     ['negative', 'wrong', 'rejected']
     """
     possible = ceiling is None or ceiling > 0
-    require(possible, f"the ceiling is {ceiling!r}", "give a depth above zero", "ceiling")
+    refuse_unless(possible, "no_ceiling", ceiling=ceiling)
     record = as_record(rain)
     days = record.indexes["time"]
     total_days = record["total_days"].to_numpy()
@@ -138,8 +138,7 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
     (nan, 4)
     """
     lacking = [c for c in ("check", "first_day", "last_day", "flag") if c not in findings.columns]
-    problem = f"the table has no column {', '.join(lacking)}"
-    require(not lacking, problem, "pass rows of what check_rain returned", "findings")
+    refuse_unless(not lacking, "no_findings", columns=", ".join(lacking))
     record = as_record(rain)
     days = record.indexes["time"]
     values, flag = record.to_numpy().copy(), record["flag"].to_numpy().copy()
@@ -151,7 +150,7 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
         first, last = pd.Timestamp(row.first_day), pd.Timestamp(row.last_day)
         span = f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"
         inside = first in days and last in days and last >= first
-        require(inside, f"{span} does not lie in the record", "accept findings of this record", "findings")
+        refuse_unless(inside, "foreign_finding", span=span)
         a, b = days.get_loc(first), days.get_loc(last) + 1
         if row.flag == "rejected":
             values[a:b], total_days[a:b] = np.nan, 0

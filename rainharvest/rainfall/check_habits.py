@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.rainfall.check_days import LIMITS
 from rainharvest.rainfall.flags import Finding, Flag, alike, finding, finding_at, plural, spans, table_of
+from rainharvest.rainfall.refusals import refuse_unless
 
 # least step, words, tolerance; the inch steps are often stored rounded to a tenth of a millimetre
 STEPS = (
@@ -213,10 +213,9 @@ def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
     single = isinstance(rain_step, xr.DataArray) and rain_step.dims == ("time",)
     index = rain_step.indexes.get("time") if single else None
     ordered = isinstance(index, pd.DatetimeIndex) and len(index) > 1 and index.is_monotonic_increasing
-    expected = "readings in order of time were expected"
-    require(ordered, expected, "read the file with read_subdaily", "rain_step")
+    refuse_unless(ordered, "no_ordered_readings")
     step = float(np.median(np.diff(index.to_numpy()) / np.timedelta64(1, "s")))
-    require(step < 86_400, "the readings are a day or more apart", "check them with check_rain", "rain_step")
+    refuse_unless(step < 86_400, "days_to_check")
     values = rain_step.to_numpy().astype(float).copy()
     if "flag" in rain_step.coords:
         values[(rain_step["flag"] == Flag.REJECTED).to_numpy()] = np.nan

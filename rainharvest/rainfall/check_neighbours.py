@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.core.quantities import along, variables
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check_days import LIMITS
@@ -19,6 +18,7 @@ from rainharvest.rainfall.fill_methods import LIMITS as FILL
 from rainharvest.rainfall.fill_methods import rank_correlation
 from rainharvest.rainfall.flags import Finding, Neighbour, as_record, finding, finding_at, spans
 from rainharvest.rainfall.read_days import swapped_days
+from rainharvest.rainfall.refusals import refuse_unless
 
 # [mm] of a month at one of the gauges; how far a part, as a logarithm, may stand from the factor
 PART_RAIN, PART_WIDTH = 10.0, 0.8
@@ -248,13 +248,11 @@ def compare_with_gauge(
     >>> found.looks_gridded.values, found.zero_share.values.round(2)
     (array([False,  True]), array([0.7, 0. ]))
     """
-    require(wet_day > 0, f"a wet day from {wet_day} mm", "give a depth above 0", "wet_day")
+    refuse_unless(wet_day > 0, "no_wet_day", depth=wet_day)
     both = pd.concat([_days(rain, "gauge"), _days(product, "product")], axis=1, join="inner")
     here, there = both.to_numpy(float).T
     known = np.isfinite(here) & np.isfinite(there)
-    problem = f"the two records know {known.sum()} days in common"
-    remedy = f"give records that share {FEWEST_DAYS} days or more"
-    require(known.sum() >= FEWEST_DAYS, problem, remedy, "product")
+    refuse_unless(known.sum() >= FEWEST_DAYS, "little_in_common", days=known.sum(), least=FEWEST_DAYS)
     values = np.array([here[known], there[known]])
     zero = (values == 0).mean(axis=1)
     drizzle = ((values > 0) & (values <= DRIZZLE)).mean(axis=1)

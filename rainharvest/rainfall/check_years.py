@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.core.reader import MONTHS
 from rainharvest.rainfall.check_days import LIMITS
@@ -25,6 +24,7 @@ from rainharvest.rainfall.flags import (
     finding_at,
     sound_values,
 )
+from rainharvest.rainfall.refusals import refuse_unless
 
 WET_DAY = 1.0  # [mm/day]
 SIMULATIONS = 5000
@@ -42,9 +42,7 @@ class Break:
 def _series(values) -> np.ndarray:
     x = np.asarray(values, dtype=float)
     enough = x.ndim == 1 and len(x) >= 5 and np.isfinite(x).all()
-    require(
-        enough, "a break needs five known values at least", "give one value a year, none missing", "values"
-    )
+    refuse_unless(enough, "short_series")
     return x
 
 
@@ -186,7 +184,7 @@ def mann_kendall(values, years=None, correlated: bool = False) -> Trend:
     t = np.arange(len(x), dtype=float) if years is None else np.asarray(years, float)
     x, t = x[~np.isnan(x)], t[~np.isnan(x)]
     n = len(x)
-    require(n >= 4, f"a trend was asked of {n} years with a value", "give 4 or more", "values")
+    refuse_unless(n >= 4, "few_years", years=n)
     score = float(sum(np.sign(x[k + 1 :] - x[k]).sum() for k in range(n - 1)))
     ties = np.unique(x, return_counts=True)[1].astype(float)
     variance = (n * (n - 1) * (2 * n + 5) - (ties * (ties - 1) * (2 * ties + 5)).sum()) / 18

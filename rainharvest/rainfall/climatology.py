@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.core.quantities import DAYS_A_YEAR, along, attributes, variables
 from rainharvest.rainfall.flags import Flag, as_record, require_count, runs
+from rainharvest.rainfall.refusals import refuse_unless
 
 
 def period_totals(rain: xr.DataArray | pd.Series, months: int = 12, year_start_month: int = 1) -> xr.Dataset:
@@ -134,8 +134,7 @@ def standardised_precipitation_index(monthly_total: xr.DataArray, scale: int = 3
 
     require_count("scale", scale, 1)
     month = monthly_total["month"].values.astype("datetime64[M]").astype(int)
-    on_end = (np.diff(month) == 1).all()
-    require(on_end, "the months do not follow one another", "give every month", "monthly_total")
+    refuse_unless((np.diff(month) == 1).all(), "months_left_out")
     total = np.asarray(monthly_total.values, float)
     sums = np.full(len(total), np.nan)
     if len(total) >= scale:
@@ -218,12 +217,11 @@ def return_levels(
     amount = daily_amounts(rain)
     known = np.count_nonzero(~np.isnan(amount))
     if threshold is None:
-        require(known, "no day is known", "give a record with rain", "rain")
+        refuse_unless(known, "no_known_day")
         threshold = float(np.nanquantile(amount, 1 - EVENTS_A_YEAR / DAYS_A_YEAR, method="lower"))
     excess = _events(amount, threshold, separation) - threshold
-    problem = f"{len(excess)} events pass {threshold:g} mm a day"
-    remedy = f"give a longer record or a lower threshold: {FEWEST_EVENTS} events or more"
-    require(len(excess) >= FEWEST_EVENTS, problem, remedy, "threshold")
+    said = {"events": len(excess), "threshold": threshold, "least": FEWEST_EVENTS}
+    refuse_unless(len(excess) >= FEWEST_EVENTS, "few_events", **said)
     shape, _, scale = genpareto.fit(excess, floc=0)
     best = float(genpareto.nnlf((shape, 0, scale), excess))
     per_year = DAYS_A_YEAR * len(excess) / known

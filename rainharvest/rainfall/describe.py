@@ -7,12 +7,13 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest import __version__
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import DAYS_A_YEAR, along, attributes, variables
 from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.rainfall import climatology
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.flags import Flag, as_record
+from rainharvest.rainfall.refusals import refuse_unless
 
 SCALES = (1, 3, 6, 12)  # [months] of the drought index
 
@@ -63,8 +64,8 @@ def describe_rain(
     (31, True, 4)
     """
     whole = 1 <= year_start_month <= 12 and year_start_month == int(year_start_month)
-    require(whole, f"month {year_start_month}", "give a month from 1 to 12", "year_start_month")
-    require(wet_day > 0, f"a wet day from {wet_day} mm", "give a depth above 0", "wet_day")
+    refuse_unless(whole, "no_month", month=year_start_month)
+    refuse_unless(wet_day > 0, "no_wet_day", depth=wet_day)
     more = [dim for dim in getattr(rain, "dims", ()) if dim != "time"]
     if more:
         dim = more[0]

@@ -13,7 +13,7 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.core.defaults import defaults_of
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import variables
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check_years import mann_kendall
@@ -26,7 +26,7 @@ from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_open import open_source, unpacked
 from rainharvest.rainfall.read_values import LIMITS
 from rainharvest.rainfall.record import RainRecord, measured_years, read_and_check
-from rainharvest.rainfall.refusals import refuse_unless
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 from rainharvest.rainfall.summary import parts_of
 
 SAY = texts_of("rainfall")
@@ -90,8 +90,7 @@ def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
         for words, stem in DEMO_STEMS.items()
         if (folder / f"{stem}.csv").is_file()
     }
-    remedy = f"run python data/make/rain.py {folder.as_posix()}"
-    require(found, "no demo record is there", remedy, file=folder.as_posix())
+    refuse_unless(found, "no_demo_record", folder.as_posix(), folder=folder.as_posix())
     return found
 
 
@@ -137,7 +136,7 @@ def checked_upload(name: str, content: bytes, hints: Mapping[str, object] | None
         try:
             path.write_bytes(content)
         except (OSError, ValueError):
-            raise InputError("the file's name cannot be used", "rename the file", file=plain) from None
+            raise refusal("no_file_name", plain) from None
         try:
             _refuse_large(path)
             return checked_record([path], hints)

@@ -12,7 +12,6 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.refusals import refusal, refuse_unless
 
@@ -150,7 +149,7 @@ def as_neighbours(
 def require_count(name: str, value: object, least: int) -> None:
     """Refuse a setting that is no whole number, or too small a one."""
     counted = isinstance(value, int | np.integer) and not isinstance(value, bool) and value >= least
-    require(counted, f"{name} is {value!r}", f"give a whole number of at least {least}", name)
+    refuse_unless(counted, "no_count", name=name, value=value, least=least)
 
 
 def runs(condition: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -13,7 +13,7 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest import __version__
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError
 from rainharvest.core.outputs import check_folder, whole_files, write_csv
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check import accept_findings, check_rain
@@ -22,6 +22,7 @@ from rainharvest.rainfall.describe import describe_rain, one_version
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.flags import MEANINGS, Flag, plural, spans, worst_first
 from rainharvest.rainfall.read import read_rain, read_subdaily
+from rainharvest.rainfall.refusals import refuse_unless
 from rainharvest.rainfall.summary import summary
 from rainharvest.rainfall.tables import Rain
 
@@ -114,7 +115,7 @@ def make_record(
     if out is not None:
         check_folder(out)
     month = 1 if year_start_month is None else year_start_month
-    require(1 <= month <= 12, f"month {month}", "give a month from 1 to 12", "year_start_month")
+    refuse_unless(1 <= month <= 12, "no_month", month=month)
     rain, near, findings, sound = read_and_check(files, hints, accept, gaps_end_in_totals=gaps_end_in_totals)
     try:
         filled = fill_gaps(sound, near or None, members, seed, method=method, wet_day=wet_day)
@@ -148,10 +149,10 @@ def read_and_check(
     Where the file has hours or minutes, these are checked as the days are, unless ``by_reading`` is False. ``place``
     is where the gauge stands, should its file not say.
     """
-    require(files, "no rain file is named", "name the site's file, then its neighbours'", "files")
+    refuse_unless(files, "no_file_named")
     hints = {key: value for key, value in (hints or {}).items() if value is not None}
     for key in hints:
-        require(key in HINTS, f"{key!r} settles no doubt", f"give one of: {', '.join(HINTS)}", "hints")
+        refuse_unless(key in HINTS, "no_hint", key=key, names=", ".join(HINTS))
     read, *near = (read_as_far_as_needed(file, hints) for file in files)
     try:
         placed = read.assign_attrs({**(place or {}), **read.attrs})
@@ -302,9 +303,8 @@ def study_record(rain: Rain, folder: Path, place: Mapping[str, float | None] | N
     filled, left_out = longest_stretch(fill_gaps(sound, near or None, **given))
     if (filled == filled[0]).all():  # nothing was left to chance: one version says all
         filled = filled.isel(member=[0]).assign_attrs(members=1)
-    days, place = filled.sizes["time"], ("rain.file", folder / rain.file)
-    remedy = "add neighbours, or a longer record"
-    require(days >= 365, f"only {days} days in a row can be used", remedy, *place)
+    days = filled.sizes["time"]
+    refuse_unless(days >= 365, "short_record", files[0], days=days)
     month = rain.year_start_month or suggested_start(filled.isel(member=0))
     names = ("site", "source_file", "sha256")
     sources = tuple(tuple(str(one.attrs.get(name, "")) for name in names) for one in (raw, *near))

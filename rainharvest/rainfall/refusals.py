@@ -1,4 +1,4 @@
-"""The words in which the reading of rain refuses a file: rows of refusals.toml with the facts of the case."""
+"""The words in which this room refuses a file or a record: rows of refusals.toml with the facts of the case."""
 
 from __future__ import annotations
 

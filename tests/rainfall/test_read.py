@@ -1,8 +1,10 @@
 """What read_rain must return, and what it must ask: the gallery of small files, demo and open records, hours."""
 
+import ast
 import gzip
 import hashlib
 import os
+import string
 import time
 import tracemalloc
 from pathlib import Path
@@ -14,7 +16,7 @@ from gallery.rain_files import CASES, REFUSALS
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.rainfall import facts, read_open, read_rows
+from rainharvest.rainfall import facts, read_open, read_rows, refusals
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain, read_subdaily
@@ -72,6 +74,25 @@ def test_refusal_names_the_doubt_and_what_settles_it(tmp_path, case):
         argument = next(iter(case.settled))
         assert argument in f"{error.remedy} {error.place}"
         assert read_rain(file, **case.settled).notnull().any()
+
+
+def test_every_refusal_has_its_row_and_the_facts_that_the_row_names():
+    """Else the rarest of them would end in a KeyError."""
+    called = set()
+    for file in Path(refusals.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            name = getattr(getattr(node, "func", None), "id", "")
+            if name not in ("refusal", "refuse_unless") or file.name == "refusals.py":
+                continue
+            kind = node.args[name == "refuse_unless"]
+            choices = [kind.body, kind.orelse] if isinstance(kind, ast.IfExp) else [kind]
+            facts = {keyword.arg for keyword in node.keywords}
+            for row in (choice.value for choice in choices if isinstance(choice, ast.Constant)):
+                called.add(row)
+                named = {field.split("[")[0] for part in refusals.ROWS[row].values()
+                         for _, field, _, _ in string.Formatter().parse(part) if field}  # fmt: skip
+                assert None in facts or named <= facts, (file.name, row, named - facts)
+    assert len(called) > 100 and len(set(refusals.ROWS) - called) < 10, set(refusals.ROWS) - called
 
 
 @pytest.mark.parametrize("path", ["none.csv", 3.5, ""])
