@@ -236,33 +236,26 @@ def day_sums(chunks: Iterable[Readings], blank_is_zero: bool | None = None) -> R
         stamp, rain, flag = part.stamp[keep], part.fallen[keep], part.flag[keep]
         off += int(((stamp - first.stamp[0]).astype(np.int64) % int(first.step) != 0).sum())
         wet += int((rain > 0).sum())
-        unique, inverse = np.unique(stamp.astype("datetime64[D]"), return_inverse=True)
-        counted = (np.nan_to_num(rain), ~np.isnan(rain), np.ones(len(rain)), flag == Flag.TRACE)
-        parts.append((unique, *(np.bincount(inverse, each, len(unique)) for each in counted)))
+        known, day = ~np.isnan(rain), stamp.astype("datetime64[D]").astype("datetime64[s]")
+        counted = {"total": np.nan_to_num(rain), "known": known, "seen": 1, "traces": flag == Flag.TRACE}
+        parts.append(pd.DataFrame(counted).groupby(day).sum())
     refuse_unless(first, "no_day")
-    days, *counted = (np.concatenate(column) for column in zip(*parts, strict=True))
-    day, inverse = np.unique(days, return_inverse=True)
-    total, known, seen, traces = (np.bincount(inverse, each, len(day)) for each in counted)
-    per_day = 86400 / first.step
-    whole = known == per_day
+    days = pd.concat(parts).groupby(level=0).sum()
+    per_day, every = 86400 / first.step, pd.date_range(days.index[0], days.index[-1], unit="s")
     if blank_is_zero:
         notes.append("the time between readings was taken for dry, as asked")
-        every = np.arange(day[0], day[-1] + 1)
-        total, traces = (
-            np.bincount((day - day[0]).astype(int), each, len(every)) for each in (total, traces)
-        )
-        day, whole = every, np.ones(len(every), dtype=bool)
+        days = days.reindex(every, fill_value=0).assign(known=per_day)
     else:
-        spell = int((day[-1] - day[0]).astype(int) + 1) * per_day
-        only_wet = blank_is_zero is None and wet == known.sum() and spell > 3 * wet
-        refuse_unless(off <= 0.01 * seen.sum() and not only_wet, "moments_of_rain")
+        only_wet = blank_is_zero is None and wet == days["known"].sum() and len(every) * per_day > 3 * wet
+        refuse_unless(off <= 0.01 * days["seen"].sum() and not only_wet, "moments_of_rain")
         refuse_unless(per_day % 1 == 0, "odd_step", step=first.step)
-        many = seen > per_day
-        refuse_unless(not many.any(), "many_readings", day=day[many.argmax()], most=per_day)
+        many = days["seen"] > per_day
+        refuse_unless(not many.any(), "many_readings", day=days.index[many.argmax()].date(), most=per_day)
         notes.append(f"readings every {first.step:g} s were summed to days from midnight")
-        if not whole.all():
-            notes.append(f"{plural(int((~whole).sum()))} with missing readings left unknown")
-    rain = np.round(np.where(whole, total, np.nan), 9)  # tenths, without the dust of binary fractions
-    flag = np.where(whole, np.where((total == 0) & (traces > 0), Flag.TRACE, Flag.MEASURED), Flag.MISSING)
-    day, notes = day.astype("datetime64[s]"), tuple(dict.fromkeys(notes))
-    return one_step_each(day, rain, flag.astype(np.int8), facts=first.facts, notes=notes)
+        if lacking := int((days["known"] != per_day).sum()):
+            notes.append(f"{plural(lacking)} with missing readings left unknown")
+    whole, trace = days["known"] == per_day, (days["total"] == 0) & (days["traces"] > 0)
+    rain = days["total"].where(whole).round(9)  # tenths, without the dust of binary fractions
+    flag = np.where(whole, np.where(trace, Flag.TRACE, Flag.MEASURED), Flag.MISSING).astype(np.int8)
+    day, notes = days.index.to_numpy().astype("datetime64[s]"), tuple(dict.fromkeys(notes))
+    return one_step_each(day, rain.to_numpy(), flag, facts=first.facts, notes=notes)
