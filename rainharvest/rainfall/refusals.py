@@ -10,8 +10,8 @@ ROWS = rows_of("rainfall", "refusals")
 
 def refusal(kind: str, /, file: object = None, **facts: object) -> InputError:
     """Return the error of a kind; ``place`` says where, unless the row says it."""
-    row, facts = {"place": "{place}"} | ROWS[kind], {"place": ""} | facts
-    return InputError(*(row[part].format(**facts) for part in ("problem", "remedy", "place")), file)
+    words, facts = (*ROWS[kind], "{place}")[:3], {"place": ""} | facts
+    return InputError(*(part.format(**facts) for part in words), file)
 
 
 def refuse_unless(holds: object, kind: str, /, file: object = None, **facts: object) -> None:

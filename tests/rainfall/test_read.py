@@ -89,7 +89,7 @@ def test_every_refusal_has_its_row_and_the_facts_that_the_row_names():
             facts = {keyword.arg for keyword in node.keywords}
             for row in (choice.value for choice in choices if isinstance(choice, ast.Constant)):
                 called.add(row)
-                named = {field.split("[")[0] for part in refusals.ROWS[row].values()
+                named = {field.split("[")[0] for part in refusals.ROWS[row]
                          for _, field, _, _ in string.Formatter().parse(part) if field}  # fmt: skip
                 assert None in facts or named <= facts, (file.name, row, named - facts)
     assert len(called) > 100 and len(set(refusals.ROWS) - called) < 10, set(refusals.ROWS) - called
