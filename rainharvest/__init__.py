@@ -47,7 +47,7 @@ _PUBLIC = {
     "rainfall.facts": "answer checked_record demo_files hidden_days_skill",
     "rainfall.fill": "fill_gaps",
     "rainfall.panel": "rain_panel record_panel",
-    "rainfall.read": "read_rain read_subdaily sum_to_days",
+    "rainfall.read": "read_rain read_subdaily",
     "rainfall.record": "make_record",
     "siteworks.exercises": "check_freeboard check_pressure check_soakaway",
     "siteworks.panel": "overflow_panel prepare_siteworks pump_panel site_variant tank_panel",

@@ -21,7 +21,7 @@ from rainharvest.climates.tank_sizes import MEASURES, Asked, measures
 from rainharvest.climates.wet_days import Caught, catch, on_days
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import DAYS_A_YEAR, attributes
 from rainharvest.rainfall.calendars import SHORT
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.read_columns import check_mean, in_mm
@@ -148,7 +148,6 @@ DECADE = 10
 
 """Years on end of the driest decade."""
 
-DAYS_A_YEAR = 365.25
 
 YEAR = 365
 

@@ -27,6 +27,8 @@ class Quantity:
     cf_name: str = ""  # The CF standard name, where CF has one
 
 
+DAYS_A_YEAR = 365.25
+
 ROOMS = ("rainfall", "catchment", "demand", "storage", "sizing", "drought", "climates", "siteworks", "study")
 """The stages in the order of the job, each a folder with its own rows."""
 

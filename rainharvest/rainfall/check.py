@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.rainfall import check_days, check_habits, check_neighbours, check_years
 from rainharvest.rainfall.flags import Finding, Flag, as_neighbours, as_record, noted, table_of
+from rainharvest.rainfall.refusals import refuse_unless
 
 
 def check_rain(
@@ -68,7 +68,7 @@ def check_rain(
     ['negative', 'wrong', 'rejected']
     """
     possible = ceiling is None or ceiling > 0
-    require(possible, f"the ceiling is {ceiling!r}", "give a depth above zero", "ceiling")
+    refuse_unless(possible, "no_ceiling", ceiling=ceiling)
     record = as_record(rain)
     days = record.indexes["time"]
     total_days = record["total_days"].to_numpy()
@@ -76,10 +76,10 @@ def check_rain(
     values[record["flag"].isin([Flag.REJECTED, Flag.IN_TOTAL]).to_numpy()] = np.nan
     found: list[Finding] = []
 
-    def heed(new: list[Finding]) -> None:
+    def heed(new: Iterable[Finding]) -> None:
         """Keep the findings, and take their days out of the later checks."""
-        found.extend(new)
-        for one in new:
+        for one in [*new]:
+            found.append(one)
             if one.flag in ("rejected", "suspect") and one.severity in ("wrong", "suspect"):
                 values[days.get_loc(one.first_day) : days.get_loc(one.last_day) + 1] = np.nan
 
@@ -88,15 +88,15 @@ def check_rain(
     values[total_days > 1] = np.nan  # a total over several days has no place among daily values
     whole = values.copy()
     if not np.isfinite(values).any():
-        return table_of(found + check_years.incomplete_years(record))
+        return table_of([*found, *check_years.incomplete_years(record)])
     heed(check_habits.units(values, days))
     heed(check_days.outliers(values, days))
     heed(check_days.duplicates(values, days))
     heed(check_days.repeats(values, days))
     others = check_neighbours.kindred(values, as_neighbours(neighbours, record))
-    zeros = check_days.dry_runs(values, days) + check_days.empty_months(values, days)
+    zeros = [*check_days.dry_runs(values, days), *check_days.empty_months(values, days)]
     zeros = check_neighbours.not_borne_out(zeros, values, days, others)
-    heed(_not_twice(check_neighbours.denied_dryness(values, days, others) + zeros))
+    heed(_not_twice([*check_neighbours.denied_dryness(values, days, others), *zeros]))
     heed(check_neighbours.uncorroborated(values, days, others))
     heed(check_neighbours.scale(values, days, others))
     found += check_neighbours.shifts(values, days, others)
@@ -108,8 +108,8 @@ def check_rain(
         gaps_end_in_totals,
     )
     found += check_habits.all_habits(values, days)
-    found += check_years.incomplete_years(record) + check_years.snow(record)
-    found += check_years.breaks(values, days, others) + check_years.trend(values, days)
+    found += [*check_years.incomplete_years(record), *check_years.snow(record)]
+    found += [*check_years.breaks(values, days, others), *check_years.trend(values, days)]
     return table_of(found)
 
 
@@ -138,8 +138,7 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
     (nan, 4)
     """
     lacking = [c for c in ("check", "first_day", "last_day", "flag") if c not in findings.columns]
-    problem = f"the table has no column {', '.join(lacking)}"
-    require(not lacking, problem, "pass rows of what check_rain returned", "findings")
+    refuse_unless(not lacking, "no_findings", columns=", ".join(lacking))
     record = as_record(rain)
     days = record.indexes["time"]
     values, flag = record.to_numpy().copy(), record["flag"].to_numpy().copy()
@@ -151,7 +150,7 @@ def accept_findings(rain: xr.DataArray | pd.Series, findings: pd.DataFrame) -> x
         first, last = pd.Timestamp(row.first_day), pd.Timestamp(row.last_day)
         span = f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"
         inside = first in days and last in days and last >= first
-        require(inside, f"{span} does not lie in the record", "accept findings of this record", "findings")
+        refuse_unless(inside, "foreign_finding", span=span)
         a, b = days.get_loc(first), days.get_loc(last) + 1
         if row.flag == "rejected":
             values[a:b], total_days[a:b] = np.nan, 0

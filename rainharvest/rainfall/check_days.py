@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from math import comb
 
 import numpy as np
@@ -29,29 +29,27 @@ def most_rain(total_days: np.ndarray) -> np.ndarray:
 
 def bounds(
     values: np.ndarray, total_days: np.ndarray, days: pd.DatetimeIndex, ceiling: float | None
-) -> list[Finding]:
-    """Return values that cannot be: negative, above the world record, or above the user's ceiling."""
+) -> Iterator[Finding]:
+    """Find values that cannot be: negative, above the world record, or above the user's ceiling."""
     k = np.maximum(total_days, 1)
     record, four, most = LIMITS["world_record"], LIMITS["world_record_4"], most_rain(k)
     bad = {"negative": values < 0, "impossible": values > most}
     if ceiling is not None:
         bad["ceiling"] = (values > ceiling * k) & (values <= most)
-    out = []
     known = {"day_record": record, "four_record": four, "ceiling": ceiling}
     for kind, mask in bad.items():
         for first, last in spans(mask):
             found = values[first : last + 1]
-            out.append(finding_at(kind, days, first, last, worst=found.min(), largest=found.max(), **known))
-    return out
+            yield finding_at(kind, days, first, last, worst=found.min(), largest=found.max(), **known)
 
 
-def outliers(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return values far outside the site's own climate."""
+def outliers(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find values far outside the site's own climate."""
     season, months = days.day_of_year.to_numpy(), days.month.to_numpy()
     wet = values > 0
     if wet.sum() < 20:
-        return []
-    out, steps = [], {}
+        return
+    steps = {}
     for month in range(1, 13):
         ordered = np.sort(values[wet & (months == month)])
         jumps = np.flatnonzero(np.diff(ordered) >= LIMITS["step"])
@@ -65,24 +63,22 @@ def outliers(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         near, wide = values[other & (apart <= 14)], values[other & (apart <= 45)]
         value, here = values[i], (days, i, i)
         if value > steps.get(months[i], np.inf):
-            out.append(finding_at("outlier_step", *here, value=value, next=steps[months[i]]))
+            yield finding_at("outlier_step", *here, value=value, next=steps[months[i]])
         elif len(near) >= 20 and value >= LIMITS["outlier"] * (p95 := np.percentile(near, 95)):
-            out.append(finding_at("outlier_climate", *here, value=value, times=value / p95, p95=p95))
+            yield finding_at("outlier_climate", *here, value=value, times=value / p95, p95=p95)
         elif len(wide) >= 100 and value >= LIMITS["alone"] * (most := wide.max()):
-            out.append(finding_at("outlier_alone", *here, value=value, times=value / most, next=most))
-    return out
+            yield finding_at("outlier_alone", *here, value=value, times=value / most, next=most)
 
 
-def repeats(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return streaks of one value, values that come too often, and a largest value that never changes.
+def repeats(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find streaks of one value, values that come too often, and a largest value that never changes.
 
     A coarse gauge repeats itself by chance, so a streak counts only where, with the value's own frequency,
     fewer than 0.01 such streaks were to be expected in the whole record.
     """
-    out = []
     wet = np.flatnonzero(values > 0)
     if len(wet) < 50:
-        return out
+        return
     amounts = values[wet]
     _, place, count = np.unique(amounts, return_inverse=True, return_counts=True)
     share = count[place] / len(wet)
@@ -92,46 +88,44 @@ def repeats(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     def doubt(kind, first, last, value, number):
         if not seen[first : last + 1].any():
             seen[first : last + 1] = True
-            out.append(finding_at(kind, days, first, last, value=value, number=number))
+            yield finding_at(kind, days, first, last, value=value, number=number)
 
     for a, b in alike(amounts):
         number, value = b - a + 1, amounts[a]
         if number >= LIMITS["streak"] and len(wet) * share[a] ** number < LIMITS["chance"]:
-            doubt("streak_rainy", wet[a], wet[b], value, number)
+            yield from doubt("streak_rainy", wet[a], wet[b], value, number)
         elif number >= LIMITS["equal_days"] and value >= np.median(amounts):
             daily = count[place[a]] / np.isfinite(values).sum()
             for c, d in spans(np.diff(wet[a : b + 1]) == 1):
                 length = d - c + 2
                 if length >= LIMITS["equal_days"] and len(values) * daily**length < LIMITS["chance"]:
-                    doubt("streak_days", wet[a + c], wet[a + d + 1], value, length)
+                    yield from doubt("streak_days", wet[a + c], wet[a + d + 1], value, length)
     windows = np.lib.stride_tricks.sliding_window_view(amounts, 10)
     equal = (windows[:, :, None] == windows[:, None, :]).sum(axis=2)
     most, inner = equal.max(axis=1), np.arange(len(windows)) + equal.argmax(axis=1)
     for least, percentile in FREQUENT:
         rare = len(wet) * _at_least(least, 10, share[inner]) < LIMITS["chance"]
         for w in np.flatnonzero((most >= least) & (ranks[inner] >= percentile) & rare):
-            doubt("streak_frequent", wet[w], wet[w + 9], amounts[inner[w]], most[w])
-    return out + _capped(values, days)
+            yield from doubt("streak_frequent", wet[w], wet[w + 9], amounts[inner[w]], most[w])
+    yield from _capped(values, days)
 
 
 def _at_least(k: int, n: int, p: np.ndarray) -> np.ndarray:
     return sum(comb(n, j) * p**j * (1 - p) ** (n - j) for j in range(k, n + 1))
 
 
-def _capped(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
+def _capped(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
     largest = pd.Series(values, days).groupby(days.year).max()
     largest = largest[largest > 0]
-    out = []
     for a, b in alike(largest.to_numpy()):
         if b - a + 1 >= LIMITS["capped_years"]:
             first, last = pd.Timestamp(largest.index[a], 1, 1), pd.Timestamp(largest.index[b], 12, 31)
             most, on = largest.iloc[a], (values == largest.iloc[a]) & (days >= first) & (days <= last)
-            out.append(finding("capped", first, last, int(on.sum()), years=b - a + 1, largest=most))
-    return out
+            yield finding("capped", first, last, int(on.sum()), years=b - a + 1, largest=most)
 
 
-def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return months, and sequences of months, that repeat others day for day."""
+def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find months, and sequences of months, that repeat others day for day."""
     starts = np.flatnonzero(days.day == 1)
     ends = starts + days[starts].days_in_month
     months = [(a, values[a:b]) for a, b in zip(starts, ends, strict=True) if b <= len(values)]
@@ -147,7 +141,6 @@ def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
             common = min(len(one), len(other))
             if np.array_equal(one[:common], other[:common], equal_nan=True):
                 pairs.add((first, later))
-    out = []
     while pairs:
         source, copy = min(pairs, key=lambda pair: (pair[1], pair[0]))
         length = 0
@@ -157,12 +150,11 @@ def duplicates(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         first, end = months[copy][0], months[copy + length - 1]
         last, origin = end[0] + len(end[1]) - 1, days[months[source][0]]
         kind = "duplicate" if length == 1 else "duplicates"
-        out.append(finding_at(kind, days, first, last, months=length, source=origin))
-    return out
+        yield finding_at(kind, days, first, last, months=length, source=origin)
 
 
-def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1) -> list[Finding]:
-    """Return dry spells that the site's own climate does not explain: missing days written as zeros.
+def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1) -> Iterator[Finding]:
+    """Find dry spells that the site's own climate does not explain: missing days written as zeros.
 
     Two things must hold. From the chance that a dry day follows a dry day in the same season, in a year like
     any of the record's (long spells left out), fewer than 0.01 such spells were to be expected in the whole
@@ -171,22 +163,20 @@ def dry_runs(values: np.ndarray, days: pd.DatetimeIndex, zero_below: float = 0.1
     dry = values < zero_below
     spells = spans(dry)
     if len(spells) < 20:
-        return []
+        return
     length = np.array([last - first + 1 for first, last in spells])
     longest = pd.Series(length).groupby([days[first].year for first, _ in spells]).max()
     logs = np.log(longest.to_numpy(dtype=float))
     if len(logs) < 5:
-        return []
+        return
     middle = np.median(logs)
     spread = max(1.4826 * np.median(np.abs(logs - middle)), DRY_SPREAD_LEAST)
     bound = np.exp(middle + LIMITS["dry_spread"] * spread)
     long = [(first, last, n) for (first, last), n in zip(spells, length, strict=True) if n > bound]
     chance = _dry_chance(values, days, [(first, last) for first, last, _ in long], zero_below)
-    return [
-        finding_at("false_zeros_spell", days, first, last, usual=np.exp(middle))
-        for first, last, _ in long
-        if chance(first, last) * len(spells) < LIMITS["dry_chance"]
-    ]
+    for first, last, _ in long:
+        if chance(first, last) * len(spells) < LIMITS["dry_chance"]:
+            yield finding_at("false_zeros_spell", days, first, last, usual=np.exp(middle))
 
 
 def _dry_chance(
@@ -216,14 +206,13 @@ def _dry_chance(
     return chance
 
 
-def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return months without rain that were never dry in the other years (20 at least)."""
+def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find months without rain that were never dry in the other years (20 at least)."""
     frame = pd.DataFrame({"rain": values, "known": np.isfinite(values)}, index=days)
     months = frame.groupby([days.year, days.month]).agg(
         rain=("rain", "sum"), known=("known", "sum"), days=("known", "size")
     )
     whole = months[(months["known"] == months["days"]) & (months["days"] >= 28)]
-    out = []
     for number, year_values in whole.groupby(level=1):
         dry = year_values["rain"] == 0
         rest = year_values["rain"][~dry]
@@ -234,8 +223,7 @@ def empty_months(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         month = days.get_loc(first), days.get_loc(last)
         if _dry_chance(values, days, [month])(*month) * len(whole) < LIMITS["empty_chance"]:
             said = {"others": len(rest), "driest": rest.min()}
-            out.append(finding("false_zeros_month", first, last, last.day, **said))
-    return out
+            yield finding("false_zeros_month", first, last, last.day, **said)
 
 
 def short_gaps(blank: np.ndarray, values: np.ndarray) -> list[tuple[int, int]]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from calendar import day_name
+from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.rainfall.check_days import LIMITS
 from rainharvest.rainfall.flags import Finding, Flag, alike, finding, finding_at, plural, spans, table_of
+from rainharvest.rainfall.refusals import refuse_unless
 
 # least step, words, tolerance; the inch steps are often stored rounded to a tenth of a millimetre
 STEPS = (
@@ -57,10 +58,10 @@ def year_steps(values: np.ndarray, days: pd.DatetimeIndex) -> pd.Series:
     return pd.Series(held.to_numpy().argmax(axis=1), held.index, dtype=int)
 
 
-def resolution(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return the years from which the amounts stand on other steps than before."""
+def resolution(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find the years from which the amounts stand on other steps than before."""
     steps = year_steps(values, days)
-    out, last = [], None
+    last = None
     for _, block in steps.groupby(steps.ne(steps.shift()).cumsum()):
         if len(block) < 2:
             continue
@@ -68,36 +69,30 @@ def resolution(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         if last is not None and step != last:
             first, end = pd.Timestamp(block.index[0], 1, 1), pd.Timestamp(block.index[-1], 12, 31)
             since, now, before = int((days >= first).sum()), STEPS[step][1], STEPS[last][1]
-            out.append(finding("resolution", first, min(end, days[-1]), since, now=now, before=before))
+            yield finding("resolution", first, min(end, days[-1]), since, now=now, before=before)
         last = step
-    return out
 
 
-def units(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return stretches whose wet days stand at 10, 1/10, 25.4 or 1/25.4 times those of the rest."""
+def units(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find stretches whose wet days stand at 10, 1/10, 25.4 or 1/25.4 times those of the rest."""
     wet = np.flatnonzero(values > 0)
     if len(wet) < 200:
-        return []
+        return
     month = days.month.to_numpy()[wet]
     logs = np.log(values[wet])
     usual = np.array([np.median(logs[month == m]) if (month == m).any() else 0.0 for m in range(1, 13)])
     excess = logs - usual[month - 1]
-    out, spread = [], excess.std()
     # rain drizzles for weeks in a drought, and never storms for weeks: shallow days need a longer stretch
     for sign, times, least in ((1, 1, "factor_rain"), (-1, 2, "factor_dry")):
         half = int(LIMITS["factor_window"]) * times
         smooth = pd.Series(excess).rolling(2 * half + 1, center=True, min_periods=half).median().to_numpy()
-        found = [one for one in spans(sign * smooth > np.log(10) / 2) if one[1] - one[0] >= LIMITS[least] - 1]
-        out += [
-            one for first, last in found for one in _in_another_unit(excess, spread, days[wet], first, last)
-        ]
-    return out
+        for first, last in spans(sign * smooth > np.log(10) / 2):
+            if last - first >= LIMITS[least] - 1:
+                yield from _in_another_unit(excess, days[wet], first, last)
 
 
-def _in_another_unit(
-    excess: np.ndarray, spread: float, wet: pd.DatetimeIndex, first: int, last: int
-) -> list[Finding]:
-    """Return whether a stretch of wet days stands at a unit's factor from the others, beyond doubt."""
+def _in_another_unit(excess: np.ndarray, wet: pd.DatetimeIndex, first: int, last: int) -> Iterator[Finding]:
+    """Find a stretch of wet days that stands at a unit's factor from the others, beyond doubt."""
     from scipy.stats import rankdata
 
     inside = np.zeros(len(wet), dtype=bool)
@@ -108,20 +103,20 @@ def _in_another_unit(
     apart = (rankdata(excess)[inside].mean() - (len(wet) + 1) / 2) / chance
     # a dry month of drizzle has a small median too: its heavy days must be out by the factor as well
     ratios = [np.exp(np.quantile(excess[inside], q) - np.quantile(excess[~inside], q)) for q in (0.5, 0.9)]
-    found = factor_of(ratios, max(LIMITS["factor_width"], 3.5 * spread / np.sqrt(number)))
+    found = factor_of(ratios, max(LIMITS["factor_width"], 3.5 * excess.std() / np.sqrt(number)))
     if not found or abs(apart) < LIMITS["factor_sure"] or lasts < LIMITS["factor_days"]:
-        return []
+        return
     facts = {"middle": ratios[0], "heaviest": ratios[1], "factor": found[0], "remedy": found[1]}
-    return [finding("unit", wet[first], wet[last], lasts, **facts)]
+    yield finding("unit", wet[first], wet[last], lasts, **facts)
 
 
-def rounding(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return a liking for round numbers: multiples of 5 and 10 steps."""
+def rounding(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find a liking for round numbers: multiples of 5 and 10 steps."""
     from scipy.stats import binom
 
     steps = year_steps(values, days)
     if steps.empty:
-        return []
+        return
     row = int(steps.mode().iloc[0])
     step, words, _ = STEPS[row]
     held = np.isin(days.year.to_numpy(), steps.index[steps == row])
@@ -136,13 +131,13 @@ def rounding(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     multiple = 10 if excess[10][0] > 1.2 * excess[5][0] else 5
     much, number = excess[multiple]
     if much <= LIMITS["round_excess"]:
-        return []
+        return
     facts = {"share": much / multiple, "multiple": multiple * step, "step": words, "even": 1 / multiple}
-    return [finding("rounding", days[0], days[-1], number, **facts)]
+    yield finding("rounding", days[0], days[-1], number, **facts)
 
 
-def weekdays(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return a weekday that is wet more or less often than the others."""
+def weekdays(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find a weekday that is wet more or less often than the others."""
     from scipy.stats import binom, chi2
 
     known = np.isfinite(values)
@@ -150,7 +145,7 @@ def weekdays(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     number = np.bincount(weekday[known], minlength=7)
     wet = np.bincount(weekday[values > 0], minlength=7)
     if number.min() < 100 or wet.sum() == 0 or wet.sum() == number.sum():
-        return []
+        return
     share = wet.sum() / number.sum()
     square = ((wet - number * share) ** 2 / (number * share * (1 - share))).sum()
     p = chi2.sf(square, 6)
@@ -158,51 +153,49 @@ def weekdays(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
     odd = int(np.argmax(np.abs(effect)))
     least = binom.cdf(wet, number, share) * 7  # the weekday with the fewest, seven looks allowed for
     if p >= LIMITS["weekday_chance"] and least.min() >= LIMITS["weekday_chance"]:
-        return []
+        return
     if least.min() < min(p, LIMITS["weekday_chance"]):
         odd, p = int(np.argmin(least)), float(least.min())
     if abs(effect[odd]) < LIMITS["weekday_effect"]:
-        return []
+        return
     facts = {"weekday": day_name[odd], "effect": abs(effect[odd]), "chance": p}
     facts["more"] = "more" if effect[odd] > 0 else "less"
-    return [finding("weekday", days[0], days[-1], int(number[odd]), **facts)]
+    yield finding("weekday", days[0], days[-1], int(number[odd]), **facts)
 
 
-def small_amounts(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return stretches of years in which amounts under 1 mm are far rarer than in the others."""
+def small_amounts(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find stretches of years in which amounts under 1 mm are far rarer than in the others."""
     block = (days.year.to_numpy() - days[0].year) // 5
     small = np.bincount(block[(values >= 0.1) & (values < 1)], minlength=block.max() + 1)
     next_up = np.bincount(block[(values >= 1) & (values < 2)], minlength=block.max() + 1)
     enough = next_up >= 30
     if enough.sum() < 2:
-        return []
+        return
     ratio = small / np.maximum(next_up, 1)
     usual = np.quantile(ratio[enough], 0.75)
     if small[enough & (ratio >= usual)].sum() < 100:
-        return []
-    out = []
+        return
     for first, last in spans(enough & (ratio < usual / LIMITS["small_change"])):
         span = np.flatnonzero((block >= first) & (block <= last))
         here = small[first : last + 1].sum() / next_up[first : last + 1].sum()
-        out.append(finding_at("small_amounts", days, span[0], span[-1], here=here, usual=usual))
-    return out
+        yield finding_at("small_amounts", days, span[0], span[-1], here=here, usual=usual)
 
 
-def drizzle(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return whether the record rains too often to be a gauge's: a gridded product or a model."""
+def drizzle(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find a record that rains too often to be a gauge's: a gridded product or a model."""
     known = values[np.isfinite(values)]
     if len(known) < 365:
-        return []
+        return
     dry, little = (known == 0).mean(), ((known > 0) & (known <= DRIZZLE)).mean()
     if dry >= GRIDDED_DRY or little <= GRIDDED_DRIZZLE:
-        return []
-    return [finding("gridded", days[0], days[-1], len(known), dry=dry, little=little)]
+        return
+    yield finding("gridded", days[0], days[-1], len(known), dry=dry, little=little)
 
 
-def all_habits(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return what the habits of a daily record let doubt; its unit is checked before."""
-    checks = (resolution, rounding, weekdays, small_amounts, drizzle)
-    return [found for check in checks for found in check(values, days)]
+def all_habits(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find what the habits of a daily record let doubt; its unit is checked before."""
+    for check in (resolution, rounding, weekdays, small_amounts, drizzle):
+        yield from check(values, days)
 
 
 def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
@@ -220,18 +213,17 @@ def check_steps(rain_step: xr.DataArray) -> pd.DataFrame:
     single = isinstance(rain_step, xr.DataArray) and rain_step.dims == ("time",)
     index = rain_step.indexes.get("time") if single else None
     ordered = isinstance(index, pd.DatetimeIndex) and len(index) > 1 and index.is_monotonic_increasing
-    expected = "readings in order of time were expected"
-    require(ordered, expected, "read the file with read_subdaily", "rain_step")
+    refuse_unless(ordered, "no_ordered_readings")
     step = float(np.median(np.diff(index.to_numpy()) / np.timedelta64(1, "s")))
-    require(step < 86_400, "the readings are a day or more apart", "check them with check_rain", "rain_step")
+    refuse_unless(step < 86_400, "days_to_check")
     values = rain_step.to_numpy().astype(float).copy()
     if "flag" in rain_step.coords:
         values[(rain_step["flag"] == Flag.REJECTED).to_numpy()] = np.nan
     days = index.normalize()
     most = LIMITS["hour_record"] if step <= 3600 else LIMITS["world_record"]
-    found = _impossible(values, days, most) + _missing(values, days)
+    found = [*_impossible(values, days, most), *_missing(values, days)]
     values[(values < 0) | (values > most)] = np.nan
-    return table_of(found + _streaks(values, days) + _lumped(values, index))
+    return table_of([*found, *_streaks(values, days), *_lumped(values, index)])
 
 
 def _of_readings(kind: str, days: pd.DatetimeIndex, first: int, last: int, **facts) -> Finding:
@@ -239,24 +231,21 @@ def _of_readings(kind: str, days: pd.DatetimeIndex, first: int, last: int, **fac
     return finding(kind, days[first], days[last], int((days[last] - days[first]).days + 1), **facts)
 
 
-def _impossible(values: np.ndarray, days: pd.DatetimeIndex, most: float) -> list[Finding]:
-    out = []
+def _impossible(values: np.ndarray, days: pd.DatetimeIndex, most: float) -> Iterator[Finding]:
     bounds = {"negative_reading": (values < 0, np.min), "impossible_reading": (values > most, np.max)}
     for kind, (bad, worst) in bounds.items():
         for first, last in spans(bad):
             number, farthest = last - first + 1, worst(values[first : last + 1])
             facts = {"readings": plural(number, "reading"), "are": "is" if number == 1 else "are"}
-            out.append(_of_readings(kind, days, first, last, worst=farthest, most=most, **facts))
-    return out
+            yield _of_readings(kind, days, first, last, worst=farthest, most=most, **facts)
 
 
-def _streaks(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
+def _streaks(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
     known = np.isfinite(values)
     wet = values[values > 0]
     if len(wet) < 50:
-        return []
+        return
     kinds, count = np.unique(wet, return_counts=True)
-    out = []
     for a, b in alike(values):
         number, value = b - a + 1, values[a]
         if number < LIMITS["equal_steps"] or not value > 0:
@@ -264,17 +253,16 @@ def _streaks(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
         # rain goes on: the chance that the next reading is the same is its share of the wet readings
         share = count[np.searchsorted(kinds, value)] / len(wet)
         if known.sum() * share ** (number - 1) * len(wet) / known.sum() < LIMITS["chance"]:
-            out.append(_of_readings("streak_readings", days, a, b, value=value, number=number))
-    return out
+            yield _of_readings("streak_readings", days, a, b, value=value, number=number)
 
 
-def _lumped(values: np.ndarray, index: pd.DatetimeIndex) -> list[Finding]:
+def _lumped(values: np.ndarray, index: pd.DatetimeIndex) -> Iterator[Finding]:
     from scipy.stats import binom
 
     frame = pd.DataFrame({"day": index.normalize(), "hour": index.hour, "rain": values})
     wet = frame[frame["rain"] > 0]
     if wet.empty:
-        return []
+        return
     by_day = wet.groupby("day").agg(readings=("rain", "size"), hour=("hour", "first"))
     single = by_day["readings"] == 1
     month = by_day.index.to_period("M")
@@ -288,7 +276,7 @@ def _lumped(values: np.ndarray, index: pd.DatetimeIndex) -> list[Finding]:
         usual = min((others.sum() + 1) / (len(others) + 2) / 4, 0.5)  # at one hour: a quarter, to be safe
         if 24 * binom.sf(hits - 1, len(part), usual) < LIMITS["lumped_chance"]:
             lumped[name] = (len(part), hits, int(alone["hour"].mode()[0]))
-    out, names = [], sorted(lumped)
+    names = sorted(lumped)
     while names:
         stretch = [names.pop(0)]
         while names and names[0] == stretch[-1] + 1:
@@ -296,13 +284,12 @@ def _lumped(values: np.ndarray, index: pd.DatetimeIndex) -> list[Finding]:
         number, hits = (sum(lumped[m][k] for m in stretch) for k in (0, 1))
         first, last = stretch[0].start_time.normalize(), stretch[-1].end_time.normalize()
         facts = {"lumped": hits, "wet": number, "hour": lumped[stretch[0]][2]}
-        out.append(finding("lumped_days", first, last, number, **facts))
-    return out
+        yield finding("lumped_days", first, last, number, **facts)
 
 
-def _missing(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
+def _missing(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
     lost = days[np.isnan(values)].unique()
     if not len(lost):
-        return []
+        return
     have = {"lack": "lacks", "have": "has"} if len(lost) == 1 else {"lack": "lack", "have": "have"}
-    return [finding("missing_readings", lost[0], lost[-1], len(lost), **have)]
+    yield finding("missing_readings", lost[0], lost[-1], len(lost), **have)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import along, variables
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check_days import LIMITS
 from rainharvest.rainfall.check_habits import DRIZZLE, GRIDDED_DRIZZLE, GRIDDED_DRY, factor_of
@@ -19,6 +18,7 @@ from rainharvest.rainfall.fill_methods import LIMITS as FILL
 from rainharvest.rainfall.fill_methods import rank_correlation
 from rainharvest.rainfall.flags import Finding, Neighbour, as_record, finding, finding_at, spans
 from rainharvest.rainfall.read_days import swapped_days
+from rainharvest.rainfall.refusals import refuse_unless
 
 # [mm] of a month at one of the gauges; how far a part, as a logarithm, may stand from the factor
 PART_RAIN, PART_WIDTH = 10.0, 0.8
@@ -39,8 +39,8 @@ def kindred(values: np.ndarray, neighbours: Sequence[Neighbour]) -> list[Neighbo
     return [item for item in neighbours if best(item) >= FILL["correlation"]]
 
 
-def shifts(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
-    """Return half-years in which the record fits its neighbours better when moved by a day."""
+def shifts(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> Iterator[Finding]:
+    """Find half-years in which the record fits its neighbours better when moved by a day."""
     half = (days.year.to_numpy() - days[0].year) * 2 + (days.month.to_numpy() > 6)
     edges = np.searchsorted(half, np.arange(half[-1] + 2))
     votes: dict[int, list[tuple]] = {}
@@ -60,21 +60,18 @@ def shifts(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neig
         for step in (-1, 1):
             if 2 * sum(vote[0] == step for vote in cast) > len(cast):
                 agreed[number] = step
-    out = []
     for step, sooner, late in ((-1, "earlier", "late"), (1, "later", "early")):
         for first, last in spans(agreed == step):
             cast = [v for n in range(first, last + 1) for v in votes[n] if v[0] == step]
             facts = _agreement(cast) | {"sooner": sooner, "late": late, "step": step}
             # the neighbour moved by +1 fits: what fell here on a day stands there on the day after
-            out.append(finding_at("shifted_days", days, edges[first], edges[last + 1] - 1, **facts))
-    return out
+            yield finding_at("shifted_days", days, edges[first], edges[last + 1] - 1, **facts)
 
 
-def swapped(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
-    """Return years in which the record fits its neighbours only with day and month changed over."""
+def swapped(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> Iterator[Finding]:
+    """Find years in which the record fits its neighbours only with day and month changed over."""
     turned = days.get_indexer(pd.DatetimeIndex(swapped_days(days.to_numpy().astype("datetime64[D]"))))
     doubtful = (turned >= 0) & (turned != np.arange(len(days)))
-    out = []
     for year in np.unique(days.year):
         at, votes = np.flatnonzero(doubtful & (days.year == year)), []
         for item in neighbours:
@@ -85,8 +82,7 @@ def swapped(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Nei
         fits = [vote for vote in votes if vote[0]]
         if 2 * len(fits) > len(votes):
             ends = days[at[[0, -1]]]
-            out.append(finding("swapped_days", *ends, len(at), year=year, **_agreement(fits)))
-    return out
+            yield finding("swapped_days", *ends, len(at), year=year, **_agreement(fits))
 
 
 def _agreement(votes: Sequence[tuple]) -> dict[str, object]:
@@ -95,8 +91,8 @@ def _agreement(votes: Sequence[tuple]) -> dict[str, object]:
     return {"names": ", ".join(sorted({vote[3] for vote in votes})), "now": now, "moved": moved}
 
 
-def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
-    """Return whether the record, or months of it, stand at a unit's factor from every neighbour."""
+def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> Iterator[Finding]:
+    """Find a record, or months of it, at a unit's factor from every neighbour."""
     month = pd.PeriodIndex(days, freq="M")
     ratios, monthly = [], []
     for item in neighbours:
@@ -107,14 +103,14 @@ def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neigh
         log = np.log(sums["here"] / sums["there"])
         monthly.append((log - log.groupby(log.index.month).transform("median")).rename(len(monthly)))
     if not ratios:
-        return []
+        return
     names = ", ".join(n.name for n in neighbours)
     if found := factor_of(ratios):
         facts = dict(zip(("factor", "remedy"), found, strict=True), ratio=np.mean(ratios), names=names)
-        return [finding_at("unit_of_all", days, 0, len(days) - 1, **facts)]
+        yield finding_at("unit_of_all", days, 0, len(days) - 1, **facts)
+        return
     table = pd.concat(monthly, axis=1).dropna()
     spread = 1.4826 * table.abs().median().to_numpy()
-    out = []
     for first, last in spans((table.abs() > np.log(10) / 2).all(axis=1).to_numpy()):
         part = table.iloc[first : last + 1]
         found = factor_of(np.exp(part.mean()).tolist(), PART_WIDTH)
@@ -123,8 +119,7 @@ def scale(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neigh
             inside = np.flatnonzero((month >= part.index[0]) & (month <= part.index[-1]))
             ratio = np.exp(part.to_numpy().mean())
             facts = dict(zip(("factor", "remedy"), found, strict=True), ratio=ratio, names=names)
-            out.append(finding_at("unit_of_part", days, inside[0], inside[-1], **facts))
-    return out
+            yield finding_at("unit_of_part", days, inside[0], inside[-1], **facts)
 
 
 class _Dryness(NamedTuple):
@@ -161,15 +156,14 @@ def _witnesses(
 
 def denied_dryness(
     values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]
-) -> list[Finding]:
-    """Return dry spells during which it rained so often next door that chance does not explain them.
+) -> Iterator[Finding]:
+    """Find dry spells during which it rained so often next door that chance does not explain them.
 
     With q the share of the neighbour's wet days (1 mm) that are dry here when the day before was dry here
     too, the chance of a spell that holds w such days is about q^w. Every neighbour that knows the spell must
     speak against it; the one that does so most is named.
     """
     spells = [(a, b) for a, b in spans(values < ZERO_BELOW) if b - a + 1 >= LIMITS["denied_days"]]
-    out = []
     for (first, last), said in zip(spells, _witnesses(values, neighbours, spells), strict=True):
         if not said or max(one.chance for one in said) > LIMITS["denied_each"]:
             continue
@@ -177,8 +171,7 @@ def denied_dryness(
         if chance < LIMITS["denied"] and wet >= LIMITS["denied_days"]:
             facts = {"neighbour": worst.name, "wet": wet, "dry_here": dry_here}
             rain = np.nansum(worst.values[first : last + 1])
-            out.append(finding_at("false_zeros_denied", days, first, last, rain=rain, **facts))
-    return out
+            yield finding_at("false_zeros_denied", days, first, last, rain=rain, **facts)
 
 
 def not_borne_out(
@@ -194,15 +187,15 @@ def not_borne_out(
 
 def uncorroborated(
     values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]
-) -> list[Finding]:
-    """Return days whose rain no neighbour confirms on that day or either side of it.
+) -> Iterator[Finding]:
+    """Find days whose rain no neighbour confirms on that day or either side of it.
 
     A day is doubted where it lies outside the range of at least three neighbours' values over three days
     and the distance to the nearest exceeds 269.24 - 45.72 ln(d) mm, d being the least difference between the
     percentile of the day's rain in its own record and those of the neighbours' in theirs.
     """
     if len(neighbours) < LIMITS["corroborating"]:
-        return []
+        return
     around = []
     for item in neighbours:
         x = item.values
@@ -211,7 +204,6 @@ def uncorroborated(
     percent = np.array([_percentile(n.values, three) for n, three in zip(neighbours, around, strict=True)])
     enough = np.isfinite(around).any(axis=1).sum(axis=0) >= LIMITS["corroborating"]
     flat, ranks = around.reshape(-1, len(values)), percent.reshape(-1, len(values))
-    out = []
     for i in np.flatnonzero(enough & np.isfinite(values) & (values > 20)):
         known = np.isfinite(flat[:, i])
         most = flat[known, i].max()
@@ -221,8 +213,7 @@ def uncorroborated(
         if values[i] - most > CORROBORATE[0] - CORROBORATE[1] * np.log(difference):
             when = {"since": days[max(i - 1, 0)], "until": days[min(i + 1, len(days) - 1)]}
             facts = {"value": values[i], "neighbours": len(neighbours), "most": most}
-            out.append(finding_at("uncorroborated", days, i, i, **facts | when))
-    return out
+            yield finding_at("uncorroborated", days, i, i, **facts | when)
 
 
 def _percentile(record: np.ndarray, value):
@@ -257,13 +248,11 @@ def compare_with_gauge(
     >>> found.looks_gridded.values, found.zero_share.values.round(2)
     (array([False,  True]), array([0.7, 0. ]))
     """
-    require(wet_day > 0, f"a wet day from {wet_day} mm", "give a depth above 0", "wet_day")
+    refuse_unless(wet_day > 0, "no_wet_day", depth=wet_day)
     both = pd.concat([_days(rain, "gauge"), _days(product, "product")], axis=1, join="inner")
     here, there = both.to_numpy(float).T
     known = np.isfinite(here) & np.isfinite(there)
-    problem = f"the two records know {known.sum()} days in common"
-    remedy = f"give records that share {FEWEST_DAYS} days or more"
-    require(known.sum() >= FEWEST_DAYS, problem, remedy, "product")
+    refuse_unless(known.sum() >= FEWEST_DAYS, "little_in_common", days=known.sum(), least=FEWEST_DAYS)
     values = np.array([here[known], there[known]])
     zero = (values == 0).mean(axis=1)
     drizzle = ((values > 0) & (values <= DRIZZLE)).mean(axis=1)
@@ -278,16 +267,11 @@ def compare_with_gauge(
     later = pd.Series(there)
     agreement = [rank_correlation(here, later.shift(-lag).to_numpy())[0] for lag in LAGS]
     found = xr.Dataset(
-        {name: ("record", value, attributes(name)) for name, value in columns.items()}
-        | {
-            "lag_agreement": ("lag", agreement, attributes("lag_agreement")),
-            "common_days": ((), int(known.sum()), attributes("common_days")),
-        },
-        coords={
-            "record": ("record", ["gauge", "product"], attributes("record")),
-            "lag": ("lag", list(LAGS), attributes("lag")),
-        },
-        attrs={"wet_day": float(wet_day)},
+        variables("record", columns)
+        | variables("lag", {"lag_agreement": agreement})
+        | variables((), {"common_days": int(known.sum())}),
+        along(record=["gauge", "product"], lag=list(LAGS)),
+        {"wet_day": float(wet_day)},
     )
     return found.assign_attrs(warnings="; ".join(_warnings(found)))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.core.reader import MONTHS
 from rainharvest.rainfall.check_days import LIMITS
@@ -25,6 +24,7 @@ from rainharvest.rainfall.flags import (
     finding_at,
     sound_values,
 )
+from rainharvest.rainfall.refusals import refuse_unless
 
 WET_DAY = 1.0  # [mm/day]
 SIMULATIONS = 5000
@@ -42,9 +42,7 @@ class Break:
 def _series(values) -> np.ndarray:
     x = np.asarray(values, dtype=float)
     enough = x.ndim == 1 and len(x) >= 5 and np.isfinite(x).all()
-    require(
-        enough, "a break needs five known values at least", "give one value a year, none missing", "values"
-    )
+    refuse_unless(enough, "short_series")
     return x
 
 
@@ -186,7 +184,7 @@ def mann_kendall(values, years=None, correlated: bool = False) -> Trend:
     t = np.arange(len(x), dtype=float) if years is None else np.asarray(years, float)
     x, t = x[~np.isnan(x)], t[~np.isnan(x)]
     n = len(x)
-    require(n >= 4, f"a trend was asked of {n} years with a value", "give 4 or more", "values")
+    refuse_unless(n >= 4, "few_years", years=n)
     score = float(sum(np.sign(x[k + 1 :] - x[k]).sum() for k in range(n - 1)))
     ties = np.unique(x, return_counts=True)[1].astype(float)
     variance = (n * (n - 1) * (2 * n + 5) - (ties * (ties - 1) * (2 * ties + 5)).sum()) / 18
@@ -238,10 +236,9 @@ def completeness(rain: xr.DataArray | pd.Series) -> pd.DataFrame:
     return out.assign(missing=out.sum(axis=1), days=length.sum(axis=1))
 
 
-def incomplete_years(record: xr.DataArray) -> list[Finding]:
-    """Return the years with missing days, with what that does to their totals."""
+def incomplete_years(record: xr.DataArray) -> Iterator[Finding]:
+    """Find the years with missing days, with what that does to their totals."""
     days = record.indexes["time"]
-    out = []
     table = completeness(record)
     for year, row in table[table["missing"] > 0].iterrows():
         months = [f"{name} ({row[m]})" for m, name in enumerate(MONTHS, 1) if row[m]]
@@ -250,8 +247,7 @@ def incomplete_years(record: xr.DataArray) -> list[Finding]:
         facts = {"share": share, "year": year}
         facts["months"] = f"in {', '.join(months)}" if len(months) <= 6 else f"in {len(months)} months"
         kind = "completeness_poor" if share > LIMITS["year_missing"] else "completeness"
-        out.append(finding(kind, first, last, int(row["missing"]), **facts))
-    return out
+        yield finding(kind, first, last, int(row["missing"]), **facts)
 
 
 def _yearly(values: np.ndarray, years: np.ndarray, others: Sequence[np.ndarray]) -> dict[str, pd.Series]:
@@ -281,13 +277,12 @@ def _yearly(values: np.ndarray, years: np.ndarray, others: Sequence[np.ndarray])
     return {name: one[keep].replace([np.inf, -np.inf], np.nan).dropna() for name, one in here.items()}
 
 
-def breaks(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> list[Finding]:
-    """Return breaks in homogeneity: four tests at 1 %, two that reject make it doubtful, three suspect.
+def breaks(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neighbour]) -> Iterator[Finding]:
+    """Find breaks in homogeneity: four tests at 1 %, two that reject make it doubtful, three suspect.
 
     The series tested are the yearly total, wet days and mean wet day; where neighbours cover nine tenths of
     the record, their ratios to the neighbours' mean, in which the climate's own changes cancel.
     """
-    out = []
     known = np.isfinite(values)
     long = [n for n in neighbours if np.isfinite(n.values[known]).mean() >= 0.9]
     for name, series in _yearly(values, days.year.to_numpy(), [n.values for n in long]).items():
@@ -305,8 +300,7 @@ def breaks(values: np.ndarray, days: pd.DatetimeIndex, neighbours: Sequence[Neig
         facts["names"] = ", ".join(n.name for n in long)
         kind = "homogeneity_neighbours" if long else "homogeneity"
         one = finding(kind, days[0], max(pd.Timestamp(year, 1, 1), days[0]), len(days), **facts)
-        out.append(one if len(rejecting) >= 3 else replace(one, severity="note"))
-    return out
+        yield one if len(rejecting) >= 3 else replace(one, severity="note")
 
 
 def double_mass(rain, neighbours) -> xr.Dataset:
@@ -343,34 +337,35 @@ def double_mass(rain, neighbours) -> xr.Dataset:
     )
 
 
-def trend(values: np.ndarray, days: pd.DatetimeIndex) -> list[Finding]:
-    """Return a trend in the yearly totals that chance does not explain."""
+def trend(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find a trend in the yearly totals that chance does not explain."""
     totals = _yearly(values, days.year.to_numpy(), [])["yearly total"]
     if len(totals) < LIMITS["trend_years"] or totals.std() == 0:
-        return []
+        return
     found = mann_kendall(totals.to_numpy(), totals.index.to_numpy())
     if found.p >= LIMITS["trend_chance"]:
-        return []
+        return
     facts = {"rise": "rise" if found.slope > 0 else "fall", "decade": abs(found.slope) * 10}
     facts |= {"low": found.slope_low * 10, "high": found.slope_high * 10, "p": found.p, "years": len(totals)}
     one = finding_at("trend", days, 0, len(days) - 1, **facts)
-    return [replace(one, severity="suspect") if found.p < LIMITS["break_chance"] else one]
+    yield replace(one, severity="suspect") if found.p < LIMITS["break_chance"] else one
 
 
-def snow(record: xr.DataArray) -> list[Finding]:
-    """Return whether the gauge stands where winters bring snow, by latitude and height, as far as they are known."""
+def snow(record: xr.DataArray) -> Iterator[Finding]:
+    """Warn of a gauge where winters bring snow, by latitude and height, as far as they are known."""
     try:
         latitude, height = (float(record.attrs.get(name, 0.0)) for name in ("latitude", "elevation"))
     except (TypeError, ValueError):
-        return []
+        return
     if not abs(latitude) + height / LIMITS["snow_climb"] >= LIMITS["snow_latitude"]:
-        return []
+        return
     days, high = record.indexes["time"], f" and {height:.0f} m above the sea" if height > 0 else ""
-    return [finding_at("snow", days, 0, len(days) - 1, latitude=latitude, height=high)]
+    yield finding_at("snow", days, 0, len(days) - 1, latitude=latitude, height=high)
 
 
-def beyond_today(record: xr.DataArray) -> list[Finding]:
-    """Return days dated in the future."""
+def beyond_today(record: xr.DataArray) -> Iterator[Finding]:
+    """Find days dated in the future."""
     days = record.indexes["time"]
     late = np.asarray(days > pd.Timestamp.now().normalize()) & (record["flag"].values != Flag.MISSING)
-    return [finding("future", days[late][0], days[late][-1], int(late.sum()))] if late.any() else []
+    if late.any():
+        yield finding("future", days[late][0], days[late][-1], int(late.sum()))

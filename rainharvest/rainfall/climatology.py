@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import DAYS_A_YEAR, along, attributes, variables
 from rainharvest.rainfall.flags import Flag, as_record, require_count, runs
+from rainharvest.rainfall.refusals import refuse_unless
 
 
 def period_totals(rain: xr.DataArray | pd.Series, months: int = 12, year_start_month: int = 1) -> xr.Dataset:
@@ -94,14 +94,12 @@ def dry_spells(rain: xr.DataArray | pd.Series, wet_day: float = 1.0) -> xr.Datas
     dry = amount < wet_day  # False where unknown
     first, last = runs(dry)
     unknown = np.isnan(np.concatenate(([np.nan], amount, [np.nan])))
-    return xr.Dataset(
-        {
-            "dry_spell": ("spell", last - first + 1, attributes("dry_spell")),
-            "spell_start": ("spell", record["time"].values[first], attributes("spell_start")),
-            "spell_cut": ("spell", unknown[first] | unknown[last + 2], attributes("spell_cut")),
-        },
-        coords={"spell": ("spell", np.arange(1, len(first) + 1), attributes("spell"))},
-    )
+    columns = {
+        "dry_spell": last - first + 1,
+        "spell_start": record["time"].values[first],
+        "spell_cut": unknown[first] | unknown[last + 2],
+    }
+    return xr.Dataset(variables("spell", columns), along(spell=np.arange(1, len(first) + 1)))
 
 
 FEWEST_WET = 10  # own choice: fewer months with rain hold no shape
@@ -136,8 +134,7 @@ def standardised_precipitation_index(monthly_total: xr.DataArray, scale: int = 3
 
     require_count("scale", scale, 1)
     month = monthly_total["month"].values.astype("datetime64[M]").astype(int)
-    on_end = (np.diff(month) == 1).all()
-    require(on_end, "the months do not follow one another", "give every month", "monthly_total")
+    refuse_unless((np.diff(month) == 1).all(), "months_left_out")
     total = np.asarray(monthly_total.values, float)
     sums = np.full(len(total), np.nan)
     if len(total) >= scale:
@@ -166,8 +163,6 @@ def spi_class(index: float) -> str:
     return CLASSES[int(np.searchsorted(EDGES, index, side="left" if index < 0 else "right"))]
 
 
-DAYS_A_YEAR = 365.25
-
 EVENTS_A_YEAR = 3.0  # own choice: the threshold lets through about as many as in Coles' example (152 in 48)
 
 FEWEST_EVENTS = 30  # own choice: fewer events hold no shape
@@ -175,6 +170,8 @@ FEWEST_EVENTS = 30  # own choice: fewer events hold no shape
 DEPTHS = (0.2, 0.5, 1, 2, 5, 10, 15, 20, 30, 40, 50, 75, 100, 150, 200, 300, 500)  # [mm/day]
 
 RETURN_PERIODS = (2, 5, 10, 20, 50, 100)  # [year]
+
+LEVELS = ("return_level", "return_level_low", "return_level_high")
 
 
 def days_a_year(rain: xr.DataArray | pd.Series, depth=DEPTHS) -> xr.DataArray:
@@ -189,9 +186,7 @@ def days_a_year(rain: xr.DataArray | pd.Series, depth=DEPTHS) -> xr.DataArray:
     depth = np.asarray(depth, float)
     count = len(amount) - np.searchsorted(amount, depth)
     share = count / len(amount) if len(amount) else np.full(len(depth), np.nan)
-    out = xr.DataArray(share * DAYS_A_YEAR, {"depth": depth}, "depth", attrs=attributes("days_a_year"))
-    out["depth"].attrs = attributes("depth")
-    return out
+    return xr.DataArray(share * DAYS_A_YEAR, along(depth=depth), "depth", attrs=attributes("days_a_year"))
 
 
 def return_levels(
@@ -222,12 +217,11 @@ def return_levels(
     amount = daily_amounts(rain)
     known = np.count_nonzero(~np.isnan(amount))
     if threshold is None:
-        require(known, "no day is known", "give a record with rain", "rain")
+        refuse_unless(known, "no_known_day")
         threshold = float(np.nanquantile(amount, 1 - EVENTS_A_YEAR / DAYS_A_YEAR, method="lower"))
     excess = _events(amount, threshold, separation) - threshold
-    problem = f"{len(excess)} events pass {threshold:g} mm a day"
-    remedy = f"give a longer record or a lower threshold: {FEWEST_EVENTS} events or more"
-    require(len(excess) >= FEWEST_EVENTS, problem, remedy, "threshold")
+    said = {"events": len(excess), "threshold": threshold, "least": FEWEST_EVENTS}
+    refuse_unless(len(excess) >= FEWEST_EVENTS, "few_events", **said)
     shape, _, scale = genpareto.fit(excess, floc=0)
     best = float(genpareto.nnlf((shape, 0, scale), excess))
     per_year = DAYS_A_YEAR * len(excess) / known
@@ -235,14 +229,11 @@ def return_levels(
     level = _growth(years * per_year, shape) * scale
     bounds = [_profile_interval(excess, n * per_year, x, best) for n, x in zip(years, level, strict=True)]
     low, high = np.array(bounds).T
-    curves = {"return_level": level, "return_level_low": low, "return_level_high": high}
+    curves = dict(zip(LEVELS, (threshold + depth for depth in (level, low, high)), strict=True))
     single = {"threshold": threshold, "gpd_scale": scale, "gpd_shape": shape, "gpd_loss": best}
     single["events"] = len(excess)
-    return xr.Dataset(
-        {name: ("return_period", threshold + value, attributes(name)) for name, value in curves.items()}
-        | {name: ((), value, attributes(name)) for name, value in single.items()},
-        coords={"return_period": ("return_period", years, attributes("return_period"))},
-    )
+    found = variables("return_period", curves) | variables((), single)
+    return xr.Dataset(found, along(return_period=years))
 
 
 def _events(amount: np.ndarray, threshold: float, separation: int) -> np.ndarray:

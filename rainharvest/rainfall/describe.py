@@ -7,12 +7,13 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest import __version__
-from rainharvest.core.errors import InputError, require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import DAYS_A_YEAR, along, attributes, variables
 from rainharvest.core.reader import MONTHS_SHORT
 from rainharvest.rainfall import climatology
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.flags import Flag, as_record
+from rainharvest.rainfall.refusals import refuse_unless
 
 SCALES = (1, 3, 6, 12)  # [months] of the drought index
 
@@ -63,8 +64,8 @@ def describe_rain(
     (31, True, 4)
     """
     whole = 1 <= year_start_month <= 12 and year_start_month == int(year_start_month)
-    require(whole, f"month {year_start_month}", "give a month from 1 to 12", "year_start_month")
-    require(wet_day > 0, f"a wet day from {wet_day} mm", "give a depth above 0", "wet_day")
+    refuse_unless(whole, "no_month", month=year_start_month)
+    refuse_unless(wet_day > 0, "no_wet_day", depth=wet_day)
     more = [dim for dim in getattr(rain, "dims", ()) if dim != "time"]
     if more:
         dim = more[0]
@@ -76,11 +77,8 @@ def describe_rain(
     left_out: list[str] = []
     years = climatology.period_totals(record, 12, year_start_month)
     months = climatology.period_totals(record, 1)
-    by_year = {
-        "annual_total": ("year", years.total.values),
-        "known_share": ("year", years.known_share.values),
-    }
-    annual = _dataset(by_year, year=years.time.dt.year.values)
+    by_year = {"annual_total": years.total.values, "known_share": years.known_share.values}
+    annual = xr.Dataset(variables("year", by_year), along(year=years.time.dt.year.values))
     found = xr.merge(
         [
             annual,
@@ -102,14 +100,6 @@ def describe_rain(
     return found.assign_attrs(kept | settings | {"left_out": "; ".join(left_out)})
 
 
-def _dataset(variables: dict[str, tuple], **coords) -> xr.Dataset:
-    """Return variables, each a pair of dimensions and values, and coordinates, with the attributes of their names."""
-    return xr.Dataset(
-        {name: (dims, values, attributes(name)) for name, (dims, values) in variables.items()},
-        {name: (name, values, attributes(name)) for name, values in coords.items()},
-    )
-
-
 def _year_of(day: np.ndarray, start: int) -> np.ndarray:
     return (day.astype("datetime64[M]").astype(int) - (start - 1)) // 12 + 1970
 
@@ -128,8 +118,8 @@ def _days_by_year(record: xr.DataArray, wet_day: float, start: int) -> xr.Datase
         "largest_day": by_year.max(),
         "longest_dry_spell": longest.where(count > 0),
     }
-    found = {name: ("year", values.to_numpy(float)) for name, values in columns.items()}
-    return _dataset(found).assign_coords(year=count.index.to_numpy())
+    found = variables("year", {name: values.to_numpy(float) for name, values in columns.items()})
+    return xr.Dataset(found, {"year": count.index.to_numpy()})
 
 
 def _seasons(record: xr.DataArray, start: int) -> xr.Dataset:
@@ -139,17 +129,17 @@ def _seasons(record: xr.DataArray, start: int) -> xr.Dataset:
     table = table.reindex(columns=range(4))
     first = [start - 1 + 3 * k for k in range(4)]
     names = [f"{MONTHS_SHORT[m % 12]}-{MONTHS_SHORT[(m + 2) % 12]}" for m in first]
-    found = _dataset({"seasonal_total": (("year", "season"), table.to_numpy())}, season=names)
-    return found.assign_coords(year=table.index.to_numpy())
+    found = variables(("year", "season"), {"seasonal_total": table.to_numpy()})
+    return xr.Dataset(found, along(season=names) | {"year": table.index.to_numpy()})
 
 
 def _months(months: xr.Dataset) -> xr.Dataset:
     total = xr.DataArray(months.total.values, {"month": months.time.values}, "month")
     index = np.array([climatology.standardised_precipitation_index(total, scale).values for scale in SCALES])
-    found = {"monthly_total": ("month", total.values), "spi": (("scale", "month"), index)}
-    known = ("month", months.known_share.values, attributes("known_share"))
-    out = _dataset(found, month=months.time.values, scale=list(SCALES))
-    return out.assign(month_known_share=known)[["monthly_total", "month_known_share", "spi"]]
+    found = variables("month", {"monthly_total": total.values})
+    found["month_known_share"] = ("month", months.known_share.values, attributes("known_share"))
+    found |= variables(("scale", "month"), {"spi": index})
+    return xr.Dataset(found, along(month=months.time.values, scale=list(SCALES)))
 
 
 def _calendar_months(record: xr.DataArray, totals: np.ndarray, wet_day: float) -> xr.Dataset:
@@ -166,15 +156,14 @@ def _calendar_months(record: xr.DataArray, totals: np.ndarray, wet_day: float) -
     mean = table[:, 0]
     three = mean + np.roll(mean, -1) + np.roll(mean, -2)
     known = not np.isnan(mean).any()
-    found = {
-        "month_mean": ("calendar_month", mean),
-        "wet_share": ("calendar_month", table[:, 1]),
-        "wet_depth": ("calendar_month", table[:, 2]),
-        "month_share": (("calendar_month", "share"), table[:, 3:]),
-        "driest_month": ((), int(np.argmin(mean)) + 1 if known else 0),
-        "suggested_start": ((), (int(np.argmin(three)) + 3) % 12 + 1 if known else 0),
-    }
-    return _dataset(found, calendar_month=np.arange(1, 13), share=list(SHARES))
+    driest = int(np.argmin(mean)) + 1 if known else 0
+    start = (int(np.argmin(three)) + 3) % 12 + 1 if known else 0
+    found = variables(
+        "calendar_month", dict(zip(("month_mean", "wet_share", "wet_depth"), table.T, strict=False))
+    )
+    found |= variables(("calendar_month", "share"), {"month_share": table[:, 3:]})
+    found |= variables((), {"driest_month": driest, "suggested_start": start})
+    return xr.Dataset(found, along(calendar_month=np.arange(1, 13), share=list(SHARES)))
 
 
 def _mean(values: np.ndarray) -> float:
@@ -184,10 +173,11 @@ def _mean(values: np.ndarray) -> float:
 def _spells(record: xr.DataArray, wet_day: float) -> xr.Dataset:
     spells = climatology.dry_spells(record, wet_day)
     days = np.arange(1, int(spells.dry_spell.max().item()) + 1 if spells.sizes["spell"] else 1)
-    known = np.count_nonzero(~np.isnan(climatology.daily_amounts(record))) / climatology.DAYS_A_YEAR
+    known = np.count_nonzero(~np.isnan(climatology.daily_amounts(record))) / DAYS_A_YEAR
     count = (spells.dry_spell.values[None, :] >= days[:, None]).sum(axis=1)
     rate = count / known if known else np.full(len(days), np.nan)
-    return spells.merge(_dataset({"spells_a_year": ("spell_days", rate)}, spell_days=days))
+    often = xr.Dataset(variables("spell_days", {"spells_a_year": rate}), along(spell_days=days))
+    return spells.merge(often)
 
 
 def _driest(annual: xr.DataArray) -> xr.Dataset:
@@ -201,15 +191,11 @@ def _driest(annual: xr.DataArray) -> xr.Dataset:
         known = not np.isnan(mean).all()
         place = int(np.nanargmin(mean)) if known else 0
         runs.append((mean[place], year[place] if known else np.nan))
-    run_total, run_start = np.array(runs).T
-    found = {
-        "driest_total": ("rank", total[order]),
-        "driest_year": ("rank", year[order]),
-        "driest_return_period": ("rank", (len(order) + 1) / rank),
-        "driest_run_total": ("span", run_total),
-        "driest_run_start": ("span", run_start),
-    }
-    return _dataset(found, rank=rank, span=list(SPANS))
+    years = {"driest_total": total[order], "driest_year": year[order]}
+    years["driest_return_period"] = (len(order) + 1) / rank
+    runs = dict(zip(("driest_run_total", "driest_run_start"), np.array(runs).T, strict=True))
+    found = variables("rank", years) | variables("span", runs)
+    return xr.Dataset(found, along(rank=rank, span=list(SPANS)))
 
 
 def _heavy(record: xr.DataArray, left_out: list[str]) -> xr.Dataset:
@@ -217,11 +203,9 @@ def _heavy(record: xr.DataArray, left_out: list[str]) -> xr.Dataset:
         return climatology.return_levels(record)
     except InputError as error:
         left_out.append(f"return levels: {error}")
-        missing = ("return_period", np.full(len(climatology.RETURN_PERIODS), np.nan))
-        names = ("return_level", "return_level_low", "return_level_high")
-        return _dataset(
-            dict.fromkeys(names, missing), return_period=np.array(climatology.RETURN_PERIODS, float)
-        )
+        period = np.array(climatology.RETURN_PERIODS, float)
+        unknown = dict.fromkeys(climatology.LEVELS, np.full(len(period), np.nan))
+        return xr.Dataset(variables("return_period", unknown), along(return_period=period))
 
 
 def _over_the_years(annual: xr.DataArray, left_out: list[str]) -> xr.Dataset:
@@ -238,7 +222,7 @@ def _over_the_years(annual: xr.DataArray, left_out: list[str]) -> xr.Dataset:
         left_out.append(f"trend: {error}")
         names = ("trend", "trend_low", "trend_high", "trend_chance", "trend_chance_correlated")
         values |= dict.fromkeys(names, np.nan)
-    return _dataset({name: ((), value) for name, value in values.items()})
+    return xr.Dataset(variables((), values))
 
 
 def one_version(filled: xr.DataArray, member: int = 0) -> xr.DataArray:

@@ -6,8 +6,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.exercise import says
-from rainharvest.rainfall.facts import CheckedRecord
-from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.facts import CheckedRecord, fill_recent
 
 
 def check_left(record: CheckedRecord, longest_gap: int, yours: int | None) -> None:
@@ -22,8 +21,7 @@ def check_left(record: CheckedRecord, longest_gap: int, yours: int | None) -> No
     yours : int, optional
         The reader's answer in days; ``...`` asks for the right one.
     """
-    limits = {"longest_gap": longest_gap, "longest_alone": min(longest_gap, 92)}
-    left = fill_gaps(record.recent, record.recent_neighbours or None, **limits).attrs["days_left"]
+    left = fill_recent(record, longest_gap=longest_gap).attrs["days_left"]
     hint = (
         "Set the slider of the longest gap in the first panel and read the sentence under its first figure."
     )

@@ -13,18 +13,20 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.core.defaults import defaults_of
-from rainharvest.core.errors import InputError, require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.errors import InputError
+from rainharvest.core.quantities import variables
 from rainharvest.core.text import texts_of
-from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import spi_class
 from rainharvest.rainfall.describe import one_version
+from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.fill_methods import LIMITS as FILL
 from rainharvest.rainfall.fill_skill import FILLINGS, fill_skill
-from rainharvest.rainfall.flags import Flag, as_record
+from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_open import open_source, unpacked
 from rainharvest.rainfall.read_values import LIMITS
-from rainharvest.rainfall.record import RainRecord, measured_years, read_as_far_as_needed
+from rainharvest.rainfall.record import RainRecord, measured_years, read_and_check
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 from rainharvest.rainfall.summary import parts_of
 
 SAY = texts_of("rainfall")
@@ -88,8 +90,7 @@ def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
         for words, stem in DEMO_STEMS.items()
         if (folder / f"{stem}.csv").is_file()
     }
-    remedy = f"run python data/make/rain.py {folder.as_posix()}"
-    require(found, "no demo record is there", remedy, file=folder.as_posix())
+    refuse_unless(found, "no_demo_record", folder.as_posix(), folder=folder.as_posix())
     return found
 
 
@@ -116,16 +117,10 @@ def checked_record(
     InputError
         If a file cannot be read or leaves a doubt.
     """
-    settled = {k: v for k, v in (hints or {}).items() if v is not None}
-    read, *others = (as_record(read_as_far_as_needed(file, settled)) for file in files)
-    findings = check_rain(read, others or None)
-    sound = accept_findings(read, findings[(findings["severity"] == "wrong") & (findings["flag"] != "")])
-    days = sound.indexes["time"]
-    first = days[-1] - pd.DateOffset(years=years) + pd.Timedelta(days=1)
-    near = [one.sel(time=slice(first, None)) for one in others]
-    return CheckedRecord(
-        read, tuple(others), findings, sound.sel(time=slice(first, None)), tuple(n for n in near if n.size)
-    )
+    read, neighbours, findings, sound = read_and_check(files, hints, by_reading=False)
+    first = sound.indexes["time"][-1] - pd.DateOffset(years=years) + pd.Timedelta(days=1)
+    recent, *near = (one.sel(time=slice(first, None)) for one in (sound, *neighbours))
+    return CheckedRecord(read, neighbours, findings, recent, tuple(one for one in near if one.size))
 
 
 def checked_upload(name: str, content: bytes, hints: Mapping[str, object] | None = None) -> CheckedRecord:
@@ -141,7 +136,7 @@ def checked_upload(name: str, content: bytes, hints: Mapping[str, object] | None
         try:
             path.write_bytes(content)
         except (OSError, ValueError):
-            raise InputError("the file's name cannot be used", "rename the file", file=plain) from None
+            raise refusal("no_file_name", plain) from None
         try:
             _refuse_large(path)
             return checked_record([path], hints)
@@ -155,8 +150,16 @@ def _refuse_large(path: Path) -> None:
     with unpacked(path, open_source(path).packing) as stream:
         while piece := stream.read(1 << 20):
             held += len(piece)
-            large = f"the file holds more than {most / 1e6:.0f} MB when unpacked"
-            require(held <= most, large, "sum it to days first, or read it without the page: read_rain")
+            refuse_unless(held <= most, "too_large_unpacked", most=most / 1e6)
+
+
+def fill_recent(
+    record: CheckedRecord, members: int = 1, longest_gap: int = FILL["longest_gap"]
+) -> xr.DataArray:
+    """Fill the last years of a record; without a neighbour no gap longer than a season."""
+    alone = min(longest_gap, FILL["longest_alone"])
+    near = record.recent_neighbours or None
+    return fill_gaps(record.recent, near, members, longest_gap=longest_gap, longest_alone=alone)
 
 
 def hidden_days_skill(
@@ -185,11 +188,9 @@ def hidden_days_skill(
         near, given = record.recent_neighbours or None, {"simulate": simulate, "members": members}
         return fill_skill(record.recent, near, hidden_share, repeats=1, **given)
     except InputError as error:
-        return xr.Dataset(
-            {name: ("way_filled", [np.nan, np.nan], attributes(name)) for name in SKILLS},
-            coords={"way_filled": list(FILLINGS)},
-            attrs={"share": hidden_share, "left_out": str(error)},
-        )
+        unknown = variables("way_filled", dict.fromkeys(SKILLS, [np.nan, np.nan]))
+        why = {"share": hidden_share, "left_out": str(error)}
+        return xr.Dataset(unknown, {"way_filled": list(FILLINGS)}, why)
 
 
 def whole_years(annual: xr.DataArray) -> dict[str, object]:

@@ -12,8 +12,8 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 
 class Flag(IntEnum):
@@ -58,47 +58,36 @@ def as_record(rain: xr.DataArray | pd.Series, place: str = "rain") -> xr.DataArr
 
     if isinstance(rain, pd.Series):
         dated = isinstance(rain.index, pd.DatetimeIndex)
-        require(dated, "the series has no dates for its index", "give a Series with a DatetimeIndex", place)
+        refuse_unless(dated, "undated_series", place=place)
         index = rain.index.tz_localize(None).rename("time")
         rain = xr.DataArray(rain.to_numpy(), dims="time", coords={"time": index}, name=rain.name)
     found = f"dimensions {rain.dims}" if isinstance(rain, xr.DataArray) else type(rain).__name__
-    require(
-        isinstance(rain, xr.DataArray) and rain.dims == ("time",),
-        f"one record of daily rain was expected and {found} came",
-        "give a DataArray with the dimension time, or a Series with dates, one site at a time",
-        place,
-    )
+    single = isinstance(rain, xr.DataArray) and rain.dims == ("time",)
+    refuse_unless(single, "not_one_record", found=found, place=place)
     rain = in_mm(rain, place)
     index = rain.indexes.get("time")
-    require(
-        isinstance(index, pd.DatetimeIndex),
-        "time carries no ordinary calendar dates",
-        "convert it to the standard calendar first",
-        place,
-    )
-    require(len(index), "the record is empty", "give dated days", place)
-    require(not index.hasnans, "a day has no date", "give dated days", place)
-    if (index != index.normalize()).any():
-        stamp = index[index != index.normalize()][0]
-        remedy = "sum to days first, each dated at midnight"
-        raise InputError(f"the stamp {stamp} is not a whole day", remedy, place)
-    twice = index[index.duplicated()].date
-    require(not len(twice), f"{[*twice, ''][0]} stands twice", "keep one value a day", place)
+    refuse_unless(isinstance(index, pd.DatetimeIndex), "no_calendar", place=place)
+    refuse_unless(len(index), "empty_record", place=place)
+    refuse_unless(not index.hasnans, "day_without_date", place=place)
+    for stamp in index[index != index.normalize()]:
+        raise refusal("no_whole_day", stamp=stamp, place=place)
+    for day in index[index.duplicated()].date:
+        raise refusal("day_twice", day=day, place=place)
     try:
         values = rain.to_numpy().astype("float64")
     except (TypeError, ValueError):
-        raise InputError("the values are not numbers", "read the file with read_rain", place) from None
-    endless = index[np.isinf(values)].date
-    require(not len(endless), f"{[*endless, ''][0]} is infinite", "reject that day", place)
+        raise refusal("no_numbers", place=place) from None
+    for day in index[np.isinf(values)].date:
+        raise refusal("infinite_day", day=day, place=place)
     unknown = np.isnan(values)
     flag = np.asarray(rain.coords.get("flag", np.where(unknown, Flag.MISSING, Flag.MEASURED)))
     total_days = np.asarray(rain.coords.get("total_days", np.where(unknown, 0, 1)))
-    totals = index[flag == Flag.TOTAL].date
-    said = f"{[*totals, ''][0]} is marked as a total, over how many days is not said"
-    require("total_days" in rain.coords or not len(totals), said, "add the coordinate total_days", place)
+    if "total_days" not in rain.coords:
+        for day in index[flag == Flag.TOTAL].date:
+            raise refusal("total_of_unsaid_days", day=day, place=place)
     full = pd.date_range(index.min(), index.max(), freq="D", name="time", unit=index.unit)
-    span = f"the dates run from {full[0].date()} to {full[-1].date()}"
-    require(len(full) <= 36_525 + 10 * len(index), span, "correct the stray date", place)
+    span = {"first": full[0].date(), "last": full[-1].date()}
+    refuse_unless(len(full) <= 36_525 + 10 * len(index), "long_span", **span, place=place)
     frame = pd.DataFrame({"rain": values, "flag": flag, "total_days": total_days}, index=index).reindex(full)
     return xr.DataArray(
         frame["rain"].to_numpy(),
@@ -160,7 +149,7 @@ def as_neighbours(
 def require_count(name: str, value: object, least: int) -> None:
     """Refuse a setting that is no whole number, or too small a one."""
     counted = isinstance(value, int | np.integer) and not isinstance(value, bool) and value >= least
-    require(counted, f"{name} is {value!r}", f"give a whole number of at least {least}", name)
+    refuse_unless(counted, "no_count", name=name, value=value, least=least)
 
 
 def runs(condition: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

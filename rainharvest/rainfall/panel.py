@@ -15,7 +15,6 @@ from rainharvest.rainfall.check_years import double_mass
 from rainharvest.rainfall.climatology import standardised_precipitation_index
 from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
 from rainharvest.rainfall.facts import SAY, checked_record, checked_upload, hidden_days_skill
-from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.record import HINTS
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.choices import OwnFile, rain_hints, saving
@@ -98,19 +97,11 @@ def record_panel(
     def redraw(name, upload, units, day_first, longest_gap, members, hidden_share) -> dict[str, tuple]:
         key = (name, *uploaded(upload), units, day_first)
         record = chosen(*key)
-        filled = fill_gaps(
-            record.recent,
-            record.recent_neighbours or None,
-            members,
-            longest_gap=longest_gap,
-            longest_alone=min(longest_gap, 92),
-        )
+        filled = facts.fill_recent(record, members, longest_gap)
         annual, skill = version_totals(filled), tested(key, hidden_share)
+        origins = SAY.record(facts.record_facts(record, filled))
         return {
-            "origin": (
-                partial(figures.origin_figure, filled),
-                SAY.record(facts.record_facts(record, filled)),
-            ),
+            "origin": (partial(figures.origin_figure, filled), origins),
             "annual": (partial(figures.annual_figure, annual), SAY.annual(facts.whole_years(annual))),
             "skill": (partial(figures.skill_figure, skill), SAY.skill(skill)),
         }
@@ -119,10 +110,8 @@ def record_panel(
         file, content = uploaded(values["upload"])
         units, day_first = values["units"], values["day_first"]
         record = chosen(values["name"], file, content, units, day_first)
-        own, *near = records[values["name"]]
-        given = (
-            {"file": OwnFile(file, content), "neighbours": []} if file else {"file": own, "neighbours": near}
-        )
+        own, *near = (OwnFile(file, content),) if file else records[values["name"]]
+        given = {"file": own, "neighbours": near}
         hints = dict.fromkeys(HINTS) | (hints_of(units, day_first) if file else settled)
         place = {f"site.{key}": record.read.attrs.get(key) for key in ("latitude", "longitude", "elevation")}
         return {f"rain.{key}": value for key, value in (given | hints).items()} | place | GOES_WITH_THE_RAIN
@@ -162,7 +151,7 @@ def rain_panel(
     @lru_cache(maxsize=len(records))
     def whole(name: str):
         record = checked_record(records[name], settled)
-        filled = one_version(fill_gaps(record.recent, record.recent_neighbours or None))
+        filled = one_version(facts.fill_recent(record))
         return record, filled, double_mass(record.read, record.neighbours)
 
     @lru_cache(maxsize=32)
@@ -174,15 +163,12 @@ def rain_panel(
         found = described(name, wet_day)
         index = standardised_precipitation_index(found.monthly_total, scale).assign_coords(scale=scale)
         years = filled.sizes["time"] / 365.25
-        ten = found.sel(return_period=10)
+        ten, ratio = found.sel(return_period=10), SAY.double_mass(facts.double_mass_facts(mass))
         return {
             "months": (partial(figures.monthly_figure, found), SAY.months(facts.months_facts(found))),
             "spells": (partial(figures.spells_figure, found), SAY.spells(facts.spells_facts(found))),
             "spi": (partial(figures.spi_figure, index), SAY.spi(facts.spi_facts(index), scale)),
-            "mass": (
-                partial(figures.double_mass_figure, mass),
-                SAY.double_mass(facts.double_mass_facts(mass)),
-            ),
+            "mass": (partial(figures.double_mass_figure, mass), ratio),
             "levels": (partial(figures.return_levels_figure, found, years), SAY.return_levels(ten, years)),
         }
 

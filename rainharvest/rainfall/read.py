@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from itertools import chain, islice
@@ -12,10 +13,9 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.flags import Flag, flag_attributes, plural
-from rainharvest.rainfall.read_columns import parse_unit
 from rainharvest.rainfall.read_days import (
     SUB_DAILY,
     Readings,
@@ -23,7 +23,6 @@ from rainharvest.rainfall.read_days import (
     day_sums,
     one_each,
     to_days,
-    usual_step,
     within_record,
 )
 from rainharvest.rainfall.read_ghcn import TENTHS, find_ghcn, read_ghcn
@@ -33,6 +32,7 @@ from rainharvest.rainfall.read_open import Source, lines, open_source, workbook_
 from rainharvest.rainfall.read_rows import Hints, read_rows, text_rows
 from rainharvest.rainfall.read_values import LIMITS
 from rainharvest.rainfall.read_wide import find_wide, read_wide
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 HEAD = 400  # lines looked at to work out the layout
 
@@ -93,18 +93,15 @@ def read_rain(
     (array([2.5, 0. , nan, 0. ]), array([0, 1, 2, 0], dtype=int8))
     """
     _told(day_first=day_first, blank_is_zero=blank_is_zero)
-    source, chunks = _readings(path, Hints(column, units, day_first, at))
-    try:
+    with _opened(path, Hints(column, units, day_first, at)) as (source, chunks):
         first = next(chunks)
         chunks = chain([first], chunks)
         if first.step < SUB_DAILY:
-            rain = to_days(day_sums((begin(part, None) for part in chunks), blank_is_zero=blank_is_zero))
+            rain = to_days(day_sums((begin(part, None) for part in chunks), blank_is_zero))
             if not blank_is_zero:
                 rain.attrs["step_seconds"] = first.step
         else:
             rain = _dry_blanks(to_days(_whole(chunks)), blank_is_zero)
-    except InputError as error:
-        raise error.at(source.path) from None
     notes = [n for n in (*source.notes, rain.attrs["assumptions"]) if n]
     rain.attrs |= _origin(source) | {"assumptions": "; ".join(notes)}
     return rain
@@ -143,17 +140,14 @@ def read_subdaily(
         As ``read_rain`` does; and if the readings are a day apart.
     """
     _told(day_first=day_first, stamp_ends=stamp_ends)
-    source, chunks = _readings(path, Hints(column, units, day_first, at))
-    try:
+    with _opened(path, Hints(column, units, day_first, at)) as (source, chunks):
         parts = [begin(part, stamp_ends) for part in chunks]
         step = parts[0].step
-        require(step < SUB_DAILY, "the readings are a day apart", "read them with read_rain")
+        refuse_unless(step < SUB_DAILY, "days_not_readings")
         whole = joined(parts)
         del parts  # a minute record fills memory
         notes = [*source.notes, *whole.notes]
         keep = one_each(whole, whole.stamp, "moment", notes)
-    except InputError as error:
-        raise error.at(source.path) from None
     stamp, rain, flag = whole.stamp[keep], whole.fallen[keep], whole.flag[keep]
     more = {"step_seconds": step, "assumptions": "; ".join(dict.fromkeys(notes))} | _origin(source)
     return xr.DataArray(
@@ -168,106 +162,22 @@ def read_subdaily(
     )
 
 
-def sum_to_days(
-    rain_step: xr.DataArray | pd.Series, *, day_start: float = 0.0, blank_is_zero: bool | None = None
-) -> xr.DataArray:
-    """Sum sub-daily rain to observation days.
-
-    A day counts only when every reading of it is known: no missing reading is allowed in a total.
-
-    Parameters
-    ----------
-    rain_step : DataArray or Series [mm]
-        What ``read_subdaily`` gave, or any series of regular readings, in the unit that it states. Times of a
-        zone are taken for the local clock as they stand.
-    day_start : float [h]
-        Hour of the clock at which the observation day begins. A day from midnight bears its own date; one
-        that begins later bears the date on which it ends, the day of reading.
-    blank_is_zero : bool, optional
-        Whether the time between readings was dry, as in a record of bucket tips.
-
-    Returns
-    -------
-    DataArray [mm/day]
-        As ``read_rain`` gives.
-
-    Raises
-    ------
-    InputError
-        If these are no dated readings of rain, they do not divide the day, an interval has two of them, or the
-        hour is none of the day's.
-
-    Examples
-    --------
-    >>> rain = pd.Series(1.0, pd.date_range("2000-01-01", periods=48, freq="h"))
-    >>> sum_to_days(rain).values, sum_to_days(rain, day_start=9).values
-    (array([24., 24.]), array([nan, 24., nan]))
-    """
-    hour = isinstance(day_start, int | float) and 0 <= day_start < 24
-    require(hour, f"hour {day_start!r}", "give an hour from 0 to below 24", "day_start")
-    rain_step = _steps(rain_step)
-    stamp = rain_step["time"].values.astype("datetime64[s]")
-    step = float(rain_step.attrs.get("step_seconds", 0)) or usual_step(stamp)
-    said = str(rain_step.attrs.get("units", "mm"))
-    unit = parse_unit(said)
-    require(
-        unit, f"its unit is {said!r}, which is no unit of rain", "convert it to mm a reading", "rain_step"
-    )
-    keep = ("latitude", "longitude", "elevation", "site")
-    facts = {k: v for k, v in rain_step.attrs.items() if k in keep}
-    notes = (rain_step.attrs["assumptions"],) if rain_step.attrs.get("assumptions") else ()
-    one, none = np.ones(len(stamp), dtype=np.int64), np.array([], dtype=np.int64)
-    flag = np.where(rain_step.isnull(), Flag.MISSING, Flag.MEASURED)
-    flag = rain_step["flag"].values if "flag" in rain_step.coords else flag
-    readings = Readings(stamp, unit.mm(rain_step.values, step), flag, one, none, facts, notes, step)
-    out = to_days(day_sums([readings], day_start, blank_is_zero))
-    out.attrs |= {k: rain_step.attrs[k] for k in ("source_file", "sha256") if k in rain_step.attrs}
-    return out
-
-
-def _steps(rain_step: xr.DataArray | pd.Series) -> xr.DataArray:
-    """Return readings as numbers on ``time``; refuse what is none."""
-    if isinstance(rain_step, pd.Series) and isinstance(rain_step.index, pd.DatetimeIndex):
-        time = rain_step.index.tz_localize(None)
-        rain_step = xr.DataArray(rain_step.to_numpy(), dims="time", coords={"time": time})
-    dated = isinstance(rain_step, xr.DataArray) and isinstance(
-        rain_step.indexes.get("time"), pd.DatetimeIndex
-    )
-    fix = "give a Series with dates for its index, or a DataArray with the dimension time"
-    problem = "readings of one gauge with their times were expected"
-    require(dated and rain_step.dims == ("time",), problem, fix, "rain_step")
-    try:
-        rain_step = rain_step.astype(float)
-    except (TypeError, ValueError):
-        raise InputError(
-            "the values are not numbers", "read the file with read_subdaily", "rain_step"
-        ) from None
-    finite = not np.isinf(rain_step).any() and not rain_step.indexes["time"].hasnans
-    require(finite, "a reading is infinite or without a time", "take it out", "rain_step")
-    return rain_step
-
-
 def _told(**settings: object) -> None:
     """Refuse settings that are neither true, false nor left open: any word would count as true."""
     for name, value in settings.items():
-        problem = f"{value!r} is neither True nor False"
-        require(
-            value is None or isinstance(value, bool | np.bool_),
-            problem,
-            f"say {name}=True or {name}=False",
-            name,
-        )
+        refuse_unless(value is None or isinstance(value, bool | np.bool_), "no_truth", name=name, value=value)
 
 
 def _origin(source: Source) -> dict[str, object]:
     return {"source_file": source.path.name, "sha256": source.sha256}
 
 
-def _readings(path: str | os.PathLike, hints: Hints) -> tuple[Source, Iterator[Readings]]:
-    """Open a file and return its readings, a chunk at a time, whatever its layout."""
+@contextmanager
+def _opened(path: str | os.PathLike, hints: Hints) -> Iterator[tuple[Source, Iterator[Readings]]]:
+    """Give a file and its readings, a chunk at a time, whatever its layout; errors of reading them name the file."""
     source = open_source(path)
     try:
-        return source, map(within_record, _layout(source, hints))
+        yield source, map(within_record, _layout(source, hints))
     except InputError as error:
         raise error.at(source.path) from None
 
@@ -285,8 +195,7 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
         (max(len(line.split()), *(line.count(mark) + 1 for mark in ";\t,|")) for line in head), default=0
     )
     most = LIMITS["columns"].value
-    many = f"the file has {wide} columns, more than the {most} that are read"
-    require(wide <= most, many, "cut it to the dates and the rain of the site")
+    refuse_unless(wide <= most, "many_columns", columns=wide, most=most)
     if form := find_ghcn(head):
         return iter([read_ghcn(form, again(), hints)])
     if wide := find_wide(head):
@@ -294,12 +203,8 @@ def _layout(source: Source, hints: Hints) -> Iterator[Readings]:
     table = find_table(head)
     if table is None:
         name, cell = undated(head)
-        problem = f"{cell!r} is no date that can be read"
-        require(not name, problem, "write dates as 1990-01-31", f"column {name!r}")
-        raise InputError(
-            "no table of days was found in it",
-            "give a row a day with a date and the rain, under a header such as date,rain_mm",
-        )
+        refuse_unless(not name, "no_readable_date", cell=cell, column=name)
+        raise refusal("no_table")
     fixed = TENTHS if {"souid", "date", "rr"} <= {n.strip().lower() for n in table.names} else None
     return read_rows(text_rows(again(), table), table, hints, fixed)
 
@@ -333,10 +238,6 @@ def _dry_blanks(rain: xr.DataArray, blank_is_zero: bool | None) -> xr.DataArray:
         rain.attrs["assumptions"] += f"; {plural(int(blank.sum()), 'blank day')} taken for dry, as asked"
         return rain
     known = rain.values[~np.isnan(rain.values)]
-    require(
-        blank_is_zero is not None or len(known) < 5 or known.min() <= 0 or blank.sum() <= len(known),
-        "the file lists nothing but rain days: the days between may be dry or unknown",
-        "say blank_is_zero=True if they were dry, blank_is_zero=False if they are unknown",
-        "blank_is_zero",
-    )
+    told = blank_is_zero is not None or len(known) < 5 or known.min() <= 0 or blank.sum() <= len(known)
+    refuse_unless(told, "only_rain_days")
     return rain

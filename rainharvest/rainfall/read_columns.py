@@ -10,8 +10,8 @@ from functools import lru_cache
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import InputError, require
 from rainharvest.rainfall.read_values import READING
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 
 @dataclass(frozen=True)
@@ -80,8 +80,7 @@ def parse_unit(text: str) -> Unit | None:
 def given_unit(units: str | None) -> Unit | None:
     """Return the unit that the caller named with ``units=``."""
     unit = parse_unit(units) if isinstance(units, str) else None
-    problem = f"{units!r} is no unit of rain"
-    require(unit or units is None, problem, "give mm, 0.1 mm, in, kg m-2 s-1 or the like", "units")
+    refuse_unless(unit or units is None, "no_unit", units=units)
     return unit
 
 
@@ -94,8 +93,7 @@ def in_mm(values: xr.DataArray, place: str = "rain", per: str = "day") -> xr.Dat
     """
     text = str(values.attrs.get("units", "")).strip()
     unit, step = parse_unit(text), SECONDS[per]
-    problem = f"its unit is {text!r}, which is no unit of rain"
-    require(unit or not text, problem, f"convert it to mm a {per}, or correct the attribute", place)
+    refuse_unless(unit or not text, "unit_of_attribute", units=text, per=per, place=place)
     if not text or float(unit.mm(1.0, step)) == 1:
         return values
     mm = xr.apply_ufunc(
@@ -106,9 +104,7 @@ def in_mm(values: xr.DataArray, place: str = "rain", per: str = "day") -> xr.Dat
 
 def check_mean(mean: float, file: object = None) -> None:
     """Refuse rain so heavy on the mean of its days [mm/day] that its unit must be wrong."""
-    problem = f"the mean of what was looked at is {mean:,.0f} mm a day, which falls nowhere"
-    remedy = "check the unit of the rain, and give units= if the file is wrong"
-    require(mean <= 100, problem, remedy, "units", file)
+    refuse_unless(mean <= 100, "much_rain", file, mean=float(mean))
 
 
 LONGEST_NAME = 200  # letters of a column's name that are looked at; patterns take long over endless ones
@@ -148,7 +144,6 @@ def is_rain(text: str) -> bool:
 class Roles:
     """Places of the columns that matter; -1 or empty where there is none."""
 
-    names: tuple[str, ...]  # All column names, as the file writes them
     date: tuple[int, ...]  # One column (a date), two (a date and a clock), or the parts named by ``parts``
     parts: str  # "date", "date clock", or "year month day [hour [minute]]", "year doy"
     rain: int = -1
@@ -232,8 +227,8 @@ def _rain_column(names: Sequence[str], others: Sequence[int], column: str | None
     if column is not None:
         same = [i for i, n in enumerate(names) if n.strip().lower() == str(column).strip().lower()]
         same = same or [i for i, n in enumerate(names) if plain(n) == plain(str(column))]
-        problem = f"{'no column' if not same else 'more than one column'} is called {column!r}"
-        require(len(same) == 1, problem, f"name one of: {', '.join(names)}", "column")
+        kind = "column_twice" if same else "no_such_column"
+        refuse_unless(len(same) == 1, kind, column=column, names=", ".join(names))
         return same[0]
     left = [i for i in range(len(names)) if i not in others]
     rain = [i for i in left if looks_like_rain(names[i])]
@@ -244,8 +239,7 @@ def _rain_column(names: Sequence[str], others: Sequence[int], column: str | None
     if len(rain) == 1:
         return rain[0]
     shown = ", ".join(names[i] or f"(column {i + 1})" for i in (rain or left)[:12])
-    problem = "more than one column may be the rain" if rain else "no column is plainly the rain"
-    raise InputError(f"{problem}: {shown}", "say which with column=, by its name", "column")
+    raise refusal("which_column" if rain else "no_rain_column", names=shown)
 
 
 def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str | None) -> Roles:
@@ -275,4 +269,4 @@ def roles(names: Sequence[str], date: tuple[tuple[int, ...], str], column: str |
     mine = mine or [i for i in quality if rain < i <= rain + 2]
     remark = first(_REMARK, words, [*taken, *range(rain)])
     period = (max(days, hours), hours >= 0, end)
-    return Roles(tuple(names), where, parts, rain, *period, [*mine, -1][0], remark, [*sites, -1][0], places)
+    return Roles(where, parts, rain, *period, [*mine, -1][0], remark, [*sites, -1][0], places)

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.rainfall.check_days import most_rain
 from rainharvest.rainfall.flags import Flag, flag_attributes, plural
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 SUB_DAILY = 0.75 * 86400  # readings closer together than this [s] are sub-daily
 
@@ -36,6 +36,11 @@ class Readings:
     notes: tuple[str, ...] = ()  # Assumptions made
     step: float = 86400.0  # Seconds between readings; 86400 for daily ones
     stamp_ends: bool = False  # Whether the file tells that stamps are the end of each reading
+
+
+def one_step_each(stamp: np.ndarray, rain: np.ndarray, flag: np.ndarray, **more: object) -> Readings:
+    """Return readings of a file without lines, none of them a total over several days."""
+    return Readings(stamp, rain, flag, np.ones(len(stamp), int), np.array([], int), **more)
 
 
 def usual_step(stamps: np.ndarray) -> float:
@@ -72,20 +77,15 @@ def refuse_apart(readings: Readings) -> None:
     if len(day) < 4 or (readings.total_days > 1).any():
         return
     gaps = np.diff(day).astype(int)
-    problem = "the values are a month apart"
-    require(gaps.min() < 28 or gaps.max() > 31, problem, "give daily rain; monthly totals cannot be undone")
-    require(
-        gaps.min() < gaps.max() or gaps[0] == 1,
-        f"the values are {gaps[0]} days apart: totals over {gaps[0]} days, or one day in {gaps[0]}",
-        "add a column 'days' with the days over which each value was measured",
-    )
+    refuse_unless(gaps.min() < 28 or gaps.max() > 31, "months_apart")
+    refuse_unless(gaps.min() < gaps.max() or gaps[0] == 1, "days_apart", days=gaps[0])
 
 
 def to_days(readings: Readings) -> xr.DataArray:
     """Lay daily readings on a gapless index."""
     notes = list(readings.notes)
     day = readings.stamp.astype("datetime64[D]")
-    require(len(day), "the file has no day in it", "check that this is the file meant")
+    refuse_unless(len(day), "no_day")
     if (np.diff(day) < np.timedelta64(0, "s")).any():
         _refuse_swapped(readings, day)
         notes.append("the rows were not in order of date and were sorted")
@@ -132,8 +132,8 @@ def _refuse_stray(readings: Readings, day: np.ndarray, order: np.ndarray) -> Non
             (k + 1, order[: k + 1]), (len(order) - k - 1, order[k + 1 :]), key=lambda side: side[0]
         )
         if few <= STRAY_DAYS and few < 0.1 * len(order):
-            alone = f"{plural(few)} {'stands' if few == 1 else 'stand'} {apart[k] / 365.25:.0f} years from the others"
-            raise InputError(alone, "correct the year, or remove the row", place_of(readings, int(rows[0])))
+            place, stand = place_of(readings, int(rows[0])), "stands" if few == 1 else "stand"
+            raise refusal("stray_days", days=plural(few), stand=stand, years=apart[k] / 365.25, place=place)
 
 
 def swapped_days(day: np.ndarray) -> np.ndarray:
@@ -157,17 +157,7 @@ def _refuse_swapped(readings: Readings, day: np.ndarray) -> None:
         inside = same & (years[1:] == year)
         if back[inside].sum() >= SWAPPED_ROWS and not back_turned[inside].any():
             row = int(np.flatnonzero(inside & back)[0]) + 1
-            raise InputError(
-                f"the rows of {year} are out of order, and in order once day and month change places",
-                "write the dates of that year as 1990-01-31",
-                place_of(readings, row),
-            )
-
-
-_KEEP_ONE = {
-    "day": "keep the right one in the file (or name the site with at=, if the file holds several)",
-    "moment": "keep the right one (where clocks change to summer time, give the times in standard time)",
-}
+            raise refusal("swapped_rows", year=year, place=place_of(readings, row))
 
 
 def one_each(readings: Readings, stamp: np.ndarray, each: str, notes: list[str]) -> np.ndarray:
@@ -183,10 +173,8 @@ def one_each(readings: Readings, stamp: np.ndarray, each: str, notes: list[str])
     differ = ~blank & (order != lead) & ((rain[order] != rain[lead]) | (total[order] != total[lead]))
     if differ.any():
         row, kept = order[differ.argmax()], lead[differ.argmax()]
-        said = f"for one day, {rain[kept]:g} and {rain[row]:g} mm" if each == "day" else f"at {stamp[row]}"
-        raise InputError(
-            f"two values {said.replace('T', ' ')}", _KEEP_ONE[each], place_of(readings, int(row))
-        )
+        facts = {"one": rain[kept], "other": rain[row], "moment": str(stamp[row]).replace("T", " ")}
+        raise refusal(f"two_values_of_{each}", **facts, place=place_of(readings, int(row)))
     blank &= ~np.isnan(rain[lead])
     twice = len(order) - len(keep) - int(blank.sum())
     if twice:
@@ -208,10 +196,8 @@ def _lay_totals(readings, values, flags, totals, row_of, first, notes) -> None:
         own = [*np.flatnonzero(values[inside] > 0), *np.flatnonzero(totals[inside] > 1)]
         if own:
             day = first + (inside.start + own[0])
-            raise InputError(
-                f"the total over {totals[end]} days includes {day}, which has a value of its own",
-                "correct the number of days of the total, or blank the value inside it",
-                place_of(readings, int(row_of[end])),
+            raise refusal(
+                "value_in_total", days=totals[end], day=day, place=place_of(readings, int(row_of[end]))
             )
         zeros += int((values[inside] == 0).sum())
         values[inside], totals[inside], flags[inside] = np.nan, 0, Flag.IN_TOTAL
@@ -236,9 +222,7 @@ def begin(part: Readings, stamp_ends: bool | None) -> Readings:
     return replace(part, stamp=stamp, notes=(*part.notes, note), stamp_ends=False)
 
 
-def day_sums(
-    chunks: Iterable[Readings], day_start: float = 0.0, blank_is_zero: bool | None = None
-) -> Readings:
+def day_sums(chunks: Iterable[Readings], blank_is_zero: bool | None = None) -> Readings:
     """Sum chunks of sub-daily readings to days, keeping no more than a few numbers a day."""
     parts, notes = [], []
     first = None
@@ -252,51 +236,26 @@ def day_sums(
         stamp, rain, flag = part.stamp[keep], part.fallen[keep], part.flag[keep]
         off += int(((stamp - first.stamp[0]).astype(np.int64) % int(first.step) != 0).sum())
         wet += int((rain > 0).sum())
-        day = (stamp - np.timedelta64(int(day_start * 3600), "s")).astype("datetime64[D]")
-        unique, inverse = np.unique(day + (1 if day_start else 0), return_inverse=True)
-        counted = (np.nan_to_num(rain), ~np.isnan(rain), np.ones(len(rain)), flag == Flag.TRACE)
-        parts.append((unique, *(np.bincount(inverse, each, len(unique)) for each in counted)))
-    require(first, "the file has no day in it", "check that this is the file meant")
-    days, *counted = (np.concatenate(column) for column in zip(*parts, strict=True))
-    day, inverse = np.unique(days, return_inverse=True)
-    total, known, seen, traces = (np.bincount(inverse, each, len(day)) for each in counted)
-    per_day = 86400 / first.step
-    whole = known == per_day
+        known, day = ~np.isnan(rain), stamp.astype("datetime64[D]").astype("datetime64[s]")
+        counted = {"total": np.nan_to_num(rain), "known": known, "seen": 1, "traces": flag == Flag.TRACE}
+        parts.append(pd.DataFrame(counted).groupby(day).sum())
+    refuse_unless(first, "no_day")
+    days = pd.concat(parts).groupby(level=0).sum()
+    per_day, every = 86400 / first.step, pd.date_range(days.index[0], days.index[-1], unit="s")
     if blank_is_zero:
         notes.append("the time between readings was taken for dry, as asked")
-        every = np.arange(day[0], day[-1] + 1)
-        total, traces = (
-            np.bincount((day - day[0]).astype(int), each, len(every)) for each in (total, traces)
-        )
-        day, whole = every, np.ones(len(every), dtype=bool)
+        days = days.reindex(every, fill_value=0).assign(known=per_day)
     else:
-        spell = int((day[-1] - day[0]).astype(int) + 1) * per_day
-        only_wet = blank_is_zero is None and wet == known.sum() and spell > 3 * wet
-        require(
-            off <= 0.01 * seen.sum() and not only_wet,
-            "the file lists moments of rain, not regular readings: the time between may be dry or unknown",
-            "say blank_is_zero=True if it was dry",
-            "blank_is_zero",
-        )
-        problem = f"readings every {first.step:g} s do not divide the day"
-        require(per_day % 1 == 0, problem, "sum them to hours or days")
-        require(
-            (seen <= per_day).all(),
-            f"{day[(seen > per_day).argmax()]} has more than {per_day:g} readings: the step or the clocks change",
-            "give the times in standard time and one step throughout",
-        )
-        words = f"from {day_start:g} h, named by the day on which they end" if day_start else "from midnight"
-        notes.append(f"readings every {first.step:g} s were summed to days {words}")
-        if not whole.all():
-            notes.append(f"{plural(int((~whole).sum()))} with missing readings left unknown")
-    rain = np.round(np.where(whole, total, np.nan), 9)  # tenths, without the dust of binary fractions
-    flag = np.where(whole, np.where((total == 0) & (traces > 0), Flag.TRACE, Flag.MEASURED), Flag.MISSING)
-    return Readings(
-        day.astype("datetime64[s]"),
-        rain,
-        flag.astype(np.int8),
-        np.ones(len(day), dtype=np.int64),
-        np.array([], dtype=np.int64),
-        first.facts,
-        tuple(dict.fromkeys(notes)),
-    )
+        only_wet = blank_is_zero is None and wet == days["known"].sum() and len(every) * per_day > 3 * wet
+        refuse_unless(off <= 0.01 * days["seen"].sum() and not only_wet, "moments_of_rain")
+        refuse_unless(per_day % 1 == 0, "odd_step", step=first.step)
+        many = days["seen"] > per_day
+        refuse_unless(not many.any(), "many_readings", day=days.index[many.argmax()].date(), most=per_day)
+        notes.append(f"readings every {first.step:g} s were summed to days from midnight")
+        if lacking := int((days["known"] != per_day).sum()):
+            notes.append(f"{plural(lacking)} with missing readings left unknown")
+    whole, trace = days["known"] == per_day, (days["total"] == 0) & (days["traces"] > 0)
+    rain = days["total"].where(whole).round(9)  # tenths, without the dust of binary fractions
+    flag = np.where(whole, np.where(trace, Flag.TRACE, Flag.MEASURED), Flag.MISSING).astype(np.int8)
+    day, notes = days.index.to_numpy().astype("datetime64[s]"), tuple(dict.fromkeys(notes))
+    return one_step_each(day, rain.to_numpy(), flag, facts=first.facts, notes=notes)

@@ -8,13 +8,14 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 import pandas as pd
 
-from rainharvest.core.errors import require, shortened
+from rainharvest.core.errors import shortened
 from rainharvest.rainfall.flags import Flag, plural
 from rainharvest.rainfall.read_columns import Unit, given_unit
 from rainharvest.rainfall.read_days import Readings
 from rainharvest.rainfall.read_layout import split, split_rows
 from rainharvest.rainfall.read_rows import Hints, one_of
 from rainharvest.rainfall.read_values import LIMITS, assemble, drop_codes, month_days
+from rainharvest.rainfall.refusals import refuse_unless
 
 TENTHS = Unit("0.1 mm", 0.1)
 
@@ -59,8 +60,7 @@ def read_ghcn(form: str, lines: Iterable[str], hints: Hints) -> Readings:
         found.setdefault(entry[0], []).append(entry)
         if hints.at is None and len(found) > 12:  # a year of all stations: stop before it fills the memory
             break
-    no_rain = "the file has no rain (elements PRCP, MDPR)"
-    require(found or hints.at is not None, no_rain, "order the element PRCP")
+    refuse_unless(found or hints.at is not None, "no_rain_element")
     station = [*found][one_of([*found], hints.at, "station")]
     unit = HUNDREDTHS if form == "monthly" and len(station) == 6 else TENTHS
     if asked := given_unit(hints.units):
@@ -68,7 +68,7 @@ def read_ghcn(form: str, lines: Iterable[str], hints: Hints) -> Readings:
         unit = asked
     table = pd.DataFrame(found[station], columns=ENTRY)
     there = table["value"][table["element"] != "DAPR"].notna().any()
-    require(there, no_rain, "order the element PRCP for this station")
+    refuse_unless(there, "no_rain_of_station")
     facts.setdefault("site", station)
     return _one_series(table, unit, facts, notes)
 
@@ -82,8 +82,8 @@ def _entry(
         if element == "PRCP" and not np.isnat(day):
             yield station, element, day, np.nan, "", "", "", line
         return
-    require(_NUMBER.fullmatch(text), f"{text!r} is no value", "restore the line", place)
-    require(not np.isnat(day), f"{text} stands on a day that does not exist", "restore the line", place)
+    refuse_unless(_NUMBER.fullmatch(text), "no_value", text=text, place=place)
+    refuse_unless(not np.isnat(day), "value_on_no_day", text=text, place=place)
     yield station, element, day, float(text), *[*(flag.strip() for flag in flags), "", "", ""][:3], line
 
 
@@ -92,8 +92,7 @@ def _monthly(lines: Iterable[str], hints: Hints, facts: dict, notes: list[str]) 
     for number, raw in enumerate(lines, 1):
         line = raw.rstrip("\r\n")
         found = _MONTHLY.match(line)
-        fix = "restore or remove it"
-        require(found or not line.strip(), "the line is no month of a station", fix, f"line {number}")
+        refuse_unless(found or not line.strip(), "no_month_of_station", line=number)
         start = found and len(found["id"]) + 6
         if not found or line[start : start + 4] not in ELEMENTS:
             continue
@@ -107,7 +106,7 @@ def _date(text: str, pattern: str, place: str) -> np.datetime64:
     """Return the day of a date's three parts."""
     parts = re.fullmatch(pattern, text.strip())
     day = assemble(*map(int, parts.groups()))[()] if parts else np.datetime64("NaT")
-    require(not np.isnat(day), f"{text!r} is no date", "restore the line", place)
+    refuse_unless(not np.isnat(day), "no_date_of_station", text=text, place=place)
     return day
 
 
@@ -124,7 +123,7 @@ def _long(lines: Iterable[str], hints: Hints, facts: dict, notes: list[str]) -> 
             day = _date(cells[1], r"(\d{4})(\d\d)(\d\d)", place)
             yield from _entry(cells[0], cells[2], day, cells[3], cells[4:], number, place)
         elif number > 1 and line.strip():
-            require(_LONG.match(bare), "the line is no day of a station", "restore or remove it", place)
+            refuse_unless(_LONG.match(bare), "no_day_of_station", place=place)
 
 
 def _summaries(lines: Iterable[str], hints: Hints, facts: dict, notes: list[str]) -> Iterator[tuple]:
@@ -153,8 +152,7 @@ def _summaries(lines: Iterable[str], hints: Hints, facts: dict, notes: list[str]
         if not facts:
             facts |= _place(cells)
     if hints.units is None:
-        problem = "the unit of 'PRCP' is not stated: an order comes in mm or inches, as its maker chose"
-        require(padded and whole, problem, "say units='mm', units='in' or units='0.1 mm'", "units")
+        refuse_unless(padded and whole, "no_unit_of_order")
         notes.append(
             "PRCP is padded whole numbers, as in the archive's own files, and was read in tenths of mm"
         )

@@ -13,15 +13,16 @@ import numpy as np
 import xarray as xr
 from cf_xarray.criteria import coordinate_criteria
 
-from rainharvest.core.errors import InputError, require, require_file
+from rainharvest.core.errors import InputError, require_file
 from rainharvest.rainfall.calendars import SHORT, standard_stamps
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import looks_like_rain, parse_unit
-from rainharvest.rainfall.read_days import SUB_DAILY, Readings, usual_step
+from rainharvest.rainfall.read_days import SUB_DAILY, Readings, one_step_each, usual_step
 from rainharvest.rainfall.read_layout import Preamble
 from rainharvest.rainfall.read_open import Source, unpacked
 from rainharvest.rainfall.read_rows import Hints, file_unit, one_of
 from rainharvest.rainfall.read_values import FIRST_YEAR, LAST_YEAR, LIMITS, NEGATIVE_CODES, READING, plural
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 EARTH_RADIUS = 6371.0  # mean radius of the earth [km]
 
@@ -69,7 +70,7 @@ def given_place(at: object) -> tuple[float, float]:
         good = abs(lat) <= 90 and abs(lon) <= 360
     except (TypeError, ValueError):
         good = False
-    require(good, f"{at!r} is no place", "give at=(latitude, longitude) in degrees", "at")
+    refuse_unless(good, "no_place", at=at)
     return lat, lon
 
 
@@ -83,8 +84,7 @@ def _cell(data: xr.Dataset, rain: xr.DataArray, time: str, at: object, notes: li
         if (labels := _labels(data, dim)) is not None:
             index, site = _named(dim, labels, at)
             return rain.isel(index), site | _where(data, lat, lon, index)
-        varies = f"the rain also varies along {dim!r} ({rain.sizes[dim]} values)"
-        raise InputError(varies, "select one of them first", str(dim))
+        raise refusal("another_dimension", dim=dim, size=rain.sizes[dim])
     rain = rain.isel({d: 0 for d in dims if d not in spread})
     sizes = [rain.sizes[d] for d in spread]
     asks = at is None and max(sizes, default=1) > 1
@@ -92,19 +92,15 @@ def _cell(data: xr.Dataset, rain: xr.DataArray, time: str, at: object, notes: li
     if spread and isinstance(at, str) or asks and len(spread) == 1 and labels is not None:
         index, site = _named(spread[0], labels or [], at)
         return rain.isel(index), site | _where(data, lat, lon, index)
-    cells = " by ".join(map(str, sizes))
-    require(not asks, f"the file is a grid of {cells} cells", "say at=(latitude, longitude)", "at")
+    refuse_unless(not asks, "which_cell", cells=" by ".join(map(str, sizes)))
     if not spread or at is None:
         index = dict.fromkeys(spread, 0)
         return rain.isel(index), _where(data, lat, lon, index)
-    no_place = "the grid has no latitude and longitude"
-    require(lat is not None and lon is not None, no_place, "give a file with CF coordinates", "at")
+    refuse_unless(lat is not None and lon is not None, "unplaced_grid")
     index = _nearest(data[lat], data[lon], given_place(at), notes)
     facts = _where(data, lat, lon, index)
     out = rain.isel(index)
-    if bool(out.isnull().all()):
-        problem = f"the nearest cell ({facts['latitude']:g}, {facts['longitude']:g}) holds no values (a mask)"
-        raise InputError(problem, "say at=(latitude, longitude) of a cell that does", "at")
+    refuse_unless(not out.isnull().all(), "masked_cell", **facts)
     return out, facts
 
 
@@ -133,8 +129,7 @@ def _labels(data: xr.Dataset, dim: str) -> list[str] | None:
 
 def _named(dim: str, labels: list[str], at: object) -> tuple[dict[str, int], dict[str, object]]:
     """Return the index of the site that ``at`` names, and its name."""
-    problem = "the sites have names but no latitude and longitude"
-    require(at is None or isinstance(at, str), problem, f"say at= one of: {', '.join(labels[:12])}", "at")
+    refuse_unless(at is None or isinstance(at, str), "unplaced_sites", names=", ".join(labels[:12]))
     found = one_of(labels, at)
     return {dim: found}, {"site": labels[found]}
 
@@ -159,22 +154,12 @@ def _nearest(
         index | {dim: k + 1 if k + 1 < sizes[dim] else k - 1} for dim, k in index.items() if sizes[dim] > 1
     ]
     step = np.nanmax([0.0, *(float(distance(*at(other), here)) for other in beside)]) or QUARTER_DEGREE
-    limit = LIMITS["farthest_station"].value if stations else LIMITS["farthest"].value * step
-    _refuse_far(float(distance(*here, place)), limit, "station" if stations else "cell", *here, notes)
-    return index
-
-
-def _refuse_far(away: float, limit: float, what: str, lat: float, lon: float, notes: list[str]) -> None:
-    """Refuse a place too far from what stands for it, else note how far it is."""
-    where = f"{what} at {float(lat):g}, {(float(lon) + 180) % 360 - 180:g}"
-    problem = f"the nearest {where} is {away:.0f} km away, beyond the {limit:.0f} km that it can stand for"
-    require(
-        away <= limit,
-        problem,
-        "give a file that covers the place, or at=(latitude, longitude) within it",
-        "at",
-    )
+    most = LIMITS["farthest_station"].value if stations else LIMITS["farthest"].value * step
+    away = float(distance(*here, place))
+    where = f"{'station' if stations else 'cell'} at {here[0]:g}, {(here[1] + 180) % 360 - 180:g}"
+    refuse_unless(away <= most, "far_away", where=where, away=away, most=most)
     notes.append(f"the nearest {where} stands for the place, {away:.1f} km away")
+    return index
 
 
 def read_netcdf(source: Source, hints: Hints) -> Readings:
@@ -188,9 +173,7 @@ def read_netcdf(source: Source, hints: Hints) -> Readings:
         raise
     except Exception as error:  # a damaged file can raise anything out of the netCDF libraries
         short = " ".join(str(error).split())[:160] or type(error).__name__
-        raise InputError(
-            f"the netCDF file is damaged or not CF ({short})", "fetch or export it again"
-        ) from None
+        raise refusal("damaged_netcdf", error=short) from None
 
 
 @contextmanager
@@ -219,14 +202,9 @@ def open_netcdf(path: str) -> xr.Dataset:
         longest = max((len(d) for d in raw.dimensions.values()), default=0)
         top = any(v.ndim and name not in raw.dimensions for name, v in raw.variables.items())
         groups = [name for name, group in raw.groups.items() if group.variables]
-    require(
-        longest <= LIMITS["rows"].value,
-        "its header promises more times than any record has",
-        "fetch the file again",
-    )
+    refuse_unless(longest <= LIMITS["rows"].value, "many_times")
     group = None if top or not groups else groups[0]
-    problem = "the file holds no variables at its top"
-    require(group is None or len(groups) == 1, problem, "extract the rain to a file of its own")
+    refuse_unless(group is None or len(groups) == 1, "no_variables")
     return xr.open_dataset(path, engine="netcdf4", group=group, decode_timedelta=False)
 
 
@@ -234,15 +212,14 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
     notes: list[str] = []
     name = rain_variable(data, hints, notes)
     time = axis(data, data[name], "time")
-    require(time is not None, f"{name!r} has no time", "name a variable with a time axis", "column")
+    refuse_unless(time is not None, "no_time", name=name)
     rain, facts = _cell(data, data[name], time, hints.at, notes)
     stamp, begins = day_stamps(data, data[time], notes)
-    require(len(stamp), "the file has no times in it", "check that this is the file meant")
+    refuse_unless(len(stamp), "no_times")
     step = usual_step(stamp)
     unit = file_unit(hints, [parse_unit(str(rain.attrs.get("units", "")))], Preamble(), name, notes)
     raw = np.atleast_1d(np.asarray(rain.values, dtype=float))
-    problem = f"{name!r} does not have one value a time"
-    require(raw.shape == stamp.shape, problem, "give a variable of time and place", name)
+    refuse_unless(raw.shape == stamp.shape, "not_one_a_time", name=name)
     raw = np.where(np.isclose(raw, _never_written(rain), rtol=1e-6, atol=0), np.nan, raw)
     values, flags = _clean(raw, unit, step, notes)
     ends = begins is None and step < SUB_DAILY and name == "tp"
@@ -254,9 +231,8 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
         notes.append(
             f"no time bounds: each value, stamped {str(stamp[0])[11:16]}, was taken for the day of its date"
         )
-    one, none = np.ones(len(values), dtype=np.int64), np.array([], dtype=np.int64)
     when = stamp if begins is None else begins
-    return Readings(when, values, flags, one, none, facts, tuple(notes), step, ends)
+    return one_step_each(when, values, flags, facts=facts, notes=tuple(notes), step=step, stamp_ends=ends)
 
 
 def rain_variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:
@@ -268,9 +244,7 @@ def rain_variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:
     ]
     if hints.column is not None:
         known = hints.column in data.data_vars
-        require(
-            known, f"no variable is called {hints.column!r}", f"name one of: {', '.join(timed)}", "column"
-        )
+        refuse_unless(known, "no_such_variable", column=hints.column, names=", ".join(timed))
         return str(hints.column)
     rain = [n for n in timed if data[n].attrs.get("standard_name") in NAMES["rain"]]
     rain = rain or [n for n in timed if looks_like_rain(n)]
@@ -280,9 +254,9 @@ def rain_variable(data: xr.Dataset, hints: Hints, notes: list[str]) -> str:
         return timed[0]
     if len(rain) == 1:
         return rain[0]
-    require(timed, "no variable has a time axis", "give a file with rain by day")
-    problem = "more than one variable may be the rain" if rain else "no variable is plainly the rain"
-    raise InputError(f"{problem}: {', '.join((rain or timed)[:12])}", "say which with column=", "column")
+    refuse_unless(timed, "no_timed_variable")
+    kind = "which_variable" if rain else "no_rain_variable"
+    raise refusal(kind, names=", ".join((rain or timed)[:12]))
 
 
 def day_stamps(
@@ -310,23 +284,15 @@ def _plain(moments: np.ndarray, notes: list[str]) -> np.ndarray:
     """Return times as datetime64[s] by their date on the wall; those of a short calendar by their place in the year."""
     dated = np.issubdtype(moments.dtype, np.datetime64)
     calendar = "" if dated else getattr(next(moments.flat, None), "calendar", "")
-    no_unit = "the times have no unit such as 'days since 1990-01-01'"
-    require(dated or calendar, no_unit, "give the time its unit", "time")
-    require(
-        not dated or not np.isnat(moments).any(), "some times are missing", "repair the time axis", "time"
-    )
-    years = xr.DataArray(moments, dims="time").dt.year
-    span = f"the years run from {years.min():d} to {years.max():d}" if years.size else ""
-    inside = not span or FIRST_YEAR <= years.min() and years.max() <= LAST_YEAR
-    require(inside, span, "repair the unit of time", "time")
+    refuse_unless(dated or calendar, "no_unit_of_time")
+    refuse_unless(not dated or not np.isnat(moments).any(), "missing_times")
+    years = xr.DataArray(moments, dims="time").dt.year.values
+    inside = ((years >= FIRST_YEAR) & (years <= LAST_YEAR)).all()
+    first, last = years.min(initial=LAST_YEAR), years.max(initial=FIRST_YEAR)
+    refuse_unless(inside, "odd_years", first=first, last=last)
     if dated:
         return moments.astype("datetime64[s]")
-    require(
-        calendar not in ("all_leap", "366_day"),
-        f"the calendar {calendar!r} has days that the year does not",
-        "convert the file to the standard calendar first, and say in the study how",
-        "time",
-    )
+    refuse_unless(calendar not in ("all_leap", "366_day"), "odd_calendar", calendar=calendar)
     if calendar in SHORT:
         notes.append(
             f"the calendar {calendar} was set on the days of the year by their place in it; "
@@ -370,8 +336,4 @@ def refuse_piled(day: np.ndarray, values: np.ndarray) -> None:
     rises = np.diff(values)[within]
     wet = np.unique(day[1:][within][values[1:][within] > 0])
     grows = (rises[~np.isnan(rises)] >= -1e-6).all() and (np.diff(values)[~within] < -1e-6).any()
-    require(
-        len(wet) < 3 or not grows,
-        "the values pile up through each day (accumulated from midnight)",
-        "keep the stamp 00:00, which holds the total of the day before, or take differences first",
-    )
+    refuse_unless(len(wet) < 3 or not grows, "piled_up")

@@ -10,9 +10,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from rainharvest.core.errors import InputError, require, shortened
+from rainharvest.core.errors import InputError, shortened
 from rainharvest.rainfall.read_columns import Unit, date_columns, is_rain, parse_unit, plain, words_of
 from rainharvest.rainfall.read_values import assemble, find_form, has_digit, month_number
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 SEPARATORS = (";", "\t", ",", "|", " ")
 
@@ -61,17 +62,15 @@ def split_rows(
         yield ""  # so that a quote mark open on the last line runs on as well
 
     reader, read = csv.reader(texts(), delimiter=separator, **form), 0
-    remedy = "take the stray quote mark out, or write the cell on one line"
     try:
         for row in reader:
-            runs_on = "a quote mark opens a cell that does not end on its line"
             read += 1
-            require(reader.line_num == read, runs_on, remedy, f"line {begun}")
+            refuse_unless(reader.line_num == read, "quote_mark", line=begun)
             if row:
                 yield at, row
             begun = 0
     except csv.Error as error:
-        raise InputError(f"the row cannot be split ({error})", remedy, f"line {begun}") from None
+        raise refusal("unsplit_row", error=error, line=begun) from None
 
 
 def is_comment(line: str) -> bool:

@@ -21,7 +21,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from rainharvest.core.errors import InputError, require, require_file
+from rainharvest.core.errors import InputError, require_file
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 SAMPLE = 1 << 18  # bytes looked at to work out encoding and layout
 
@@ -74,38 +75,32 @@ def open_source(path: str | os.PathLike) -> Source:
         path = Path(path)
         require_file(path)
         # also what the system makes as it is read, and may never end, has no size
-        require(path.stat().st_size, "the file is empty", "fetch or export it again", "", path)
+        refuse_unless(path.stat().st_size, "empty_file", path)
         with open(path, "rb") as handle:
             sha256 = hashlib.file_digest(handle, "sha256").hexdigest()
             handle.seek(0)
             head = handle.read(8)
     except TypeError as error:
-        raise InputError(f"this is no path ({error})", "give the path of a rain file", "path") from None
+        raise refusal("no_path", error=error) from None
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", "check the path", "", path) from None
+        raise refusal("unreadable", path, why=error.strerror) from None
     packing = next((name for name, (mark, _) in PACKINGS.items() if head.startswith(mark)), "")
     if packing == "zip":
         try:
             with zipfile.ZipFile(path) as archive:
                 names = _members(archive)
         except DAMAGED as error:
-            raise InputError(f"the archive is damaged ({error})", "fetch it again", "", path) from None
+            raise refusal("damaged_archive", path, error=error) from None
         if "xl/workbook.xml" in names:
             return Source(path, sha256, "excel")
-        require(
-            len(names) == 1,
-            f"the archive holds {len(names)} files",
-            "unpack it and name the file with the daily rain (workbooks: save as .xlsx or CSV)",
-            "",
-            path,
-        )
+        refuse_unless(len(names) == 1, "several_files", path, count=len(names))
     with unpacked(path, packing) as handle:
         sample = handle.read(SAMPLE)
     if sample[:4] in NETCDF:
         return Source(path, sha256, "netcdf", packing)
     old = head == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-    require(not old, "this is an old binary workbook (.xls)", "save it as .xlsx or as CSV", "", path)
-    require(sample.strip(), "the file holds nothing but blanks", "fetch or export it again", "", path)
+    refuse_unless(not old, "old_workbook", path)
+    refuse_unless(sample.strip(), "only_blanks", path)
     encoding, *notes = _encoding(sample, path)
     return Source(path, sha256, "text", packing, encoding, tuple(notes))
 
@@ -128,7 +123,7 @@ def unpacked(path: Path, packing: str) -> Iterator[io.BufferedIOBase]:
     except InputError:
         raise
     except (*DAMAGED, RuntimeError) as error:
-        raise InputError(f"the file is damaged or locked ({error})", "fetch it again", "", path) from None
+        raise refusal("damaged_file", path, error=error) from None
 
 
 @contextmanager
@@ -157,8 +152,7 @@ def _encoding(sample: bytes, path: Path) -> tuple[str, ...]:
         ):
             if many > 0.4 * length and few < 0.02 * len(sample):
                 return name, "the text has no byte-order mark and was read as UTF-16"
-        problem = "this is neither text, netCDF nor a workbook"
-        raise InputError(problem, "export the record as CSV, .xlsx or CF netCDF", "", path)
+        raise refusal("no_text", path)
     try:
         codecs.getincrementaldecoder("utf-8")().decode(sample)
     except UnicodeDecodeError:
@@ -172,9 +166,7 @@ def lines(source: Source) -> Iterator[str]:
         # a damaged byte far down must not stop the reading before the cell that holds it is named
         text = io.TextIOWrapper(raw, source.encoding, errors="replace")
         for number, line in enumerate(iter(partial(text.readline, LONGEST_LINE + 1), ""), 1):
-            if len(line) > LONGEST_LINE:
-                problem = f"the line is longer than {LONGEST_LINE} bytes, so this is no table of days"
-                raise InputError(problem, "give one day, or one month, a line", f"line {number}", source.path)
+            refuse_unless(len(line) <= LONGEST_LINE, "long_line", source.path, most=LONGEST_LINE, line=number)
             yield line
 
 
@@ -185,14 +177,13 @@ def workbook_lines(path: Path, at: object) -> tuple[list[str], bool]:
             warnings.simplefilter("ignore")  # styles and extensions unknown to the reader: no rain in them
             sheets = pd.read_excel(path, sheet_name=None, header=None, dtype=object, na_filter=False)
     except Exception as error:  # the parser of the workbook format raises whatever its XML brings
-        problem = f"the workbook is damaged ({error})"
-        raise InputError(problem, "save it again, or save it as CSV", "", path) from None
+        raise refusal("damaged_workbook", path, error=error) from None
     # at least two rows of at least two cells
     full = [title for title, sheet in sheets.items() if ((sheet != "").sum(axis=1) > 1).sum() > 1]
     title = str(at) if str(at) in sheets else next(iter(full), "")
-    require(title, "the workbook has no rows", "check that this is the file meant", "", path)
-    several = f"several sheets hold rows: {', '.join(full[:12])}"
-    require(len(full) <= 1 or title == str(at), several, "say which with at=, by its name", "at", path)
+    refuse_unless(title, "empty_workbook", path)
+    settled = len(full) <= 1 or title == str(at)
+    refuse_unless(settled, "several_sheets", path, sheets=", ".join(full[:12]))
     rows = sheets[title].itertuples(index=False)
     lines = ["\t".join(map(_text, row)).rstrip("\t") + "\n" for row in rows]
     return lines, not isinstance(at, str) or at in sheets

@@ -10,10 +10,10 @@ from itertools import islice
 
 import numpy as np
 
-from rainharvest.core.errors import InputError, require, shortened
+from rainharvest.core.errors import shortened
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read_columns import Roles, Unit, given_unit, parse_unit, plain, roles, unit_in_name
-from rainharvest.rainfall.read_days import SUB_DAILY, Readings, refuse_apart, usual_step
+from rainharvest.rainfall.read_days import SUB_DAILY, Readings, one_step_each, refuse_apart, usual_step
 from rainharvest.rainfall.read_layout import (
     Preamble,
     Table,
@@ -43,6 +43,7 @@ from rainharvest.rainfall.read_values import (
     refuse_odd,
     stated_days,
 )
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 
 @dataclass(frozen=True)
@@ -53,17 +54,15 @@ class Hints:
     units: str | None = None
     day_first: bool | None = None
     at: object = None
-    blank_is_zero: bool | None = None
 
 
 def one_of(names: Sequence[str], at: object, kind: str = "site") -> int:
     """Return which of the sites of a file ``at`` names; several are a doubt that it settles."""
     shown = ", ".join(names[:12])
-    several = f"the file holds more than one {kind}: {shown}"
-    require(at is not None or len(names) == 1, several, "say which with at=, by its name", "at")
+    refuse_unless(at is not None or len(names) == 1, "which_site", kind=kind, names=shown)
     wanted = names[0] if at is None else str(at).strip()
     found = [i for i, name in enumerate(names) if name.lower() == wanted.lower()]
-    require(len(found) == 1, f"no {kind} is called {at!r}", f"name one of: {shown}", "at")
+    refuse_unless(len(found) == 1, "no_such_site", kind=kind, at=at, names=shown)
     return found[0]
 
 
@@ -117,8 +116,8 @@ def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None, n
     if role.parts.startswith("date"):
         dated = [c for c in chunk.dates if has_digit(c)]
         form = find_form(dated, hints.day_first)
-        problem = f"{(dated or chunk.dates or [''])[0]!r} is no date"
-        require(form, problem, "write dates as 1990-01-31", f"column {table.names[role.date[0]]!r}")
+        cell = (dated or chunk.dates or [""])[0]
+        refuse_unless(form, "no_date", cell=cell, column=table.names[role.date[0]])
         notes += form.notes
         if form.zone:
             notes.append(
@@ -140,10 +139,9 @@ def file_unit(
         if found and found[0].factor != asked.factor:
             notes.append(f"the file itself says {found[0].text}")
         return asked
-    require(found, f"the unit of {name!r} is not stated", "say units='mm' (or '0.1 mm', 'in', ...)", "units")
+    refuse_unless(found, "no_unit_stated", name=name)
     other = next((u for u in found if u.factor != found[0].factor), found[0])
-    problem = f"the unit of {name!r} is stated as {found[0].text} and as {other.text}"
-    require(other is found[0], problem, "say which with units=", "units")
+    refuse_unless(other is found[0], "two_units_stated", name=name, one=found[0].text, other=other.text)
     return found[0]
 
 
@@ -194,9 +192,7 @@ def _refuse_torn(chunk: Chunk, dated: np.ndarray) -> None:
         return  # nothing but flags and remarks can be missing, or the rain itself
     torn = dated & np.array([len(row) < width for row in rows])
     i = int(torn.argmax())
-    said = f"the row has {len(rows[i])} values where others have {width}: blanks cannot be told from gaps"
-    fix = "separate the values with commas, or write a code such as -9999 for what is missing"
-    require(not torn.any(), said, fix, f"line {chunk.lines[i]}")
+    refuse_unless(not torn.any(), "short_row", count=len(rows[i]), width=width, line=chunk.lines[i])
 
 
 def _refuse_long(chunk: Chunk) -> None:
@@ -205,9 +201,8 @@ def _refuse_long(chunk: Chunk) -> None:
     for i, row in enumerate(chunk.rows):
         if len(row) > width and any(cell.strip() for cell in row[width:]):
             after = numbers([c.strip() for c in row[chunk.role.rain + 1 :]], False)[0]
-            many = f"the row has {len(row)} cells for {width} columns: a decimal comma between commas?"
-            fix = "write decimals with a point, or separate the cells with semicolons"
-            require(np.isnan(after).all(), many, fix, f"line {chunk.lines[i]}")
+            words = np.isnan(after).all()
+            refuse_unless(words, "long_row", count=len(row), width=width, line=chunk.lines[i])
 
 
 def _sort_undated(
@@ -240,7 +235,7 @@ def _sort_undated(
 def _raise_undated(row: tuple[int, str], plan: Plan) -> None:
     """Raise the error of a row whose date is none."""
     form = f"a {plan.form.name} date like the others" if plan.form else "a day of the calendar"
-    raise InputError(f"{row[1]!r} is not {form}", "correct the date or take the row out", f"line {row[0]}")
+    raise refusal("undated_row", text=row[1], form=form, line=row[0])
 
 
 CHUNK = 1 << 16  # rows held as text at a time
@@ -273,15 +268,13 @@ def read_rows(
         chunk = Chunk(
             table, role, [row for _, row in some], np.array([line for line, _ in some], dtype=np.int32)
         )
-        many = f"the file has more than {most:,} rows, 95 years of minutes"
-        require(some[-1][0] <= most, many, "split it, or sum it to hours first")
+        refuse_unless(some[-1][0] <= most, "many_rows", most=most)
         chunk = _one_site(chunk, hints, sites)
         if not chunk.rows:
             continue
         held += len(chunk.rows)
-        far = f"the file has more rows than there are readings from {FIRST_YEAR} to {LAST_YEAR}"
         too_many = plan is not None and held * plan.step > (LAST_YEAR - FIRST_YEAR) * 366 * 86400
-        require(not too_many, far, "take out the rows that stand in it many times")
+        refuse_unless(not too_many, "more_rows_than_readings", first=FIRST_YEAR, last=LAST_YEAR)
         facts, notes = {}, []
         if plan is None:
             facts = preamble.facts | _facts(chunk)
@@ -293,12 +286,11 @@ def read_rows(
         yield replace(readings, facts=facts, notes=tuple(notes), stamp_ends=plan.stamp_ends)
     if plan is None and hints.at is not None and sites:
         one_of(sorted(sites), hints.at)
-    require(plan, "the file has no rows of data", "check that this is the file meant")
+    refuse_unless(plan, "no_rows")
     if pending:
-        none = np.array([])
         left = f"{plural(len(pending), 'row')} at the end without a date ({pending[0][1]!r}) left out"
-        yield Readings(
-            *(none.astype(kind) for kind in ("datetime64[s]", "f8", "i1", "i2", "i8")), notes=(left,)
+        yield one_step_each(
+            *(np.array([], kind) for kind in ("datetime64[s]", float, np.int8)), notes=(left,)
         )
 
 
@@ -383,11 +375,9 @@ def _totals(chunk: Chunk, values: np.ndarray) -> np.ndarray:
     whole = np.isnan(days) | ((days >= 1) & (days <= most) & (days % 1 == 0))
     wrong = ~np.isnan(values) & (odd | ~whole)
     row = int(wrong.argmax())
-    problem = f"{cells[row]!r} is no number of days for a total"
-    fix = (
-        f"give a whole number from 1 to {most}{' times 24' * chunk.role.hours}, or leave it blank for one day"
-    )
-    require(not wrong.any(), problem, fix, f"line {chunk.lines[row]}, column {chunk.table.names[place]!r}")
+    facts = {"cell": cells[row], "most": most, "times": " times 24" * chunk.role.hours}
+    where = {"line": chunk.lines[row], "column": chunk.table.names[place]}
+    refuse_unless(not wrong.any(), "no_number_of_days", **facts, **where)
     return np.where(np.isnan(days) | np.isnan(values), 1, days).astype(np.int16)
 
 
@@ -404,16 +394,12 @@ def _to_the_end(
         return one
     apart = stamps[1:] - ends[:-1]
     counts, next_begins = (apart == np.timedelta64(1, "D")).any(), (apart == np.timedelta64(0, "D")).any()
-    problem = "some rows begin on the day on which the one before ends, and others on the day after"
-    require(
-        not (counts and next_begins), problem, "write the last day that each row includes", f"column {name!r}"
-    )
+    refuse_unless(not (counts and next_begins), "ends_two_ways", column=name)
     days = (ends - stamps) / np.timedelta64(1, "D") + (not next_begins)
     wrong = known & ~((days >= 1) & (days <= most) & (days % 1 == 0))
     row = int(wrong.argmax())
-    problem = f"{cells[row]!r} is no end of a row that begins on {stamps[row].astype('datetime64[D]')}"
-    fix = f"correct it: a row may cover 1 to {most} days"
-    require(not wrong.any(), problem, fix, f"line {chunk.lines[row]}, column {name!r}")
+    facts = {"cell": cells[row], "begin": stamps[row].astype("datetime64[D]"), "most": most}
+    refuse_unless(not wrong.any(), "no_end", **facts, line=chunk.lines[row], column=name)
     last = "which the next one begins" if next_begins else "that day included"
     notes.append(f"each row runs to its {name!r}, {last}")
     return np.where(known, days, one).astype(np.int64)

@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 
 from rainharvest.core.defaults import Default, rows_of
-from rainharvest.core.errors import InputError, require, shortened
+from rainharvest.core.errors import shortened
 from rainharvest.rainfall.check_days import WORLD_RECORD
 from rainharvest.rainfall.flags import MEANINGS, Flag, plural
+from rainharvest.rainfall.refusals import refusal, refuse_unless
 
 READING = rows_of("rainfall", "reading")  # how files write things: the rows of reading.toml
 
@@ -116,8 +117,6 @@ def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm |
     filled = [c for c in cells if c]
     if not filled or not has_digit(filled[0]):
         return None
-    if _iso(filled) is not None:
-        return DateForm("year-month-day", _read_iso)
     for name, pattern in _PATTERNS.items():
         if not (found := pattern.fullmatch(filled[0])):
             continue
@@ -127,26 +126,6 @@ def find_form(cells: Sequence[str], day_first: bool | None = None) -> DateForm |
             form = _ordered(form, filled, pattern, day_first)
         return _century(form, filled) if len(parts.get("y") or parts.get("c")) == 2 else form
     return None
-
-
-def _iso(cells: Sequence[str]) -> np.ndarray | None:
-    """Read the commonest form by the fast way; None if any cell does not fit it."""
-    widths = set(map(len, cells))
-    if len(widths) != 1 or not widths <= {10, 16, 19} or re.search(r"[^0-9T :-]", "".join(cells)):
-        return None
-    if not all(c[4] == c[7] == "-" and c[13:14] in ("", ":") for c in cells):  # numpy takes offsets for zones
-        return None
-    try:
-        stamps = np.array(cells, dtype="datetime64[s]")
-    except ValueError:
-        return None
-    years = stamps.astype("datetime64[Y]").astype(np.int64) + 1970
-    return None if (np.isnat(stamps) | (years < FIRST_YEAR) | (years > LAST_YEAR)).any() else stamps
-
-
-def _read_iso(cells: Sequence[str]) -> np.ndarray:
-    fast = _iso(cells)
-    return _read(cells, _PATTERNS["year-month-day"]) if fast is None else fast
 
 
 def _read(cells: Sequence[str], pattern: re.Pattern, order: str = "") -> np.ndarray:
@@ -189,22 +168,20 @@ def _ordered(form: DateForm, cells: list[str], pattern: re.Pattern, day_first: b
     wrong = {name: np.isnat(s).sum() for name, s in stamps.items()}
     if day_first is not None:
         name = "day-month-year" if day_first else "month-day-year"
-        problem = f"the dates, such as {cells[0]!r}, are not {name}"
-        require(wrong[name] < len(cells), problem, "leave day_first out or turn it round", "day_first")
+        refuse_unless(wrong[name] < len(cells), "not_day_first", cell=cells[0], order=name)
         return replace(forms[name], notes=(f"the dates were read as {name}, as asked",))
     # where no order fits every cell, the best one names the cells that are no dates
     fit = [name for name in forms if wrong[name] == min(wrong.values())]
     likeliest = max(forms, key=lambda name: _steady(stamps[name]))
     if likeliest not in fit and _steady(stamps[likeliest]) > max(0.5, *(_steady(stamps[n]) for n in fit)):
         odd = cells[int(np.isnat(stamps[likeliest]).argmax())]
-        problem = f"the dates run from day to day as {likeliest}, and {odd!r} is no such date"
-        raise InputError(problem, "correct it, or say day_first=True or day_first=False", "day_first")
+        raise refusal("odd_date", order=likeliest, cell=odd)
     if all(np.array_equal(stamps[name], stamps[fit[0]], equal_nan=True) for name in fit):
         return forms[fit[0]]
     daily = [name for name in fit if _steady(stamps[name]) >= 0.9]
-    problem = f"the dates, such as {cells[0]!r}, fit {' and '.join(fit)} alike"
-    require(len(daily) == 1, problem, "say day_first=True or day_first=False", "day_first")
-    note = f"the dates fit {' and '.join(fit)}; read as {daily[0]}, in which they run from day to day"
+    orders = " and ".join(fit)
+    refuse_unless(len(daily) == 1, "two_orders", cell=cells[0], orders=orders)
+    note = f"the dates fit {orders}; read as {daily[0]}, in which they run from day to day"
     return replace(forms[daily[0]], notes=(note,))
 
 
@@ -219,20 +196,17 @@ def _century(form: DateForm, cells: Sequence[str]) -> DateForm:
     stamps = form.read(cells)
     known = stamps[~np.isnat(stamps)]
     backward = (np.diff(known).astype(np.int64) < 0).sum()
-    require(
-        not len(known) or (known.max() <= np.datetime64("now") and backward <= 0.1 * len(known)),
-        f"the two-digit years, such as in {cells[0]!r}, leave the century open",
-        "write the years with four digits",
-        "dates",
-    )
+    plain = not len(known) or (known.max() <= np.datetime64("now") and backward <= 0.1 * len(known))
+    refuse_unless(plain, "open_century", cell=cells[0])
     return replace(form, notes=(*form.notes, "two-digit years 69 to 99 were read as 19.., 00 to 68 as 20.."))
 
 
-MISSING_WORDS = frozenset(READING["cells"]["missing"])
-
-TRACE_WORDS = frozenset(READING["cells"]["trace"])
-
-IN_TOTAL_WORDS = frozenset(READING["cells"]["in_total"])
+# What stands for the words that cells hold instead of an amount: value and flag.
+_WORDS = {
+    **dict.fromkeys(READING["cells"]["missing"], (np.nan, Flag.MISSING)),
+    **dict.fromkeys(READING["cells"]["trace"], (0.0, Flag.TRACE)),
+    **dict.fromkeys(READING["cells"]["in_total"], (np.nan, Flag.IN_TOTAL)),
+}
 
 NEGATIVE_CODES = frozenset(READING["cells"]["negative_codes"])
 
@@ -261,14 +235,9 @@ def decimal_comma(cells: Sequence[str], separator: str) -> bool:
         return False
     points = [c for c in unique if _NUMBER.fullmatch(c) and "." in c]
     if points:
-        problem = f"decimals are written both ways ({commas[0]!r} and {points[0]!r})"
-        raise InputError(problem, "write all with a point", "rain column")
-    require(
-        not all(re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", c) for c in commas),
-        f"{commas[0]!r} may be a decimal or a thousand",
-        "write it without a comma, or with a point",
-        "rain column",
-    )
+        raise refusal("decimals_both_ways", comma=commas[0], point=points[0])
+    thousands = all(re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", c) for c in commas)
+    refuse_unless(not thousands, "decimal_or_thousand", cell=commas[0])
     return True
 
 
@@ -276,13 +245,9 @@ def numbers(cells: Sequence[str], comma: bool, missing: Sequence[float] = (), tr
     """Return values, flags, which of them the source marks, and which cells are no number."""
 
     def read(cell: str) -> tuple[float, Flag, bool, bool]:
-        word, marked, accumulated = cell.lower(), False, False
-        if word in MISSING_WORDS:
-            return np.nan, Flag.MISSING, False, False
-        if word in TRACE_WORDS:
-            return 0.0, Flag.TRACE, False, False
-        if word in IN_TOTAL_WORDS:
-            return np.nan, Flag.IN_TOTAL, False, False
+        marked = accumulated = False
+        if known := _WORDS.get(cell.lower()):
+            return *known, False, False
         text = cell.replace("−", "-").replace("\xa0", "").replace("\u202f", "")
         if found := _MARKED.fullmatch(text):
             text, marked, accumulated = found[1], not found[2], bool(found[2])
@@ -308,8 +273,7 @@ def refuse_odd(odd: np.ndarray, cells: Sequence[str], lines: np.ndarray, column:
     """Refuse the first cell that is no number."""
     row = int(odd.argmax())
     place = f"line {lines[row]}{f', column {column!r}' * bool(column)}"
-    fix = "correct it, or blank it if the day is unknown"
-    require(not odd.any(), f"{cells[row]!r} is no amount of rain", fix, place)
+    refuse_unless(not odd.any(), "no_amount", cell=cells[row], place=place)
 
 
 def drop_codes(
@@ -317,13 +281,7 @@ def drop_codes(
 ) -> None:
     """Set positive missing codes to unknown, in place, and say so."""
     codes, doubtful = positive_codes(values, factor)
-    require(
-        not doubtful or declared,
-        f"{', '.join(f'{c:g}' for c in doubtful)} may be rain or a code for unknown days",
-        "blank the days that are unknown, or put a line above the table, such as missing: -9999, that names "
-        "the codes",
-        "rain column",
-    )
+    refuse_unless(not doubtful or declared, "code_or_rain", codes=", ".join(f"{c:g}" for c in doubtful))
     coded = np.isin(values, codes)
     values[coded], flags[coded] = np.nan, Flag.MISSING
     if codes:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rainharvest.core.errors import require
 from rainharvest.rainfall.read_columns import places_of, plain, unit_in_name
 from rainharvest.rainfall.read_days import Readings
 from rainharvest.rainfall.read_layout import SEPARATORS, Preamble, is_comment, read_preamble, split
@@ -27,6 +26,7 @@ from rainharvest.rainfall.read_values import (
     plural,
     refuse_odd,
 )
+from rainharvest.rainfall.refusals import refuse_unless
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
     named = next(filter(None, named), None)
     unit = file_unit(hints, [named], preamble, "the daily values", notes)
     rows = _rows(table, lines, preamble)
-    require(rows, "the file has no rows of data", "check that this is the file meant")
+    refuse_unless(rows, "no_rows")
     cells = [cell for _, _, row in rows for cell in row]
     days = np.concatenate([day for _, day, _ in rows])
     line = np.repeat([number for number, _, _ in rows], [len(day) for _, day, _ in rows])
@@ -115,8 +115,7 @@ def read_wide(table: Wide, lines: Iterable[str], hints: Hints) -> Readings:
     real = ~np.isnat(days)
     rain = ~real & ~np.isnan(values) & ~np.isin(values, READING["cells"]["fillers"])
     at = int(rain.argmax())
-    problem = f"{cells[at]} stands on a day that does not exist"
-    require(not rain.any(), problem, "check that the columns are in order", f"line {line[at]}")
+    refuse_unless(not rain.any(), "no_such_day", cell=cells[at], line=line[at])
     if marked.any():
         notes.append(f"{plural(int(marked.sum()), 'value')} that the source marks with a sign kept")
     days, values, flags, line = days[real], values[real], flags[real], line[real]
@@ -145,15 +144,15 @@ def _rows(table: Wide, lines: Iterable[str], preamble: Preamble) -> list[tuple[i
             text = _cell(row, table.year)
             if not re.fullmatch(r"[12]\d{3}", text):
                 sums = not has_digit("".join(row[: table.cells[0]]))  # under a block
-                require(sums, f"{text!r} is no year", "write it with four digits", place)
+                refuse_unless(sums, "no_year", text=text, place=place)
                 continue
             year = int(text)
-        require(year, "the table names no year", "add a column Year, or a line 'year: 1990' above it", place)
+        refuse_unless(year, "no_year_at_all", place=place)
         text = _cell(row, table.part)
         part = month_number(text) if table.by_month else int(text) if re.fullmatch(r"[0-3]?\d", text) else 0
         if not part:
             what = "month" if table.by_month else "day"
-            require(not has_digit(text), f"{text!r} is no {what}", "correct it", place)
+            refuse_unless(not has_digit(text), "no_part_of_date", text=text, part=what, place=place)
             continue
         if table.by_month:
             days = month_days(year, part)
@@ -174,14 +173,9 @@ def _cells(row: list[str], table: Wide, days: np.ndarray, place: str) -> list[st
     if table.separator != " " or given >= len(days):
         return cells
     if table.by_month:
-        require(
-            given >= real.sum(),
-            f"the row has {given} values for a month of {real.sum()} days",
-            "separate the values with commas, or write a code such as -9999 for missing days",
-            place,
-        )
+        refuse_unless(given >= real.sum(), "short_month", count=given, days=real.sum(), place=place)
         return cells
     # short months close up to the left: 30 and 31 have fewer cells
-    require(given == real.sum(), "the row has too few values", "separate the values with commas", place)
+    refuse_unless(given == real.sum(), "few_values", place=place)
     packed = iter(row[table.cells[0] :])
     return [next(packed) if there else "" for there in real]

@@ -13,7 +13,7 @@ import pandas as pd
 import xarray as xr
 
 from rainharvest import __version__
-from rainharvest.core.errors import InputError, require
+from rainharvest.core.errors import InputError
 from rainharvest.core.outputs import check_folder, whole_files, write_csv
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check import accept_findings, check_rain
@@ -22,6 +22,7 @@ from rainharvest.rainfall.describe import describe_rain, one_version
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.flags import MEANINGS, Flag, plural, spans, worst_first
 from rainharvest.rainfall.read import read_rain, read_subdaily
+from rainharvest.rainfall.refusals import refuse_unless
 from rainharvest.rainfall.summary import summary
 from rainharvest.rainfall.tables import Rain
 
@@ -113,25 +114,18 @@ def make_record(
     """
     if out is not None:
         check_folder(out)
-    require(files, "no rain file is named", "name the site's file, then its neighbours'", "files")
-    hints = {k: v for k, v in (hints or {}).items() if v is not None}
-    for key in hints:
-        require(key in HINTS, f"{key!r} settles no doubt", f"give one of: {', '.join(HINTS)}", "hints")
-    rain, *neighbours = (read_as_far_as_needed(file, hints) for file in files)
     month = 1 if year_start_month is None else year_start_month
-    require(1 <= month <= 12, f"month {month}", "give a month from 1 to 12", "year_start_month")
+    refuse_unless(1 <= month <= 12, "no_month", month=month)
+    rain, near, findings, sound = read_and_check(files, hints, accept, gaps_end_in_totals=gaps_end_in_totals)
     try:
-        findings = findings_of(files[0], hints, rain, neighbours, gaps_end_in_totals)
-        findings = findings.assign(accepted=_accepted(findings, accept))
-        sound = accept_findings(rain, findings[findings["accepted"]])
-        filled = fill_gaps(sound, neighbours or None, members, seed, method=method, wet_day=wet_day)
+        filled = fill_gaps(sound, near or None, members, seed, method=method, wet_day=wet_day)
     except InputError as error:
         raise error.at(files[0]) from None
     first = one_version(filled)
-    start = year_start_month or int(describe_rain(first, wet_day).suggested_start) or 1
+    start = year_start_month or suggested_start(first, wet_day)
     description = describe_rain(first, wet_day, start)
-    text = summary(rain, neighbours, findings, filled, description)
-    record = RainRecord(rain, tuple(neighbours), findings, filled, description, text)
+    text = summary(rain, near, findings, filled, description)
+    record = RainRecord(rain, near, findings, filled, description, text)
     if out is not None:
         write_record(record, out)
     return record
@@ -141,20 +135,42 @@ def make_record(
 MOST_READINGS = 10_000_000
 
 
-def findings_of(
-    file: str | os.PathLike,
-    hints: Mapping[str, object],
-    rain: xr.DataArray,
-    neighbours: Sequence[xr.DataArray],
+def read_and_check(
+    files: Sequence[str | os.PathLike],
+    hints: Mapping[str, object] | None = None,
+    accept: Sequence[str] = ("wrong",),
+    *,
+    place: Mapping[str, object] | None = None,
     gaps_end_in_totals: bool | None = None,
-) -> pd.DataFrame:
-    """Return what checking the days doubts and, where the file has hours or minutes, what checking them does."""
-    days = check_rain(rain, neighbours or None, gaps_end_in_totals=gaps_end_in_totals)
-    step = rain.attrs.get("step_seconds")
-    if step is None or rain.sizes["time"] * 86400 / step > MOST_READINGS:
-        return days
-    steps = check_steps(read_as_far_as_needed(file, hints, read_subdaily))
-    return worst_first(pd.concat([t for t in (days, steps) if len(t)] or [days], ignore_index=True))
+    by_reading: bool = True,
+) -> tuple[xr.DataArray, tuple[xr.DataArray, ...], pd.DataFrame, xr.DataArray]:
+    """Return a record and its neighbours as read, the findings and which are accepted, and the record with these.
+
+    Where the file has hours or minutes, these are checked as the days are, unless ``by_reading`` is False. ``place``
+    is where the gauge stands, should its file not say.
+    """
+    refuse_unless(files, "no_file_named")
+    hints = {key: value for key, value in (hints or {}).items() if value is not None}
+    for key in hints:
+        refuse_unless(key in HINTS, "no_hint", key=key, names=", ".join(HINTS))
+    read, *near = (read_as_far_as_needed(file, hints) for file in files)
+    try:
+        placed = read.assign_attrs({**(place or {}), **read.attrs})
+        found = check_rain(placed, near or None, gaps_end_in_totals=gaps_end_in_totals)
+        step = read.attrs.get("step_seconds") if by_reading else None
+        if step and read.sizes["time"] * 86400 / step <= MOST_READINGS:
+            steps = check_steps(read_as_far_as_needed(files[0], hints, read_subdaily))
+            tables = [table for table in (found, steps) if len(table)] or [found]
+            found = worst_first(pd.concat(tables, ignore_index=True))
+        found = found.assign(accepted=_accepted(found, accept))
+        return read, tuple(near), found, accept_findings(read, found[found["accepted"]])
+    except InputError as error:
+        raise error.at(files[0]) from None
+
+
+def suggested_start(version: xr.DataArray, wet_day: float = 1.0) -> int:
+    """Return the month that begins the hydrological year of a record so that its dry season stays whole."""
+    return int(describe_rain(version, wet_day).suggested_start) or 1
 
 
 _ARGUMENT = re.compile(rf"\b({'|'.join(HINTS)})=(True|False|'[^']*'|\([^)]*\))?")
@@ -275,30 +291,24 @@ def study_record(rain: Rain, folder: Path, place: Mapping[str, float | None] | N
 
     Findings marked wrong are taken out before filling; those marked suspect are reported and kept.
     """
-    hints = rain.model_dump(include=set(HINTS), exclude_none=True)
+    files = [folder / name for name in (rain.file, *rain.neighbours)]
+    known = {name: value for name, value in (place or {}).items() if value is not None}
     try:
-        files = [folder / name for name in (rain.file, *rain.neighbours)]
-        raw, *neighbours = [read_as_far_as_needed(file, hints) for file in files]
+        hints, totals = rain.model_dump(include=set(HINTS)), {"gaps_end_in_totals": rain.gaps_end_in_totals}
+        raw, near, findings, sound = read_and_check(files, hints, place=known, **totals)
     except InputError as error:
         raise in_words_of(error) from None
-    known = {name: value for name, value in (place or {}).items() if value is not None}
-    placed = raw.assign_attrs(known | raw.attrs)
-    findings = findings_of(folder / rain.file, hints, placed, neighbours, rain.gaps_end_in_totals)
-    sound = accept_findings(raw, findings[findings.severity == "wrong"]) if len(findings) else raw
     most = LONGEST_CARRIED
     given = {"members": rain.members, "seed": rain.seed, "longest_gap": most, "longest_alone": most}
-    filled, left_out = longest_stretch(fill_gaps(sound, neighbours or None, **given))
+    filled, left_out = longest_stretch(fill_gaps(sound, near or None, **given))
     if (filled == filled[0]).all():  # nothing was left to chance: one version says all
         filled = filled.isel(member=[0]).assign_attrs(members=1)
-    days, place = filled.sizes["time"], ("rain.file", folder / rain.file)
-    remedy = "add neighbours, or a longer record"
-    require(days >= 365, f"only {days} days in a row can be used", remedy, *place)
-    month = rain.year_start_month or int(describe_rain(filled.isel(member=0)).suggested_start) or 1
-    sources = tuple(
-        tuple(str(one.attrs.get(key, "")) for key in ("site", "source_file", "sha256"))
-        for one in (raw, *neighbours)
-    )
-    return StudyRecord(raw, filled, findings, month, left_out, sources)
+    days = filled.sizes["time"]
+    refuse_unless(days >= 365, "short_record", files[0], days=days)
+    month = rain.year_start_month or suggested_start(filled.isel(member=0))
+    names = ("site", "source_file", "sha256")
+    sources = tuple(tuple(str(one.attrs.get(name, "")) for name in names) for one in (raw, *near))
+    return StudyRecord(raw, filled, findings.drop(columns="accepted"), month, left_out, sources)
 
 
 LEAST_SINCE = 5  # [year] Years after a break on which a tank can be sized at all (own choice)

@@ -8,10 +8,10 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.errors import require
+from rainharvest.core.quantities import DAYS_A_YEAR, attributes, variables
 from rainharvest.core.quantities import along as labels
-from rainharvest.core.quantities import attributes, variables
 from rainharvest.sizing.smallest import Measure, SmallestTank, more_is_never_less, search
-from rainharvest.sizing.trade_off import DAYS_A_YEAR, ENOUGH, THREADS, along_sizes
+from rainharvest.sizing.trade_off import ENOUGH, THREADS, along_sizes
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, inputs_of, pick_draws
 from rainharvest.storage.simulate import simulate
 

@@ -9,11 +9,10 @@ import xarray as xr
 from rainharvest.catchment.tables import Catchment
 from rainharvest.core.defaults import defaults_of, rows_of
 from rainharvest.core.errors import require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import DAYS_A_YEAR, attributes
 from rainharvest.rainfall.flags import runs
 from rainharvest.rainfall.read_grid import distance
 from rainharvest.sizing.smallest import Measure, sequent_peak, smallest_tank, storage_deficit
-from rainharvest.sizing.trade_off import DAYS_A_YEAR
 from rainharvest.storage.simulate import simulate
 
 DEFAULTS = defaults_of("sizing")

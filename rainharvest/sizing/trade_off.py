@@ -13,11 +13,9 @@ from rainharvest.catchment.chain import ROWS, run_lanes
 from rainharvest.catchment.intensity import Intensity, Rain, read_daily
 from rainharvest.catchment.tables import DRYING, INTENSITY, Catchment, Roof
 from rainharvest.core.errors import require
+from rainharvest.core.quantities import DAYS_A_YEAR, attributes
 from rainharvest.core.quantities import along as labels
-from rainharvest.core.quantities import attributes
 from rainharvest.storage.simulate import simulate
-
-DAYS_A_YEAR = 365.25
 
 THREADS = os.cpu_count() or 1
 

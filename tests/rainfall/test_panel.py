@@ -134,24 +134,13 @@ def test_a_record_put_in_becomes_the_study_s_rain(records, tmp_path, monkeypatch
     panel.rh_controls["units"].value = "mm"
     button(panel, "Save these choices").click()
     note = next(w.value for w in walk(panel) if "rh-note" in str(getattr(w, "value", ""))[:20])
-    assert (
-        "Saved in my_study.toml: Or a file of your own: mine.csv; If it gives no unit: millimetres." in note
-    )
+    assert "Saved in my_study.toml: Or a file of your own: mine.csv; If it gives no unit: milli" in note
     study, own = read_study("my_study.toml")[0], read_study(demo)[0]
-    assert (study.roof, study.conveyance, study.use, study.costs) == (
-        own.roof,
-        own.conveyance,
-        own.use,
-        own.costs,
-    )
-    for rain in (
-        load_case("my_study.toml", RECORDS_AT).climates[OWN_RAIN].rain,
-        prepare("my_study.toml").record.raw,
-    ):
-        assert (
-            str(rain.time.values[0])[:10] == "2012-01-01"
-            and rain.sizes["time"] == len(content().splitlines()) - 1
-        )
+    for table in ("roof", "conveyance", "use", "costs"):
+        assert getattr(study, table) == getattr(own, table)
+    case, days = load_case("my_study.toml", RECORDS_AT), len(content().splitlines()) - 1
+    for rain in (case.climates[OWN_RAIN].rain, prepare("my_study.toml").record.raw):
+        assert str(rain.time.values[0])[:10] == "2012-01-01" and rain.sizes["time"] == days
     button(panel, "Take these back").click()
     assert [p.resolve() for p in rain_files("my_study.toml")] == [p.resolve() for p in rain_files(demo)]
     panel.rh_controls["upload"].value, panel.rh_controls["name"].value = (), "monsoon"

@@ -1,8 +1,10 @@
 """What read_rain must return, and what it must ask: the gallery of small files, demo and open records, hours."""
 
+import ast
 import gzip
 import hashlib
 import os
+import string
 import time
 import tracemalloc
 from pathlib import Path
@@ -14,10 +16,10 @@ from gallery.rain_files import CASES, REFUSALS
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
-from rainharvest.rainfall import facts, read_open, read_rows
+from rainharvest.rainfall import facts, read_open, read_rows, refusals
 from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read import read_rain, read_subdaily, sum_to_days
+from rainharvest.rainfall.read import read_rain, read_subdaily
 
 RECORDS = Path(__file__).parents[2] / "data" / "records"
 
@@ -72,6 +74,25 @@ def test_refusal_names_the_doubt_and_what_settles_it(tmp_path, case):
         argument = next(iter(case.settled))
         assert argument in f"{error.remedy} {error.place}"
         assert read_rain(file, **case.settled).notnull().any()
+
+
+def test_every_refusal_has_its_row_and_the_facts_that_the_row_names():
+    """Else the rarest of them would end in a KeyError."""
+    called = set()
+    for file in Path(refusals.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            name = getattr(getattr(node, "func", None), "id", "")
+            if name not in ("refusal", "refuse_unless") or file.name == "refusals.py":
+                continue
+            kind = node.args[name == "refuse_unless"]
+            choices = [kind.body, kind.orelse] if isinstance(kind, ast.IfExp) else [kind]
+            facts = {keyword.arg for keyword in node.keywords}
+            for row in (choice.value for choice in choices if isinstance(choice, ast.Constant)):
+                called.add(row)
+                named = {field.split("[")[0] for part in refusals.ROWS[row]
+                         for _, field, _, _ in string.Formatter().parse(part) if field}  # fmt: skip
+                assert None in facts or named <= facts, (file.name, row, named - facts)
+    assert len(called) > 100 and len(set(refusals.ROWS) - called) < 10, set(refusals.ROWS) - called
 
 
 @pytest.mark.parametrize("path", ["none.csv", 3.5, ""])
@@ -152,21 +173,12 @@ def test_days_are_the_sums_of_their_readings(tmp_path, step, days):
     kept = read_subdaily(file)
     np.testing.assert_array_equal(kept.values, series.values)
     assert kept.units == "mm" and kept.step_seconds == seconds and kept.sha256
-    np.testing.assert_array_equal(sum_to_days(kept).values, rain.values)
 
 
 def test_a_missing_hour_makes_its_day_unknown(tmp_path):
     rain = read_rain(write_steps(tmp_path, drop=[30])[0])
     assert np.isnan(rain.values).tolist() == [False, True, False]
     assert "1 day with missing readings left unknown" in rain.assumptions
-
-
-def test_the_day_may_start_at_nine_and_is_named_by_its_end(tmp_path):
-    file, series = write_steps(tmp_path)
-    rain = sum_to_days(read_subdaily(file), day_start=9)
-    assert rain.indexes["time"][1] == pd.Timestamp("1990-01-02")
-    assert float(rain[1]) == pytest.approx(series["1990-01-01 09:00":"1990-01-02 08:00"].sum())
-    assert "from 9 h, named by the day on which they end" in rain.assumptions
 
 
 def test_stamps_at_the_end_as_asked(tmp_path):
@@ -204,47 +216,16 @@ def test_days_are_no_subdaily_rain_and_odd_steps_are_refused(tmp_path):
         read_rain(file)
 
 
-def test_two_values_of_one_moment_are_refused_and_one_that_is_blank_gives_way():
-    hours = pd.Series(1.0, pd.date_range("1990-01-01", periods=24, freq="h"))
-    twice = pd.concat([hours, hours.iloc[[3]]])
-    assert sum_to_days(twice).values == [24] and "1 moment stood twice" in sum_to_days(twice).assumptions
-    twice.iloc[-1] = np.nan
-    assert sum_to_days(twice).values == [24] and "the value was kept" in sum_to_days(twice).assumptions
-    twice.iloc[-1] = 2.0
+def test_two_values_of_one_moment_are_refused_and_one_that_is_blank_gives_way(tmp_path):
+    def day_of(twice: str):
+        hours = [f"1990-01-01 {hour:02d}:00,1" for hour in range(24)]
+        (tmp_path / "a.csv").write_text("\n".join(["time,rain_mm", *hours, f"1990-01-01 03:00,{twice}"]))
+        return read_rain(tmp_path / "a.csv")
+
+    assert day_of("1").values == [24] and "1 moment stood twice" in day_of("1").assumptions
+    assert day_of("").values == [24] and "the value was kept" in day_of("").assumptions
     with pytest.raises(InputError, match="two values at 1990-01-01 03:00:00"):
-        sum_to_days(twice)
-
-
-HOURS = pd.Series(1.0, pd.date_range("2000-01-01", periods=48, freq="h"))
-
-
-@pytest.mark.parametrize(
-    "units, a_day", [("mm", 24), ("in", 609.6), ("mm/h", 24), ("kg m-2 s-1", 86400), ("mm/day", 1)]
-)
-def test_readings_are_summed_in_the_unit_that_they_state(units, a_day):
-    rain = sum_to_days(HOURS.to_xarray().rename(index="time").assign_attrs(units=units))
-    np.testing.assert_allclose(rain.values, a_day)
-
-
-@pytest.mark.parametrize(
-    "rain, words",
-    [
-        (HOURS.to_xarray().rename(index="time").assign_attrs(units="K"), "'K', which is no unit of rain"),
-        (HOURS.reset_index(drop=True), "with their times were expected"),
-        (HOURS.to_numpy(), "with their times were expected"),
-        (HOURS.to_frame(), "with their times were expected"),
-        (HOURS.to_xarray().rename(index="time").expand_dims("site"), "with their times were expected"),
-        (HOURS.astype(str) + " wet", "are not numbers"),
-        (HOURS * np.inf, "infinite"),
-    ],
-)
-def test_what_is_no_series_of_readings_is_refused(rain, words):
-    with pytest.raises(InputError, match=words):
-        sum_to_days(rain)
-
-
-def test_times_of_a_zone_are_the_local_clock_as_they_stand():
-    assert sum_to_days(HOURS.tz_localize("Africa/Johannesburg")).values.tolist() == [24, 24]
+        day_of("2")
 
 
 @pytest.mark.parametrize("setting", [{"day_first": "no"}, {"blank_is_zero": "no"}, {"blank_is_zero": 0}])

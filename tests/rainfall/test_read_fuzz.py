@@ -75,16 +75,8 @@ def test_any_bytes(data, hints):
     check(data, **hints)
 
 
-MARKS = [
-    b"\x1f\x8b\x08",
-    b"PK\x03\x04",
-    b"CDF\x01",
-    b"\x89HDF\r\n\x1a\n",
-    b"BZh9",
-    b"\xfd7zXZ\0",
-    b"\xff\xfe",
-    b"\xef\xbb\xbf",
-]
+MARKS = [b"\x1f\x8b\x08", b"PK\x03\x04", b"CDF\x01", b"\x89HDF\r\n\x1a\n", b"BZh9"]
+MARKS += [b"\xfd7zXZ\0", b"\xff\xfe", b"\xef\xbb\xbf"]
 
 
 @RELAXED
@@ -109,20 +101,7 @@ def test_any_text_of_the_trade(words, head, hints):
     check((head + words).encode(), **hints)
 
 
-PIECES = [
-    *"0123456789,;./-: \t#T+*e",
-    '"',
-    "999",
-    "99.9",
-    "9999",
-    "-9999",
-    "1e308",
-    "25/12",
-    "NA",
-    "date",
-    "x",
-    "A",
-]
+PIECES = [*"0123456789,;./-: \t#T+*e", '"', *"999 99.9 9999 -9999 1e308 25/12 NA date x A".split()]
 
 
 def mutate(data: bytes, draw) -> bytes:

@@ -9,7 +9,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.flags import Flag
-from rainharvest.rainfall.read import read_rain, read_subdaily, sum_to_days
+from rainharvest.rainfall.read import read_rain, read_subdaily
 
 DAYS = pd.date_range("2000-02-27", periods=4)
 LATS, LONS = np.array([-34.0, -33.5, -33.0]), np.array([18.0, 18.5, 19.0])
@@ -262,7 +262,7 @@ def test_hours_that_end_at_their_stamp(tmp_path):
     assert str(rain.time.values[0])[:10] == "2000-01-01"
     hours = read_subdaily(file)
     assert str(hours.time.values[0])[:13] == "2000-01-01T00"
-    np.testing.assert_allclose(sum_to_days(hours, day_start=9).values, [np.nan, 15 + 18, np.nan])
+    np.testing.assert_allclose(hours.values, [1.0] * 24 + [2.0] * 24)
 
 
 def test_hours_that_pile_up_are_refused(tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import gzip
 import io
 import tomllib
@@ -44,6 +45,13 @@ def text(*lines: str, encoding: str = "utf-8", end: str = "\n") -> bytes:
     return (end.join(lines) + end).encode(encoding)
 
 
+def hours(
+    day: str, amount: object, first: int = 0, last: int = 23, form: str = "{day} {hour:02d}:00,{amount}"
+) -> list:
+    """Return a line an hour of a day, all with one amount."""
+    return [form.format(day=day, hour=hour, amount=amount) for hour in range(first, last + 1)]
+
+
 def monthly_line(station: str, year: int, month: int, element: str, values: dict[int, object]) -> str:
     """Write a GHCN-Daily fixed-width line: values by day, each a number or a number and three flags."""
     out = f"{station}{year:04d}{month:02d}{element}"
@@ -69,10 +77,15 @@ def workbook(**sheets) -> bytes:
     return out.getvalue()
 
 
-def _dates():
-    import datetime as dt
+STATION, LENGTHS = "XX000000001", (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+DAY_AND_MONTHS = "Day,Jan,Feb,Mar,Apr,May,Jun,Jul,Aug,Sep,Oct,Nov,Dec"
+HEAD, FIRST = ("Date", "Rain (mm)"), ("1990-01-01", 1)
 
-    return [dt.datetime(1990, 1, 30), dt.datetime(1990, 1, 31), dt.datetime(1990, 2, 1)]
+
+def sheet(*amounts) -> list:
+    """Return a sheet of three days."""
+    days = dt.datetime(1990, 1, 30), dt.datetime(1990, 1, 31), dt.datetime(1990, 2, 1)
+    return [HEAD, *zip(days, amounts, strict=True)]
 
 
 def _of(file: str, kind: type) -> list:
@@ -85,27 +98,24 @@ def _of(file: str, kind: type) -> list:
     return out
 
 
+PARTS = "{day},{hour},{amount}"
+PRCP = {1: 15, 2: (0, "T  "), 3: (999, " X "), 7: (0, "P  "), 28: (5, "  S")}
+
 CASES = [
     *_of("layouts.toml", Case),
     Case(
         "ghcn_fixed_width",
         text(
-            monthly_line("XX000000001", 1990, 2, "TMAX", {1: 250}),
-            monthly_line(
-                "XX000000001",
-                1990,
-                2,
-                "PRCP",
-                {1: 15, 2: (0, "T  "), 3: (999, " X "), 7: (0, "P  "), 28: (5, "  S")},
-            ),
-            monthly_line("XX000000001", 1990, 2, "MDPR", {6: 300}),
-            monthly_line("XX000000001", 1990, 2, "DAPR", {6: 3}).rstrip(),
+            monthly_line(STATION, 1990, 2, "TMAX", {1: 250}),
+            monthly_line(STATION, 1990, 2, "PRCP", PRCP),
+            monthly_line(STATION, 1990, 2, "MDPR", {6: 300}),
+            monthly_line(STATION, 1990, 2, "DAPR", {6: 3}).rstrip(),
         ),
         "1990-02-01",
         [1.5, 0, N, N, N, 30, 0, *[N] * 20, 0.5],
         [0, 1, 4, 6, 6, 5, 0, *[2] * 20, 0],
         [1, 1, 0, 0, 0, 3, 1, *[0] * 20, 1],
-        facts={"site": "XX000000001"},
+        facts={"site": STATION},
         says=(
             "1 value rejected (quality flags X)",
             "1 zero that the source presumes",
@@ -126,66 +136,44 @@ CASES = [
         text(
             "# unit: mm",
             "Year: 1992",
-            "Day,Jan,Feb,Mar,Apr,May,Jun,Jul,Aug,Sep,Oct,Nov,Dec",
+            DAY_AND_MONTHS,
             *(
-                ",".join(
-                    [
-                        str(d),
-                        *(
-                            f"{m}" if not (m == 2 and d > 29 or m in (4, 6, 9, 11) and d > 30) else ""
-                            for m in range(1, 13)
-                        ),
-                    ]
-                )
+                f"{d}," + ",".join(str(m) if d <= n else "" for m, n in enumerate(LENGTHS, 1))
                 for d in range(1, 32)
             ),
             "Sum,31,58,93,120,155,180,217,248,270,310,330,372",
         ),
         "1992-01-01",
-        [
-            m
-            for m, n in zip(range(1, 13), (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31), strict=True)
-            for _ in range(n)
-        ],
+        [m for m, n in enumerate(LENGTHS, 1) for _ in range(n)],
     ),
     Case(
         "hourly_summed_to_days",
-        text(
-            "time,rain_mm",
-            *(f"1990-01-01 {h:02d}:00,0.5" for h in range(24)),
-            *(f"1990-01-02 {h:02d}:00,0" for h in range(23)),
-        ),
+        text("time,rain_mm", *hours("1990-01-01", 0.5), *hours("1990-01-02", 0, last=22)),
         "1990-01-01",
         [12, N],
         [0, 2],
-        says=(
-            "readings every 3600 s were summed to days from midnight",
-            "1 day with missing readings left unknown",
-        ),
+        says=("every 3600 s were summed to days from midnight", "1 day with missing readings left unknown"),
     ),
     Case(
         "hours_one_to_twenty_four",
         text(
             "year,month,day,hour,precip (mm)",
-            *(f"1990,12,31,{h},1" for h in range(24)),
-            *(f"1991,1,1,{h},0" for h in range(24)),
+            *hours("1990,12,31", 1, form=PARTS),
+            *hours("1991,1,1", 0, form=PARTS),
         ),
         "1990-12-31",
         [24, 0],
     ),
     Case(
         "workbook",
-        workbook(Rain=[("Upper Weir",), ("Date", "Rain (mm)"), *zip(_dates(), (1.5, None, 2), strict=True)]),
+        workbook(Rain=[("Upper Weir",), *sheet(1.5, None, 2)]),
         "1990-01-30",
         [1.5, N, 2],
         suffix=".xlsx",
     ),
     Case(
         "workbook_sheet_as_asked",
-        workbook(
-            A=[("Date", "Rain (mm)"), *zip(_dates(), (1, 1, 1), strict=True)],
-            B=[("Date", "Rain (mm)"), *zip(_dates(), (2, "T", 0.0), strict=True)],
-        ),
+        workbook(A=sheet(1, 1, 1), B=sheet(2, "T", 0.0)),
         "1990-01-30",
         [2, 0, 0],
         [0, 1, 0],
@@ -212,10 +200,10 @@ CASES = [
         "months_side_by_side_under_a_year",
         text(
             "Year,1990",
-            "Day,Jan,Feb,Mar,Apr,May,Jun,Jul,Aug,Sep,Oct,Nov,Dec",
-            *(f"{d}," + ",".join(str(d % 2) if m == 1 else "" for m in range(1, 13)) for d in range(1, 32)),
+            DAY_AND_MONTHS,
+            *(f"{d},{d % 2}" + "," * 11 for d in range(1, 32)),
             "1991",
-            "Day,Jan,Feb,Mar,Apr,May,Jun,Jul,Aug,Sep,Oct,Nov,Dec",
+            DAY_AND_MONTHS,
             "1,2,,,,,,,,,,,",
         ),
         "1990-01-01",
@@ -224,48 +212,26 @@ CASES = [
     ),
 ]
 
+OLD_WORKBOOK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600
+DAYS = [f"1990-01-{d:02d},{d}" for d in range(1, 31)]
+LINE = monthly_line(STATION, 1990, 1, "PRCP", {1: 5})
+
 REFUSALS = [
     *_of("refusals.toml", Refusal),
     Refusal("empty", b"", "empty"),
     Refusal("picture", b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00", "neither text, netCDF nor a workbook"),
-    Refusal(
-        "old_workbook",
-        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600,
-        "old binary workbook",
-        suffix=".xls",
-    ),
-    Refusal(
-        "damaged_workbook",
-        workbook(A=[("Date", "Rain (mm)"), ("1990-01-01", 1)])[:-40],
-        "damaged",
-        suffix=".xlsx",
-    ),
-    Refusal(
-        "cut_gzip",
-        gzip.compress(text("date,rain_mm", *(f"1990-01-{d:02d},{d}" for d in range(1, 31))))[:-12],
-        "damaged",
-        suffix=".gz",
-    ),
+    Refusal("old_workbook", OLD_WORKBOOK, "old binary workbook", suffix=".xls"),
+    Refusal("damaged_workbook", workbook(A=[HEAD, FIRST])[:-40], "damaged", suffix=".xlsx"),
+    Refusal("cut_gzip", gzip.compress(text("date,rain_mm", *DAYS))[:-12], "damaged", suffix=".gz"),
     Refusal("open_quote", text("date,rain_mm", "1990-01-01,1", '1990-01-02,"2') + b"x" * 140_000, "", "line"),
     Refusal(
         "one_endless_line", text("date,rain_mm") + b"1990-01-01,1" * 9000, "longer than 65536 bytes", "line 2"
     ),
-    Refusal(
-        "ghcn_line_cut",
-        text(monthly_line("XX000000001", 1990, 1, "PRCP", {1: 5}), "XX0000000"),
-        "no month of a station",
-        "line 2",
-        suffix=".dly",
-    ),
-    Refusal(
-        "ghcn_without_rain",
-        text(monthly_line("XX000000001", 1990, 1, "TMAX", {1: 5})),
-        "has no rain",
-        suffix=".dly",
-    ),
+    Refusal("ghcn_line_cut", text(LINE, STATION[:9]), "no month of a station", "line 2", suffix=".dly"),
+    Refusal("ghcn_without_rain", text(LINE.replace("PRCP", "TMAX")), "has no rain", suffix=".dly"),
     Refusal(
         "two_sheets",
-        workbook(A=[("Date", "Rain (mm)"), ("1990-01-01", 1)], B=[("Date", "Rain (mm)"), ("1990-01-01", 2)]),
+        workbook(A=[HEAD, FIRST], B=[HEAD, ("1990-01-01", 2)]),
         "several sheets hold rows: A, B",
         "at",
         settled={"at": "B"},
