@@ -285,16 +285,21 @@ def fan_figure(
     draw.line(axes, "today", [0], [now], "o", ms=12, clip_on=False, **MARK)
     draw.level(axes, "full", size, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2)))
     top = rounded_up(1.2 * size)
-    draw.beside(axes, "full-words", (0.5, size + 0.005 * top), "full", va="bottom")
+    above = size + 0.005 * top
     text = "line: the middle year · dark: half of the years · pale: 8 of 10 years"
     draw.note(axes, "legend", (0.995, 0.985), text, "right", fontsize=13)
+    late = False
     if season is not None:
         ahead = (season - first_day[0]) % 12 or 12
         at = (_day((first_day[0], 1)).astype("datetime64[M]") + ahead).astype("datetime64[D]")
         at = int((at - _day(first_day)).astype(int))
         draw.line(axes, "driest months end", [at] * 2, [0.0, size], color=STONE, linewidth=1.4)
-        look = {"rotation": 90, "fontsize": 12, "color": STONE}
-        draw.words(axes, "season-words", (at - 3, 0.9 * size), "driest months end", "right", "top", **look)
+        late = at > lead[-1] / 2
+        side, look = "right" if late else "left", {"fontsize": 13, "color": STONE}
+        draw.words(axes, "season-words", (at, above), "driest months end", side, "bottom", **look)
+    draw.beside(
+        axes, "full-words", (0.03 if late else 0.99, above), "full", "left" if late else "right", "bottom"
+    )
     _month_axis(axes, first_day, int(lead[-1]))
     axes.set_ylim(0, top)
     return figure

@@ -201,18 +201,18 @@ def unknowns_figure(group: xr.Dataset, measure: str, chosen: float) -> Figure:
     left.invert_yaxis()
     left.grid(axis="y", visible=False)
     right.set_title("All at once")
-    total, first = group.total_order.values, group.first_order.values
+    total, first = 100 * group.total_order.values, 100 * group.first_order.values
     for shift, share, colour, said in (
         (-0.17, total, DEEP, "with all it does together with others"),
         (0.17, np.maximum(first, 0), OCHRE, "on its own"),
     ):
         right.barh(rows + shift, share, height=0.32, color=colour, label=said, gid=said)
-    sure = group.total_order_confidence.values
-    look = {"fmt": "none", "ecolor": BRICK, "elinewidth": 1.8, "capsize": 4}
+    sure = 100 * group.total_order_confidence.values
+    look = {"fmt": "none", "ecolor": BRICK, "elinewidth": 1.8, "capsize": 4, "label": "how far that is sure"}
     right.errorbar(total, rows - 0.17, xerr=sure, **look)
-    top = rounded_up(float(np.nanmax(total + sure, initial=0.1)))
-    right.set_xlim(0, min(max(top, 0.1), 1.0))
-    right.set_xlabel("Share of the variance")
+    top = rounded_up(float(np.nanmax(total + sure, initial=10.0)))
+    right.set_xlim(0, min(top, 100.0))
+    right.set_xlabel("Share of the variance (%)")
     right.grid(axis="y", visible=False)
     # below the axis: the least of the unknowns, at the foot, would lie under it
     right.legend(loc="upper right", bbox_to_anchor=(1.02, -0.2), frameon=False, fontsize=13)
