@@ -55,7 +55,9 @@ def check_dry_reach(case: CatchmentCase, yours_metres: float | None) -> None:
     run = case.catchment.conveyance
     head = head_available(run)
     reach = head / run.fall
-    hint = "Divide the level between gutter outlet (less the filter's drop) and tank inlet by the fall."
+    hint = (
+        "The panel says what level is left above the inlet: divide it by the fall, and add the run as it is."
+    )
     says(yours_metres, reach, f"{head:.2f} m of level over a fall of {run.fall:g} reach {reach:.0f} m.", hint)
 
 

@@ -240,7 +240,8 @@ def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
             f"{kind}: the {what} is {gap} above what the gutter outlet can feed"
             if margin
             else f"{kind}: the {what} is as high as the gutter outlet can feed, which leaves no head",
-            f"lower the tank or its {'overflow' if drowned else 'inlet'}, or raise the outlet, by more than {gap}",
+            f"lower the tank or its {'overflow' if drowned else 'inlet'}, or raise the outlet"
+            + (f", by more than {gap}" if margin else ""),
         )
     if conveyance.kind == "dry" and margin < 0:
         nearest = max(head_available(conveyance), 0.0) / conveyance.fall

@@ -18,7 +18,7 @@ from rainharvest.catchment.facts import (
 from rainharvest.catchment.tables import CAUTIONS, roof_cautions
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.reader import in_units, label_for_reader, number, percent, rounded
+from rainharvest.core.reader import hours, in_units, label_for_reader, measure, number, percent, rounded
 from rainharvest.core.text import texts_of
 
 SAY = texts_of("catchment")
@@ -121,6 +121,8 @@ def _cell(value: object, unit: str) -> str:
         return "–"
     if unit == "1" and 0 <= value <= 1:
         return percent(float(value))
+    if unit == "h/year":
+        return hours(float(value))
     near = rounded(float(in_units(float(value), unit)[0]), 3)
     return f"{WORDS['under']} {number(0.01)}" if 0 < near < 0.01 else number(near)
 
@@ -167,7 +169,7 @@ def tell_roofs(case: CatchmentCase, width: int = 100) -> None:
         Characters on a line.
     """
     for roof in case.catchment.roofs:
-        print(f"{roof.name}, {roof.area:g} m2 of {roof.material}:")
+        print(f"{roof.name}, {measure(roof.area, 'm2')} of {roof.material}:")
         for caution in roof_cautions(roof) or ["nothing known; look before anyone drinks from it"]:
             print(textwrap.fill(caution, width, initial_indent="  - ", subsequent_indent="    "))
 

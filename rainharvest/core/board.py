@@ -329,7 +329,8 @@ def predict(
             said.value = stopped(error)
             return
         many = f" ({len(guesses)} guesses so far)" if len(guesses) > 1 else ""
-        words = f"Your guess{many} is {asked_for.said(name)}. "
+        mine = asked_for.said(name).removeprefix(asked_for.words(name)).lstrip(": ")
+        words = f"Your guess{many} is {mine}. "
         picture.value = svg(figures[0], name, f"{words}{truth[0][1]}")
         said.value = f'<div class="rh-words">{words}{truth[0][1]}</div>'
 

@@ -6,7 +6,7 @@ rate a day; other units end at the reader and begin again at the page.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -98,13 +98,15 @@ def label(name: str, unit: str | None = None) -> str:
     return f"{q.long_name} ({shown})" if shown else q.long_name
 
 
-def titled(frame: pd.DataFrame) -> pd.DataFrame:
+def titled(frame: pd.DataFrame, percent: Collection[str] = ()) -> pd.DataFrame:
     """Return a table to print, with words and units in place of the names of the table of quantities.
 
     Parameters
     ----------
     frame : DataFrame
         Columns and rows named as quantities are renamed, and the heads of its rows; other names stay.
+    percent : collection of str
+        Columns of shares that are shown in per cent.
 
     Returns
     -------
@@ -116,12 +118,15 @@ def titled(frame: pd.DataFrame) -> pd.DataFrame:
     >>> import pandas as pd
     >>> list(titled(pd.DataFrame({"capacity": [9000.0], "note": ["linked"]})))
     ['Usable tank size (L)', 'note']
+    >>> titled(pd.DataFrame({"volume_reliability": [0.5]}), percent=["volume_reliability"]).to_dict("list")
+    {'Volume reliability (%)': [50.0]}
     """
 
     def words(name: object) -> object:
-        return label(name) if name in QUANTITIES else name
+        return label(name, "%" if name in percent else None) if name in QUANTITIES else name
 
-    return frame.rename(columns=words, index=words).rename_axis(index=words)
+    shown = frame.assign(**{name: 100 * frame[name] for name in percent})
+    return shown.rename(columns=words, index=words).rename_axis(index=words)
 
 
 def glossary() -> str:

@@ -251,12 +251,16 @@ def litres(value: float, figures: int = 2, up: bool = False) -> str:
     return f"{number(near / 1000)} kL"
 
 
-def percent(share: float) -> str:
-    """Return a share as whole per cent; never 100 % where something was short.
+def percent(share: float, target: float | None = None) -> str:
+    """Return a share as whole per cent; never 100 % where something was short, nor a target that is not reached.
 
     >>> percent(0.914), percent(0.9996), percent(1.0), percent(0.0001), percent(-1e-9)
     ('91 %', 'over 99 %', '100 %', 'under 1 %', '0 %')
+    >>> percent(0.897, 0.9), percent(0.89, 0.9), percent(0.9, 0.9)
+    ('just under 90 %', '89 %', '90 %')
     """
+    if target is not None and share * _TIE < target and percent(share) == percent(target):
+        return f"just under {percent(target)}"
     if 0.995 <= share < 1:
         return "over 99 %"
     if 0 < share < 0.005:
@@ -276,6 +280,18 @@ def days(count: float) -> str:
         return f"fewer than {number(0.1)} days"
     near = round(count, 1) if count < 3 and not float(count).is_integer() else round(count)
     return f"{number(near)} day{'' if near == 1 else 's'}"
+
+
+def hours(count: float) -> str:
+    """Return a number of hours in words, below two of them in minutes.
+
+    >>> hours(14.6), hours(0.0227), hours(0.0002), hours(0)
+    ('15 hours', '1 minute', 'under 1 minute', 'never')
+    """
+    if 0 < 60 * count < 1:
+        return f"under {number(1)} minute"
+    near, unit = (rounded(count), "hour") if count >= 2 else (round(60 * count), "minute")
+    return f"{number(near)} {unit}{'' if near == 1 else 's'}" if count else "never"
 
 
 def middle(values: xr.DataArray) -> float:

@@ -53,7 +53,7 @@ def check_hidden_drought(years: xr.Dataset, yours_year: int | None) -> None:
         f"Such years are {SAY.listed(hidden)}.",
         "There is none on this record: dry by rain holds all.",
     )
-    hint = "Look for a year that is dark in the lowest row and pale in the uppermost."
+    hint = "Look for a year in full colour in the lowest row and pale in the uppermost."
     among = {
         int(year): f"in {year} the tank was "
         + ("among the shortest, but so was the rain among the lowest" if short else "not among the shortest")

@@ -69,7 +69,13 @@ def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
         for part, which, tone in (("others", ~dry, MIST), ("dry", dry, colour)):
             draw.strokes(axes, f"{part} years", year[which], 0.0, value[which], color=tone, linewidth=7)
         draw.note(
-            axes, "count", (0.995, 1.0), f"dark: {int(dry.sum())} dry years", "right", "bottom", fontsize=13
+            axes,
+            "count",
+            (0.995, 1.0),
+            f"full colour: {int(dry.sum())} dry years",
+            "right",
+            "bottom",
+            fontsize=13,
         )
         top = rounded_up(1.05 * max(abs(value).max(initial=0.0), 0.01))
         axes.set_ylim((-top, 0.4) if name == "lowest_spi" else (0, top))
@@ -155,7 +161,7 @@ def worst_sequence_figure(found: xr.Dataset, own: float, figure: Figure | None =
             axes.xaxis.set_major_locator(dates.MonthLocator(bymonth=range(1, 13, months)))
             axes.xaxis.set_major_formatter(dates.DateFormatter("%b\n%Y"))
             axes.set_xlabel("Day")
-        pair[1].set_title("and through a normal year", **style.SUBTITLE)
+        pair[1].set_title("and a normal year", **style.SUBTITLE)
     sizes = found.through_capacity.values
     mine = abs(sizes - own) < 1e-6 * own
     for axes, day, stored in (
@@ -193,7 +199,7 @@ def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Fig
         pair[0].set_xlim(years[0], years[-1])
         pair[1].set_title("when long ones begin", **style.SUBTITLE)
         pair[1].set(xlabel="Month", xlim=(0.4, 12.6))
-        pair[1].set_ylabel(label("spells_by_month", "a year"))
+        pair[1].set_ylabel(label("spells_by_month", "in ten years"))
         pair[1].set_xticks(range(1, 13), INITIALS)
         pair[1].grid(axis="x", visible=False)
     left, right = figure.axes
@@ -204,9 +210,9 @@ def longest_spell_figure(found: xr.Dataset, figure: Figure | None = None) -> Fig
     text = f"point: longest of the record's {count} years\nband: 8 of 10 stretches of that length"
     draw.note(left, "words", (0.03, 0.95), text, fontsize=13)
     left.set_ylim(0, rounded_up(1.35 * max(float(found.longest_high.max()), longest)))
-    by_month = found.spells_by_month.values
+    by_month = 10 * found.spells_by_month.values
     draw.strokes(right, "long spells", range(1, 13), 0.0, by_month, color=BRICK, linewidth=14)
-    right.set_ylim(0, rounded_up(1.25 * max(float(by_month.max()), 0.01)))
+    right.set_ylim(0, rounded_up(1.25 * max(float(by_month.max()), 0.1)))
     draw.note(
         right, "words", (0.98, 0.96), f"{found.attrs['long_spell']:.0f} days or longer", "right", fontsize=13
     )
@@ -279,16 +285,21 @@ def fan_figure(
     draw.line(axes, "today", [0], [now], "o", ms=12, clip_on=False, **MARK)
     draw.level(axes, "full", size, color=DEEP, linewidth=1.2, linestyle=(0, (2, 2)))
     top = rounded_up(1.2 * size)
-    draw.beside(axes, "full-words", (0.5, size + 0.005 * top), "full", va="bottom")
+    above = size + 0.005 * top
     text = "line: the middle year · dark: half of the years · pale: 8 of 10 years"
     draw.note(axes, "legend", (0.995, 0.985), text, "right", fontsize=13)
+    late = False
     if season is not None:
         ahead = (season - first_day[0]) % 12 or 12
         at = (_day((first_day[0], 1)).astype("datetime64[M]") + ahead).astype("datetime64[D]")
         at = int((at - _day(first_day)).astype(int))
         draw.line(axes, "driest months end", [at] * 2, [0.0, size], color=STONE, linewidth=1.4)
-        look = {"rotation": 90, "fontsize": 12, "color": STONE}
-        draw.words(axes, "season-words", (at - 3, 0.9 * size), "driest months end", "right", "top", **look)
+        late = at > lead[-1] / 2
+        side, look = "right" if late else "left", {"fontsize": 13, "color": STONE}
+        draw.words(axes, "season-words", (at, above), "driest months end", side, "bottom", **look)
+    draw.beside(
+        axes, "full-words", (0.03 if late else 0.99, above), "full", "left" if late else "right", "bottom"
+    )
     _month_axis(axes, first_day, int(lead[-1]))
     axes.set_ylim(0, top)
     return figure

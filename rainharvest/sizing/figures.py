@@ -11,7 +11,7 @@ import xarray as xr
 
 from rainharvest.core import draw
 from rainharvest.core.quantities import QUANTITIES, label
-from rainharvest.core.reader import litres, number, rounded
+from rainharvest.core.reader import litres, number, percent, rounded
 from rainharvest.core.reader import middle as middle_of
 from rainharvest.core.style import (
     BRICK,
@@ -201,20 +201,21 @@ def unknowns_figure(group: xr.Dataset, measure: str, chosen: float) -> Figure:
     left.invert_yaxis()
     left.grid(axis="y", visible=False)
     right.set_title("All at once")
-    total, first = group.total_order.values, group.first_order.values
+    total, first = 100 * group.total_order.values, 100 * group.first_order.values
     for shift, share, colour, said in (
         (-0.17, total, DEEP, "with all it does together with others"),
         (0.17, np.maximum(first, 0), OCHRE, "on its own"),
     ):
         right.barh(rows + shift, share, height=0.32, color=colour, label=said, gid=said)
-    sure = group.total_order_confidence.values
-    look = {"fmt": "none", "ecolor": BRICK, "elinewidth": 1.8, "capsize": 4}
+    sure = 100 * group.total_order_confidence.values
+    look = {"fmt": "none", "ecolor": BRICK, "elinewidth": 1.8, "capsize": 4, "label": "how far that is sure"}
     right.errorbar(total, rows - 0.17, xerr=sure, **look)
-    top = rounded_up(float(np.nanmax(total + sure, initial=0.1)))
-    right.set_xlim(0, min(max(top, 0.1), 1.0))
-    right.set_xlabel("Share of the variance")
+    top = rounded_up(float(np.nanmax(total + sure, initial=10.0)))
+    right.set_xlim(0, min(top, 100.0))
+    right.set_xlabel("Share of the variance (%)")
     right.grid(axis="y", visible=False)
-    right.legend(loc="lower right", frameon=True, framealpha=0.9, fontsize=12)
+    # below the axis: the least of the unknowns, at the foot, would lie under it
+    right.legend(loc="upper right", bbox_to_anchor=(1.02, -0.2), frameon=False, fontsize=13)
     return figure
 
 
@@ -351,10 +352,11 @@ def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | N
         axes.plot(*([at] for at in point), "o", ms=14, mec=INK, mew=1.5, color=OCHRE, zorder=4)
         words = f"{group.option.values[marked]}: {rounded(cost[marked]):,g} {currency} a year"
         _annotate(axes, words, point, (0.98, 0.30))
-    said = "dots: nothing else does as well for less   crosses: bettered"
+    said = "dots: nothing else does as well for less" + ("" if front.all() else " · crosses: bettered")
     axes.text(0.98, 0.05, said, transform=axes.transAxes, ha="right", fontsize=13)
     axes.set_xlim(0, None)
     axes.set_ylim(max(0, min(worth.min() - 5, 100 * target - 20)), 103)
+    axes.xaxis.set_major_formatter(lambda value, _: number(value))
     axes.set_xlabel(f"{QUANTITIES['annual'].long_name} ({currency})")
     axes.set_ylabel(f"{QUANTITIES[measure].long_name} (%)")
     return figure
@@ -385,6 +387,7 @@ def money_figure(group: xr.Dataset, picked: list[int]) -> Figure:
     axes.set_yticks(rows, [str(words) for words in some.option.values])
     axes.invert_yaxis()
     axes.set_xlim(0, rounded_up(1.18 * max(base.max(), saved.max(), 1.0)))
+    axes.xaxis.set_major_formatter(lambda value, _: number(value))
     axes.set_xlabel(f"{currency}; in bold the net present value")
     axes.grid(axis="y", visible=False)
     axes.legend(loc="upper center", bbox_to_anchor=(0.45, -0.28), ncols=4, frameon=False, fontsize=13)
@@ -416,12 +419,12 @@ def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     left.grid(axis="y", visible=False)
     right.set_title("What that really supplies")
     right.axvline(100 * target, **draw.DASHED)
+    least = 100 * target - 0.05
     for k in rows:
         if np.isfinite(reached[k]):
             right.plot([0, reached[k]], [k, k], color=STONE, lw=1.5)
-            words = f"{reached[k]:.0f} %"
+            words = percent(reached[k] / 100, target if reached[k] < least else None)
             right.text(reached[k] - 4, k - 0.12, words, va="bottom", ha="right", bbox=WHITE)
-    least = 100 * target - 0.05
     for which, mark, colour, said in (
         (reached >= least, "o", OCHRE, "reaches the target"),
         (reached < least, "X", BRICK, "falls short of the target"),
@@ -448,7 +451,7 @@ def step_figure(done: xr.Dataset) -> Figure:
         axes.annotate(
             str(rule),
             (size[k], error[k]),
-            (14, -22 if rule == "between" else 8 if error[k] >= 0 else -14),
+            (14, -30 if rule == "between" else 8 if error[k] >= 0 else -14),
             textcoords="offset points",
             fontweight="bold",
             color=INK,

@@ -262,10 +262,7 @@ def test_a_guess_is_set_before_the_answer_is_worked_out_and_those_of_a_class_gat
     for value in (20, 20, 80):
         guess.rh_controls["size"].value = value
         button(guess, "Set this guess").click()
-    assert (
-        asked == [1]
-        and "(3 guesses so far) is Usable tank size 80 kL. It takes 57 kL." in guess.rh_words.value
-    )
+    assert asked == [1] and "(3 guesses so far) is 80 kL. It takes 57 kL." in guess.rh_words.value
     marks = {a.get_gid(): a.get_xydata().tolist() for a in guess.rh_figures[0].axes[0].get_lines()}
     assert marks["guesses"] == [[20, 1], [20, 2], [80, 1]] and marks["last guess"] == [[80, 1]]
     assert [x for x, _ in marks["truth"]] == [57, 57]
@@ -277,7 +274,7 @@ def test_a_guess_out_of_a_list_and_a_failure_are_told():
     run = choice("Run", ["dry", "wet"], "dry")
     guess = predict("run", "Which?", run, lambda: ("wet", "It is the wet one."))
     button(guess, "Set this guess").click()
-    assert "Your guess is Run: dry. It is the wet one." in guess.rh_words.value
+    assert "Your guess is dry. It is the wet one." in guess.rh_words.value
     assert [tick.get_text() for tick in guess.rh_figures[0].axes[0].get_xticklabels()] == ["dry", "wet"]
 
     def fails():

@@ -74,15 +74,20 @@ def basis():
 
 def test_the_first_page():
     done = study_results(STUDY, last="costs").done
-    curve = done[done.attrs["measure"]].median("member")
-    supplied_by = [float(np.interp(size, curve.capacity, curve)) for size in (25e3, 50e3, 100e3)]
-    assert notice("01", "The curve bends") and supplied_by[2] - supplied_by[1] < supplied_by[0] / 4
     prepared = prepare(STUDY)
 
-    def brought(roof, tank):
-        done = variant(prepared, area=roof * prepared.area, people=prepared.people, capacity=tank)
-        return float(done.described_rain_yield)
+    def described(roof, tank):
+        return variant(prepared, area=roof * prepared.area, people=prepared.people, capacity=tank)
 
+    def brought(roof, tank):
+        return float(described(roof, tank).described_rain_yield)
+
+    steps = [100 * float(described(1, size).described_rain_reliability) for size in (10e3, 20e3, 30e3)]
+    ends = [100 * float(described(1, size).described_rain_reliability) for size in (100e3, 110e3)]
+    first, second, third = (f"{step:.0f}" for step in (steps[0], *np.diff(steps)))
+    line = notice("01", "Each step buys less")
+    assert f"10 kL supplies {first} %; ten more add {second}, the next ten {third}, and" in line
+    assert "from 100 kL to 110 kL nearly nothing" in line and 0 < np.diff(ends)[0] < 0.5
     roof, tank = (litres(brought(*twice) - brought(1, 5e3)) for twice in ((2, 5e3), (1, 10e3)))
     line = notice("01", "More roof")
     assert f"twice the roof brings {roof} a year more" in line and f"Twice the tank brings {tank}." in line
@@ -119,7 +124,10 @@ def test_runs_and_their_bleed(case):
     done = dry_and_wet(case, OWN_RAIN, 75.0, bleed=20.0)
     assert notice("03", "A dry run loses no water") and done.table.loc["held in pipe", "dry run"] == 0
     assert dry_and_wet(case, OWN_RAIN, 75.0, run=100.0).levels["dry run"].answer
-    assert notice("03", "The bore that brings most") and done.bores.best < done.bores.passing
+    assert "over the gutter a few minutes a year" in notice("03", "The bore that brings most")
+    assert done.bores.best < done.bores.passing
+    over = dry_and_wet(case, OWN_RAIN, 75.0, bleed=20.0, bore=done.bores.best).table
+    assert 1 < 60 * over.loc["gutter_hours", "wet run"] < 30
     bled = {name: dry_and_wet(case, name, 75.0, bleed=20.0).table for name in case.climates}
     bled = {name: table.loc["held in pipe", "wet run"] for name, table in bled.items()}
     assert "choose rain all year, then semi-arid" in notice("03", "A bleed takes only").replace("*", "")
@@ -234,6 +242,7 @@ def test_the_short_ways():
     found = by_way["daily simulation"]
     assert "far too small" in notice("06", "The 5 and 6 per cent rules")
     assert max(by_way["5 per cent rule"], by_way["6 per cent rule"]) < found / 2
+    assert f"here {litres(float(sizing.knee_size))}, each" in notice("06", "Beyond the knee")
     line = notice("06", "The monthly balance")
     assert "The first is too small, the second pays for a failure" in line
     assert by_way["monthly balance"] < found < by_way["mass curve"] / 2
