@@ -78,7 +78,7 @@ def check_rain(
 
     def heed(new: Iterable[Finding]) -> None:
         """Keep the findings, and take their days out of the later checks."""
-        for one in [*new]:
+        for one in [*new]:  # all are found before the first one's days go
             found.append(one)
             if one.flag in ("rejected", "suspect") and one.severity in ("wrong", "suspect"):
                 values[days.get_loc(one.first_day) : days.get_loc(one.last_day) + 1] = np.nan
