@@ -275,11 +275,11 @@ def _weighted_mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
 
 WINDOW_PAIRS = 300  # pairs below which the whole year stands in for the three months
 
-# Antecedent wetness, the rain of the days before with weights that fall by such a factor a day, is told apart in
-# classes with as many days: how wet a day is depends on it, and dry spells last as they do in the record.
+# Wetness around a day, the rain of the days before and after with weights that fall by such a factor a day, is told
+# apart in classes with as many days: how wet a day is depends on it, and dry spells last as they do in the record.
 DECAY, BEFORE, CLASSES = 0.7, 20, 5
 
-CLASS_PAIRS = 60  # pairs below which antecedent wetness is not told apart
+CLASS_PAIRS = 60  # pairs below which the wetness around is not told apart
 
 HALF_SHARE, HALF_LEAST = 0.015, 10  # days of like rank looked at on either side, share of the pool and least
 
@@ -296,7 +296,7 @@ SEASON = 30  # days of the season within which a run of scatter is drawn
 
 @dataclass(frozen=True)
 class _Pool:
-    """Pairs of days of like antecedent wetness: their ranks at the neighbour, and the scatter around each."""
+    """Pairs of days of like wetness around: their ranks at the neighbour, and the scatter around each."""
 
     ranks: np.ndarray
     scatter: np.ndarray
@@ -304,8 +304,10 @@ class _Pool:
     def day_here(self, rank: np.ndarray, level: np.ndarray) -> np.ndarray:
         """Return the rank here of days with these ranks there, at these levels of the scatter."""
         windows, width = self.scatter.shape
-        place = np.minimum(np.searchsorted(self.ranks, rank), windows - 1)
-        here = np.abs(rank + self.scatter[place, (level * width).astype(int)])
+        left, taken = np.modf(level * width)
+        # A day stands between two pairs, before or after all: what is left of its level shares these places evenly.
+        place = (np.searchsorted(self.ranks, rank) + left) * (windows / (windows + 1))
+        here = np.abs(rank + self.scatter[place.astype(int), taken.astype(int)])
         return np.where(here > 1, 2 - here, here)
 
 
@@ -313,7 +315,7 @@ def _ranks(values: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Return ranks between 0 and 1, ties (dry days above all) in an order left to chance."""
     order = np.lexsort((rng.random(len(values)), values))
     out = np.empty(len(values))
-    out[order] = (np.arange(len(values)) + 0.5) / len(values)
+    out[order] = (np.arange(len(values)) + 1) / (len(values) + 1)
     return out
 
 
@@ -322,8 +324,9 @@ def _pool(there: np.ndarray, here: np.ndarray, rng: np.random.Generator) -> tupl
     order = np.argsort(there)
     apart = (here - there)[order]
     half = min(max(HALF_LEAST, int(HALF_SHARE * len(order))), (len(order) - 1) // 2)
-    # Mirrored at its ends, every pair stands in as many windows: else the wettest would be drawn too seldom.
-    mirrored = np.pad(apart, half, mode="symmetric")
+    # Mirrored at its ends, with its sign as ranks are, every pair stands in as many windows: else the wettest would be
+    # drawn too seldom.
+    mirrored = np.concatenate([-apart[half - 1 :: -1], apart, -apart[: -half - 1 : -1]])
     windows = np.lib.stride_tricks.sliding_window_view(mirrored, 2 * half + 1)
     level = np.empty(len(order))
     level[order] = ((windows < apart[:, None]).sum(axis=1) + rng.random(len(order))) / windows.shape[1]
@@ -348,15 +351,14 @@ class _Relation:
 
     there: np.ndarray
     here: np.ndarray
-    edges: np.ndarray  # [mm] between the classes of antecedent wetness
+    edges: np.ndarray  # [mm] between the classes of wetness around
     pools: tuple[_Pool, ...]  # by that class
 
 
-def _relations(sound, donor, days, rng) -> tuple[dict[int, _Relation], np.ndarray]:
+def _relations(sound, donor, wetness, days, rng) -> tuple[dict[int, _Relation], np.ndarray]:
     """Return the relation of each month, and the level in the scatter of each day that both know."""
     months = days.month.to_numpy()
     both = np.isfinite(sound) & np.isfinite(donor)
-    wetness = antecedent(sound[None], np.arange(len(sound)), float(np.nanmean(sound)))[0]
     level = np.full(len(sound), np.nan)
     relations = {}
     for month in range(1, 13):
@@ -422,35 +424,42 @@ def matched(
     members: int,
     rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return the rain here on new days for each class of antecedent wetness, and the classes' edges.
+    """Return the rain here on new days for each class of wetness around, and the antecedent wetness between them.
 
     In the three months around the day's own, the days that both records know give each record's ranks
-    (ties, above all dry days, in random order) and, for each pair of days, the scatter: rank here less
-    rank there. A new day takes its rank at the donor, plus a scatter drawn from days of like rank there
-    and of like antecedent wetness here, and the amount that has that rank here::
+    (ties, above all dry days, in random order). A new day takes a rank here from days of like rank there and
+    of like wetness around, and the amount that has that rank here: the wet-day share and the distribution of
+    amounts are those measured here, and every pair of days is drawn as often as any other. The wetness of
+    the days after is that at the neighbour, in amounts of like rank here, as the days after are not yet
+    filled; where the next day is known it is that here.
 
-        F_here(y) = F_there(x) + e,    e drawn from days with F_there close to F_there(x)
-
-    So the wet-day share and the distribution of amounts are those measured here. Where in the scatter a
-    day falls is not drawn day by day: a run of days of the same season is taken from the common record
-    and its levels are used in sequence, so that a spell, a month or a year in which the two sites part
-    company is as likely in a filled gap as it was in the record; the runs drawn from are the sixty whose
-    sides had levels most like those on both sides of the gap.
+    Which of the like days a day takes, its level, is not drawn day by day: a run of days of the same season
+    is taken from the common record and its levels are used in sequence, so that a spell, a month or a year
+    in which the two sites part company is as likely in a filled gap as it was in the record; the runs drawn
+    from are the sixty whose sides had levels most like those on both sides of the gap.
     """
-    relations, level = _relations(sound, donor.values, days, rng)
-    levels = _levels(level, days, new, members, rng)
-    months = days.month.to_numpy()[new]
+    usual, every, months = float(np.nanmean(sound)), np.arange(len(sound)), days.month.to_numpy()
+    both = np.isfinite(sound) & np.isfinite(donor.values)
+    there = np.interp(donor.values, np.sort(donor.values[both]), np.sort(sound[both]))
+    shown = np.where(np.isfinite(sound), sound, there)
+    before = antecedent(shown[None], every, usual)[0]
+    next_known = np.isfinite(np.append(sound, np.nan)[new + 1])
     out, edges = np.empty((CLASSES, members, len(new))), np.empty((len(new), CLASSES - 1))
-    for month in np.unique(months):
-        here = np.flatnonzero(months == month)
-        relation = relations[month]
-        x = donor.values[new[here]]
-        low = np.searchsorted(relation.there, x, "left")
-        tied = np.maximum(np.searchsorted(relation.there, x, "right") - low, 1)
-        rank = (low + rng.random((members, len(here))) * tied) / len(relation.there)
-        rank = np.minimum(rank, 1 - 0.5 / len(relation.there))
-        edges[here] = relation.edges
-        for k, pool in enumerate(relation.pools):
-            place = (pool.day_here(rank, levels[:, here]) * len(relation.here)).astype(int)
-            out[k][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
+    for source, mine in ((there, ~next_known), (shown, next_known)):
+        if not mine.any():
+            continue
+        after = antecedent(source[None, ::-1], every, usual)[0, ::-1]
+        relations, level = _relations(sound, donor.values, before + after, days, rng)
+        levels = _levels(level, days, new[mine], members, rng)
+        for month, relation in relations.items():
+            of_month = months[new[mine]] == month
+            here = np.flatnonzero(mine)[of_month]
+            x = donor.values[new[here]]
+            low = np.searchsorted(relation.there, x, "left")
+            tied = np.searchsorted(relation.there, x, "right") - low
+            rank = (low + rng.random((members, len(here))) * (tied + 1)) / (len(relation.there) + 1)
+            edges[here] = relation.edges - after[new[here], None]
+            for k, pool in enumerate(relation.pools):
+                place = (pool.day_here(rank, levels[:, of_month]) * len(relation.here)).astype(int)
+                out[k][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
     return out, edges
