@@ -446,20 +446,18 @@ def matched(
     next_known = np.isfinite(np.append(sound, np.nan)[new + 1])
     out, edges = np.empty((CLASSES, members, len(new))), np.empty((len(new), CLASSES - 1))
     for source, mine in ((there, ~next_known), (shown, next_known)):
-        if not mine.any():
-            continue
         after = antecedent(source[None, ::-1], every, usual)[0, ::-1]
         relations, level = _relations(sound, donor.values, before + after, days, rng)
-        levels = _levels(level, days, new[mine], members, rng)
+        if source is there:
+            levels = _levels(level, days, new, members, rng)
         for month, relation in relations.items():
-            of_month = months[new[mine]] == month
-            here = np.flatnonzero(mine)[of_month]
+            here = np.flatnonzero(mine & (months[new] == month))
             x = donor.values[new[here]]
             low = np.searchsorted(relation.there, x, "left")
             tied = np.searchsorted(relation.there, x, "right") - low
             rank = (low + rng.random((members, len(here))) * (tied + 1)) / (len(relation.there) + 1)
             edges[here] = relation.edges - after[new[here], None]
             for k, pool in enumerate(relation.pools):
-                place = (pool.day_here(rank, levels[:, of_month]) * len(relation.here)).astype(int)
+                place = (pool.day_here(rank, levels[:, here]) * len(relation.here)).astype(int)
                 out[k][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
     return out, edges
