@@ -14,7 +14,7 @@ from rainharvest.core.text import texts_of
 from rainharvest.rainfall.flags import Neighbour
 
 LIMITS = {name: row.value for name, row in defaults_of("rainfall")["fill"].items()}
-FLANK = 2  # days looked at on either side of a gap
+FLANK = 1  # days looked at on either side of a gap, wet or dry; beyond, the wetness, in thirds of the season's days
 
 ENOUGH = 60  # runs to choose among, at least
 
@@ -46,9 +46,16 @@ def run_starts(known: np.ndarray, days: pd.DatetimeIndex, first: int, length: in
     return np.flatnonzero(whole & near)
 
 
-def _flank_misses(filled, known, starts, first, length, wet_day) -> np.ndarray:
-    """Return, for each member and run, how far the days either side disagree, wet with dry; 0 where all agree."""
+def _flank_misses(filled, known, around, starts, first, length, wet_day) -> np.ndarray:
+    """Return, for each member and run, how far the days either side disagree; 0 where all agree.
+
+    On either side days are wet with wet and dry with dry, and the wetness before and after is of the same class.
+    """
     misses = np.zeros((len(filled), len(starts)))
+    for wetness, step in zip(around, (0, length - 1), strict=True):
+        edges = np.quantile(wetness[starts + step], (1 / 3, 2 / 3))
+        of_run, of_gap = (np.searchsorted(edges, wetness[at + step], "right") for at in (starts, first))
+        misses += np.abs(of_run - of_gap) / 2
     last = filled.shape[1] - 1
     for step in range(1, FLANK + 1):
         for off in (-step, length - 1 + step):
@@ -63,6 +70,7 @@ def _flank_misses(filled, known, starts, first, length, wet_day) -> np.ndarray:
 def resample(
     filled: np.ndarray,
     known: np.ndarray,
+    around: tuple[np.ndarray, np.ndarray],
     days: pd.DatetimeIndex,
     first: int,
     length: int,
@@ -73,8 +81,8 @@ def resample(
     """Fill one gap of every member, in place, with a real run of days of the same season.
 
     A run of the same length is drawn from the other years (or other weeks) within 15 days of the season
-    (30, then 45, where fewer than sixty agree), among those whose days before and after agree, wet with wet
-    and dry with dry, with the days that stand either side of the gap; the sixty that agree best where too
+    (30, then 45, where fewer than sixty agree), among those with wet or dry days next to them as the gap has, and
+    with the wetness before and after in the same third; the sixty that agree best, and all as good, where too
     few do. The run is taken as it was, so amounts, wet days and spells keep their sequence. A gap for which
     too few whole runs exist is filled in two halves.
     """
@@ -82,17 +90,17 @@ def resample(
         starts = run_starts(known, days, first, length, window)
         if len(starts) < ENOUGH:
             continue
-        if (_flank_misses(filled[:1], known, starts, first, length, wet_day) == 0).sum() >= ENOUGH:
+        if (_flank_misses(filled[:1], known, around, starts, first, length, wet_day) == 0).sum() >= ENOUGH:
             break
     if len(starts) < ENOUGH:
         if length > 1:
             half = length // 2
-            return resample(filled, known, days, first, half, wet_day, weights, rng) and resample(
-                filled, known, days, first + half, length - half, wet_day, weights, rng
+            return resample(filled, known, around, days, first, half, wet_day, weights, rng) and resample(
+                filled, known, around, days, first + half, length - half, wet_day, weights, rng
             )
         if len(starts) == 0:
             return False
-    misses = _flank_misses(filled, known, starts, first, length, wet_day)
+    misses = _flank_misses(filled, known, around, starts, first, length, wet_day)
     most = np.partition(misses, min(ENOUGH, len(starts)) - 1, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
     year = days.year.to_numpy()[starts] - days[0].year
     chosen = starts[drawn(weights[:, year] * (misses <= most), rng)]
@@ -345,6 +353,12 @@ def antecedent(rain: np.ndarray, days: np.ndarray, usual: float) -> np.ndarray:
     return np.where(np.isnan(known), usual, known) @ DECAY ** (steps - 1)
 
 
+def wetness_around(rain: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the wetness of the days before each day, and of the days after it."""
+    usual, every = float(np.nanmean(rain)), np.arange(len(rain))
+    return antecedent(rain[None], every, usual)[0], antecedent(rain[None, ::-1], every, usual)[0, ::-1]
+
+
 @dataclass(frozen=True)
 class _Relation:
     """How the rain of one season here goes with the rain there."""
@@ -438,17 +452,17 @@ def matched(
     in which the two sites part company is as likely in a filled gap as it was in the record; the runs drawn
     from are the sixty whose sides had levels most like those on both sides of the gap.
     """
-    usual, every, months = float(np.nanmean(sound)), np.arange(len(sound)), days.month.to_numpy()
+    months = days.month.to_numpy()
     both = np.isfinite(sound) & np.isfinite(donor.values)
     there = np.interp(donor.values, np.sort(donor.values[both]), np.sort(sound[both]))
     shown = np.where(np.isfinite(sound), sound, there)
-    before = antecedent(shown[None], every, usual)[0]
+    before, after_here = wetness_around(shown)
+    after_there = wetness_around(there)[1]
     next_known = np.isfinite(np.append(sound, np.nan)[new + 1])
     out, edges = np.empty((CLASSES, members, len(new))), np.empty((len(new), CLASSES - 1))
-    for source, mine in ((there, ~next_known), (shown, next_known)):
-        after = antecedent(source[None, ::-1], every, usual)[0, ::-1]
+    for after, mine in ((after_there, ~next_known), (after_here, next_known)):
         relations, level = _relations(sound, donor.values, before + after, days, rng)
-        if source is there:
+        if after is after_there:
             levels = _levels(level, days, new, members, rng)
         for month, relation in relations.items():
             here = np.flatnonzero(mine & (months[new] == month))

