@@ -14,7 +14,7 @@ from rainharvest.core.text import texts_of
 from rainharvest.rainfall.flags import Neighbour
 
 LIMITS = {name: row.value for name, row in defaults_of("rainfall")["fill"].items()}
-FLANK = 1  # days looked at on either side of a gap, wet or dry; beyond, the wetness, in thirds of the season's days
+FLANK = 1  # days on either side of a gap that are matched wet with wet; beyond, the wetness, in thirds
 
 ENOUGH = 60  # runs to choose among, at least
 
@@ -49,13 +49,14 @@ def run_starts(known: np.ndarray, days: pd.DatetimeIndex, first: int, length: in
 def _flank_misses(filled, known, around, starts, first, length, wet_day) -> np.ndarray:
     """Return, for each member and run, how far the days either side disagree; 0 where all agree.
 
-    On either side days are wet with wet and dry with dry, and the wetness before and after is of the same class.
+    On either side a day is wet with wet or dry with dry, and the wetness beyond is in the same third.
     """
-    misses = np.zeros((len(filled), len(starts)))
+    misses = np.zeros(len(starts))
     for wetness, step in zip(around, (0, length - 1), strict=True):
-        edges = np.quantile(wetness[starts + step], (1 / 3, 2 / 3))
-        of_run, of_gap = (np.searchsorted(edges, wetness[at + step], "right") for at in (starts, first))
-        misses += np.abs(of_run - of_gap) / 2
+        there, third = wetness[starts + step], len(starts) // 3
+        for edge in np.partition(there, (third, 2 * third))[[third, 2 * third]]:
+            misses += ((there >= edge) != (wetness[first + step] >= edge)) / 2
+    misses = np.tile(misses, (len(filled), 1))
     last = filled.shape[1] - 1
     for step in range(1, FLANK + 1):
         for off in (-step, length - 1 + step):
