@@ -42,7 +42,7 @@ def fill_gaps(
     the same season with a like total; the total is kept. Then each missing day is filled from the best
     correlated neighbour that has a value that day, by quantile matching with scatter (see
     `rainharvest.rainfall.fill_methods.matched`), and where no neighbour has one, a whole run of days of the
-    same season is taken from the record, with wet or dry days on either side as in the gap (see
+    same season is taken from the record, with days on either side as wet as beside the gap (see
     `rainharvest.rainfall.fill_methods.resample`). Days with a value are never touched.
 
     Parameters

@@ -442,14 +442,18 @@ def matched(
     """Return the rain here on new days for each class of wetness around, and the antecedent wetness between them.
 
     In the three months around the day's own, the days that both records know give each record's ranks
-    (ties, above all dry days, in random order). A new day takes a rank here from days of like rank there and
-    of like wetness around, and the amount that has that rank here: the wet-day share and the distribution of
-    amounts are those measured here, and every pair of days is drawn as often as any other. The wetness of
-    the days after is that at the neighbour, in amounts of like rank here, as the days after are not yet
-    filled; where the next day is known it is that here.
+    (ties, above all dry days, in random order) and, for each pair of days, the scatter: rank here less
+    rank there. A new day takes its rank at the donor, plus a scatter drawn from days of like rank there
+    and of like wetness around, and the amount that has that rank here::
 
-    Which of the like days a day takes, its level, is not drawn day by day: a run of days of the same season
-    is taken from the common record and its levels are used in sequence, so that a spell, a month or a year
+        F_here(y) = F_there(x) + e,    e drawn from days with F_there close to F_there(x)
+
+    So the wet-day share and the distribution of amounts are those measured here. The wetness of the days
+    after is that at the donor, in amounts of like rank here, as these days are not yet filled; where the
+    next day is known it is that here.
+
+    Where in the scatter a day falls is not drawn day by day: a run of days of the same season is taken from
+    the common record and its levels are used in sequence, so that a spell, a month or a year
     in which the two sites part company is as likely in a filled gap as it was in the record; the runs drawn
     from are the sixty whose sides had levels most like those on both sides of the gap.
     """

@@ -2,8 +2,8 @@
 
 `fill_bands.py REPEATS [CASE ...]` prints for each case the bias and the coverage over all fillings, each with its
 standard error, then record by record. Days hidden by chance are wetter or drier than their season, which no filling
-can know: biases are stated where they are neither, by regression on that, which leaves a third of the error or less.
-The second error is what another choice of as many records would change.
+can know: biases are stated where they are neither, by regression on that. The error in brackets is that over another
+choice of as many records.
 """
 
 import sys
