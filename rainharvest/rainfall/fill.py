@@ -42,7 +42,7 @@ def fill_gaps(
     the same season with a like total; the total is kept. Then each missing day is filled from the best
     correlated neighbour that has a value that day, by quantile matching with scatter (see
     `rainharvest.rainfall.fill_methods.matched`), and where no neighbour has one, a whole run of days of the
-    same season is taken from the record, with wet or dry days on either side as in the gap (see
+    same season is taken from the record, with days on either side as wet as beside the gap (see
     `rainharvest.rainfall.fill_methods.resample`). Days with a value are never touched.
 
     Parameters
@@ -134,11 +134,12 @@ def fill_gaps(
         source[new[given]] = [donors[place].name for place in best[given]]
     known = np.isfinite(sound) | (flag == Flag.FILLED)
     weights = ways.years_drawn(days.year.to_numpy() - days[0].year, members, rng)
+    around = ways.wetness_around(filled[0])
     alone = [run for a, n in gaps for run in _stretches(np.isnan(filled[0, a : a + n]), a)]
     alone.sort(key=lambda run: run[1])  # short gaps first: long ones then find whole runs
     for start, length in alone:
         if length <= longest_alone and ways.resample(
-            filled, known, days, start, length, wet_day, weights, rng
+            filled, known, around, days, start, length, wet_day, weights, rng
         ):
             flag[start : start + length] = Flag.RESAMPLED
             known[start : start + length] = True

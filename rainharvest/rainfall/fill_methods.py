@@ -14,7 +14,7 @@ from rainharvest.core.text import texts_of
 from rainharvest.rainfall.flags import Neighbour
 
 LIMITS = {name: row.value for name, row in defaults_of("rainfall")["fill"].items()}
-FLANK = 2  # days looked at on either side of a gap
+FLANK = 1  # days on either side of a gap that are matched wet with wet; beyond, the wetness, in thirds
 
 ENOUGH = 60  # runs to choose among, at least
 
@@ -46,9 +46,17 @@ def run_starts(known: np.ndarray, days: pd.DatetimeIndex, first: int, length: in
     return np.flatnonzero(whole & near)
 
 
-def _flank_misses(filled, known, starts, first, length, wet_day) -> np.ndarray:
-    """Return, for each member and run, how far the days either side disagree, wet with dry; 0 where all agree."""
-    misses = np.zeros((len(filled), len(starts)))
+def _flank_misses(filled, known, around, starts, first, length, wet_day) -> np.ndarray:
+    """Return, for each member and run, how far the days either side disagree; 0 where all agree.
+
+    On either side a day is wet with wet or dry with dry, and the wetness beyond is in the same third.
+    """
+    misses = np.zeros(len(starts))
+    for wetness, step in zip(around, (0, length - 1), strict=True):
+        there, third = wetness[starts + step], len(starts) // 3
+        for edge in np.partition(there, (third, 2 * third))[[third, 2 * third]]:
+            misses += ((there >= edge) != (wetness[first + step] >= edge)) / 2
+    misses = np.tile(misses, (len(filled), 1))
     last = filled.shape[1] - 1
     for step in range(1, FLANK + 1):
         for off in (-step, length - 1 + step):
@@ -63,6 +71,7 @@ def _flank_misses(filled, known, starts, first, length, wet_day) -> np.ndarray:
 def resample(
     filled: np.ndarray,
     known: np.ndarray,
+    around: tuple[np.ndarray, np.ndarray],
     days: pd.DatetimeIndex,
     first: int,
     length: int,
@@ -73,8 +82,8 @@ def resample(
     """Fill one gap of every member, in place, with a real run of days of the same season.
 
     A run of the same length is drawn from the other years (or other weeks) within 15 days of the season
-    (30, then 45, where fewer than sixty agree), among those whose days before and after agree, wet with wet
-    and dry with dry, with the days that stand either side of the gap; the sixty that agree best where too
+    (30, then 45, where fewer than sixty agree), among those with wet or dry days next to them as the gap has, and
+    with the wetness before and after in the same third; the sixty that agree best, and all as good, where too
     few do. The run is taken as it was, so amounts, wet days and spells keep their sequence. A gap for which
     too few whole runs exist is filled in two halves.
     """
@@ -82,17 +91,17 @@ def resample(
         starts = run_starts(known, days, first, length, window)
         if len(starts) < ENOUGH:
             continue
-        if (_flank_misses(filled[:1], known, starts, first, length, wet_day) == 0).sum() >= ENOUGH:
+        if (_flank_misses(filled[:1], known, around, starts, first, length, wet_day) == 0).sum() >= ENOUGH:
             break
     if len(starts) < ENOUGH:
         if length > 1:
             half = length // 2
-            return resample(filled, known, days, first, half, wet_day, weights, rng) and resample(
-                filled, known, days, first + half, length - half, wet_day, weights, rng
+            return resample(filled, known, around, days, first, half, wet_day, weights, rng) and resample(
+                filled, known, around, days, first + half, length - half, wet_day, weights, rng
             )
         if len(starts) == 0:
             return False
-    misses = _flank_misses(filled, known, starts, first, length, wet_day)
+    misses = _flank_misses(filled, known, around, starts, first, length, wet_day)
     most = np.partition(misses, min(ENOUGH, len(starts)) - 1, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
     year = days.year.to_numpy()[starts] - days[0].year
     chosen = starts[drawn(weights[:, year] * (misses <= most), rng)]
@@ -275,11 +284,11 @@ def _weighted_mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
 
 WINDOW_PAIRS = 300  # pairs below which the whole year stands in for the three months
 
-# Antecedent wetness, the rain of the days before with weights that fall by such a factor a day, is told apart in
-# classes with as many days: how wet a day is depends on it, and dry spells last as they do in the record.
+# Wetness around a day, the rain of the days before and after with weights that fall by such a factor a day, is told
+# apart in classes with as many days: how wet a day is depends on it, and dry spells last as they do in the record.
 DECAY, BEFORE, CLASSES = 0.7, 20, 5
 
-CLASS_PAIRS = 60  # pairs below which antecedent wetness is not told apart
+CLASS_PAIRS = 60  # pairs below which the wetness around is not told apart
 
 HALF_SHARE, HALF_LEAST = 0.015, 10  # days of like rank looked at on either side, share of the pool and least
 
@@ -296,7 +305,7 @@ SEASON = 30  # days of the season within which a run of scatter is drawn
 
 @dataclass(frozen=True)
 class _Pool:
-    """Pairs of days of like antecedent wetness: their ranks at the neighbour, and the scatter around each."""
+    """Pairs of days of like wetness around: their ranks at the neighbour, and the scatter around each."""
 
     ranks: np.ndarray
     scatter: np.ndarray
@@ -304,8 +313,10 @@ class _Pool:
     def day_here(self, rank: np.ndarray, level: np.ndarray) -> np.ndarray:
         """Return the rank here of days with these ranks there, at these levels of the scatter."""
         windows, width = self.scatter.shape
-        place = np.minimum(np.searchsorted(self.ranks, rank), windows - 1)
-        here = np.abs(rank + self.scatter[place, (level * width).astype(int)])
+        left, taken = np.modf(level * width)
+        # A day stands between two pairs, before or after all: what is left of its level shares these places evenly.
+        place = (np.searchsorted(self.ranks, rank) + left) * (windows / (windows + 1))
+        here = np.abs(rank + self.scatter[place.astype(int), taken.astype(int)])
         return np.where(here > 1, 2 - here, here)
 
 
@@ -313,7 +324,7 @@ def _ranks(values: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Return ranks between 0 and 1, ties (dry days above all) in an order left to chance."""
     order = np.lexsort((rng.random(len(values)), values))
     out = np.empty(len(values))
-    out[order] = (np.arange(len(values)) + 0.5) / len(values)
+    out[order] = (np.arange(len(values)) + 1) / (len(values) + 1)
     return out
 
 
@@ -322,8 +333,9 @@ def _pool(there: np.ndarray, here: np.ndarray, rng: np.random.Generator) -> tupl
     order = np.argsort(there)
     apart = (here - there)[order]
     half = min(max(HALF_LEAST, int(HALF_SHARE * len(order))), (len(order) - 1) // 2)
-    # Mirrored at its ends, every pair stands in as many windows: else the wettest would be drawn too seldom.
-    mirrored = np.pad(apart, half, mode="symmetric")
+    # Mirrored at its ends, with its sign as ranks are, every pair stands in as many windows: else the wettest would be
+    # drawn too seldom.
+    mirrored = np.concatenate([-apart[half - 1 :: -1], apart, -apart[: -half - 1 : -1]])
     windows = np.lib.stride_tricks.sliding_window_view(mirrored, 2 * half + 1)
     level = np.empty(len(order))
     level[order] = ((windows < apart[:, None]).sum(axis=1) + rng.random(len(order))) / windows.shape[1]
@@ -342,21 +354,26 @@ def antecedent(rain: np.ndarray, days: np.ndarray, usual: float) -> np.ndarray:
     return np.where(np.isnan(known), usual, known) @ DECAY ** (steps - 1)
 
 
+def wetness_around(rain: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the wetness of the days before each day, and of the days after it."""
+    usual, every = float(np.nanmean(rain)), np.arange(len(rain))
+    return antecedent(rain[None], every, usual)[0], antecedent(rain[None, ::-1], every, usual)[0, ::-1]
+
+
 @dataclass(frozen=True)
 class _Relation:
     """How the rain of one season here goes with the rain there."""
 
     there: np.ndarray
     here: np.ndarray
-    edges: np.ndarray  # [mm] between the classes of antecedent wetness
+    edges: np.ndarray  # [mm] between the classes of wetness around
     pools: tuple[_Pool, ...]  # by that class
 
 
-def _relations(sound, donor, days, rng) -> tuple[dict[int, _Relation], np.ndarray]:
+def _relations(sound, donor, wetness, days, rng) -> tuple[dict[int, _Relation], np.ndarray]:
     """Return the relation of each month, and the level in the scatter of each day that both know."""
     months = days.month.to_numpy()
     both = np.isfinite(sound) & np.isfinite(donor)
-    wetness = antecedent(sound[None], np.arange(len(sound)), float(np.nanmean(sound)))[0]
     level = np.full(len(sound), np.nan)
     relations = {}
     for month in range(1, 13):
@@ -422,35 +439,44 @@ def matched(
     members: int,
     rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return the rain here on new days for each class of antecedent wetness, and the classes' edges.
+    """Return the rain here on new days for each class of wetness around, and the antecedent wetness between them.
 
     In the three months around the day's own, the days that both records know give each record's ranks
     (ties, above all dry days, in random order) and, for each pair of days, the scatter: rank here less
     rank there. A new day takes its rank at the donor, plus a scatter drawn from days of like rank there
-    and of like antecedent wetness here, and the amount that has that rank here::
+    and of like wetness around, and the amount that has that rank here::
 
         F_here(y) = F_there(x) + e,    e drawn from days with F_there close to F_there(x)
 
-    So the wet-day share and the distribution of amounts are those measured here. Where in the scatter a
-    day falls is not drawn day by day: a run of days of the same season is taken from the common record
-    and its levels are used in sequence, so that a spell, a month or a year in which the two sites part
-    company is as likely in a filled gap as it was in the record; the runs drawn from are the sixty whose
-    sides had levels most like those on both sides of the gap.
+    So the wet-day share and the distribution of amounts are those measured here. The wetness of the days
+    after is that at the donor, in amounts of like rank here, as these days are not yet filled; where the
+    next day is known it is that here.
+
+    Where in the scatter a day falls is not drawn day by day: a run of days of the same season is taken from
+    the common record and its levels are used in sequence, so that a spell, a month or a year
+    in which the two sites part company is as likely in a filled gap as it was in the record; the runs drawn
+    from are the sixty whose sides had levels most like those on both sides of the gap.
     """
-    relations, level = _relations(sound, donor.values, days, rng)
-    levels = _levels(level, days, new, members, rng)
-    months = days.month.to_numpy()[new]
+    months = days.month.to_numpy()
+    both = np.isfinite(sound) & np.isfinite(donor.values)
+    there = np.interp(donor.values, np.sort(donor.values[both]), np.sort(sound[both]))
+    shown = np.where(np.isfinite(sound), sound, there)
+    before, after_here = wetness_around(shown)
+    after_there = wetness_around(there)[1]
+    next_known = np.isfinite(np.append(sound, np.nan)[new + 1])
     out, edges = np.empty((CLASSES, members, len(new))), np.empty((len(new), CLASSES - 1))
-    for month in np.unique(months):
-        here = np.flatnonzero(months == month)
-        relation = relations[month]
-        x = donor.values[new[here]]
-        low = np.searchsorted(relation.there, x, "left")
-        tied = np.maximum(np.searchsorted(relation.there, x, "right") - low, 1)
-        rank = (low + rng.random((members, len(here))) * tied) / len(relation.there)
-        rank = np.minimum(rank, 1 - 0.5 / len(relation.there))
-        edges[here] = relation.edges
-        for k, pool in enumerate(relation.pools):
-            place = (pool.day_here(rank, levels[:, here]) * len(relation.here)).astype(int)
-            out[k][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
+    for after, mine in ((after_there, ~next_known), (after_here, next_known)):
+        relations, level = _relations(sound, donor.values, before + after, days, rng)
+        if after is after_there:
+            levels = _levels(level, days, new, members, rng)
+        for month, relation in relations.items():
+            here = np.flatnonzero(mine & (months[new] == month))
+            x = donor.values[new[here]]
+            low = np.searchsorted(relation.there, x, "left")
+            tied = np.searchsorted(relation.there, x, "right") - low
+            rank = (low + rng.random((members, len(here))) * (tied + 1)) / (len(relation.there) + 1)
+            edges[here] = relation.edges - after[new[here], None]
+            for k, pool in enumerate(relation.pools):
+                place = (pool.day_here(rank, levels[:, here]) * len(relation.here)).astype(int)
+                out[k][:, here] = relation.here[np.minimum(place, len(relation.here) - 1)]
     return out, edges

@@ -1,4 +1,10 @@
-"""How often the fillings' 90 % band holds what was measured: hidden days of real records filled again."""
+"""How far fillings are off, and how often their 90 % band holds what was measured: hidden days filled again.
+
+`fill_bands.py REPEATS [CASE ...]` prints for each case the bias and the coverage over all fillings, each with its
+standard error, then record by record. Days hidden by chance are wetter or drier than their season, which no filling
+can know: biases are stated where they are neither, by regression on that. The error in brackets is that over another
+choice of as many records.
+"""
 
 import sys
 
@@ -9,7 +15,7 @@ from real_records import aquacrop, texmex
 
 from rainharvest import simulate
 from rainharvest.rainfall.fill import fill_gaps
-from rainharvest.rainfall.fill_skill import USUAL_LENGTHS, hide_blocks
+from rainharvest.rainfall.fill_skill import USUAL_LENGTHS, hide_blocks, season_mean
 
 ENGLAND = ("cambridge", "suffolk", "norfolk", "lincolnshire", "north_yorks", "northumberland")
 NEAR = {name: [one for one in ENGLAND if one != name] for name in ENGLAND}
@@ -25,6 +31,7 @@ ALONE = ("brussels", "tunis", "hyderabad", "cordoba", "champion", "texmex")
 TANKS = (5, 15, 40)  # [day] of the demand, which is 0.7 of the mean rain
 SIZES = np.geomspace(0.5, 500, 160)  # [day]
 MEMBERS = 20
+WETTER = "hidden days wetter than their season"
 
 
 def record(name):
@@ -63,6 +70,7 @@ def one_filling(name, others, lengths, seed, share=0.15, members=MEMBERS):
     touched = pd.Series(hidden).groupby(days.year.to_numpy()).any().to_numpy()
     wet = (filled[:, hidden] >= 1).mean() - (values[hidden] >= 1).mean()
     return {
+        WETTER: (values[hidden].mean() / season_mean(values, days)[hidden].mean() - 1, np.nan),
         "rain of the hidden days (%)": (100 * (filled[:, hidden].mean() / values[hidden].mean() - 1), np.nan),
         "wet days of the hidden (points)": (100 * wet, np.nan),
         "annual totals (%)": (
@@ -84,33 +92,40 @@ def one_filling(name, others, lengths, seed, share=0.15, members=MEMBERS):
 
 
 def table_of(names, beside, lengths, repeats):
-    """Return bias and coverage with their sampling errors, over records and repeats."""
-    rows = {}
-    for name in names:
-        others = [record(one) for one in beside.get(name, ())]
-        for seed in range(repeats):
-            for what, pair in one_filling(name, others, lengths, seed).items():
-                rows.setdefault((what, name), []).append(pair)
-    return rows
+    """Return errors and whether the bands hold, by measure: (record, repeat, 2)."""
+    rows = [
+        [
+            one_filling(name, [record(one) for one in beside.get(name, ())], lengths, seed)
+            for seed in range(repeats)
+        ]
+        for name in names
+    ]
+    return {what: np.array([[row[what] for row in one] for one in rows]) for what in rows[0][0]}
 
 
-def lines_of(rows, each=False):
-    """Return a table in words: over all records, and record by record if asked."""
-    names = list(dict.fromkeys(name for _, name in rows))
+def biases(errors, wetter):
+    """Return each record's mean error where the hidden days are as wet as their season, and its standard error."""
+    apart = [x - x.mean(axis=1, keepdims=True) for x in (errors, wetter)]
+    slope = (apart[0] * apart[1]).sum() / (apart[1] ** 2).sum()
+    left = apart[0] - slope * apart[1]
+    return (errors - slope * wetter).mean(axis=1), left.std(axis=1, ddof=1) / np.sqrt(errors.shape[1])
+
+
+def lines_of(table, names=()):
+    """Return a table in words: over all records, and record by record if they are named."""
+    count = table[WETTER].shape[0]
     out = []
-    for what in dict.fromkeys(what for what, _ in rows):
-        means = np.array([np.mean(rows[what, name], axis=0) for name in names])
-        every = np.concatenate([rows[what, name] for name in names])
-        error = every.std(axis=0, ddof=1) / np.sqrt(len(every))
-        said = f"{what:34s} bias {every[:, 0].mean():+7.3f} ± {error[0]:.3f}"
-        if np.isfinite(every[0, 1]):
-            said += f"   band holds {100 * every[:, 1].mean():5.1f} ± {100 * error[1]:.1f} %"
+    for what in list(table)[1:]:
+        (errors, holds), wetter = np.moveaxis(table[what], 2, 0), table[WETTER][:, :, 0]
+        bias, error = biases(errors, wetter)
+        between = bias.std(ddof=1) / np.sqrt(count)
+        said = f"{what:34s} bias {bias.mean():+7.3f} ± {np.hypot.reduce(error) / count:.3f} (± {between:.3f})"
+        if np.isfinite(holds).all():
+            error = holds.std(ddof=1) / np.sqrt(holds.size)
+            said += f"   band holds {100 * holds.mean():5.1f} ± {100 * error:.1f} %"
         out.append(said)
-        if each:
-            out += [
-                f"     {name:18s} {m[0]:+7.3f}  {100 * m[1]:5.1f}"
-                for name, m in zip(names, means, strict=True)
-            ]
+        for name, one, its, held in zip(names, *biases(errors, wetter), holds.mean(axis=1), strict=False):
+            out.append(f"     {name:18s} {one:+7.3f} ± {its:.3f}  {100 * held:5.1f}")
     return out
 
 
@@ -124,9 +139,11 @@ CASES = {
 }
 
 if __name__ == "__main__":
+    repeats = int(sys.argv[1])
     for case in sys.argv[2:] or CASES:
-        print(case, flush=True)
+        names = CASES[case][0]
         print(
-            "\n".join("  " + line for line in lines_of(table_of(*CASES[case], int(sys.argv[1])), True)),
+            f"{case}: 15 % hidden, {repeats} repeats of {len(names)} records, {MEMBERS} fillings each",
             flush=True,
         )
+        print("\n".join("  " + line for line in lines_of(table_of(*CASES[case], repeats), names)), flush=True)
