@@ -192,9 +192,11 @@ def _ready(given: argparse.Namespace) -> int:
     with redirect_stderr(io.StringIO()):  # it says of each loop that it is being compiled
         make_ready()
     if given.file:
+        from rainharvest.study.panel import study_panel
         from rainharvest.study.run import run_study
 
         run_study(given.file)
+        study_panel(given.file)  # it works the study on a single version of its rain
     return 0
 
 

@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 from rainharvest.__main__ import main
+from rainharvest.study.panel import study_panel
 
 ROOT = Path(__file__).parents[1]
 CODE = """
@@ -25,7 +26,11 @@ def test_the_first_panel_compiles_nothing_more():
     assert int(forms) >= 8 and same == "True"
 
 
-def test_the_study_named_is_worked_up_to_its_decision(tmp_path, monkeypatch):
+def test_the_study_named_is_worked_as_its_first_page_works_it(tmp_path, monkeypatch):
     monkeypatch.setenv("RAINHARVEST_CACHE", str(tmp_path))
-    assert main(["ready", str(ROOT / "data" / "studies" / "clinic_reserve.toml")]) == 0
+    study = str(ROOT / "data" / "studies" / "day_school.toml")
+    assert main(["ready", study]) == 0
+    kept = set(tmp_path.iterdir())
     assert len(list(tmp_path.glob("decision-*"))) == 1
+    study_panel(study)
+    assert set(tmp_path.iterdir()) == kept
