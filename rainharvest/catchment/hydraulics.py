@@ -227,6 +227,9 @@ def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
 
     >>> cannot_work(Conveyance(kind="wet", run=30, bore=0, outlet_level=3.0, inlet_level=2.4))
     ('the wet run cannot work: its bore is zero', 'give a pipe with a bore above zero')
+    >>> level = Conveyance(kind="wet", run=30, bore=100, outlet_level=3.0, inlet_level=3.0, filter_drop=0)
+    >>> cannot_work(level)[1]
+    'lower the tank or its inlet, or raise the outlet'
     """
     kind = f"the {conveyance.kind} run cannot work"
     if conveyance.bore == 0:

@@ -10,7 +10,7 @@ import xarray as xr
 from rainharvest.catchment.figures import GROUND, draw_run
 from rainharvest.core import draw
 from rainharvest.core.quantities import label
-from rainharvest.core.reader import date, in_units, large_volume, marks, measure, number
+from rainharvest.core.reader import date, in_units, large_volume, litres, marks, measure, number
 from rainharvest.core.style import (
     BRICK,
     DEEP,
@@ -138,7 +138,7 @@ def _draw_vessel(
         axes,
         "holds",
         (metre * wide / 2, middle) if inside else (0.0, above),
-        measure(vessel.capacity / vessel.tanks, "L", 2) + (" each" if vessel.tanks > 1 else "") + left_out,
+        litres(vessel.capacity / vessel.tanks) + (" each" if vessel.tanks > 1 else "") + left_out,
         ha="center" if inside else "left",
         fontweight="bold",
     )
@@ -370,7 +370,7 @@ def soakaway_figure(soakaway: xr.Dataset | None, figure: Figure | None = None) -
     draw.path(axes, "stems", stems, color=DEEP, linewidth=14, solid_capstyle="butt")
     dashed = draw.level(axes, "holds", holds, color=OCHRE, linewidth=2.6, linestyle=(0, (6, 3)))
     dashed.set_visible(not none)
-    said = "" if none else f"dashed: it holds {measure(holds * scale, 'L', 2)}"
+    said = "" if none else f"dashed: it holds {litres(holds * scale)} · small figures: the storm's rain"
     draw.note(axes, "holds-words", (0.99, 0.985), said, "right", fontsize=14, fontweight="bold")
     small = {"fontsize": 11.5, "color": STONE, "in_layout": False}
     last = 0.0

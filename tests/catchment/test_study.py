@@ -130,8 +130,8 @@ def test_table_and_sentences_are_rounded_and_complete(case, capsys):
 def test_every_roof_has_its_cautions(case, capsys):
     tell_roofs(case)
     said = capsys.readouterr().out
-    assert "classroom block, 420 m2 of metal:\n  - copper or zinc: " in said
-    assert "clinic, 160 m2 of tile:\n  - nothing known" in said
+    assert "classroom block, 420 m² of metal:\n  - copper or zinc: " in said
+    assert "clinic, 160 m² of tile:\n  - nothing known" in said
 
 
 def test_which_roof_first_is_litres_for_a_metre(case):

@@ -59,4 +59,4 @@ def test_the_tanks_drawn_are_those_decided_on():
     works = site_variant(ready)
     assert works.vessel.tanks == 3 and works.given.nominal == 60_000
     drawn = tank_panel(SCHOOL).rh_figures["tank"][0].axes[0].get_children()
-    assert any("18,000 L each" in str(getattr(a, "get_text", str)()) for a in drawn)
+    assert any("18 kL each" in str(getattr(a, "get_text", str)()) for a in drawn)
