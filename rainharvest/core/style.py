@@ -161,10 +161,6 @@ def _laid_out(figure: Figure, name: str) -> dict:
         at_ends = [round(p, 2) for p in compress(places, seen) if not 0.05 < p < 0.95]
         frame[axis] = {"state": state, "room": (*figure.bbox.size, label, longest, at_ends), "drawing": ""}
     if {a: f["room"] for a, f in known.items()} != {a: f["room"] for a, f in frame.items()}:
-        # From where it began: a second layout from the first one's places differs a little.
-        for axes in figure.axes:
-            if axes.get_subplotspec() is not None:
-                axes.set_position(axes.get_subplotspec().get_position(figure))
         figure.set_layout_engine("constrained", w_pad=0.1)  # room for a mark at the end of an axis
         figure.get_layout_engine().execute(figure)
         figure.set_layout_engine("none")
