@@ -8,6 +8,7 @@ import json
 import re
 import statistics
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -290,15 +291,14 @@ WATCH = """handle => {
 }"""
 
 
-def times_of(page, handle, moves=50, rest=200, keys=("ArrowRight", "ArrowLeft")):
+def times_of(page, handle, moves=50, rest=200, patience=20_000):
     """Return the milliseconds from key to painted pixels, sorted; ``rest`` lies between a picture and the next key."""
     handle.evaluate(WATCH)
     handle.focus()
     at_end = handle.get_attribute("aria-valuenow") == handle.get_attribute("aria-valuemax")
-    keys = keys[::-1] if at_end else keys
     for k in range(moves):
-        page.keyboard.press(keys[k % 2])
-        page.wait_for_function(f"() => window.rhTimes.length > {k}", timeout=20_000)
+        page.keyboard.press("ArrowLeft" if (k % 2 == 0) == at_end else "ArrowRight")
+        page.wait_for_function(f"() => window.rhTimes.length > {k}", timeout=patience)
         page.wait_for_timeout(rest)
     return sorted(page.evaluate("() => window.rhTimes"))
 
@@ -326,6 +326,8 @@ def test_time_from_key_to_painted_pixels_is_printed_beside_that_of_a_figure_a_mo
 @pytest.mark.long
 @pytest.mark.speed
 def test_time_to_the_figures_of_every_page_and_from_a_key_in_every_panel_is_printed(page, lab, capsys):
+    from playwright.sync_api import TimeoutError as NoAnswer
+
     said = []
     for name in NOTEBOOKS:
         page.goto(f"{lab}/doc/tree/notebooks/{name}")
@@ -337,13 +339,16 @@ def test_time_to_the_figures_of_every_page_and_from_a_key_in_every_panel_is_prin
         page.wait_for_selector(".rh-panel svg[role=img]", timeout=120_000)
         first = time.perf_counter() - begun
         page.evaluate("() => window.rhRun")
+        page.evaluate("() => window.jupyterapp.commands.execute('notebook:expand-all-headings')")
         said.append(
             f"{name[:2]}: first figure after {first:.1f} s, last after {time.perf_counter() - begun:.1f} s"
         )
         for panel in page.locator(".rh-controls:not(.rh-guess, .rh-fields)").all():
-            for handle in panel.locator(".noUi-handle").all()[:1]:
+            for handle in panel.locator(".noUi-handle:visible").all():
                 handle.scroll_into_view_if_needed()
-                times = times_of(page, handle, moves=20, keys=("End", "Home"))
-                said.append(f"    {handle.get_attribute('aria-label')}: {spread_of(times)}")
+                with suppress(NoAnswer):  # a step of this one changes nothing: the next will
+                    times = times_of(page, handle, moves=12, patience=3000)
+                    said.append(f"    {handle.get_attribute('aria-label')}: {spread_of(times)}")
+                    break
     with capsys.disabled():
         print("", *said, sep="\n")
