@@ -326,8 +326,10 @@ def _spot(values: xr.DataArray, at: Mapping[str, xr.DataArray]) -> dict[str, flo
     return {"value": float(one), "latitude": float(one.latitude), "longitude": float(one.longitude)}
 
 
-def place_facts(here: xr.Dataset, capacity: float, target: float) -> dict[str, object] | None:
-    """Return what the building gets at one place, and of what climate that is; None for a place at sea."""
+def place_facts(
+    here: xr.Dataset, wet: xr.Dataset, capacity: float, target: float
+) -> dict[str, object] | None:
+    """Return what the building gets at one place, in what climate, ``wet`` run or dry; None for a place at sea."""
     if not np.isfinite(float(here.rain_year)):
         return None
     supplied = here.volume_reliability.interp(capacity=capacity)
@@ -339,7 +341,7 @@ def place_facts(here: xr.Dataset, capacity: float, target: float) -> dict[str, o
         "wet": float(supplied.sel(conveyance="wet run")),
         "target": target,  # [1]
         "reaching": size if np.isfinite(size) else None,  # [L] the size that reaches it
-        "wet_cost": tap_facts(wet_against_dry(here.expand_dims("arrangement"), capacity)),
+        "wet_cost": tap_facts(wet),
         "spells": float(here.standing_spells_a_year.sel(conveyance="wet run")),  # [1/year] of old water
     }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -18,7 +18,6 @@ from rainharvest.climates.facts import (
     CLIMATE,
     Sides,
     both_runs,
-    explained,
     explained_facts,
     in_each_climate,
     map_facts,
@@ -37,7 +36,7 @@ from rainharvest.climates.figures import (
     wet_sides_figure,
 )
 from rainharvest.climates.grid import open_grid
-from rainharvest.climates.statistics import group_climates
+from rainharvest.climates.statistics import explain, group_climates
 from rainharvest.climates.tables import GridFile, Region
 from rainharvest.climates.tiles import read_cells
 from rainharvest.core.board import board
@@ -210,13 +209,21 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
         controls[name] = slider(name, at[at.size // 2], at[0], at[-1], float(at[1] - at[0]), unit="°")
         controls[name].readout_format = ".2f"  # cells of a quarter of a degree
 
+    @lru_cache(1)
+    def of_tank(capacity: float) -> tuple[xr.Dataset, xr.Dataset]:
+        wet = wet_against_dry(region, capacity)
+        return wet, explain(wet.wet_cost, region)
+
     def redraw(layer: str, capacity: float, latitude: float, longitude: float) -> dict[str, tuple]:
-        shown, wet, found = LAYERS[layer], wet_against_dry(region, capacity), explained(region, capacity)
+        shown, (wet, found) = LAYERS[layer], of_tank(capacity)
         values = wet[shown.quantity] if shown.quantity in wet else one[shown.quantity]
         values = values if shown.run is None else values.sel(conveyance=shown.run)
         if "capacity" in values.dims:
             values = values.interp(capacity=capacity)
-        here = one.sel(latitude=latitude, longitude=longitude, method="nearest")
+        here, wet_here = (
+            all_places.sel(latitude=latitude, longitude=longitude, method="nearest")
+            for all_places in (one, wet)
+        )
         place = float(here.latitude), float(here.longitude)
         facts = map_facts(values, shown.quantity, shown.form)
         drawn = (
@@ -232,7 +239,7 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
             "map": (partial(map_figure, *drawn), SAY.map(facts)),
             "place": (
                 partial(place_figure, here, capacity, target),
-                SAY.cell(place_facts(here, capacity, target)),
+                SAY.cell(place_facts(here, wet_here, capacity, target)),
             ),
             "why": (
                 partial(explain_figure, region, wet.wet_cost, found),

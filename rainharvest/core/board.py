@@ -107,6 +107,11 @@ def choices_row(choices: Choices) -> tuple[list[widgets.Button], widgets.HTML]:
 class Panel(widgets.VBox):
     """A panel with two faces: sliders where a kernel runs, what they show as a still picture where none does."""
 
+    @property
+    def rh_figures(self):
+        """The figures as they stand, each drawn by now."""
+        return self.rh_drawn()
+
     def _repr_mimebundle_(self, **kwargs):
         return super()._repr_mimebundle_(**kwargs) | {"text/html": self.rh_still()}
 
@@ -165,38 +170,46 @@ def board(
 
     ``redraw`` takes the values of the controls by name and returns, by figure, a pair: what draws it (a call that takes
     the figure drawn before as ``figure`` and moves its artists, or a figure) and its sentence. Without a control all
-    figures stand side by side.
+    figures stand side by side; with one, those but the first fold away and are drawn again when they are unfolded.
     """
     all_controls = Controls(controls)
     words = widgets.HTML(
         layout={"height": "0px", "margin": "0", "overflow": "visible"}
     )  # over the figures: no jump
     pictures: dict[str, tuple[widgets.HTML, widgets.HTML]] = {}
-    figures: dict[str, tuple[Figure, str]] = {}
+    asked: dict[str, tuple[Figure | Callable[..., Figure], str]] = {}
+    figures: dict[str, Figure] = {}  # as last drawn
+    drawn: set[str] = set()  # those that show what was asked last
+    painted: set[str] = set()
     rows: dict[str, tuple[widgets.HBox, Callable[[], None]]] = {}
     row = widgets.HBox(layout={"flex_flow": "row wrap", "grid_gap": "0 24px"})
     side = widgets.VBox(layout={"overflow": "hidden"})
-    more = widgets.VBox(layout={"width": "100%", "overflow": "hidden"})  # the others, one at a time
+    folded = widgets.Accordion()  # all but the first, one at a time
+    more = widgets.VBox(layout={"width": "100%", "overflow": "hidden"})
     resetting = False
+
+    def figure_of(key: str) -> tuple[Figure, str]:
+        """Return a figure that shows what was asked last, with its sentence."""
+        draw, sentence = asked[key]
+        if key not in drawn:
+            figures[key] = draw(figure=figures.get(key)) if callable(draw) else draw
+            drawn.add(key)
+        return figures[key], sentence
 
     def paint(_change=None) -> None:
         if resetting:
             return
         try:
-            for key, (draw, sentence) in redraw(**all_controls.values()).items():
-                before = figures[key][0] if key in figures else None
-                figures[key] = draw(figure=before) if callable(draw) else draw, sentence
+            asked.update(redraw(**all_controls.values()))
+            drawn.clear()
+            painted.clear()
+            look()
         except Exception as error:
             words.value = stopped(error)
             return
         words.value = ""
-        for key, (figure, sentence) in figures.items():
-            if key not in pictures:
-                pictures[key] = widgets.HTML(layout={"width": "100%"}), widgets.HTML()
-                pictures[key][0].add_class("rh-picture")
-                rows[key] = figure_row(f"{name}-{key}", lambda key=key: figures[key])
-            picture, line = pictures[key]
-            picture.value = svg(figure, f"{name}-{key}", sentence)
+        for key, (_, sentence) in asked.items():
+            line = pictures[key][1]
             line.value = f'<div class="rh-words">{sentence}</div>'
             room = 26 * math.ceil(len(_unmarked(sentence)) / LINE) + 6
             if room > int((line.layout.min_height or "0px")[:-2]):  # grows only: nothing below it jumps
@@ -204,6 +217,24 @@ def board(
             rows[key][1]()
         if len(row.children) < 2:
             arrange()
+
+    def unfold(_change) -> None:
+        try:
+            look()
+        except Exception as error:
+            words.value = stopped(error)
+
+    def look() -> None:
+        """Paint what is seen or never was painted, where it does not show yet what was asked last."""
+        unfolded = folded.selected_index
+        seen = [key for k, key in enumerate(asked) if key not in pictures or k == 0 or k - 1 == unfolded]
+        for key, (figure, sentence) in {key: figure_of(key) for key in seen if key not in painted}.items():
+            if key not in pictures:
+                pictures[key] = widgets.HTML(layout={"width": "100%"}), widgets.HTML()
+                pictures[key][0].add_class("rh-picture")
+                rows[key] = figure_row(f"{name}-{key}", lambda key=key: figure_of(key))
+            pictures[key][0].value = svg(figure, f"{name}-{key}", sentence)
+            painted.add(key)
 
     def arrange() -> None:
         """Put the figure that matters beside the controls and the others folded below; all in a row without."""
@@ -214,8 +245,10 @@ def board(
             box.add_class("rh-main" if controls else "rh-plain")
         row.children = (side, boxes[0]) if controls else boxes
         if controls and len(boxes) > 1:
-            titles = [_title(figure) or key for key, (figure, _) in figures.items()]
-            more.children = [widgets.Accordion(boxes[1:], titles=titles[1:])]
+            folded.children = boxes[1:]
+            folded.titles = [_title(figures[key]) or key for key in list(pictures)[1:]]
+            folded.observe(unfold, "selected_index")
+            more.children = [folded]
 
     def reset(_button) -> None:
         nonlocal resetting
@@ -248,7 +281,7 @@ def board(
     panel.rh_controls = dict(controls)  # tests and notebooks move the controls by name
     panel.rh_words = words
     panel.rh_pictures = pictures
-    panel.rh_figures = figures
+    panel.rh_drawn = lambda: {key: figure_of(key) for key in asked}
     return panel
 
 
@@ -350,12 +383,8 @@ def predict(
         box.add_class(css)
     row = widgets.HBox([side, main], layout={"flex_flow": "row wrap", "grid_gap": "0 24px"})
     panel = _panel([widgets.HTML(asked), row], lambda: asked + NO_GUESS)
-    panel.rh_controls, panel.rh_buttons, panel.rh_words, panel.rh_figures = (
-        {name: control},
-        buttons,
-        said,
-        figures,
-    )
+    panel.rh_controls, panel.rh_buttons, panel.rh_words = {name: control}, buttons, said
+    panel.rh_drawn = lambda: figures
     return panel
 
 

@@ -54,6 +54,14 @@ POINTS = 72
 
 """Points an inch: the unit in which an SVG is drawn."""
 
+PAD = 0.1
+
+"""Inches left at either side of axes: room for a mark at the end of an axis."""
+
+HALF_DIGIT = 4.8
+
+"""Points: half the width of a digit on an axis; half its height is less than twice that."""
+
 
 STYLE = {
     "font.size": 15,
@@ -155,13 +163,19 @@ def _laid_out(figure: Figure, name: str) -> dict:
             continue
         places = (axis.get_majorticklocs() - low) / ((high - low) or 1)
         seen = [-1e-6 < place < 1 + 1e-6 for place in places]  # numbers beyond the ends are not drawn
-        numbers = (tick.get_text() for tick in compress(axis.get_majorticklabels(), seen))
+        numbers = [tick.get_text() for tick in compress(axis.get_majorticklabels(), seen)]
         longest = max(map(len, numbers), default=0)
-        # a number at an end stands out of it
-        at_ends = [round(p, 2) for p in compress(places, seen) if not 0.05 < p < 0.95]
+        # how far numbers at an end stand out of it, beyond the room left for a mark there
+        across = axis.axis_name == "x"
+        long = axis.axes.bbox.width if across else axis.axes.bbox.height
+        wide = [HALF_DIGIT * len(number) if across else 2 * HALF_DIGIT for number in numbers]
+        ends = [min(place, 1 - place) * long for place in compress(places, seen)]
+        at_ends = [
+            round(w - e - POINTS * PAD) for w, e in zip(wide, ends, strict=False) if w > e + POINTS * PAD
+        ]
         frame[axis] = {"state": state, "room": (*figure.bbox.size, label, longest, at_ends), "drawing": ""}
     if {a: f["room"] for a, f in known.items()} != {a: f["room"] for a, f in frame.items()}:
-        figure.set_layout_engine("constrained", w_pad=0.1)  # room for a mark at the end of an axis
+        figure.set_layout_engine("constrained", w_pad=PAD)
         figure.get_layout_engine().execute(figure)
         figure.set_layout_engine("none")
         for one in frame.values():

@@ -77,7 +77,7 @@ def origin_figure(rain: xr.DataArray, figure: Figure | None = None) -> Figure:
     short = ~pd.DatetimeIndex([f"{year:04d}-01-01" for year in range(first, last + 1)]).is_leap_year
     picture[short, column[2, 29]] = picture[short, column[2, 28]]  # no white stripe where there is no 29th
     look = {"cmap": ListedColormap(ORIGIN_COLOURS), "vmin": -0.5, "vmax": len(ORIGIN_COLOURS) - 0.5}
-    look |= {"aspect": "auto", "interpolation": "nearest", "interpolation_stage": "data", "zorder": 1}
+    look |= {"aspect": "auto", "interpolation": "none", "interpolation_stage": "data", "zorder": 1}
     image = keep(axes, "days", lambda: axes.imshow(picture, **look))
     image.set_data(picture)
     image.set_extent((0, 366, last + 0.5, first - 0.5))

@@ -331,3 +331,29 @@ def test_every_control_and_button_says_what_it_is_and_what_it_does():
         elif isinstance(widget, widgets.IntSlider | widgets.FloatSlider):
             assert widget.description and len(widget.tooltip) > 20 and widget.continuous_update
             assert widget.description.endswith(")") or "People" in widget.description, "a unit"
+
+
+def test_a_figure_that_is_folded_away_is_painted_when_it_is_unfolded():
+    drawn = []
+
+    def picture(key, area, figure=None):
+        drawn.append(key)
+        figure = figure or new_figure(key)[0]
+        figure.axes[0].set_title(f"{key} of {area:g}")
+        return figure
+
+    def redraw(area):
+        return {key: (lambda figure=None, key=key: picture(key, area, figure), f"{area:g}") for key in "abc"}
+
+    panel = board("folded", {"area": slider("area", 50, 10, 100, 10)}, redraw)
+    pictures = {key: shown for key, (shown, _) in panel.rh_pictures.items()}
+    assert all("of 50" in shown.value for shown in pictures.values())
+    drawn.clear()
+    panel.rh_controls["area"].value = 60
+    assert drawn == ["a"] and ["of 60" in shown.value for shown in pictures.values()] == [True, False, False]
+    (fold,) = (w for w in walk(panel) if isinstance(w, widgets.Accordion))
+    fold.selected_index = 1
+    assert drawn == ["a", "c"] and "of 60" in pictures["c"].value and "of 50" in pictures["b"].value
+    panel.rh_controls["area"].value = 70
+    assert drawn == ["a", "c", "a", "c"] and "of 70" in pictures["c"].value
+    assert panel.rh_figures["b"][0].axes[0].get_title() == "b of 70"  # to be saved, it is drawn
