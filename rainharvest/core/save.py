@@ -45,6 +45,22 @@ def figure_png(figure: Figure, dpi: float) -> bytes:
     return file.getvalue()
 
 
+def _pixels(figure: Figure, dpi: float) -> np.ndarray:
+    """Return a figure's pixels, drawn once: for a file it is drawn a first time to be laid out."""
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    before = figure.dpi
+    with rc_context(STYLE):
+        canvas = FigureCanvasAgg(figure)
+        figure.dpi = dpi
+        try:
+            canvas.draw()
+            return np.array(canvas.buffer_rgba())
+        finally:
+            figure.dpi = before
+
+
 def still_picture(figures: Sequence[Figure], wide: int = 1100, colours: int = 96) -> bytes:
     """Return several figures as one picture: the first at full width, the others below it in pairs."""
     from PIL import Image
@@ -53,8 +69,7 @@ def still_picture(figures: Sequence[Figure], wide: int = 1100, colours: int = 96
     drawn = []
     for k, figure in enumerate(figures):
         across = wide // 2 if pairs and k else wide
-        with Image.open(io.BytesIO(figure_png(figure, across / figure.get_size_inches()[0]))) as image:
-            drawn.append(image.convert("RGB"))
+        drawn.append(Image.fromarray(_pixels(figure, across / figure.get_size_inches()[0])).convert("RGB"))
     places, top, low = [(0, 0)], drawn[0].height, 0
     for k, image in enumerate(drawn[1:]):
         right = pairs and k % 2
