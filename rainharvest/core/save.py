@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.axis import Axis
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
 
@@ -34,19 +36,9 @@ def figure_files(figure: Figure, name: str, words: str = "") -> dict[str, bytes]
     }
 
 
-def figure_png(figure: Figure, dpi: float) -> bytes:
-    """Return a figure as PNG."""
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    file = io.BytesIO()
-    with rc_context(STYLE):
-        FigureCanvasAgg(figure).print_figure(file, dpi=dpi, format="png", metadata={"Software": None})
-    return file.getvalue()
-
-
-def _pixels(figure: Figure, dpi: float) -> np.ndarray:
-    """Return a figure's pixels, drawn once: for a file it is drawn a first time to be laid out."""
+@contextmanager
+def _canvas(figure: Figure, dpi: float) -> Iterator[FigureCanvasAgg]:
+    """Give a canvas that draws a figure once: matplotlib's own way to a file draws it a first time to lay it out."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
@@ -55,10 +47,17 @@ def _pixels(figure: Figure, dpi: float) -> np.ndarray:
         canvas = FigureCanvasAgg(figure)
         figure.dpi = dpi
         try:
-            canvas.draw()
-            return np.array(canvas.buffer_rgba())
+            yield canvas
         finally:
             figure.dpi = before
+
+
+def figure_png(figure: Figure, dpi: float) -> bytes:
+    """Return a figure as PNG."""
+    file = io.BytesIO()
+    with _canvas(figure, dpi) as canvas:
+        canvas.print_png(file, metadata={"Software": None})
+    return file.getvalue()
 
 
 def still_picture(figures: Sequence[Figure], wide: int = 1100, colours: int = 96) -> bytes:
@@ -69,7 +68,9 @@ def still_picture(figures: Sequence[Figure], wide: int = 1100, colours: int = 96
     drawn = []
     for k, figure in enumerate(figures):
         across = wide // 2 if pairs and k else wide
-        drawn.append(Image.fromarray(_pixels(figure, across / figure.get_size_inches()[0])).convert("RGB"))
+        with _canvas(figure, across / figure.get_size_inches()[0]) as canvas:
+            canvas.draw()
+            drawn.append(Image.fromarray(np.array(canvas.buffer_rgba())).convert("RGB"))
     places, top, low = [(0, 0)], drawn[0].height, 0
     for k, image in enumerate(drawn[1:]):
         right = pairs and k % 2
