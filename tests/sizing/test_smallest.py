@@ -8,7 +8,7 @@ import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rainharvest import InputError, simulate
+from rainharvest import simulate
 from rainharvest.sizing.smallest import (
     no_failure,
     sequent_peak,
@@ -149,20 +149,3 @@ def test_balance_drains_a_full_store_by_the_deficit_of_davis(davis_example_2_3):
     np.testing.assert_allclose(size - done.stored, printed, atol=0.0011)
     assert float(done.days_failed) == 0
     assert float(simulate(inflow, demand, 0.99 * size, start=0.99 * size, theta=1.0).days_failed[0]) > 0
-
-
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: smallest_tank([1.0], 1.0, 1.5), "target"),
-        (lambda: smallest_tank([1.0], 1.0, 0.5, measure="luck"), "measure"),
-        (lambda: smallest_tank(xr.DataArray(np.ones((2, 2)), dims=("member", "time")), 1.0, 0.5), "member"),
-        (lambda: no_failure(xr.DataArray(np.ones((2, 2)), dims=("member", "time")), 1.0), "member"),
-        (lambda: sequent_peak([1.0, -1.0], 1.0), "inflow"),
-        (lambda: sequent_peak([1.0], 1.0, theta=2.0), "theta"),
-        (lambda: sequent_peak([1.0, 2.0], [1.0, 2.0, 3.0]), "differ in length"),
-    ],
-)
-def test_bad_input_says_what_is_wrong(call, words):
-    with pytest.raises(InputError, match=words):
-        call()

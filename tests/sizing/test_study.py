@@ -344,8 +344,6 @@ def test_more_people_ask_for_more_and_more_roof_brings_more(grid):
     own = moved(grid, **base).reliability
     assert (moved(grid, **(base | {"people": 1.5 * grid.people})).reliability < own).all()
     assert (moved(grid, **(base | {"area": 1.5 * grid.area})).reliability > own - 1e-12).all()
-    with pytest.raises(InputError, match="people"):
-        moved(grid, **(base | {"people": 0}))
 
 
 def test_sliders_with_time_reliability_and_rationing(tmp_path):
@@ -392,8 +390,6 @@ def test_joined_days_give_the_same_volumes(rng):
             daily = simulate(row, demand, sizes, theta=theta, start=xr.DataArray(sizes / 2, dims="capacity"))
             np.testing.assert_allclose(done["drawn"][0], daily.delivered, rtol=1e-12)
             np.testing.assert_allclose(done["spilled"][0], daily.spilled, rtol=1e-9, atol=1e-9)
-    with pytest.raises(InputError, match="length"):
-        merge_dry_days(inflow, demand[:5])
 
 
 def test_finer_rain_is_cut_to_whole_days():
