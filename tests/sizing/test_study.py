@@ -25,7 +25,6 @@ from rainharvest.sizing.section import (
     headline,
     recommendation,
     sizes_section,
-    terms_words,
 )
 from rainharvest.sizing.shortcuts import longest_whole_days
 from rainharvest.sizing.smallest import merge_dry_days, run_versions
@@ -240,7 +239,9 @@ def test_a_mains_reserve_saves_nothing_and_has_no_band():
     group = study_results(CLINIC, last="costs").groups["sizing"]
     assert float(group.mains_saved.max()) == 0 and float(group.saved_bill.max()) == 0
     assert "sure_size" not in group and "holds no rain" in recommendation(group)[0]
-    assert "saves no mains water" in terms_words(group) and "counts as mains" not in terms_words(group)
+    assert "saves no mains water" in SAY.terms(group.attrs) and "counts as mains" not in SAY.terms(
+        group.attrs
+    )
     with pytest.raises(InputError, match="no rain feeds this tank"):
         prepare_sizing(CLINIC)
 
@@ -260,8 +261,8 @@ def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):
     )
     group = study_results(path, last="costs").groups["sizing"]
     assert group.attrs["real_rate"] == pytest.approx(0.04)
-    assert "the real rate that the nominal one and inflation leave" in terms_words(group)
-    assert "share of its life that is left" in terms_words(group)
+    assert "the real rate that the nominal one and inflation leave" in SAY.terms(group.attrs)
+    assert "share of its life that is left" in SAY.terms(group.attrs)
     # The last kilolitres are the dearest, so the first that the tank saves are worth most.
     # Bills are those of the first filling, the volume is the middle of all: a per cent between them.
     each = group.saved_bill / (group.mains_saved / 1000)
