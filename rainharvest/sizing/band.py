@@ -105,7 +105,7 @@ def sure_size(
         return content.mean(axis=0)[None]
 
     most = float(drawn.inflow.sum("time").max()) if largest is None else largest
-    return search(share_content, sure, measure, np.array([most]), too_small if orderly else 0.0)[0]
+    return search(share_content, sure, np.array([most]), too_small if orderly else 0.0)[0]
 
 
 def runs_of_years(case: Case, runs: int, seed: int = 0) -> Drawn:

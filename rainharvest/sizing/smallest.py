@@ -26,11 +26,8 @@ class SmallestTank:
     """The answer to "how large must it be?"."""
 
     capacity: float  # [L] Smallest usable size, in whole litres, that reaches the target; NaN if none does
-    measure: str  # Which reliability was asked for
-    target: float  # [1] What it had to reach
     reached: float  # [1] What the size found reaches; if none does, the most that any tried reaches
     one_less: float  # [1] What one litre less reaches: below the target, or NaN at size zero
-    largest: float  # [L] Largest size tried
 
 
 def smallest_tank(inflow, demand, target: float, **settings) -> SmallestTank:
@@ -86,7 +83,7 @@ def smallest_of_members(
         first, sizes = enough.argmax(axis=1), curve.capacity.values
         most = np.where(enough.any(axis=1), np.ceil(sizes[first]), most)
         short = np.where(first > 0, np.floor(sizes[first - 1]), 0.0)
-    return search(reach, target, measure, most, short)
+    return search(reach, target, most, short)
 
 
 def more_is_never_less(measure: str, *settings: Mapping[str, object]) -> bool:
@@ -106,7 +103,6 @@ def sizes_between(low: float, high: float) -> np.ndarray:
 def search(
     reach: Callable[[list[int], np.ndarray], np.ndarray],
     target: float,
-    measure: str,
     largest: np.ndarray,
     short: np.ndarray | float = 0.0,
 ) -> list[SmallestTank]:
@@ -142,8 +138,7 @@ def search(
         one_less[inside], reached[inside] = reach(list(inside), ends).T
     capacity = np.where(found, np.where(nothing, 0.0, high), math.nan)
     reached = np.where(nothing, without, reached)
-    rows = zip(*(values.tolist() for values in (capacity, reached, one_less, most)), strict=True)
-    return [SmallestTank(size, measure, target, *more) for size, *more in rows]
+    return list(map(SmallestTank, *(values.tolist() for values in (capacity, reached, one_less))))
 
 
 def smallest_within(
