@@ -154,10 +154,8 @@ THIRST = 3.0
 
 def cannot_serve(study: Study) -> list[Mistake]:
     """Return where nothing may be served, and the tanks that hold less than a day asks on which every use draws."""
-    out = _cannot_serve(study, ())
-    for i, option in enumerate(study.option):
-        out += _cannot_serve(option.study, ("option", i, "study"))
-    return out
+    options = [(("option", i, "study"), option.study) for i, option in enumerate(study.option)]
+    return [mistake for start, one in [((), study), *options] for mistake in _cannot_serve(one, start)]
 
 
 def _cannot_serve(study: Study, start: tuple) -> list[Mistake]:

@@ -152,4 +152,4 @@ def save_report(report: Report, folder: str | os.PathLike) -> None:
 def report_files(report: Report, folder: Path) -> None:
     """Write the two files of a report into a folder that is there."""
     (folder / "report.html").write_text(report_page(report), encoding="utf-8", newline="\n")
-    (folder / "report.docx").write_bytes(report_document(report, report.template or None))
+    (folder / "report.docx").write_bytes(report_document(report))

@@ -284,7 +284,7 @@ def test_a_firms_own_template_keeps_its_looks_and_gets_what_it_lacks(report, let
 
     before = {style.name for style in docx.Document(str(letterhead)).styles}
     assert not before & set(LACKING)
-    done = docx.Document(io.BytesIO(report_document(report, letterhead)))
+    done = docx.Document(io.BytesIO(report_document(dataclasses.replace(report, template=str(letterhead)))))
     assert done.sections[0].header.paragraphs[0].text == "Invented Water Partners"
     assert abs(done.sections[0].page_width - Mm(200)) < 1000
     assert done.styles["Heading 1"].font.color.rgb == RGBColor(0x7A, 0x1F, 0x5C)
