@@ -137,13 +137,9 @@ class Section:
 
 @cache
 def _html():
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from rainharvest.core.text import templates
 
-    here = FileSystemLoader(Path(__file__).parent)
-    environment = Environment(
-        loader=here, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.get_template("blocks.html.j2").module
+    return templates(Path(__file__).parent, autoescape=True).get_template("blocks.html.j2").module
 
 
 @dataclass(frozen=True)
@@ -167,13 +163,10 @@ def picture(
     name: str, figure: Figure, caption: str, words: str = "", scale: tuple[float, float] = SCALE
 ) -> Picture:
     """Return a figure as a block, painted for the page and for the Word document."""
-    import io
     import re
 
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    from rainharvest.core.style import STYLE, svg
+    from rainharvest.core.save import figure_png
+    from rainharvest.core.style import svg
 
     figure.set_size_inches(*(f * side for f, side in zip(scale, figure.get_size_inches(), strict=True)))
     # An id stands once on a page: those of groups, to which nothing refers, go; so do repeated definitions.
@@ -181,12 +174,7 @@ def picture(
     seen: set[str] = set()
     named = re.compile(r'<(clipPath|path) id="([^"]*)"(?:[^>]*/>|.*?</\1>)', re.DOTALL)
     drawn = named.sub(lambda m: "" if m[2] in seen or seen.add(m[2]) else m[0], drawn)
-    file = io.BytesIO()
-    with rc_context(STYLE):
-        FigureCanvasAgg(figure)
-        figure.set_dpi(DOTS)
-        figure.canvas.print_png(file, metadata={"Software": None})
-    return Picture(name, caption, words or caption, drawn, file.getvalue())
+    return Picture(name, caption, words or caption, drawn, figure_png(figure, DOTS))
 
 
 def lettered(sections: Sequence[Section]) -> list[Section]:

@@ -7,12 +7,11 @@ from collections.abc import Iterable, Mapping
 from functools import wraps
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
 from rainharvest.catchment.section import catchment_section
 from rainharvest.core.blocks import Report, Section, lettered, numbered
 from rainharvest.core.outputs import whole_files
 from rainharvest.core.reader import reading
+from rainharvest.core.text import templates
 from rainharvest.demand.section import demand_section
 from rainharvest.drought.section import bad_years_section, drought_section
 from rainharvest.rainfall.section import record_section
@@ -36,11 +35,8 @@ from rainharvest.study.word import report_document
 
 def report_page(report: Report) -> str:
     """Return the report as one HTML page that needs no other file."""
-    here = FileSystemLoader(Path(__file__).parent)
-    page = Environment(
-        loader=here, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return page.get_template("page.html.j2").render(report=report).strip() + "\n"
+    page = templates(Path(__file__).parent, autoescape=True).get_template("page.html.j2")
+    return page.render(report=report).strip() + "\n"
 
 
 PAPER = {"metric": "A4", "us": "Letter"}
