@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import string
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    import xarray as xr
     from matplotlib.figure import Figure
 
 
@@ -104,6 +105,13 @@ class Table:
         """Whether it is small enough to be kept on one page."""
         lines = sum(1 + max(len(cell) for cell in row) // LINE for row in self.rows)
         return lines <= KEPT_WHOLE
+
+
+def table_of(caption: str, head: Sequence[str], part: xr.Dataset, forms: Mapping[str, Callable]) -> Table:
+    """Return a table: a row along the one dimension of a Dataset, a column for each form; the numbers to the right."""
+    columns = [[form(value) for value in part[name].values.tolist()] for name, form in forms.items()]
+    right = frozenset(k for k, form in enumerate(forms.values()) if form is not str)
+    return Table(caption, tuple(head), tuple(zip(*columns, strict=True)), right)
 
 
 @dataclass(frozen=True)

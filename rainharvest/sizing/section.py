@@ -7,7 +7,7 @@ import textwrap
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Table, picture
+from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Table, picture, table_of
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import large_volume, litres, number, percent
 from rainharvest.core.text import texts_of
@@ -105,8 +105,8 @@ def _sizes_table(done: xr.Dataset) -> Table:
         "volume_reliability": percent,
         "time_reliability": percent,
         "yearly_yield": litres,
-        "failed_a_year": _whole,
-        "longest_failure": lambda value: _whole(value) if np.isfinite(value) else FIXED["throughout"],
+        "failed_a_year": whole,
+        "longest_failure": lambda value: whole(value) if np.isfinite(value) else FIXED["throughout"],
     }
     part = done.isel(capacity=picked(done.sizes["capacity"], SIZES_SHOWN)).reset_coords("nominal")
     part = part[list(forms)].median("member")
@@ -115,16 +115,15 @@ def _sizes_table(done: xr.Dataset) -> Table:
     return _table("sizes", part, {"capacity": litres} | forms)
 
 
-def _whole(value: float) -> str:
+def whole(value: float) -> str:
+    """Return a count in words."""
     return number(round(value))
 
 
 def _table(name: str, part: xr.Dataset, forms: dict, **units: str) -> Table:
-    """Return a table of the report: a row along the one dimension, a column for each form; the numbers to the right."""
-    columns = [[form(value) for value in part[column].values.tolist()] for column, form in forms.items()]
-    head = tuple(text.format(**units) for text in FIXED["heads"][name])
-    right = frozenset(range(len(head))) - {k for k, form in enumerate(forms.values()) if form is str}
-    return Table(FIXED["captions"][name], head, tuple(zip(*columns, strict=True)), right)
+    """Return a table of this room under its fixed words."""
+    head = [text.format(**units) for text in FIXED["heads"][name]]
+    return table_of(FIXED["captions"][name], head, part, forms)
 
 
 def _band(group: xr.Dataset) -> list[Block]:
@@ -180,11 +179,13 @@ def costs_section(results) -> Section | None:
     return Section("costs", FIXED["titles"]["costs"], tuple(blocks)) if blocks else None
 
 
-def _money(value: float) -> str:
+def money(value: float) -> str:
+    """Return a yearly or a total amount of money in words."""
     return number(value, 2)
 
 
-def _capital(value: float) -> str:
+def capital(value: float) -> str:
+    """Return what is paid once in words."""
     return number(value, 3)  # as the bill on the first page
 
 
@@ -192,11 +193,11 @@ def _costs_table(group: xr.Dataset) -> Table:
     volume, unit = large_volume()
     forms = {
         "capacity": litres,
-        "capital": _capital,
-        "annual": _money,
-        "per_kilolitre": lambda value: _money(value * volume / 1000),
+        "capital": capital,
+        "annual": money,
+        "per_kilolitre": lambda value: money(value * volume / 1000),
         "mains_saved": litres,
-        "net_present_value": _money,
+        "net_present_value": money,
         "payback": SAY.payback,
     }
     part = group.isel(capacity=picked(group.sizes["capacity"], SIZES_SHOWN))
@@ -215,9 +216,9 @@ def _offers(results, group: xr.Dataset) -> list[Block]:
         "option": str,
         "option_capacity": litres,
         "option_reliability": percent,
-        "option_capital": _capital,
-        "option_annual": _money,
-        "option_net_present_value": _money,
+        "option_capital": capital,
+        "option_annual": money,
+        "option_net_present_value": money,
     }
     table = _table(
         "offers", group.isel(option=good[: OFFERS_SHOWN + 1]), forms, currency=group.attrs["currency"]
