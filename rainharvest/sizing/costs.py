@@ -171,8 +171,8 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
     """
     given = {"nominal": nominal, "yearly_yield": yearly_yield}
     given |= {"saved_bill": saved_bill, "tank_price": tank_price}
-    given = {name: _labelled(value) for name, value in given.items() if value is not None}
-    arrays = xr.broadcast(*given.values())
+    given = {name: xr.DataArray(value) for name, value in given.items() if value is not None}
+    arrays = xr.broadcast(*(array.astype(float).reset_coords(drop=True) for array in given.values()))
     done = cost_measures(costs, **{name: a.values for name, a in zip(given, arrays, strict=True)})
     data = arrays[0].to_dataset(name="capital")
     for name, of_size in done.items():
@@ -190,14 +190,6 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
 def money_attributes(name: str, currency: str) -> dict[str, object]:
     """Return the attributes of a variable, with the currency where it is money: where no unit is stated."""
     return {"units": currency} | attributes(name)
-
-
-def _labelled(value) -> xr.DataArray:
-    """Return a value as a DataArray."""
-    array = value if isinstance(value, xr.DataArray) else xr.DataArray(value)
-    if array.dims and str(array.dims[0]).startswith("dim_"):
-        array = array.rename(dim_0="capacity")
-    return array.astype(float).reset_coords(drop=True)
 
 
 def cost_measures(

@@ -38,7 +38,6 @@ from rainharvest.sizing.section import capital, confidence, headline, money, who
 from rainharvest.sizing.tables import costs_defaults
 from rainharvest.storage.tables import DEFAULTS as OF_TANK
 from rainharvest.study.facts import answer_facts
-from rainharvest.study.file import Report as ReportTable
 from rainharvest.study.file import Study
 from rainharvest.study.stages import StudyResults
 
@@ -157,11 +156,6 @@ def _range(default: Default) -> str:
     return SAY.range(*(None if end is None else number(in_units(end, default.unit)[0], 3) for end in ends))
 
 
-def issued(report: ReportTable) -> str:
-    """Return the date and the revision, or that it is a draft."""
-    return SAY.issued(report)
-
-
 def approval_section(results: StudyResults) -> Section:
     """Return who answers for the report, with room to sign."""
     words, report = FIXED["approval"], results.study.report
@@ -170,7 +164,7 @@ def approval_section(results: StudyResults) -> Section:
         for key, said in words["rows"].items()
     )
     table = Table(words["caption"], tuple(words["head"]), rows, widths=(0.18, 0.36, 0.18, 0.28))
-    return Section("approval", words["title"], (Paragraph(issued(report)), table))
+    return Section("approval", words["title"], (Paragraph(SAY.issued(report)), table))
 
 
 def reproduce_section(results: StudyResults) -> Section:
