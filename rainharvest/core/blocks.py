@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import string
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    import xarray as xr
     from matplotlib.figure import Figure
 
 
@@ -106,6 +107,13 @@ class Table:
         return lines <= KEPT_WHOLE
 
 
+def table_of(caption: str, head: Sequence[str], part: xr.Dataset, forms: Mapping[str, Callable]) -> Table:
+    """Return a table: a row along the one dimension of a Dataset, a column for each form; the numbers to the right."""
+    columns = [[form(value) for value in part[name].values.tolist()] for name, form in forms.items()]
+    right = frozenset(k for k, form in enumerate(forms.values()) if form is not str)
+    return Table(caption, tuple(head), tuple(zip(*columns, strict=True)), right)
+
+
 @dataclass(frozen=True)
 class Picture:
     """A figure as the page and as the Word document need it."""
@@ -137,13 +145,9 @@ class Section:
 
 @cache
 def _html():
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from rainharvest.core.text import templates
 
-    here = FileSystemLoader(Path(__file__).parent)
-    environment = Environment(
-        loader=here, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.get_template("blocks.html.j2").module
+    return templates(Path(__file__).parent, autoescape=True).get_template("blocks.html.j2").module
 
 
 @dataclass(frozen=True)
@@ -167,13 +171,10 @@ def picture(
     name: str, figure: Figure, caption: str, words: str = "", scale: tuple[float, float] = SCALE
 ) -> Picture:
     """Return a figure as a block, painted for the page and for the Word document."""
-    import io
     import re
 
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    from rainharvest.core.style import STYLE, svg
+    from rainharvest.core.save import figure_png
+    from rainharvest.core.style import svg
 
     figure.set_size_inches(*(f * side for f, side in zip(scale, figure.get_size_inches(), strict=True)))
     # An id stands once on a page: those of groups, to which nothing refers, go; so do repeated definitions.
@@ -181,12 +182,7 @@ def picture(
     seen: set[str] = set()
     named = re.compile(r'<(clipPath|path) id="([^"]*)"(?:[^>]*/>|.*?</\1>)', re.DOTALL)
     drawn = named.sub(lambda m: "" if m[2] in seen or seen.add(m[2]) else m[0], drawn)
-    file = io.BytesIO()
-    with rc_context(STYLE):
-        FigureCanvasAgg(figure)
-        figure.set_dpi(DOTS)
-        figure.canvas.print_png(file, metadata={"Software": None})
-    return Picture(name, caption, words or caption, drawn, file.getvalue())
+    return Picture(name, caption, words or caption, drawn, figure_png(figure, DOTS))
 
 
 def lettered(sections: Sequence[Section]) -> list[Section]:

@@ -52,17 +52,17 @@ def shortened(text: str, most: int = MOST_SAID) -> str:
     return text if len(text) <= most else f"{text[:half]} ... {text[-half:]}"
 
 
-def require_file(path: str | os.PathLike, place: str = "") -> None:
+def require_file(path: str | os.PathLike) -> None:
     """Refuse, before anything reads it, what is no regular file: a folder, or a pipe or device without an end."""
     try:
         mode = os.stat(path).st_mode
     except OSError as error:
         problem = f"cannot be read ({error.strerror})"
-        raise InputError(problem, "name a file that exists", place, path) from None
+        raise InputError(problem, "name a file that exists", file=path) from None
     except ValueError as error:  # a name that the system cannot have
-        raise InputError(f"this is no path ({error})", "name a file that exists", place, path) from None
+        raise InputError(f"this is no path ({error})", "name a file that exists", file=path) from None
     what = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
-    require(stat.S_ISREG(mode), f"it is {what} and not a file", "name a file", place, path)
+    require(stat.S_ISREG(mode), f"it is {what} and not a file", "name a file", file=path)
 
 
 def require(holds: object, problem: str, remedy: str, place: str = "", file: object = None) -> None:

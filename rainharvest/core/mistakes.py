@@ -206,7 +206,7 @@ def _mistake(error: dict, model: type[BaseModel], data: dict) -> Mistake:
     if kind == "missing":
         return Mistake(loc, "it is missing", "add it")
     if kind == "extra_forbidden":
-        known = _known_keys(loc[:-1], model)
+        known = list(_table_at(loc[:-1], model).model_fields)
         if str(loc[-1]).replace("gallon", "litre") in known:
             return Mistake(loc, "gallons in a metric file", 'give litres, or write units = "us" at the top')
         near = get_close_matches(str(loc[-1]), known, 1)
@@ -243,11 +243,6 @@ def _lengths(loc: tuple, model: type[BaseModel]) -> tuple[int | None, int | None
         for name in ("min_length", "max_length")
     )
     return few, many
-
-
-def _known_keys(loc: tuple, model: type[BaseModel]) -> list[str]:
-    """Return the keys of the table at that place."""
-    return list(_table_at(loc, model).model_fields)
 
 
 def _table_at(loc: tuple, model: type[BaseModel]) -> type[BaseModel]:
@@ -296,19 +291,13 @@ def _table(data: object, model: type[BaseModel], loc: tuple, mistakes: list[Mist
         field = model.model_fields.get(name)
         # An option is not a table of its own: it changes the study's.
         inner = models_of(field.annotation) if field and name != "option" else []
-        if name == "option" and not loc:
-            out[name] = _options(value, model, mistakes)
+        if name == "option" and not loc and isinstance(value, list):
+            out[name] = [_table(one, model, ("option", i, "study"), mistakes) for i, one in enumerate(value)]
         elif inner:
             out[name] = _table(value, inner[0], (*loc, key), mistakes)
         else:
             out[name] = _times(value, metric_factor(units.get(name, "")))
     return out
-
-
-def _options(value: object, model: type[BaseModel], mistakes: list[Mistake]) -> object:
-    if not isinstance(value, list):
-        return value
-    return [_table(item, model, ("option", i, "study"), mistakes) for i, item in enumerate(value)]
 
 
 def _times(value: object, factor: float) -> object:

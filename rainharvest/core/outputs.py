@@ -38,29 +38,29 @@ ROOM = 100_000_000
 """Bytes that must be free where a command writes: several times what the largest study of the demo leaves."""
 
 
+OUT, MAKE_ROOM = "--out", "make room, or name a folder on another disk"
+
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
-def check_folder(folder: str | os.PathLike, place: str = "--out") -> None:
+def check_folder(folder: str | os.PathLike) -> None:
     """Raise InputError unless a folder can be written, or made: asked before hours of work, it writes nothing."""
     there = folder = Path(folder)
     while not there.exists() and there != there.parent:
         there = there.parent
     try:
-        require(there.is_dir(), f"{there} is a file", "name a folder", place, folder)
+        require(there.is_dir(), f"{there} is a file", "name a folder", OUT, folder)
         with tempfile.TemporaryFile(dir=there) as probe:
             probe.write(b"0")
         free = shutil.disk_usage(there).free
     except OSError as error:
-        raise _unwritable(error, folder, place) from None
-    remedy = "make room, or name a folder on another disk"
-    require(free >= ROOM, f"the disk is full: {free / 1e6:.0f} MB are free", remedy, place, folder)
+        raise _unwritable(error, folder) from None
+    require(free >= ROOM, f"the disk is full: {free / 1e6:.0f} MB are free", MAKE_ROOM, OUT, folder)
 
 
-def _unwritable(error: OSError, folder: Path, place: str = "--out") -> InputError:
-    full = error.errno in _FULL
-    remedy = "make room, or name a folder on another disk" if full else "name a folder that you may write to"
-    return InputError(f"cannot write there ({error.strerror})", remedy, place, folder)
+def _unwritable(error: OSError, folder: Path) -> InputError:
+    remedy = MAKE_ROOM if error.errno in _FULL else "name a folder that you may write to"
+    return InputError(f"cannot write there ({error.strerror})", remedy, OUT, folder)
 
 
 @contextmanager

@@ -17,19 +17,7 @@ from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, Stric
 
 from rainharvest.core import reader
 
-_FILTERS = (
-    "number",
-    "measure",
-    "per_volume",
-    "litres",
-    "percent",
-    "days",
-    "date",
-    "marks",
-    "rounded",
-    "middle",
-    "label_for_reader",
-)
+_FILTERS = "number measure per_volume litres percent days date marks rounded middle label_for_reader".split()
 
 
 class Texts:
@@ -57,20 +45,19 @@ class _Compiled(FileSystemBytecodeCache):
             super().dump_bytecode(bucket)
 
 
+def templates(*folders: Path, **more: object) -> Environment:
+    """Return what makes text of the templates in some folders."""
+    lines = {"trim_blocks": True, "lstrip_blocks": True}
+    return Environment(loader=FileSystemLoader(folders), undefined=StrictUndefined, **lines, **more)
+
+
 @cache
 def texts_of(room: str) -> Texts:
     """Return the sentences of a room of the package: a callable for each macro of its text.j2."""
     here = Path(__file__).parents[1]
-    environment = Environment(
-        # `{% import "sizing/text.j2" as sizing %}` for another's
-        loader=FileSystemLoader([here / room, here]),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.do"],
-        autoescape=False,
-        bytecode_cache=_Compiled(str(here / "__pycache__")),
-    )
+    kept = _Compiled(str(here / "__pycache__"))
+    # `{% import "sizing/text.j2" as sizing %}` for another's
+    environment = templates(here / room, here, extensions=["jinja2.ext.do"], bytecode_cache=kept)
     environment.filters |= {name: getattr(reader, name) for name in _FILTERS}
     environment.tests["finite"] = math.isfinite
     environment.globals |= {"MONTHS": reader.MONTHS, "in_units": reader.in_units, "gallons": reader.gallons}

@@ -1,4 +1,4 @@
-"""What the tank stands on, the tank as a body, and its gauge."""
+"""The tank as a body, what it stands on, what wind and groundwater do to it, and its gauge."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import xarray as xr
 from rainharvest.catchment.hydraulics import GRAVITY
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import along, variables
 from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
 
 POUNDS_PER_SQUARE_FOOT = 0.04788025898
@@ -81,14 +81,11 @@ class Vessel:
 
     def level(self, volume: float) -> float:
         """Return the level at which the tanks hold a volume."""
-        full = self.nominal
-        problem = f"{volume:g} L in a tank of {full:g} L"
-        require(0 <= volume <= full * (1 + 1e-9), problem, "give a volume from zero to full", "volume")
         if self.form != "horizontal":
             return min(volume / (1000 * self.plan_area * self.tanks), self.height)
         from scipy.optimize import brentq
 
-        if volume >= full:
+        if volume >= self.nominal:
             return self.height
         return brentq(lambda level: float(self.volume(level)) - volume, 0.0, self.height, xtol=1e-12)
 
@@ -145,17 +142,10 @@ def vessel_of(
     >>> round(tank.tank_length, 2), round(tank.outlet_mark, 2), round(tank.capacity)
     (2.52, 0.1, 9000)
     """
-    require(form in SHAPES, f'no tank is shaped "{form}"', f"choose one of {', '.join(SHAPES)}", "form")
     sides = {"nominal": nominal, "height": height, "tanks": tanks, "tank_width": tank_width}
     for name, value in sides.items():
         possible = value is None or 0 < value < math.inf
         require(possible, f"{value or 0:g} is not possible", f"give {name} above zero", name)
-    require(
-        dead_share >= 0 and freeboard_share >= 0 and dead_share + freeboard_share < 1,
-        "the shares below the outlet and above the overflow leave nothing to use",
-        "make them add up to less than 1",
-        "dead_share",
-    )
     each = nominal / tanks / 1000
     if form == "horizontal":
         length, width = each / (math.pi * height**2 / 4), height
@@ -228,39 +218,30 @@ def ground_pressure(mass: float, contact: float) -> float:
     return mass * GRAVITY / contact / 1000
 
 
-def base_of(
-    vessel: Vessel,
-    ground: str = "clay",
-    *,
-    bearing: float | None = None,
-    empty_mass: float | None = None,
-    slab_thickness: float = DEFAULTS["slab_thickness"].value,
-    slab_margin: float = DEFAULTS["slab_margin"].value,
-    stand: float = 0.0,
-    buried: float = 0.0,
-) -> Base:
+def base_of(vessel: Vessel, site: SiteWorks) -> Base:
     """Return the base of one tank: masses, pressure, slab, and what to mind.
 
     A thin slab spreads nothing beyond about its own thickness: the pressure is that of the tank on its own
     footprint, and of the slab. Where that is more than the ground may be asked to bear, the slab grows until
     the pressure, spread evenly over it, is not; an engineer must reinforce it to do that.
 
-    >>> base = base_of(vessel_of(10_000), "clay")
+    >>> base = base_of(vessel_of(10_000), SiteWorks(ground="clay"))
     >>> round(base.ground_pressure, 1), base.engineer
     (22.6, False)
     """
-    presumed, concrete = presumed_bearing(ground), DEFAULTS["concrete"].value
-    allowed = presumed if bearing is None else bearing
+    thick, presumed = site.slab_thickness, presumed_bearing(site.ground)
+    concrete = DEFAULTS["concrete"].value
+    allowed = presumed if site.bearing is None else site.bearing
     water = vessel.nominal / vessel.tanks / 1000 * DEFAULTS["water"].value
-    empty = DEFAULTS["empty_share"].value * water if empty_mass is None else empty_mass
-    length, width = (side + 2 * slab_margin for side in (vessel.tank_length, vessel.tank_width))
-    own = ground_pressure(concrete * slab_thickness, 1.0)
+    empty = DEFAULTS["empty_share"].value * water if site.empty_mass is None else site.empty_mass
+    length, width = (side + 2 * site.slab_margin for side in (vessel.tank_length, vessel.tank_width))
+    own = ground_pressure(concrete * thick, 1.0)
     on_footprint = pressure = ground_pressure(water + empty, vessel.plan_area) + own
-    warn = ["stand"] if stand > 0 else ["buried"] if buried > 0 else []
+    warn = ["stand"] if site.stand > 0 else ["buried"] if site.buried > 0 else []
     if allowed is None:
         warn.append("unknown")
     elif pressure > allowed:
-        if slab_thickness == 0 or allowed <= own:
+        if thick == 0 or allowed <= own:
             warn.append("another")
         else:
             warn.append("spread")
@@ -271,15 +252,15 @@ def base_of(
             pressure = ground_pressure(water + empty, length * width) + own
     if vessel.form == "horizontal":
         warn.append("cradles")
-    if allowed is not None and bearing is None:
+    if allowed is not None and site.bearing is None:
         warn.append("presumed")
-    mind = (_ROWS["sound"] if presumed else "", GROUNDS[ground].get("warning", ""))
+    mind = (_ROWS["sound"] if presumed else "", GROUNDS[site.ground].get("warning", ""))
     to_mind = "; ".join(filter(None, mind))
-    facts = {"stand": stand, "ground": ground, "to_mind": to_mind, "allowed": allowed}
+    facts = {"stand": site.stand, "ground": site.ground, "to_mind": to_mind, "allowed": allowed}
     warnings = tuple(_ROWS["warning"][name].format(length=length, width=width, **facts) for name in warn)
-    slab = concrete * slab_thickness * length * width
+    slab = concrete * thick * length * width
     spread = pressure < on_footprint
-    return Base(water, empty, slab, length, width, slab_thickness, pressure, allowed, stand, spread, warnings)
+    return Base(water, empty, slab, length, width, thick, pressure, allowed, site.stand, spread, warnings)
 
 
 @dataclass(frozen=True)
@@ -331,6 +312,66 @@ def wind_on(vessel: Vessel, empty_mass: float, gust: float | None = None) -> Win
     )
 
 
+@dataclass(frozen=True)
+class Flotation:
+    """One empty tank in wet ground."""
+
+    groundwater: float  # [m] Highest groundwater below the ground
+    measured: bool  # Whether that was measured; else it is taken at the surface
+    displaced: float  # [kg] Groundwater that the empty tank displaces: what lifts it
+    holding: float  # [kg] Tank, cover, slab and anchors, less the water that these displace
+    wanted: float  # [kg] What must hold it: the lift and a margin
+    more_concrete: float  # [kg] Concrete to be tied to it beside that
+    holds_with: float  # [L] Water that must never be drawn, where no concrete is added
+
+    @property
+    def floats(self) -> bool:
+        """Whether it may rise when it is empty."""
+        return self.more_concrete > 0
+
+
+def flotation_of(site: SiteWorks, vessel: Vessel, base: Base) -> Flotation | None:
+    """Return what lifts one empty tank in the ground and what holds it; None where it stands on the ground.
+
+    Lift: the mass of water that the tank displaces below the groundwater. Against it: the empty tank, the soil on
+    its roof, the slab that it is tied to and its anchors, each less the water that it displaces in turn. Friction of
+    the backfill and the earth over the slab's margin are left out, which errs on the safe side.
+
+    By hand, 10,000 L of 2.523 m across and 2 m high, its floor 2.5 m deep, water to the surface: lift 10,000 kg; the
+    tank 300 kg, 0.5 m of soil in water 900 x 0.5 x 5 = 2,250 kg, a slab of 2.723 m by 2.723 m by 0.1 m
+    1,779 x (1 - 1000 / 2400) = 1,038 kg: 3,588 kg hold it and 1.2 x 10,000 = 12,000 are wanted, so that 8,412 kg are
+    missing: 14,420 kg of concrete, or 8,412 L that stay in it.
+
+    >>> tank = vessel_of(10_000)
+    >>> site = SiteWorks(buried=2.5)
+    >>> lift = flotation_of(site, tank, base_of(tank, site))
+    >>> round(lift.displaced), round(lift.holding), round(lift.more_concrete), round(lift.holds_with)
+    (10000, 3588, 14420, 8412)
+    """
+    if not site.buried:
+        return None
+    water, concrete = DEFAULTS["water"].value, DEFAULTS["concrete"].value
+    table = site.groundwater or 0.0
+    floor, roof = site.buried, site.buried - vessel.height
+    displaced = float(vessel.volume(max(floor - table, 0.0))) / vessel.tanks * water / 1000
+    wet = float(np.clip(roof - table, 0.0, max(roof, 0.0)))  # m of the cover that stand in water
+    cover = DEFAULTS["soil"].value * (max(roof, 0.0) - wet) + DEFAULTS["soil_in_water"].value * wet
+    in_water = 1 - water / concrete if table < floor else 1.0
+    tied = in_water * (base.slab_mass + site.anchor_mass)
+    holding = base.empty_mass + cover * vessel.plan_area + tied
+    wanted = DEFAULTS["flotation_margin"].value * displaced
+    missing = max(wanted - holding, 0.0)
+    return Flotation(
+        groundwater=table,
+        measured=site.groundwater is not None,
+        displaced=displaced,
+        holding=holding,
+        wanted=wanted,
+        more_concrete=missing / (1 - water / concrete),
+        holds_with=missing / water * 1000,
+    )
+
+
 def gauge_table(vessel: Vessel, mean_demand: float, steps: int = 20) -> xr.Dataset:
     """Return what a gauge says at each level: litres in the tank, litres to draw, days that they last.
 
@@ -340,15 +381,10 @@ def gauge_table(vessel: Vessel, mean_demand: float, steps: int = 20) -> xr.Datas
     >>> table.litres_to_draw.values.round().tolist(), table.days_of_supply.values.round(1).tolist()
     ([0.0, 0.0, 1875.0, 4250.0, 6625.0, 9000.0], [0.0, 0.0, 3.8, 8.5, 13.2, 18.0])
     """
-    possible = 0 < mean_demand < np.inf
-    require(possible, f"a demand of {mean_demand:g} L a day", "give one above zero", "mean_demand")
     even = np.linspace(0.0, vessel.overflow_mark, steps + 1)
     levels = np.union1d(even, [vessel.outlet_mark, vessel.overflow_mark])
     held = vessel.volume(levels)
     draw = np.maximum(held - vessel.dead, 0.0)
     columns = {"litres_held": held, "litres_to_draw": draw, "days_of_supply": draw / mean_demand}
-    return xr.Dataset(
-        {name: ("water_level", values, attributes(name)) for name, values in columns.items()},
-        coords={"water_level": ("water_level", levels, attributes("water_level"))},
-        attrs={"outlet_mark": vessel.outlet_mark, "overflow_mark": vessel.overflow_mark},
-    )
+    marks = {"outlet_mark": vessel.outlet_mark, "overflow_mark": vessel.overflow_mark}
+    return xr.Dataset(variables("water_level", columns), along(water_level=levels), marks)

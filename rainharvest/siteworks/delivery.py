@@ -12,10 +12,9 @@ import xarray as xr
 from rainharvest.catchment.hydraulics import GRAVITY, friction_head, section
 from rainharvest.catchment.tables import FITTINGS
 from rainharvest.core.errors import require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import along, variables
 from rainharvest.siteworks.base import Vessel
 from rainharvest.siteworks.tables import DEFAULTS, PumpPlan
-from rainharvest.siteworks.underground import Suction, foot_valve_loss, suction_of
 
 MOTOR_SIZES = (0.25, 0.37, 0.55, 0.75, 1.1, 1.5, 2.2, 3.0, 4.0, 5.5, 7.5, 11.0, 15.0)
 
@@ -125,7 +124,7 @@ def tap_gauge(gauge: xr.Dataset, tap: Tap, bucket: float) -> xr.Dataset:
         "tap_flow": flows,
         "seconds_to_fill": [seconds_to_fill(flow, bucket) for flow in flows],
     }
-    return gauge.assign({name: ("water_level", v, attributes(name)) for name, v in columns.items()})
+    return gauge.assign(variables("water_level", columns))
 
 
 def below_the_tap(vessel: Vessel, tap: Tap) -> float:
@@ -307,21 +306,88 @@ def vessel_needed(
     return 3600 * flow / 4 / most_starts / drawdown(1.0, cut_in, cut_out)
 
 
-def dry_running_level(vessel: Vessel, submergence: float = DEFAULTS["cut_out_submergence"].value) -> float:
+def dry_running_level(vessel: Vessel) -> float:
     """Return the level at which the pump must be stopped: the outlet and the water that keeps air out of it.
 
     >>> from rainharvest.siteworks.base import vessel_of
     >>> dry_running_level(vessel_of(10_000))
     0.2
     """
-    stop = vessel.outlet_mark + submergence
+    stop = vessel.outlet_mark + DEFAULTS["cut_out_submergence"].value
     require(
-        vessel.outlet_mark <= stop < vessel.overflow_mark,
+        stop < vessel.overflow_mark,
         f"the pump would stop at {stop:.2f} m, in a tank that overflows at {vessel.overflow_mark:.2f} m",
         "lower the intake, or ask for less water over it",
         "submergence",
     )
     return stop
+
+
+@dataclass(frozen=True)
+class Suction:
+    """A pump that stands above the water that it draws."""
+
+    lift: float  # [m] Its axis above the lowest water that it draws
+    lost: float  # [m] In the suction pipe and its foot valve
+    available: float  # [m] Net positive suction head that the site offers
+    required: float | None  # [m] What the pump's maker asks for; None where nobody said
+    elevation: float | None  # [m] Of the site above the sea; None where nobody said
+
+    @property
+    def asked(self) -> float:
+        """What the pump asks for, known or usual, and a margin [m]."""
+        own = DEFAULTS["suction_usual"].value if self.required is None else self.required
+        return own + DEFAULTS["suction_margin"].value
+
+    @property
+    def enough(self) -> bool:
+        """Whether the pump draws without its water boiling."""
+        return self.available >= self.asked
+
+
+def air_pressure(elevation: float) -> float:
+    """Return the pressure of the air at a height above the sea [kPa]: the standard atmosphere, ISO 2533.
+
+    >>> round(air_pressure(0.0), 1), round(air_pressure(1500.0), 1)
+    (101.3, 84.6)
+    """
+    return ATMOSPHERE * (1 - 2.25577e-5 * elevation) ** 5.25588
+
+
+def suction_of(plan: PumpPlan, lowest: float, flow: float, elevation: float | None) -> Suction | None:
+    """Return what a pump above its lowest water [m above the ground] can draw; None where the water stands above it.
+
+    NPSHa = (air pressure - vapour pressure) / (rho g) - lift - losses, for water of 30 degrees.
+
+    By hand at sea level, 3 m of lift, 0.4 L/s, 5 m of 32 mm: (101.3 - 4.25) / 9.807 = 9.90 m; the speed is 0.497 m/s,
+    its head 0.0126 m; pipe 5 / 0.032 x 0.025 x 0.0126 = 0.05 m; foot valve of Crane's 420 f_T = 9.4 velocity heads
+    0.12 m; NPSHa = 9.90 - 3 - 0.17 = 6.73 m.
+
+    >>> plan = PumpPlan(highest_tap=4.0, pump_level=1.0, pipe_bore=32, suction_length=5.0)
+    >>> round(suction_of(plan, lowest=-2.0, flow=0.4, elevation=0.0).available, 1)
+    6.7
+    """
+    if plan.pump_level is None or plan.pump_level <= lowest:
+        return None
+    lift = plan.pump_level - lowest
+    require(
+        plan.suction_length >= lift,
+        f"the suction pipe of {plan.suction_length:g} m is shorter than the {lift:.2f} m down to the water",
+        "give its whole length, or set the pump lower",
+        "pump.suction_length",
+    )
+    speed = flow / 1000 / section(plan.pipe_bore)
+    pipe = friction_head(flow, plan.pipe_bore, plan.suction_pipe, ROUGHNESS)
+    lost = pipe + foot_valve_loss(plan.pipe_bore) * speed**2 / (2 * GRAVITY)
+    head = (air_pressure(elevation or 0.0) - DEFAULTS["suction_vapour"].value) / GRAVITY
+    return Suction(lift, lost, head - lift - lost, plan.npsh_required, elevation)
+
+
+def foot_valve_loss(bore: float) -> float:
+    """Return the loss of a foot valve with its strainer, in velocity heads: 420 f_T of Crane TP-410."""
+    from fluids.fittings import ft_Crane
+
+    return 420 * ft_Crane(bore / 1000)
 
 
 @dataclass(frozen=True)
@@ -390,10 +456,7 @@ def pump_works(
         rise,
         pump_duty(flow, head, plan.pump_efficiency, plan.motor_efficiency),
         chosen,
-        xr.Dataset(
-            {name: ("flow", values, attributes(name)) for name, values in heads.items()},
-            coords={"flow": ("flow", flows, attributes("flow"))},
-        ),
+        xr.Dataset(variables("flow", heads), along(flow=flows)),
         start,
         end,
         size,

@@ -6,6 +6,7 @@ from rainharvest.core.exercise import says
 from rainharvest.core.reader import litres
 from rainharvest.siteworks.base import base_of, vessel_of
 from rainharvest.siteworks.panel import Ready, site_given, site_variant
+from rainharvest.siteworks.tables import SiteWorks
 from rainharvest.siteworks.works import Works
 
 
@@ -24,7 +25,7 @@ def check_pressure(works: Works, height: float, yours_kilopascals: float | None)
     site, given = works.site, works.given
     vessel = vessel_of(given.nominal, site.form, height, tank_width=site.tank_width, tanks=site.tanks)
     slab = {"slab_thickness": site.slab_thickness, "slab_margin": site.slab_margin}
-    pressure = base_of(vessel, "bedrock", **slab).ground_pressure
+    pressure = base_of(vessel, SiteWorks(ground="bedrock", **slab)).ground_pressure
     why = "each metre of water presses with 9.81 kPa, whatever the volume; tank and slab add a little"
     hint = "A metre of water presses with 9.81 kPa. Add the slab: 24 kPa for each metre of concrete."
     says(yours_kilopascals, pressure, f"{pressure:.0f} kPa: {why}.", hint)

@@ -8,21 +8,11 @@ from functools import lru_cache
 import numpy as np
 import xarray as xr
 
-from rainharvest.catchment.hydraulics import (
-    Levels,
-    first_bore,
-)
+from rainharvest.catchment.hydraulics import Levels, first_bore
 from rainharvest.catchment.tables import TRADE_SIZES
-from rainharvest.core.quantities import attributes
-from rainharvest.siteworks.overflow import (
-    ten_year_day,
-)
-from rainharvest.siteworks.upkeep import (
-    LINK,
-    TANK,
-    priced_by_costs,
-    trade_size,
-)
+from rainharvest.core.quantities import along, attributes, variables
+from rainharvest.siteworks.overflow import ten_year_day
+from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs, trade_size
 from rainharvest.siteworks.works import Given, Works, plan_siteworks
 from rainharvest.sizing.facts_costs import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import Costs
@@ -202,16 +192,12 @@ def siteworks_group(results) -> xr.Dataset:
         single |= {name: getattr(pump, name) for name in ("vessel_volume", "starts", "stop_level")}
         of_duty = "duty_head electric_power motor_size pump_energy".split()
         single |= {name: getattr(pump.duty, name) for name in of_duty} | {"duty_flow": pump.duty.flow}
-    out = out.assign({name: ((), value, attributes(name)) for name, value in single.items()})
-    for along, table in (("part", works.parts), ("task", works.upkeep)):
-        out = out.assign_coords({along: (along, table[along].to_numpy(str), attributes(along))})
-    for name, column, along, kind in (
-        ("quantity", works.parts.quantity, "part", float),
-        ("counted", works.parts.counted, "part", str),
-        ("cost", works.parts.cost, "part", float),
-        ("interval_months", works.upkeep.every, "task", float),
-    ):
-        out[name] = (along, column.to_numpy(kind), attributes(name))
+    parts, upkeep = works.parts, works.upkeep
+    out = out.assign(variables((), single))
+    out = out.assign_coords(along(part=parts.part.to_numpy(str), task=upkeep.task.to_numpy(str)))
+    columns = {"quantity": parts.quantity, "counted": parts.counted.to_numpy(str), "cost": parts.cost}
+    out = out.assign(variables("part", columns))
+    out = out.assign(variables("task", {"interval_months": upkeep.every.to_numpy(float)}))
     out.attrs = {
         "form": vessel.form,
         "ground": works.site.ground,

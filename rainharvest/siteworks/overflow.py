@@ -12,11 +12,13 @@ import xarray as xr
 from rainharvest.catchment.hydraulics import GRAVITY, part_full_flow, section
 from rainharvest.catchment.tables import FALL, FILLING, ROUGHNESS, TRADE_SIZES
 from rainharvest.core.errors import InputError, require
-from rainharvest.core.quantities import attributes
+from rainharvest.core.quantities import along, attributes, variables
 from rainharvest.rainfall.climatology import return_levels
 from rainharvest.siteworks.tables import DEFAULTS, TrialPit
 
-MOST_PIPES = 12
+MOST_PIPES, SMALLEST = 12, 50.0
+
+"""Overflows of a tank, and their bore in mm."""
 
 STORM_MINUTES = (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 360.0, 600.0, 1440.0)
 
@@ -80,13 +82,7 @@ def entry_capacity(overflow_bore: float, rise: float) -> float:
 
 
 def overflow_pipe(
-    peak: float,
-    rise: float,
-    *,
-    inlet_bore: float = 0.0,
-    fall: float = FALL.value,
-    roughness: float = ROUGHNESS.value,
-    sizes: tuple[float, ...] = TRADE_SIZES["metric"][2:],
+    peak: float, rise: float, inlet_bore: float = 0.0, sizes: Sequence[float] = TRADE_SIZES["metric"]
 ) -> OverflowPipe:
     """Return the overflow that passes a peak flow with the tank full.
 
@@ -103,7 +99,7 @@ def overflow_pipe(
         "lower the overflow, or raise the inlet and the lid",
         "rise",
     )
-    bores = [bore for bore in sizes if bore >= inlet_bore - 1e-6] or [inlet_bore]
+    bores = [bore for bore in sizes if bore >= max(inlet_bore - 1e-6, SMALLEST)] or [inlet_bore]
     fitting = [bore for bore in bores if bore <= 1000 * rise + 1e-6]
     require(
         fitting,
@@ -114,7 +110,7 @@ def overflow_pipe(
     for pipes in range(1, MOST_PIPES + 1):
         for bore in fitting:
             entry = pipes * entry_capacity(bore, rise)
-            carried = pipes * part_full_flow(bore, fall, FILLING.value, roughness)
+            carried = pipes * part_full_flow(bore, FALL.value, FILLING.value, ROUGHNESS.value)
             if min(entry, carried) >= peak:
                 return OverflowPipe(bore, pipes, min(entry, carried))
     raise InputError(
@@ -161,8 +157,7 @@ def storm_depths(
 
 def _by_duration(name: str, minutes: np.ndarray, values: np.ndarray) -> xr.DataArray:
     """Return values by the duration of the storm, labelled."""
-    along = {"storm_minutes": ("storm_minutes", minutes, attributes("storm_minutes"))}
-    return xr.DataArray(values, along, ("storm_minutes",), name=name, attrs=attributes(name))
+    return xr.DataArray(values, along(storm_minutes=minutes), ("storm_minutes",), name, attributes(name))
 
 
 def biggest_storms(daily: xr.Dataset, capacity: float, storms: int = 10, separation: int = 3) -> xr.Dataset:
@@ -194,11 +189,8 @@ def biggest_storms(daily: xr.Dataset, capacity: float, storms: int = 10, separat
         "storm_spilled": ran,
         "storm_kept": np.clip(1 - ran / came, 0.0, 1.0),
     }
-    return xr.Dataset(
-        {"storm_day": ("storm", daily.time.values[days], {"long_name": "Day of the storm"})}
-        | {name: ("storm", values, attributes(name)) for name, values in columns.items()},
-        coords={"storm": ("storm", np.arange(1, len(days) + 1), attributes("storm"))},
-    )
+    day_of = {"storm_day": ("storm", daily.time.values[days], {"long_name": "Day of the storm"})}
+    return xr.Dataset(day_of | variables("storm", columns), along(storm=np.arange(1, len(days) + 1)))
 
 
 def infiltration_rate(pit: TrialPit) -> float:
@@ -288,14 +280,8 @@ def size_soakaway(
         "soakaway_holds": 1000 * length * room,
         "half_empty": worst / 2000 / outflow / 3600,
     }
-    return xr.Dataset(
-        {name: ((), value, attributes(name)) for name, value in single.items()}
-        | {
-            "storage_required": needed,
-            "storm_depth": ("storm_minutes", 1000 * rain, attributes("storm_depth")),
-        },
-        attrs={
-            "governed_by": "half-empty time" if span.max() > for_storage.max() else "storage",
-            "worst_storm": float(needed.storm_minutes[int(needed.values.argmax())]),
-        },
+    done = xr.Dataset(variables((), single) | {"storage_required": needed})
+    return done.assign(variables("storm_minutes", {"storm_depth": 1000 * rain})).assign_attrs(
+        governed_by="half-empty time" if span.max() > for_storage.max() else "storage",
+        worst_storm=float(needed.storm_minutes[int(needed.values.argmax())]),
     )

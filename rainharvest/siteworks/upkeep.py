@@ -6,20 +6,21 @@ import math
 import operator
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from rainharvest.catchment.hydraulics import TOLERANCE, run_levels, total_length
-from rainharvest.catchment.tables import FALL, TRADE_SIZES, Catchment, Conveyance
+from rainharvest.catchment.hydraulics import TOLERANCE, Levels, total_length
+from rainharvest.catchment.tables import FALL, TRADE_SIZES
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.errors import require
 from rainharvest.core.reader import MONTHS_SHORT
-from rainharvest.siteworks.base import Base, Vessel
-from rainharvest.siteworks.delivery import PumpWorks, Tap
-from rainharvest.siteworks.overflow import OverflowPipe
+from rainharvest.siteworks.base import Vessel
 from rainharvest.siteworks.tables import DEFAULTS, FITTING_NAMES, PART_NAMES, SiteWorks
-from rainharvest.siteworks.treatment import ChlorinePlan, air_gap, rows_there
+from rainharvest.siteworks.treatment import rows_there
 from rainharvest.sizing.tables import Costs
+
+if TYPE_CHECKING:
+    from rainharvest.siteworks.works import Works
 
 _SITING, TASKS = rows_of("siteworks", "siting"), rows_of("siteworks", "upkeep")["task"]
 
@@ -37,19 +38,14 @@ def check_list(there: set[str], name: str = "tick") -> tuple[str, ...]:
     return tuple(row["text"] for row in rows_there(_SITING[name], there))
 
 
-def siting_checks(
-    vessel: Vessel,
-    site: SiteWorks,
-    conveyance: Conveyance | None,
-    flow: float,
-    *,
-    overflow_to: str = "soakaway",
-) -> pd.DataFrame:
+def siting_checks(vessel: Vessel, site: SiteWorks, levels: Levels | None, rain: bool) -> pd.DataFrame:
     """Return the levels and distances of a site, each against what it must be, by the name of its row of siting.toml.
 
+    >>> from rainharvest.catchment.hydraulics import run_levels
+    >>> from rainharvest.catchment.tables import Conveyance
     >>> from rainharvest.siteworks.base import vessel_of
-    >>> run = Conveyance(kind="dry", run=10, bore=100, outlet_level=3.0, inlet_level=2.1)
-    >>> table = siting_checks(vessel_of(10_000), SiteWorks(soakaway_distance=6), run, 2.0)
+    >>> run = run_levels(Conveyance(kind="dry", run=10, bore=100, outlet_level=3.0, inlet_level=2.1), 2.0)
+    >>> table = siting_checks(vessel_of(10_000), SiteWorks(soakaway_distance=6), run, rain=True)
     >>> table.fits.tolist()
     ['yes', 'yes', 'measure it', 'measure it', 'yes', 'measure it', 'measure it']
     """
@@ -59,9 +55,10 @@ def siting_checks(
         check, asked = (_SITING["check"][name][key].format(**facts) for key in ("check", "asked"))
         rows[name] = check, found, asked, "measure it" if fits is None else "yes" if fits else "no"
 
-    if conveyance is not None:
-        levels = run_levels(conveyance, flow)
-        dry, short = conveyance.kind == "dry", levels.margin < 0
+    overflow_to = site.overflow_to if rain else ""
+    if levels is not None:
+        conveyance, short = levels.conveyance, levels.margin < 0
+        dry = conveyance.kind == "dry"
         words = f"{'level' if dry else 'head'} {'too little' if short else 'left'}"
         words += " over the fall" if dry else " in the design storm"
         found = levels.answer or f"{abs(levels.margin):.2f} m of {words}"
@@ -111,7 +108,6 @@ def upkeep_calendar(there: set[str], wet_month: int = 1) -> pd.DataFrame:
     >>> [month for month in MONTHS_SHORT if row[month]]
     ['Apr', 'Oct']
     """
-    require(wet_month in range(1, 13), f"{wet_month} is no month", "give one of 1 to 12", "wet_month")
     rows = []
     for task in rows_there(TASKS, there):
         every = task["months"]
@@ -178,43 +174,23 @@ def trade_size(bore: float, units: str = "metric") -> str:
     return f"DN {size:g}" if units == "metric" else f"{size / 25.4:g} in"
 
 
-def site_parts(
-    site: SiteWorks,
-    vessel: Vessel,
-    base: Base,
-    tap: Tap,
-    there: set[str],
-    *,
-    catchment: Catchment | None = None,
-    overflow: OverflowPipe | None = None,
-    soakaway_length: float = 0.0,
-    pump: PumpWorks | None = None,
-    chlorine: ChlorinePlan | None = None,
-    arrangement: str = "rain only",
-    units: str = "metric",
-) -> list[Part]:
-    """Return the parts of a site, by kind and size: the rows of parts.toml of which there is any.
-
-    >>> from rainharvest.siteworks.base import base_of, vessel_of
-    >>> tank = vessel_of(10_000)
-    >>> [part.part for part in site_parts(SiteWorks(), tank, base_of(tank), Tap(tap_height=0.5), set())]
-    ['tank', 'concrete', 'reinforcing mesh', 'vent', 'gauge', 'overflow screen', 'isolating valve', 'tap', 'label',
-    'warning sign']
-    """
-    many, roofs = vessel.tanks, catchment.roofs if catchment else ()
-    run = catchment.conveyance if catchment else None
-    flush = catchment.first_flush * sum(roof.area for roof in roofs) if catchment else 0.0
+def site_parts(works: Works) -> list[Part]:
+    """Return the parts of a site, by kind and size: the rows of parts.toml of which there is any."""
+    site, vessel, base, tap, pump = works.site, works.vessel, works.base, works.tap, works.pump
+    overflow, given, there = works.overflow, works.given, works.there
+    many, catchment, run, units = vessel.tanks, given.catchment, given.conveyance, given.units
+    roofs = catchment.roofs if catchment else ()
     motor = pump.duty.motor_size if pump else math.nan
-    downpipes = max(len(roofs), run.downpipes if run else 0)
-    low = tap.tap_height < site.bucket_height + DEFAULTS["bucket_clearance"].value - 1e-9
-    long, wide, deep = soakaway_length, site.soakaway_width, site.soakaway_depth
+    dug = works.soakaway is not None and site.overflow_to == "soakaway"
+    long = float(works.soakaway.soakaway_length) if dug else 0.0
+    wide, deep = site.soakaway_width, site.soakaway_depth
     facts = {
         **{"site": site, "vessel": vessel, "base": base, "tap": tap, "run": run},
-        **{"overflow": overflow, "pump": pump, "chlorine": chlorine},
+        **{"overflow": overflow, "pump": pump, "chlorine": works.chlorine},
         "each": vessel.nominal / many,
-        "flush_litres": flush,
-        "gap": air_gap(site.mains_bore),
-        "bucket": "is too high for it" if low else "stands under it",
+        "flush_litres": catchment.first_flush * sum(roof.area for roof in roofs) if catchment else 0.0,
+        "gap": works.air_gap(),
+        "bucket": "stands under it" if works.bucket_fits else "is too high for it",
         "motor": "by an engineer" if math.isnan(motor) else f"{motor / 1000:g} kW",
         "size": trade_size(run.bore, units) if run else "",
         "mains_size": trade_size(site.mains_bore, units),
@@ -222,15 +198,15 @@ def site_parts(
         "pump_size": trade_size(site.pump.pipe_bore, units) if site.pump else "",
         "overflow_size": trade_size(overflow.overflow_bore, units) if overflow else "",
         "shape": _PARTS["shape"][vessel.form],
-        "sign": _PARTS["sign"][arrangement],
-        "label": _PARTS["label"][arrangement],
+        "sign": _PARTS["sign"][given.arrangement],
+        "label": _PARTS["label"][given.arrangement],
     }
     much = {
         "one": 1,
         "tanks": many,
         "links": many - 1,
         "pipe": total_length(run) if run else 0,
-        "downpipes": downpipes,
+        "downpipes": max(len(roofs), run.downpipes if run else 0),
         "valves": many + (2 if pump else 0) + ("mains" in there),
         "two": 2,
         "anchors": many if site.anchor_mass else 0,
@@ -243,7 +219,6 @@ def site_parts(
         "tap run": tap.tap_run,
         "housings": 3,
     }
-    there = there | ({"first flush"} if flush else set()) | ({"stand"} if base.stand else set())
     out = []
     for name, row in _PARTS["part"].items():
         if name == "pipe fitting":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -22,9 +23,11 @@ from rainharvest.demand.uses import may_serve, treatment_class
 from rainharvest.siteworks.base import (
     CODE,
     Base,
+    Flotation,
     Vessel,
     Wind,
     base_of,
+    flotation_of,
     gauge_table,
     tank_height,
     vessel_of,
@@ -50,7 +53,6 @@ from rainharvest.siteworks.treatment import (
     there_of,
     treatment_of_uses,
 )
-from rainharvest.siteworks.underground import Flotation, flotation_of
 from rainharvest.siteworks.upkeep import (
     check_list,
     price_parts,
@@ -85,9 +87,8 @@ class Given:
     mean_demand: float  # [L/day] What is drawn on a mean day
     arrangement: str  # As `Arrangement.serves_as`
     qualities: dict[str, str]  # Quality that each thing that draws water needs, by its name
-    catchment: Catchment | None  # Roofs and run of pipe; None without a roof
-    # ``inflow``, ``spilled_daily``, ``stored`` on ``time``; None where no rain enters
-    daily: xr.Dataset | None
+    catchment: Catchment | None  # Roofs and run of pipe; None where no rain enters
+    daily: xr.Dataset | None  # ``inflow``, ``spilled_daily``, ``stored`` on ``time``; None likewise
     ten_year_day: float  # [mm/day] As heavy a day as comes once in ten years
     prices: dict[str, float] = field(default_factory=dict)  # Of a piece, where costs or a catalogue give them
     elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
@@ -97,11 +98,6 @@ class Given:
     def conveyance(self) -> Conveyance | None:
         """The run of pipe, where there is one."""
         return None if self.catchment is None else self.catchment.conveyance
-
-    @property
-    def rain_fed(self) -> Catchment | None:
-        """The catchment, where its rain enters the tank."""
-        return None if self.daily is None else self.catchment
 
 
 @dataclass(frozen=True)
@@ -126,19 +122,77 @@ class Works:
     soakaway_answer: str  # Why not, in plain words; empty where it can
     storms: xr.Dataset | None  # As `rainharvest.siteworks.overflow.biggest_storms`
     pump: PumpWorks | None  # The pump, where there is one
-    checks: pd.DataFrame  # As `rainharvest.siteworks.upkeep.siting_checks`
-    chlorine: ChlorinePlan | None  # Dose and contact, where chlorine is used
-    treatment: pd.DataFrame  # As `rainharvest.siteworks.treatment.treatment_of_uses`
-    tests: pd.DataFrame  # As `rainharvest.siteworks.treatment.samples_to_take`
-    upkeep: pd.DataFrame  # As `rainharvest.siteworks.upkeep.upkeep_calendar`
-    parts: pd.DataFrame  # As `rainharvest.siteworks.upkeep.price_parts`
-    ticks: tuple[str, ...]  # What to tick off before anybody digs
-    handover: tuple[str, ...]  # What to do on the day of installing and handing over
 
     defaults = DEFAULTS  # Of the stage, by name
     standing_limit = STANDING_LIMIT.value  # [day] Standing water older than this is too old
     code = CODE  # Where presumed bearing values come from
     measured_energy = PUMP_ENERGY.value  # [kW h/m3] Of pumps at work
+
+    @cached_property
+    def served(self) -> list[str]:
+        """Qualities of water that the tank may serve."""
+        return [
+            quality for quality in self.given.qualities.values() if may_serve(self.given.arrangement, quality)
+        ]
+
+    @cached_property
+    def there(self) -> set[str]:
+        """What there is: by these names the rows of parts, treatment, upkeep and lists say where they count."""
+        given, run = self.given, self.given.conveyance
+        classes = {treatment_class(quality, given.arrangement) for quality in self.served}
+        there = there_of(classes, given.arrangement, self.site.disinfect)
+        there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
+        there |= {"in the ground" if self.site.buried else "on the ground"}
+        things = {"roof": given.catchment, "pump": self.pump, "suction": self.pump and self.pump.suction}
+        things |= {"linked": self.vessel.tanks > 1, "stand": self.base.stand}
+        things |= {"first flush": given.catchment and given.catchment.first_flush}
+        return there | {name for name, thing in things.items() if thing}
+
+    @property
+    def flow(self) -> float:
+        """Peak flow, for which what treats the water is sized [L/s]."""
+        return self.pump.duty.flow if self.pump else float(self.gauge.tap_flow[-1])
+
+    @cached_property
+    def chlorine(self) -> ChlorinePlan | None:
+        """Dose and contact, where chlorine is used."""
+        return chlorine_plan(self.flow, self.given.mean_demand) if "chlorine" in self.there else None
+
+    @cached_property
+    def treatment(self) -> pd.DataFrame:
+        """As `rainharvest.siteworks.treatment.treatment_of_uses`."""
+        given = self.given
+        return treatment_of_uses(given.qualities, given.arrangement, self.flow, self.site.disinfect)
+
+    @cached_property
+    def tests(self) -> pd.DataFrame:
+        """As `rainharvest.siteworks.treatment.samples_to_take`."""
+        return samples_to_take(self.served, self.given.arrangement, self.site.disinfect)
+
+    @cached_property
+    def checks(self) -> pd.DataFrame:
+        """As `rainharvest.siteworks.upkeep.siting_checks`."""
+        return siting_checks(self.vessel, self.site, self.levels, self.given.catchment is not None)
+
+    @cached_property
+    def upkeep(self) -> pd.DataFrame:
+        """As `rainharvest.siteworks.upkeep.upkeep_calendar`."""
+        return upkeep_calendar(self.there, self.site.wet_month)
+
+    @cached_property
+    def parts(self) -> pd.DataFrame:
+        """As `rainharvest.siteworks.upkeep.price_parts`."""
+        return price_parts(site_parts(self), self.site.prices | self.given.prices)
+
+    @property
+    def ticks(self) -> tuple[str, ...]:
+        """What to tick off before anybody digs."""
+        return check_list(self.there)
+
+    @property
+    def handover(self) -> tuple[str, ...]:
+        """What to do on the day of installing and handing over."""
+        return check_list(self.there, "handover")
 
     @property
     def floor_height(self) -> float:
@@ -310,7 +364,7 @@ class Works:
     @property
     def doubtful_roofs(self) -> dict[str, list[str]]:
         """Roofs whose water carries what no step of its treatment settles, with what it is."""
-        roofs = self.given.rain_fed.roofs if self.given.rain_fed else ()
+        roofs = self.given.catchment.roofs if self.given.catchment else ()
         found = {roof.name: [c for c in concerns_of(roof) if c in DOUBTFUL] for roof in roofs}
         return {name: concerns for name, concerns in found.items() if concerns}
 
@@ -352,9 +406,8 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     if given.conveyance is not None and site.height is not None:
         run = with_full_tank(given.conveyance, vessel.overflow_mark)
         given = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
-    of_base = ("bearing", "empty_mass", "slab_thickness", "slab_margin", "stand", "buried")
-    base = base_of(vessel, site.ground, **{name: getattr(site, name) for name in of_base})
-    floor, run, roofs = site.floor_height, given.conveyance, given.catchment
+    base = base_of(vessel, site)
+    floor, run, daily = site.floor_height, given.conveyance, given.daily
     height = floor + vessel.outlet_mark if site.tap_height is None else site.tap_height
     if site.buried and site.tap_height is None:  # where a bucket stands under it, on the ground
         height = max(height, site.bucket_height + DEFAULTS["bucket_clearance"].value)
@@ -366,34 +419,6 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     gauge = tap_gauge(gauge_table(vessel, given.mean_demand, LEVELS), tap, site.bucket)
     peak, overflow, overflow_answer = _overflow(site, given, vessel)
     soakaway, soakaway_answer = _soakaway(site, given)
-    served = [quality for quality in given.qualities.values() if may_serve(given.arrangement, quality)]
-    classes = {treatment_class(quality, given.arrangement) for quality in served}
-    there = there_of(classes, given.arrangement, site.disinfect)
-    there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
-    there |= {"in the ground" if site.buried else "on the ground"}
-    things = {"roof": roofs, "pump": pump, "suction": pump and pump.suction, "linked": vessel.tanks > 1}
-    there |= {name for name, thing in things.items() if thing}
-    flow = pump.duty.flow if pump else float(gauge.tap_flow[-1])
-    chlorine = chlorine_plan(flow, given.mean_demand) if "chlorine" in there else None
-    dug = soakaway is not None and site.overflow_to == "soakaway"
-    parts = site_parts(
-        site,
-        vessel,
-        base,
-        tap,
-        there,
-        catchment=roofs,
-        overflow=overflow,
-        soakaway_length=float(soakaway.soakaway_length) if dug else 0.0,
-        pump=pump,
-        chlorine=chlorine,
-        arrangement=given.arrangement,
-        units=given.units,
-    )
-    checks = siting_checks(
-        vessel, site, run, peak.roofs if peak else 0.0, overflow_to=site.overflow_to if roofs else ""
-    )
-    daily = given.daily
     return Works(
         site=site,
         given=given,
@@ -404,7 +429,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         tap=tap,
         below_tap=below,
         gauge=gauge,
-        levels=run_levels(run, peak.roofs) if run and peak else None,
+        levels=run_levels(run, peak.roofs) if run else None,
         peak=peak,
         overflow=overflow,
         overflow_answer=overflow_answer,
@@ -413,14 +438,6 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         soakaway_answer=soakaway_answer,
         storms=None if daily is None else biggest_storms(daily, vessel.capacity),
         pump=pump,
-        checks=checks,
-        chlorine=chlorine,
-        treatment=treatment_of_uses(given.qualities, given.arrangement, flow, site.disinfect),
-        tests=samples_to_take(served, given.arrangement, site.disinfect),
-        upkeep=upkeep_calendar(there, site.wet_month),
-        parts=price_parts(parts, site.prices | given.prices),
-        ticks=check_list(there),
-        handover=check_list(there, "handover"),
     )
 
 
@@ -429,25 +446,24 @@ def _overflow(
 ) -> tuple[PeakOverflow | None, OverflowPipe | None, str]:
     """Return what the overflow must pass, the overflow, and why there is none."""
     peak, run, top = None, given.conveyance, vessel.height
-    if given.rain_fed is None:  # the valve stands in one tank: its overflow passes it all
+    if given.catchment is None:  # the valve stands in one tank: its overflow passes it all
         flow, inlet = stuck_valve_flow(site.mains_bore), site.mains_bore
     else:
-        peak = peak_overflow(given.rain_fed, site.design_intensity)
+        peak = peak_overflow(given.catchment, site.design_intensity)
         flow, inlet = peak.flow / vessel.tanks, run.bore if run else 0.0
         if given.arrangement == "combined":  # the valve of one tank may stick open as well
             flow += stuck_valve_flow(site.mains_bore)
         if run is not None and vessel.overflow_mark < run.inlet_level < top:
             top = run.inlet_level
     try:
-        sizes = tuple(size for size in TRADE_SIZES[given.units] if size >= 50)
-        return peak, overflow_pipe(flow, top - vessel.overflow_mark, inlet_bore=inlet, sizes=sizes), ""
+        return peak, overflow_pipe(flow, top - vessel.overflow_mark, inlet, TRADE_SIZES[given.units]), ""
     except InputError as error:
         return peak, None, f"{error.problem}; {error.remedy}"
 
 
 def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
     """Return the soakaway that takes all the roofs' rain, and why there is none."""
-    if given.rain_fed is None:
+    if given.catchment is None:
         return None, "no roof feeds the tank"
     if site.trial_pit is None:
         return None, (
@@ -461,7 +477,7 @@ def _soakaway(site: SiteWorks, given: Given) -> tuple[xr.Dataset | None, str]:
     try:
         rate = infiltration_rate(site.trial_pit)
         done = size_soakaway(
-            sum(roof.area for roof in given.rain_fed.roofs),
+            sum(roof.area for roof in given.catchment.roofs),
             rate,
             minutes,
             depths,

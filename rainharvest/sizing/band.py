@@ -86,12 +86,12 @@ def sure_size(
     What the answer reaches is that share of the draws. Where more tank never gives less, a draw that is content with
     a smaller size, or not with a larger one, needs no further simulation; and sizes known to be ``too_small`` none.
     """
-    for name, value in (("target", target), ("sure", sure)):
-        require(0 < value <= 1, f"{value!r} is not possible", "give a share above 0 and up to 1", name)
     orderly = more_is_never_less(measure, drawn.settings, drawn.case.shares)
     draws = drawn.inflow.sizes["draw"]
-    # [L] the least that does, the most that does not
-    enough, short = (np.full(draws, np.inf), np.full(draws, -1.0))
+    enough, short = (
+        np.full(draws, np.inf),
+        np.full(draws, -1.0),
+    )  # [L] the least that does, the most that does not
 
     def share_content(_: list[int], table: np.ndarray) -> np.ndarray:
         sizes = table[0]
@@ -105,7 +105,7 @@ def sure_size(
         return content.mean(axis=0)[None]
 
     most = float(drawn.inflow.sum("time").max()) if largest is None else largest
-    return search(share_content, sure, measure, np.array([most]), too_small if orderly else 0.0)[0]
+    return search(share_content, sure, np.array([most]), too_small if orderly else 0.0)[0]
 
 
 def runs_of_years(case: Case, runs: int, seed: int = 0) -> Drawn:
@@ -174,8 +174,6 @@ def sobol_indices(
     from SALib.analyze import sobol as analyse
     from SALib.sample import sobol as sample
 
-    power = base >= 2 and not base & (base - 1)
-    require(power, f"{base} points", "give a power of two, such as 64", "base")
     case = record.case
     names = [one.name for one in case.ranges if one.high > one.low]
     names += ["filling"] * (case.members > 1) + ["years"]

@@ -28,9 +28,6 @@ def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float
     >>> present_worth_factor(0.0, 20), round(present_worth_factor(0.04, 20, growth=0.04), 4)
     (20.0, 19.2308)
     """
-    require(rate >= 0, f"a discount rate of {rate}", "give a rate of zero or more", "rate")
-    require(life > 0, f"a life of {life} years", "give a life above zero", "life")
-    require(growth > -1, f"a growth of {growth} a year", "give a growth above -1", "growth")
     if rate == growth:
         return float(life) / (1.0 + rate)
     # Written with expm1 and log1p: rate and growth may differ by next to nothing.
@@ -43,8 +40,6 @@ def replacement_years(part_life: float, life: int) -> np.ndarray:
     >>> replacement_years(8, 25), replacement_years(25, 25)
     (array([ 8., 16., 24.]), array([], dtype=float64))
     """
-    for name, value in (("part_life", part_life), ("life", life)):
-        require(value > 0, f"a life of {value} years", "give a life above zero", name)
     return np.arange(1, int(np.ceil(life / part_life - 1e-9))) * float(part_life)
 
 
@@ -79,9 +74,7 @@ def saved_bills(costs: Costs, drawn: xr.DataArray, demand: xr.DataArray) -> xr.D
     the tank so saves the dearest kilolitres first.
     """
     time = pd.DatetimeIndex(demand["time"].values)
-    first, edges = _periods(time, costs.billing_months)
-    same = np.array_equal(first, drawn.period.values)
-    require(same, "the periods are not those of the bills", "sum over billing_months", "drawn")
+    _, edges = _periods(time, costs.billing_months)
     per_day = np.asarray(demand.transpose("time").values, dtype=float) + costs.other_use
     used = _sums(per_day, edges) / 1000
     left = np.maximum(used - drawn.transpose("capacity", "period").values / 1000, 0.0)
@@ -120,10 +113,6 @@ def efficient(cost, worth) -> np.ndarray:
     array([ True,  True, False,  True])
     """
     cost, worth = np.asarray(cost, dtype=float), np.asarray(worth, dtype=float)
-    alike = cost.shape == worth.shape and cost.ndim == 1
-    require(alike, "costs and worths differ in length", "give one of each for every choice", "worth")
-    whole = not np.isnan(cost).any() and not np.isnan(worth).any()
-    require(whole, "a value is missing", "give a cost and a worth for every choice", "cost")
     no_dearer, no_worse = cost[:, None] <= cost, worth[:, None] >= worth
     betters = no_dearer & no_worse & ~(no_dearer.T & no_worse.T)
     return ~betters.any(axis=0)
@@ -180,12 +169,10 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
     >>> round(float(done.capital + done.running), 2)
     7131860.5
     """
-    known = saved_bill is not None or not costs.block
-    require(known, "a tariff in blocks needs the volumes of each bill", "give saved_bill", "saved_bill")
     given = {"nominal": nominal, "yearly_yield": yearly_yield}
     given |= {"saved_bill": saved_bill, "tank_price": tank_price}
-    given = {name: _labelled(value, name) for name, value in given.items() if value is not None}
-    arrays = xr.broadcast(*given.values())
+    given = {name: xr.DataArray(value) for name, value in given.items() if value is not None}
+    arrays = xr.broadcast(*(array.astype(float).reset_coords(drop=True) for array in given.values()))
     done = cost_measures(costs, **{name: a.values for name, a in zip(given, arrays, strict=True)})
     data = arrays[0].to_dataset(name="capital")
     for name, of_size in done.items():
@@ -203,17 +190,6 @@ def life_cycle(costs: Costs, nominal, yearly_yield, *, saved_bill=None, tank_pri
 def money_attributes(name: str, currency: str) -> dict[str, object]:
     """Return the attributes of a variable, with the currency where it is money: where no unit is stated."""
     return {"units": currency} | attributes(name)
-
-
-def _labelled(value, name: str) -> xr.DataArray:
-    """Return a value as a DataArray of sound numbers."""
-    array = value if isinstance(value, xr.DataArray) else xr.DataArray(value)
-    if array.dims and str(array.dims[0]).startswith("dim_"):
-        array = array.rename(dim_0="capacity")
-    array = array.astype(float).reset_coords(drop=True)
-    sound = (array.values >= 0).all()
-    require(sound, "a value is missing or below zero", "give zero or more for each size", name)
-    return array
 
 
 def cost_measures(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import wraps
 from typing import TYPE_CHECKING
 
@@ -29,7 +29,7 @@ from rainharvest.core.style import (
     rounded_up,
 )
 from rainharvest.sizing.facts_printed import INPUTS
-from rainharvest.sizing.trade_off import whole_years
+from rainharvest.sizing.trade_off import AREAS, DEMANDS, whole_years
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -67,14 +67,15 @@ def _share_axis(axes: Axes, measure: str) -> None:
     axes.set_ylim(0, 104)
 
 
+def _measure_of(group: xr.Dataset) -> str:
+    """Return in words the reliability that was aimed at."""
+    return QUANTITIES[group.attrs["measure"]].long_name
+
+
 def _annotate(axes: Axes, words: str, point: tuple[float, float], place: tuple[float, float]) -> None:
     """Name a point, with a line from it to its words at the right."""
     look = {"ha": "right", "fontweight": "bold", "arrowprops": POINTED}
     axes.annotate(words, point, place, textcoords="axes fraction", **look)
-
-
-def _two_figures(value: float) -> str:
-    return f"{rounded(value):g}"
 
 
 def trade_off_figure(
@@ -150,9 +151,10 @@ def failed_years_figure(
 
 
 @_in_style
-def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
+def band_figure(group: xr.Dataset) -> Figure:
     """Draw the curve of the record in the band of the draws, and the two sizes that reach the target."""
     figure, axes = new_figure("How sure: the record, and what else may come", height=4.4)
+    target = group.attrs["target"]
     size = group.capacity.values / 1000
     low, high = 100 * group.reliability_low, 100 * group.reliability_high
     axes.fill_between(size, low, high, color=MIST, alpha=0.7, lw=0, gid="band")
@@ -173,12 +175,12 @@ def band_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     said = "line: the record as it stands\ndots: middle of the versions\nband: nine of ten versions"
     axes.text(0.02, 0.80, said, transform=axes.transAxes, va="top", fontsize=13)
     _size_axis(axes, size)
-    _share_axis(axes, measure)
+    _share_axis(axes, group.attrs["measure"])
     return figure
 
 
 @_in_style
-def unknowns_figure(group: xr.Dataset, measure: str, chosen: float) -> Figure:
+def unknowns_figure(group: xr.Dataset, chosen: float) -> Figure:
     """Draw which unknown moves the reliability of a tank most, one at a time and all at once."""
     figure, (left, right) = new_figure("", height=4.2, ncols=2, sharey=True, width_ratios=[1.35, 1])
     names = [INPUTS[str(name)] for name in group.input.values]
@@ -195,7 +197,7 @@ def unknowns_figure(group: xr.Dataset, measure: str, chosen: float) -> Figure:
             said = "over 99" if 99.5 <= value < 100 else f"{value:.0f}"
             left.text(value + shift, k, said, va="center", ha=side, fontsize=13)
     left.set_xlim(min(*low, *high) - 0.12 * span, max(*low, *high) + 0.25 * span)
-    left.set_xlabel(f"{QUANTITIES[measure].long_name} of {litres(chosen)} (%)")
+    left.set_xlabel(f"{_measure_of(group)} of {litres(chosen)} (%)")
     left.locator_params(axis="x", nbins=5)
     left.set_yticks(rows, names)
     left.invert_yaxis()
@@ -276,20 +278,21 @@ LEVELS = (50, 60, 70, 80, 90, 95, 99)
 
 
 @_in_style
-def maps_figure(group: xr.Dataset, chosen: float, area: float, measure: str) -> Figure:
+def maps_figure(group: xr.Dataset, chosen: float) -> Figure:
     """Draw which tanks reach which reliability, on other roofs and for another demand."""
     figure, both = new_figure("", height=4.6, ncols=2, sharey=True)
-    _map(both[0], group.reliability_by_area, "area", chosen, area)
-    _map(both[1], group.reliability_by_demand, "demand_factor", chosen, 1.0)
+    _map(both[0], group.reliability_by_area, "area", chosen, AREAS)
+    _map(both[1], group.reliability_by_demand, "demand_factor", chosen, DEMANDS)
     both[1].set_ylabel("")
     for axes, words in zip(both, ("Tank and roof", "Tank and demand"), strict=True):
         axes.set_title(words)
-    title = f"{QUANTITIES[measure].long_name} (%): every tank on a line does as well"
+    title = f"{_measure_of(group)} (%): every tank on a line does as well"
     figure.suptitle(title, x=0.01, ha="left", fontsize=15)
     return figure
 
 
-def _map(axes: Axes, share: xr.DataArray, across: str, chosen: float, here: float) -> None:
+def _map(axes: Axes, share: xr.DataArray, across: str, chosen: float, multiples: Sequence[float]) -> None:
+    """Draw one map, which holds these multiples of the study's own roof or demand, and mark the study on it."""
     from matplotlib.colors import LinearSegmentedColormap
 
     values = 100 * share.transpose("capacity", across).values
@@ -305,7 +308,7 @@ def _map(axes: Axes, share: xr.DataArray, across: str, chosen: float, here: floa
     for words in lines.labelTexts:
         words.set_color("white" if float(words.get_text().split()[0]) >= 80 else INK)
     chosen = chosen / 1000
-    axes.plot([here], [chosen], "o", ms=13, mec="white", mew=2.0, color=OCHRE, zorder=5)
+    axes.plot(x[multiples.index(1.0)], chosen, "o", ms=13, mec="white", mew=2.0, color=OCHRE, zorder=5)
     axes.set_yscale("log")
     axes.set_ylim(max(y[0], chosen / 40), min(y[-1], chosen * 6))
     factor = number_axis(axes.yaxis, label("capacity", "{}"), "kL")
@@ -336,12 +339,12 @@ PARTS = (("capital", DEEP, ""), ("replacements", OCHRE, "//"), ("running", MIST,
 
 
 @_in_style
-def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | None = None) -> Figure:
+def front_figure(group: xr.Dataset, marked: int | None) -> Figure:
     """Draw what the tanks on offer cost a year against what they supply."""
     figure, axes = new_figure("What reliability costs: the tanks on offer", height=4.6)
     cost, worth = group.option_annual.values, 100 * group.option_reliability.values
     front = group.option_efficient.values.astype(bool)
-    currency = group.attrs["currency"]
+    currency, target = group.attrs["currency"], group.attrs["target"]
     draw.target(axes, target)
     order = np.flatnonzero(front)[np.argsort(cost[front])]
     axes.plot(cost[order], worth[order], "-", color=DEEP, lw=1.8, zorder=2)
@@ -358,7 +361,7 @@ def front_figure(group: xr.Dataset, measure: str, target: float, marked: int | N
     axes.set_ylim(max(0, min(worth.min() - 5, 100 * target - 20)), 103)
     axes.xaxis.set_major_formatter(lambda value, _: number(value))
     axes.set_xlabel(f"{QUANTITIES['annual'].long_name} ({currency})")
-    axes.set_ylabel(f"{QUANTITIES[measure].long_name} (%)")
+    axes.set_ylabel(f"{_measure_of(group)} (%)")
     return figure
 
 
@@ -398,18 +401,18 @@ WHITE = {"facecolor": "white", "edgecolor": "none", "pad": 0.5}
 
 
 @_in_style
-def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
+def shortcuts_figure(group: xr.Dataset) -> Figure:
     """Draw what each short way recommends, and what that tank would really have supplied."""
     figure, (left, right) = new_figure("", height=4.4, ncols=2, sharey=True)
-    size = group.size_by_way.values / 1000
-    reached = 100 * group[f"way_{measure}"].values
+    size, target = group.size_by_way.values / 1000, group.attrs["target"]
+    reached = 100 * group[f"way_{group.attrs['measure']}"].values
     rows = np.arange(size.size)
     left.set_title("What it recommends")
     top = rounded_up(1.2 * np.nanmax(size, initial=0.001))
     for k in rows:
         if np.isfinite(size[k]):
             left.barh(k, size[k], 0.6, color=MIST if k else DEEP, edgecolor=DEEP, gid="recommended")
-            left.text(size[k] + 0.015 * top, k, _two_figures(size[k]), va="center")
+            left.text(size[k] + 0.015 * top, k, f"{rounded(size[k]):g}", va="center")
         else:
             left.text(0.015 * top, k, "no answer: more asked than comes in", va="center", fontsize=12)
     left.set_xlim(0, top)
@@ -431,7 +434,7 @@ def shortcuts_figure(group: xr.Dataset, measure: str, target: float) -> Figure:
     ):
         right.plot(reached[which], rows[which], mark, ms=13, mec=INK, color=colour, gid=said)
     right.set_xlim(0, 104)
-    right.set_xlabel(f"{QUANTITIES[measure].long_name} (%)")
+    right.set_xlabel(f"{_measure_of(group)} (%)")
     right.text(100 * target - 1, rows[-1] + 0.75, "target", ha="right", color=STONE, fontsize=13)
     right.grid(axis="y", visible=False)
     return figure

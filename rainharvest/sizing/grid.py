@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes
 from rainharvest.sizing.costs import cost_measures, money_attributes
 from rainharvest.sizing.smallest import Measure, merge_dry_days, padded, run_versions
@@ -87,7 +86,7 @@ def grid_of(
             more = factor.pop("demand", 1.0)
             own = scaled_catchment(case.catchment, **factor)
             sites = [scaled_catchment(own, area=a, runoff_coefficient=c) for a in areas for c in factors]
-            came = tank_inflows(case.filling(int(inputs.member[k])), sites, case.drying, case.intensity)
+            came = tank_inflows(case.filling(int(inputs.member[k])), sites, case.intensity)
             days = inputs.day_drawn.values[int(inputs.year_draw[k])]
             came = np.ascontiguousarray(came[:, days])
             series = [_parts(one.demand, k, by_people.values[calendar] * more)]
@@ -143,8 +142,6 @@ def moved(grid: Grid, *, area: float, coefficient: float, people: float) -> xr.D
     read between the four nearest: exact where nothing but roofs limits the flow, and within a few
     thousandths where gutters, pipes or a first flush do.
     """
-    for name, value in (("area", area), ("runoff_coefficient", coefficient), ("people", people)):
-        require(value > 0, f"{value:g} is not possible", f"give {name} above zero", name)
     inflow = _between(grid, area, coefficient)
     more = people / grid.people
     demand = grid.demand[:, 0] * more + grid.demand[:, 1]

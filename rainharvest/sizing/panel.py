@@ -33,7 +33,7 @@ from rainharvest.sizing.facts_printed import (
     unknowns,
 )
 from rainharvest.sizing.grid import DRAWS, SIZES, Grid, draw_versions, grid_of, moved, priced
-from rainharvest.sizing.section import SAY, terms_words
+from rainharvest.sizing.section import SAY
 from rainharvest.study.choices import saving
 from rainharvest.study.stages import flows_of, record_of
 from rainharvest.study.variant import area_keys, of_file, open_study, people_keys
@@ -198,35 +198,29 @@ def sizing_pictures(results: StudyResults, which: str) -> widgets.VBox:
 
 
 def _certainty(results: StudyResults, group) -> dict[str, tuple]:
-    measure, size = group.attrs["measure"], float(results.done.described)
+    drawn = figures.unknowns_figure(group, float(results.done.described))
     return {
-        "band": (
-            figures.band_figure(group, measure, group.attrs["target"]),
-            SAY.band(decision(group), band_side(group)),
-        ),
-        "unknowns": (figures.unknowns_figure(group, measure, size), SAY.unknowns(unknowns(group))),
+        "band": (figures.band_figure(group), SAY.band(decision(group), band_side(group))),
+        "unknowns": (drawn, SAY.unknowns(unknowns(group))),
     }
 
 
 def _maps(results: StudyResults, group) -> dict[str, tuple]:
-    size, area = float(results.done.described), sum(roof.area for roof in results.study.roof)
-    drawn = figures.maps_figure(group, size, area, group.attrs["measure"])
-    return {"maps": (drawn, SAY.maps(maps_at(group, size)))}
+    size = float(results.done.described)
+    return {"maps": (figures.maps_figure(group, size), SAY.maps(maps_at(group, size)))}
 
 
 def _costs(results: StudyResults, group, option: int) -> dict[str, tuple]:
     picked = sorted({*picked_options(group), option})
     worth = SAY.worth([offer(group, place) for place in picked])
-    front = figures.front_figure(group, group.attrs["measure"], group.attrs["target"], option)
     return {
-        "front": (front, SAY.front(front_facts(group))),
-        "money": (figures.money_figure(group, picked), f"{worth} {terms_words(group)}"),
+        "front": (figures.front_figure(group, option), SAY.front(front_facts(group))),
+        "money": (figures.money_figure(group, picked), f"{worth} {SAY.terms(group.attrs)}"),
     }
 
 
 def _shortcuts(results: StudyResults, group) -> dict[str, tuple]:
-    drawn = figures.shortcuts_figure(group, group.attrs["measure"], group.attrs["target"])
-    return {"shortcuts": (drawn, SAY.shortcuts(shortcut_facts(group)))}
+    return {"shortcuts": (figures.shortcuts_figure(group), SAY.shortcuts(shortcut_facts(group)))}
 
 
 def _step(results: StudyResults, group) -> dict[str, tuple]:

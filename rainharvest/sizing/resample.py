@@ -6,7 +6,6 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 
 from rainharvest.core.defaults import Default, defaults_of
@@ -52,14 +51,6 @@ def long_run_means(yearly, count: int, rng: np.random.Generator) -> np.ndarray:
     from scipy.special import stdtrit
 
     years = np.asarray(yearly, dtype=float)
-    require(
-        years.ndim == 1 and years.size >= LEAST_YEARS,
-        f"{years.size} whole years are too few to say how far the record may mislead",
-        f"give a record of {LEAST_YEARS} whole years or more",
-        "rain",
-    )
-    known = np.isfinite(years).all()
-    require(known, "a year has no value", "fill the gaps or leave those years out", "rain")
     which, chance = rng.random(count), np.clip(rng.random(count), 1e-12, 1 - 1e-12)
     spread = float(np.std(years))
     if spread <= 1e-12 * float(np.abs(years).max()):
@@ -160,27 +151,21 @@ def year_draws(
     ones to match. Only what resampling alone leaves out is added, so that the spread of the draws is that
     of the long run.
 
-    >>> days = pd.date_range("2001-01-01", "2009-12-31")
+    >>> days = np.arange("2001-01-01", "2010-01-01", dtype="datetime64[D]")
     >>> draws = year_draws(days, count=2, block_years=2, seed=3)
     >>> dict(draws.sizes), bool((draws.diff("time") == 1).mean() > 0.99)
     ({'draw': 2, 'time': 3287}, True)
     """
-    for name, value in (("count", count), ("block_years", block_years)):
-        whole = int(value) == value and value >= 1
-        require(whole, f"{value!r} is not possible", "give a whole number of 1 or more", name)
     labels, first, last, starts = _span(time, year_start_month)
     years = starts.size
     enough = years >= LEAST_YEARS
     require(enough, f"the record has {years} whole years", f"give {LEAST_YEARS} or more to draw from", "rain")
-    block_years = min(int(block_years), years)
+    block_years = min(block_years, years)
     blocks = -(-years // block_years)
     rng = np.random.default_rng(seed)
     chance = np.full((count, years), 1.0 / years)
     if yearly is not None:
-        values = np.asarray(yearly, dtype=float)
-        problem = f"{values.size} yearly values for {years} whole years"
-        require(values.shape == (years,), problem, "give one a year", "yearly")
-        chance = _chances(values, block_years, blocks, count, rng)
+        chance = _chances(yearly, block_years, blocks, count, rng)
     uniform = rng.random((count, blocks))
     reached = np.cumsum(chance, axis=1)
     drawn = np.array(
@@ -203,8 +188,6 @@ def year_draws(
 
 def _span(time, year_start_month: int):
     """Return the days, where the whole years begin and end among them, and the first day of each."""
-    if isinstance(time, pd.Series):
-        time = time.index
     labels = time["time"].values if isinstance(time, xr.DataArray) else np.asarray(time)
     edges, _, days_in_year = year_edges(xr.DataArray(labels, dims="time", name="time"), year_start_month)
     whole = whole_years(days_in_year)
@@ -224,19 +207,15 @@ def _chances(values: np.ndarray, block_years: int, blocks: int, count: int, rng)
     return tilted_chances(of_block, values.mean() + part * apart)
 
 
-def take_days(series: xr.DataArray | pd.Series, draws: xr.DataArray) -> xr.DataArray:
+def take_days(series: xr.DataArray, draws: xr.DataArray) -> xr.DataArray:
     """Return a series with the days of each draw.
 
-    >>> days = pd.date_range("2001-01-01", "2009-12-31")
+    >>> days = np.arange("2001-01-01", "2010-01-01", dtype="datetime64[D]")
     >>> draws = year_draws(days, count=2, seed=3)
-    >>> dict(take_days(pd.Series(1.0, days), draws).sizes)
+    >>> dict(take_days(xr.DataArray(np.ones(len(days)), dims="time"), draws).sizes)
     {'draw': 2, 'time': 3287}
     """
-    if isinstance(series, pd.Series):
-        series = xr.DataArray(series.to_numpy(dtype=float), dims="time", name=series.name)
     turned = series.transpose(..., "time")
-    problem = f"the series has {turned.sizes['time']} days and the draws were made for more"
-    require(int(draws.max()) < turned.sizes["time"], problem, "draw from the same days", "series")
     values = np.moveaxis(np.take(turned.values, draws.values, axis=-1), -2, 0)
     coords = {d: turned.coords[d].variable for d in turned.dims[:-1] if d in turned.coords}
     coords |= {"draw": draws["draw"].variable, "time": draws["time"].variable}
@@ -258,7 +237,6 @@ def record_length(years: float) -> RecordLength:
     >>> record_length(12.5).level, record_length(12.5).wanted.value, record_length(41).short
     ('screening', 20.0, False)
     """
-    require(years >= 0, f"a record of {years} years", "give its length in years", "years")
     for level, wanted in DEFAULTS["record"].items():
         if years < wanted.value:
             return RecordLength(years, level, wanted, True)

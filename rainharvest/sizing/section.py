@@ -7,7 +7,7 @@ import textwrap
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Table, picture
+from rainharvest.core.blocks import WIDE, Block, Paragraph, Section, Table, picture, table_of
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import large_volume, litres, number, percent
 from rainharvest.core.text import texts_of
@@ -79,22 +79,6 @@ def tell_recommendation(group: xr.Dataset, width: int = 100) -> None:
     print("\n\n".join(textwrap.fill(text, width) for text in recommendation(group)))
 
 
-def terms_words(group: xr.Dataset) -> str:
-    """Return the terms on which costs are reckoned.
-
-    Parameters
-    ----------
-    group : Dataset
-        As `rainharvest.sizing.facts_costs.sizing_group`, with prices.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
-    return SAY.terms(group.attrs)
-
-
 def size_section(results) -> Section:
     """Return the tank-size decision: why this one, and how sure."""
     group = results.groups.get("sizing")
@@ -102,7 +86,7 @@ def size_section(results) -> Section:
     if group is not None:
         said = recommendation(group)[:3]  # how sure is said on the first page
         blocks += [Paragraph(text) for text in said]
-        blocks += _band(results, group)
+        blocks += _band(group)
     return Section("size", FIXED["titles"]["size"], tuple(blocks))
 
 
@@ -121,8 +105,8 @@ def _sizes_table(done: xr.Dataset) -> Table:
         "volume_reliability": percent,
         "time_reliability": percent,
         "yearly_yield": litres,
-        "failed_a_year": _whole,
-        "longest_failure": lambda value: _whole(value) if np.isfinite(value) else FIXED["throughout"],
+        "failed_a_year": whole,
+        "longest_failure": lambda value: whole(value) if np.isfinite(value) else FIXED["throughout"],
     }
     part = done.isel(capacity=picked(done.sizes["capacity"], SIZES_SHOWN)).reset_coords("nominal")
     part = part[list(forms)].median("member")
@@ -131,42 +115,41 @@ def _sizes_table(done: xr.Dataset) -> Table:
     return _table("sizes", part, {"capacity": litres} | forms)
 
 
-def _whole(value: float) -> str:
+def whole(value: float) -> str:
+    """Return a count in words."""
     return number(round(value))
 
 
 def _table(name: str, part: xr.Dataset, forms: dict, **units: str) -> Table:
-    """Return a table of the report: a row along the one dimension, a column for each form; the numbers to the right."""
-    columns = [[form(value) for value in part[column].values.tolist()] for column, form in forms.items()]
-    head = tuple(text.format(**units) for text in FIXED["heads"][name])
-    right = frozenset(range(len(head))) - {k for k, form in enumerate(forms.values()) if form is str}
-    return Table(FIXED["captions"][name], head, tuple(zip(*columns, strict=True)), right)
+    """Return a table of this room under its fixed words."""
+    head = [text.format(**units) for text in FIXED["heads"][name]]
+    return table_of(FIXED["captions"][name], head, part, forms)
 
 
-def _band(results, group: xr.Dataset) -> list[Block]:
+def _band(group: xr.Dataset) -> list[Block]:
     from rainharvest.sizing.figures import band_figure
 
     if "reliability_low" not in group:
         return []
-    target = results.study.target
-    drawn = band_figure(group, target.measure, target.reliability)
-    return [picture("band", drawn, SAY.band_caption(group.attrs["draws"], certainty(group)), scale=WIDE)]
+    return [
+        picture(
+            "band", band_figure(group), SAY.band_caption(group.attrs["draws"], certainty(group)), scale=WIDE
+        )
+    ]
 
 
 def _uncertainty(results, group: xr.Dataset) -> list[Block]:
     from rainharvest.sizing.figures import maps_figure, unknowns_figure
 
-    target, tank = results.study.target, float(results.done.described)
+    tank = float(results.done.described)
     out: list[Block] = []
     if "response_low" in group:
-        drawn = unknowns_figure(group, target.measure, tank)
+        drawn = unknowns_figure(group, tank)
         out.append(picture("unknowns", drawn, SAY.unknowns(unknowns(group)), scale=WIDE))
     # the maps end with the sizes tried
     inside = float(group.capacity[0]) <= tank <= float(group.capacity[-1])
-    if "reliability_by_area" in group and results.study.roof and inside:
-        area = sum(roof.area for roof in results.study.roof)
-        drawn = maps_figure(group, tank, area, target.measure)
-        out.append(picture("maps", drawn, SAY.maps(maps_at(group, tank)), scale=WIDE))
+    if "reliability_by_area" in group and inside:
+        out.append(picture("maps", maps_figure(group, tank), SAY.maps(maps_at(group, tank)), scale=WIDE))
     if "size_by_way" in group:
         out.append(Paragraph(SAY.shortcuts_in_report(shortcut_facts(group))))
     return out
@@ -188,7 +171,7 @@ def costs_section(results) -> Section | None:
     if "annual" in group:
         blocks += [
             Paragraph(SAY.prices(results.study.costs, group.attrs["beside_costs"])),
-            Paragraph(terms_words(group)),
+            Paragraph(SAY.terms(group.attrs)),
             _costs_table(group),
         ]
     if "option_annual" in group:
@@ -196,11 +179,13 @@ def costs_section(results) -> Section | None:
     return Section("costs", FIXED["titles"]["costs"], tuple(blocks)) if blocks else None
 
 
-def _money(value: float) -> str:
+def money(value: float) -> str:
+    """Return a yearly or a total amount of money in words."""
     return number(value, 2)
 
 
-def _capital(value: float) -> str:
+def capital(value: float) -> str:
+    """Return what is paid once in words."""
     return number(value, 3)  # as the bill on the first page
 
 
@@ -208,11 +193,11 @@ def _costs_table(group: xr.Dataset) -> Table:
     volume, unit = large_volume()
     forms = {
         "capacity": litres,
-        "capital": _capital,
-        "annual": _money,
-        "per_kilolitre": lambda value: _money(value * volume / 1000),
+        "capital": capital,
+        "annual": money,
+        "per_kilolitre": lambda value: money(value * volume / 1000),
         "mains_saved": litres,
-        "net_present_value": _money,
+        "net_present_value": money,
         "payback": SAY.payback,
     }
     part = group.isel(capacity=picked(group.sizes["capacity"], SIZES_SHOWN))
@@ -222,8 +207,7 @@ def _costs_table(group: xr.Dataset) -> Table:
 def _offers(results, group: xr.Dataset) -> list[Block]:
     from rainharvest.sizing.figures import front_figure
 
-    target, size = results.study.target, float(results.done.described)
-    marked = group.attrs.get("decided_option")
+    size, marked = float(results.done.described), group.attrs.get("decided_option")
     good = np.flatnonzero(group.option_efficient.values.astype(bool))
     if marked is not None:  # those about the tank described
         near = np.argsort(abs(np.log(group.option_capacity.values[good] / size)))
@@ -232,13 +216,13 @@ def _offers(results, group: xr.Dataset) -> list[Block]:
         "option": str,
         "option_capacity": litres,
         "option_reliability": percent,
-        "option_capital": _capital,
-        "option_annual": _money,
-        "option_net_present_value": _money,
+        "option_capital": capital,
+        "option_annual": money,
+        "option_net_present_value": money,
     }
     table = _table(
         "offers", group.isel(option=good[: OFFERS_SHOWN + 1]), forms, currency=group.attrs["currency"]
     )
     words = SAY.front_caption(group.sizes["option"], None if marked is None else offer(group, marked))
-    drawn = front_figure(group, target.measure, target.reliability, marked)
+    drawn = front_figure(group, marked)
     return [picture("front", drawn, words, scale=WIDE), Paragraph(SAY.front(front_facts(group))), table]

@@ -7,12 +7,11 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import product
-from typing import Literal, get_args
+from typing import Literal
 
 import numpy as np
 import xarray as xr
 
-from rainharvest.core.errors import InputError, require
 from rainharvest.sizing.trade_off import ENOUGH, THREADS
 from rainharvest.storage.balance import BY_YEAR, LANES, TOTALS, balance
 from rainharvest.storage.simulate import as_series, common_time, simulate
@@ -27,11 +26,8 @@ class SmallestTank:
     """The answer to "how large must it be?"."""
 
     capacity: float  # [L] Smallest usable size, in whole litres, that reaches the target; NaN if none does
-    measure: str  # Which reliability was asked for
-    target: float  # [1] What it had to reach
     reached: float  # [1] What the size found reaches; if none does, the most that any tried reaches
     one_less: float  # [1] What one litre less reaches: below the target, or NaN at size zero
-    largest: float  # [L] Largest size tried
 
 
 def smallest_tank(inflow, demand, target: float, **settings) -> SmallestTank:
@@ -48,8 +44,6 @@ def smallest_tank(inflow, demand, target: float, **settings) -> SmallestTank:
     (5.0, 0.5, True)
     """
     series = as_series("inflow", inflow, common_time(inflow=inflow, demand=demand))
-    problem = f"the record has further dimensions {series.dims}"
-    require(series.dims == ("time",), problem, "give one member, roof or arrangement at a time", "inflow")
     return smallest_of_members(series.expand_dims("member"), demand, target, **settings)[0]
 
 
@@ -70,11 +64,6 @@ def smallest_of_members(
     it is not given; ``curve`` is what sizes simulated before reach, (member, capacity): it spares most of the search
     where more tank never gives less.
     """
-    problem = f"{target!r} is no reliability to reach"
-    require(0 < target <= 1, problem, "give a share above 0 and up to 1", "target")
-    known = get_args(Measure)
-    problem = f"no reliability is called {measure!r}"
-    require(measure in known, problem, f"use one of {', '.join(known)}", "measure")
     inflow = inflow.reset_coords(drop=True).transpose("member", "time")
 
     def reach(which: list[int], sizes: np.ndarray) -> np.ndarray:
@@ -94,7 +83,7 @@ def smallest_of_members(
         first, sizes = enough.argmax(axis=1), curve.capacity.values
         most = np.where(enough.any(axis=1), np.ceil(sizes[first]), most)
         short = np.where(first > 0, np.floor(sizes[first - 1]), 0.0)
-    return search(reach, target, measure, most, short)
+    return search(reach, target, most, short)
 
 
 def more_is_never_less(measure: str, *settings: Mapping[str, object]) -> bool:
@@ -114,7 +103,6 @@ def sizes_between(low: float, high: float) -> np.ndarray:
 def search(
     reach: Callable[[list[int], np.ndarray], np.ndarray],
     target: float,
-    measure: str,
     largest: np.ndarray,
     short: np.ndarray | float = 0.0,
 ) -> list[SmallestTank]:
@@ -150,8 +138,7 @@ def search(
         one_less[inside], reached[inside] = reach(list(inside), ends).T
     capacity = np.where(found, np.where(nothing, 0.0, high), math.nan)
     reached = np.where(nothing, without, reached)
-    rows = zip(*(values.tolist() for values in (capacity, reached, one_less, most)), strict=True)
-    return [SmallestTank(size, measure, target, *more) for size, *more in rows]
+    return list(map(SmallestTank, *(values.tolist() for values in (capacity, reached, one_less))))
 
 
 def smallest_within(
@@ -232,7 +219,6 @@ def sequent_peak(inflow, demand, theta: float = 1.0) -> float:
     >>> sequent_peak(flow, 3.5), sequent_peak(flow, 3.5, theta=0.0)
     (7.5, 14.5)
     """
-    require(0 <= theta <= 1, f"{theta!r} is out of range", "give theta from 0 to 1", "theta")
     inflow, demand = _steps(inflow, demand)
     if demand.sum() > inflow.sum() * (1 + 1e-12):
         return float("inf")
@@ -246,18 +232,9 @@ def sequent_peak(inflow, demand, theta: float = 1.0) -> float:
 
 
 def _steps(inflow, demand) -> tuple[np.ndarray, np.ndarray]:
-    """Return inflow and demand as checked arrays of one length."""
+    """Return inflow and demand as arrays of one length."""
     inflow = np.asarray(inflow, dtype=float)
-    try:
-        demand = np.broadcast_to(np.asarray(demand, dtype=float), inflow.shape)
-    except ValueError:
-        raise InputError(
-            f"demand and inflow ({inflow.size} steps) differ in length", "give as many", "demand"
-        ) from None
-    for name, values in (("inflow", inflow), ("demand", demand)):
-        sound = (values >= 0).all()
-        require(sound, "a step is missing or negative", "give a volume for every step", name)
-    return inflow, demand
+    return inflow, np.broadcast_to(np.asarray(demand, dtype=float), inflow.shape)
 
 
 TARGETS = (0.8, 0.9, 0.95, 0.99)
@@ -274,7 +251,6 @@ def no_failure(inflow, demand, *, theta: float = 0.0) -> tuple[float, float]:
     >>> no_failure([1, 3, 3, 5, 8, 6, 7, 2, 1], 3.5, theta=1.0)
     (8.0, 7.5)
     """
-    require(np.ndim(inflow) == 1, "the record has further dimensions", "give one member at a time", "inflow")
     peak = sequent_peak(inflow, demand, theta)
     # Rounding in sums of a hundred thousand days must not add a litre.
     size = math.nan if math.isinf(peak) else float(math.ceil(peak - 1e-9 * max(peak, 1.0)))
@@ -292,10 +268,7 @@ def merge_dry_days(inflow, *others) -> tuple[np.ndarray, ...]:
     >>> merge_dry_days(np.array([5.0, 0, 0, 0, 2, 3, 0]), np.ones(7))
     (array([5., 0., 2., 3., 0.]), array([1., 3., 1., 1., 1.]))
     """
-    days = inflow.shape[-1]
-    alike = all(series.shape[-1] == days for series in others)
-    require(alike, "the series differ in length", "give one value a day in each", "others")
-    wet = (inflow > 0).reshape(-1, days).any(axis=0)
+    wet = (inflow > 0).reshape(-1, inflow.shape[-1]).any(axis=0)
     # A step begins on each wet day, and on a dry day that follows a wet one.
     begins = wet.copy()
     begins[1:] |= wet[:-1]

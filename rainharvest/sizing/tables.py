@@ -35,8 +35,6 @@ def real_rate(nominal_rate: float, inflation: float) -> float:
     >>> round(real_rate(0.08, 0.05), 5)
     0.02857
     """
-    for name, value in (("nominal_rate", nominal_rate), ("inflation", inflation)):
-        require(value > -1, f"{value} a year is not possible", "give a share above -1", name)
     rate = (1.0 + nominal_rate) / (1.0 + inflation) - 1.0
     problem = f"a nominal rate of {nominal_rate:g} below inflation of {inflation:g}"
     require(rate >= -1e-12, problem, "give a nominal rate no lower than inflation", "rate")

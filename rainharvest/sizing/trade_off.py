@@ -50,9 +50,6 @@ def trade_off(inflow, demand, capacity, **settings) -> xr.Dataset:
     >>> curve.delivered.values
     array([5., 7.])
     """
-    sizes = np.asarray(capacity, dtype=float)
-    rising = sizes.ndim != 1 or (np.diff(sizes) > 0).all()
-    require(rising, "the tank sizes do not rise", "give each size once, smallest first", "capacity")
     done = simulate(inflow, demand, capacity, **settings)
     years = float(done.days_in_year.values.sum()) / DAYS_A_YEAR
     # Variables, all put in at once: with sliders the labelling would take longer than the simulation.
@@ -132,23 +129,17 @@ def scaled_catchment(
 
 
 def tank_inflows(
-    rain: Rain,
-    sites: list[Catchment],
-    drying: float,
-    intensity: Intensity,
-    series: Sequence[int] | None = None,
+    rain: Rain, sites: list[Catchment], intensity: Intensity, series: Sequence[int] | None = None
 ) -> np.ndarray:
     """Return the water at the tank inlet of several catchments on one record, or each on its own, (catchment, step)."""
-    _, rows = run_lanes(rain, sites, drying, intensity, (ROWS.index("inflow"),), series)
+    _, rows = run_lanes(rain, sites, DRYING.value, intensity, (ROWS.index("inflow"),), series)
     return np.ascontiguousarray(rows[0].T)
 
 
 def inflow_by_area(
     rain: xr.DataArray | pd.Series,
     catchment: Catchment,
-    areas: Sequence[float],
-    *,
-    drying: float | xr.DataArray = DRYING.value,
+    areas: np.ndarray,
     intensity: Intensity = INTENSITY,
 ) -> xr.DataArray:
     """Return the water at the tank inlet for roofs of several sizes, all roofs growing alike.
@@ -156,35 +147,26 @@ def inflow_by_area(
     >>> from rainharvest.catchment.tables import Roof
     >>> rain = pd.Series([10.0, 0.0, 4.0], index=pd.date_range("2001-01-01", periods=3))
     >>> hall = Catchment(roofs=(Roof(area=100, runoff_coefficient=0.9, wetting=0),), first_flush=0)
-    >>> inflow_by_area(rain, hall, [50, 100]).values
+    >>> inflow_by_area(rain, hall, np.array([50, 100])).values
     array([[405.,   0., 162.],
            [810.,   0., 324.]])
     """
-    areas = np.asarray(areas, dtype=float)
-    sound = areas.ndim == 1 and areas.size and (areas > 0).all()
-    require(sound, "a roof area is not above zero", "give one or more areas above zero", "areas")
     steps = read_daily(rain)
-    require(steps.depth.shape[1] == 1, "the rain has further dimensions", "give one record at a time", "rain")
     own = sum(roof.area for roof in catchment.roofs)
     sites = [scaled_catchment(catchment, area=a / own) for a in areas]
-    rows = tank_inflows(steps, sites, drying, intensity)
+    rows = tank_inflows(steps, sites, intensity)
     coords = labels(area=areas) | {"time": steps.array["time"].variable}
     return xr.DataArray(rows, coords, ("area", "time"), "inflow", attributes("inflow"))
 
 
-def demand_by_factor(demand: xr.DataArray | pd.Series, factors: Sequence[float]) -> xr.DataArray:
+def demand_by_factor(demand: xr.DataArray, factors: Sequence[float]) -> xr.DataArray:
     """Return the demand multiplied by each of several factors.
 
-    >>> days = pd.date_range("2001-01-01", periods=2)
-    >>> demand_by_factor(pd.Series([100.0, 80.0], days), [0.5, 2]).values
+    >>> demand_by_factor(xr.DataArray([100.0, 80.0], dims="time"), [0.5, 2]).values
     array([[ 50.,  40.],
            [200., 160.]])
     """
     factors = np.asarray(factors, dtype=float)
-    sound = factors.ndim == 1 and factors.size and (factors >= 0).all()
-    require(sound, "a multiple of the demand is below zero", "give zero or more", "factors")
-    if isinstance(demand, pd.Series):
-        demand = xr.DataArray(demand.to_numpy(float), {"time": demand.index.to_numpy()}, ("time",))
     along = xr.DataArray(factors, labels(demand_factor=factors), ("demand_factor",))
     return (along * demand.reset_coords(drop=True)).assign_attrs(attributes("demand")).rename("demand")
 

@@ -154,10 +154,8 @@ THIRST = 3.0
 
 def cannot_serve(study: Study) -> list[Mistake]:
     """Return where nothing may be served, and the tanks that hold less than a day asks on which every use draws."""
-    out = _cannot_serve(study, ())
-    for i, option in enumerate(study.option):
-        out += _cannot_serve(option.study, ("option", i, "study"))
-    return out
+    options = [(("option", i, "study"), option.study) for i, option in enumerate(study.option)]
+    return [mistake for start, one in [((), study), *options] for mistake in _cannot_serve(one, start)]
 
 
 def _cannot_serve(study: Study, start: tuple) -> list[Mistake]:
@@ -429,10 +427,8 @@ def study_from(data: dict, folder: Path) -> tuple[Study | None, list[Mistake]]:
         # One part that fails hides what does not fit together in another: each is looked at by itself.
         for start, tables in studies_of(whole):
             alone = {key: value for key, value in tables.items() if key != "option"}
-            mistakes += [
-                replace(m, loc=(*start, *m.loc))
-                for m in _validated(alone, _as_written(data, start), folder)[1]
-            ]
+            written = merged(data, value_at(data, start)) if start else data
+            mistakes += [replace(m, loc=(*start, *m.loc)) for m in _validated(alone, written, folder)[1]]
     else:
         mistakes += cannot_serve(study)
         mistakes += [
@@ -463,8 +459,3 @@ def _validated(tables: dict, data: dict, folder: Path) -> tuple[Study | None, li
         return Study.model_validate(tables, context={"folder": folder}), []
     except ValidationError as error:
         return None, found_by_pydantic(error, Study, data)
-
-
-def _as_written(data: dict, start: tuple) -> dict:
-    """Return the file's tables with what the option at a place changes, as the file has both."""
-    return merged(data, value_at(data, start)) if start else data

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from rainharvest.core.errors import require
 from rainharvest.core.outputs import check_folder, whole_files
+from rainharvest.core.text import templates
 from rainharvest.rainfall.record import make_record
 from rainharvest.study.file import Study
 from rainharvest.study.reference import schema_text, toml
@@ -46,7 +46,10 @@ def new_study(
         "hints": dict(hints or {}),
     }
     title = f"Rain for {known['site'] or 'the site'}"
-    text = _page().render(record=found, title=title, command=command(there, out))
+    environment = templates(Path(__file__).parent, keep_trailing_newline=True)
+    environment.filters["toml"] = toml
+    page = environment.get_template("new.toml.j2")
+    text = page.render(record=found, title=title, command=command(there, out))
     with whole_files(out) as folder:
         (folder / FILE).write_text(text, encoding="utf-8", newline="\n")
         (folder / "study.schema.json").write_text(schema_text(Study), encoding="utf-8", newline="\n")
@@ -78,15 +81,3 @@ def _from(path: Path, folder: Path) -> str:
         return Path(os.path.relpath(path, folder)).as_posix()
     except ValueError:  # another drive
         return path.resolve().as_posix()
-
-
-def _page():
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters["toml"] = toml
-    return environment.get_template("new.toml.j2")

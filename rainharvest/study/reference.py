@@ -18,6 +18,7 @@ from rainharvest.core.mistakes import metric_factor
 from rainharvest.core.quantities import SHOWN_UNITS
 from rainharvest.core.reader import US_UNITS
 from rainharvest.core.tables import meanings_of, models_of
+from rainharvest.core.text import templates
 from rainharvest.study.file import NOT_CHANGED, Study
 
 ROOT = Path(__file__).parents[2]
@@ -155,36 +156,11 @@ def _shown(unit: str) -> str:
 
 def page() -> str:
     """Return the page of every key, in Markdown."""
-    lines = [HEAD]
     of_study = _tables(Study, "")
     known = [table["keys"] for table in of_study]
-    for table in (*of_study, *(one for one in _tables(Region, "") if one["keys"] not in known)):
-        lines += ["", f"## {table['head']}", "", table["about"], "", *_ROW_HEAD]
-        lines += [
-            f"| {' | '.join(str(key[column]).replace('|', ',') for column in _COLUMNS)} |"
-            for key in table["keys"]
-        ]
-    return "\n".join(lines) + "\n"
-
-
-HEAD = """# The study file: every key
-
-Made from the tables of the package by `python -m rainharvest.study.reference`, with the JSON Schema
-(`data/studies/study.schema.json`) from which an editor completes keys and marks mistakes: name it in the comments at
-the top of a study file, `#:schema study.schema.json`.
-
-A study file is TOML: `[table]` begins a table, `[[table]]` one of several, text stands in quotes, numbers do not.
-Paths are meant from the folder of the study file and written with forward slashes, on Windows too. With `units = "us"`
-at the top every number is in the unit named after the metric one, and a key with "litre" in its name has "gallon"
-instead. A default without a source is the project's own choice. What looks implausible is doubted until `confirmed`
-names it."""
-
-_COLUMNS = ("name", "meaning", "unit", "default", "source", "range", "example")
-
-_ROW_HEAD = (
-    "| key | meaning | unit | default | source of the default | range | example |",
-    "|---|---|---|---|---|---|---|",
-)
+    tables = [*of_study, *(one for one in _tables(Region, "") if one["keys"] not in known)]
+    words = templates(Path(__file__).parent, keep_trailing_newline=True).get_template("reference.md.j2")
+    return words.render(tables=tables)
 
 
 def _tables(model: type[BaseModel], place: str) -> list[dict]:

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from functools import wraps
 from pathlib import Path
-
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from rainharvest.catchment.section import catchment_section
 from rainharvest.core.blocks import Report, Section, lettered, numbered
 from rainharvest.core.outputs import whole_files
 from rainharvest.core.reader import reading
+from rainharvest.core.text import templates
 from rainharvest.demand.section import demand_section
 from rainharvest.drought.section import bad_years_section, drought_section
 from rainharvest.rainfall.section import record_section
@@ -22,10 +20,10 @@ from rainharvest.storage.section import cautions_section, supply_section
 from rainharvest.study.file import reader_of
 from rainharvest.study.section import (
     FIXED,
+    SAY,
     answer_section,
     approval_section,
     assumptions_section,
-    issued,
     options_section,
     reproduce_section,
     site_section,
@@ -36,26 +34,13 @@ from rainharvest.study.word import report_document
 
 def report_page(report: Report) -> str:
     """Return the report as one HTML page that needs no other file."""
-    here = FileSystemLoader(Path(__file__).parent)
-    page = Environment(
-        loader=here, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return page.get_template("page.html.j2").render(report=report).strip() + "\n"
+    page = templates(Path(__file__).parent, autoescape=True).get_template("page.html.j2")
+    return page.render(report=report).strip() + "\n"
 
 
 PAPER = {"metric": "A4", "us": "Letter"}
 
 """Paper of the Word document; the page fits both."""
-
-
-def _of_rain(make):
-    """Return the maker of a section that a mains reserve does without: no rain enters it."""
-
-    @wraps(make)
-    def made(results: StudyResults) -> Section | None:
-        return None if results.study.arrangement.kind == "mains reserve" else make(results)
-
-    return made
 
 
 def _supply_section(results: StudyResults) -> Section:
@@ -69,8 +54,8 @@ CLIENT = (answer_section, size_section, drought_section, parts_section, cautions
 
 ANNEXES = (
     site_section,
-    _of_rain(record_section),
-    _of_rain(catchment_section),
+    record_section,
+    catchment_section,
     demand_section,
     sizes_section,
     options_section,
@@ -90,13 +75,18 @@ EARLY = """record_section catchment_section demand_section options_section bad_y
 """Those that take of the stages after the decision the drought and the options alone."""
 
 
+OF_RAIN = ("record_section", "catchment_section")
+
+"""Those that a mains reserve does without: no rain enters it."""
+
 MAKERS = {make.__name__: make for make in (*CLIENT, *ANNEXES)}
 
 
 def sections_of(results: StudyResults, names: Iterable[str]) -> dict[str, Section | None]:
     """Return some of the sections, by the names of their makers, in the reader's units."""
+    left_out = OF_RAIN if results.study.arrangement.kind == "mains reserve" else ()
     with reading(reader_of(results.study)):
-        return {name: MAKERS[name](results) for name in names}
+        return {name: None if name in left_out else MAKERS[name](results) for name in names}
 
 
 def study_report(results: StudyResults, made: Mapping[str, Section | None] | None = None) -> Report:
@@ -121,7 +111,7 @@ def study_report(results: StudyResults, made: Mapping[str, Section | None] | Non
             [one for make in part if (one := made[make.__name__]) is not None] for part in (CLIENT, ANNEXES)
         ]
         sections = numbered((*parts[0], *lettered(parts[1])))
-        issue = issued(study.report)
+        issue = SAY.issued(study.report)
     heading = tuple(
         text for text in (study.site.name, study.report.client, study.report.author, issue) if text
     )
@@ -152,4 +142,4 @@ def save_report(report: Report, folder: str | os.PathLike) -> None:
 def report_files(report: Report, folder: Path) -> None:
     """Write the two files of a report into a folder that is there."""
     (folder / "report.html").write_text(report_page(report), encoding="utf-8", newline="\n")
-    (folder / "report.docx").write_bytes(report_document(report, report.template or None))
+    (folder / "report.docx").write_bytes(report_document(report))

@@ -137,6 +137,8 @@ def _signed(
     """Return the results with what says where they come from."""
     weather = {} if flows.evapotranspiration is None else flows.evapotranspiration.attrs
     named = {"weather_file": "source_file", "weather_sha256": "sha256"}
+    # station where it is one's, name, SHA-256
+    others = [("", Path(name).name, _digest(folder / name)) for name in _named(text, rain=False)]
     return done.assign_attrs(
         {name: weather[key] for name, key in named.items() if key in weather},
         title=study.title,
@@ -145,16 +147,10 @@ def _signed(
         rain_sha256=record.raw.attrs.get("sha256", ""),
         rain_file=Path(record.raw.attrs.get("source_file", study.rain.file)).name,
         rainharvest_version=rainharvest.__version__,
-        input_files=json.dumps(_inputs(text, record, folder)),
+        input_files=json.dumps([*record.sources, *others]),
         seed=study.rain.seed,
         Conventions="CF-1.11",
     )
-
-
-def _inputs(text: str, record: StudyRecord, folder: Path) -> list[tuple[str, str, str]]:
-    """Return every input file of a study: station where it is one's, name, SHA-256."""
-    others = [("", Path(name).name, _digest(folder / name)) for name in _named(text, rain=False)]
-    return [*record.sources, *others]
 
 
 def _named(text: str, rain: bool = True) -> list[str]:

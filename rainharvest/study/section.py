@@ -20,6 +20,7 @@ from rainharvest.core.blocks import (
     Section,
     Table,
     picture,
+    table_of,
 )
 from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.quantities import QUANTITIES
@@ -33,11 +34,10 @@ from rainharvest.siteworks.facts import siteworks_of
 from rainharvest.siteworks.section import bill_said
 from rainharvest.siteworks.tables import siteworks_defaults
 from rainharvest.siteworks.treatment import OF_TREATMENT
-from rainharvest.sizing.section import confidence, headline
+from rainharvest.sizing.section import capital, confidence, headline, money, whole
 from rainharvest.sizing.tables import costs_defaults
 from rainharvest.storage.tables import DEFAULTS as OF_TANK
 from rainharvest.study.facts import answer_facts
-from rainharvest.study.file import Report as ReportTable
 from rainharvest.study.file import Study
 from rainharvest.study.stages import StudyResults
 
@@ -156,11 +156,6 @@ def _range(default: Default) -> str:
     return SAY.range(*(None if end is None else number(in_units(end, default.unit)[0], 3) for end in ends))
 
 
-def issued(report: ReportTable) -> str:
-    """Return the date and the revision, or that it is a draft."""
-    return SAY.issued(report)
-
-
 def approval_section(results: StudyResults) -> Section:
     """Return who answers for the report, with room to sign."""
     words, report = FIXED["approval"], results.study.report
@@ -169,7 +164,7 @@ def approval_section(results: StudyResults) -> Section:
         for key, said in words["rows"].items()
     )
     table = Table(words["caption"], tuple(words["head"]), rows, widths=(0.18, 0.36, 0.18, 0.28))
-    return Section("approval", words["title"], (Paragraph(issued(report)), table))
+    return Section("approval", words["title"], (Paragraph(SAY.issued(report)), table))
 
 
 def reproduce_section(results: StudyResults) -> Section:
@@ -187,6 +182,11 @@ def reproduce_section(results: StudyResults) -> Section:
     )
 
 
+def nominal(size: float) -> str:
+    """Return a size as it is asked for in the trade, in words."""
+    return litres(size, up=True)
+
+
 def options_section(results: StudyResults) -> Section | None:
     """Return the study and its options side by side."""
     from rainharvest.study.figures import options_figure
@@ -195,30 +195,27 @@ def options_section(results: StudyResults) -> Section | None:
     if options is None:
         return None
     target = results.study.target.reliability
-    columns = [
-        "recommended_nominal",
-        "described_nominal",
-        "rain_reliability",
-        "delivered_a_year",
-        "failed_a_year",
-    ]
-    columns += ["mains_a_year"] if float(options.mains_a_year.max()) > 0 else []
-    columns += [name for name in ("capital", "annual") if name in options]
-    head = tuple(
-        text.format(currency=options.attrs["currency"])
-        for text in (FIXED["options_head"][c] for c in ("study_option", *columns))
-    )
-    rows = tuple(
-        (str(name), *(_cell(column, float(options[column][i])) for column in columns))
-        for i, name in enumerate(options.study_option.values)
-    )
+    forms = {
+        "study_option": str,
+        "recommended_nominal": lambda size: nominal(size) if math.isfinite(size) else FIXED["none"],
+        "described_nominal": nominal,
+        "rain_reliability": percent,
+        "delivered_a_year": litres,
+        "failed_a_year": whole,
+        "mains_a_year": litres,
+        "capital": capital,
+        "annual": money,
+    }
+    shown = options if float(options.mains_a_year.max()) > 0 else options.drop_vars("mains_a_year")
+    forms = {name: form for name, form in forms.items() if name in shown}
+    head = [FIXED["options_head"][name].format(currency=options.attrs["currency"]) for name in forms]
     names, notes = options.study_option.values, options.option_note.values
     noted = tuple(f"{name}: {note}" for name, note in zip(names, notes, strict=True) if note)
     blocks = [Paragraph(text) for text in options_said(options, target)]
     blocks += [Bullets(noted)] if noted else []
     blocks += [
         picture("options", options_figure(options, target), options_caption(options), scale=WIDE),
-        Table(FIXED["captions"]["options"], head, rows, frozenset(range(1, len(head)))),
+        table_of(FIXED["captions"]["options"], head, shown, forms),
     ]
     return Section("options", FIXED["titles"]["options"], tuple(blocks))
 
@@ -246,15 +243,3 @@ def options_caption(options: xr.Dataset) -> str:
     return SAY.options_caption(
         options.sizes["study_option"], options.nominal.values, options.rain_reliability.values
     )
-
-
-def _cell(column: str, value: float) -> str:
-    if not math.isfinite(value):
-        return FIXED["none"]
-    if column == "rain_reliability":
-        return percent(value)
-    if column == "failed_a_year":
-        return number(round(value))
-    if column in ("capital", "annual"):
-        return number(value, 3 if column == "capital" else 2)  # as on page 1
-    return litres(value, up=column.endswith("nominal"))

@@ -18,7 +18,7 @@ import xarray as xr
 
 from rainharvest.catchment.facts import study_water, with_hardness
 from rainharvest.core.kept import StageData, keep, key_of, recall, table_from_dataset, table_to_dataset
-from rainharvest.core.tables import known_of, models_of
+from rainharvest.core.mistakes import named_files
 from rainharvest.demand.facts import study_demand, study_evapotranspiration
 from rainharvest.rainfall.record import StudyRecord, study_record
 from rainharvest.sizing.facts import curve_facts, decision_facts
@@ -67,8 +67,10 @@ def results_of(run: Run, stage: str) -> StageData:
 
 def stage_key(run: Run, stage: str) -> str:
     """Return the digest of everything that a stage's results depend on."""
-    said = {name: _section(run.study, name) for name in STAGES[stage].reads}
-    files = [(path.name, _digest(path)) for table in STAGES[stage].reads for path in _named(run, table)]
+    reads = STAGES[stage].reads
+    said = {name: _section(run.study, name) for name in reads}
+    named = named_files({name: said[name] for name in reads if name in Study.model_fields}, Study)
+    files = [(Path(name).name, _digest(run.folder / name)) for _, name in named]
     return key_of(stage, said, files, *(stage_key(run, before) for before in STAGES[stage].takes))
 
 
@@ -130,18 +132,6 @@ def _section(study: Study, name: str) -> object:
     table, _, key = name.partition(".")
     said = study.model_dump(mode="json", include={table})[table]
     return said[key] if key else said
-
-
-def _named(run: Run, table: str) -> list[Path]:
-    """Return the files that a table of the study file names."""
-    given = getattr(run.study, table.partition(".")[0])
-    out = []
-    for model in models_of(Study.model_fields[table].annotation) if table in Study.model_fields else []:
-        for key in known_of(model, "file"):
-            named = getattr(given, key, None)
-            several = named if isinstance(named, tuple) else (named,)
-            out += [run.folder / name for name in several if name]
-    return out
 
 
 def _digest(path: Path) -> str:

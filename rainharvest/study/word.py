@@ -115,18 +115,18 @@ def opened(template: str | os.PathLike) -> Document:
         raise InputError(problem, remedy, "report.template", template) from None
 
 
-def prepared_document(report: Report, template: str | os.PathLike | None = None) -> Document:
+def prepared_document(report: Report) -> Document:
     """Return an empty document with the styles, the paper and the page numbers of a template in place.
 
     A firm's own template keeps its header, logo, paper and styles; only the styles that it lacks are added from ours.
     """
     ours = docx.Document(str(Path(__file__).with_name("template.docx")))
     document = ours
-    if template is None:
+    if not report.template:
         page = document.sections[0]
         page.page_width, page.page_height = (Mm(size) for size in PAPERS[report.paper])
     else:
-        document = opened(template)
+        document = opened(report.template)
         known = {style.name for style in document.styles}
         for style in ours.styles:
             if style.name not in known:
@@ -206,13 +206,13 @@ def add_table(
     return table
 
 
-def report_document(report: Report, template: str | os.PathLike | None = None) -> bytes:
+def report_document(report: Report) -> bytes:
     """Return the report as a Word document.
 
     Headings, captions, cautions, tables and listings have a style each, so that a consultant changes the look in one
     place: a template of their own (`[report] template`), or ours. Contents and numbers are fields.
     """
-    document = prepared_document(report, template)
+    document = prepared_document(report)
     page = document.sections[0]
     width = page.page_width - page.left_margin - page.right_margin
     add_text(document, report.title, "Title")

@@ -137,9 +137,9 @@ def test_most_starts_come_when_half_the_flow_is_drawn(flow, drawn):
 
 def test_the_pump_stops_before_it_runs_dry():
     tank = vessel_of(10_000, height=2.0)
-    assert dry_running_level(tank, 0.15) == pytest.approx(0.25)
+    assert dry_running_level(tank) == pytest.approx(0.1 + 0.1)
     with pytest.raises(InputError, match="would stop at"):
-        dry_running_level(tank, 2.0)
+        dry_running_level(vessel_of(10_000, height=0.1))
 
 
 def test_pumps_that_cannot_be_get_plain_answers():

@@ -8,13 +8,13 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from rainharvest import InputError
-from rainharvest.siteworks.base import base_of, vessel_of
+from rainharvest.siteworks.base import base_of, flotation_of, vessel_of
+from rainharvest.siteworks.delivery import air_pressure, suction_of
 from rainharvest.siteworks.facts import buildability
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said
 from rainharvest.siteworks.tables import PumpPlan, SiteWorks
-from rainharvest.siteworks.underground import air_pressure, flotation_of, suction_of
 
 SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
@@ -22,7 +22,7 @@ SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 def test_what_lifts_an_empty_tank_and_what_holds_it_by_hand():
     # 5 m2 of plan, 2 m high, its floor 2.5 m deep, groundwater 1 m below the ground: it stands 1.5 m in water
     tank = vessel_of(10_000, "rectangular", tank_width=2.0)
-    base = base_of(tank, slab_margin=0.0)
+    base = base_of(tank, SiteWorks(slab_margin=0.0))
     lift = flotation_of(SiteWorks(buried=2.5, groundwater=1.0), tank, base)
     assert lift.displaced == pytest.approx(7500) and lift.measured
     # tank 300 kg; 0.5 m of earth over it, dry, 1600 x 0.5 x 5; slab 5 x 0.1 x (2400 - 1000)
@@ -41,7 +41,7 @@ def test_what_lifts_an_empty_tank_and_what_holds_it_by_hand():
 
 def test_a_lying_tank_half_in_water_displaces_half_of_itself():
     tank = vessel_of(6000, "horizontal", 1.6, tanks=2)
-    lift = flotation_of(SiteWorks(buried=2.0, groundwater=1.2), tank, base_of(tank))
+    lift = flotation_of(SiteWorks(buried=2.0, groundwater=1.2), tank, base_of(tank, SiteWorks()))
     assert lift.displaced == pytest.approx(1500)
 
 
@@ -49,10 +49,10 @@ def test_a_lying_tank_half_in_water_displaces_half_of_itself():
 def test_the_concrete_that_is_asked_for_holds_it_and_no_less_does(depth, water, form):
     tank = vessel_of(8000, form, 1.8)
     site = SiteWorks(buried=depth, groundwater=water)
-    lift = flotation_of(site, tank, base_of(tank))
+    lift = flotation_of(site, tank, base_of(tank, site))
     if lift.floats:
         tied = site.model_copy(update={"anchor_mass": lift.more_concrete})
-        held = flotation_of(tied, tank, base_of(tank))
+        held = flotation_of(tied, tank, base_of(tank, tied))
         assert held.holding == pytest.approx(held.wanted)
 
 

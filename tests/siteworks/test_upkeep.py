@@ -1,13 +1,15 @@
 """Siting, parts and upkeep: they come from the site, and are complete."""
 
+from types import SimpleNamespace
 from typing import get_args
 
 import pytest
+import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from rainharvest import InputError
+from rainharvest.catchment.hydraulics import run_levels
 from rainharvest.catchment.tables import Catchment, Conveyance, Roof
 from rainharvest.core.defaults import CAUTIONS
 from rainharvest.core.reader import MONTHS_SHORT
@@ -42,8 +44,6 @@ def test_rows_speak_of_what_there_is():
     assert all(task.get("mind", "") in {"", *CAUTIONS} for task in TASKS)
     assert set(get_args(SiteWorks.model_fields["ground"].annotation)) == set(GROUNDS)
     assert set(get_args(SiteWorks.model_fields["form"].annotation)) == set(SHAPES)
-    with pytest.raises(InputError, match="13 is no month"):
-        upkeep_calendar(set(), 13)
 
 
 def test_parts_come_from_the_site_and_cost_what_the_user_says():
@@ -51,19 +51,22 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
     run = Conveyance(kind="wet", run=30, bore=100, outlet_level=3.0, inlet_level=2.2)
     roofs = (Roof(area=60), Roof(area=40))
     site = SiteWorks(overflow_run=5.0, pump={"highest_tap": 4.0, "vessel_volume": 80.0})
-    parts = site_parts(
-        site,
-        tank,
-        base_of(tank),
-        Tap(tap_height=0.5),
-        {"roof", "wet run", "pump", "mains", "filters", "lamp", "chlorine", "combined"},
-        catchment=Catchment(roofs=roofs, conveyance=run, first_flush=1.0),
+    catchment = Catchment(roofs=roofs, conveyance=run, first_flush=1.0)
+    works = SimpleNamespace(
+        site=site,
+        vessel=tank,
+        base=base_of(tank, site),
+        tap=Tap(tap_height=0.5),
+        there={"roof", "wet run", "pump", "mains", "filters", "lamp", "chlorine", "combined"},
+        given=SimpleNamespace(catchment=catchment, conveyance=run, arrangement="combined", units="metric"),
         overflow=OverflowPipe(100.0, 2, 9.0),
-        soakaway_length=2.0,
+        soakaway=xr.Dataset({"soakaway_length": 2.0}),
         pump=pump_works(site.pump, tank, 0.1),
         chlorine=chlorine_plan(0.8, 1000.0),
-        arrangement="combined",
+        bucket_fits=True,
+        air_gap=lambda: 40.0,
     )
+    parts = site_parts(works)
     found = {part.part: part for part in parts}
     assert found["tank"].quantity == 2 and found["overflow pipe"].quantity == 20
     assert found["clean stone"].quantity == 3
@@ -84,7 +87,8 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
 def test_siting_says_what_fits_what_does_not_and_what_nobody_measured():
     tank = vessel_of(10_000, height=2.0)
     run = Conveyance(kind="dry", run=60, bore=100, outlet_level=2.5, inlet_level=1.5)
-    table = siting_checks(tank, SiteWorks(soakaway_distance=3.0, opening=2.3), run, 3.0)
+    site = SiteWorks(soakaway_distance=3.0, opening=2.3)
+    table = siting_checks(tank, site, run_levels(run, 3.0), rain=True)
     fits = dict(zip(table.check, table.fits, strict=True))
     assert fits["inlet above the overflow"] == "no"
     assert fits["soakaway clear of buildings and boundary"] == "no"

@@ -25,7 +25,6 @@ from rainharvest.sizing.section import (
     headline,
     recommendation,
     sizes_section,
-    terms_words,
 )
 from rainharvest.sizing.shortcuts import longest_whole_days
 from rainharvest.sizing.smallest import merge_dry_days, run_versions
@@ -240,7 +239,9 @@ def test_a_mains_reserve_saves_nothing_and_has_no_band():
     group = study_results(CLINIC, last="costs").groups["sizing"]
     assert float(group.mains_saved.max()) == 0 and float(group.saved_bill.max()) == 0
     assert "sure_size" not in group and "holds no rain" in recommendation(group)[0]
-    assert "saves no mains water" in terms_words(group) and "counts as mains" not in terms_words(group)
+    assert "saves no mains water" in SAY.terms(group.attrs) and "counts as mains" not in SAY.terms(
+        group.attrs
+    )
     with pytest.raises(InputError, match="no rain feeds this tank"):
         prepare_sizing(CLINIC)
 
@@ -260,8 +261,8 @@ def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):
     )
     group = study_results(path, last="costs").groups["sizing"]
     assert group.attrs["real_rate"] == pytest.approx(0.04)
-    assert "the real rate that the nominal one and inflation leave" in terms_words(group)
-    assert "share of its life that is left" in terms_words(group)
+    assert "the real rate that the nominal one and inflation leave" in SAY.terms(group.attrs)
+    assert "share of its life that is left" in SAY.terms(group.attrs)
     # The last kilolitres are the dearest, so the first that the tank saves are worth most.
     # Bills are those of the first filling, the volume is the middle of all: a per cent between them.
     each = group.saved_bill / (group.mains_saved / 1000)
@@ -344,8 +345,6 @@ def test_more_people_ask_for_more_and_more_roof_brings_more(grid):
     own = moved(grid, **base).reliability
     assert (moved(grid, **(base | {"people": 1.5 * grid.people})).reliability < own).all()
     assert (moved(grid, **(base | {"area": 1.5 * grid.area})).reliability > own - 1e-12).all()
-    with pytest.raises(InputError, match="people"):
-        moved(grid, **(base | {"people": 0}))
 
 
 def test_sliders_with_time_reliability_and_rationing(tmp_path):
@@ -392,8 +391,6 @@ def test_joined_days_give_the_same_volumes(rng):
             daily = simulate(row, demand, sizes, theta=theta, start=xr.DataArray(sizes / 2, dims="capacity"))
             np.testing.assert_allclose(done["drawn"][0], daily.delivered, rtol=1e-12)
             np.testing.assert_allclose(done["spilled"][0], daily.spilled, rtol=1e-9, atol=1e-9)
-    with pytest.raises(InputError, match="length"):
-        merge_dry_days(inflow, demand[:5])
 
 
 def test_finer_rain_is_cut_to_whole_days():

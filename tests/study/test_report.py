@@ -19,7 +19,7 @@ from rainharvest.core.reader import days, percent, reading
 from rainharvest.study.file import reader_of
 from rainharvest.study.report import report_page, save_report, study_report
 from rainharvest.study.run import study_results
-from rainharvest.study.section import FIXED, approval_section, assumptions_section, issued
+from rainharvest.study.section import FIXED, SAY, approval_section, assumptions_section
 from rainharvest.study.word import report_document
 
 ROOT = Path(__file__).parents[2]
@@ -90,7 +90,7 @@ def test_it_can_be_signed(results, report):
     bare = results.study.report.model_copy(update={"date": None, "revision": "B"})
     draft = dataclasses.replace(results, study=results.study.model_copy(update={"report": bare}))
     with reading(reader_of(draft.study)):
-        assert issued(draft.study.report) == "Draft, not issued: revision B"
+        assert SAY.issued(draft.study.report) == "Draft, not issued: revision B"
         assert approval_section(draft).blocks[-1].rows[0][2] == ""
 
 
@@ -284,7 +284,7 @@ def test_a_firms_own_template_keeps_its_looks_and_gets_what_it_lacks(report, let
 
     before = {style.name for style in docx.Document(str(letterhead)).styles}
     assert not before & set(LACKING)
-    done = docx.Document(io.BytesIO(report_document(report, letterhead)))
+    done = docx.Document(io.BytesIO(report_document(dataclasses.replace(report, template=str(letterhead)))))
     assert done.sections[0].header.paragraphs[0].text == "Invented Water Partners"
     assert abs(done.sections[0].page_width - Mm(200)) < 1000
     assert done.styles["Heading 1"].font.color.rgb == RGBColor(0x7A, 0x1F, 0x5C)
