@@ -25,10 +25,11 @@ def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
     return np.minimum(apart, 366 - apart)
 
 
-def years_drawn(years: np.ndarray, members: int, rng: np.random.Generator) -> np.ndarray:
-    """Return how often each member draws each year: with replacement, so that members differ as samples do."""
-    count = int(years[-1]) + 1
-    return rng.multinomial(count, np.full(count, 1 / count), size=members).astype(float)
+def years_drawn(days: pd.DatetimeIndex, members: int, rng: np.random.Generator) -> np.ndarray:
+    """Return how often each member draws the year of each day: with replacement, as samples differ."""
+    year = days.year.to_numpy() - days[0].year
+    count = int(year[-1]) + 1
+    return rng.multinomial(count, np.full(count, 1 / count), size=members)[:, year]
 
 
 def drawn(weights: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -38,12 +39,11 @@ def drawn(weights: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return (reached < rng.random(len(weights))[:, None] * reached[:, -1:]).sum(axis=1)
 
 
-def run_starts(known: np.ndarray, days: pd.DatetimeIndex, first: int, length: int, window: int) -> np.ndarray:
+def run_starts(known: np.ndarray, season: np.ndarray, first: int, length: int, window: int) -> np.ndarray:
     """Return where a wholly known run of ``length`` days begins within ``window`` days of the season."""
     count = np.concatenate([[0], np.cumsum(known)])
-    whole = count[length:] - count[:-length] == length
-    near = season_distance(days.day_of_year.to_numpy()[: len(whole)], days.day_of_year[first]) <= window
-    return np.flatnonzero(whole & near)
+    starts = np.flatnonzero(season_distance(season[: len(season) - length + 1], season[first]) <= window)
+    return starts[count[starts + length] - count[starts] == length]
 
 
 def _flank_misses(filled, known, around, starts, first, length, wet_day) -> np.ndarray:
@@ -72,7 +72,7 @@ def resample(
     filled: np.ndarray,
     known: np.ndarray,
     around: tuple[np.ndarray, np.ndarray],
-    days: pd.DatetimeIndex,
+    season: np.ndarray,
     first: int,
     length: int,
     wet_day: float,
@@ -88,7 +88,7 @@ def resample(
     too few whole runs exist is filled in two halves.
     """
     for window in (15, 30, 45):
-        starts = run_starts(known, days, first, length, window)
+        starts = run_starts(known, season, first, length, window)
         if len(starts) < ENOUGH:
             continue
         if (_flank_misses(filled[:1], known, around, starts, first, length, wet_day) == 0).sum() >= ENOUGH:
@@ -96,15 +96,14 @@ def resample(
     if len(starts) < ENOUGH:
         if length > 1:
             half = length // 2
-            return resample(filled, known, around, days, first, half, wet_day, weights, rng) and resample(
-                filled, known, around, days, first + half, length - half, wet_day, weights, rng
+            return resample(filled, known, around, season, first, half, wet_day, weights, rng) and resample(
+                filled, known, around, season, first + half, length - half, wet_day, weights, rng
             )
         if len(starts) == 0:
             return False
     misses = _flank_misses(filled, known, around, starts, first, length, wet_day)
     most = np.partition(misses, min(ENOUGH, len(starts)) - 1, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
-    year = days.year.to_numpy()[starts] - days[0].year
-    chosen = starts[drawn(weights[:, year] * (misses <= most), rng)]
+    chosen = starts[drawn(weights[:, starts] * (misses <= most), rng)]
     filled[:, first : first + length] = np.take_along_axis(
         filled, chosen[:, None] + np.arange(length), axis=1
     )
@@ -130,7 +129,7 @@ def split_total(total: float, pattern: np.ndarray) -> np.ndarray | None:
 def spread_alone(
     total: float,
     sound: np.ndarray,
-    days: pd.DatetimeIndex,
+    season: np.ndarray,
     first: int,
     length: int,
     members: int,
@@ -145,7 +144,7 @@ def spread_alone(
     out = np.zeros((members, length))
     if total == 0:
         return out
-    starts = run_starts(np.isfinite(sound), days, first, length, 45)
+    starts = run_starts(np.isfinite(sound), season, first, length, 45)
     runs = sound[starts[:, None] + np.arange(length)]
     runs = runs[runs.sum(axis=1) > 0]
     if len(runs) == 0:
@@ -395,10 +394,9 @@ def _relations(sound, donor, wetness, days, rng) -> tuple[dict[int, _Relation], 
 
 def _levels(level, days, new, members, rng) -> np.ndarray:
     """Return levels in the scatter for the new days, drawn in whole runs so that they keep their sequence."""
-    season, years = days.day_of_year.to_numpy(), days.year.to_numpy() - days[0].year
+    season, weights = days.day_of_year.to_numpy(), years_drawn(days, members, rng)
     known = np.isfinite(level)
     count, summed = (np.concatenate([[0], np.cumsum(x)]) for x in (known, np.nan_to_num(level)))
-    weights = years_drawn(years, members, rng)
     out = rng.random((members, len(new)))
     for run in np.split(np.arange(len(new)), np.flatnonzero(np.diff(new) != 1) + 1):
         length = len(run)
@@ -412,7 +410,7 @@ def _levels(level, days, new, members, rng) -> np.ndarray:
         starts = starts[np.argsort(apart, kind="stable")[:ENOUGH]]
         taken = np.full((members, length), np.nan)
         for _ in range(TRIES):  # a stretch that one run does not know is taken from the next
-            chosen = starts[drawn(weights[:, years[starts]], rng)]
+            chosen = starts[drawn(weights[:, starts], rng)]
             taken = np.where(np.isnan(taken), level[chosen[:, None] + np.arange(length)], taken)
         out[:, run] = np.where(np.isnan(taken), out[:, run], taken)
     return out

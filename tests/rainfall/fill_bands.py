@@ -71,7 +71,10 @@ def one_filling(name, others, lengths, seed, share=0.15, members=MEMBERS):
     wet = (filled[:, hidden] >= 1).mean() - (values[hidden] >= 1).mean()
     return {
         WETTER: (values[hidden].mean() / season_mean(values, days)[hidden].mean() - 1, np.nan),
-        "rain of the hidden days (%)": (100 * (filled[:, hidden].mean() / values[hidden].mean() - 1), np.nan),
+        "rain of the hidden days (%)": (
+            100 * (filled[:, hidden].mean() / values[hidden].mean() - 1),
+            float(held(filled[:, hidden].mean(axis=1), values[hidden].mean())),
+        ),
         "wet days of the hidden (points)": (100 * wet, np.nan),
         "annual totals (%)": (
             100 * (totals[:-1, touched].mean() / totals[-1, touched].mean() - 1),
