@@ -395,37 +395,32 @@ def _relations(sound, donor, wetness, days, rng) -> tuple[dict[int, _Relation], 
 def _levels(level, days, new, members, rng) -> np.ndarray:
     """Return levels in the scatter for the new days, drawn in whole runs so that they keep their sequence."""
     season, weights = days.day_of_year.to_numpy(), years_drawn(days, members, rng)
-    known = np.isfinite(level)
-    count, summed = (np.concatenate([[0], np.cumsum(x)]) for x in (known, np.nan_to_num(level)))
+    summed = np.pad(np.cumsum([np.isfinite(level), np.nan_to_num(level)], axis=1), ((0, 0), (1, 0)))
+    every, last = np.arange(len(level) + 1), len(level)
+    before = summed - summed[:, np.maximum(every - AROUND, 0)]
+    after = summed[:, np.minimum(every + AROUND, last)] - summed
+    beside = np.pad(level, 1, constant_values=np.nan)
     out = rng.random((members, len(new)))
     for run in np.split(np.arange(len(new)), np.flatnonzero(np.diff(new) != 1) + 1):
-        length = len(run)
-        near = season_distance(season[: len(season) - length + 1], season[new[run[0]]]) <= SEASON
-        starts = np.flatnonzero(near)
-        share = (count[starts + length] - count[starts]) / length
+        first, length = new[run[0]], len(run)
+        starts = np.flatnonzero(season_distance(season[: last - length + 1], season[first]) <= SEASON)
+        share = (summed[0, starts + length] - summed[0, starts]) / length
         starts = starts[(share > 0) & (share >= min(share.max(initial=0), KNOWN))]
         if not len(starts):
             continue
-        apart = _apart(summed, count, starts, new[run[0]], length)
+        at = np.append(starts, first)
+        count, total = before[:, at] + after[:, at + length]
+        mean = total / np.where(count > 0, count, np.nan)
+        apart = 0.0
+        for weight, side in zip(ALIKE, (beside[at], beside[at + length + 1], mean), strict=True):
+            # a run that does not know its sides is as far off as the middle of the scatter
+            apart += weight * np.nan_to_num((side[:-1] - side[-1]) ** 2, nan=1 / 12)
         starts = starts[np.argsort(apart, kind="stable")[:ENOUGH]]
         taken = np.full((members, length), np.nan)
         for _ in range(TRIES):  # a stretch that one run does not know is taken from the next
             chosen = starts[drawn(weights[:, starts], rng)]
             taken = np.where(np.isnan(taken), level[chosen[:, None] + np.arange(length)], taken)
         out[:, run] = np.where(np.isnan(taken), out[:, run], taken)
-    return out
-
-
-def _apart(summed, count, starts, first, length) -> np.ndarray:
-    """Return how far the levels on both sides of runs of days are from those on both sides of a gap."""
-    last, at, out = len(count) - 1, np.append(starts, first), np.zeros(len(starts))
-    before, after = [(-1, 0)], [(length, length + 1)]
-    for weight, parts in zip(ALIKE, (before, after, [(-AROUND, 0), (length, length + AROUND)]), strict=True):
-        ends = [(np.clip(at + a, 0, last), np.clip(at + b, 0, last)) for a, b in parts]
-        known = sum(count[b] - count[a] for a, b in ends)
-        mean = sum(summed[b] - summed[a] for a, b in ends) / np.where(known > 0, known, 1)
-        if known[-1]:  # a run that does not know its sides is as far off as the middle of the scatter
-            out += weight * np.where(known[:-1] > 0, (mean[:-1] - mean[-1]) ** 2, 1 / 12)
     return out
 
 
