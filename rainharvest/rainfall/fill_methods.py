@@ -14,9 +14,12 @@ from rainharvest.core.text import texts_of
 from rainharvest.rainfall.flags import Neighbour
 
 LIMITS = {name: row.value for name, row in defaults_of("rainfall")["fill"].items()}
-FLANK = 1  # days on either side of a gap that are matched wet with wet; beyond, the wetness, in thirds
 
 ENOUGH = 60  # runs to choose among, at least
+
+ALIKE_AROUND = (
+    1 / 6
+)  # mean difference of ranks of wetness up to which runs are sought no farther in the season
 
 
 def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
@@ -47,24 +50,23 @@ def run_starts(known: np.ndarray, season: np.ndarray, first: int, length: int, w
 
 
 def _flank_misses(filled, known, around, starts, first, length, wet_day) -> np.ndarray:
-    """Return, for each member and run, how far the days either side disagree; 0 where all agree.
+    """Return, for each member and run, on how many sides the next day disagrees, and how far the wetness does.
 
-    On either side a day is wet with wet or dry with dry, and the wetness beyond is in the same third.
+    The next days agree wet with wet and dry with dry. The wetness before and after, in ranks among the runs, counts
+    for less: its mean difference, below 1.
     """
-    misses = np.zeros(len(starts))
+    apart = np.zeros(len(starts))
     for wetness, step in zip(around, (0, length - 1), strict=True):
-        there, third = wetness[starts + step], len(starts) // 3
-        for edge in np.partition(there, (third, 2 * third))[[third, 2 * third]]:
-            misses += ((there >= edge) != (wetness[first + step] >= edge)) / 2
-    misses = np.tile(misses, (len(filled), 1))
+        there = wetness[starts + step]
+        rank = np.searchsorted(np.sort(there), np.append(there, wetness[first + step]))
+        apart += np.abs(rank[:-1] - rank[-1]) / (2 * len(starts) + 1)
+    misses = np.tile(apart, (len(filled), 1))
     last = filled.shape[1] - 1
-    for step in range(1, FLANK + 1):
-        for off in (-step, length - 1 + step):
-            here, there = first + off, np.clip(starts + off, 0, last)
-            if not 0 <= here <= last or np.isnan(filled[0, here]):
-                continue
+    for off in (-1, length):
+        here, there = first + off, np.clip(starts + off, 0, last)
+        if 0 <= here <= last and not np.isnan(filled[0, here]):
             unlike = (filled[:, here, None] >= wet_day) != (filled[:, there] >= wet_day)
-            misses += (unlike | (there != starts + off) | ~known[there]) * 2.0 ** (1 - step)
+            misses += unlike | (there != starts + off) | ~known[there]
     return misses
 
 
@@ -82,16 +84,16 @@ def resample(
     """Fill one gap of every member, in place, with a real run of days of the same season.
 
     A run of the same length is drawn from the other years (or other weeks) within 15 days of the season
-    (30, then 45, where fewer than sixty agree), among those with wet or dry days next to them as the gap has, and
-    with the wetness before and after in the same third; the sixty that agree best, and all as good, where too
-    few do. The run is taken as it was, so amounts, wet days and spells keep their sequence. A gap for which
-    too few whole runs exist is filled in two halves.
+    (30, then 45, where fewer than sixty agree): the sixty with wet or dry days next to them as the gap has and
+    with the wetness before and after most alike, and all as good. The run is taken as it was, so amounts, wet
+    days and spells keep their sequence. A gap for which too few whole runs exist is filled in two halves.
     """
     for window in (15, 30, 45):
         starts = run_starts(known, season, first, length, window)
         if len(starts) < ENOUGH:
             continue
-        if (_flank_misses(filled[:1], known, around, starts, first, length, wet_day) == 0).sum() >= ENOUGH:
+        misses = _flank_misses(filled[:1], known, around, starts, first, length, wet_day)
+        if (misses < ALIKE_AROUND).sum() >= ENOUGH:
             break
     if len(starts) < ENOUGH:
         if length > 1:
@@ -342,15 +344,20 @@ def _pool(there: np.ndarray, here: np.ndarray, rng: np.random.Generator) -> tupl
 
 
 def antecedent(rain: np.ndarray, days: np.ndarray, usual: float) -> np.ndarray:
-    """Return the antecedent wetness of days, on the last axis of the rain; an unknown day counts as a usual one.
+    """Return the antecedent wetness of days, on the last axis of the rain: the weighted mean of the known days before.
 
-    >>> antecedent(np.array([[8.0, 0.0, 4.0, 0.0]]), np.array([2, 3]), 0.0)
-    array([[5.6 , 7.92]])
+    What lies further back is usual. A gap has known days beside it more often than other days have: were unknown
+    days usual too, dry days beside gaps would look wetter than those in them.
+
+    >>> antecedent(np.array([[8.0, 0.0, np.nan, 4.0]]), np.array([2, 4]), 0.0).round(2)
+    array([[3.29, 3.67]])
     """
     steps = np.arange(1, BEFORE + 1)
+    weights, beyond = DECAY ** (steps - 1), DECAY**BEFORE / (1 - DECAY)
     there = days[:, None] - steps
-    known = np.where(there >= 0, rain[:, np.maximum(there, 0)], usual)
-    return np.where(np.isnan(known), usual, known) @ DECAY ** (steps - 1)
+    rain = np.where(there >= 0, rain[:, np.maximum(there, 0)], np.nan)
+    known = np.isfinite(rain)
+    return (np.where(known, rain, 0) @ weights + beyond * usual) / (known @ weights + beyond)
 
 
 def wetness_around(rain: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
