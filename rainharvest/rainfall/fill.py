@@ -99,6 +99,7 @@ def fill_gaps(
     _check_settings(members, seed, method, wet_day, longest_gap, longest_alone)
     record = as_record(rain)
     days, values, total_days = record.indexes["time"], record.to_numpy(), record["total_days"].to_numpy()
+    season = days.day_of_year.to_numpy()
     if (values < 0).any():
         place, least = str(days[values < 0][0].date()), values[values < 0][0]
         raise InputError(f"the rain is {least:g} mm", "check the record and accept that finding first", place)
@@ -114,7 +115,7 @@ def fill_gaps(
 
     for end, length in _totals(record, longest_gap if donors else longest_alone):
         start = end - length + 1
-        name, shares = _spread(values[end], donors, sound, days, start, length, members, rng)
+        name, shares = _spread(values[end], donors, sound, season, start, length, members, rng)
         part = slice(start, end + 1)
         filled[:, part], flag[part], source[part] = shares, Flag.SPREAD, name
 
@@ -133,13 +134,13 @@ def fill_gaps(
         flag[new[given]] = Flag.FILLED
         source[new[given]] = [donors[place].name for place in best[given]]
     known = np.isfinite(sound) | (flag == Flag.FILLED)
-    weights = ways.years_drawn(days.year.to_numpy() - days[0].year, members, rng)
+    weights = ways.years_drawn(days, members, rng)
     around = ways.wetness_around(filled[0])
     alone = [run for a, n in gaps for run in _stretches(np.isnan(filled[0, a : a + n]), a)]
     alone.sort(key=lambda run: run[1])  # short gaps first: long ones then find whole runs
     for start, length in alone:
         if length <= longest_alone and ways.resample(
-            filled, known, around, days, start, length, wet_day, weights, rng
+            filled, known, around, season, start, length, wet_day, weights, rng
         ):
             flag[start : start + length] = Flag.RESAMPLED
             known[start : start + length] = True
@@ -191,12 +192,12 @@ def _totals(record: xr.DataArray, longest: int) -> list[tuple[int, int]]:
     return out
 
 
-def _spread(total, donors, sound, days, start, length, members, rng) -> tuple[str, np.ndarray]:
+def _spread(total, donors, sound, season, start, length, members, rng) -> tuple[str, np.ndarray]:
     for donor in donors:
         shares = ways.split_total(total, donor.values[start : start + length])
         if shares is not None and np.isfinite(donor.values[start : start + length]).all():
             return donor.name, np.tile(shares, (members, 1))
-    return "", ways.spread_alone(total, sound, days, start, length, members, rng)
+    return "", ways.spread_alone(total, sound, season, start, length, members, rng)
 
 
 def _fill_matched(filled, sound, donors, best, days, new, rng) -> None:

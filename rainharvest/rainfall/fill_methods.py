@@ -14,9 +14,12 @@ from rainharvest.core.text import texts_of
 from rainharvest.rainfall.flags import Neighbour
 
 LIMITS = {name: row.value for name, row in defaults_of("rainfall")["fill"].items()}
-FLANK = 1  # days on either side of a gap that are matched wet with wet; beyond, the wetness, in thirds
 
 ENOUGH = 60  # runs to choose among, at least
+
+ALIKE_AROUND = (
+    1 / 6
+)  # mean difference of ranks of wetness up to which runs are sought no farther in the season
 
 
 def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
@@ -25,10 +28,11 @@ def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:
     return np.minimum(apart, 366 - apart)
 
 
-def years_drawn(years: np.ndarray, members: int, rng: np.random.Generator) -> np.ndarray:
-    """Return how often each member draws each year: with replacement, so that members differ as samples do."""
-    count = int(years[-1]) + 1
-    return rng.multinomial(count, np.full(count, 1 / count), size=members).astype(float)
+def years_drawn(days: pd.DatetimeIndex, members: int, rng: np.random.Generator) -> np.ndarray:
+    """Return how often each member draws the year of each day: with replacement, as samples differ."""
+    year = days.year.to_numpy() - days[0].year
+    count = int(year[-1]) + 1
+    return rng.multinomial(count, np.full(count, 1 / count), size=members)[:, year]
 
 
 def drawn(weights: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -38,33 +42,31 @@ def drawn(weights: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return (reached < rng.random(len(weights))[:, None] * reached[:, -1:]).sum(axis=1)
 
 
-def run_starts(known: np.ndarray, days: pd.DatetimeIndex, first: int, length: int, window: int) -> np.ndarray:
+def run_starts(known: np.ndarray, season: np.ndarray, first: int, length: int, window: int) -> np.ndarray:
     """Return where a wholly known run of ``length`` days begins within ``window`` days of the season."""
     count = np.concatenate([[0], np.cumsum(known)])
-    whole = count[length:] - count[:-length] == length
-    near = season_distance(days.day_of_year.to_numpy()[: len(whole)], days.day_of_year[first]) <= window
-    return np.flatnonzero(whole & near)
+    starts = np.flatnonzero(season_distance(season[: len(season) - length + 1], season[first]) <= window)
+    return starts[count[starts + length] - count[starts] == length]
 
 
 def _flank_misses(filled, known, around, starts, first, length, wet_day) -> np.ndarray:
-    """Return, for each member and run, how far the days either side disagree; 0 where all agree.
+    """Return, for each member and run, on how many sides the next day disagrees, and how far the wetness does.
 
-    On either side a day is wet with wet or dry with dry, and the wetness beyond is in the same third.
+    The next days agree wet with wet and dry with dry. The wetness before and after, in ranks among the runs, counts
+    for less: its mean difference, below 1.
     """
-    misses = np.zeros(len(starts))
+    apart = np.zeros(len(starts))
     for wetness, step in zip(around, (0, length - 1), strict=True):
-        there, third = wetness[starts + step], len(starts) // 3
-        for edge in np.partition(there, (third, 2 * third))[[third, 2 * third]]:
-            misses += ((there >= edge) != (wetness[first + step] >= edge)) / 2
-    misses = np.tile(misses, (len(filled), 1))
+        there = wetness[starts + step]
+        rank = np.searchsorted(np.sort(there), np.append(there, wetness[first + step]))
+        apart += np.abs(rank[:-1] - rank[-1]) / (2 * len(starts) + 1)
+    misses = np.tile(apart, (len(filled), 1))
     last = filled.shape[1] - 1
-    for step in range(1, FLANK + 1):
-        for off in (-step, length - 1 + step):
-            here, there = first + off, np.clip(starts + off, 0, last)
-            if not 0 <= here <= last or np.isnan(filled[0, here]):
-                continue
+    for off in (-1, length):
+        here, there = first + off, np.clip(starts + off, 0, last)
+        if 0 <= here <= last and not np.isnan(filled[0, here]):
             unlike = (filled[:, here, None] >= wet_day) != (filled[:, there] >= wet_day)
-            misses += (unlike | (there != starts + off) | ~known[there]) * 2.0 ** (1 - step)
+            misses += unlike | (there != starts + off) | ~known[there]
     return misses
 
 
@@ -72,7 +74,7 @@ def resample(
     filled: np.ndarray,
     known: np.ndarray,
     around: tuple[np.ndarray, np.ndarray],
-    days: pd.DatetimeIndex,
+    season: np.ndarray,
     first: int,
     length: int,
     wet_day: float,
@@ -82,29 +84,28 @@ def resample(
     """Fill one gap of every member, in place, with a real run of days of the same season.
 
     A run of the same length is drawn from the other years (or other weeks) within 15 days of the season
-    (30, then 45, where fewer than sixty agree), among those with wet or dry days next to them as the gap has, and
-    with the wetness before and after in the same third; the sixty that agree best, and all as good, where too
-    few do. The run is taken as it was, so amounts, wet days and spells keep their sequence. A gap for which
-    too few whole runs exist is filled in two halves.
+    (30, then 45, where fewer than sixty agree): the sixty with wet or dry days next to them as the gap has and
+    with the wetness before and after most alike, and all as good. The run is taken as it was, so amounts, wet
+    days and spells keep their sequence. A gap for which too few whole runs exist is filled in two halves.
     """
     for window in (15, 30, 45):
-        starts = run_starts(known, days, first, length, window)
+        starts = run_starts(known, season, first, length, window)
         if len(starts) < ENOUGH:
             continue
-        if (_flank_misses(filled[:1], known, around, starts, first, length, wet_day) == 0).sum() >= ENOUGH:
+        misses = _flank_misses(filled[:1], known, around, starts, first, length, wet_day)
+        if (misses < ALIKE_AROUND).sum() >= ENOUGH:
             break
     if len(starts) < ENOUGH:
         if length > 1:
             half = length // 2
-            return resample(filled, known, around, days, first, half, wet_day, weights, rng) and resample(
-                filled, known, around, days, first + half, length - half, wet_day, weights, rng
+            return resample(filled, known, around, season, first, half, wet_day, weights, rng) and resample(
+                filled, known, around, season, first + half, length - half, wet_day, weights, rng
             )
         if len(starts) == 0:
             return False
     misses = _flank_misses(filled, known, around, starts, first, length, wet_day)
     most = np.partition(misses, min(ENOUGH, len(starts)) - 1, axis=1)[:, min(ENOUGH, len(starts)) - 1, None]
-    year = days.year.to_numpy()[starts] - days[0].year
-    chosen = starts[drawn(weights[:, year] * (misses <= most), rng)]
+    chosen = starts[drawn(weights[:, starts] * (misses <= most), rng)]
     filled[:, first : first + length] = np.take_along_axis(
         filled, chosen[:, None] + np.arange(length), axis=1
     )
@@ -130,7 +131,7 @@ def split_total(total: float, pattern: np.ndarray) -> np.ndarray | None:
 def spread_alone(
     total: float,
     sound: np.ndarray,
-    days: pd.DatetimeIndex,
+    season: np.ndarray,
     first: int,
     length: int,
     members: int,
@@ -145,7 +146,7 @@ def spread_alone(
     out = np.zeros((members, length))
     if total == 0:
         return out
-    starts = run_starts(np.isfinite(sound), days, first, length, 45)
+    starts = run_starts(np.isfinite(sound), season, first, length, 45)
     runs = sound[starts[:, None] + np.arange(length)]
     runs = runs[runs.sum(axis=1) > 0]
     if len(runs) == 0:
@@ -290,7 +291,9 @@ DECAY, BEFORE, CLASSES = 0.7, 20, 5
 
 CLASS_PAIRS = 60  # pairs below which the wetness around is not told apart
 
-HALF_SHARE, HALF_LEAST = 0.015, 10  # days of like rank looked at on either side, share of the pool and least
+# Days of like rank looked at on either side, share of the pool and least. The spread of n pairs is short of that of a
+# further one by (n + 1) / (n - 1) in variance: 1.05 with 20 on either side; with 25 a dry neighbour is blurred.
+HALF_SHARE, HALF_LEAST = 0.015, 20
 
 KNOWN = 0.5  # share of a run's days whose level must be known
 
@@ -343,15 +346,20 @@ def _pool(there: np.ndarray, here: np.ndarray, rng: np.random.Generator) -> tupl
 
 
 def antecedent(rain: np.ndarray, days: np.ndarray, usual: float) -> np.ndarray:
-    """Return the antecedent wetness of days, on the last axis of the rain; an unknown day counts as a usual one.
+    """Return the antecedent wetness of days, on the last axis of the rain: the weighted mean of the known days before.
 
-    >>> antecedent(np.array([[8.0, 0.0, 4.0, 0.0]]), np.array([2, 3]), 0.0)
-    array([[5.6 , 7.92]])
+    What lies further back is usual. A gap has known days beside it more often than other days have: were unknown
+    days usual too, dry days beside gaps would look wetter than those in them.
+
+    >>> antecedent(np.array([[8.0, 0.0, np.nan, 4.0]]), np.array([2, 4]), 0.0).round(2)
+    array([[3.29, 3.67]])
     """
     steps = np.arange(1, BEFORE + 1)
+    weights, beyond = DECAY ** (steps - 1), DECAY**BEFORE / (1 - DECAY)
     there = days[:, None] - steps
-    known = np.where(there >= 0, rain[:, np.maximum(there, 0)], usual)
-    return np.where(np.isnan(known), usual, known) @ DECAY ** (steps - 1)
+    rain = np.where(there >= 0, rain[:, np.maximum(there, 0)], np.nan)
+    known = np.isfinite(rain)
+    return (np.where(known, rain, 0) @ weights + beyond * usual) / (known @ weights + beyond)
 
 
 def wetness_around(rain: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -395,39 +403,33 @@ def _relations(sound, donor, wetness, days, rng) -> tuple[dict[int, _Relation], 
 
 def _levels(level, days, new, members, rng) -> np.ndarray:
     """Return levels in the scatter for the new days, drawn in whole runs so that they keep their sequence."""
-    season, years = days.day_of_year.to_numpy(), days.year.to_numpy() - days[0].year
-    known = np.isfinite(level)
-    count, summed = (np.concatenate([[0], np.cumsum(x)]) for x in (known, np.nan_to_num(level)))
-    weights = years_drawn(years, members, rng)
+    season, weights = days.day_of_year.to_numpy(), years_drawn(days, members, rng)
+    summed = np.pad(np.cumsum([np.isfinite(level), np.nan_to_num(level)], axis=1), ((0, 0), (1, 0)))
+    every, last = np.arange(len(level) + 1), len(level)
+    before = summed - summed[:, np.maximum(every - AROUND, 0)]
+    after = summed[:, np.minimum(every + AROUND, last)] - summed
+    beside = np.pad(level, 1, constant_values=np.nan)
     out = rng.random((members, len(new)))
     for run in np.split(np.arange(len(new)), np.flatnonzero(np.diff(new) != 1) + 1):
-        length = len(run)
-        near = season_distance(season[: len(season) - length + 1], season[new[run[0]]]) <= SEASON
-        starts = np.flatnonzero(near)
-        share = (count[starts + length] - count[starts]) / length
+        first, length = new[run[0]], len(run)
+        starts = np.flatnonzero(season_distance(season[: last - length + 1], season[first]) <= SEASON)
+        share = (summed[0, starts + length] - summed[0, starts]) / length
         starts = starts[(share > 0) & (share >= min(share.max(initial=0), KNOWN))]
         if not len(starts):
             continue
-        apart = _apart(summed, count, starts, new[run[0]], length)
+        at = np.append(starts, first)
+        count, total = before[:, at] + after[:, at + length]
+        mean = total / np.where(count > 0, count, np.nan)
+        apart = 0.0
+        for weight, side in zip(ALIKE, (beside[at], beside[at + length + 1], mean), strict=True):
+            # a run that does not know its sides is as far off as the middle of the scatter
+            apart += weight * np.nan_to_num((side[:-1] - side[-1]) ** 2, nan=1 / 12)
         starts = starts[np.argsort(apart, kind="stable")[:ENOUGH]]
         taken = np.full((members, length), np.nan)
         for _ in range(TRIES):  # a stretch that one run does not know is taken from the next
-            chosen = starts[drawn(weights[:, years[starts]], rng)]
+            chosen = starts[drawn(weights[:, starts], rng)]
             taken = np.where(np.isnan(taken), level[chosen[:, None] + np.arange(length)], taken)
         out[:, run] = np.where(np.isnan(taken), out[:, run], taken)
-    return out
-
-
-def _apart(summed, count, starts, first, length) -> np.ndarray:
-    """Return how far the levels on both sides of runs of days are from those on both sides of a gap."""
-    last, at, out = len(count) - 1, np.append(starts, first), np.zeros(len(starts))
-    before, after = [(-1, 0)], [(length, length + 1)]
-    for weight, parts in zip(ALIKE, (before, after, [(-AROUND, 0), (length, length + AROUND)]), strict=True):
-        ends = [(np.clip(at + a, 0, last), np.clip(at + b, 0, last)) for a, b in parts]
-        known = sum(count[b] - count[a] for a, b in ends)
-        mean = sum(summed[b] - summed[a] for a, b in ends) / np.where(known > 0, known, 1)
-        if known[-1]:  # a run that does not know its sides is as far off as the middle of the scatter
-            out += weight * np.where(known[:-1] > 0, (mean[:-1] - mean[-1]) ** 2, 1 / 12)
     return out
 
 

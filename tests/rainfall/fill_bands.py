@@ -2,8 +2,8 @@
 
 `fill_bands.py REPEATS [CASE ...]` prints for each case the bias and the coverage over all fillings, each with its
 standard error, then record by record. Days hidden by chance are wetter or drier than their season, which no filling
-can know: biases are stated where they are neither, by regression on that. The error in brackets is that over another
-choice of as many records.
+can know: biases are stated where they are neither, by regression on that. The errors in brackets are those over
+another choice of as many records.
 """
 
 import sys
@@ -71,7 +71,10 @@ def one_filling(name, others, lengths, seed, share=0.15, members=MEMBERS):
     wet = (filled[:, hidden] >= 1).mean() - (values[hidden] >= 1).mean()
     return {
         WETTER: (values[hidden].mean() / season_mean(values, days)[hidden].mean() - 1, np.nan),
-        "rain of the hidden days (%)": (100 * (filled[:, hidden].mean() / values[hidden].mean() - 1), np.nan),
+        "rain of the hidden days (%)": (
+            100 * (filled[:, hidden].mean() / values[hidden].mean() - 1),
+            float(held(filled[:, hidden].mean(axis=1), values[hidden].mean())),
+        ),
         "wet days of the hidden (points)": (100 * wet, np.nan),
         "annual totals (%)": (
             100 * (totals[:-1, touched].mean() / totals[-1, touched].mean() - 1),
@@ -122,7 +125,8 @@ def lines_of(table, names=()):
         said = f"{what:34s} bias {bias.mean():+7.3f} ± {np.hypot.reduce(error) / count:.3f} (± {between:.3f})"
         if np.isfinite(holds).all():
             error = holds.std(ddof=1) / np.sqrt(holds.size)
-            said += f"   band holds {100 * holds.mean():5.1f} ± {100 * error:.1f} %"
+            between = holds.mean(axis=1).std(ddof=1) / np.sqrt(count)
+            said += f"   band holds {100 * holds.mean():5.1f} ± {100 * error:.1f} (± {100 * between:.1f}) %"
         out.append(said)
         for name, one, its, held in zip(names, *biases(errors, wetter), holds.mean(axis=1), strict=False):
             out.append(f"     {name:18s} {one:+7.3f} ± {its:.3f}  {100 * held:5.1f}")

@@ -129,6 +129,16 @@ def test_isolated_days_without_a_neighbour_are_as_wet_as_they_were():
     assert abs((filled >= 1).mean() - expected) < 0.006, ((filled >= 1).mean(), expected)
 
 
+def test_isolated_days_without_a_neighbour_are_as_wet_as_they_were_where_a_season_is_dry():
+    """Unknown days beside other days were held to be usual ones: gaps looked drier than these, and were filled so."""
+    rain = invent_rain("monsoon", 7, seed=3).isel(site=0).to_series()
+    wet = 0.0
+    for k in range(7):  # each day is hidden once, so that chance in what is hidden cancels
+        hidden = np.arange(len(rain)) % 7 == k
+        wet += (fill_gaps(rain.mask(hidden), members=4, seed=k).values[:, hidden] >= 1).sum() / 4
+    assert abs(wet / len(rain) - (rain >= 1).mean()) < 0.005, (wet / len(rain), (rain >= 1).mean())
+
+
 def test_a_dry_spell_goes_on_in_a_filling_as_it_does_in_the_record():
     """Wet after so many dry days with chances that fall; told apart by yesterday alone, spells broke too soon."""
     rng, days = np.random.default_rng(3), pd.date_range("1980-01-01", "2009-12-31")
