@@ -73,15 +73,6 @@ def test_vary_agrees_with_collect_and_names_its_dimension():
         vary(some_rain(50), site, "bore", [0.0])
 
 
-def test_first_flush_costs_more_where_it_rains_little_and_often():
-    site = Catchment(roofs=(Roof(area=100),), first_flush_reset=1, first_flush_bleed=1e4)
-    shares = []
-    for wet, depth in ((0.5, 2.0), (0.1, 20.0)):
-        data = vary(some_rain(wet=wet, depth=depth), site, "first_flush", [0.0, 2.0])
-        shares.append(1 - float(data.inflow[1] / data.inflow[0]))
-    assert shares[0] > 2 * shares[1]
-
-
 # ---- limits shared by roofs
 
 

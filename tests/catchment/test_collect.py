@@ -220,20 +220,14 @@ def test_drying_may_be_a_series():
     assert water.inflow.values.tolist() == [0, 0, 1]
 
 
-def _broken(values, times=None):
-    return pd.Series(
-        values, index=times if times is not None else pd.date_range("2001-01-01", periods=len(values))
-    )
-
-
 @pytest.mark.parametrize(
     "rain, words",
     [
-        (_broken([1.0, np.nan, 2.0]), "2001-01-02"),
-        (_broken([1.0, -0.1, 2.0]), "2001-01-02"),
-        (_broken([1.0, 2.0, 3.0], pd.to_datetime(["2001-01-01", "2001-01-02", "2001-01-04"])), "not even"),
-        (_broken([1.0, 2.0], pd.date_range("2001-01-01", periods=2, freq="h")), "steps of 1 h"),
-        (_broken([1.0]), "fewer than two"),
+        (series([1.0, np.nan, 2.0]), "2001-01-02"),
+        (series([1.0, -0.1, 2.0]), "2001-01-02"),
+        (series([1.0, 2.0, 2.5, 3.0]).drop(pd.Timestamp("2001-01-03")), "not even"),
+        (pd.Series([1.0, 2.0], pd.date_range("2001-01-01", periods=2, freq="h")), "steps of 1 h"),
+        (series([1.0]), "fewer than two"),
         (np.zeros(10), "no time axis"),
     ],
 )

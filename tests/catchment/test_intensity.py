@@ -46,10 +46,7 @@ def test_closed_form_against_integration(variation, limit):
 def test_share_lies_between_zero_and_one_and_grows_with_the_limit(variation, limit, factor):
     low, high = share_below(limit, 1.7, variation), share_below(limit * factor, 1.7, variation)
     assert 0 <= low <= high * (1 + 1e-12) and high <= 1
-
-
-def test_ends():
-    assert share_below(0.0, 1.7, 1.2) == 0 and share_below(np.inf, 1.7, 1.2) == 1
+    assert share_below(0.0, 1.7, variation) == 0 and share_below(np.inf, 1.7, variation) == 1
 
 
 def test_growth_keeps_the_mean_over_wet_hours():

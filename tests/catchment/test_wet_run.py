@@ -111,14 +111,6 @@ def test_the_flow_found_needs_exactly_the_head_there_is(head, bore, length, down
     assert head_needed(run, flow).total == pytest.approx(head_available(run), rel=1e-6)
 
 
-def test_more_head_a_wider_bore_and_a_shorter_run_pass_more():
-    flows = [
-        pipe_capacity(RUN.model_copy(update=change))
-        for change in ({}, {"outlet_level": 3.3}, {"bore": 150}, {"run": 30})
-    ]
-    assert all(flow > flows[0] for flow in flows[1:])
-
-
 # ---- what cannot work says so
 
 

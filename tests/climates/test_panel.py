@@ -1,28 +1,24 @@
 """The panels of many climates: every control moves what is drawn and said; the sea has no answer."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 from panels import check_both_ends
+from places import DATA, SCHOOL
 
 from rainharvest import collect, simulate
 from rainharvest.climates.exercises import check_explaining, check_hardest_climate, check_places_reached
 from rainharvest.climates.facts import both_runs, explained, in_each_climate, sides_facts, wet_against_dry
 from rainharvest.climates.panel import LAYERS, prepare_sides, region_for, region_panel, sides_panel
 
-DATA = Path(__file__).parents[2] / "data"
-STUDY = DATA / "studies" / "day_school.toml"
-
 
 @pytest.fixture(scope="module")
 def sides():
-    return prepare_sides(STUDY, DATA / "records")
+    return prepare_sides(SCHOOL, DATA / "records")
 
 
 @pytest.fixture(scope="module")
 def region():
-    return region_for(STUDY, DATA / "region" / "rain.nc", run=45.0, low_level=-0.6, bleed=20.0)
+    return region_for(SCHOOL, DATA / "region" / "rain.nc", run=45.0, low_level=-0.6, bleed=20.0)
 
 
 def said(panel):

@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
-from climates_case import region
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import rankdata
@@ -127,15 +126,6 @@ def test_many_places_are_grouped_through_some_of_them(monkeypatch):
     monkeypatch.setattr(statistics, "MOST", 50)
     found = group_climates(xr.Dataset({"rain_year": rain}), 2, ["rain_year"])
     np.testing.assert_array_equal(found, np.where(wet, 1.0, 2.0))
-
-
-def test_the_invented_region_has_its_gradients():
-    rain = (
-        region(rows=6, columns=8, years=20).rain.astype(float).transpose("latitude", "longitude", "time")[2:]
-    )
-    found = statistics_of(rain.values.reshape(-1, rain.sizes["time"]), rain.indexes["time"]).reshape(-1, 4, 8)
-    year, _, _, _, seasonality, _ = found
-    assert (np.diff(year.mean(axis=0)) < 0).all() and (np.diff(seasonality.mean(axis=1)) > 0).all()
 
 
 def test_a_band_of_years_covers_the_mean_and_is_narrower_where_years_are_paired():

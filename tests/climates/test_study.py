@@ -1,14 +1,12 @@
 """The study file of many climates and its command: mistakes a line each, results in Zarr and CSV."""
 
-import subprocess
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from places import DATA
 from real_records import aquacrop, seattle, texmex
 
 from rainharvest import delta_change, fill_gaps, over_cells, read_rain
@@ -20,7 +18,6 @@ from rainharvest.climates.tables import read_region
 from rainharvest.core.errors import InputError
 from rainharvest.rainfall.record import longest_stretch
 
-DATA = Path(__file__).parents[2] / "data"
 REGION = DATA / "studies" / "region.toml"
 GRID = '[grid]\nfile = "' + str(DATA / "region" / "rain.nc") + '"\nmask = "land"\n'
 
@@ -148,16 +145,6 @@ def test_places_keep_their_own_records_and_share_days_only_if_asked(tmp_path, ca
     path.write_text(text + "\n[calendar]\ngrowth = 0.02\n", encoding="utf-8")
     with pytest.raises(InputError, match="years of its own"):
         read_region(path)
-
-
-def test_the_command_line_stands_alone():
-    done = subprocess.run(
-        [sys.executable, "-m", "rainharvest", "climates", "--help"],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    assert "--cluster" in done.stdout and "Zarr" in done.stdout
 
 
 def test_the_demo_file_is_the_one_that_its_function_makes(tmp_path):

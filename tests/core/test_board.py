@@ -7,6 +7,7 @@ from pathlib import Path
 import ipywidgets as widgets
 import pytest
 from panels import button, check_both_ends, walk
+from places import SCHOOL
 
 from rainharvest import InputError
 from rainharvest.core.board import NO_KERNEL, board, predict, still
@@ -15,8 +16,6 @@ from rainharvest.core.style import keep, new_figure, svg
 from rainharvest.study.choices import saving, study_in_use
 from rainharvest.study.file import read_study
 from rainharvest.study.panel import study_panel
-
-DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 @pytest.fixture
@@ -84,20 +83,20 @@ def test_a_figure_is_saved_as_it_stands_and_a_move_takes_the_links_away(panel):
 
 def test_choices_are_saved_from_the_panel_and_set_aside(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    panel = study_panel(DEMO)
+    panel = study_panel(SCHOOL)
     assert not Path("my_study.toml").exists()
     panel.rh_controls["area"].value = 700
     panel.rh_controls["capacity"].value = 40.0
     button(panel, "Save these choices").click()
     said = next(w.value for w in walk(panel) if "rh-note" in str(getattr(w, "value", ""))[:20])
     assert "Saved in my_study.toml: Roof plan area 700 m²; Usable tank size 40 kL." in said
-    again = study_panel(study_in_use(DEMO))
+    again = study_panel(study_in_use(SCHOOL))
     assert again.rh_controls["capacity"].value == 40.0 and again.rh_controls["area"].value == 700
     assert [w.value for _, w in again.rh_pictures.values()] == [
         w.value for _, w in panel.rh_pictures.values()
     ]
     button(again, "Set saved choices aside").click()
-    assert study_in_use(DEMO) == DEMO and Path("my_study-before.toml").exists()
+    assert study_in_use(SCHOOL) == SCHOOL and Path("my_study-before.toml").exists()
 
 
 @pytest.fixture
@@ -106,7 +105,7 @@ def page(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
 
     def opened():
-        path = study_in_use(DEMO)
+        path = study_in_use(SCHOOL)
         study, _ = read_study(path)
         figure, _ = new_figure("Nothing")
         tank = study.tank
@@ -177,7 +176,7 @@ def test_two_pages_do_not_undo_each_other_and_what_was_saved_can_be_taken_back(p
     assert study.conveyance.bore == 150 and study.tank.usable(study.tank.chosen) == pytest.approx(30_000)
     _, again, _ = page()  # after a restart of the kernel
     assert "taken out of my_study.toml" in again("Take these back")
-    now, own = read_study("my_study.toml")[0], read_study(DEMO)[0]
+    now, own = read_study("my_study.toml")[0], read_study(SCHOOL)[0]
     assert (now.conveyance, now.tank, now.losses) == (own.conveyance, own.tank, own.losses)
     assert "Nothing of what this panel sets" in again("Take these back")
 
@@ -216,7 +215,7 @@ def test_values_between_the_steps_are_told(page):
 def test_a_choice_that_cannot_be_saved_is_said_in_the_panel(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     figure, _ = new_figure("Nothing")
-    keys = saving(DEMO, area=lambda v: {"target.reliability": 3.0})
+    keys = saving(SCHOOL, area=lambda v: {"target.reliability": 3.0})
     panel = board("t", {"area": slider("area", 50, 10, 100, 10)}, lambda area: {"a": (figure, "x")}, "", keys)
     panel.rh_controls["area"].value = 60
     button(panel, "Save these choices").click()
@@ -225,7 +224,7 @@ def test_a_choice_that_cannot_be_saved_is_said_in_the_panel(tmp_path, monkeypatc
 
 
 def test_a_still_has_every_sentence_as_words_and_as_alternative_text():
-    panel = study_panel(DEMO)
+    panel = study_panel(SCHOOL)
     shown = still(panel).data
     assert shown == still(panel).data and len(shown) < 140_000
     for _, words in panel.rh_pictures.values():
@@ -303,13 +302,13 @@ def test_same_figure_paints_the_same_bytes_and_several_share_a_page():
 
 
 def test_study_panel_at_the_ends_of_every_slider():
-    check_both_ends(study_panel(DEMO))
+    check_both_ends(study_panel(SCHOOL))
 
 
 def test_study_panel_agrees_with_the_study():
     from rainharvest.study.variant import prepare, variant
 
-    prepared = prepare(DEMO)
+    prepared = prepare(SCHOOL)
     same = variant(prepared, area=prepared.area, people=prepared.people, capacity=50_600.0)
     assert float(same.described_rain_reliability) == pytest.approx(0.9, abs=0.005)
     more = variant(prepared, area=prepared.area, people=2 * prepared.people, capacity=50_600.0)
@@ -319,13 +318,13 @@ def test_study_panel_agrees_with_the_study():
 
 
 def test_one_figure_stands_beside_the_controls_and_the_others_are_folded():
-    (folded,) = [w for w in walk(study_panel(DEMO)) if isinstance(w, widgets.Accordion)]
+    (folded,) = [w for w in walk(study_panel(SCHOOL)) if isinstance(w, widgets.Accordion)]
     assert folded.selected_index is None and len(folded.titles) == 2
     assert folded.titles[0] == "In which years it fails"
 
 
 def test_every_control_and_button_says_what_it_is_and_what_it_does():
-    for widget in walk(study_panel(DEMO)):
+    for widget in walk(study_panel(SCHOOL)):
         if isinstance(widget, widgets.Button):
             assert widget.description and len(widget.tooltip) > 20
         elif isinstance(widget, widgets.IntSlider | widgets.FloatSlider):

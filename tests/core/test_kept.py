@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from places import RECORDS
 
 from rainharvest import InputError
 from rainharvest.core import kept
@@ -15,7 +16,6 @@ from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
 from rainharvest.study.stages import STAGES, seen_by
 
-RECORDS = Path(__file__).parents[2] / "data" / "records"
 STUDY = """
 title = "A study of a test"
 [site]

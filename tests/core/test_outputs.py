@@ -156,10 +156,13 @@ def test_several_runs_into_one_folder_take_their_turns(tmp_path):
     assert sorted(f.name for f in folder.iterdir()) == sorted(NAMES) and list(tmp_path.iterdir()) == [folder]
 
 
-def test_a_full_disk_that_a_library_does_not_name_is_said(tmp_path, monkeypatch):
+def test_a_full_disk_is_said_even_where_a_library_does_not_name_it(tmp_path, monkeypatch):
+    with pytest.raises(InputError, match="No space left.*make room"), whole_files(tmp_path):
+        raise OSError(28, "No space left on device")
     monkeypatch.setattr(outputs, "_LEAST_ROOM", float("inf"))
     with pytest.raises(InputError, match="No space left.*make room"), whole_files(tmp_path):
         raise RuntimeError("HDF error")
+    assert not list(tmp_path.iterdir())
 
 
 def test_what_a_spreadsheet_would_compute_bears_an_apostrophe(tmp_path):
@@ -169,12 +172,6 @@ def test_what_a_spreadsheet_would_compute_bears_an_apostrophe(tmp_path):
     assert lines == ["'=x,rain", "'=1+1,-1.0", "'@a,0.0", "a=b,1.0", "-2.5,2.0", "'-a,3.0"]
 
 
-def test_a_folder_that_cannot_be_made(tmp_path):
-    (tmp_path / "file").write_text("")
-    with pytest.raises(InputError, match="cannot write there"):
-        write(tmp_path / "file" / "inside", "x")
-
-
 def test_a_folder_is_refused_before_the_work_if_it_cannot_be_written(tmp_path, monkeypatch):
     (tmp_path / "file").write_text("kept")
     check_folder(tmp_path / "new" / "folder")
@@ -182,6 +179,8 @@ def test_a_folder_is_refused_before_the_work_if_it_cannot_be_written(tmp_path, m
     for out in (tmp_path / "file", tmp_path / "file" / "below"):
         with pytest.raises(InputError, match="file is a file; name a folder"):
             check_folder(out)
+    with pytest.raises(InputError, match="cannot write there"):
+        write(tmp_path / "file" / "below", "x")
     usage = namedtuple("usage", "total used free")
     monkeypatch.setattr(shutil, "disk_usage", lambda path: usage(1e12, 1e12, 3e6))
     with pytest.raises(InputError, match="the disk is full: 3 MB are free; make room"):
@@ -192,9 +191,3 @@ def test_a_folder_is_refused_before_the_work_if_it_cannot_be_written(tmp_path, m
 def test_a_folder_that_nobody_may_write_to_is_refused_in_plain_words():
     with pytest.raises(InputError, match="cannot write there .*; name a folder that you may write to"):
         check_folder("/sys/kernel/out")
-
-
-def test_a_disk_that_fills_while_writing_is_said_so(tmp_path):
-    with pytest.raises(InputError, match="No space left.*make room"), whole_files(tmp_path):
-        raise OSError(28, "No space left on device")
-    assert not list(tmp_path.iterdir())

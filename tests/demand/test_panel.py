@@ -1,9 +1,8 @@
 """The panel of the demand: every control moves what is said, and nothing fails at either end."""
 
-from pathlib import Path
-
 import pytest
 from panels import check_both_ends, said
+from places import SCHOOL
 
 from rainharvest import InputError
 from rainharvest.core.controls import Table
@@ -11,7 +10,6 @@ from rainharvest.demand.facts import changed_uses
 from rainharvest.demand.panel import demand_panel
 from rainharvest.study.file import read_study
 
-SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 EVAPOTRANSPIRATION = [7.5, 6.8, 5.2, 3.4, 2.1, 1.5, 1.6, 2.3, 3.4, 4.7, 6.1, 7.2]
 
 

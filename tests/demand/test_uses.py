@@ -136,13 +136,6 @@ def test_the_sum_by_use_is_the_total(parts, growth):
     np.testing.assert_allclose(demand.sum("time").sum(), total.sum("time"), rtol=1e-12)
 
 
-def test_a_century_of_school_days():
-    days = pd.date_range("1950-01-01", "2049-12-31")
-    pupils = daily_demand([Use(name="pupils", kind="day_pupil", people=1)], Calendar(), days)
-    # an independent count of the weekdays
-    assert float(pupils.sum()) == 5 * np.busday_count("1950-01-01", "2050-01-01")
-
-
 @pytest.mark.parametrize(
     ("given", "key", "words"),
     [

@@ -5,12 +5,9 @@ import pytest
 from real_records import aquacrop, texmex
 
 from rainharvest import simulate
-from rainharvest.drought.change import changed_rain
-from rainharvest.drought.dry_years import driest_runs, dry_years, longest_in_years
+from rainharvest.drought.dry_years import driest_runs, longest_in_years
 from rainharvest.drought.outlook import as_flows, reliability, score_record
 from rainharvest.drought.plan import find_plan, held_out_failures
-from rainharvest.drought.tables import Change, Scenario
-from rainharvest.rainfall.climatology import return_levels
 from rainharvest.rainfall.describe import describe_rain
 from rainharvest.rainfall.flags import as_record
 
@@ -66,20 +63,6 @@ def test_the_driest_year_lies_within_what_its_rank_allows(rain, start):
     assert (found.driest_run_total.diff("span") > 0).all()  # a longer run is less extreme
 
 
-def test_return_levels_of_the_real_record(rain):
-    """Once in the record's own length: near the largest day on record, and inside its own interval."""
-    years = rain.sizes["time"] / 365.25
-    found = return_levels(rain, return_period=[years])
-    low, level, high = (float(found[f"return_level{end}"][0]) for end in ("_low", "", "_high"))
-    assert low < level < high and 0.5 * level < float(rain.max()) < high * 1.5
-    if (
-        years > 40
-    ):  # Coles (2001): 106.3 mm once in 100 years with his threshold; from memory, see rainfall tests
-        assert float(return_levels(rain, 30, return_period=[100]).return_level[0]) == pytest.approx(
-            106.3, abs=0.1
-        )
-
-
 def test_outlook_and_plan_hold_on_years_not_seen(rain, start):
     inflow = rain * 100
     demand = 0.75 * float(inflow.mean())
@@ -98,21 +81,3 @@ def test_outlook_and_plan_hold_on_years_not_seen(rain, start):
     plan = find_plan(flows, size, wanted=0.1, year_start_month=start)
     under, without = held_out_failures(flows, size, wanted=0.1, year_start_month=start)
     assert plan.failing_years <= plan.failing_years_without and under < without
-
-
-def test_three_ways_disagree_on_real_rain(rain, start):
-    demand = 0.75 * float(rain.mean()) * 100
-    done = simulate(rain * 100, demand, 60 * demand, trace=True).isel(capacity=0)
-    found = dry_years(rain, done.unmet_daily, year_start_month=start)
-    ways = [found[f"dry_by_{way}"].values for way in ("rain", "index", "tank")]
-    assert not (ways[0] == ways[2]).all() or not (ways[0] == ways[1]).all()
-
-
-def test_factors_on_real_rain(rain):
-    same = changed_rain(rain, Scenario(name="same", source="none", change=[Change()]))
-    assert same.values.tobytes() == rain.values.tobytes()
-    drier = changed_rain(
-        rain, Scenario(name="d", source="made up", change=[Change(amount=0.8, frequency=0.9)])
-    )
-    assert float(drier.mean() / rain.mean()) == pytest.approx(0.8)
-    assert float((drier >= 1).mean() / (rain >= 1).mean()) == pytest.approx(0.9, abs=1e-3)

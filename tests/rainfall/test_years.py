@@ -64,12 +64,6 @@ def test_chances_are_repeatable_and_even_without_a_break():
     assert np.mean([pettitt(x).p < 0.05 for x in series]) < 0.06  # its formula errs on the safe side
 
 
-def test_a_shift_is_placed():
-    rng = np.random.default_rng(13)
-    x = np.r_[rng.normal(0, 1, 25), rng.normal(3, 1, 15)]
-    assert {t(x).before for t in (pettitt, snht, buishand_range)} == {25}
-
-
 @pytest.mark.parametrize("bad", [[1, 2, 3], [1, 2, np.nan, 4, 5, 6]])
 @pytest.mark.parametrize("test", [pettitt, snht, buishand_range, von_neumann_ratio])
 def test_short_or_ragged_series_are_refused(test, bad):

@@ -1,11 +1,10 @@
 """The site works of a study: its table, its group, its sentences, the same site varied."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
-import xarray as xr
+from places import DATA, SCHOOL
 
 from rainharvest import InputError
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
@@ -22,8 +21,6 @@ from rainharvest.study.run import study_results
 from rainharvest.study.stages import results_of
 from rainharvest.study.variant import open_study
 
-DATA = Path(__file__).parents[2] / "data"
-SCHOOL = DATA / "studies" / "day_school.toml"
 NO_SITE = """
 title = "a shed"
 site = {{ name = "a place", invented = true }}
@@ -68,13 +65,6 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
     assert float(group.overflow_a_year) == pytest.approx(
         float(plain.done.spilled_daily.mean()) * 365.25, rel=1e-9
     )
-    group.to_netcdf(tmp_path / "site.nc")
-    with xr.open_dataset(tmp_path / "site.nc") as kept:
-        assert kept.part.values.tolist() == group.part.values.tolist()
-        np.testing.assert_array_equal(kept.days_of_supply, group.days_of_supply)
-    for name, variable in group.variables.items():
-        assert "long_name" in variable.attrs, name
-        assert "units" in variable.attrs or variable.dtype.kind in "UM" or name == "cost", name
 
 
 def test_every_sentence_is_said_and_carries_the_numbers(plain):

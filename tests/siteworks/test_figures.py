@@ -1,10 +1,9 @@
 """Figures of the site works: to scale, moved and not drawn anew, and they show the numbers that they are given."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 from drawn import artist, check_moved
+from places import SCHOOL
 
 from rainharvest.core.reader import US, reading
 from rainharvest.siteworks.figures import (
@@ -16,8 +15,6 @@ from rainharvest.siteworks.figures import (
     tank_figure,
 )
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
-
-SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 @pytest.fixture(scope="module")

@@ -1,9 +1,8 @@
 """The panels of the site works: every control moves what is said, nothing fails at either end."""
 
-from pathlib import Path
-
 import pytest
 from panels import button, check_both_ends, said
+from places import SCHOOL
 
 from rainharvest.siteworks.panel import (
     overflow_panel,
@@ -14,8 +13,6 @@ from rainharvest.siteworks.panel import (
 )
 from rainharvest.study.choices import save_choices
 from rainharvest.study.file import read_study
-
-SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 @pytest.mark.parametrize("make", [tank_panel, overflow_panel, pump_panel])

@@ -1,10 +1,9 @@
 """The tank in the ground: flotation by Archimedes, suction by the standard atmosphere, both by hand."""
 
-from pathlib import Path
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from places import SCHOOL
 from pydantic import ValidationError
 
 from rainharvest import InputError
@@ -15,8 +14,6 @@ from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said
 from rainharvest.siteworks.tables import PumpPlan, SiteWorks
-
-SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 def test_what_lifts_an_empty_tank_and_what_holds_it_by_hand():

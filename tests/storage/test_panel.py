@@ -1,10 +1,9 @@
 """The panel of the supply: every control moves what is said, and nothing fails at either end."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 from panels import check_both_ends, said
+from places import SCHOOL
 
 from rainharvest import InputError
 from rainharvest.demand.facts import demand_of
@@ -12,7 +11,6 @@ from rainharvest.storage.arrangements import smallest_reserve
 from rainharvest.storage.facts import supplied
 from rainharvest.storage.panel import arrangements_panel, prepare_supply
 
-SCHOOL = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 EVAPOTRANSPIRATION = [7.5, 6.8, 5.2, 3.4, 2.1, 1.5, 1.6, 2.3, 3.4, 4.7, 6.1, 7.2]
 
 

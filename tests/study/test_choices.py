@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
+from places import SCHOOL, whole
 
 from rainharvest import InputError
 from rainharvest.study.choices import (
@@ -22,8 +23,6 @@ from rainharvest.study.choices import (
 from rainharvest.study.file import read_study
 from rainharvest.study.variant import area_keys, people_keys, prepare
 
-DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
-
 
 @pytest.fixture
 def copy(tmp_path):
@@ -33,10 +32,10 @@ def copy(tmp_path):
 
 
 def test_the_study_is_the_demo_until_choices_are_saved_and_again_when_they_are_set_aside(copy):
-    assert study_in_use(DEMO, copy) == DEMO and set_aside(copy) is None
-    assert save_choices(DEMO, {"target.reliability": 0.8}, copy) == {"target.reliability": AsItWas(0.9)}
-    assert study_in_use(DEMO, copy) == copy and read_study(copy)[0].target.reliability == 0.8
-    assert set_aside(copy) == copy.with_name(ASIDE) and study_in_use(DEMO, copy) == DEMO
+    assert study_in_use(SCHOOL, copy) == SCHOOL and set_aside(copy) is None
+    assert save_choices(SCHOOL, {"target.reliability": 0.8}, copy) == {"target.reliability": AsItWas(0.9)}
+    assert study_in_use(SCHOOL, copy) == copy and read_study(copy)[0].target.reliability == 0.8
+    assert set_aside(copy) == copy.with_name(ASIDE) and study_in_use(SCHOOL, copy) == SCHOOL
     assert read_study(copy.with_name(ASIDE))[0].target.reliability == 0.8
     with pytest.raises(InputError, match="no such study file"):
         study_in_use(copy.parent / "none.toml", copy)
@@ -49,13 +48,13 @@ def test_only_what_differs_is_written_and_comments_stay(copy):
         "conveyance.bore": 100,
         "losses.first_flush": 0.4,
     }
-    held = save_choices(DEMO, choices, copy)
+    held = save_choices(SCHOOL, choices, copy)
     assert [held[key].value for key in choices] == [420, None, 100, None]
-    before, after = DEMO.read_text(encoding="utf-8"), copy.read_text(encoding="utf-8")
+    before, after = SCHOOL.read_text(encoding="utf-8"), copy.read_text(encoding="utf-8")
     assert re.findall("#.*", after)[1:] == re.findall("#.*", before)
     gone = set(before.splitlines()) - set(after.splitlines())
     assert {line.split(" ")[0] for line in gone} == {"area", "file", "neighbours", "finer_rain"}
-    old, new = read_study(DEMO)[0], read_study(copy)[0]
+    old, new = read_study(SCHOOL)[0], read_study(copy)[0]
     assert new.roof[0].area == 455 and new.roof[1] == old.roof[1]
     assert new.tank.chosen == pytest.approx(50_600.00001)
     for same in ("site", "conveyance", "calendar", "use", "arrangement", "target", "costs"):
@@ -63,14 +62,14 @@ def test_only_what_differs_is_written_and_comments_stay(copy):
 
 
 def test_paths_of_the_copy_lead_to_the_same_files(copy):
-    save_choices(DEMO, {"rain.members": 5}, copy)
-    assert [p.resolve() for p in rain_files(copy)] == [p.resolve() for p in rain_files(DEMO)]
+    save_choices(SCHOOL, {"rain.members": 5}, copy)
+    assert [p.resolve() for p in rain_files(copy)] == [p.resolve() for p in rain_files(SCHOOL)]
     assert all(p.is_file() for p in rain_files(copy))
 
 
 def test_choices_of_one_panel_join_those_of_another(copy):
-    save_choices(DEMO, {"target.reliability": 0.8}, copy)
-    save_choices(DEMO, {"rain.members": 5}, copy)  # a panel that was opened on the demo, before
+    save_choices(SCHOOL, {"target.reliability": 0.8}, copy)
+    save_choices(SCHOOL, {"rain.members": 5}, copy)  # a panel that was opened on the demo, before
     save_choices(copy, {"conveyance.bore": 80}, copy)
     study = read_study(copy)[0]
     assert (study.target.reliability, study.rain.members, study.conveyance.bore) == (0.8, 5, 80)
@@ -81,9 +80,9 @@ def test_choices_of_one_panel_join_those_of_another(copy):
 
 def test_a_choice_that_cannot_be_leaves_everything_as_it_was(copy):
     with pytest.raises(InputError, match=r"my_study\.toml: target\.reliability: 7"):
-        save_choices(DEMO, {"target.reliability": 7}, copy)
+        save_choices(SCHOOL, {"target.reliability": 7}, copy)
     assert list(copy.parent.iterdir()) == []
-    save_choices(DEMO, {"target.reliability": 0.8}, copy)
+    save_choices(SCHOOL, {"target.reliability": 0.8}, copy)
     kept = copy.read_bytes()
     with pytest.raises(InputError):
         save_choices(copy, {"roof.0.area": -1.0}, copy)
@@ -91,9 +90,9 @@ def test_a_choice_that_cannot_be_leaves_everything_as_it_was(copy):
 
 
 def test_choices_of_another_study_are_not_mixed_in(copy, tmp_path):
-    save_choices(DEMO, {"target.reliability": 0.8}, copy)
+    save_choices(SCHOOL, {"target.reliability": 0.8}, copy)
     other = tmp_path / "other.toml"
-    other.write_text(DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/'))
+    other.write_text(whole())
     with pytest.raises(InputError, match="another study"):
         save_choices(other, {"target.reliability": 0.7}, copy)
     use_study(other, copy)
@@ -104,10 +103,10 @@ def test_choices_of_another_study_are_not_mixed_in(copy, tmp_path):
 
 
 def test_what_a_variant_stands_for_is_what_the_study_then_has(copy):
-    prepared = prepare(DEMO)
+    prepared = prepare(SCHOOL)
     own = prepared.study
     keys = area_keys(own.roof, 643) | people_keys(own.use, 300, prepared.people)
-    save_choices(DEMO, keys | {"tank.chosen": 40_000.0 / own.tank.usable_share}, copy)
+    save_choices(SCHOOL, keys | {"tank.chosen": 40_000.0 / own.tank.usable_share}, copy)
     again = prepare(copy)
     assert again.area == pytest.approx(643, rel=1e-8) and again.people == 300
     assert again.study.tank.usable(again.study.tank.chosen) == pytest.approx(40_000, rel=1e-8)
@@ -126,8 +125,7 @@ people = 200
 
 def study_in(units, folder, more=""):
     """Write the demo into a folder; in US units with a roof and a use of their own."""
-    text = DEMO.read_text(encoding="utf-8").replace('"../', f'"{DEMO.parents[1].as_posix()}/')
-    text = text if units == "metric" else f'units = "us"\n{text.split("[[roof]]")[0]}{US}'
+    text = whole() if units == "metric" else f'units = "us"\n{whole().split("[[roof]]")[0]}{US}'
     (folder / "own.toml").write_text(text + more, encoding="utf-8")
     return folder / "own.toml"
 
@@ -160,16 +158,16 @@ def test_a_file_in_us_units_gets_us_units(copy, tmp_path):
 
 def test_a_file_of_the_reader_s_own_is_kept_beside_the_copy_and_given_back(copy):
     keys = {"rain.file": OwnFile("..\\a b/Läg?e.csv", b"date,rain_mm\n2001-01-01,3\n"), "rain.neighbours": []}
-    save_choices(DEMO, keys | {"sizing.finer_rain": None, "losses.intensity": None}, copy)
+    save_choices(SCHOOL, keys | {"sizing.finer_rain": None, "losses.intensity": None}, copy)
     study = read_study(copy)[0]
     assert (study.rain.file, study.rain.neighbours, study.sizing.finer_rain) == ("my_Läg_e.csv", (), "")
     assert (copy.parent / "my_Läg_e.csv").read_bytes().startswith(b"date")
-    own = [path.resolve() for path in rain_files(DEMO)]
+    own = [path.resolve() for path in rain_files(SCHOOL)]
     assert take_back(["rain.file", "rain.neighbours"], copy)
     assert [path.resolve() for path in rain_files(copy)] == own
-    there = DEMO.parents[1] / "records" / "monsoon.csv"
+    there = SCHOOL.parents[1] / "records" / "monsoon.csv"
     save_choices(
-        DEMO, {"rain.file": there, "rain.neighbours": [there.with_name("monsoon_odhrani.csv")]}, copy
+        SCHOOL, {"rain.file": there, "rain.neighbours": [there.with_name("monsoon_odhrani.csv")]}, copy
     )
     assert [path.resolve() for path in rain_files(copy)] == [there, there.with_name("monsoon_odhrani.csv")]
 
@@ -178,10 +176,10 @@ def test_each_visitor_of_the_pages_has_a_copy_of_their_own(tmp_path, monkeypatch
     monkeypatch.chdir(tmp_path)
     for who, share in ((".my_class/ana", 0.7), (".my_class/bo", 0.8)):
         monkeypatch.setenv(VISITOR, who)
-        assert study_in_use(DEMO) == DEMO
-        save_choices(study_in_use(DEMO), {"target.reliability": share})
-        assert study_in_use(DEMO) == own_copy() == Path(who) / "my_study.toml"
-        assert rain_files(own_copy())[0].resolve() == rain_files(DEMO)[0].resolve()
+        assert study_in_use(SCHOOL) == SCHOOL
+        save_choices(study_in_use(SCHOOL), {"target.reliability": share})
+        assert study_in_use(SCHOOL) == own_copy() == Path(who) / "my_study.toml"
+        assert rain_files(own_copy())[0].resolve() == rain_files(SCHOOL)[0].resolve()
     monkeypatch.setenv(VISITOR, ".my_class/ana")
     assert read_study(own_copy())[0].target.reliability == 0.7
     monkeypatch.delenv(VISITOR)

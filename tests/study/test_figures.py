@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 import xarray as xr
+from drawn import check_moved
 
-from rainharvest.core.style import svg
 from rainharvest.study.figures import options_figure
 from rainharvest.study.panel import _options_at as options_at_words
 from rainharvest.study.section import options_said
@@ -42,14 +42,10 @@ def test_options_of_one_curve_share_a_line(options):
 
 
 def test_drawn_again_it_moves_its_artists(options):
-    figure = options_figure(options, 0.9, looked_at=10_000.0)
-    before = svg(figure, "options")
-    count = len(figure.axes[0].get_children())
-    again = options_figure(options, 0.9, figure, looked_at=20_000.0)
-    assert again is figure and len(figure.axes[0].get_children()) == count
-    assert svg(figure, "options") != before
-    options_figure(options, 0.9, figure, looked_at=10_000.0)
-    assert svg(figure, "options") == before
+    def draw(looked_at, figure=None):
+        return options_figure(options, 0.9, figure, looked_at=looked_at)
+
+    check_moved(draw, (10_000.0,), (20_000.0,))
 
 
 def test_options_in_words(options):

@@ -1,11 +1,11 @@
 """The report tells one story: tank, size, money, pipe, uses and confidence agree wherever they appear."""
 
 import re
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from places import STUDIES
 from told import words_of
 
 from rainharvest.core.blocks import Facts, Table
@@ -17,8 +17,6 @@ from rainharvest.study.file import reader_of
 from rainharvest.study.report import study_report
 from rainharvest.study.run import study_results
 from rainharvest.study.section import FIXED
-
-STUDIES = Path(__file__).parents[2] / "data" / "studies"
 
 HEAD = """
 title = "Varied"

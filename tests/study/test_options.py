@@ -1,10 +1,9 @@
 """Options of a study: each is the study that it would be alone; gardens, pools and interruptions of the mains."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import xarray as xr
+from places import RECORDS
 
 from rainharvest import InputError
 from rainharvest.demand.evapotranspiration import from_monthly_table
@@ -18,7 +17,7 @@ from rainharvest.study.run import study_results
 from rainharvest.study.section import defaults_of, treatment_defaults
 from rainharvest.study.stages import Run, results_of
 
-RECORD = Path(__file__).parents[2] / "data" / "records" / "winter_rain.csv"
+RECORD = RECORDS / "winter_rain.csv"
 BASE = f"""
 title = "A study of a test"
 [site]
@@ -157,6 +156,10 @@ def test_an_option_that_reaches_no_target_is_described_beside_the_study(tmp_path
             r"option\[1\]\.target\.measure: it has another measure",
         ),
         ('name = "x"\nuses = ["taps"]', r"option\[1\]\.arrangement\.kind: every use needs drinking quality"),
+        (
+            'name = "x"\ntank.chosen = 5000\n[[option]]\nname = "x"\ntank.chosen = 6000',
+            'two options bear the name "x"',
+        ),
         ('name = "x"\nreport.client = "y"', r"option\[1\]\.report: an option cannot change it"),
         (
             'name = "x"\nroofs = "hall"',
@@ -174,13 +177,6 @@ def test_mistakes_of_an_option_are_placed(tmp_path, option, words):
     with pytest.raises(InputError, match=words) as caught:
         read_study(path)
     assert str(caught.value).startswith(str(path)) and len(str(caught.value).splitlines()) == 1
-
-
-def test_two_options_of_one_name(tmp_path):
-    path = tmp_path / "study.toml"
-    path.write_text(BASE + 2 * '[[option]]\nname = "x"\ntank.chosen = 5000\n')
-    with pytest.raises(InputError, match='two options bear the name "x"'):
-        read_study(path)
 
 
 def test_changes_are_laid_over_key_by_key():

@@ -7,11 +7,11 @@ import re
 import shutil
 import subprocess
 import zipfile
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from places import SCHOOL
 from told import words_of
 
 from rainharvest.core.blocks import Facts, Picture, Subheading, Table
@@ -22,14 +22,12 @@ from rainharvest.study.run import study_results
 from rainharvest.study.section import FIXED, SAY, approval_section, assumptions_section
 from rainharvest.study.word import report_document
 
-ROOT = Path(__file__).parents[2]
-DEMO = ROOT / "data" / "studies" / "day_school.toml"
 W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
 
 
 @pytest.fixture(scope="module")
 def results():
-    return study_results(DEMO)
+    return study_results(SCHOOL)
 
 
 @pytest.fixture(scope="module")
@@ -104,27 +102,26 @@ def test_every_input_file_is_named_with_its_digest(report):
         "invented_tanks.csv": "catalogues/invented_tanks.csv",
     }
     for words, file in named.items():
-        assert rows[words] == hashlib.sha256((DEMO.parents[1] / file).read_bytes()).hexdigest()
+        assert rows[words] == hashlib.sha256((SCHOOL.parents[1] / file).read_bytes()).hexdigest()
 
 
 def test_who_has_only_the_report_finds_the_answer(report, results, soup):
     """What tank, why, how sure, in a drought, what it costs, what to watch: answered, with a link to more."""
-    done = results.done
-    facts = next(block for block in report["answer"].blocks if isinstance(block, Facts))
-    said = {fact.question: fact.answer for fact in facts.rows}
+    facts = next(block for block in report["answer"].blocks if isinstance(block, Facts)).rows
+    said = {fact.question: fact.answer for fact in facts}
     assert list(said) == list(FIXED["questions"].values())
-    assert "3 linked tanks of 20 kL, 60 kL nominal together" in said[FIXED["questions"]["tank"]]
-    assert percent(float(done.half_rain_reliability.median())) in said[FIXED["questions"]["why"]]
-    failed = done.described_failed_by_year.median("member")
-    assert str(int(failed.year[int(failed.values.argmax())])) in said[FIXED["questions"]["drought"]]
-    assert days(float(failed.max())) in said[FIXED["questions"]["drought"]]
-    number = re.search(r"([\d,]+) crowns", said[FIXED["questions"]["cost"]])[1].replace(",", "")
+    said = {key: said[question] for key, question in FIXED["questions"].items()}
+    assert "3 linked tanks of 20 kL, 60 kL nominal together" in said["tank"]
+    assert percent(float(results.done.half_rain_reliability.median())) in said["why"]
+    failed = results.done.described_failed_by_year.median("member")
+    assert str(int(failed.year[int(failed.values.argmax())])) in said["drought"]
+    assert days(float(failed.max())) in said["drought"]
+    number = re.search(r"([\d,]+) crowns", said["cost"])[1].replace(",", "")
     # fixed price, pump, tanks with their links, and the works
     assert float(number) > 900 + 420 + 3 * 2150 + 2 * 60
     shown = soup.select("section")[0].get_text(" ")
-    for fact in facts.rows:
-        assert fact.question in shown and fact.answer in shown
-        assert soup.select_one(f"section#{fact.section}")
+    for fact in facts:
+        assert fact.question in shown and fact.answer in shown and soup.select_one(f"section#{fact.section}")
     titles = [link.get_text() for link in soup.select("nav a")]
     assert titles == [section.title for section in report.sections]
 
@@ -156,10 +153,9 @@ def test_us_reader_reads_no_metric_unit(results):
     assert report.paper == "Letter"
     # Options are named by the study file, sources are quoted as they are.
     said = text_of(report, leave_out=("options", "assumptions", "reproduce"))
-    pictures = [
-        b for s in report.sections for b in s.blocks if isinstance(b, Picture) and b.name != "options"
-    ]
-    said += "\n".join(text for one in pictures for text in re.findall(r"<text[^>]*>([^<]*)<", one.svg))
+    blocks = (block for section in report.sections for block in section.blocks)
+    for picture in (b for b in blocks if isinstance(b, Picture) and b.name != "options"):
+        said += "\n".join(re.findall(r"<text[^>]*>([^<]*)<", picture.svg))
     assert re.search(r"\d gal\b", said) and re.search(r"\d ft²", said) and re.search(r"\d psi\b", said)
     said = said.replace("1,500 lbf/ft2 (72 kPa)", "")  # a code's own words
     said = re.sub(r"means [\d. to]+ mm/h", "", said)  # a source's own words

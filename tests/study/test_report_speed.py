@@ -1,19 +1,17 @@
 """How long the report of the demo takes, printed and never asserted."""
 
-from pathlib import Path
-
 import pytest
+from places import SCHOOL
 
 from rainharvest.study.report import save_report, study_report
 from rainharvest.study.run import study_results
 
 pytestmark = pytest.mark.long
-DEMO = Path(__file__).parents[2] / "data" / "studies" / "day_school.toml"
 
 
 @pytest.fixture(scope="module")
 def results():
-    return study_results(DEMO)
+    return study_results(SCHOOL)
 
 
 def test_speed_of_the_sections(benchmark, results):

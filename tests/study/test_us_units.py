@@ -5,17 +5,13 @@ from pathlib import Path
 from typing import get_args
 
 import pytest
+from places import STUDIES
 from pydantic import BaseModel
 
 from rainharvest import InputError
 from rainharvest.core.mistakes import metric_factor
-from rainharvest.core.reader import US_UNITS, reading
 from rainharvest.core.tables import known_of, models_of
-from rainharvest.sizing.section import headline
 from rainharvest.study.file import Study, read_study, reader_of, study_from
-from rainharvest.study.stages import Run, results_of
-
-STUDIES = Path(__file__).parents[2] / "data" / "studies"
 
 
 def all_models(model=Study, seen=None):
@@ -194,31 +190,3 @@ def test_mistakes_of_a_us_file_are_told_in_its_units(tmp_path, name):
         read_study(path)
     (line,) = str(caught.value).splitlines()
     assert words in line
-
-
-def test_no_unit_of_the_table_is_forgotten():
-    assert {unit for model in all_models() for unit in known_of(model, "unit").values()} & set(US_UNITS)
-
-
-def test_a_us_file_gives_the_same_answer_and_tells_it_in_gallons(tmp_path):
-    import tomlkit
-
-    data = tomllib.loads((STUDIES / "day_school.toml").read_text(encoding="utf-8"))
-    for table in ("sizing", "catalogue", "option"):
-        data.pop(table)
-    data["rain"] |= {"members": 2, "file": str(STUDIES / data["rain"]["file"]), "neighbours": []}
-    files = {"metric": data, "us": to_us(data, Study) | {"units": "us"}}
-    done = {}
-    for name, tables in files.items():
-        (tmp_path / f"{name}.toml").write_text(tomlkit.dumps(tables), encoding="utf-8")
-        study, _ = read_study(tmp_path / f"{name}.toml")
-        done[name] = results_of(Run(study, tmp_path), "decision")["done"]
-        with reading(reader_of(study)):
-            done[name].attrs["headline"] = headline(done[name])
-    assert float(done["us"].recommended) == pytest.approx(float(done["metric"].recommended), abs=1.01)
-    assert done["us"].volume_reliability.values == pytest.approx(
-        done["metric"].volume_reliability.values, rel=1e-9
-    )
-    said = done["us"].attrs["headline"]
-    assert " gal nominal" in said and " L " not in said and "kL" not in said
-    assert "kL nominal" in done["metric"].attrs["headline"]
