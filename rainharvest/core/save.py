@@ -228,4 +228,4 @@ def _as_read(values, axis: Axis) -> list:
         nearest = [min(names, key=lambda at, v=v: abs(at - v)) for v in numbers]
         if all(abs(at - v) < 0.5 for at, v in zip(nearest, numbers, strict=True)):
             return [names[at] for at in nearest]
-    return ["" if np.isnan(v) else f"{v:.7g}" for v in numbers]
+    return ["" if np.isnan(v) else f"{v:.7g}" for v in numbers * getattr(axis, "reader_factor", 1.0)]

@@ -295,6 +295,7 @@ def number_axis(axis: Axis, words: str, unit: str) -> float:
 
     factor, shown = in_units(1.0, unit)
     axis.set_label_text(words.format(shown))
+    axis.reader_factor = factor  # for who reads off what is drawn
     if factor != 1.0:
 
         class Round(AutoLocator):

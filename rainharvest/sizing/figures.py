@@ -115,9 +115,9 @@ def _draw_curve(axes: Axes, size, shares, target: float, mark: tuple[float, floa
     if -9 < below - 100 * target < 3:
         below = 100 * target - 6  # below the target's line, not on it
     place = span[-1] * 0.98 if near_end else at * 1.08, max(below, 9)  # clear of the axis
-    said = f"{held}: {'over 99' if 99.5 <= reached < 100 else f'{reached:.0f}'} %"
     look = {"fontweight": "bold", "zorder": 5, "bbox": WHITE | {"pad": 1}}
-    draw.words(axes, "chosen-words", place, said, "right" if near_end else "left", "top", **look)
+    said, side = f"{held}: {percent(reached / 100, target)}", "right" if near_end else "left"
+    draw.words(axes, "chosen-words", place, said, side, "top", **look)
 
 
 def failed_years_figure(

@@ -8,8 +8,9 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
+from rainharvest.core.reader import US, reading
 from rainharvest.core.save import figure_files, figure_table, still_picture
-from rainharvest.core.style import keep, new_figure, svg
+from rainharvest.core.style import keep, new_figure, number_axis, svg
 
 
 def drawn(figure=None, k=1.0, high=10):
@@ -47,6 +48,18 @@ def test_the_table_is_what_is_drawn_with_units_in_its_heads():
     assert column["failed years: Share (%)"] == ("0", "2", "4", "6", "8")
     assert column["target: Share (%)"] == ("2", "", "", "", "") == column["chosen: Share (%)"]
     assert head[0] == "Size (kL)" and head.count("Size (kL)") == 2, "the point has a place of its own"
+
+
+def test_the_table_is_in_the_units_of_its_heads():
+    with reading(US):
+        figure, axes = new_figure("In gallons")
+        number_axis(axes.xaxis, "Tank ({})", "kL")
+        number_axis(axes.yaxis, "Rain ({})", "mm")
+        keep(axes, "curve", lambda: axes.plot([10.0, 20.0], [25.4, 50.8])[0])
+        head, rows = table(figure)
+    assert head == ["Tank (1,000 gal)", "curve: Rain (in)"]
+    # 1 US gallon is 3.785411784 L exactly (NIST SP 811), 1 in is 25.4 mm
+    assert np.asarray(rows, float) == pytest.approx(np.array([[2.641721, 1], [5.283441, 2]]), rel=1e-6)
 
 
 def test_days_are_dates_and_named_bars_have_their_names():
