@@ -17,9 +17,7 @@ LIMITS = {name: row.value for name, row in defaults_of("rainfall")["fill"].items
 
 ENOUGH = 60  # runs to choose among, at least
 
-ALIKE_AROUND = (
-    1 / 6
-)  # mean difference of ranks of wetness up to which runs are sought no farther in the season
+ALIKE_AROUND = 1 / 6  # mean difference of ranks of wetness: with enough below, no run is sought farther off
 
 
 def season_distance(day_of_year: np.ndarray, day: int) -> np.ndarray:

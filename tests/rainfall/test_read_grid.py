@@ -268,6 +268,14 @@ def test_hours_that_pile_up_are_refused(tmp_path):
         read_rain(put(tmp_path, station(piled, time=time, units="m", name="tp")))
 
 
+def test_result_opens_again(tmp_path):
+    """What the reader returns can be saved as netCDF and read back to the same rain."""
+    rain = read_rain(put(tmp_path, grid()), at=(-33.5, 18.5))
+    rain.to_netcdf(tmp_path / "again.nc")
+    again = read_rain(tmp_path / "again.nc")
+    np.testing.assert_array_equal(again.values, rain.values)
+
+
 @pytest.mark.parametrize("kind, packing", [("f4", None), ("f8", None), ("i2", 0.1), ("i4", 0.1), ("u2", 0.1)])
 @pytest.mark.parametrize("form", ["NETCDF4", "NETCDF3_CLASSIC"])
 def test_cells_never_written_are_unknown_whatever_their_kind(tmp_path, kind, packing, form):
