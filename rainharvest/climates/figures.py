@@ -157,7 +157,7 @@ def map_figure(
             _coast(axes)
     axes, bar = figure.axes
     mesh = keep(axes, "cells", lambda: None)
-    mesh.set_cmap(LinearSegmentedColormap.from_list("water", shades, N=64))
+    mesh.set_cmap(LinearSegmentedColormap.from_list("water", shades, N=65))
     mesh.set_array(np.ma.masked_invalid(values.values))
     mesh.set_clim(low, high if high > low else low + 1)
     bar.set_ylabel("Group" if groups else unit)
