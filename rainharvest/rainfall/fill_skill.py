@@ -121,12 +121,13 @@ def fill_skill(
 
 
 def _lengths(sound: np.ndarray, lengths: Sequence[int] | None, helped: bool) -> list[int]:
-    longest = LIMITS["longest_gap" if helped else "longest_alone"]
+    longest, days = LIMITS["longest_gap" if helped else "longest_alone"], len(sound)
+    require(days >= 4, f"the record has {days} days, too few to hide any", "give a longer record", "rain")
     if lengths is None:
         first, last = runs(np.isnan(sound))
         own = (last - first + 1).tolist()
         lengths = own if len(own) >= 10 else USUAL_LENGTHS
-    kept = [int(n) for n in lengths if 1 <= n <= min(longest, len(sound) // 4)]
+    kept = [int(n) for n in lengths if 1 <= n <= min(longest, days // 4)]
     remedy = f"give lengths of 1 to {longest} days"
     require(kept, "no block is short enough to be filled", remedy, "lengths")
     return kept

@@ -91,7 +91,9 @@ def test_a_record_too_short_to_hide_days_of_says_why():
     short = checked_upload("short.csv", table(days).to_csv(index=False).encode())
     skill = hidden_days_skill(short, 0.3, simulate)
     assert set(SKILLS) <= set(skill) and np.isnan(skill.wet_agreement).all()
-    assert SAY.skill(skill).startswith("No test on hidden days: ")
+    assert SAY.skill(skill).startswith(
+        "No test on hidden days: rain: the record has 3 days, too few to hide any; give a longer record."
+    )
 
 
 def test_the_sentences_hold_the_numbers(record, filled):
