@@ -259,7 +259,13 @@ def explained(results: xr.Dataset, capacity: float) -> xr.Dataset:
     Dataset
         As `rainharvest.climates.statistics.explain`.
     """
-    return explain(wet_against_dry(results, capacity).wet_cost, results)
+    return wet_and_why(results, capacity)[1]
+
+
+def wet_and_why(results: xr.Dataset, capacity: float) -> tuple[xr.Dataset, xr.Dataset]:
+    """Return what the wet run costs at the tap of one tank at every place, and what goes with it."""
+    wet = wet_against_dry(results, capacity)
+    return wet, explain(wet.wet_cost, results)
 
 
 class Named(NamedTuple):

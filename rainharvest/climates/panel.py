@@ -26,7 +26,7 @@ from rainharvest.climates.facts import (
     plan_of,
     rain_uses,
     sides_facts,
-    wet_against_dry,
+    wet_and_why,
 )
 from rainharvest.climates.figures import (
     explain_figure,
@@ -36,7 +36,7 @@ from rainharvest.climates.figures import (
     wet_sides_figure,
 )
 from rainharvest.climates.grid import open_grid
-from rainharvest.climates.statistics import explain, group_climates
+from rainharvest.climates.statistics import group_climates
 from rainharvest.climates.tables import GridFile, Region
 from rainharvest.climates.tiles import read_cells
 from rainharvest.core.board import board
@@ -209,10 +209,7 @@ def region_panel(region: xr.Dataset) -> widgets.VBox:
         controls[name] = slider(name, at[at.size // 2], at[0], at[-1], float(at[1] - at[0]), unit="°")
         controls[name].readout_format = ".2f"  # cells of a quarter of a degree
 
-    @lru_cache(1)
-    def of_tank(capacity: float) -> tuple[xr.Dataset, xr.Dataset]:
-        wet = wet_against_dry(region, capacity)
-        return wet, explain(wet.wet_cost, region)
+    of_tank = lru_cache(1)(partial(wet_and_why, region))  # another place or layer leaves it as it is
 
     def redraw(layer: str, capacity: float, latitude: float, longitude: float) -> dict[str, tuple]:
         shown, (wet, found) = LAYERS[layer], of_tank(capacity)

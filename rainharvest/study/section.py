@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 
 import numpy as np
 import xarray as xr
@@ -182,6 +183,11 @@ def reproduce_section(results: StudyResults) -> Section:
     )
 
 
+def _if_known(form: Callable[[float], str]) -> Callable[[float], str]:
+    """Return a form that says so where an option has no such number."""
+    return lambda value: form(value) if math.isfinite(value) else FIXED["none"]
+
+
 def nominal(size: float) -> str:
     """Return a size as it is asked for in the trade, in words."""
     return litres(size, up=True)
@@ -197,7 +203,7 @@ def options_section(results: StudyResults) -> Section | None:
     target = results.study.target.reliability
     forms = {
         "study_option": str,
-        "recommended_nominal": lambda size: nominal(size) if math.isfinite(size) else FIXED["none"],
+        "recommended_nominal": nominal,
         "described_nominal": nominal,
         "rain_reliability": percent,
         "delivered_a_year": litres,
@@ -207,7 +213,7 @@ def options_section(results: StudyResults) -> Section | None:
         "annual": money,
     }
     shown = options if float(options.mains_a_year.max()) > 0 else options.drop_vars("mains_a_year")
-    forms = {name: form for name, form in forms.items() if name in shown}
+    forms = {name: form if form is str else _if_known(form) for name, form in forms.items() if name in shown}
     head = [FIXED["options_head"][name].format(currency=options.attrs["currency"]) for name in forms]
     names, notes = options.study_option.values, options.option_note.values
     noted = tuple(f"{name}: {note}" for name, note in zip(names, notes, strict=True) if note)

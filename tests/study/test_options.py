@@ -14,6 +14,7 @@ from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
 from rainharvest.study.options import options_group
 from rainharvest.study.run import study_results
+from rainharvest.study.section import _if_known, nominal
 from rainharvest.study.section import defaults_of, treatment_defaults
 from rainharvest.study.stages import Run, results_of
 
@@ -245,3 +246,7 @@ def test_interruptions_of_the_mains_hold_together(tmp_path):
     assert results.done.attrs["mains"] == "; ".join(one.attrs["assumptions"] for one in each)
     path.write_text(path.read_text().replace("spell_length = 2", "spell_length = 4"))
     assert float(study_results(path, last="decision").done.recommended) > float(results.done.recommended) > 0
+
+
+def test_an_option_without_a_number_says_so():
+    assert (_if_known(nominal)(float("nan")), _if_known(nominal)(4_950.0)) == ("none", "5,000 L")
