@@ -14,8 +14,7 @@ from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
 from rainharvest.study.options import options_group
 from rainharvest.study.run import study_results
-from rainharvest.study.section import _if_known, nominal
-from rainharvest.study.section import defaults_of, treatment_defaults
+from rainharvest.study.section import _if_known, defaults_of, nominal, treatment_defaults
 from rainharvest.study.stages import Run, results_of
 
 RECORD = RECORDS / "winter_rain.csv"
