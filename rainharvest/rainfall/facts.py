@@ -6,6 +6,7 @@ import os
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,7 @@ from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import spi_class
 from rainharvest.rainfall.describe import one_version
-from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.fill import Fillable, fillable, filled_versions
 from rainharvest.rainfall.fill_methods import LIMITS as FILL
 from rainharvest.rainfall.fill_skill import FILLINGS, fill_skill
 from rainharvest.rainfall.flags import Flag
@@ -47,7 +48,7 @@ COLD = defaults_of("rainfall")["check"]
 SHOWN_YEARS = 30  # [year] as many as make a normal; a panel fills no more, so that it follows the hand
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class CheckedRecord:
     """A record that was read and checked, ready to be filled."""
 
@@ -56,6 +57,11 @@ class CheckedRecord:
     findings: pd.DataFrame  # What ``check_rain`` doubts
     recent: xr.DataArray  # [mm/day] The last years of the rain, less what cannot be right
     recent_neighbours: tuple[xr.DataArray, ...]  # [mm/day] The neighbours over the same days
+
+    @cached_property
+    def fillable(self) -> Fillable:
+        """The last years with what may fill them, for many fillings."""
+        return fillable(self.recent, self.recent_neighbours or None)
 
 
 def demo_files(folder: str | os.PathLike) -> dict[str, list[Path]]:
@@ -158,8 +164,7 @@ def fill_recent(
 ) -> xr.DataArray:
     """Fill the last years of a record; without a neighbour no gap longer than a season."""
     alone = min(longest_gap, FILL["longest_alone"])
-    near = record.recent_neighbours or None
-    return fill_gaps(record.recent, near, members, longest_gap=longest_gap, longest_alone=alone)
+    return filled_versions(record.fillable, members, longest_gap=longest_gap, longest_alone=alone)
 
 
 def hidden_days_skill(

