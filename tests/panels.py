@@ -7,7 +7,7 @@ import ipywidgets as widgets
 
 def said(panel):
     """Return the sentences of a panel by its figures."""
-    return {key: line.value for key, (_, line) in panel.rh_pictures.items()}
+    return panel.rh_said()
 
 
 def walk(widget):

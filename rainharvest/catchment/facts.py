@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -166,10 +167,18 @@ class DryAndWet:
     levels: dict[str, Levels]  # By "dry run" and "wet run"
     flow: float  # [L/s] Flow of the design storm
     table: pd.DataFrame  # As `rainharvest.catchment.compare.compare_conveyance`
-    # As `rainharvest.catchment.compare.best_bore` of the wet run; None if it cannot work
-    curve: xr.Dataset | None
+    climate: Climate  # The rain that falls
+    units: str  # Whose trade sizes are tried
     self_cleansing: float = SELF_CLEANSING.value  # [m/s] Velocity at which a drain keeps itself clean
     standing_limit: float = STANDING_LIMIT.value  # [day] Standing water older than this is too old
+
+    @cached_property
+    def curve(self) -> xr.Dataset | None:
+        """As `rainharvest.catchment.compare.best_bore` of the wet run; None if it cannot work."""
+        if self.levels["wet run"].answer:
+            return None
+        bores, intensity = TRADE_SIZES[self.units], self.climate.intensity
+        return best_bore(self.climate.rain, self.catchment, bores, intensity=intensity)
 
     @property
     def yearly(self) -> xr.DataArray:
@@ -232,7 +241,7 @@ def dry_and_wet(
     InputError
         If a value is outside its limits.
     """
-    own, rain, intensity = case.catchment, case.climates[climate].rain, case.climates[climate].intensity
+    own, given = case.catchment, case.climates[climate]
     kinds = {"dry": places, "wet": places if bleed is None else places | {"bleed": bleed}}
     runs = {f"{k} run": run_of_kind(own.conveyance, k, **more) for k, more in kinds.items()}
     roofs = own.roofs if area is None else scaled_roofs(own.roofs, area)
@@ -244,10 +253,8 @@ def dry_and_wet(
     catchment = make_catchment(**(dict(own) | changes))
     flow = sum(design_flow(roof.area, design_intensity) for roof in roofs)
     levels = {name: run_levels(run, flow) for name, run in runs.items()}
-    table = compare_conveyance(rain, catchment, runs, design_intensity, intensity=intensity)
-    works = not levels["wet run"].answer
-    curve = best_bore(rain, catchment, TRADE_SIZES[case.units], intensity=intensity) if works else None
-    return DryAndWet(catchment, own.conveyance.kind, levels, flow, table, curve)
+    table = compare_conveyance(given.rain, catchment, runs, design_intensity, intensity=given.intensity)
+    return DryAndWet(catchment, own.conveyance.kind, levels, flow, table, given, case.units)
 
 
 def first_flush_cost(case: CatchmentCase, depths: tuple[float, ...]) -> xr.DataArray:

@@ -120,7 +120,7 @@ def catchment_panel(
         return {
             "levels": (partial(levels_figure, drawn), SAY.levels(done)),
             "losses": (partial(losses_figure, done.yearly), SAY.losses(done)),
-            "bore": (partial(bore_figure, done.curve, places["bore"]), SAY.bore(done)),
+            "bore": lambda: (partial(bore_figure, done.curve, places["bore"]), SAY.bore(done)),
         }
 
     keys = {name: f"conveyance.{name}" for name in ("bore", "run", "outlet_level", "inlet_level")}

@@ -159,25 +159,31 @@ LINE = 80
 """Characters on a line of a sentence, about."""
 
 
+Shown = tuple["Figure | Callable[..., Figure]", str]
+
+"""What draws a figure, and its sentence."""
+
+
 def board(
     name: str,
     controls: Mapping[str, widgets.Widget],
-    redraw: Callable[..., Mapping[str, tuple[Figure | Callable[..., Figure], str]]],
+    redraw: Callable[..., Mapping[str, Shown | Callable[[], Shown]]],
     caution: str = "",
     saving: Saving | None = None,
 ) -> Panel:
     """Return a panel: controls, and for each figure its picture and a sentence that says what it shows.
 
     ``redraw`` takes the values of the controls by name and returns, by figure, a pair: what draws it (a call that takes
-    the figure drawn before as ``figure`` and moves its artists, or a figure) and its sentence. Without a control all
-    figures stand side by side; with one, those but the first fold away and are drawn again when they are unfolded.
+    the figure drawn before as ``figure`` and moves its artists, or a figure) and its sentence; or a call that gives the
+    pair, where it takes work. Without a control all figures stand side by side; with one, those but the first fold away
+    and are worked and drawn again when they are unfolded.
     """
     all_controls = Controls(controls)
     words = widgets.HTML(
         layout={"height": "0px", "margin": "0", "overflow": "visible"}
     )  # over the figures: no jump
     pictures: dict[str, tuple[widgets.HTML, widgets.HTML]] = {}
-    asked: dict[str, tuple[Figure | Callable[..., Figure], str]] = {}
+    asked: dict[str, Shown | Callable[[], Shown]] = {}
     figures: dict[str, Figure] = {}  # as last drawn
     drawn: set[str] = set()  # those that show what was asked last
     painted: set[str] = set()
@@ -188,9 +194,15 @@ def board(
     more = widgets.VBox(layout={"width": "100%", "overflow": "hidden"})
     resetting = False
 
+    def shown(key: str) -> Shown:
+        """Return what draws a figure, and its sentence."""
+        if callable(asked[key]):
+            asked[key] = asked[key]()
+        return asked[key]
+
     def figure_of(key: str) -> tuple[Figure, str]:
         """Return a figure that shows what was asked last, with its sentence."""
-        draw, sentence = asked[key]
+        draw, sentence = shown(key)
         if key not in drawn:
             figures[key] = draw(figure=figures.get(key)) if callable(draw) else draw
             drawn.add(key)
@@ -208,13 +220,8 @@ def board(
             words.value = stopped(error)
             return
         words.value = ""
-        for key, (_, sentence) in asked.items():
-            line = pictures[key][1]
-            line.value = f'<div class="rh-words">{sentence}</div>'
-            room = 26 * math.ceil(len(_unmarked(sentence)) / LINE) + 6
-            if room > int((line.layout.min_height or "0px")[:-2]):  # grows only: nothing below it jumps
-                line.layout.min_height = f"{room}px"
-            rows[key][1]()
+        for _, hide in rows.values():
+            hide()
         if len(row.children) < 2:
             arrange()
 
@@ -233,7 +240,12 @@ def board(
                 pictures[key] = widgets.HTML(layout={"width": "100%"}), widgets.HTML()
                 pictures[key][0].add_class("rh-picture")
                 rows[key] = figure_row(f"{name}-{key}", lambda key=key: figure_of(key))
-            pictures[key][0].value = svg(figure, f"{name}-{key}", sentence)
+            picture, line = pictures[key]
+            picture.value = svg(figure, f"{name}-{key}", sentence)
+            line.value = f'<div class="rh-words">{sentence}</div>'
+            room = 26 * math.ceil(len(_unmarked(sentence)) / LINE) + 6
+            if room > int((line.layout.min_height or "0px")[:-2]):  # grows only: nothing below it jumps
+                line.layout.min_height = f"{room}px"
             painted.add(key)
 
     def arrange() -> None:
@@ -281,6 +293,7 @@ def board(
     panel.rh_controls = dict(controls)  # tests and notebooks move the controls by name
     panel.rh_words = words
     panel.rh_pictures = pictures
+    panel.rh_said = lambda: {key: shown(key)[1] for key in asked}
     panel.rh_drawn = lambda: {key: figure_of(key) for key in asked}
     return panel
 

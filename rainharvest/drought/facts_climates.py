@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -95,40 +95,51 @@ def scenario_facts(found: xr.Dataset) -> dict[str, object]:
     return {"rows": rows, "carried": "carried to" in found.attrs["scenarios"]}
 
 
-def longer_droughts(
-    basis: Basis, count: int = DRAWS, capacity: float | None = None, block_years: int | None = None
-) -> xr.Dataset:
-    """Run the tank on records drawn anew from the years there were, droughts longer than any among them.
+@dataclass(frozen=True)
+class DrawnRecords:
+    """Records drawn anew from the years there were, droughts longer than any among them."""
 
-    `rainharvest.sizing.resample`: years in blocks, each with what follows from its weather.
-    """
+    inflow: xr.DataArray  # [L/day] (draw, time)
+    driest_runs: np.ndarray  # [mm/year] Rain of the driest run of each
+    record_driest_run: float  # [mm/year] That of the record itself
+    block_years: int  # Years that were drawn together
+
+
+def drawn_records(basis: Basis, count: int = DRAWS, block_years: int | None = None) -> DrawnRecords:
+    """Draw records from a study's whole years, in blocks, each with what follows from its weather."""
     first = basis.inflow.isel(member=0, drop=True)
     blocks = int(BLOCK_YEARS.value) if block_years is None else block_years
     seed = basis.study.rain.seed
     draws = year_draws(first, count=count, block_years=blocks, seed=seed, year_start_month=basis.month)
-    days = {"time": draws.time.values}
-    inflow, rain = (take_days(series.reset_coords(drop=True), draws) for series in (first, basis.rain))
-    whole = basis.rain.sel(days).expand_dims("draw")
     edges = np.flatnonzero((draws.time.dt.day.values == 1) & (draws.time.dt.month.values == basis.month))
     require(edges.size >= RUN, "fewer than 3 whole years", "give a longer record", "rain")
-    years = draws.sizes["time"] / 365.25
-    out = {}
-    for name, water, depth in (("drawn", inflow, rain), ("record", first.sel(days), whole)):
-        run = simulated(basis, water, capacity, demand=basis.demand.sel(days))
-        yearly = np.add.reduceat(depth.transpose("draw", "time").values, edges, axis=1)
-        means = np.lib.stride_tricks.sliding_window_view(yearly, RUN, axis=1).mean(axis=2)
+    inflow, rain = (take_days(series.reset_coords(drop=True), draws) for series in (first, basis.rain))
+    depth = np.vstack([basis.rain.sel(time=draws.time.values), rain.values])
+    yearly = np.add.reduceat(depth, edges, axis=1)
+    driest = np.lib.stride_tricks.sliding_window_view(yearly, RUN, axis=1).mean(axis=2).min(axis=1)
+    return DrawnRecords(inflow, driest[1:], float(driest[0]), int(draws.attrs["block_years"]))
+
+
+def longer_droughts(
+    basis: Basis, drawn: DrawnRecords | None = None, capacity: float | None = None
+) -> xr.Dataset:
+    """Run the tank on the record and on records drawn anew."""
+    drawn = drawn or drawn_records(basis)
+    days = drawn.inflow.time.values
+    years, demand = days.size / 365.25, basis.demand.sel(time=days)
+    out = variables("draw", {"drawn_driest_run": drawn.driest_runs})
+    out |= variables((), {"record_driest_run": drawn.record_driest_run})
+    first = basis.inflow.isel(member=0, drop=True).sel(time=days)
+    for name, water, dims in (("drawn", drawn.inflow, "draw"), ("record", first, ())):
+        run = simulated(basis, water, capacity, demand=demand)
         values = {
-            f"{name}_driest_run": means.min(axis=1),
-            f"{name}_longest_failure": np.atleast_1d(run.longest_failure.values),
-            f"{name}_failed_a_year": np.atleast_1d(run.days_failed.values) / years,
-            f"{name}_volume_reliability": np.atleast_1d(run.volume_reliability.values),
+            f"{name}_longest_failure": run.longest_failure.values,
+            f"{name}_failed_a_year": run.days_failed.values / years,
+            f"{name}_volume_reliability": run.volume_reliability.values,
         }
-        if name == "drawn":
-            out |= variables("draw", values)
-        else:
-            out |= variables((), {key: value[0] for key, value in values.items()})
-    found = xr.Dataset(out, along(draw=np.arange(count)))
-    return found.assign_attrs(block_years=int(draws.attrs["block_years"]))
+        out |= variables(dims, values)
+    found = xr.Dataset(out, along(draw=np.arange(drawn.driest_runs.size)))
+    return found.assign_attrs(block_years=drawn.block_years)
 
 
 def longer_facts(found: xr.Dataset) -> dict[str, object]:

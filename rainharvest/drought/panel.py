@@ -82,13 +82,15 @@ def bad_years_panel(basis: Basis) -> widgets.VBox:
 
     def redraw(capacity: float, month: int, dry_share: float) -> dict[str, tuple]:
         years = facts.years_of(basis, capacity=capacity, month=month, dry_share=dry_share, index=index)
-        worst = facts.worst_sequence_of(basis, capacity=capacity)
+
+        def through() -> tuple:
+            worst = facts.worst_sequence_of(basis, capacity=capacity)
+            words = SAY.worst_sequence(facts.worst_sequence_facts(worst, capacity))
+            return partial(figures.worst_sequence_figure, worst, capacity), words
+
         return {
             "years": (partial(figures.dry_years_figure, years), SAY.dry_years(facts.dry_year_facts(years))),
-            "through": (
-                partial(figures.worst_sequence_figure, worst, capacity),
-                SAY.worst_sequence(facts.worst_sequence_facts(worst, capacity)),
-            ),
+            "through": through,
         }
 
     return board("bad-years", controls, redraw)
@@ -303,9 +305,10 @@ def longer_droughts_panel(basis: Basis) -> widgets.VBox:
     controls = {"capacity": tank_slider(basis), "block_years": slider("block_years", 3, 1, 5, 1)}
     for control in controls.values():
         control.continuous_update = False  # two hundred records are run
+    drawn_with = lru_cache(1)(lambda years: climates.drawn_records(basis, block_years=years))
 
     def redraw(capacity: float, block_years: float) -> dict[str, tuple]:
-        found = climates.longer_droughts(basis, capacity=capacity, block_years=int(block_years))
+        found = climates.longer_droughts(basis, drawn_with(int(block_years)), capacity)
         return {"longer": (partial(figures.longer_figure, found), SAY.longer(climates.longer_facts(found)))}
 
     return board("longer-droughts", controls, redraw)

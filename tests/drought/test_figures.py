@@ -9,7 +9,7 @@ from drawn import artist, check_moved
 from rainharvest.core.style import svg
 from rainharvest.drought import figures
 from rainharvest.drought.facts import spells_of, worst_sequence_of, years_of
-from rainharvest.drought.facts_climates import longer_droughts, one_change, scenarios_tried
+from rainharvest.drought.facts_climates import drawn_records, longer_droughts, one_change, scenarios_tried
 from rainharvest.drought.facts_outlook import outlook_from, plans_of, skill_of, windows_from
 from rainharvest.drought.plan import choose_plan
 from rainharvest.drought.section import actions, card_lines, card_rows, plan_words
@@ -42,7 +42,7 @@ def pair(basis, plans, kind, second):
         tried = scenarios_tried(basis, [one_change(0.7 if second else 0.9, 1.0, 1.0)])
         return figures.climates_figure, (tried,)
     if kind == "longer":
-        return figures.longer_figure, (longer_droughts(basis, 20, size),)
+        return figures.longer_figure, (longer_droughts(basis, drawn_records(basis, 20), size),)
     plan = choose_plan(plans, 0.4 if second else 0.05)
     if kind == "card":
         return figures.card_figure, (plan, actions(plan))
