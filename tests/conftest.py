@@ -21,11 +21,13 @@ def pytest_collection_modifyitems(items):
 @pytest.fixture(scope="session", autouse=True)
 def kept_results(tmp_path_factory):
     """Studies run by several tests are computed once; nothing of the tests reaches the user's cache folder."""
-    base = tmp_path_factory.getbasetemp()
-    kept = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "kept"
+    base, beside = tmp_path_factory.getbasetemp(), "PYTEST_XDIST_WORKER" in os.environ
+    kept = (base.parent if beside else base) / "kept"
     kept.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("RAINHARVEST_CACHE", str(kept))
+        if beside:  # the processors are taken: a second process of each worker would cost more than it gives
+            patch.setattr(os, "cpu_count", lambda: 1)
         yield
 
 

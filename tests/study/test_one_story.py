@@ -195,6 +195,13 @@ def check_one_story(results):
     return said, sections
 
 
+@pytest.fixture(autouse=True)
+def unpainted(monkeypatch):
+    """Figures are drawn, not painted: only words are read here."""
+    monkeypatch.setattr("rainharvest.core.save.figure_png", lambda *_: b"")
+    monkeypatch.setattr("rainharvest.core.style.svg", lambda *_: "<svg/>")
+
+
 LONG = ("plain", "out of reach, catalogue", "prices without catalogue", "combined, out of reach", "reserve")
 
 
