@@ -160,7 +160,7 @@ def pipe_capacity(conveyance: Conveyance) -> float:
     >>> pipe_capacity(Conveyance(kind="wet", run=60, bore=100, outlet_level=3.0, inlet_level=2.4))
     4.9
     """
-    from scipy.optimize import brentq
+    from fluids.numerics import brenth
 
     margin = level_margin(conveyance)
     if conveyance.bore == 0 or margin < 0:
@@ -171,7 +171,7 @@ def pipe_capacity(conveyance: Conveyance) -> float:
         return 0.0
     # All head into velocity is more than any pipe can pass.
     most = 1000 * section(conveyance.bore) * math.sqrt(2 * GRAVITY * margin)
-    return brentq(
+    return brenth(
         lambda flow: head_needed(conveyance, flow).total - margin, 0.0, most, xtol=1e-12, rtol=1e-12
     )
 

@@ -133,7 +133,7 @@ def weibull_shape(variation: float) -> float:
     >>> weibull_shape(2.0)
     0.5427
     """
-    from scipy.optimize import brentq
+    from fluids.numerics import brenth
     from scipy.special import gammaln
 
     require(
@@ -144,7 +144,7 @@ def weibull_shape(variation: float) -> float:
         k = np.exp(log_shape)
         return gammaln(1 + 2 / k) - 2 * gammaln(1 + 1 / k) - np.log1p(variation**2)
 
-    return float(np.exp(brentq(excess, np.log(0.15), np.log(30), xtol=1e-13)))
+    return float(np.exp(brenth(excess, np.log(0.15), np.log(30), xtol=1e-13)))
 
 
 def share_below(limit, mean_intensity, variation: float) -> np.ndarray:

@@ -240,9 +240,11 @@ def write_results(
                 (folder / str(name)).write_bytes(content.values.tobytes())
         return results
     with second_process("rainharvest.study.report") as begin:
+        warm = begin(_made_warm)
         decided = _worked(run, path, text, progress, "decision")
         other = begin(_worked_beside, run, decided)
         _worked(run, path, text, progress, "costs", "certainty")
+        list(warm)
         run.at_hand.update(next(other))
         run.fresh.update(next(other))
         results = _worked(run, path, text, progress, first="drought")
@@ -253,6 +255,19 @@ def write_results(
             files = {f.name: (f"of {f.name}", np.fromfile(f, np.uint8)) for f in sorted(folder.iterdir())}
             keep(run.kept, "set", key, {"set": xr.Dataset(files)})
     return results
+
+
+def _made_warm() -> Iterator[None]:
+    """Load what the work to come will want, while there is none yet: the balance, the statistics, a figure."""
+    import scipy.stats  # noqa: F401
+
+    from rainharvest.core.save import figure_png
+    from rainharvest.core.style import new_figure
+    from rainharvest.storage.simulate import simulate
+
+    simulate([0.0], 1.0, 1.0)
+    figure_png(new_figure(" ")[0], 10)
+    yield
 
 
 def _worked_beside(run: Run, decided: StudyResults) -> Iterator[dict]:
