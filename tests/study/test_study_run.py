@@ -361,6 +361,16 @@ def test_a_proven_break_enters_the_size(tmp_path, rng):
     assert "break_year" not in run_study(path)
 
 
+def test_a_long_hole_leaves_the_other_years(tmp_path, rng):
+    days = pd.date_range("1981-01-01", "2010-12-31")
+    rain = pd.Series(np.where(rng.random(days.size) < 0.3, rng.gamma(0.7, 10, days.size), 0.0).round(1), days)
+    rain["1996-03-01":"1996-06-08"] = np.nan
+    rain.rename("rain_mm").rename_axis("date").to_csv(tmp_path / "rain.csv")
+    done = run_study(a_study(tmp_path, "rain.csv"))
+    assert done.attrs["left_out"] == "" and done.sizes["time"] == days.size
+    assert "covers 29 years that are not mostly filled" in confidence(done)
+
+
 def test_an_unchanged_study_gets_its_kept_set_and_a_changed_file_a_new_one(tmp_path, monkeypatch):
     study, kept = small_study(tmp_path / "study", 240), tmp_path / "kept"
     write_study(study, tmp_path / "first", cache=kept)
