@@ -178,6 +178,11 @@ def _ordered(form: DateForm, cells: list[str], pattern: re.Pattern, day_first: b
         raise refusal("odd_date", order=likeliest, cell=odd)
     if all(np.array_equal(stamps[name], stamps[fit[0]], equal_nan=True) for name in fit):
         return forms[fit[0]]
+    one, other = fit[0], fit[1]  # more than one fit alike, or the last line had returned
+    apart = np.isnat(stamps[one]) != np.isnat(stamps[other])
+    if apart.any():
+        odd = [cells[int((apart & np.isnat(stamps[name])).argmax())] for name in (one, other)]
+        raise refusal("mixed_orders", one=odd[0], first=one, other=odd[1], second=other)
     daily = [name for name in fit if _steady(stamps[name]) >= 0.9]
     orders = " and ".join(fit)
     refuse_unless(len(daily) == 1, "two_orders", cell=cells[0], orders=orders)

@@ -153,8 +153,10 @@ def read_and_check(
     hints = {key: value for key, value in (hints or {}).items() if value is not None}
     for key in hints:
         refuse_unless(key in HINTS, "no_hint", key=key, names=", ".join(HINTS))
-    read, *near = (read_as_far_as_needed(file, hints) for file in files)
+    used: list[dict[str, object]] = []
+    read, *near = (read_as_far_as_needed(file, hints, used=used) for file in files)
     try:
+        _refuse_ignored(files[0], read, hints, used)
         placed = read.assign_attrs({**(place or {}), **read.attrs})
         found = check_rain(placed, near or None, gaps_end_in_totals=gaps_end_in_totals)
         step = read.attrs.get("step_seconds") if by_reading else None
@@ -198,18 +200,32 @@ _TO_WORDS = str.maketrans({mark: None for mark in "'(),"})
 
 
 def read_as_far_as_needed(
-    file: str | os.PathLike, hints: Mapping[str, object], read: Callable[..., xr.DataArray] = read_rain
+    file: str | os.PathLike,
+    hints: Mapping[str, object],
+    read: Callable[..., xr.DataArray] = read_rain,
+    used: list[dict[str, object]] | None = None,
 ) -> xr.DataArray:
-    """Read a file, using each hint only if the file leaves the doubt that it settles."""
-    used: dict[str, object] = {}
+    """Read a file, using each hint only if the file leaves the doubt that it settles; add those used to ``used``."""
+    needed: dict[str, object] = {}
     while True:
         try:
-            return read(file, **used)
+            rain = read(file, **needed)
         except InputError as error:
-            settles = error.place if error.place in hints and error.place not in used else ""
+            settles = error.place if error.place in hints and error.place not in needed else ""
             if not settles:
                 raise
-            used[settles] = hints[settles]
+            needed[settles] = hints[settles]
+        else:
+            if used is not None:
+                used.append(needed)
+            return rain
+
+
+def _refuse_ignored(file, read: xr.DataArray, hints: Mapping[str, object], used: list[dict]) -> None:
+    """Refuse a unit, a column or an order of dates that no file asked for and that the record's own denies."""
+    for key in hints.keys() & {"units", "column", "day_first"} - set().union(*used):
+        told = read_rain(file, **used[0], **{key: hints[key]})
+        refuse_unless(told.equals(read), "hint_denied", key=key, value=hints[key])
 
 
 def _accepted(findings: pd.DataFrame, accept: Sequence[str]) -> np.ndarray:
@@ -300,6 +316,7 @@ def study_record(rain: Rain, folder: Path, place: Mapping[str, float | None] | N
         raise in_words_of(error) from None
     most = LONGEST_CARRIED
     given = {"members": rain.members, "seed": rain.seed, "longest_gap": most, "longest_alone": most}
+    refuse_unless((sound > 0).any(), "no_rain", files[0])
     filled, left_out = longest_stretch(fill_gaps(sound, near or None, **given))
     if (filled == filled[0]).all():  # nothing was left to chance: one version says all
         filled = filled.isel(member=[0]).assign_attrs(members=1)

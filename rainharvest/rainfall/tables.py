@@ -11,7 +11,8 @@ class Rain(Table):
     """The rain files and how they are read and filled.
 
     ``column``, ``units``, ``day_first``, ``at`` and ``blank_is_zero`` are what `rainharvest.read_rain` asks for
-    where a file leaves doubt; each is used only for a file that does.
+    where a file leaves doubt; each is used only for a file that does, and refused where none does and the record's own
+    file says otherwise.
     """
 
     file: str = file_name(min_length=1, examples=["records/my_gauge.csv"])

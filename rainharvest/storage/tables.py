@@ -145,6 +145,11 @@ class Arrangement(Table):
             'leave it out, or set kind = "combined"',
         )
         require(
+            self.kind != "combined" or self.change_over or self.top_up_trigger <= self.top_up_level,
+            f"the mains valve opens at {self.top_up_trigger:g} of the tank and shuts at {self.top_up_level:g}",
+            "let top_up_level be no lower than top_up_trigger",
+        )
+        require(
             self.kind == "rain only" or not self.treated,
             f'treated has no meaning for "{self.kind}"',
             "leave it out: what is drunk is treated there in any case",

@@ -11,6 +11,7 @@ import os
 from dataclasses import replace
 from difflib import get_close_matches
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 from pydantic import Field, ValidationError, field_validator, model_validator
@@ -102,14 +103,15 @@ def merged(base: dict, changes: dict) -> dict:
 def _chosen(tables: object, names: object, loc: tuple, mistakes: list[Mistake]) -> object:
     """Return the tables of these names."""
     tables = [t for t in tables if isinstance(t, dict)] if isinstance(tables, list) else []
-    known = [str(table.get("name", "")) for table in tables]
+    known = [str(table["name"]) for table in tables if table.get("name")]
+    among = f"choose from {', '.join(known)}" if known else "give the study's own a name each first"
     if not isinstance(names, list) or not names:
-        mistakes.append(Mistake(loc, "it is not a list of names", f"choose from {', '.join(known)}"))
+        mistakes.append(Mistake(loc, "it is not a list of names", among))
         return tables
     for name in names:
         if name not in known:
             near = get_close_matches(str(name), known, 1)
-            remedy = f"did you mean {near[0]}?" if near else f"choose from {', '.join(known)}"
+            remedy = f"did you mean {near[0]}?" if near else among
             mistakes.append(Mistake(loc, f"{name!r} is no name of the study's", remedy))
     return [table for table in tables if table.get("name") in names] or tables
 
@@ -357,11 +359,17 @@ class Study(Table):
         require(draws, "nothing draws water", "add a [[use]], a [[garden]] or a [[pool]] table")
         require(
             self.weather or not (self.garden or self.pool),
-            "a garden or a pool needs the thirst of the air",
+            "a garden or a pool needs reference evapotranspiration",
             "add [weather] with evapotranspiration, twelve monthly means, January first",
         )
         blind = self.weather and self.weather.file and self.site.latitude is None
         require(not blind, "a weather file needs to know how high the sun stands", "give site.latitude")
+        for low, high in pairwise(sorted(self.rationing, key=lambda stage: stage.level)):
+            require(
+                low.share <= high.share,
+                f"rationing below {low.level:g} keeps {low.share:g}, that below {high.level:g} only {high.share:g}",
+                "let a lower level of rationing keep no more than a higher one",
+            )
         drawing = [thing.name for thing in (*self.use, *self.garden, *self.pool)]
         for what, names in (("uses", drawing), ("options", [option.name for option in self.option])):
             for name in names:

@@ -169,6 +169,31 @@ def test_hints_are_used_only_where_a_file_leaves_the_doubt(tmp_path, files):
         make_record([file], hints={"colour": "blue"})
 
 
+@pytest.mark.parametrize(
+    ("hint", "words"),
+    [
+        ({"units": "in"}, "units: the file leaves no doubt, and 'in' is not what it says"),
+        ({"units": "furlongs"}, "units: 'furlongs' is no unit of rain"),
+        ({"column": "snow"}, "column: no column is called 'snow'"),
+        ({"units": "mm"}, ""),
+    ],
+)
+def test_a_hint_that_the_file_denies_is_refused_and_not_passed_over(files, hint, words):
+    if not words:  # it says what the file says
+        assert make_record(files[:1], hints=hint, members=1).read.attrs["units"] == "mm/day"
+        return
+    with pytest.raises(InputError) as error:
+        make_record(files[:1], hints=hint, members=1)
+    assert words in str(error.value)
+
+
+def test_a_record_without_rain_is_named(tmp_path):
+    days = pd.date_range("2001-01-01", "2004-12-31", name="date")
+    pd.Series(0.0, days, name="rain_mm").to_csv(tmp_path / "dry.csv")
+    with pytest.raises(InputError, match="dry.csv: rain.file: no rain is left in it"):
+        study_record(Rain(file="dry.csv"), tmp_path)
+
+
 def test_nothing_to_read_and_nowhere_to_write(tmp_path, files):
     with pytest.raises(InputError, match="no rain file is named"):
         make_record([])

@@ -231,7 +231,7 @@ UNSEEN = set(
     """not a number|rain file not there|neighbour not there|two uses of one name|garden without weather
     totals of the month|no such day|dates reversed|no such weekday|reserve without interruptions
     change-over without mains|spells that fill the year|wet key in a dry run|nothing left of the tank|sizes that fall
-    roof in cm2|small roof in cm2|bore in metres
+    valve that opens above where it shuts|lower stage that keeps more|roof in cm2|small roof in cm2|bore in metres
     run in millimetres|level in centimetres|tank in kilolitres|sizes in kilolitres
     tank below a day's demand|litres by the year|first flush in litres|gallons in a metric file|litres in a US file
     option of no roof|option that changes nothing|option's unit|option's own run|path whose backslashes pass for signs
