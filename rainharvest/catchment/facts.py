@@ -51,15 +51,24 @@ def study_water(study, record: StudyRecord) -> xr.Dataset:
 
 
 def with_hardness(study, record: StudyRecord, water: xr.Dataset) -> xr.Dataset:
-    """Return the water with what would reach the tank [L/year] if it rained as hard as in each climate."""
+    """Return the water with what would reach the tank [L/year] as hard as it rains here, and as in other climates."""
     if study.conveyance is None or study.arrangement.kind == "mains reserve":
         return water
     rain = record.filled.isel(member=0, drop=True)
     given = study.losses.model_dump(exclude={"intensity"}, exclude_none=True)
     catchment = make_catchment(roofs=study.roof, conveyance=study.conveyance, **given)
-    done = {name: collect_totals(rain, [catchment], intensity=one) for name, one in CLIMATES.items()}
+    own, law = study.losses.intensity, ("mean_intensity", "variation", "depth_growth")
+    tried = {
+        name: one for name, one in CLIMATES.items() if any(getattr(one, k) != getattr(own, k) for k in law)
+    }
+    done = {
+        name: collect_totals(rain, [catchment], intensity=one) for name, one in ({OWN: own} | tried).items()
+    }
     brought = {name: float(one.inflow.mean()) * 365.25 for name, one in done.items()}
     return water.assign_attrs(brought_by_hardness=json.dumps(brought))
+
+
+OWN = "as taken here"
 
 
 @dataclass(frozen=True)
@@ -71,6 +80,7 @@ class Hardness:
         tuple[str, float] | None
     )  # Climate that would bring least, and what [L/year]; None without a run that works
     most: tuple[str, float] | None  # The same that would bring most
+    own: float | None = None  # [L/year] What it brings as the study takes it
 
     @property
     def spread(self) -> float:
@@ -81,8 +91,9 @@ class Hardness:
 def hardness_of(intensity: Intensity, water: xr.Dataset) -> Hardness:
     """Return how hard it rains, from what `with_hardness` kept."""
     brought = json.loads(water.attrs.get("brought_by_hardness", "{}"))
+    own = brought.pop(OWN, None)
     order = sorted(brought.items(), key=lambda one: one[1])
-    return Hardness(intensity, order[0] if order else None, order[-1] if order else None)
+    return Hardness(intensity, order[0] if order else None, order[-1] if order else None, own)
 
 
 def catchment_defaults(

@@ -16,17 +16,18 @@ def demand_section(results) -> Section:
     """Return how much is drawn, by use and by month."""
     from rainharvest.demand.figures import months_figure
 
-    demand = results.done.demand
+    demand, calendar = results.done.demand, results.study.calendar
     months, head = months_of(demand), FIXED["uses"]["head"]
     unit = in_units(1.0, "L/day")[1]
     yearly = yearly_facts(demand)
     rows = [_row(use, yearly.get(use.name)) for use in results.study.use]
     rows += [_outdoor_row(thing, results.study, yearly[thing.name]) for thing in results.study.garden]
     rows += [_outdoor_row(thing, results.study, yearly[thing.name]) for thing in results.study.pool]
+    served = [use for use in results.study.use if use.name in yearly]
     empty = FIXED["uses"]["none"]
     rows.append((FIXED["uses"]["total"], *[empty] * 5, _volume(sum(yearly.values())), empty))
     blocks = (
-        Paragraph(SAY.demand(demand_facts(demand))),
+        Paragraph(f"{SAY.demand(demand_facts(demand))} {SAY.beside_people(calendar, served)}".strip()),
         picture("months", months_figure(months), SAY.months(months_facts(months))),
         Table(
             FIXED["uses"]["caption"],

@@ -20,7 +20,7 @@ from rainharvest.demand.facts import (
     week_of,
 )
 from rainharvest.demand.figures import calendar_figure, months_figure, week_figure
-from rainharvest.demand.tables import Calendar, Use
+from rainharvest.demand.tables import Calendar, Use, Visit
 from rainharvest.demand.uses import daily_demand
 
 
@@ -113,6 +113,12 @@ def test_too_short_a_demand_is_refused():
 
 def test_sentences_by_hand():
     say, uses = texts_of("demand"), {"use": ["wc", "garden"]}
+    calendar = Calendar(growth=0.02, growth_years=10, visits=(Visit(people=200, days=("sat",)),))
+    toilets = Use(name="wc", kind="dual_flush", people=9, grows=True, visited=True)
+    assert say.beside_people(calendar, [toilets]) == (
+        "Those who use wc grow in number by 2 % a year, for 10 years. On sat 200 visitors use wc as well."
+    )
+    assert say.beside_people(Calendar(), [toilets]) == ""
     week = xr.DataArray([[90.0] * 5 + [0.0] * 2, [10.0] * 7], uses, ("use", "weekday"))
     assert say.week(week_facts(week)) == (
         "A working day asks for 100 L on average, a day at the weekend for 10 L. "
