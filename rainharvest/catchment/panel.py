@@ -109,7 +109,7 @@ def catchment_panel(
         "run": slider("run", run.run, 0, 120, 1),
         "outlet_level": slider("outlet_level", run.outlet_level, 2.0, 6.0, 0.1),
         "inlet_level": slider("inlet_level", run.inlet_level, 0.5, 4.0, 0.1),
-        "bleed": slider("bleed", run.bleed if run.kind == "wet" else 20, 0, 200, 5),
+        "bleed": slider("bleed", run.bleed if run.kind == "wet" else 0, 0, 200, 5),
         "first_flush": slider("first_flush", case.catchment.first_flush, 0.0, 10.0, 0.1),
         "design_intensity": slider("design_intensity", design_intensity, 20, 200, 5),
     }

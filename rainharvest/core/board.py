@@ -134,7 +134,7 @@ _NAMES = """for (const slider of document.querySelectorAll('.rh-controls .widget
 _LOOK = f"""<style onload="for (const wait of [0, 300, 1000, 3000, 10000]) setTimeout(() => {{{_NAMES}}}, wait)">
 .rh-words {{font-size:18px; line-height:1.45; color:#22303a; margin:2px 0 4px 0; max-width:62em}}
 .rh-words.rh-stop {{color:#7a2417; font-weight:600; position:absolute; z-index:3; background:#fdf3ee;
-  border-left:5px solid #a5402d; padding:6px 12px}}
+  border-left:5px solid #a5402d; padding:6px 12px; left:min(384px, 25%); pointer-events:none}}
 .rh-note, .rh-between {{font-size:16px; line-height:1.45; color:#22303a; margin:2px 0 6px 0; max-width:62em}}
 .rh-links a {{font-size:16px; line-height:32px; margin-left:14px; color:#10405f; text-decoration:underline}}
 .rh-side {{flex:1 1 300px; max-width:360px; min-width:0}}
@@ -192,7 +192,7 @@ def board(
     side = widgets.VBox(layout={"overflow": "hidden"})
     folded = widgets.Accordion()  # all but the first, one at a time
     more = widgets.VBox(layout={"width": "100%", "overflow": "hidden"})
-    resetting = False
+    resetting, said = False, []
 
     def shown(key: str) -> Shown:
         """Return what draws a figure, and its sentence."""
@@ -211,6 +211,8 @@ def board(
     def paint(_change=None) -> None:
         if resetting:
             return
+        for answer in said:  # it spoke of what stood there before
+            answer.value = ""
         try:
             asked.update(redraw(**all_controls.values()))
             drawn.clear()
@@ -276,10 +278,11 @@ def board(
     for control in controls.values():
         control.observe(paint, "value")
     paint()
-    buttons, said = [back], []
+    buttons = [back]
     if saving is not None:
         its_own, answer = choices_row(Choices(saving, all_controls))
-        buttons, said = [back, *its_own], [answer]
+        buttons.extend(its_own)
+        said.append(answer)
     caution_box = [widgets.HTML(f'<div class="rh-words"><b>Caution.</b> {caution}</div>')] if caution else []
     bar = widgets.HBox(buttons, layout={"flex_flow": "row wrap", "margin": "6px 0 4px 0"})
     off = all_controls.between_steps()

@@ -116,7 +116,15 @@ def figure_table(figure: Figure) -> str:
 
 
 def _head(axis: Axis, otherwise: str) -> str:
-    return " ".join(axis.label.get_text().split()) or otherwise
+    return " ".join(_named(axis).label.get_text().split()) or otherwise
+
+
+def _named(axis: Axis) -> Axis:
+    """Return the axis that bears the name and the unit: this one, or another that shares its scale."""
+    way = axis.axis_name
+    beside = getattr(axis.axes, f"get_shared_{way}_axes")().get_siblings(axis.axes)
+    both = (axis, *(getattr(axes, f"{way}axis") for axes in beside))
+    return next((one for one in both if one.label.get_text()), axis)
 
 
 def _series(axes: Axes) -> dict[str, tuple[Axis, list, dict[str, list]]]:
@@ -228,4 +236,4 @@ def _as_read(values, axis: Axis) -> list:
         nearest = [min(names, key=lambda at, v=v: abs(at - v)) for v in numbers]
         if all(abs(at - v) < 0.5 for at, v in zip(nearest, numbers, strict=True)):
             return [names[at] for at in nearest]
-    return ["" if np.isnan(v) else f"{v:.7g}" for v in numbers * getattr(axis, "reader_factor", 1.0)]
+    return ["" if np.isnan(v) else f"{v:.7g}" for v in numbers * getattr(_named(axis), "reader_factor", 1.0)]

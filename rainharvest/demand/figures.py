@@ -84,6 +84,7 @@ def calendar_figure(year: xr.DataArray, figure: Figure | None = None) -> Figure:
     top = rounded_up(float(year.max()))
     if figure is None:
         figure, axes = new_figure("", height=3.0)
+        figure.set_label("The year that asks for most")  # its title names the year, which may move
         shades = LinearSegmentedColormap.from_list("water", ["#eef2f3", MIST, DEEP])
         with rc_context(STYLE):
             mesh = axes.pcolormesh(

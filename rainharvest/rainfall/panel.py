@@ -10,11 +10,12 @@ import ipywidgets as widgets
 
 from rainharvest.core.board import board, cautions
 from rainharvest.core.controls import choice, slider
+from rainharvest.core.errors import InputError
 from rainharvest.rainfall import facts, figures
 from rainharvest.rainfall.check_years import double_mass
 from rainharvest.rainfall.climatology import standardised_precipitation_index
 from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
-from rainharvest.rainfall.facts import SAY, checked_record, checked_upload, hidden_days_skill
+from rainharvest.rainfall.facts import SAY, CheckedRecord, checked_record, checked_upload, hidden_days_skill
 from rainharvest.rainfall.record import HINTS
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.choices import OwnFile, rain_hints, saving
@@ -22,6 +23,8 @@ from rainharvest.study.choices import OwnFile, rain_hints, saving
 ASK = ""  # not None, for which a list shows nothing chosen
 
 UNITS = {"ask me": ASK, "millimetres": "mm", "tenths of a millimetre": "0.1 mm", "inches": "in"}
+
+LISTS = {"units": "If it gives no unit", "day_first": "If its dates fit both ways"}
 
 DATES = {"ask me": ASK, "day before month": True, "month before day": False}
 
@@ -40,8 +43,8 @@ def upload_controls(words: str) -> dict[str, widgets.Widget]:
     )
     return {
         "upload": upload,
-        "units": choice("If it gives no unit", UNITS, ASK, "Used only where your file leaves that doubt"),
-        "day_first": choice("If its dates fit both ways", DATES, ASK, "The same for 03/04/2001"),
+        "units": choice(LISTS["units"], UNITS, ASK, "Used only where your file leaves that doubt"),
+        "day_first": choice(LISTS["day_first"], DATES, ASK, "The same for 03/04/2001"),
     }
 
 
@@ -53,6 +56,16 @@ def uploaded(upload: Sequence[Mapping]) -> tuple[str, bytes]:
 def hints_of(units: str, day_first: bool | str) -> dict[str, object]:
     """Return what the reader settled, as `rainharvest.read_rain` takes it."""
     return {key: value for key, value in (("units", units), ("day_first", day_first)) if value != ASK}
+
+
+def uploaded_record(file: str, content: bytes, units: str, day_first: bool | str) -> CheckedRecord:
+    """Read and check a file that was put in; where it leaves a doubt, name the list that settles it."""
+    try:
+        return checked_upload(file, content, hints_of(units, day_first))
+    except InputError as error:
+        if {"units": units, "day_first": day_first}.get(error.place) != ASK:
+            raise
+        raise InputError(error.problem, f'choose it under "{LISTS[error.place]}"', file=error.file) from None
 
 
 def record_panel(
@@ -87,7 +100,7 @@ def record_panel(
     @lru_cache(maxsize=8)
     def chosen(name: str, file: str, content: bytes, units: str, day_first: bool | str):
         if file:
-            return checked_upload(file, content, hints_of(units, day_first))
+            return uploaded_record(file, content, units, day_first)
         return checked_record(records[name], settled)
 
     @lru_cache(maxsize=8)
@@ -95,7 +108,7 @@ def record_panel(
         return hidden_days_skill(chosen(*key), hidden_share, simulate)
 
     def redraw(name, upload, units, day_first, longest_gap, members, hidden_share) -> dict[str, tuple]:
-        key = (name, *uploaded(upload), units, day_first)
+        key = (name, *uploaded(upload), *((units, day_first) if upload else (ASK, ASK)))
         record = chosen(*key)
         filled = facts.fill_recent(record, members, longest_gap)
         annual, skill = version_totals(filled), tested(key, hidden_share)

@@ -13,8 +13,7 @@ from rainharvest.core.board import asking, board, cautions, nothing_to_show
 from rainharvest.core.controls import slider
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.text import texts_of
-from rainharvest.rainfall.facts import checked_upload
-from rainharvest.rainfall.panel import hints_of, upload_controls, uploaded
+from rainharvest.rainfall.panel import hints_of, upload_controls, uploaded, uploaded_record
 from rainharvest.sizing.facts_printed import failed_years, tank_facts
 from rainharvest.sizing.figures import failed_years_figure, trade_off_figure
 from rainharvest.sizing.section import SAY as SIZING
@@ -40,9 +39,9 @@ def own_station() -> widgets.VBox:
     def begin(upload, units, day_first) -> str:
         require(upload, "no file was put in", "choose the record of your station first")
         (name, content), hints = uploaded(upload), hints_of(units, day_first)
-        days = checked_upload(name, content, hints).read.indexes[
+        days = uploaded_record(name, content, units, day_first).read.indexes[
             "time"
-        ]  # in doubt it says so, and nothing is kept
+        ]  # in doubt nothing is kept
         folder = own_folder() / "my_station"
         (folder / FILE).unlink(missing_ok=True)
         study = new_study(OwnFile(name, content).keep(own_folder()), folder, hints)

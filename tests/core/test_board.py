@@ -127,7 +127,7 @@ def page(tmp_path, monkeypatch):
         def press(words):
             button(panel, words).click()
             notes = [w.value for w in walk(panel) if "rh-note" in str(getattr(w, "value", ""))[:20]]
-            return re.sub("<[^>]+>", "", notes[-1])
+            return re.sub("<[^>]+>", "", "".join(notes[-1:]))
 
         return panel.rh_controls, press, lambda: panel.rh_pictures["a"][1].value
 

@@ -52,14 +52,18 @@ def test_the_table_is_what_is_drawn_with_units_in_its_heads():
 
 def test_the_table_is_in_the_units_of_its_heads():
     with reading(US):
-        figure, axes = new_figure("In gallons")
-        number_axis(axes.xaxis, "Tank ({})", "kL")
-        number_axis(axes.yaxis, "Rain ({})", "mm")
-        keep(axes, "curve", lambda: axes.plot([10.0, 20.0], [25.4, 50.8])[0])
+        figure, both = new_figure("", ncols=2, sharey=True)
+        number_axis(both[0].yaxis, "Rain ({})", "mm")  # the other shares it
+        for axes, name in zip(both, "ab", strict=True):
+            axes.set_title(name)
+            number_axis(axes.xaxis, "Tank ({})", "kL")
+            keep(axes, "curve", lambda axes=axes: axes.plot([10.0, 20.0], [25.4, 50.8])[0])
         head, rows = table(figure)
-    assert head == ["Tank (1,000 gal)", "curve: Rain (in)"]
+    assert head == [f"{name}: {what}" for name in "ab" for what in ("Tank (1,000 gal)", "curve: Rain (in)")]
     # 1 US gallon is 3.785411784 L exactly (NIST SP 811), 1 in is 25.4 mm
-    assert np.asarray(rows, float) == pytest.approx(np.array([[2.641721, 1], [5.283441, 2]]), rel=1e-6)
+    assert np.asarray(rows, float) == pytest.approx(
+        np.array([[2.641721, 1] * 2, [5.283441, 2] * 2]), rel=1e-6
+    )
 
 
 def test_days_are_dates_and_named_bars_have_their_names():

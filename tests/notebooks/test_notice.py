@@ -122,7 +122,7 @@ def test_a_record_and_its_filling():
 
 def test_runs_and_their_bleed(case):
     done = dry_and_wet(case, OWN_RAIN, 75.0, bleed=20.0)
-    assert notice("03", "A dry run loses no water") and done.table.loc["held in pipe", "dry run"] == 0
+    assert notice("03", "A dry run holds no water back") and done.table.loc["held in pipe", "dry run"] == 0
     assert dry_and_wet(case, OWN_RAIN, 75.0, run=100.0).levels["dry run"].answer
     assert "over the gutter a few minutes a year" in notice("03", "The bore that brings most")
     assert done.bores.best < done.bores.passing
