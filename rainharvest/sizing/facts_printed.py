@@ -194,22 +194,14 @@ def interruptions(group: xr.Dataset) -> Facts | None:
     return Facts(draws=size.size, size=(size.min(), size.max()), longest=(longest.min(), longest.max()))
 
 
-def changes_needed(group: xr.Dataset, tank: Facts) -> Facts:
-    """Return the least change of roof or demand, of those on the maps, with which some size reaches the target.
-
-    None where no change looked at is enough.
-    """
-    enough = {}
-    for name, along in (("by_area", "area"), ("by_demand", "demand_factor")):
-        most = group[f"reliability_{name}"].max("capacity")
-        enough[along] = most[along].values[most.values >= group.attrs["target"] * ENOUGH]
-    own = float(group.area[AREAS.index(1.0)])
+def changes_needed(group: xr.Dataset, tank: Facts) -> Facts | None:
+    """Return the least change of roof or demand with which some size reaches a target that none reaches as it is."""
+    if "roof_needed" not in group:
+        return None
     balance = tank.target * tank.demand / max(tank.inflow, 1e-9)  # no tank gives more than comes in
     return Facts(
-        roof=float(enough["area"][0]) / own if enough["area"].size else None,  # [1] Multiple of the roof
-        demand=float(enough["demand_factor"][-1])
-        if enough["demand_factor"].size
-        else None,  # [1] Of the demand
+        roof=float(group.roof_needed),  # [1] Multiple of the roof; NaN where none looked at is enough
+        demand=float(group.demand_needed),  # [1] Of the demand, likewise
         most_roof=max(AREAS[-1], balance),  # [1] Multiple of the roof that is still too little
         least_demand=min(DEMANDS[0], 1 / balance),  # [1] Multiple of the demand that is still too much
     )

@@ -10,12 +10,22 @@ import xarray as xr
 from places import CLINIC, SCHOOL, whole
 
 from rainharvest import InputError, simulate
+from rainharvest.catchment.facts import study_water
+from rainharvest.catchment.tables import scaled_roofs
 from rainharvest.core.blocks import Table
 from rainharvest.core.reader import number
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts_certainty import case_of
-from rainharvest.sizing.facts_printed import certainty, decision, maps_at, option_for, step_at
+from rainharvest.sizing.facts_printed import (
+    certainty,
+    changes_needed,
+    decision,
+    maps_at,
+    option_for,
+    step_at,
+    tank_facts,
+)
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing
 from rainharvest.sizing.section import (
@@ -29,7 +39,7 @@ from rainharvest.sizing.section import (
 from rainharvest.sizing.shortcuts import longest_whole_days
 from rainharvest.sizing.smallest import merge_dry_days, run_versions
 from rainharvest.sizing.tables import Costs
-from rainharvest.sizing.trade_off import scaled_catchment
+from rainharvest.sizing.trade_off import AREAS, DEMANDS, scaled_catchment
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
@@ -216,12 +226,24 @@ def test_next_to_all_versions_are_not_told_as_all(group):
 
 
 def test_out_of_reach_is_said(tmp_path):
-    more = (("people = 240", "people = 1800"), ("reliability = 0.9", "reliability = 0.99"))
+    more = (("people = 240", "people = 700"), ("reliability = 0.9", "reliability = 0.99"))
     results = study_results(changed(tmp_path, *more), last="costs")
     group = results.groups["sizing"]
     assert np.isnan(group.size_on_record)
     assert "No tank supplies 99 % of the water asked for" in size_said(group)
     assert "more is asked than comes in" in " ".join(recommendation(group))
+    # The least change of roof or demand reaches it, a hundredth less does not: by the study's own roofs, one by one.
+    study, flows, sizes = results.study, results.flows, results.done.capacity.values
+
+    def reached(roof, demand):
+        roofs = scaled_roofs(study.roof, roof * sum(one.area for one in study.roof))
+        came = study_water(study.model_copy(update={"roof": roofs}), results.record).inflow
+        return simulate(came, demand * flows.demand.sum("use"), sizes).volume_reliability.min("member").max()
+
+    needed = changes_needed(group, tank_facts(results.done))
+    assert reached(needed.roof, 1) >= 0.99 > reached(needed.roof - 0.01, 1)
+    assert reached(1, needed.demand) >= 0.99 > reached(1, needed.demand + 0.01)
+    assert needed.roof not in AREAS and needed.demand not in DEMANDS
 
 
 def test_a_mains_reserve_saves_nothing_and_has_no_band():
