@@ -35,6 +35,16 @@ def rain_feeds(study) -> bool:
     return study.arrangement.kind != "mains reserve"
 
 
+def yield_a_year(study, done: xr.Dataset) -> xr.DataArray:
+    """Return what a tank delivers in a mean year [L]: its rain, less the mains water let in; of a reserve all.
+
+    Mains water held in the tank takes the room of rain, which then spills: so this is less than on rain alone.
+    """
+    years = float(done.days_in_year.sum()) / 365.25
+    bought = done.topped_up if rain_feeds(study) else 0.0
+    return (done.delivered - bought).clip(0.0) / years
+
+
 def settings_and_shares(study, flows: Flows) -> tuple[dict[str, object], dict[str, object]]:
     """Return the settings of the balance on rain alone: those that are the same for each size, and shares of it."""
     settings = balance_settings(study, flows, 1.0, mains=not rain_feeds(study))
@@ -172,7 +182,6 @@ def decision_facts(
     )
 
     out = tried.assign(variables((), {"described": usable, "described_nominal": decided.nominal}))
-    years = demand.sizes["time"] / 365.25
     more = {"described_full_days": full_days(demand, [usable])[0].reset_coords(drop=True)}
     more |= {f"described_{name}": values for name, values in described.data_vars.items()}
     for name, done in {"described": alone, "half": half, "twice": twice}.items():
@@ -183,7 +192,7 @@ def decision_facts(
         settings = balance_settings(study, later, usable, mains=False)
         since = simulate(later.water.inflow, later.demand.sum("use"), usable, **settings)
         more |= variables((), {"reached_since_break": float(since[study.target.measure].median())})
-    more["described_rain_yield"] = (alone.delivered / years).assign_attrs(attributes("rain_yield"))
+    more["described_rain_yield"] = yield_a_year(study, described).assign_attrs(attributes("rain_yield"))
     more |= {name: values for name, values in daily.data_vars.items() if "time" in values.dims}
     more["rain"] = record.filled.isel(member=0).reset_coords(drop=True)
     out = out.assign(more)  # all at once: each time the whole is put together anew

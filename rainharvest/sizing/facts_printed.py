@@ -38,9 +38,10 @@ def tank_facts(done: xr.Dataset) -> Facts:
         reached=middle(done.described_rain_reliability),
         # [day] How long it lasts when full, from the worst morning
         full_days=float(done.described_full_days),
-        # [L/year] What it delivers on rain alone, where rain feeds it
+        # [L/year] What it delivers of rain, where rain feeds it
         rain=middle(done.described_rain_yield),
-        delivered=middle(done.described_delivered) / years,  # [L/year]
+        # [L/year] What is drawn, whether from the tank or past it by a change-over valve
+        delivered=middle(done.described_delivered + done.described_changed_over) / years,
         failed=middle(done.described_days_failed) / years,  # [day/year]
         longest=middle(done.described_longest_failure),  # [day] The longest failure
         rationed=middle(done.described_rationed) / years,  # [L/year] What rationing turns away
