@@ -126,7 +126,7 @@ def trade_size(nominal: float, units: str = "metric") -> float:
     (57000.0, 15000)
     """
     unit = GALLON if units == "us" else 1.0
-    return rounded(nominal / unit * (1 - 1e-12), up=True) * unit
+    return rounded(nominal / unit, up=True) * unit
 
 
 @dataclass(frozen=True)
