@@ -11,6 +11,7 @@ import xarray as xr
 
 from rainharvest.core.quantities import attributes, variables
 from rainharvest.core.reader import GALLON, rounded
+from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.record import StudyRecord, measured_years, part_since
 from rainharvest.sizing import trade_off as curves
 from rainharvest.sizing.catalogue import Choice, cheapest_alike, read_catalogue
@@ -203,6 +204,10 @@ def decision_facts(
         more[f"mean_{name}"] = mean.assign_attrs(attributes(name))
     out = out.assign(more)
     raw, filled, plan = record.raw.attrs, record.filled.attrs, study.arrangement
+    own = record.raw.reindex(time=record.filled.time).notnull().values  # of the days used
+    drawn = np.isin(
+        record.filled.flag.values, [Flag.FILLED, Flag.RESAMPLED]
+    )  # what a finding took out as well
     mains = None if plan.kind == "rain only" else mains_supply(plan, flows.demand.time)
     out.attrs = {
         "year_start_month": month,
@@ -219,7 +224,9 @@ def decision_facts(
         "filling": filled.get("assumptions", ""),
         "years_estimated": filled.get("years_estimated", ""),
         "years_mostly_filled": filled.get("years_to_leave_out", ""),
-        "days_missing": int(record.raw.isnull().sum()),
+        "days_filled": int(drawn.sum()),
+        "days_without_reading": int((drawn | ~own).sum()),  # a share of a total beside those filled
+        "days_missing": int(record.raw.isnull().sum()),  # of the whole file, used or not
         "days_read": int(record.raw.sizes["time"]),
         "measured_years": measured_years(record),
     }

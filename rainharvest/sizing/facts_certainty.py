@@ -114,7 +114,7 @@ def certainty_group(results) -> xr.Dataset:
             _daily_step(study, flows, done, Path(results.folder)),
         ]
     )
-    gaps = int(case.members > 1 and done.attrs["days_missing"] > 0)
+    gaps = int(case.members > 1 and done.attrs["days_filled"] > 0)
     return out.assign_attrs(gaps=gaps, drawn_since=since)
 
 

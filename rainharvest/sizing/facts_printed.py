@@ -74,10 +74,11 @@ def headline_facts(done: xr.Dataset) -> Facts:
         # [1] Share of the water that any size supplies
         most=float(done.volume_reliability.median("member").max()),
         flat=float(done.flat_size),  # [L] Usable size from which more tank adds next to nothing
-        filled=attrs["days_missing"] > 0,  # Whether the record had gaps that were filled
+        filled=attrs["days_filled"] > 0,  # Whether days of the record used were filled
         level=record_length(attrs["measured_years"]).level,  # How far the record carries a decision
         years=attrs["measured_years"],  # [year] Years of the record used that are not mostly filled
-        missing=attrs["days_missing"] / max(attrs["days_read"], 1),  # [1] Days without a reading of their own
+        missing=attrs["days_without_reading"]
+        / done.sizes["time"],  # [1] Of the days used, without a reading of their own
     )
 
 

@@ -21,6 +21,7 @@ from rainharvest.sizing.facts_printed import (
     certainty,
     changes_needed,
     decision,
+    headline_facts,
     maps_at,
     option_for,
     step_at,
@@ -94,6 +95,21 @@ def test_a_short_record_without_gaps_claims_neither_years_nor_gaps(tmp_path, rng
     assert "Other years are not in this" in said and "With roof, losses and demand all uncertain" in said
     assert "years to come" not in said and "gaps" not in said and "years," not in said
     assert "every one of its days had a reading" in confidence(results.done) and "0.0 %" not in said
+
+
+def test_days_without_a_reading_are_those_of_the_record_used(tmp_path, rng):
+    days = pd.date_range("1995-01-01", "2010-12-31")
+    rain = pd.Series(np.where(rng.random(days.size) < 0.4, rng.gamma(0.7, 12, days.size), 0.0).round(1), days)
+    outside = of_record(tmp_path, rain.drop(rain["1999":"2003"].index))  # longer than any gap that is filled
+    assert outside.done.sizes["time"] == rain["2004":].size and outside.done.attrs["days_missing"] > 1800
+    assert "every one of its days had a reading" in confidence(outside.done)
+    assert "nothing was filled" in SAY.spread(headline_facts(outside.done))
+    refused = rain["2004":].copy()
+    refused[4::9] = -1.0  # a reading that a finding takes out is no reading
+    results = of_record(tmp_path, refused)
+    share = refused[4::9].size / refused.size
+    assert f"{100 * share:.1f} % of its days had no reading of their own" in confidence(results.done)
+    assert headline_facts(results.done).filled
 
 
 def test_a_break_after_which_no_tank_reaches_the_target_is_told():
