@@ -39,6 +39,13 @@ def prices_of(study) -> Costs | None:
     return study.costs or (Costs() if study.catalogue else None)
 
 
+def prices_of_sizes(study) -> Costs | None:
+    """Return the prices that hold for a tank of any size, or none: a catalogue prices only the tanks that it lists."""
+    costs = study.costs
+    by_size = costs is not None and any(part.per_litre for part in costs.parts)
+    return costs if by_size or study.catalogue is None else None
+
+
 def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=None, beside=0.0) -> xr.Dataset:
     """Return what sizes cost and save over the years of the study; ``beside`` is the price of what only others list."""
     study, flows = results.study, results.flows
@@ -114,7 +121,7 @@ def _worth(
     saved = yearly if rain_feeds(results.study) else xr.zeros_like(yearly)
     lasts = full_days(results.flows.demand.sum("use"), sizes).values
     out = xr.Dataset(variables(dim, {"full_days": lasts, "mains_saved": saved.values}))
-    if tank_price is None and results.study.costs is None:
+    if tank_price is None and prices_of_sizes(results.study) is None:
         return out
     money = cost_of_sizes(results, sizes, yearly, tank_price=tank_price, beside=beside)
     good = efficient(money.annual.values, reached).astype(np.int8)

@@ -12,7 +12,7 @@ from places import CLINIC, SCHOOL, whole
 from rainharvest import InputError, simulate
 from rainharvest.catchment.facts import study_water
 from rainharvest.catchment.tables import scaled_roofs
-from rainharvest.core.blocks import Table
+from rainharvest.core.blocks import Paragraph, Table
 from rainharvest.core.reader import number
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
@@ -271,6 +271,19 @@ def test_a_mains_reserve_saves_nothing_and_has_no_band():
     )
     with pytest.raises(InputError, match="no rain feeds this tank"):
         prepare_sizing(CLINIC)
+
+
+def test_without_a_price_by_size_only_tanks_on_offer_are_priced(tmp_path):
+    path = tmp_path / "study.toml"
+    path.write_text(re.sub(r"per_litre = .*\n", "", changed(tmp_path).read_text()))
+    results = study_results(path, last="costs")
+    group, section = results.groups["sizing"], costs_section(results)
+    heads = [block.head[0] for block in section.blocks if isinstance(block, Table)]
+    assert heads == ["tanks"] and "annual" not in group  # one capital for every size would be no price
+    said = " ".join(block.text for block in section.blocks if isinstance(block, Paragraph))
+    assert "tanks as the catalogue prices them" in said and " 0 per L" not in said
+    paid = bill_of(results, siteworks_of(results))
+    assert float(group.option_capital[group.attrs["decided_option"]]) == pytest.approx(paid.total)
 
 
 def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):
