@@ -228,7 +228,7 @@ def rounded(value: float, figures: int = 2, up: bool = False) -> float:
     if value == 0 or not math.isfinite(value):
         return value
     near = float(f"{value * _TIE:.{figures}g}")
-    if up and near < value:
+    if up and near * _TIE < value:  # what a quotient adds in its last digit asks for no more
         near += 10.0 ** (math.floor(math.log10(value)) + 1 - figures)
     return near
 

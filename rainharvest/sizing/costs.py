@@ -49,7 +49,7 @@ PIECE = 64
 
 
 def drawn_by_period(inflow, demand, capacity, months: int, **settings) -> xr.DataArray:
-    """Return the water drawn from each tank in each billing period."""
+    """Return the water drawn from each tank in each billing period, less the mains water stored in it."""
     first, edges = _periods(pd.DatetimeIndex(inflow["time"].values), months)
     sizes = np.atleast_1d(np.asarray(capacity, dtype=float))
     rows = []
@@ -60,8 +60,9 @@ def drawn_by_period(inflow, demand, capacity, months: int, **settings) -> xr.Dat
             k: v.isel(capacity=part) if isinstance(v, xr.DataArray) and "capacity" in v.dims else v
             for k, v in settings.items()
         }
-        daily = simulate(inflow, demand, along, **own, trace=True).drawn_daily.transpose("capacity", "time")
-        rows.append(_sums(daily.values, edges))
+        done = simulate(inflow, demand, along, **own, trace=True)
+        drawn = (done.drawn_daily - done.mains_stored_daily).transpose("capacity", "time")
+        rows.append(_sums(drawn.values, edges))
     coords = {"capacity": ("capacity", sizes, attributes("capacity")), "period": ("period", first)}
     name = "drawn_in_period"
     return xr.DataArray(np.concatenate(rows), coords, ("capacity", "period"), name, attributes(name))

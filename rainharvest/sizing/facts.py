@@ -11,6 +11,7 @@ import xarray as xr
 
 from rainharvest.core.quantities import attributes, variables
 from rainharvest.core.reader import GALLON, rounded
+from rainharvest.rainfall.flags import Flag
 from rainharvest.rainfall.record import StudyRecord, measured_years, part_since
 from rainharvest.sizing import trade_off as curves
 from rainharvest.sizing.catalogue import Choice, cheapest_alike, read_catalogue
@@ -33,6 +34,16 @@ SHARES = ("start", "ration_level", "top_up_trigger", "top_up_level")
 def rain_feeds(study) -> bool:
     """Return whether rain enters the tank; a mains reserve has none."""
     return study.arrangement.kind != "mains reserve"
+
+
+def yield_a_year(study, done: xr.Dataset) -> xr.DataArray:
+    """Return what a tank delivers in a mean year [L]: its rain, less the mains water let in; of a reserve all.
+
+    Mains water held in the tank takes the room of rain, which then spills: so this is less than on rain alone.
+    """
+    years = float(done.days_in_year.sum()) / 365.25
+    bought = done.topped_up if rain_feeds(study) else 0.0
+    return (done.delivered - bought).clip(0.0) / years
 
 
 def settings_and_shares(study, flows: Flows) -> tuple[dict[str, object], dict[str, object]]:
@@ -116,7 +127,7 @@ def trade_size(nominal: float, units: str = "metric") -> float:
     (57000.0, 15000)
     """
     unit = GALLON if units == "us" else 1.0
-    return rounded(nominal / unit * (1 - 1e-12), up=True) * unit
+    return rounded(nominal / unit, up=True) * unit
 
 
 @dataclass(frozen=True)
@@ -172,7 +183,6 @@ def decision_facts(
     )
 
     out = tried.assign(variables((), {"described": usable, "described_nominal": decided.nominal}))
-    years = demand.sizes["time"] / 365.25
     more = {"described_full_days": full_days(demand, [usable])[0].reset_coords(drop=True)}
     more |= {f"described_{name}": values for name, values in described.data_vars.items()}
     for name, done in {"described": alone, "half": half, "twice": twice}.items():
@@ -183,7 +193,7 @@ def decision_facts(
         settings = balance_settings(study, later, usable, mains=False)
         since = simulate(later.water.inflow, later.demand.sum("use"), usable, **settings)
         more |= variables((), {"reached_since_break": float(since[study.target.measure].median())})
-    more["described_rain_yield"] = (alone.delivered / years).assign_attrs(attributes("rain_yield"))
+    more["described_rain_yield"] = yield_a_year(study, described).assign_attrs(attributes("rain_yield"))
     more |= {name: values for name, values in daily.data_vars.items() if "time" in values.dims}
     more["rain"] = record.filled.isel(member=0).reset_coords(drop=True)
     out = out.assign(more)  # all at once: each time the whole is put together anew
@@ -194,6 +204,10 @@ def decision_facts(
         more[f"mean_{name}"] = mean.assign_attrs(attributes(name))
     out = out.assign(more)
     raw, filled, plan = record.raw.attrs, record.filled.attrs, study.arrangement
+    own = record.raw.reindex(time=record.filled.time).notnull().values  # of the days used
+    drawn = np.isin(
+        record.filled.flag.values, [Flag.FILLED, Flag.RESAMPLED]
+    )  # what a finding took out as well
     mains = None if plan.kind == "rain only" else mains_supply(plan, flows.demand.time)
     out.attrs = {
         "year_start_month": month,
@@ -210,7 +224,9 @@ def decision_facts(
         "filling": filled.get("assumptions", ""),
         "years_estimated": filled.get("years_estimated", ""),
         "years_mostly_filled": filled.get("years_to_leave_out", ""),
-        "days_missing": int(record.raw.isnull().sum()),
+        "days_filled": int(drawn.sum()),
+        "days_without_reading": int((drawn | ~own).sum()),  # a share of a total beside those filled
+        "days_missing": int(record.raw.isnull().sum()),  # of the whole file, used or not
         "days_read": int(record.raw.sizes["time"]),
         "measured_years": measured_years(record),
     }

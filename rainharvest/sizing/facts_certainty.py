@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,14 @@ from rainharvest.rainfall.read import read_subdaily
 from rainharvest.rainfall.record import StudyRecord, part_since
 from rainharvest.sizing import band, shortcuts
 from rainharvest.sizing import trade_off as curves
-from rainharvest.sizing.facts import cut_to, of_fillings, rain_feeds, settings_and_shares, smallest_by_member
+from rainharvest.sizing.facts import (
+    SURE_FILLINGS,
+    cut_to,
+    of_fillings,
+    rain_feeds,
+    settings_and_shares,
+    smallest_by_member,
+)
 from rainharvest.sizing.resample import BLOCK_YEARS
 from rainharvest.sizing.smallest import no_failure
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, input_ranges, record_inputs
@@ -101,11 +109,12 @@ def certainty_group(results) -> xr.Dataset:
             _sizes_for_targets(study, flows, done if flows is results.flows else None),
             _whole_record(results),
             _maps(results),
+            _changes_needed(results),
             _shortcuts(results),
             _daily_step(study, flows, done, Path(results.folder)),
         ]
     )
-    gaps = int(case.members > 1 and done.attrs["days_missing"] > 0)
+    gaps = int(case.members > 1 and done.attrs["days_filled"] > 0)
     return out.assign_attrs(gaps=gaps, drawn_since=since)
 
 
@@ -239,6 +248,40 @@ def _maps(results) -> xr.Dataset:
             for name, kept in names.items()
         }
     )
+
+
+def _changes_needed(results) -> xr.Dataset:
+    """Return the least roof and the most demand with which some size tried reaches a target that none reaches.
+
+    As multiples of the study's, to the hundredth on the safe side; NaN where even the ends of the maps are too little.
+    """
+    study, done = results.study, results.done
+    if np.isfinite(float(done.recommended)):
+        return xr.Dataset()
+    case, measure = case_of(study, results.record, results.flows), study.target.measure
+    inputs, enough = record_inputs(case), study.target.reliability * curves.ENOUGH
+
+    def reaches(roof: float = 1.0, demand: float = 1.0) -> bool:
+        """Return whether a size reaches the target in as many fillings as the size recommended must."""
+        other = replace(case, catchment=curves.scaled_catchment(case.catchment, area=roof))
+        drawn = draw_flows(other, inputs.assign(demand=demand * inputs.demand))
+        reached = band.measures_of_draws(drawn, done.capacity.values, keep=(measure,))[measure]
+        return bool(((reached >= enough).mean("draw") >= SURE_FILLINGS).any())
+
+    ends = {"roof": 100 * curves.AREAS[-1], "demand": 100 * curves.DEMANDS[0]}
+    found = {f"{name}_needed": _first_hundredth(reaches, name, round(end)) for name, end in ends.items()}
+    return xr.Dataset(variables((), found))
+
+
+def _first_hundredth(reaches, name: str, end: int) -> float:
+    """Return the multiple nearest to 1, in hundredths towards an end, that reaches; NaN if the end does not."""
+    short, enough = 100, end
+    if not reaches(**{name: end / 100}):
+        return np.nan
+    while abs(enough - short) > 1:
+        tried = (short + enough) // 2
+        short, enough = (short, tried) if reaches(**{name: tried / 100}) else (tried, enough)
+    return enough / 100
 
 
 def _without_rationing(settings: dict[str, object]) -> dict[str, object]:

@@ -23,7 +23,7 @@ from rainharvest.sizing.costs import (
     life_cycle,
     saved_bills,
 )
-from rainharvest.sizing.facts import decided_tank, rain_feeds
+from rainharvest.sizing.facts import decided_tank, rain_feeds, yield_a_year
 from rainharvest.sizing.facts_certainty import case_of, decisive_part, drawn_cases, merged
 from rainharvest.sizing.tables import Costs
 from rainharvest.storage.facts import balance_settings
@@ -39,6 +39,13 @@ def prices_of(study) -> Costs | None:
     return study.costs or (Costs() if study.catalogue else None)
 
 
+def prices_of_sizes(study) -> Costs | None:
+    """Return the prices that hold for a tank of any size, or none: a catalogue prices only the tanks that it lists."""
+    costs = study.costs
+    by_size = costs is not None and any(part.per_litre for part in costs.parts)
+    return costs if by_size or study.catalogue is None else None
+
+
 def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=None, beside=0.0) -> xr.Dataset:
     """Return what sizes cost and save over the years of the study; ``beside`` is the price of what only others list."""
     study, flows = results.study, results.flows
@@ -50,7 +57,7 @@ def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=Non
     if not rain_feeds(study):  # what it delivers is mains water
         saved = xr.zeros_like(yearly_yield)
     elif costs.block:
-        settings = balance_settings(study, flows, along, mains=False)
+        settings = balance_settings(study, flows, along)
         inflow, demand = flows.water.inflow.isel(member=0, drop=True), flows.demand.sum("use")
         drawn = drawn_by_period(inflow, demand, along.values, costs.billing_months, **settings)
         others = tuple(use for use in study.use if use.name in set(flows.not_served))
@@ -58,6 +65,16 @@ def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=Non
         saved = saved_bills(costs, drawn, demand + mains)
     yearly_yield = yearly_yield.assign_coords(capacity=along.values)
     return life_cycle(costs, nominal, yearly_yield, saved_bill=saved, tank_price=price)
+
+
+def _yields(results, done: xr.Dataset, usable) -> xr.DataArray:
+    """Return what sizes deliver a year, in the middle of the fillings: where mains water is let in, with it."""
+    study, flows = results.study, results.flows
+    if study.arrangement.kind == "combined":  # done is on rain alone
+        along = curves.along_sizes(np.asarray(usable, dtype=float))
+        settings = balance_settings(study, flows, along) | {"threads": curves.THREADS}
+        done = simulate(flows.water.inflow, flows.demand.sum("use"), along, **settings)
+    return yield_a_year(study, done).median("member")
 
 
 def _options_to_buy(results, beside: float) -> xr.Dataset:
@@ -74,7 +91,6 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
     along, demand = curves.along_sizes(sizes), flows.demand.sum("use")
     settings = balance_settings(study, flows, along, mains=not rain_feeds(study))
     done = simulate(flows.water.inflow, demand, along, **settings, threads=curves.THREADS)
-    yearly = (done.delivered / (demand.sizes["time"] / 365.25)).median("member")
     prices = np.array([choice.price for choice in some])
     reached = done[measure].median("member").values
     table = {
@@ -89,7 +105,7 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
         drawn = drawn_cases(study, case_of(study, *decisive_part(results)))
         by_draw = band.measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
         table["draws_reaching"] = (by_draw >= target * curves.ENOUGH).mean(axis=0)
-    worth = _worth(results, "option", sizes, yearly, reached, beside, prices)
+    worth = _worth(results, "option", sizes, _yields(results, done, sizes), reached, beside, prices)
     out = worth.assign(variables("option", table))
     out.price.attrs["units"] = out.attrs["currency"]
     out = out.rename({name: f"option_{name}" for name in out.data_vars})
@@ -105,7 +121,7 @@ def _worth(
     saved = yearly if rain_feeds(results.study) else xr.zeros_like(yearly)
     lasts = full_days(results.flows.demand.sum("use"), sizes).values
     out = xr.Dataset(variables(dim, {"full_days": lasts, "mains_saved": saved.values}))
-    if tank_price is None and results.study.costs is None:
+    if tank_price is None and prices_of_sizes(results.study) is None:
         return out
     money = cost_of_sizes(results, sizes, yearly, tank_price=tank_price, beside=beside)
     good = efficient(money.annual.values, reached).astype(np.int8)
@@ -118,8 +134,8 @@ def sizing_group(results) -> xr.Dataset:
     study, done = results.study, results.done
     # What only the list of parts prices, as it is for the tank decided on: the whole is that of the first page.
     beside = results.groups["site works"].attrs["beside_costs"]
-    yearly, reached = (done[name].median("member") for name in ("yearly_yield", study.target.measure))
-    curve = _worth(results, "capacity", done.capacity.values, yearly, reached.values, beside)
+    sizes, reached = done.capacity.values, done[study.target.measure].median("member").values
+    curve = _worth(results, "capacity", sizes, _yields(results, done, sizes), reached, beside)
     parts = [curve.assign_coords(capacity=done.capacity.variable), results.groups["certainty"]]
     if study.catalogue is not None:
         parts.append(_options_to_buy(results, beside))

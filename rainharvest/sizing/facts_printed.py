@@ -38,9 +38,10 @@ def tank_facts(done: xr.Dataset) -> Facts:
         reached=middle(done.described_rain_reliability),
         # [day] How long it lasts when full, from the worst morning
         full_days=float(done.described_full_days),
-        # [L/year] What it delivers on rain alone, where rain feeds it
+        # [L/year] What it delivers of rain, where rain feeds it
         rain=middle(done.described_rain_yield),
-        delivered=middle(done.described_delivered) / years,  # [L/year]
+        # [L/year] What is drawn, whether from the tank or past it by a change-over valve
+        delivered=middle(done.described_delivered + done.described_changed_over) / years,
         failed=middle(done.described_days_failed) / years,  # [day/year]
         longest=middle(done.described_longest_failure),  # [day] The longest failure
         rationed=middle(done.described_rationed) / years,  # [L/year] What rationing turns away
@@ -73,10 +74,11 @@ def headline_facts(done: xr.Dataset) -> Facts:
         # [1] Share of the water that any size supplies
         most=float(done.volume_reliability.median("member").max()),
         flat=float(done.flat_size),  # [L] Usable size from which more tank adds next to nothing
-        filled=attrs["days_missing"] > 0,  # Whether the record had gaps that were filled
+        filled=attrs["days_filled"] > 0,  # Whether days of the record used were filled
         level=record_length(attrs["measured_years"]).level,  # How far the record carries a decision
         years=attrs["measured_years"],  # [year] Years of the record used that are not mostly filled
-        missing=attrs["days_missing"] / max(attrs["days_read"], 1),  # [1] Days without a reading of their own
+        missing=attrs["days_without_reading"]
+        / done.sizes["time"],  # [1] Of the days used, without a reading of their own
     )
 
 
@@ -194,22 +196,14 @@ def interruptions(group: xr.Dataset) -> Facts | None:
     return Facts(draws=size.size, size=(size.min(), size.max()), longest=(longest.min(), longest.max()))
 
 
-def changes_needed(group: xr.Dataset, tank: Facts) -> Facts:
-    """Return the least change of roof or demand, of those on the maps, with which some size reaches the target.
-
-    None where no change looked at is enough.
-    """
-    enough = {}
-    for name, along in (("by_area", "area"), ("by_demand", "demand_factor")):
-        most = group[f"reliability_{name}"].max("capacity")
-        enough[along] = most[along].values[most.values >= group.attrs["target"] * ENOUGH]
-    own = float(group.area[AREAS.index(1.0)])
+def changes_needed(group: xr.Dataset, tank: Facts) -> Facts | None:
+    """Return the least change of roof or demand with which some size reaches a target that none reaches as it is."""
+    if "roof_needed" not in group:
+        return None
     balance = tank.target * tank.demand / max(tank.inflow, 1e-9)  # no tank gives more than comes in
     return Facts(
-        roof=float(enough["area"][0]) / own if enough["area"].size else None,  # [1] Multiple of the roof
-        demand=float(enough["demand_factor"][-1])
-        if enough["demand_factor"].size
-        else None,  # [1] Of the demand
+        roof=float(group.roof_needed),  # [1] Multiple of the roof; NaN where none looked at is enough
+        demand=float(group.demand_needed),  # [1] Of the demand, likewise
         most_roof=max(AREAS[-1], balance),  # [1] Multiple of the roof that is still too little
         least_demand=min(DEMANDS[0], 1 / balance),  # [1] Multiple of the demand that is still too much
     )

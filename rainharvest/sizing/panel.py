@@ -19,6 +19,7 @@ from rainharvest.demand.uses import essential_demand
 from rainharvest.sizing import figures
 from rainharvest.sizing.facts import rain_feeds
 from rainharvest.sizing.facts_certainty import case_of
+from rainharvest.sizing.facts_costs import prices_of_sizes
 from rainharvest.sizing.facts_printed import (
     band_side,
     curve_at,
@@ -90,7 +91,7 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
         If the study cannot be run, or no rain feeds its tank.
     """
     study, grid = prepare_sizing(path)
-    costs, own, sizes = study.costs, study.tank, grid.sizes
+    costs, own, sizes = prices_of_sizes(study), study.tank, grid.sizes
     first = float(sizes[sizes.size // 2]) if tank is None else tank
     first = own.usable(own.chosen) / 1000 if own.chosen else math.ceil(first / 500) / 2
     low, high = (

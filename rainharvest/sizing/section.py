@@ -168,12 +168,11 @@ def costs_section(results) -> Section | None:
     """Return what each size costs and saves, and what can be bought."""
     group = results.groups.get("sizing", xr.Dataset())
     blocks: list[Block] = []
-    if "annual" in group:
-        blocks += [
-            Paragraph(SAY.prices(results.study.costs, group.attrs["beside_costs"])),
-            Paragraph(SAY.terms(group.attrs)),
-            _costs_table(group),
-        ]
+    if results.study.costs is not None:
+        by_size = "annual" in group
+        blocks.append(Paragraph(SAY.prices(results.study.costs, group.attrs["beside_costs"], by_size)))
+        blocks.append(Paragraph(SAY.terms(group.attrs)))
+        blocks += [_costs_table(group)] if by_size else []
     if "option_annual" in group:
         blocks += _offers(results, group)
     return Section("costs", FIXED["titles"]["costs"], tuple(blocks)) if blocks else None

@@ -33,7 +33,6 @@ def answer_facts(results: StudyResults) -> Facts:
     group, plan = groups.get("sizing", xr.Dataset()), groups.get("drought")
     kept = plan is not None and card_stands(plan)
     held = float(group.in_hand.sel(ride_out=3)) if "in_hand" in group else None
-    maps = not facts.found and "reliability_by_area" in group
     return Facts(
         **(vars(facts) | {"arrangement": supply.serves_as}),
         hardness=hardness_of(results.study.losses.intensity, results.flows.water),
@@ -41,7 +40,7 @@ def answer_facts(results: StudyResults) -> Facts:
         sizes=(float(done.capacity[0]), float(done.capacity[-1])),  # [L] Usable, smallest and largest tried
         half=middle(done.half_rain_reliability),  # [1] What half the size supplies
         twice=middle(done.twice_rain_reliability),
-        changes=changes_needed(group, facts.tank) if maps else None,
+        changes=changes_needed(group, facts.tank),
         served=tuple(str(name) for name in done.use.values),
         not_served=results.flows.not_served,
         banded=facts.versions > 1 and facts.filled,  # Whether the curve has a band

@@ -103,6 +103,6 @@ def _row(study: Study, done: xr.Dataset, beside: float) -> dict[str, object]:
     if study.costs is not None:
         price = done.attrs.get("tank_price")
         costs = study.costs.model_copy(update={"fixed": study.costs.fixed + beside})
-        paid = life_cycle(costs, tank.nominal, tank.delivered, saved_bill=0.0, tank_price=price)
+        paid = life_cycle(costs, tank.nominal, tank.rain, saved_bill=0.0, tank_price=price)
         row |= {name: float(paid[name]) for name in ("capital", "annual")}
     return row

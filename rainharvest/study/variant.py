@@ -19,6 +19,7 @@ from rainharvest.core.quantities import attributes
 from rainharvest.demand.tables import Use
 from rainharvest.rainfall.record import StudyRecord
 from rainharvest.sizing.costs import full_days
+from rainharvest.sizing.facts import yield_a_year
 from rainharvest.sizing.trade_off import sizes_to_try, trade_off
 from rainharvest.storage.facts import Flows, balance_settings
 from rainharvest.storage.simulate import simulate
@@ -124,10 +125,9 @@ def variant(prepared: Prepared, *, area: float, people: float, capacity: float) 
     alone = simulate(inflow, total, capacity, **balance_settings(study, flows, capacity, mains=False))
     more = {n if "time" in v.dims else f"described_{n}": v.variable for n, v in own.data_vars.items()}
     more["described_rain_reliability"] = alone[study.target.measure].isel(capacity=0).variable
-    years = total.sizes["time"] / 365.25
     lasts = float(full_days(total, [capacity])[0])
     more["described_full_days"] = ((), lasts, attributes("full_days"))
-    more["described_rain_yield"] = (alone.delivered / years).isel(capacity=0).variable
+    more["described_rain_yield"] = yield_a_year(study, own).variable
     more["described"] = ((), float(capacity), attributes("described"))
     nominal = float(capacity) / study.tank.usable_share
     more["described_nominal"] = ((), nominal, attributes("described_nominal"))

@@ -74,6 +74,7 @@ def test_words_follow_the_reader():
         assert (measure(0.41, "mm", 2), measure(912, "L/day", 2)) == ("0.016 in", "240 gal a day")
         assert date("2026-11-25") == "11/25/2026"
     assert litres(6_312.0) == "6,300 L" and date("2026-11-25") == "2026-11-25"
+    assert (litres(5400 / (1 - 0.05 - 0.05), up=True), litres(6_001.0, up=True)) == ("6,000 L", "6,100 L")
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,23 @@ import xarray as xr
 from places import CLINIC, SCHOOL, whole
 
 from rainharvest import InputError, simulate
-from rainharvest.core.blocks import Table
+from rainharvest.catchment.facts import study_water
+from rainharvest.catchment.tables import scaled_roofs
+from rainharvest.core.blocks import Paragraph, Table
 from rainharvest.core.reader import number
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts_certainty import case_of
-from rainharvest.sizing.facts_printed import certainty, decision, maps_at, option_for, step_at
+from rainharvest.sizing.facts_printed import (
+    certainty,
+    changes_needed,
+    decision,
+    headline_facts,
+    maps_at,
+    option_for,
+    step_at,
+    tank_facts,
+)
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing
 from rainharvest.sizing.section import (
@@ -29,7 +40,7 @@ from rainharvest.sizing.section import (
 from rainharvest.sizing.shortcuts import longest_whole_days
 from rainharvest.sizing.smallest import merge_dry_days, run_versions
 from rainharvest.sizing.tables import Costs
-from rainharvest.sizing.trade_off import scaled_catchment
+from rainharvest.sizing.trade_off import AREAS, DEMANDS, scaled_catchment
 from rainharvest.sizing.uncertainty import draw_flows, record_inputs
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
@@ -84,6 +95,21 @@ def test_a_short_record_without_gaps_claims_neither_years_nor_gaps(tmp_path, rng
     assert "Other years are not in this" in said and "With roof, losses and demand all uncertain" in said
     assert "years to come" not in said and "gaps" not in said and "years," not in said
     assert "every one of its days had a reading" in confidence(results.done) and "0.0 %" not in said
+
+
+def test_days_without_a_reading_are_those_of_the_record_used(tmp_path, rng):
+    days = pd.date_range("1995-01-01", "2010-12-31")
+    rain = pd.Series(np.where(rng.random(days.size) < 0.4, rng.gamma(0.7, 12, days.size), 0.0).round(1), days)
+    outside = of_record(tmp_path, rain.drop(rain["1999":"2003"].index))  # longer than any gap that is filled
+    assert outside.done.sizes["time"] == rain["2004":].size and outside.done.attrs["days_missing"] > 1800
+    assert "every one of its days had a reading" in confidence(outside.done)
+    assert "nothing was filled" in SAY.spread(headline_facts(outside.done))
+    refused = rain["2004":].copy()
+    refused[4::9] = -1.0  # a reading that a finding takes out is no reading
+    results = of_record(tmp_path, refused)
+    share = refused[4::9].size / refused.size
+    assert f"{100 * share:.1f} % of its days had no reading of their own" in confidence(results.done)
+    assert headline_facts(results.done).filled
 
 
 def test_a_break_after_which_no_tank_reaches_the_target_is_told():
@@ -216,12 +242,24 @@ def test_next_to_all_versions_are_not_told_as_all(group):
 
 
 def test_out_of_reach_is_said(tmp_path):
-    more = (("people = 240", "people = 1800"), ("reliability = 0.9", "reliability = 0.99"))
+    more = (("people = 240", "people = 700"), ("reliability = 0.9", "reliability = 0.99"))
     results = study_results(changed(tmp_path, *more), last="costs")
     group = results.groups["sizing"]
     assert np.isnan(group.size_on_record)
     assert "No tank supplies 99 % of the water asked for" in size_said(group)
     assert "more is asked than comes in" in " ".join(recommendation(group))
+    # The least change of roof or demand reaches it, a hundredth less does not: by the study's own roofs, one by one.
+    study, flows, sizes = results.study, results.flows, results.done.capacity.values
+
+    def reached(roof, demand):
+        roofs = scaled_roofs(study.roof, roof * sum(one.area for one in study.roof))
+        came = study_water(study.model_copy(update={"roof": roofs}), results.record).inflow
+        return simulate(came, demand * flows.demand.sum("use"), sizes).volume_reliability.min("member").max()
+
+    needed = changes_needed(group, tank_facts(results.done))
+    assert reached(needed.roof, 1) >= 0.99 > reached(needed.roof - 0.01, 1)
+    assert reached(1, needed.demand) >= 0.99 > reached(1, needed.demand + 0.01)
+    assert needed.roof not in AREAS and needed.demand not in DEMANDS
 
 
 def test_a_mains_reserve_saves_nothing_and_has_no_band():
@@ -233,6 +271,19 @@ def test_a_mains_reserve_saves_nothing_and_has_no_band():
     )
     with pytest.raises(InputError, match="no rain feeds this tank"):
         prepare_sizing(CLINIC)
+
+
+def test_without_a_price_by_size_only_tanks_on_offer_are_priced(tmp_path):
+    path = tmp_path / "study.toml"
+    path.write_text(re.sub(r"per_litre = .*\n", "", changed(tmp_path).read_text()))
+    results = study_results(path, last="costs")
+    group, section = results.groups["sizing"], costs_section(results)
+    heads = [block.head[0] for block in section.blocks if isinstance(block, Table)]
+    assert heads == ["tanks"] and "annual" not in group  # one capital for every size would be no price
+    said = " ".join(block.text for block in section.blocks if isinstance(block, Paragraph))
+    assert "tanks as the catalogue prices them" in said and " 0 per L" not in said
+    paid = bill_of(results, siteworks_of(results))
+    assert float(group.option_capital[group.attrs["decided_option"]]) == pytest.approx(paid.total)
 
 
 def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):

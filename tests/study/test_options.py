@@ -10,6 +10,8 @@ from rainharvest.demand.evapotranspiration import from_monthly_table
 from rainharvest.demand.garden import garden_demand, pool_demand
 from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells
 from rainharvest.demand.tables import CROPS, Garden, Pool
+from rainharvest.siteworks.facts import bill_of, siteworks_of
+from rainharvest.sizing.facts_printed import tank_facts
 from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
 from rainharvest.study.options import options_group
@@ -75,6 +77,7 @@ rain.file = "MONSOON"
 name = "toilets alone"
 uses = ["toilets"]
 """.replace("MONSOON", RECORD.with_name("monsoon.csv").as_posix())
+BLOCKS = "[[costs.block]]\nprice = 2.0\n"
 ALONE = {
     "hall alone": ('[[roof]]\nname = "shed"\narea = 50\n', ""),
     "wet": ('kind = "dry"\n', 'kind = "wet"\nlow_level = -1\n', "fall = 0.02\n", ""),
@@ -145,6 +148,29 @@ def test_an_option_that_reaches_no_target_is_described_beside_the_study(tmp_path
     side, _ = side_by_side(tmp_path / "study.toml")
     assert np.isnan(side.recommended[1]) and np.isnan(side.smallest_low[1])
     assert float(side.described_nominal[1]) == float(side.described_nominal[0])
+
+
+@pytest.mark.parametrize(("change_over", "prices"), [("false", ""), ("false", BLOCKS), ("true", "")])
+def test_what_rain_and_mains_supply_adds_up(tmp_path, change_over, prices):
+    more = "[tank]\nchosen = 3000\nsizes = [2000, 3000, 4000]\n[arrangement]\nkind = 'combined'\n"
+    more += f"change_over = {change_over}\ntop_up_trigger = 0.3\ntop_up_level = 0.8\n[target]"
+    (tmp_path / "study.toml").write_text(
+        BASE.replace("[target]", more) + "tariff = 2.0\n" * (not prices) + prices
+    )
+    results = study_results(tmp_path / "study.toml", last="costs")
+    tank, done = tank_facts(results.done), results.done
+    years = float(done.days_in_year.sum()) / 365.25
+    unmet = float(done.described_unmet.median()) / years
+    assert tank.rain + tank.mains == pytest.approx(tank.delivered, rel=1e-3)
+    assert tank.delivered + unmet == pytest.approx(tank.demand, rel=1e-3)
+    # All the water that comes in goes somewhere: so much of the rain is drawn.
+    kept = done.described_stored_end - done.described_stored_start
+    rain = (done.inflow_total - done.described_spilled - kept).median().item() / years
+    assert tank.rain == pytest.approx(rain, rel=1e-3)
+    group = results.groups["sizing"].isel(capacity=1)
+    assert float(group.mains_saved) == pytest.approx(rain, rel=1e-3)
+    assert float(group.saved_bill) == pytest.approx(rain / 1000 * 2.0, rel=0.01)  # whole billing periods
+    assert bill_of(results, siteworks_of(results)).annual == pytest.approx(float(group.annual), rel=1e-3)
 
 
 @pytest.mark.parametrize(
