@@ -70,11 +70,11 @@ def bill_of(results, works: Works) -> Bill | None:
 class Buildable:
     """One thing that must hold for the site works to be built as described."""
 
-    thing: str  # "level of the run" or "head of the run", "flow of the run", "overflow", "tank in wet ground" or "pump"
+    thing: str  # "level of the run", "head of the run", "flow of the run", "overflow", "tank in wet ground", "pump", "tap"
     fits: bool  # Whether it holds
-    there: float  # What there is: m of level or head; kg; L/s that pass; NaN where none can be made
+    there: float  # What there is: m of level or head; kg; L/s that pass; L that reach a tap; NaN where none can be made
     needed: float  # What must be there, in the same unit
-    unit: str  # "m", "kg" or "L/s"
+    unit: str  # "m", "kg", "L/s" or "L"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
     remedy: str = ""  # What would make it fit, where the numbers say why not
 
@@ -100,6 +100,9 @@ def buildability(works: Works) -> list[Buildable]:
     if suction is not None:
         said = "" if suction.enough else "the water lies too deep under it; site works say by how much"
         rows.append(Buildable("pump", suction.enough, suction.available, suction.asked, "m", said))
+    if works.out_of_reach:
+        counted = works.vessel.capacity
+        rows.append(Buildable("tap", False, counted - works.out_of_reach, counted, "L", ""))
     return rows
 
 

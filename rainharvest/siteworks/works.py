@@ -239,6 +239,11 @@ class Works:
         return next((one for one in PRESSURE_CLASSES if one >= max(self.pressures)), np.nan)
 
     @property
+    def out_of_reach(self) -> float:
+        """Water that the study counts as drawn though it stands below the tap, and no pump lifts it [L]."""
+        return 0.0 if self.pump or self.below_tap < 1 else self.below_tap
+
+    @property
     def tap_dry(self) -> bool:
         """Whether no water reaches the tap by its own weight, even from a full tank."""
         return self.tap.tap_level >= self.vessel.overflow_mark

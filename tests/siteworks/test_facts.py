@@ -1,6 +1,7 @@
 """The site works of a study: its table, its group, its sentences, the same site varied."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,7 +10,8 @@ from places import DATA, SCHOOL
 from rainharvest import InputError
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
-from rainharvest.core.reader import US, reading
+from rainharvest.core.reader import US, litres, reading
+from rainharvest.core.text import texts_of
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
 from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
@@ -393,3 +395,18 @@ def test_what_does_not_fit_is_told_in_feet_to_a_reader_of_feet(ready):
     with reading(US):
         said = SAID["Where it stands"](site_variant(ready, soakaway_distance=2.0))
     assert "(6.6 ft; asked: 16 ft or more" in said
+
+
+def test_water_below_the_tap_is_said_to_be_counted_as_drawn_unless_a_pump_lifts_it(ready):
+    works = site_variant(ready, tap_height=0.9, pump=None)
+    # upright: the litres between outlet and tap are the area times their distance
+    outlet = works.floor_height + works.vessel.outlet_mark
+    below = 1000 * np.pi / 4 * works.vessel.tank_length**2 * (0.9 - outlet)
+    row = next(row for row in buildability(works) if row.thing == "tap")
+    assert not row.fits and row.needed - row.there == pytest.approx(below) and row.unit == "L"
+    assert "counts them as drawn" in SAID["Water by its own weight"](works)
+    page = SimpleNamespace(misfits=[row], other_misfits=[])
+    assert f"{litres(below)} of the {litres(works.vessel.capacity)}" in texts_of("study").built(page)
+    pumped = site_variant(ready, tap_height=0.9)
+    assert "tap" not in {row.thing for row in buildability(pumped)}
+    assert "counts them as drawn" not in SAID["Water by its own weight"](pumped)
