@@ -70,7 +70,8 @@ def bill_of(results, works: Works) -> Bill | None:
 class Buildable:
     """One thing that must hold for the site works to be built as described."""
 
-    thing: str  # "level of the run", "head of the run", "flow of the run", "overflow", "tank in wet ground", "pump", "tap"
+    # "level of the run" or "head of the run", "flow of the run", "overflow", "tank in wet ground", "pump" or "tap"
+    thing: str
     fits: bool  # Whether it holds
     there: float  # What there is: m of level or head; kg; L/s that pass; L that reach a tap; NaN where none can be made
     needed: float  # What must be there, in the same unit
@@ -144,6 +145,7 @@ def given_of(
         freeboard_share=study.tank.freeboard_share,
         mean_demand=max(float(demand.mean()), 1e-9),
         arrangement=study.arrangement.serves_as,
+        change_over=study.arrangement.change_over,
         qualities=qualities_of(study),
         catchment=None if daily is None or not study.roof else study.catchment,
         daily=None if daily is None else daily[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True),

@@ -93,6 +93,12 @@ class Given:
     prices: dict[str, float] = field(default_factory=dict)  # Of a piece, where costs or a catalogue give them
     elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
     units: str = "metric"  # Of the study: trade sizes go by them
+    change_over: bool = False  # Whether the mains feed the fixtures past the tank when it is empty
+
+    @property
+    def float_valve(self) -> bool:
+        """Whether the mains enter the tank."""
+        return not self.arrangement.startswith("rain only") and not self.change_over
 
     @property
     def conveyance(self) -> Conveyance | None:
@@ -144,6 +150,7 @@ class Works:
         there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
         there |= {"in the ground" if self.site.buried else "on the ground"}
         things = {"roof": given.catchment, "pump": self.pump, "suction": self.pump and self.pump.suction}
+        things |= {"float valve": given.float_valve, "change-over valve": given.change_over}
         things |= {"linked": self.vessel.tanks > 1, "stand": self.base.stand}
         things |= {"first flush": given.catchment and given.catchment.first_flush}
         return there | {name for name, thing in things.items() if thing}
@@ -295,7 +302,7 @@ class Works:
         """What the overflows of all the tanks must pass together [L/s]."""
         if self.peak is None:
             return self.stuck_flow
-        return self.peak.flow + (self.stuck_flow if self.given.arrangement == "combined" else 0.0)
+        return self.peak.flow + (self.stuck_flow if self.given.float_valve else 0.0)
 
     @property
     def onward(self) -> float:
@@ -456,7 +463,7 @@ def _overflow(
     else:
         peak = peak_overflow(given.catchment, site.design_intensity)
         flow, inlet = peak.flow / vessel.tanks, run.bore if run else 0.0
-        if given.arrangement == "combined":  # the valve of one tank may stick open as well
+        if given.float_valve:  # the valve of one tank may stick open as well
             flow += stuck_valve_flow(site.mains_bore)
         if run is not None and vessel.overflow_mark < run.inlet_level < top:
             top = run.inlet_level

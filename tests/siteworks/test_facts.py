@@ -278,6 +278,17 @@ def test_the_overflow_of_a_combined_tank_passes_storm_and_stuck_valve_together(r
     assert works.overflow.passes >= works.overflow_needed == buildability(works)[-1].needed
 
 
+def test_no_mains_enter_a_tank_with_a_change_over_valve(ready):
+    given = replace(site_given(ready), arrangement="combined", change_over=True)
+    works = site_variant(ready, given)
+    parts, lists = set(works.parts.part), " ".join((*works.ticks, *works.handover))
+    assert {"change-over valve", "backflow device"} <= parts and "float valve" not in parts
+    assert "change-over valve" in lists and "float valve" not in lists and "licensed plumber" in lists
+    assert works.overflow_needed == works.peak.flow  # no valve of this tank can stick open
+    said = " ".join(SAID[head](works) for head in ("The mains", "The overflow"))
+    assert "float valve" not in said and "air gap" not in said and "backflow" in said
+
+
 def test_parts_that_every_practitioner_expects_are_listed_by_trade_size(ready):
     parts = site_variant(ready, tanks=2, tap_height=0.5).parts.set_index("part")
     for name in (
