@@ -70,8 +70,7 @@ def bill_of(results, works: Works) -> Bill | None:
 class Buildable:
     """One thing that must hold for the site works to be built as described."""
 
-    # "level of the run" or "head of the run", "flow of the run", "overflow", "tank in wet ground", "pump" or "tap"
-    thing: str
+    thing: str  # As a client calls it: "flow of the gutter", "head of the run", "overflow", "tap"
     fits: bool  # Whether it holds
     there: float  # What there is: m of level or head; kg; L/s that pass; L that reach a tap; NaN where none can be made
     needed: float  # What must be there, in the same unit
@@ -81,8 +80,12 @@ class Buildable:
 
 
 def buildability(works: Works) -> list[Buildable]:
-    """Return whether the site works can be built: level or head enough, pipe and overflow pass the design storm."""
-    rows, run = [], works.levels
+    """Return whether the site works can be built: level or head enough, each part passes the storm that reaches it."""
+    rows, run, peak = [], works.levels, works.peak
+    narrow = works.narrow_gutters
+    if narrow:
+        remedy = f"wider gutters or more outlets ({', '.join(narrow)}) would pass more"
+        rows.append(Buildable("flow of the gutter", False, peak.gutters, peak.roofs, "L/s", "", remedy))
     if run is not None:
         level = not run.answer and run.margin >= 0
         name = "level of the run" if run.conveyance.kind == "dry" else "head of the run"

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, peak_overflow
+from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, design_flow, peak_overflow
 from rainharvest.catchment.hydraulics import (
     STANDING_LIMIT,
     Levels,
@@ -315,6 +315,13 @@ class Works:
         return self.peak.roofs > self.peak.flow * 1.001  # a thousandth more is no more
 
     @property
+    def narrow_gutters(self) -> list[str]:
+        """Roofs whose gutter passes less than they shed in the design storm."""
+        roofs, storm = self.given.catchment.roofs if self.peak else (), self.site.design_intensity
+        limited = [roof for roof in roofs if roof.gutter_capacity is not None]
+        return [roof.name for roof in limited if design_flow(roof.area, storm) > roof.gutter_capacity * 1.001]
+
+    @property
     def has_storms(self) -> bool:
         """Whether a storm reached the tank."""
         return self.storms is not None and self.storms.sizes["storm"] > 0
@@ -441,7 +448,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         tap=tap,
         below_tap=below,
         gauge=gauge,
-        levels=run_levels(run, peak.roofs) if run else None,
+        levels=run_levels(run, peak.gutters) if run else None,  # it never sees what runs over the gutters
         peak=peak,
         overflow=overflow,
         overflow_answer=overflow_answer,

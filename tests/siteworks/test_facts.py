@@ -278,6 +278,20 @@ def test_the_overflow_of_a_combined_tank_passes_storm_and_stuck_valve_together(r
     assert works.overflow.passes >= works.overflow_needed == buildability(works)[-1].needed
 
 
+def test_what_the_gutter_holds_back_is_not_asked_of_the_pipe(ready):
+    given = site_given(ready)
+    run = Conveyance(kind="dry", run=24, bore=110, outlet_level=3.6, inlet_level=2.4)
+    roofs = (Roof(name="ward", area=350, gutter_capacity=3.0),)
+    catchment = given.catchment.model_copy(update={"roofs": roofs, "conveyance": run})
+    works = site_variant(ready, replace(given, catchment=catchment), design_intensity=75.0)
+    rows = {row.thing: row for row in buildability(works)}
+    assert rows["flow of the run"].fits and rows["flow of the run"].needed == 3.0
+    # 350 m2 x 75 mm/h / 3,600
+    gutter = rows["flow of the gutter"]
+    assert not gutter.fits and (gutter.there, gutter.needed) == (3.0, pytest.approx(7.29, abs=0.01))
+    assert "ward" in gutter.remedy
+
+
 def test_no_mains_enter_a_tank_with_a_change_over_valve(ready):
     given = replace(site_given(ready), arrangement="combined", change_over=True)
     works = site_variant(ready, given)
