@@ -9,10 +9,9 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.hydraulics import Levels, first_bore
-from rainharvest.catchment.tables import TRADE_SIZES
 from rainharvest.core.quantities import along, attributes, variables
 from rainharvest.siteworks.overflow import ten_year_day
-from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs, trade_size
+from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs, trade_bores, trade_size
 from rainharvest.siteworks.works import Given, Works, plan_siteworks
 from rainharvest.sizing.facts_costs import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import Costs
@@ -111,8 +110,8 @@ def buildability(works: Works) -> list[Buildable]:
 
 
 def _wider(run: Levels, units: str) -> str:
-    """Return what pipe would pass the design storm, in words."""
-    bore = first_bore(run.conveyance, run.flow, TRADE_SIZES[units])
+    """Return what pipe, wider than that on the list of parts, would pass the design storm, in words."""
+    bore = first_bore(run.conveyance, run.flow, trade_bores(run.conveyance.bore, units)[1:])
     if bore is None:
         return "no size in trade would pass it all: shorten the run, or raise the gutter outlet"
     return f"{trade_size(bore, units)} would pass it all"

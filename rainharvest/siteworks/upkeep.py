@@ -161,14 +161,22 @@ SMALL_SIZES = {"metric": (15.0, 20.0, 25.0), "us": (12.7, 19.05, 25.4)}
 """Trade sizes below those of a run of pipe, mm. Common practice, no source."""
 
 
+def trade_bores(bore: float, units: str = "metric") -> tuple[float, ...]:
+    """Return the trade sizes no narrower than a bore, but for a twentieth: the first is that by which it is bought.
+
+    >>> trade_bores(160.0)
+    (200.0, 250.0, 300.0)
+    """
+    return tuple(one for one in SMALL_SIZES[units] + TRADE_SIZES[units] if one >= 0.95 * bore)
+
+
 def trade_size(bore: float, units: str = "metric") -> str:
     """Return the name of the least trade size no narrower than a bore, but for a twentieth: DN 20 is 3/4 in.
 
     >>> trade_size(96.0), trade_size(100, "us"), trade_size(20.0), trade_size(20.0, "us")
     ('DN 100', '4 in', 'DN 20', '0.75 in')
     """
-    sizes = SMALL_SIZES[units] + TRADE_SIZES[units]
-    size = next((one for one in sizes if one >= 0.95 * bore), None)
+    size = next(iter(trade_bores(bore, units)), None)
     if size is None:
         return "made to order"
     return f"DN {size:g}" if units == "metric" else f"{size / 25.4:g} in"

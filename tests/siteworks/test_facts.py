@@ -292,6 +292,20 @@ def test_what_the_gutter_holds_back_is_not_asked_of_the_pipe(ready):
     assert "ward" in gutter.remedy
 
 
+@pytest.mark.parametrize("bore", [96.0, 110.0, 150.0, 160.0])
+def test_the_pipe_that_would_pass_it_all_is_wider_than_the_one_on_the_list(ready, bore):
+    given = site_given(ready)
+    run = Conveyance(kind="dry", run=15, bore=bore, outlet_level=5.0, inlet_level=2.5)
+    catchment = given.catchment.model_copy(update={"roofs": (Roof(area=900),), "conveyance": run})
+    works = site_variant(ready, replace(given, catchment=catchment), design_intensity=75.0)
+    listed = works.parts.set_index("part").what_for["pipe"].split("(")[1].split(")")[0]
+    words = next(row.remedy for row in buildability(works) if row.thing == "flow of the run").split()
+    wider = float(words[1])
+    assert wider > float(listed.split()[1])
+    # 900 m2 x 75 mm/h / 3,600 = 18.75 L/s; a pipe of 200 mm, 70 % full at 1 in 100, passes 30
+    assert wider >= 200 and words[2:] == ["would", "pass", "it", "all"]
+
+
 def test_no_mains_enter_a_tank_with_a_change_over_valve(ready):
     given = replace(site_given(ready), arrangement="combined", change_over=True)
     works = site_variant(ready, given)
