@@ -10,6 +10,7 @@ import xarray as xr
 
 from rainharvest.catchment.hydraulics import Levels, first_bore
 from rainharvest.core.quantities import along, attributes, variables
+from rainharvest.core.reader import Reader, reader_now
 from rainharvest.siteworks.overflow import ten_year_day
 from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs, trade_bores, trade_size
 from rainharvest.siteworks.works import Given, Works, plan_siteworks
@@ -117,9 +118,14 @@ def _wider(run: Levels, units: str) -> str:
     return f"{trade_size(bore, units)} would pass it all"
 
 
-@lru_cache(2)  # six sections ask
 def siteworks_of(results) -> Works:
     """Return the site works of a study that has been run: of its tables, its record, its flows and its results."""
+    return _siteworks_for(results, reader_now())
+
+
+@lru_cache(2)  # six sections ask; parts and answers are in the reader's words
+def _siteworks_for(results, reader: Reader) -> Works:
+    """Return the site works as they are told to one reader."""
     study, done = results.study, results.done
     rain = study.arrangement.kind != "mains reserve"
     demand = results.flows.demand.sum("use")

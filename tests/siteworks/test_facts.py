@@ -1,5 +1,6 @@
 """The site works of a study: its table, its group, its sentences, the same site varied."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -10,7 +11,7 @@ from places import DATA, SCHOOL
 from rainharvest import InputError
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
-from rainharvest.core.reader import US, litres, reading
+from rainharvest.core.reader import US, Reader, litres, reading
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
 from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
@@ -332,7 +333,7 @@ def test_parts_that_every_practitioner_expects_are_listed_by_trade_size(ready):
         assert parts.quantity[name] >= 1, name
     assert parts.quantity["isolating valve"] == 4  # an outlet a tank, both sides of the pump
     assert parts.what_for["pipe"] == "100 mm bore (DN 100), dry run"
-    assert parts.what_for["tap"].endswith("0.50 m above the ground: a bucket of 0.40 m stands under it")
+    assert parts.what_for["tap"].endswith("0.5 m above the ground: a bucket of 0.4 m stands under it")
     # two roofs with three downpipes on the run: a diverter and a screen each
     given = site_given(ready)
     run = given.conveyance.model_copy(update={"downpipes": 3})
@@ -342,6 +343,17 @@ def test_parts_that_every_practitioner_expects_are_listed_by_trade_size(ready):
     american = site_variant(ready, replace(site_given(ready, freeboard_share=0.1), units="us"))
     assert american.overflow.overflow_bore in TRADE_SIZES["us"]
     assert american.parts.set_index("part").what_for["tap"].startswith("20 mm (0.75 in)")
+
+
+def test_parts_and_distances_are_told_in_the_readers_form_of_numbers(ready):
+    marked = re.compile(r"\d\.\d(?!\d\d)|[1-9],\d{3}")  # a point for tenths, a comma for thousands
+    with reading(Reader(numbers="1.234,5")):
+        works = site_variant(ready, opening=2.75, soakaway_distance=6.25, height=1.85, tap_height=0.6)
+        told = " ".join([*works.parts.what_for, *works.checks.found, *works.checks.asked])
+    assert "1,85 m high" in told and "20.000 L" in told and "2,75 m" in told and not marked.search(told)
+    with reading(US):  # a tank of 6 ft asks for more than 6 ft, not for 1.8 m
+        checks = site_variant(ready, height=6 * 0.3048, opening=1.0).checks
+    assert checks.asked["opening"].startswith("more than 6 ft")
 
 
 def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
@@ -433,7 +445,7 @@ def test_light_without_chlorine_is_told_to_leave_nothing_behind(tmp_path):
 def test_what_does_not_fit_is_told_in_feet_to_a_reader_of_feet(ready):
     with reading(US):
         said = SAID["Where it stands"](site_variant(ready, soakaway_distance=2.0))
-    assert "(6.6 ft; asked: 16 ft or more" in said
+    assert "(6.56 ft; asked: 16.4 ft or more" in said
 
 
 def test_water_below_the_tap_is_said_to_be_counted_as_drawn_unless_a_pump_lifts_it(ready):
