@@ -108,6 +108,16 @@ def reading(reader: Reader) -> Iterator[None]:
         _reader.reset(token)
 
 
+def reader_now() -> Reader:
+    """Return the reader for whom is written: what keeps words keeps them by this.
+
+    >>> with reading(US):
+    ...     reader_now().units
+    'us'
+    """
+    return _reader.get()
+
+
 def marks(text: str) -> str:
     """Return a number that Python wrote with the reader's marks.
 

@@ -9,10 +9,10 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.hydraulics import Levels, first_bore
-from rainharvest.catchment.tables import TRADE_SIZES
 from rainharvest.core.quantities import along, attributes, variables
+from rainharvest.core.reader import Reader, reader_now
 from rainharvest.siteworks.overflow import ten_year_day
-from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs, trade_size
+from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs, trade_bores, trade_size
 from rainharvest.siteworks.works import Given, Works, plan_siteworks
 from rainharvest.sizing.facts_costs import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import Costs
@@ -70,18 +70,22 @@ def bill_of(results, works: Works) -> Bill | None:
 class Buildable:
     """One thing that must hold for the site works to be built as described."""
 
-    thing: str  # "level of the run" or "head of the run", "flow of the run", "overflow", "tank in wet ground" or "pump"
+    thing: str  # As a client calls it: "flow of the gutter", "head of the run", "overflow", "tap"
     fits: bool  # Whether it holds
-    there: float  # What there is: m of level or head; kg; L/s that pass; NaN where none can be made
+    there: float  # What there is: m of level or head; kg; L/s that pass; L that reach a tap; NaN where none can be made
     needed: float  # What must be there, in the same unit
-    unit: str  # "m", "kg" or "L/s"
+    unit: str  # "m", "kg", "L/s" or "L"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
     remedy: str = ""  # What would make it fit, where the numbers say why not
 
 
 def buildability(works: Works) -> list[Buildable]:
-    """Return whether the site works can be built: level or head enough, pipe and overflow pass the design storm."""
-    rows, run = [], works.levels
+    """Return whether the site works can be built: level or head enough, each part passes the storm that reaches it."""
+    rows, run, peak = [], works.levels, works.peak
+    narrow = works.narrow_gutters
+    if narrow:
+        remedy = f"wider gutters or more outlets ({', '.join(narrow)}) would pass more"
+        rows.append(Buildable("flow of the gutter", False, peak.gutters, peak.roofs, "L/s", "", remedy))
     if run is not None:
         level = not run.answer and run.margin >= 0
         name = "level of the run" if run.conveyance.kind == "dry" else "head of the run"
@@ -100,20 +104,28 @@ def buildability(works: Works) -> list[Buildable]:
     if suction is not None:
         said = "" if suction.enough else "the water lies too deep under it; site works say by how much"
         rows.append(Buildable("pump", suction.enough, suction.available, suction.asked, "m", said))
+    if works.out_of_reach:
+        counted = works.vessel.capacity
+        rows.append(Buildable("tap", False, counted - works.out_of_reach, counted, "L", ""))
     return rows
 
 
 def _wider(run: Levels, units: str) -> str:
-    """Return what pipe would pass the design storm, in words."""
-    bore = first_bore(run.conveyance, run.flow, TRADE_SIZES[units])
+    """Return what pipe, wider than that on the list of parts, would pass the design storm, in words."""
+    bore = first_bore(run.conveyance, run.flow, trade_bores(run.conveyance.bore, units)[1:])
     if bore is None:
         return "no size in trade would pass it all: shorten the run, or raise the gutter outlet"
     return f"{trade_size(bore, units)} would pass it all"
 
 
-@lru_cache(2)  # six sections ask
 def siteworks_of(results) -> Works:
     """Return the site works of a study that has been run: of its tables, its record, its flows and its results."""
+    return _siteworks_for(results, reader_now())
+
+
+@lru_cache(2)  # six sections ask; parts and answers are in the reader's words
+def _siteworks_for(results, reader: Reader) -> Works:
+    """Return the site works as they are told to one reader."""
     study, done = results.study, results.done
     rain = study.arrangement.kind != "mains reserve"
     demand = results.flows.demand.sum("use")
@@ -141,6 +153,7 @@ def given_of(
         freeboard_share=study.tank.freeboard_share,
         mean_demand=max(float(demand.mean()), 1e-9),
         arrangement=study.arrangement.serves_as,
+        change_over=study.arrangement.change_over,
         qualities=qualities_of(study),
         catchment=None if daily is None or not study.roof else study.catchment,
         daily=None if daily is None else daily[["inflow", "spilled_daily", "stored"]].reset_coords(drop=True),

@@ -108,10 +108,7 @@ def _levels(works: Works) -> Table:
 
 def _checks(works: Works) -> Table:
     words = FIXED["siteworks"]
-    rows = tuple(
-        (row.check, reader_units(row.found), reader_units(row.asked), row.fits)
-        for row in works.checks.itertuples()
-    )
+    rows = tuple((row.check, row.found, row.asked, row.fits) for row in works.checks.itertuples())
     return Table(words["checks"], tuple(words["head"]), rows)
 
 
@@ -133,7 +130,7 @@ def parts_section(results) -> Section:
     rows = []
     for row in works.parts.itertuples():
         quantity, unit = in_units(row.quantity, row.counted)
-        cells = (row.part, number(quantity, 3), unit, reader_units(row.what_for))
+        cells = (row.part, number(quantity, 3), unit, row.what_for)
         cost = words["unpriced"] if math.isnan(row.cost) else number(row.cost, 3)
         rows.append((*cells, cost) if priced else cells)
     head = tuple(words["head"]) if priced else tuple(words["head"][:-1])

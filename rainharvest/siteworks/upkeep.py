@@ -13,7 +13,7 @@ import pandas as pd
 from rainharvest.catchment.hydraulics import TOLERANCE, Levels, total_length
 from rainharvest.catchment.tables import FALL, TRADE_SIZES
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.reader import MONTHS_SHORT
+from rainharvest.core.reader import MONTHS_SHORT, measure, number
 from rainharvest.siteworks.base import Vessel
 from rainharvest.siteworks.tables import DEFAULTS, FITTING_NAMES, PART_NAMES, SiteWorks
 from rainharvest.siteworks.treatment import rows_there
@@ -33,7 +33,7 @@ def check_list(there: set[str], name: str = "tick") -> tuple[str, ...]:
     """Return what to tick off of what is there: before anybody digs ("tick"), or on the last day ("handover").
 
     >>> len(check_list({"rain only", "dry run"})), len(check_list({"combined", "wet run", "pump"}))
-    (14, 18)
+    (14, 17)
     """
     return tuple(row["text"] for row in rows_there(_SITING[name], there))
 
@@ -52,6 +52,7 @@ def siting_checks(vessel: Vessel, site: SiteWorks, levels: Levels | None, rain: 
     rows: dict[str, tuple[str, str, str, str]] = {}
 
     def add(name: str, found: str, fits: bool | None, **facts: object) -> None:
+        facts |= {"none": measure(0.0, "m")}
         check, asked = (_SITING["check"][name][key].format(**facts) for key in ("check", "asked"))
         rows[name] = check, found, asked, "measure it" if fits is None else "yes" if fits else "no"
 
@@ -61,10 +62,10 @@ def siting_checks(vessel: Vessel, site: SiteWorks, levels: Levels | None, rain: 
         dry = conveyance.kind == "dry"
         words = f"{'level' if dry else 'head'} {'too little' if short else 'left'}"
         words += " over the fall" if dry else " in the design storm"
-        found = levels.answer or f"{abs(levels.margin):.2f} m of {words}"
+        found = levels.answer or f"{measure(abs(levels.margin), 'm', 2)} of {words}"
         add("run", found, not levels.answer and levels.margin >= 0, kind=conveyance.kind)
         gap = conveyance.inlet_level - vessel.overflow_mark
-        add("inlet", f"{gap:.2f} m", gap > 0)
+        add("inlet", measure(gap, "m", 2), gap > 0)
     clear = DEFAULTS["soakaway_distance"]
     size = min(vessel.tank_width, vessel.tank_length, vessel.height)
     distances = {
@@ -77,21 +78,24 @@ def siting_checks(vessel: Vessel, site: SiteWorks, levels: Levels | None, rain: 
         if name == "soakaway" and overflow_to != "soakaway":
             continue
         measured = distance is not None
-        found = f"{distance:g} m" if measured else "not measured"
-        add(name, found, holds(distance, least) if measured else None, least=least, source=clear.source)
+        found = measure(distance, "m", 3) if measured else "not measured"
+        asks = {"least": measure(least, "m", 3), "source": clear.source}
+        add(name, found, holds(distance, least) if measured else None, **asks)
     if overflow_to and (site.buried or site.overflow_end is not None):
         ends = site.floor_height + vessel.overflow_mark - FALL.value * site.overflow_run
         asked = (
             (ends if overflow_to == "soakaway" else 0.0) if site.overflow_end is None else site.overflow_end
         )
         short = ends - asked < -TOLERANCE
-        add("runs off", f"{abs(ends - asked):.2f} m {'too low' if short else 'of level left'}", not short)
+        left = measure(abs(ends - asked), "m", 2)
+        add("runs off", f"{left} {'too low' if short else 'of level left'}", not short)
     if overflow_to == "soakaway" and (site.buried or site.groundwater is not None):
         pipe = min(site.floor_height + vessel.overflow_mark - FALL.value * site.overflow_run, 0.0)
         least, water = DEFAULTS["groundwater_clear"].value, site.groundwater
         left = None if water is None else water + pipe - site.soakaway_depth
-        found = "not measured" if left is None else f"{left:.2f} m"
-        add("groundwater", found, None if left is None else left >= least - TOLERANCE, least=least)
+        found = "not measured" if left is None else measure(left, "m", 2)
+        enough = None if left is None else left >= least - TOLERANCE
+        add("groundwater", found, enough, least=measure(least, "m", 3))
     if not site.buried:
         add("shade", {None: "not looked at", True: "yes", False: "no"}[site.shaded], site.shaded)
     return pd.DataFrame.from_dict(rows, "index", columns=["check", "found", "asked", "fits"])
@@ -161,37 +165,62 @@ SMALL_SIZES = {"metric": (15.0, 20.0, 25.0), "us": (12.7, 19.05, 25.4)}
 """Trade sizes below those of a run of pipe, mm. Common practice, no source."""
 
 
+def trade_bores(bore: float, units: str = "metric") -> tuple[float, ...]:
+    """Return the trade sizes no narrower than a bore, but for a twentieth: the first is that by which it is bought.
+
+    >>> trade_bores(160.0)
+    (200.0, 250.0, 300.0)
+    """
+    return tuple(one for one in SMALL_SIZES[units] + TRADE_SIZES[units] if one >= 0.95 * bore)
+
+
 def trade_size(bore: float, units: str = "metric") -> str:
     """Return the name of the least trade size no narrower than a bore, but for a twentieth: DN 20 is 3/4 in.
 
     >>> trade_size(96.0), trade_size(100, "us"), trade_size(20.0), trade_size(20.0, "us")
     ('DN 100', '4 in', 'DN 20', '0.75 in')
     """
-    sizes = SMALL_SIZES[units] + TRADE_SIZES[units]
-    size = next((one for one in sizes if one >= 0.95 * bore), None)
+    size = next(iter(trade_bores(bore, units)), None)
     if size is None:
         return "made to order"
-    return f"DN {size:g}" if units == "metric" else f"{size / 25.4:g} in"
+    return f"DN {number(size)}" if units == "metric" else f"{number(size / 25.4)} in"
 
 
 def site_parts(works: Works) -> list[Part]:
     """Return the parts of a site, by kind and size: the rows of parts.toml of which there is any."""
     site, vessel, base, tap, pump = works.site, works.vessel, works.base, works.tap, works.pump
-    overflow, given, there = works.overflow, works.given, works.there
+    overflow, given, there, dosed = works.overflow, works.given, works.there, works.chlorine
     many, catchment, run, units = vessel.tanks, given.catchment, given.conveyance, given.units
     roofs = catchment.roofs if catchment else ()
     motor = pump.duty.motor_size if pump else math.nan
     dug = works.soakaway is not None and site.overflow_to == "soakaway"
     long = float(works.soakaway.soakaway_length) if dug else 0.0
     wide, deep = site.soakaway_width, site.soakaway_depth
+    flush = catchment.first_flush * sum(roof.area for roof in roofs) if catchment else 0.0
+    lengths = {"height": vessel.height, "stand": base.stand}
+    lengths |= {"tap_height": tap.tap_height, "bucket_height": site.bucket_height}
+    bores = {"mains_bore": site.mains_bore, "tap_bore": tap.tap_bore, "gap": works.air_gap()}
+    bores |= {"bore": run.bore} if run else {}
+    bores |= {"overflow_bore": overflow.overflow_bore} if overflow else {}
+    litres = {"each": vessel.nominal / many, "flush": flush}
+    litres |= {"vessel_volume": pump.vessel_volume} if pump else {}
+    if dosed:
+        litres |= {"contact_tank": dosed.contact_tank, "baffled_tank": dosed.baffled_tank}
+        bores["contact_bore"] = dosed.contact_bore
     facts = {
-        **{"site": site, "vessel": vessel, "base": base, "tap": tap, "run": run},
-        **{"overflow": overflow, "pump": pump, "chlorine": works.chlorine},
-        "each": vessel.nominal / many,
-        "flush_litres": catchment.first_flush * sum(roof.area for roof in roofs) if catchment else 0.0,
-        "gap": works.air_gap(),
+        **{name: measure(length, "m", 3) for name, length in lengths.items()},
+        **{name: measure(bore, "mm") for name, bore in bores.items()},
+        **{name: measure(round(volume), "L") for name, volume in litres.items()},
+        "outlet": measure(vessel.outlet_mark, "m", 2),
+        "mesh": measure(1.0, "mm", 2),
+        "contact_pipe": measure(round(dosed.contact_pipe), "m") if dosed else "",
+        "anchor": measure(round(site.anchor_mass), "kg"),
+        "run": run,
+        "dose": number(dosed.dose, 2) if dosed else "",
+        "grams": number(dosed.chlorine, 2) if dosed else "",
+        "beside": f"beside the {'change-over valve' if given.change_over else 'air gap'}",
         "bucket": "stands under it" if works.bucket_fits else "is too high for it",
-        "motor": "by an engineer" if math.isnan(motor) else f"{motor / 1000:g} kW",
+        "motor": "by an engineer" if math.isnan(motor) else f"{number(motor / 1000)} kW",
         "size": trade_size(run.bore, units) if run else "",
         "mains_size": trade_size(site.mains_bore, units),
         "tap_size": trade_size(tap.tap_bore, units),

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, peak_overflow
+from rainharvest.catchment.drainage import PeakOverflow, daily_overflow, design_flow, peak_overflow
 from rainharvest.catchment.hydraulics import (
     STANDING_LIMIT,
     Levels,
@@ -93,6 +93,12 @@ class Given:
     prices: dict[str, float] = field(default_factory=dict)  # Of a piece, where costs or a catalogue give them
     elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
     units: str = "metric"  # Of the study: trade sizes go by them
+    change_over: bool = False  # Whether the mains feed the fixtures past the tank when it is empty
+
+    @property
+    def float_valve(self) -> bool:
+        """Whether the mains enter the tank."""
+        return not self.arrangement.startswith("rain only") and not self.change_over
 
     @property
     def conveyance(self) -> Conveyance | None:
@@ -144,6 +150,7 @@ class Works:
         there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
         there |= {"in the ground" if self.site.buried else "on the ground"}
         things = {"roof": given.catchment, "pump": self.pump, "suction": self.pump and self.pump.suction}
+        things |= {"float valve": given.float_valve, "change-over valve": given.change_over}
         things |= {"linked": self.vessel.tanks > 1, "stand": self.base.stand}
         things |= {"first flush": given.catchment and given.catchment.first_flush}
         return there | {name for name, thing in things.items() if thing}
@@ -239,6 +246,11 @@ class Works:
         return next((one for one in PRESSURE_CLASSES if one >= max(self.pressures)), np.nan)
 
     @property
+    def out_of_reach(self) -> float:
+        """Water that the study counts as drawn though it stands below the tap, and no pump lifts it [L]."""
+        return 0.0 if self.pump or self.below_tap < 1 else self.below_tap
+
+    @property
     def tap_dry(self) -> bool:
         """Whether no water reaches the tap by its own weight, even from a full tank."""
         return self.tap.tap_level >= self.vessel.overflow_mark
@@ -290,7 +302,7 @@ class Works:
         """What the overflows of all the tanks must pass together [L/s]."""
         if self.peak is None:
             return self.stuck_flow
-        return self.peak.flow + (self.stuck_flow if self.given.arrangement == "combined" else 0.0)
+        return self.peak.flow + (self.stuck_flow if self.given.float_valve else 0.0)
 
     @property
     def onward(self) -> float:
@@ -301,6 +313,13 @@ class Works:
     def gutters_spill(self) -> bool:
         """Whether the roofs shed more than reaches the tank."""
         return self.peak.roofs > self.peak.flow * 1.001  # a thousandth more is no more
+
+    @property
+    def narrow_gutters(self) -> list[str]:
+        """Roofs whose gutter passes less than they shed in the design storm."""
+        roofs, storm = self.given.catchment.roofs if self.peak else (), self.site.design_intensity
+        limited = [roof for roof in roofs if roof.gutter_capacity is not None]
+        return [roof.name for roof in limited if design_flow(roof.area, storm) > roof.gutter_capacity * 1.001]
 
     @property
     def has_storms(self) -> bool:
@@ -429,7 +448,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         tap=tap,
         below_tap=below,
         gauge=gauge,
-        levels=run_levels(run, peak.roofs) if run else None,
+        levels=run_levels(run, peak.gutters) if run else None,  # it never sees what runs over the gutters
         peak=peak,
         overflow=overflow,
         overflow_answer=overflow_answer,
@@ -451,7 +470,7 @@ def _overflow(
     else:
         peak = peak_overflow(given.catchment, site.design_intensity)
         flow, inlet = peak.flow / vessel.tanks, run.bore if run else 0.0
-        if given.arrangement == "combined":  # the valve of one tank may stick open as well
+        if given.float_valve:  # the valve of one tank may stick open as well
             flow += stuck_valve_flow(site.mains_bore)
         if run is not None and vessel.overflow_mark < run.inlet_level < top:
             top = run.inlet_level

@@ -1,6 +1,8 @@
 """The site works of a study: its table, its group, its sentences, the same site varied."""
 
+import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,7 +11,8 @@ from places import DATA, SCHOOL
 from rainharvest import InputError
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
-from rainharvest.core.reader import US, reading
+from rainharvest.core.reader import US, Reader, litres, reading
+from rainharvest.core.text import texts_of
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
 from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
@@ -276,6 +279,45 @@ def test_the_overflow_of_a_combined_tank_passes_storm_and_stuck_valve_together(r
     assert works.overflow.passes >= works.overflow_needed == buildability(works)[-1].needed
 
 
+def test_what_the_gutter_holds_back_is_not_asked_of_the_pipe(ready):
+    given = site_given(ready)
+    run = Conveyance(kind="dry", run=24, bore=110, outlet_level=3.6, inlet_level=2.4)
+    roofs = (Roof(name="ward", area=350, gutter_capacity=3.0),)
+    catchment = given.catchment.model_copy(update={"roofs": roofs, "conveyance": run})
+    works = site_variant(ready, replace(given, catchment=catchment), design_intensity=75.0)
+    rows = {row.thing: row for row in buildability(works)}
+    assert rows["flow of the run"].fits and rows["flow of the run"].needed == 3.0
+    # 350 m2 x 75 mm/h / 3,600
+    gutter = rows["flow of the gutter"]
+    assert not gutter.fits and (gutter.there, gutter.needed) == (3.0, pytest.approx(7.29, abs=0.01))
+    assert "ward" in gutter.remedy
+
+
+@pytest.mark.parametrize("bore", [96.0, 110.0, 150.0, 160.0])
+def test_the_pipe_that_would_pass_it_all_is_wider_than_the_one_on_the_list(ready, bore):
+    given = site_given(ready)
+    run = Conveyance(kind="dry", run=15, bore=bore, outlet_level=5.0, inlet_level=2.5)
+    catchment = given.catchment.model_copy(update={"roofs": (Roof(area=900),), "conveyance": run})
+    works = site_variant(ready, replace(given, catchment=catchment), design_intensity=75.0)
+    listed = works.parts.set_index("part").what_for["pipe"].split("(")[1].split(")")[0]
+    words = next(row.remedy for row in buildability(works) if row.thing == "flow of the run").split()
+    wider = float(words[1])
+    assert wider > float(listed.split()[1])
+    # 900 m2 x 75 mm/h / 3,600 = 18.75 L/s; a pipe of 200 mm, 70 % full at 1 in 100, passes 30
+    assert wider >= 200 and words[2:] == ["would", "pass", "it", "all"]
+
+
+def test_no_mains_enter_a_tank_with_a_change_over_valve(ready):
+    given = replace(site_given(ready), arrangement="combined", change_over=True)
+    works = site_variant(ready, given)
+    parts, lists = set(works.parts.part), " ".join((*works.ticks, *works.handover))
+    assert {"change-over valve", "backflow device"} <= parts and "float valve" not in parts
+    assert "change-over valve" in lists and "float valve" not in lists and "licensed plumber" in lists
+    assert works.overflow_needed == works.peak.flow  # no valve of this tank can stick open
+    said = " ".join(SAID[head](works) for head in ("The mains", "The overflow"))
+    assert "float valve" not in said and "air gap" not in said and "backflow" in said
+
+
 def test_parts_that_every_practitioner_expects_are_listed_by_trade_size(ready):
     parts = site_variant(ready, tanks=2, tap_height=0.5).parts.set_index("part")
     for name in (
@@ -291,7 +333,7 @@ def test_parts_that_every_practitioner_expects_are_listed_by_trade_size(ready):
         assert parts.quantity[name] >= 1, name
     assert parts.quantity["isolating valve"] == 4  # an outlet a tank, both sides of the pump
     assert parts.what_for["pipe"] == "100 mm bore (DN 100), dry run"
-    assert parts.what_for["tap"].endswith("0.50 m above the ground: a bucket of 0.40 m stands under it")
+    assert parts.what_for["tap"].endswith("0.5 m above the ground: a bucket of 0.4 m stands under it")
     # two roofs with three downpipes on the run: a diverter and a screen each
     given = site_given(ready)
     run = given.conveyance.model_copy(update={"downpipes": 3})
@@ -301,6 +343,17 @@ def test_parts_that_every_practitioner_expects_are_listed_by_trade_size(ready):
     american = site_variant(ready, replace(site_given(ready, freeboard_share=0.1), units="us"))
     assert american.overflow.overflow_bore in TRADE_SIZES["us"]
     assert american.parts.set_index("part").what_for["tap"].startswith("20 mm (0.75 in)")
+
+
+def test_parts_and_distances_are_told_in_the_readers_form_of_numbers(ready):
+    marked = re.compile(r"\d\.\d(?!\d\d)|[1-9],\d{3}")  # a point for tenths, a comma for thousands
+    with reading(Reader(numbers="1.234,5")):
+        works = site_variant(ready, opening=2.75, soakaway_distance=6.25, height=1.85, tap_height=0.6)
+        told = " ".join([*works.parts.what_for, *works.checks.found, *works.checks.asked])
+    assert "1,85 m high" in told and "20.000 L" in told and "2,75 m" in told and not marked.search(told)
+    with reading(US):  # a tank of 6 ft asks for more than 6 ft, not for 1.8 m
+        checks = site_variant(ready, height=6 * 0.3048, opening=1.0).checks
+    assert checks.asked["opening"].startswith("more than 6 ft")
 
 
 def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
@@ -392,4 +445,19 @@ def test_light_without_chlorine_is_told_to_leave_nothing_behind(tmp_path):
 def test_what_does_not_fit_is_told_in_feet_to_a_reader_of_feet(ready):
     with reading(US):
         said = SAID["Where it stands"](site_variant(ready, soakaway_distance=2.0))
-    assert "(6.6 ft; asked: 16 ft or more" in said
+    assert "(6.56 ft; asked: 16.4 ft or more" in said
+
+
+def test_water_below_the_tap_is_said_to_be_counted_as_drawn_unless_a_pump_lifts_it(ready):
+    works = site_variant(ready, tap_height=0.9, pump=None)
+    # upright: the litres between outlet and tap are the area times their distance
+    outlet = works.floor_height + works.vessel.outlet_mark
+    below = 1000 * np.pi / 4 * works.vessel.tank_length**2 * (0.9 - outlet)
+    row = next(row for row in buildability(works) if row.thing == "tap")
+    assert not row.fits and row.needed - row.there == pytest.approx(below) and row.unit == "L"
+    assert "counts them as drawn" in SAID["Water by its own weight"](works)
+    page = SimpleNamespace(misfits=[row], other_misfits=[])
+    assert f"{litres(below)} of the {litres(works.vessel.capacity)}" in texts_of("study").built(page)
+    pumped = site_variant(ready, tap_height=0.9)
+    assert "tap" not in {row.thing for row in buildability(pumped)}
+    assert "counts them as drawn" not in SAID["Water by its own weight"](pumped)

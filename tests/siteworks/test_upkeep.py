@@ -57,8 +57,10 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
         vessel=tank,
         base=base_of(tank, site),
         tap=Tap(tap_height=0.5),
-        there={"roof", "wet run", "pump", "mains", "filters", "lamp", "chlorine", "combined"},
-        given=SimpleNamespace(catchment=catchment, conveyance=run, arrangement="combined", units="metric"),
+        there={"roof", "wet run", "pump", "mains", "float valve", "filters", "lamp", "chlorine", "combined"},
+        given=SimpleNamespace(
+            catchment=catchment, conveyance=run, arrangement="combined", units="metric", change_over=False
+        ),
         overflow=OverflowPipe(100.0, 2, 9.0),
         soakaway=xr.Dataset({"soakaway_length": 2.0}),
         pump=pump_works(site.pump, tank, 0.1),
