@@ -128,6 +128,7 @@ def map_figure(
     """
     from matplotlib import rc_context
     from matplotlib.colors import LinearSegmentedColormap
+    from matplotlib.ticker import AutoLocator, MultipleLocator
 
     lat, lon = values.latitude.values, values.longitude.values
     axes_of_grid = values.latitude.dims if lat.ndim == 2 else (*values.latitude.dims, *values.longitude.dims)
@@ -161,8 +162,11 @@ def map_figure(
     mesh.set_array(np.ma.masked_invalid(values.values))
     mesh.set_clim(low, high if high > low else low + 1)
     bar.set_ylabel("Group" if groups else unit)
+    mesh.colorbar.locator = MultipleLocator() if groups else AutoLocator()  # groups are counted in whole ones
     draw.level(bar, "zero", 0, color=INK, linewidth=2.2).set_visible(low < 0)
-    axes.set_title(title, **TITLE)
+    axes.set_title(
+        title, **TITLE, x=1.0, ha="right"
+    )  # at its left there is room, at its right the colour bar
     never = land.values & ~np.isfinite(values.values)
     east, north = (lon, lat) if lat.ndim == 2 else np.meshgrid(lon, lat)
     draw.line(axes, "never", east[never], north[never], "x", color=STONE, ms=9, mew=1.6)

@@ -103,7 +103,7 @@ def _wanted(among: Mapping[object, str] | None) -> str:
     if len(names) <= 12:
         return " or ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
     if names[0].startswith('"'):
-        return f"a name as the page has it, such as {names[0]},"
+        return f"a name as the page has it (such as {names[0]})"
     return f"a year from {names[0]} to {names[-1]}"
 
 

@@ -80,7 +80,8 @@ def dry_year_facts(found: xr.Dataset) -> dict[str, object]:
     return {
         "years": year.size,
         "month": found.attrs["year_start_month"],
-        "dry": int(rain.sum()),
+        "dry": int(rain.sum()),  # by rain, and as many by the index
+        "dry_by_tank": int(tank.sum()),  # fewer where it ran short in fewer
         "agreed": year[rain & index & tank].tolist(),
         "hidden": year[tank & ~rain].tolist(),
         "ran_short": bool(tank.any()),

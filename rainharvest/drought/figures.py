@@ -72,7 +72,7 @@ def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
             axes,
             "count",
             (0.995, 1.0),
-            f"full colour: {int(dry.sum())} dry years",
+            f"full colour: {_dry_years(int(dry.sum()), way == 'dry_by_tank')}",
             "right",
             "bottom",
             fontsize=13,
@@ -86,6 +86,12 @@ def dry_years_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     words = "▼ dry all three ways" if agreed else "no year is dry all three ways"
     draw.note(lowest, "note", (0.005, 1.0), words, va="bottom", fontsize=13)
     return figure
+
+
+def _dry_years(count: int, by_tank: bool) -> str:
+    """Return in words how many years are called dry; by the tank no more than those in which it ran short."""
+    years = "year" if count == 1 else "years"
+    return f"{count or 'no'} {years} in which the tank ran short" if by_tank else f"{count} dry {years}"
 
 
 def day_figure(days: xr.Dataset, day: int, facts: dict, figure: Figure | None = None) -> Figure:

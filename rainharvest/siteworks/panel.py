@@ -12,7 +12,8 @@ import numpy as np
 from pydantic import ValidationError
 
 from rainharvest.catchment.facts import study_water
-from rainharvest.catchment.tables import scaled_roofs
+from rainharvest.catchment.hydraulics import run_levels
+from rainharvest.catchment.tables import Conveyance, scaled_roofs
 from rainharvest.core.board import board, cautions
 from rainharvest.core.controls import choice, slider
 from rainharvest.core.errors import require
@@ -137,6 +138,22 @@ def site_variant(ready: Ready, given: Given | None = None, **changes: object) ->
     return plan_siteworks(site, given or site_given(ready))
 
 
+def on_stand(works: Works, rise: float) -> Works:
+    """Return the site works with the tank raised: the building stays, its gutter so much less above the floor."""
+    if works.levels is None or not rise:
+        return works
+    given, run = works.given, works.given.conveyance
+    run = run.model_copy(update=levels_below(run, rise))
+    given = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
+    return replace(works, given=given, levels=run_levels(run, works.peak.roofs))
+
+
+def levels_below(run: Conveyance, rise: float) -> dict[str, float]:
+    """Return the levels of a run that do not rise with the tank and its inlet, above its raised floor."""
+    stay = ("outlet_level", "low_level") if run.kind == "wet" else ("outlet_level",)
+    return {name: round(getattr(run, name) - rise, 6) for name in stay}
+
+
 def _remembered(ready: Ready) -> Callable[..., Given]:
     """Return `site_given` that remembers the last tanks and roofs: most sliders change neither."""
     return lru_cache(maxsize=4)(partial(site_given, ready))
@@ -184,15 +201,17 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
 
     def raised(tank: Given, rise: float, changes: dict[str, object]) -> Works:
         works = site_variant(ready, tank, **changes)
-        return site_variant(ready, tank, tap_height=works.tap.tap_height + rise, **changes) if rise else works
+        if rise:
+            works = site_variant(ready, tank, tap_height=works.tap.tap_height + rise, **changes)
+        return on_stand(works, works.site.stand - site.stand)
 
     def redraw(
         nominal: float, freeboard_share: float, tap_rise: float, **changes: object
     ) -> dict[str, tuple]:
         works = raised(given(nominal, None, freeboard_share), tap_rise, changes)
-        out = {"tank": (partial(tank_figure, works), SAY.base(works))}
+        out = {"tank": (partial(tank_figure, works), f"{SAY.base(works)} {SAY.no_overflow(works)}".strip())}
         if works.levels is not None:
-            out["run"] = partial(run_figure, works), SAY.siting(works)
+            out["run"] = partial(run_figure, works), SAY.run(works)
         return out | {"gauge": (partial(gauge_figure, works), f"{SAY.gauge(works)} {SAY.gravity(works)}")}
 
     def tap(values) -> dict[str, object]:
@@ -200,9 +219,18 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
         works = raised(given(values["nominal"], None, values["freeboard_share"]), values["tap_rise"], changes)
         return {"site_works.tap_height": works.tap.tap_height}
 
-    site_keys = {name: f"site_works.{name}" for name in ("form", "ground", "height", "stand")}
+    def stand(values) -> dict[str, object]:
+        run, high = ready.prepared.study.conveyance, values["stand"]
+        levels = {} if run is None else levels_below(run, high - site.stand)
+        return {"site_works.stand": high} | {f"conveyance.{name}": level for name, level in levels.items()}
+
     keys = saving(
-        path, **site_keys, nominal="tank.chosen", freeboard_share="tank.freeboard_share", tap_rise=tap
+        path,
+        **{name: f"site_works.{name}" for name in ("form", "ground", "height")},
+        nominal="tank.chosen",
+        freeboard_share="tank.freeboard_share",
+        stand=stand,
+        tap_rise=tap,
     )
     return board("site-tank", controls, redraw, cautions("weight", "confined space"), keys)
 

@@ -226,6 +226,11 @@ class Works:
         return dict(sorted(out.items(), key=lambda mark: -mark[1]))
 
     @property
+    def inlet_over_top(self) -> float:
+        """How far the run lets go of the water above the top of the tank; below zero inside it [m]."""
+        return self.levels.conveyance.inlet_level - self.vessel.height
+
+    @property
     def heads(self) -> tuple[float, float] | None:
         """Head that a wet run needs in the design storm, and the head that there is [m]."""
         run = self.levels

@@ -11,7 +11,7 @@ import xarray as xr
 from rainharvest.core.board import predict
 from rainharvest.core.controls import slider
 from rainharvest.core.exercise import left_out, says
-from rainharvest.core.reader import litres, number, percent
+from rainharvest.core.reader import litres, percent
 from rainharvest.sizing.facts_printed import option_for
 from rainharvest.sizing.section import SAY
 from rainharvest.study.variant import prepare, variant
@@ -111,9 +111,12 @@ def check_tanks(group: xr.Dataset, capacity_kilolitres: float, yours: str | None
         return left_out("a catalogue of tanks")
     place = option_for(group, 1000 * capacity_kilolitres)
     best = "none" if place is None else str(group.option.values[place])
+    currency = group.attrs["currency"]
     columns = (group[name].values for name in ("option", "option_capacity", "option_capital"))
     among = {
-        str(name): f"{name} holds {litres(float(holds))} usable for {number(float(money))} in all"
+        str(
+            name
+        ): f"{name} holds {litres(float(holds))} usable for {SAY.money(float(money), currency)} in all"
         for name, holds, money in zip(*columns, strict=True)
     } | {"none": "there is one that is large enough"}
     answer = f"{best}." if place is None else f"{best}, {litres(float(group.option_capacity[place]))} usable."

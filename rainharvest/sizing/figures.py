@@ -267,8 +267,10 @@ def _draw_price(axes: Axes, size, each, pick, chosen: float, currency: str) -> N
     each = np.minimum(each, 1e6)
     draw.line(axes, "cost", size[pick], each[pick], color=DEEP, zorder=3)
     at = float(np.interp(np.log(chosen), np.log(size), each))
-    draw.line(axes, "chosen", [chosen], [min(at, axes.get_ylim()[1])], zorder=4, **CHOSEN)
+    beyond = at > axes.get_ylim()[1]
+    draw.line(axes, "chosen", *([], []) if beyond else ([chosen], [at]), zorder=4, **CHOSEN)
     said = f"{at:.2g} {currency} a kL" if at < 1e6 else ""
+    said = f"beyond the axis: {said}" if said and beyond else said
     draw.note(axes, "chosen-words", (0.5, 0.05), said, "center", "bottom", fontweight="bold")
 
 

@@ -120,7 +120,8 @@ def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.
     def redraw(target, area, coefficient, people, capacity, rate=None) -> dict[str, tuple]:
         curve = flow(area=area, coefficient=coefficient, people=people)
         curve = priced(curve, costs, own.usable_share, rate)
-        words = SAY.curve(curve_at(curve, target, capacity), shown.get("currency", ""))
+        currency, offers = shown.get("currency", ""), study.catalogue is not None
+        words = SAY.curve(curve_at(curve, target, capacity), currency, offers)
         return {"curve": (partial(figures.curve_figure, curve, target, capacity, **shown), words)}
 
     return board("sizing", controls, redraw, cautions("weight"), saving(path, **keys_of(study, grid)))
@@ -213,9 +214,12 @@ def _maps(results: StudyResults, group) -> dict[str, tuple]:
 
 def _costs(results: StudyResults, group, option: int) -> dict[str, tuple]:
     picked = sorted({*picked_options(group), option})
+    front = front_facts(group)
+    least = front["least"] and front["least"]["place"]
+    marked = "" if option == least else SAY.marked(offer(group, option), front)
     worth = SAY.worth([offer(group, place) for place in picked])
     return {
-        "front": (figures.front_figure(group, option), SAY.front(front_facts(group))),
+        "front": (figures.front_figure(group, option), f"{marked} {SAY.front(front)}".strip()),
         "money": (figures.money_figure(group, picked), f"{worth} {SAY.terms(group.attrs)}"),
     }
 

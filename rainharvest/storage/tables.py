@@ -57,7 +57,7 @@ class Tank(Table):
     @property
     def usable_share(self) -> float:
         """Share of the nominal size between outlet and overflow."""
-        return 1.0 - self.dead_share - self.freeboard_share
+        return round(1.0 - self.dead_share - self.freeboard_share, 12)  # 0.9, not 0.8999999999999999
 
     def usable(self, nominal: float) -> float:
         """Return the usable volume of a nominal size."""

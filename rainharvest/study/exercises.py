@@ -67,8 +67,11 @@ def check_worst_year(done: xr.Dataset, yours: int | None) -> None:
     worst = done.year.values[failed == failed.max()].tolist()
     years = " and ".join(str(year) for year in worst)
     by_year = zip(done.year.values, failed, strict=True)
-    among = {int(year): f"in {year} it failed on {days(float(count))}" for year, count in by_year}
-    hint = "Look for the tallest bar of the second figure."
+    tank = litres(float(done.described))  # the panel may stand at another
+    among = {
+        int(year): f"in {year} the tank of {tank} failed on {days(float(count))}" for year, count in by_year
+    }
+    hint = f"Put the tank slider to {tank} and look for the tallest bar of the second figure."
     says(yours, set(worst), f"{years}: {int(failed.max())} days failed.", hint, among=among)
 
 

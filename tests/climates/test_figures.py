@@ -89,6 +89,7 @@ def test_map_marks_the_place_and_where_nothing_reaches():
     assert (artist(axes, "picked").get_xdata()[0], artist(axes, "picked").get_ydata()[0]) == (5.0, 2.0)
     map_figure(values, land, "Groups", "", (2.0, 5.0), 3, figure=figure)
     assert artist(axes, "cells").get_clim() == (0.5, 3.5) and bar.get_ylabel() == "Group"
+    assert all(tick == round(tick) for tick in bar.get_yticks())
     # from -0.5 to 1.5: zero in the middle
     map_figure(values - 1.5, land, "Signs", "kL", (2.0, 5.0), 0, figure=figure)
     assert artist(axes, "cells").get_clim() == (-1.5, 1.5) and artist(bar, "zero").get_visible()

@@ -34,6 +34,10 @@ def test_what_is_no_number_gets_a_sentence(capsys, silly):
 def test_what_is_none_of_the_names_gets_their_list(capsys, silly):
     line = said(capsys, silly, {"wet run"}, among=AMONG)
     assert line.endswith('Give "dry run", "wet run" or "wet and dry".')
+    many = {f"tank {k}": "" for k in range(20)}
+    assert said(capsys, silly, {"tank 3"}, among=many).endswith(
+        'Give a name as the page has it (such as "tank 0").'
+    )
     assert said(capsys, silly, {1977}, among=YEARS).endswith("Give a year from 1965 to 2023.")
 
 

@@ -82,3 +82,24 @@ def test_the_month_that_is_guessed_at_is_the_one_that_fails_most(basis):
     button(guess, "Set this guess").click()
     months = "January February March April May June July August September October November December".split()
     assert f"It is {months[int(failed.argmax())]}:" in guess.rh_words.value
+
+
+def test_a_tank_that_runs_short_in_few_years_calls_no_more_dry(basis):
+    panel = bad_years_panel(basis)
+    size = panel.rh_controls["capacity"]
+    assert "each way calls 10 dry" in said(panel)["years"]
+    size.value = size.max  # the tank runs short in no year
+    assert "each way" not in said(panel)["years"] and "ran short in none" in said(panel)["years"]
+    notes = [axes.texts for axes in panel.rh_figures["years"][0].axes]
+    assert any("no years in which the tank ran short" in note.get_text() for note in notes[2])
+
+
+def test_an_empty_tank_is_not_said_to_last_at_least_no_day(basis):
+    panel = outlook_panel(basis)
+    panel.rh_controls["gauge"].value = 0
+    assert "at least no day" not in said(panel)["fan"] and "no day at least" not in said(panel)["chances"]
+
+
+def test_the_card_at_the_study_s_own_tank_is_the_study_s_own(basis):
+    panel = card_panel(basis)
+    assert basis.capacity == 1000 * panel.rh_controls["capacity"].value == 54_000

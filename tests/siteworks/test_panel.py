@@ -57,3 +57,24 @@ def test_the_tanks_drawn_are_those_decided_on():
     assert works.vessel.tanks == 3 and works.given.nominal == 60_000
     drawn = tank_panel(SCHOOL).rh_figures["tank"][0].axes[0].get_children()
     assert any("18 kL each" in str(getattr(a, "get_text", str)()) for a in drawn)
+
+
+def test_a_stand_costs_the_run_its_height_and_the_building_stays_where_it_is(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    panel = tank_panel(SCHOOL, 30_000)
+    stand = panel.rh_controls["stand"]
+    assert "known fits" in said(panel)["run"]
+    stand.value = 0.7  # there were 0.72 m of level
+    assert "known fits" in said(panel)["run"]
+    stand.value = 1.0
+    assert "known fits" not in said(panel)["run"] and "0.28 m too low" in said(panel)["run"]
+    button(panel, "Save these choices").click()
+    study, _ = read_study("my_study.toml")
+    assert (study.site_works.stand, study.conveyance.outlet_level) == (1.0, 2.8)
+
+
+def test_the_sentences_say_that_no_overflow_fits():
+    panel = tank_panel(SCHOOL, 30_000)
+    assert "No overflow" not in "".join(said(panel).values())
+    panel.rh_controls["freeboard_share"].value = 0
+    assert all("No overflow fits" in said(panel)[name] for name in ("tank", "run"))

@@ -4,7 +4,7 @@ import csv
 import io
 
 import pytest
-from panels import check_both_ends
+from panels import check_both_ends, said
 from places import SCHOOL
 
 from rainharvest import InputError
@@ -123,3 +123,27 @@ def test_speed_of_a_move(panel, benchmark):
         control.value = next(values)
 
     benchmark.pedantic(move, rounds=30, warmup_rounds=3)
+
+
+def test_the_sentence_of_the_costs_follows_the_tank_that_is_marked(results):
+    shown = sizing_pictures(results, "costs")
+    option = shown.rh_controls["option"]
+    first = said(shown)["front"]
+    assert "The mark" not in first
+    option.value = 3
+    assert said(shown)["front"].startswith("The mark, 5,000 L, supplies 49 % for 470 crowns a year.")
+    assert first in said(shown)["front"]
+
+
+def test_a_cost_beyond_the_axis_has_no_dot_on_it(panel):
+    people, axes = panel.rh_controls["people"], panel.rh_figures["curve"][0].axes[1]
+    start = people.value
+
+    def dot_and_words():
+        dot = next(line for line in axes.lines if line.get_gid() == "chosen")
+        return len(dot.get_xdata()), " ".join(text.get_text() for text in axes.texts)
+
+    assert dot_and_words()[0] == 1 and "beyond" not in dot_and_words()[1]
+    people.value = people.min
+    assert dot_and_words()[0] == 0 and "beyond the axis: " in dot_and_words()[1]
+    people.value = start
