@@ -62,7 +62,7 @@ def figure_row(name: str, drawn: Callable[[], tuple]) -> tuple[widgets.HBox, Cal
     about = "Make this figure as PNG and SVG, and what it draws as CSV, to be saved"
     return widgets.HBox(
         [_button("Save this figure", about, make), links],
-        layout={"margin": "0 0 18px 0", "min_height": "34px"},
+        layout={"flex_flow": "row wrap", "margin": "0 0 18px 0", "min_height": "34px"},  # on a phone
     ), clear
 
 

@@ -101,6 +101,11 @@ def trade_off_figure(
     return figure
 
 
+LETTER = 0.019
+
+"""Width of a bold letter of the words beside the mark, as a share of the axis in the sizing panel, the narrowest."""
+
+
 def _draw_curve(axes: Axes, size, shares, target: float, mark: tuple[float, float, str], span) -> None:
     """Draw a curve in its band, the target, and the size chosen with its words, where they cross nothing."""
     low, middle, high = shares
@@ -114,10 +119,15 @@ def _draw_curve(axes: Axes, size, shares, target: float, mark: tuple[float, floa
     below = reached - (9 if near_end else 4)
     if -9 < below - 100 * target < 3:
         below = 100 * target - 6  # below the target's line, not on it
-    place = span[-1] * 0.98 if near_end else at * 1.08, max(below, 9)  # clear of the axis
     look = {"fontweight": "bold", "zorder": 5, "bbox": WHITE | {"pad": 1}}
-    said, side = f"{held}: {percent(reached / 100, target)}", "right" if near_end else "left"
-    draw.words(axes, "chosen-words", place, said, side, "top", **look)
+    said, side, up = f"{held}: {percent(reached / 100, target)}", "right" if near_end else "left", "top"
+    if near_end:  # the words stretch to the left, where the curve lies lower
+        begin = span[-1] * (span[0] / span[-1]) ** (0.02 + LETTER * len(said))
+        below = min(below, float(np.interp(np.log(begin), np.log(size), low)) - 3)
+        if below < 9:  # no room down there
+            below, up = float(np.max(high)) + 4, "bottom"
+    place = span[-1] * 0.98 if near_end else at * 1.08, max(below, 9)  # clear of the axis
+    draw.words(axes, "chosen-words", place, said, side, up, **look)
 
 
 def failed_years_figure(
@@ -270,7 +280,7 @@ def _draw_price(axes: Axes, size, each, pick, chosen: float, currency: str) -> N
     beyond = at > axes.get_ylim()[1]
     draw.line(axes, "chosen", *([], []) if beyond else ([chosen], [at]), zorder=4, **CHOSEN)
     said = f"{at:.2g} {currency} a kL" if at < 1e6 else ""
-    said = f"beyond the axis: {said}" if said and beyond else said
+    said = f"beyond the axis:\n{said}" if said and beyond else said
     draw.note(axes, "chosen-words", (0.5, 0.05), said, "center", "bottom", fontweight="bold")
 
 

@@ -117,7 +117,9 @@ def reserve_figure(
     _mark(axes, "mark", days, x, y, color=OCHRE, markersize=12)
     draw.level(axes, "tank", tank, **draw.DASHED)
     top = rounded_up(1.1 * max(float(y.max()), tank))
-    draw.beside(axes, "tank-words", (0.005, tank + 0.015 * top), "this tank", color=STONE)
+    under = np.interp(0.12 * x.max(), x, y) > tank  # the curve rises through where the words would stand
+    at, side = (0.995, "right") if under else (0.005, "left")
+    draw.beside(axes, "tank-words", (at, tank + 0.015 * top), "this tank", side, color=STONE)
     axes.set_xlim(0, float(x.max()))
     axes.set_ylim(0, top)
     return figure

@@ -145,5 +145,5 @@ def test_a_cost_beyond_the_axis_has_no_dot_on_it(panel):
 
     assert dot_and_words()[0] == 1 and "beyond" not in dot_and_words()[1]
     people.value = people.min
-    assert dot_and_words()[0] == 0 and "beyond the axis: " in dot_and_words()[1]
+    assert dot_and_words()[0] == 0 and "beyond the axis:\n" in dot_and_words()[1]
     people.value = start
