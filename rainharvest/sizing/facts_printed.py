@@ -12,7 +12,7 @@ from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import middle
 from rainharvest.sizing.resample import record_length
 from rainharvest.sizing.trade_off import AREAS, DEMANDS, ENOUGH, whole_years
-from rainharvest.storage.facts import mains_taken
+from rainharvest.storage.facts import full_mornings, mains_taken
 
 INPUTS: dict[str, str] = rows_of("sizing", "fixed")["inputs"]
 """What is not known for sure, in words."""
@@ -36,7 +36,8 @@ def tank_facts(done: xr.Dataset) -> Facts:
         combined=attrs["arrangement"] == "combined",  # Whether mains water stands behind the rain
         # [1] Its reliability on rain alone, where rain feeds it
         reached=middle(done.described_rain_reliability),
-        # [day] How long it lasts when full, from the worst morning
+        # [1] Mornings on which it is full, and [day] how long it then lasts, from the worst of all mornings
+        full_mornings=full_mornings(done),
         full_days=float(done.described_full_days),
         # [L/year] What it delivers of rain, where rain feeds it
         rain=middle(done.described_rain_yield),
