@@ -45,6 +45,8 @@ def tank_facts(done: xr.Dataset) -> Facts:
         delivered=middle(done.described_delivered + done.described_changed_over) / years,
         failed=middle(done.described_days_failed) / years,  # [day/year]
         longest=middle(done.described_longest_failure),  # [day] The longest failure
+        # [day] The same had the tank begun full; a panel's variant does not ask
+        longest_from_full=middle(done.get("described_longest_from_full", done.described_longest_failure)),
         rationed=middle(done.described_rationed) / years,  # [L/year] What rationing turns away
         rationed_days=middle(done.described_days_rationed) / years,  # [day/year]
         mains=mains_taken(done),  # [L/year] What it takes from the mains
