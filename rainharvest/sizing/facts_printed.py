@@ -299,6 +299,7 @@ def maps_at(group: xr.Dataset, size: float) -> dict[str, float]:
     roof, demand = (group[f"reliability_by_{what}"].interp(capacity=at) for what in ("area", "demand"))
     return {
         "size": size,
+        "unrationed": group.attrs["unrationed"],  # Whether the study rations, which the maps leave out
         "own": float(demand.interp(demand_factor=1.0)),
         "half_roof": float(roof.isel(area=1)),
         "twice_roof": float(roof.isel(area=6)),

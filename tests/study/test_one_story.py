@@ -50,6 +50,7 @@ GARDEN = (
 )
 SPELLS = "[arrangement.spells]\nspell_length = 3\ninterruptions_a_year = 5\n"
 RATIONED = "[[rationing]]\nlevel = 0.3\nshare = 0.5\n"
+DRIER = '[[drought.scenario]]\nname = "drier"\nsource = "invented"\nchange = [{ amount = 0.9 }]\n'
 RESERVE = '[arrangement]\nkind = "mains reserve"\nmains_off = ["mon", "tue"]\n'
 TREATED = '[arrangement]\nkind = "rain only"\ntreated = true\n'
 COMBINED = (
@@ -69,7 +70,9 @@ VARIED = {
     "out of reach": {"people": 900, "more": COSTS},
     "out of reach, catalogue": {"people": 900, "more": CATALOGUE},
     "US units": {"units": 'units = "us"', "area": 3000, "more": COSTS.replace("litre", "gallon")},
-    "garden that must not fail, rationed": {"more": RATIONED + GARDEN.replace("40", "40\nessential = true")},
+    "garden that must not fail, rationed": {
+        "more": RATIONED + DRIER + GARDEN.replace("40", "40\nessential = true")
+    },
     "reserve": {"more": RESERVE + COSTS},
     "reserve, drawn by chance": {"more": RESERVE + SPELLS + COSTS},
     "named by the file, beyond all sizes": {
@@ -217,6 +220,10 @@ def test_a_varied_study_tells_one_story(tmp_path, name):
     if name.startswith("combined"):
         assert "the mains" in said["serves"] and "interruptions" in said["drought"]
         assert "water must be brought" not in sections["drought"]
+    if "rationed" in name:  # one tank, two reliabilities: what leaves rationing out says so
+        assert "Without the study's rationing: " in sections["sizes"]
+        assert "The study rations. What follows is the tank without" in sections["bad_years"]
+        assert "Without the study's rationing. The record:" in sections["bad_years"]
     if "by chance" in name:
         assert "Drawn 20 times by chance" in said["sure"] and "record" not in sections
     if "reserve" in name:
