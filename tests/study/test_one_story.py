@@ -9,7 +9,7 @@ from places import STUDIES
 from told import words_of
 
 from rainharvest.core.blocks import Facts, Table
-from rainharvest.core.reader import litres, measure, reading
+from rainharvest.core.reader import litres, measure, percent, reading
 from rainharvest.siteworks.facts import siteworks_of
 from rainharvest.sizing.facts_printed import tank_facts
 from rainharvest.sizing.section import SAY
@@ -220,6 +220,11 @@ def test_a_varied_study_tells_one_story(tmp_path, name):
     if name.startswith("combined"):
         assert "the mains" in said["serves"] and "interruptions" in said["drought"]
         assert "water must be brought" not in sections["drought"]
+    if name == "days":  # a day on which nothing is asked counts neither here nor there
+        asked = results.done.demand.sum("use").values
+        on = 1 - (results.done.unmet_daily.values[asked > 0] > 1e-6).mean()
+        assert f"supplies {percent(on)} of the days of demand in full" in said["why"]
+        assert "70 % of the days of demand" in sections["site"] and "of all days" not in str(sections)
     if "rationed" in name:  # one tank, two reliabilities: what leaves rationing out says so
         assert "Without the study's rationing: " in sections["sizes"]
         assert "The study rations. What follows is the tank without" in sections["bad_years"]
