@@ -228,6 +228,7 @@ def offer(group: xr.Dataset, place: int) -> dict[str, object]:
         "words": one.option.item(),
         "currency": group.attrs["currency"],
         "life": group.attrs["life"],
+        "saves": group.attrs["saves"],
     }
     names = [name for name in one.data_vars if name.startswith("option_")]
     return said | {name.removeprefix("option_"): one[name].item() for name in names}

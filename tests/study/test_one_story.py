@@ -9,8 +9,9 @@ from places import STUDIES
 from told import words_of
 
 from rainharvest.core.blocks import Facts, Table
-from rainharvest.core.reader import litres, measure, percent, reading
-from rainharvest.siteworks.facts import siteworks_of
+from rainharvest.core.reader import litres, measure, number, percent, reading
+from rainharvest.core.text import texts_of
+from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.facts_printed import tank_facts
 from rainharvest.sizing.section import SAY
 from rainharvest.study.file import reader_of
@@ -64,7 +65,11 @@ VARIED = {
     "whole record": {"gaps": False},
     "prices and catalogue": {"more": CATALOGUE + COSTS + PRICES},
     "prices without catalogue": {"more": COSTS + PRICES + GARDEN},
-    "treated, no mains": {"people": 12, "area": 400, "more": TREATED + NARROW},
+    "treated, no mains": {
+        "people": 12,
+        "area": 400,
+        "more": TREATED + NARROW + COSTS.replace("tariff = 2\n", ""),
+    },
     "combined, out of reach": {"people": 300, "more": COMBINED + CATALOGUE},
     "combined": {"people": 12, "area": 400, "more": COMBINED + COSTS},
     "out of reach": {"people": 900, "more": COSTS},
@@ -229,6 +234,13 @@ def test_a_varied_study_tells_one_story(tmp_path, name):
         assert "Without the study's rationing: " in sections["sizes"]
         assert "The study rations. What follows is the tank without" in sections["bad_years"]
         assert "Without the study's rationing. The record:" in sections["bad_years"]
+    if "no mains" in name:  # nothing is saved, everything costs
+        bill, costs = bill_of(results, siteworks_of(results)), study_report(results)["costs"]
+        spent = bill.annual * (1 - 1.04**-20) / 0.04
+        assert f"Over 20 years it costs {number(spent, 2)} crowns, in money of today." in said["cost"]
+        assert "mains water" not in said["cost"] + sections["costs"] and len(table_of(costs).head) == 5
+        told = texts_of("siteworks").bill_a_year(bill, "as if")  # the same with a tariff
+        assert "more than as much mains water would cost at the tariff given, in money of today." in told
     if "by chance" in name:
         assert "Drawn 20 times by chance" in said["sure"] and "record" not in sections
     if "reserve" in name:
