@@ -189,6 +189,16 @@ def test_sizes_agree_with_each_other(school, group):
     assert (group.reliability_low <= group.reliability_high + 1e-12).all()
 
 
+def test_what_one_more_usable_litre_brings(school, group):
+    k = int(np.searchsorted(group.capacity, float(group.size_on_record)))
+    usable = group.capacity.values[k - 1 : k + 1]
+    done = simulate(school.flows.water.inflow, school.flows.demand.sum("use"), usable)
+    more = np.diff(done.delivered.median("member"))[0] / (school.flows.demand.sizes["time"] / 365.25)
+    facts = decision(group)
+    assert facts.gain == pytest.approx(more / np.diff(usable)[0], rel=1e-3)
+    assert f"one more usable litre of tank brings {facts.gain:.2g} L a year" in SAY.why(facts)
+
+
 def test_a_tank_that_meets_no_day_fails_throughout_the_record(school):
     table = next(block for block in sizes_section(school).blocks if isinstance(block, Table))
     assert table.rows[0][3] == "0 %" and table.rows[0][-1] == "the whole record"
