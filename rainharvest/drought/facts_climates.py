@@ -59,7 +59,7 @@ def scenarios_tried(
     if record is not None:
         found = xr.concat([record, found], "scenario", data_vars="minimal", combine_attrs="override")
         words = [record.attrs["scenarios"], *words]
-    return found.assign_attrs(scenarios="\n".join(words))
+    return found.assign_attrs(scenarios="\n".join(words), unrationed=int(bool(basis.study.rationing)))
 
 
 def scenario_run(basis: Basis, scenario: Scenario | None) -> tuple[xr.DataArray, xr.Dataset]:
@@ -92,7 +92,9 @@ def scenario_facts(found: xr.Dataset) -> dict[str, object]:
         {"name": str(name)} | {what: float(found[f"scenario_{what}"][k]) for what in names}
         for k, name in enumerate(found.scenario.values)
     ]
-    return {"rows": rows, "carried": "carried to" in found.attrs["scenarios"]}
+    return {"rows": rows, "carried": "carried to" in found.attrs["scenarios"]} | {
+        "unrationed": found.attrs["unrationed"]  # Whether the study rations, which these runs leave out
+    }
 
 
 @dataclass(frozen=True)

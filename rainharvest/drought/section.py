@@ -128,6 +128,8 @@ def bad_years_section(run) -> Section:
     blocks: list[Block] = [picture("storage", storage_figure(worst, tank), two_years)]
     if run.study.arrangement.kind == "mains reserve":
         return Section("bad_years", WORDS["bad_years_reserve"], tuple(blocks))
+    if run.study.rationing:
+        blocks.append(Paragraph(WORDS["unrationed"]))
     if "worst_stored" in found:
         blocks.append(Paragraph(SAY.worst_sequence(facts.worst_sequence_facts(found, tank))))
     if "resilience" in found:

@@ -13,6 +13,7 @@ from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, mea
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.siteworks.works import Works
+from rainharvest.sizing.facts_costs import savings
 
 SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")
 
@@ -145,8 +146,7 @@ def bill_said(results) -> list[str]:
     bill = bill_of(results, siteworks_of(results))
     if bill is None:
         return [FIXED["parts"]["no_prices"]]
-    reserve = results.study.arrangement.kind == "mains reserve"
-    yearly = [] if math.isnan(bill.annual) else [SAY.bill_a_year(bill, reserve)]
+    yearly = [] if math.isnan(bill.annual) else [SAY.bill_a_year(bill, savings(results.study))]
     return [SAY.bill(bill), *yearly]
 
 

@@ -172,8 +172,8 @@ def decision_facts(
     usable = study.tank.usable(decided.nominal)
 
     def simulated(came: xr.DataArray, size: float = usable, mains: bool = True, **more: object) -> xr.Dataset:
-        settings = balance_settings(study, flows, size, mains=mains)
-        return simulate(came, demand, size, **settings, **more).isel(capacity=0, drop=True)
+        settings = balance_settings(study, flows, size, mains=mains) | more
+        return simulate(came, demand, size, **settings).isel(capacity=0, drop=True)
 
     described = simulated(inflow, year_start_month=month)
     daily = simulated(inflow.isel(member=0), trace=True)
@@ -185,6 +185,8 @@ def decision_facts(
     out = tried.assign(variables((), {"described": usable, "described_nominal": decided.nominal}))
     more = {"described_full_days": full_days(demand, [usable])[0].reset_coords(drop=True)}
     more |= {f"described_{name}": values for name, values in described.data_vars.items()}
+    # What a tank that begins empty is short of until it has filled is no drought of the record.
+    more["described_longest_from_full"] = simulated(inflow, start=usable).longest_failure
     for name, done in {"described": alone, "half": half, "twice": twice}.items():
         reached = done[study.target.measure]
         more[f"{name}_rain_reliability"] = reached.assign_attrs(attributes("rain_reliability"))

@@ -246,7 +246,8 @@ def _maps(results) -> xr.Dataset:
             f"{kept}_{key}": over[name].transpose(..., "capacity")
             for key, over in maps.items()
             for name, kept in names.items()
-        }
+        },
+        attrs={"unrationed": int(bool(study.rationing))},
     )
 
 

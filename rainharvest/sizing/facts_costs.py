@@ -46,6 +46,19 @@ def prices_of_sizes(study) -> Costs | None:
     return costs if by_size or study.catalogue is None else None
 
 
+def savings(study) -> str:
+    """Return what a tank saves: "mains" water, "none" of it (a reserve), "as if" priced so where there are no mains.
+
+    "no mains" where there are none and no tariff is given to hold the tank against.
+    """
+    if study.arrangement.kind == "mains reserve":
+        return "none"
+    if not study.arrangement.treated:
+        return "mains"
+    costs = prices_of(study) or Costs()
+    return "as if" if costs.tariff or costs.block else "no mains"
+
+
 def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=None, beside=0.0) -> xr.Dataset:
     """Return what sizes cost and save over the years of the study; ``beside`` is the price of what only others list."""
     study, flows = results.study, results.flows
@@ -152,4 +165,5 @@ def sizing_group(results) -> xr.Dataset:
         measure=study.target.measure,
         target=study.target.reliability,
         arrangement=study.arrangement.kind,
+        saves=savings(study),
     )

@@ -12,7 +12,7 @@ from rainharvest.core.defaults import rows_of
 from rainharvest.core.reader import middle
 from rainharvest.sizing.resample import record_length
 from rainharvest.sizing.trade_off import AREAS, DEMANDS, ENOUGH, whole_years
-from rainharvest.storage.facts import mains_taken
+from rainharvest.storage.facts import full_mornings, mains_taken
 
 INPUTS: dict[str, str] = rows_of("sizing", "fixed")["inputs"]
 """What is not known for sure, in words."""
@@ -36,7 +36,8 @@ def tank_facts(done: xr.Dataset) -> Facts:
         combined=attrs["arrangement"] == "combined",  # Whether mains water stands behind the rain
         # [1] Its reliability on rain alone, where rain feeds it
         reached=middle(done.described_rain_reliability),
-        # [day] How long it lasts when full, from the worst morning
+        # [1] Mornings on which it is full, and [day] how long it then lasts, from the worst of all mornings
+        full_mornings=full_mornings(done),
         full_days=float(done.described_full_days),
         # [L/year] What it delivers of rain, where rain feeds it
         rain=middle(done.described_rain_yield),
@@ -44,6 +45,8 @@ def tank_facts(done: xr.Dataset) -> Facts:
         delivered=middle(done.described_delivered + done.described_changed_over) / years,
         failed=middle(done.described_days_failed) / years,  # [day/year]
         longest=middle(done.described_longest_failure),  # [day] The longest failure
+        # [day] The same had the tank begun full; a panel's variant does not ask
+        longest_from_full=middle(done.get("described_longest_from_full", done.described_longest_failure)),
         rationed=middle(done.described_rationed) / years,  # [L/year] What rationing turns away
         rationed_days=middle(done.described_days_rationed) / years,  # [day/year]
         mains=mains_taken(done),  # [L/year] What it takes from the mains
@@ -225,6 +228,7 @@ def offer(group: xr.Dataset, place: int) -> dict[str, object]:
         "words": one.option.item(),
         "currency": group.attrs["currency"],
         "life": group.attrs["life"],
+        "saves": group.attrs["saves"],
     }
     names = [name for name in one.data_vars if name.startswith("option_")]
     return said | {name.removeprefix("option_"): one[name].item() for name in names}
@@ -296,6 +300,7 @@ def maps_at(group: xr.Dataset, size: float) -> dict[str, float]:
     roof, demand = (group[f"reliability_by_{what}"].interp(capacity=at) for what in ("area", "demand"))
     return {
         "size": size,
+        "unrationed": group.attrs["unrationed"],  # Whether the study rations, which the maps leave out
         "own": float(demand.interp(demand_factor=1.0)),
         "half_roof": float(roof.isel(area=1)),
         "twice_roof": float(roof.isel(area=6)),

@@ -122,7 +122,7 @@ def whole(value: float) -> str:
 
 def _table(name: str, part: xr.Dataset, forms: dict, **units: str) -> Table:
     """Return a table of this room under its fixed words."""
-    head = [text.format(**units) for text in FIXED["heads"][name]]
+    head = [FIXED["heads"][name][column].format(**units) for column in forms]
     return table_of(FIXED["captions"][name], head, part, forms)
 
 
@@ -170,7 +170,8 @@ def costs_section(results) -> Section | None:
     blocks: list[Block] = []
     if results.study.costs is not None:
         by_size = "annual" in group
-        blocks.append(Paragraph(SAY.prices(results.study.costs, group.attrs["beside_costs"], by_size)))
+        told = (group.attrs["beside_costs"], by_size, group.attrs["saves"])
+        blocks.append(Paragraph(SAY.prices(results.study.costs, *told)))
         blocks.append(Paragraph(SAY.terms(group.attrs)))
         blocks += [_costs_table(group)] if by_size else []
     if "option_annual" in group:
@@ -200,6 +201,9 @@ def _costs_table(group: xr.Dataset) -> Table:
         "payback": SAY.payback,
     }
     part = group.isel(capacity=picked(group.sizes["capacity"], SIZES_SHOWN))
+    without = {"as if": ("mains_saved",), "no mains": ("mains_saved", "payback")}
+    for name in without.get(group.attrs["saves"], ()):  # there are no mains
+        del forms[name]
     return _table("costs", part, forms, currency=group.attrs["currency"], volume=unit)
 
 

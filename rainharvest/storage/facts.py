@@ -94,6 +94,11 @@ def mains_taken(done: xr.Dataset) -> float:
     return middle(done.described_topped_up + done.described_changed_over) / years
 
 
+def full_mornings(done: xr.Dataset) -> float:
+    """Return the share of mornings [1] on which the tank described is full: the store of the evening before."""
+    return float((done.stored.values >= float(done.described) * (1 - 1e-9)).mean())
+
+
 def worst_two_years(done: xr.Dataset) -> xr.Dataset:
     """Return the daily balance of the two years around the largest shortfall."""
     daily = done[["stored", "unmet_daily"]]

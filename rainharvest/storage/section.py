@@ -9,7 +9,7 @@ import xarray as xr
 from rainharvest.core.blocks import Block, Caution, Paragraph, Section
 from rainharvest.core.defaults import CAUTIONS, rows_of
 from rainharvest.core.text import texts_of
-from rainharvest.storage.facts import mains_taken, ride_out_facts
+from rainharvest.storage.facts import full_mornings, mains_taken, ride_out_facts
 from rainharvest.storage.tables import Arrangement
 
 SAY, FIXED = texts_of("storage"), rows_of("storage", "section")
@@ -21,7 +21,9 @@ def supply_section(
     """Return the arrangement, what a reserve rides out, and the treatment (blocks of the site works)."""
     said = [Paragraph(text) for text in arrangement_said(arrangement, done)]
     if arrangement.kind == "mains reserve":
-        said.append(Paragraph(SAY.ride_out(ride_out_facts(demand, float(done.described)))))
+        said.append(
+            Paragraph(SAY.ride_out(ride_out_facts(demand, float(done.described)), full_mornings(done)))
+        )
     return Section("supply", FIXED["title"], (*said, *treatment))
 
 

@@ -53,7 +53,6 @@ def answer_facts(results: StudyResults) -> Facts:
         worst_failed=years.worst,  # [day]
         worse_part_year=years.worse_part_year,
         failed_years=years.failing,
-        longest_failure=years.longest,  # [day]
         rationed=middle(done.described_rationed) > 0,
         plan_fails=float(plan.failing_years) if kept else None,  # [1] Of years, under the rationing plan
         # Whether part of the winter's precipitation is usually snow

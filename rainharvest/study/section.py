@@ -190,7 +190,7 @@ def _if_known(form: Callable[[float], str]) -> Callable[[float], str]:
 
 def nominal(size: float) -> str:
     """Return a size as it is asked for in the trade, in words."""
-    return litres(size, up=True)
+    return SAY.nominal(size)
 
 
 def options_section(results: StudyResults) -> Section | None:
@@ -212,9 +212,12 @@ def options_section(results: StudyResults) -> Section | None:
         "capital": capital,
         "annual": money,
     }
-    shown = options if float(options.mains_a_year.max()) > 0 else options.drop_vars("mains_a_year")
+    shown = options if mains_in(options) else options.drop_vars("mains_a_year")
     forms = {name: form if form is str else _if_known(form) for name, form in forms.items() if name in shown}
-    head = [FIXED["options_head"][name].format(currency=options.attrs["currency"]) for name in forms]
+    words = FIXED["options_head"]
+    if mains_in(options):
+        words = words | {"annual": words["annual_beside_mains"]}
+    head = [words[name].format(currency=options.attrs["currency"]) for name in forms]
     names, notes = options.study_option.values, options.option_note.values
     noted = tuple(f"{name}: {note}" for name, note in zip(names, notes, strict=True) if note)
     blocks = [Paragraph(text) for text in options_said(options, target)]
@@ -224,6 +227,11 @@ def options_section(results: StudyResults) -> Section | None:
         table_of(FIXED["captions"]["options"], head, shown, forms),
     ]
     return Section("options", FIXED["titles"]["options"], tuple(blocks))
+
+
+def mains_in(options: xr.Dataset) -> bool:
+    """Return whether some option takes mains water, which its cost a year does not hold."""
+    return float(options.mains_a_year.max()) > 0
 
 
 def options_said(options: xr.Dataset, target: float) -> list[str]:
@@ -240,6 +248,7 @@ def options_said(options: xr.Dataset, target: float) -> list[str]:
         least = options.isel(study_option=int(options.annual.values.argmin()))
         facts = {"name": str(least.study_option.item()), "annual": float(least.annual)}
         facts |= {"currency": options.attrs["currency"], "reliability": float(least.rain_reliability)}
+        facts |= {"mains": float(least.mains_a_year), "beside_mains": mains_in(options)}
         out.append(SAY.cheapest_option(facts))
     return out
 

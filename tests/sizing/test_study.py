@@ -112,6 +112,33 @@ def test_days_without_a_reading_are_those_of_the_record_used(tmp_path, rng):
     assert headline_facts(results.done).filled
 
 
+def test_the_first_filling_is_told_from_a_drought(tmp_path, rng):
+    days = pd.date_range("2004-01-01", "2007-12-31")
+    rain = pd.Series(np.where(rng.random(days.size) < 0.4, rng.gamma(0.7, 12, days.size), 0.0).round(1), days)
+    rain[:60] = 0.0
+    results = of_record(tmp_path, rain)
+    asked, came = results.flows.demand.sum("use").values, results.flows.water.inflow.isel(member=0).values
+
+    def longest(store):
+        """Count the days of demand of the longest failure, day after day."""
+        size, run, most = float(results.done.described), 0, 0
+        store *= size
+        for brought, wanted in zip(came, asked, strict=True):
+            drawn = min(store, wanted)
+            run = run + 1 if drawn < wanted * (1 - 1e-9) else 0 if wanted else run
+            most, store = max(most, run), min(size, store - drawn + brought)
+        return most
+
+    tank = tank_facts(results.done)
+    assert (tank.longest, tank.longest_from_full) == (longest(0.0), longest(1.0)) and longest(0.0) > 25
+    assert f"days, while it first fills ({longest(1.0)} days had it begun full)" in headline(results.done)
+    never = decision(results.groups["sizing"]).never * results.done.attrs["usable_share"]
+    full = simulate(came, asked, never, start=never)
+    assert float(full.days_failed[0]) == 0 and "Once it has filled," in SAY.why(
+        decision(results.groups["sizing"])
+    )
+
+
 def test_a_break_after_which_no_tank_reaches_the_target_is_told():
     facts = {"break_year": 1999, "years_since_break": 18, "size_on_whole": 37e3, "size_since_break": np.nan}
     facts |= {"recommended": 37e3, "reached_since_break": 0.84}
@@ -160,6 +187,16 @@ def test_sizes_agree_with_each_other(school, group):
     assert (group.one_less < group.target).all() and (group.one_less > group.target - 1e-4).all()
     assert ladder[1] == float(school.done.recommended)  # one size for the target, wherever it is printed
     assert (group.reliability_low <= group.reliability_high + 1e-12).all()
+
+
+def test_what_one_more_usable_litre_brings(school, group):
+    k = int(np.searchsorted(group.capacity, float(group.size_on_record)))
+    usable = group.capacity.values[k - 1 : k + 1]
+    done = simulate(school.flows.water.inflow, school.flows.demand.sum("use"), usable)
+    more = np.diff(done.delivered.median("member"))[0] / (school.flows.demand.sizes["time"] / 365.25)
+    facts = decision(group)
+    assert facts.gain == pytest.approx(more / np.diff(usable)[0], rel=1e-3)
+    assert f"one more usable litre of tank brings {facts.gain:.2g} L a year" in SAY.why(facts)
 
 
 def test_a_tank_that_meets_no_day_fails_throughout_the_record(school):

@@ -18,7 +18,7 @@ from rainharvest.storage.arrangements import (
     ride_out,
     smallest_reserve,
 )
-from rainharvest.storage.facts import ride_out_facts
+from rainharvest.storage.facts import full_mornings, ride_out_facts
 
 DAYS = pd.date_range("2001-01-01", periods=730)
 
@@ -42,9 +42,22 @@ def test_the_report_tells_what_a_full_reserve_rides_out():
     )
     facts = ride_out_facts(demand, 250.0)
     assert (facts["litres"], facts["worst"], facts["essential"]) == (250.0, 2.5, 7.0)
-    assert texts_of("storage").ride_out(facts).startswith("Kept full, the tank holds 250 L to draw")
+    assert (
+        texts_of("storage")
+        .ride_out(facts, 0.7)
+        .startswith("Full, as on 70 % of mornings, the tank holds 250 L to draw")
+    )
     none = ride_out_facts(demand.assign_coords(essential=("use", [False, False])), 250.0)
-    assert none["essential"] is None and "essential" not in texts_of("storage").ride_out(none)
+    assert none["essential"] is None and "essential" not in texts_of("storage").ride_out(none, 0.7)
+
+
+def test_a_reserve_is_full_on_those_mornings_only_that_the_mains_came_before():
+    on = np.tile(
+        [0.0, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0], 20
+    )  # by hand: 150 L are left on one evening, 50 L on the next
+    plan = arrangement_settings("mains reserve", 250.0, mains_on=on)
+    done = simulate(np.zeros(140), 100.0, 250.0, **plan, trace=True).isel(capacity=0)
+    assert full_mornings(done.assign(described=250.0)) == pytest.approx(5 / 7)
 
 
 def record(seed, days=730):

@@ -22,6 +22,7 @@ def options():
             "recommended_nominal": ("study_option", [100_000.0, 100_000.0, np.nan]),
             "rain_reliability": ("study_option", [0.9, 0.5, 0.85]),
             "annual": ("study_option", [700.0, 300.0, 500.0]),
+            "mains_a_year": ("study_option", [0.0, 0.0, 0.0]),
         },
         {"study_option": names, "nominal": sizes},
         {"measure": "volume_reliability", "currency": "crowns"},
@@ -52,6 +53,12 @@ def test_options_in_words(options):
     said = " ".join(options_said(options, 0.9))
     assert "as described: 100 kL" in said and "No size reaches it for: Both roofs." in said
     assert "Least a year is paid for \u201cA small tank\u201d: 300 crowns; it supplies 50 %." in said
+    # Mains water is no part of a cost a year, and a reserve may need no tank at all.
+    bought = {"mains_a_year": ("study_option", [140e3, 340e3, 0.0])}
+    bought["recommended_nominal"] = ("study_option", [100_000.0, 0.0, np.nan])
+    said = " ".join(options_said(options.assign(bought), 0.9))
+    assert "Least a year, mains water not counted, is paid" in said and "A small tank: no tank needed" in said
+    assert "it supplies 50 % and takes 340 kL a year from the mains." in said
     words = options_at_words(options, 10_000.0, 0.6)
     assert (
         words

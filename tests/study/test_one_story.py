@@ -9,8 +9,9 @@ from places import STUDIES
 from told import words_of
 
 from rainharvest.core.blocks import Facts, Table
-from rainharvest.core.reader import litres, measure, reading
-from rainharvest.siteworks.facts import siteworks_of
+from rainharvest.core.reader import litres, measure, number, percent, reading
+from rainharvest.core.text import texts_of
+from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.facts_printed import tank_facts
 from rainharvest.sizing.section import SAY
 from rainharvest.study.file import reader_of
@@ -50,6 +51,7 @@ GARDEN = (
 )
 SPELLS = "[arrangement.spells]\nspell_length = 3\ninterruptions_a_year = 5\n"
 RATIONED = "[[rationing]]\nlevel = 0.3\nshare = 0.5\n"
+DRIER = '[[drought.scenario]]\nname = "drier"\nsource = "invented"\nchange = [{ amount = 0.9 }]\n'
 RESERVE = '[arrangement]\nkind = "mains reserve"\nmains_off = ["mon", "tue"]\n'
 TREATED = '[arrangement]\nkind = "rain only"\ntreated = true\n'
 COMBINED = (
@@ -63,13 +65,19 @@ VARIED = {
     "whole record": {"gaps": False},
     "prices and catalogue": {"more": CATALOGUE + COSTS + PRICES},
     "prices without catalogue": {"more": COSTS + PRICES + GARDEN},
-    "treated, no mains": {"people": 12, "area": 400, "more": TREATED + NARROW},
+    "treated, no mains": {
+        "people": 12,
+        "area": 400,
+        "more": TREATED + NARROW + COSTS.replace("tariff = 2\n", ""),
+    },
     "combined, out of reach": {"people": 300, "more": COMBINED + CATALOGUE},
     "combined": {"people": 12, "area": 400, "more": COMBINED + COSTS},
     "out of reach": {"people": 900, "more": COSTS},
     "out of reach, catalogue": {"people": 900, "more": CATALOGUE},
     "US units": {"units": 'units = "us"', "area": 3000, "more": COSTS.replace("litre", "gallon")},
-    "garden that must not fail, rationed": {"more": RATIONED + GARDEN.replace("40", "40\nessential = true")},
+    "garden that must not fail, rationed": {
+        "more": RATIONED + DRIER + GARDEN.replace("40", "40\nessential = true")
+    },
     "reserve": {"more": RESERVE + COSTS},
     "reserve, drawn by chance": {"more": RESERVE + SPELLS + COSTS},
     "named by the file, beyond all sizes": {
@@ -217,6 +225,22 @@ def test_a_varied_study_tells_one_story(tmp_path, name):
     if name.startswith("combined"):
         assert "the mains" in said["serves"] and "interruptions" in said["drought"]
         assert "water must be brought" not in sections["drought"]
+    if name == "days":  # a day on which nothing is asked counts neither here nor there
+        asked = results.done.demand.sum("use").values
+        on = 1 - (results.done.unmet_daily.values[asked > 0] > 1e-6).mean()
+        assert f"supplies {percent(on)} of the days of demand in full" in said["why"]
+        assert "70 % of the days of demand" in sections["site"] and "of all days" not in str(sections)
+    if "rationed" in name:  # one tank, two reliabilities: what leaves rationing out says so
+        assert "Without the study's rationing: " in sections["sizes"]
+        assert "The study rations. What follows is the tank without" in sections["bad_years"]
+        assert "Without the study's rationing. The record:" in sections["bad_years"]
+    if "no mains" in name:  # nothing is saved, everything costs
+        bill, costs = bill_of(results, siteworks_of(results)), study_report(results)["costs"]
+        spent = bill.annual * (1 - 1.04**-20) / 0.04
+        assert f"Over 20 years it costs {number(spent, 2)} crowns, in money of today." in said["cost"]
+        assert "mains water" not in said["cost"] + sections["costs"] and len(table_of(costs).head) == 5
+        told = texts_of("siteworks").bill_a_year(bill, "as if")  # the same with a tariff
+        assert "more than as much mains water would cost at the tariff given, in money of today." in told
     if "by chance" in name:
         assert "Drawn 20 times by chance" in said["sure"] and "record" not in sections
     if "reserve" in name:
