@@ -45,6 +45,7 @@ from rainharvest.siteworks.overflow import (
 )
 from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
 from rainharvest.siteworks.treatment import (
+    DISINFECTED,
     DOUBTFUL,
     ChlorinePlan,
     air_gap,
@@ -93,6 +94,7 @@ class Given:
     prices: dict[str, float] = field(default_factory=dict)  # Of a piece, where costs or a catalogue give them
     elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
     units: str = "metric"  # Of the study: trade sizes go by them
+    demands: dict[str, float] = field(default_factory=dict)  # [L/day] What each use draws on a mean day
     change_over: bool = False  # Whether the mains feed the fixtures past the tank when it is empty
 
     @property
@@ -162,8 +164,14 @@ class Works:
 
     @cached_property
     def chlorine(self) -> ChlorinePlan | None:
-        """Dose and contact, where chlorine is used."""
-        return chlorine_plan(self.flow, self.given.mean_demand) if "chlorine" in self.there else None
+        """Dose and contact, where chlorine is used: of the water that is disinfected, and of no other."""
+        return chlorine_plan(self.flow, self.disinfected) if "chlorine" in self.there else None
+
+    @property
+    def disinfected(self) -> float:
+        """What the uses whose water is disinfected draw on a mean day [L/day]."""
+        table = self.treatment[self.treatment["class"].isin(DISINFECTED) & self.treatment.served]
+        return sum(self.given.demands.get(use, 0.0) for use in table.use)
 
     @cached_property
     def treatment(self) -> pd.DataFrame:

@@ -431,15 +431,20 @@ def test_uses_not_served_keep_their_names_within_a_sentence(tmp_path):
 TWO = '[[use]]\nname = "toilets"\nkind = "dual_flush"\npeople = 30\n[[use]]\nname = "drinking"'
 
 
-def test_light_without_chlorine_is_told_to_leave_nothing_behind(tmp_path):
-    drinks = ROOF + '[[use]]\nname = "drinking"\nkind = "day_pupil"\npeople = 3\n'
+def test_light_leaves_nothing_behind_and_chlorine_goes_to_what_is_drunk_alone(tmp_path):
+    drinks = f'{ROOF}[[use]]\nname = "toilets"\nkind = "dual_flush"\npeople = 30\n'
+    drinks += '[[use]]\nname = "drinking"\nkind = "day_pupil"\npeople = 3\n'
     path = study(tmp_path, f'arrangement = {{ kind = "combined" }}\n{drinks}')
     path.write_text(path.read_text().replace("use = [", "#use = ["))
     lamp = siteworks_of(run(path))
     assert "Light leaves nothing in the water" in SAID["Treatment and tests"](lamp)
     path.write_text(path.read_text() + '[site_works]\ndisinfect = "both"\n')
-    both = siteworks_of(run(path))
+    results = run(path)
+    both = siteworks_of(results)
     assert "Light leaves nothing" not in SAID["Treatment and tests"](both)
+    # 2 mg/L of what is drunk; the toilets' water gets none
+    drunk = float(results.flows.demand.sel(use="drinking").mean())
+    assert both.chlorine.chlorine == pytest.approx(2.0 * drunk / 1000) and drunk < both.given.mean_demand / 2
 
 
 def test_what_does_not_fit_is_told_in_feet_to_a_reader_of_feet(ready):
