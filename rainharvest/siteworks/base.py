@@ -12,6 +12,7 @@ from rainharvest.catchment.hydraulics import GRAVITY
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import along, variables
+from rainharvest.core.reader import measure
 from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
 
 POUNDS_PER_SQUARE_FOOT = 0.04788025898
@@ -256,8 +257,10 @@ def base_of(vessel: Vessel, site: SiteWorks) -> Base:
         warn.append("presumed")
     mind = (_ROWS["sound"] if presumed else "", GROUNDS[site.ground].get("warning", ""))
     to_mind = "; ".join(filter(None, mind))
-    facts = {"stand": site.stand, "ground": site.ground, "to_mind": to_mind, "allowed": allowed}
-    warnings = tuple(_ROWS["warning"][name].format(length=length, width=width, **facts) for name in warn)
+    facts = {"ground": site.ground, "to_mind": to_mind, "stand": measure(site.stand, "m", 3)}
+    facts |= {"length": measure(length, "m", 2), "width": measure(width, "m", 2)}
+    facts |= {"allowed": measure(allowed or 0.0, "kPa", 2)}
+    warnings = tuple(_ROWS["warning"][name].format(**facts) for name in warn)
     slab = concrete * thick * length * width
     spread = pressure < on_footprint
     return Base(water, empty, slab, length, width, thick, pressure, allowed, site.stand, spread, warnings)

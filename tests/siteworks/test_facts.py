@@ -356,6 +356,24 @@ def test_parts_and_distances_are_told_in_the_readers_form_of_numbers(ready):
     assert checks.asked["opening"].startswith("more than 6 ft")
 
 
+def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
+    given = replace(site_given(ready, freeboard_share=0.05), units="us")
+    # 1 ft too low: 200 ft at 1 in 100 ask for 2 ft, and there is 1 ft
+    run = Conveyance(kind="dry", run=200 * 0.3048, bore=101.6, outlet_level=2.7432, inlet_level=2.4384)
+    catchment = given.catchment.model_copy(update={"conveyance": run})
+    with reading(US):
+        works = site_variant(ready, replace(given, catchment=catchment), height=6 * 0.3048, gust=45.0)
+        rows = {row.thing: row.answer for row in buildability(works)}
+        wind, stands = SAID["In the wind"](works), SAID["Where it stands"](works)
+    # a twentieth of 6 ft is 3.6 in; 4 in do not go into that
+    assert "an overflow of 4 in does not fit into the 3.6 in above" in rows["overflow"]
+    level = rows["level of the run"]
+    assert "12 in too low for a run of 200 ft" in level and "within 100 ft" in level and level in stands
+    # rho Cf A v2 / 2 in kN, and 1 lbf = 4.448 N; 45 m/s = 100.7 mph
+    pounds = float(f"{works.wind.push * 1000 / 4.448222:.2g}")
+    assert "(100 mph)" in wind and f"pushes with {pounds:,.0f} lbf" in wind and "kN" not in wind
+
+
 def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
     given = site_given(ready)
     run = dict(kind="wet", run=60, bore=100, outlet_level=3.8, inlet_level=2.7, low_level=-4.0)
