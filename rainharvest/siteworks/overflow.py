@@ -106,7 +106,7 @@ def overflow_pipe(
     require(
         fitting,
         f"an overflow of {measure(bores[0], 'mm')} does not fit into the {room} above its lowest point",
-        "lower the overflow (a larger freeboard_share), or raise the inlet and the lid",
+        "lower the overflow (more room left above it), or raise the inlet and the lid",
         "rise",
     )
     for pipes in range(1, MOST_PIPES + 1):

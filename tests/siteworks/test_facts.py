@@ -367,6 +367,7 @@ def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
         wind, stands = SAID["In the wind"](works), SAID["Where it stands"](works)
     # a twentieth of 6 ft is 3.6 in; 4 in do not go into that
     assert "an overflow of 4 in does not fit into the 3.6 in above" in rows["overflow"]
+    assert "_" not in rows["overflow"] and "more room left above it" in rows["overflow"]  # no key of the file
     level = rows["level of the run"]
     assert "12 in too low for a run of 200 ft" in level and "within 100 ft" in level and level in stands
     # rho Cf A v2 / 2 in kN, and 1 lbf = 4.448 N; 45 m/s = 100.7 mph
