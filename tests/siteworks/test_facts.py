@@ -375,6 +375,19 @@ def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
     assert "(100 mph)" in wind and f"pushes with {pounds:,.0f} lbf" in wind and "kN" not in wind
 
 
+def test_the_area_on_which_the_tank_presses_is_said(ready):
+    said = SAID["What it stands on"]
+    plain, spread = site_variant(ready, ground="sand"), site_variant(ready, bearing=12.0)
+    # tank, water and 0.1 m of slab on the tank's own footprint; then on the whole slab
+    area = np.pi / 4 * plain.vessel.tank_length**2
+    tank = plain.base.mass_full - plain.base.slab_mass
+    on_own = (tank / area + 2400 * 0.1) * 9.80665 / 1000
+    assert plain.base.ground_pressure == pytest.approx(on_own)
+    assert f"{on_own:.2g} kPa on the ground under the tank itself: a slab spreads" in said(plain)
+    assert spread.base.ground_pressure == pytest.approx(12.0)
+    assert "on the ground under the whole slab, which spreads the load" in said(spread)
+
+
 def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
     given = site_given(ready)
     run = dict(kind="wet", run=60, bore=100, outlet_level=3.8, inlet_level=2.7, low_level=-4.0)
