@@ -67,6 +67,7 @@ US_UNITS: dict[str, tuple[str, float]] = {
     "m3": ("ft3", 0.3048**3),
     "kg": ("lb", 0.45359237),
     "kPa": ("psi", 0.45359237 * 9.80665 / 25.4**2 * 1000),
+    "kN": ("lbf", 0.45359237 * 9.80665 / 1000),
 }
 
 """Unit of a US page for each unit inside, and how many of the latter make one of it; exact by definition."""

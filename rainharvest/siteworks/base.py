@@ -12,6 +12,7 @@ from rainharvest.catchment.hydraulics import GRAVITY
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import along, variables
+from rainharvest.core.reader import measure
 from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
 
 POUNDS_PER_SQUARE_FOOT = 0.04788025898
@@ -161,11 +162,24 @@ def vessel_of(
     )
 
 
-def tank_height(site: SiteWorks, inlet_level: float | None) -> float:
-    """Return the height of the tank: as given, else 2 m, or less where the inlet stands lower."""
+def tank_height(site: SiteWorks, inlet_level: float | None, nominal: float) -> float:
+    """Return the height of the tank: as given, else 2 m, or less where it is small or the inlet stands lower.
+
+    A small tank is no more than 1.5 times as high as it is wide (on its side: as it is long). By hand, 60 L upright:
+    pi / 4 (h / 1.5)^2 h = 0.06, h = (0.06 x 2.25 x 4 / pi)^(1/3) = 0.556 m, 0.371 m across.
+
+    >>> round(tank_height(SiteWorks(), None, 60.0), 3), tank_height(SiteWorks(), None, 10_000.0)
+    (0.556, 2.0)
+    """
     if site.height is not None:
         return site.height
-    usual = DEFAULTS["height"].value
+    each, slender = nominal / site.tanks / 1000, DEFAULTS["slenderness"].value
+    area = each if site.form == "rectangular" else 4 * each / math.pi
+    if site.tank_width is None:
+        longest = (area * slender ** (1 if site.form == "horizontal" else 2)) ** (1 / 3)
+    else:
+        longest = slender * site.tank_width
+    usual = min(DEFAULTS["height"].value, longest)
     return usual if inlet_level is None or inlet_level <= 0.3 else min(usual, inlet_level)
 
 
@@ -256,8 +270,10 @@ def base_of(vessel: Vessel, site: SiteWorks) -> Base:
         warn.append("presumed")
     mind = (_ROWS["sound"] if presumed else "", GROUNDS[site.ground].get("warning", ""))
     to_mind = "; ".join(filter(None, mind))
-    facts = {"stand": site.stand, "ground": site.ground, "to_mind": to_mind, "allowed": allowed}
-    warnings = tuple(_ROWS["warning"][name].format(length=length, width=width, **facts) for name in warn)
+    facts = {"ground": site.ground, "to_mind": to_mind, "stand": measure(site.stand, "m", 3)}
+    facts |= {"length": measure(length, "m", 2), "width": measure(width, "m", 2)}
+    facts |= {"allowed": measure(allowed or 0.0, "kPa", 2)}
+    warnings = tuple(_ROWS["warning"][name].format(**facts) for name in warn)
     slab = concrete * thick * length * width
     spread = pressure < on_footprint
     return Base(water, empty, slab, length, width, thick, pressure, allowed, site.stand, spread, warnings)

@@ -128,14 +128,13 @@ def _siteworks_for(results, reader: Reader) -> Works:
     """Return the site works as they are told to one reader."""
     study, done = results.study, results.done
     rain = study.arrangement.kind != "mains reserve"
-    demand = results.flows.demand.sum("use")
     site, nominal = study.site_works, float(done.described_nominal)
     if "tanks" in done.attrs:
         site = site.bought(int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
     given = given_of(
         study,
         nominal,
-        demand,
+        results.flows.demand,
         done if rain else None,
         ten_year_day(results.record.filled.isel(member=0, drop=True)) if rain else 0.0,
         prices=priced_by_costs(prices_of(study) or Costs(), nominal, site.tanks, done.attrs),
@@ -146,12 +145,13 @@ def _siteworks_for(results, reader: Reader) -> Works:
 def given_of(
     study, nominal: float, demand: xr.DataArray, daily: xr.Dataset | None, heavy_day: float, **known
 ) -> Given:
-    """Return what the site works take from a study, a tank of it and its daily balance (None where no rain enters)."""
+    """Return what the site works take from a study, its demand, a tank and its daily balance (None without rain)."""
     return Given(
         nominal=nominal,
         dead_share=study.tank.dead_share,
         freeboard_share=study.tank.freeboard_share,
-        mean_demand=max(float(demand.mean()), 1e-9),
+        mean_demand=max(float(demand.sum("use").mean()), 1e-9),
+        demands={str(use): float(demand.sel(use=use).mean()) for use in demand.use.values},
         arrangement=study.arrangement.serves_as,
         change_over=study.arrangement.change_over,
         qualities=qualities_of(study),

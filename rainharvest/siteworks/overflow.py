@@ -13,6 +13,7 @@ from rainharvest.catchment.hydraulics import GRAVITY, part_full_flow, section
 from rainharvest.catchment.tables import FALL, FILLING, ROUGHNESS, TRADE_SIZES
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import along, attributes, variables
+from rainharvest.core.reader import measure
 from rainharvest.rainfall.climatology import return_levels
 from rainharvest.siteworks.tables import DEFAULTS, TrialPit
 
@@ -101,10 +102,11 @@ def overflow_pipe(
     )
     bores = [bore for bore in sizes if bore >= max(inlet_bore - 1e-6, SMALLEST)] or [inlet_bore]
     fitting = [bore for bore in bores if bore <= 1000 * rise + 1e-6]
+    room = measure(rise, "m", 2)
     require(
         fitting,
-        f"an overflow of {bores[0]:g} mm does not fit into the {rise:.2f} m above its lowest point",
-        "lower the overflow (a larger freeboard_share), or raise the inlet and the lid",
+        f"an overflow of {measure(bores[0], 'mm')} does not fit into the {room} above its lowest point",
+        "lower the overflow (more room left above it), or raise the inlet and the lid",
         "rise",
     )
     for pipes in range(1, MOST_PIPES + 1):
@@ -114,7 +116,7 @@ def overflow_pipe(
             if min(entry, carried) >= peak:
                 return OverflowPipe(bore, pipes, min(entry, carried))
     raise InputError(
-        f"no {MOST_PIPES} pipes pass {peak:.1f} L/s with {rise:.2f} m for the water to rise",
+        f"no {MOST_PIPES} pipes pass {measure(peak, 'L/s', 2)} with {room} for the water to rise",
         "leave more height above the overflow, or bring the water to several tanks",
         "rise",
     )
@@ -258,9 +260,10 @@ def size_soakaway(
     (1.31, 'storage')
     """
     least = DEFAULTS["least_infiltration"].value
+    rate, slowest = (measure(3.6e6 * one, "mm/h", 2) for one in (infiltration, least))
     require(
         infiltration >= least,
-        f"water soaks away at {infiltration:.1e} m/s, slower than {least:g}",
+        f"water soaks away at {rate}, slower than {slowest}",
         "this ground is unsuitable for a soakaway: find another way off the site",
         "infiltration",
     )

@@ -102,10 +102,11 @@ def site_given(
     inflow = study_water(study, prepared.record).inflow.isel(member=0)
     flows = Flows(inflow.to_dataset(name="inflow"), prepared.demand, ())
     usable = study.tank.usable(size)
-    demand = prepared.demand.sum("use")
-    daily = simulate(inflow, demand, usable, **balance_settings(study, flows, usable), trace=True)
+    daily = simulate(
+        inflow, prepared.demand.sum("use"), usable, **balance_settings(study, flows, usable), trace=True
+    )
     daily = daily.isel(capacity=0, drop=True).assign(inflow=inflow)
-    return given_of(study, size, demand, daily, ready.ten_year_day)
+    return given_of(study, size, prepared.demand, daily, ready.ten_year_day)
 
 
 def site_variant(ready: Ready, given: Given | None = None, **changes: object) -> Works:

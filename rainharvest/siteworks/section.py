@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-import re
 import textwrap
 from collections.abc import Callable, Sequence
 
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.reader import MONTHS, MONTHS_SHORT, gallons, in_units, measure, number
+from rainharvest.core.reader import MONTHS, MONTHS_SHORT, in_units, measure, number
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.siteworks.works import Works
@@ -19,7 +18,7 @@ SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")
 
 
 def _sayer(macro: str) -> Callable[[Works], str]:
-    return lambda works: reader_units(getattr(SAY, macro)(works))
+    return lambda works: getattr(SAY, macro)(works)
 
 
 SAID = {head: _sayer(macro) for macro, head in FIXED["heads"].items()}
@@ -159,19 +158,3 @@ def upkeep_section(results) -> Section:
         rows.append((row["task"], SAY.when(months, row["every"]), row["mind"], row["source"]))
     table = Table(words["caption"], tuple(words["head"]), tuple(rows), widths=(0.4, 0.16, 0.14, 0.3))
     return Section("upkeep", words["title"], (Paragraph(words["text"]), table))
-
-
-_MEASURE = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|m|L|kg|kPa)\b")
-
-
-def reader_units(text: str) -> str:
-    """Return a short text of the site works with its measures in the reader's units.
-
-    >>> from rainharvest.core.reader import US, reading
-    >>> with reading(US):
-    ...     reader_units("238 L in all")
-    '63 gal in all'
-    """
-    if not gallons():
-        return text
-    return _MEASURE.sub(lambda found: measure(float(found[1].replace(",", "")), found[2], 2), text)

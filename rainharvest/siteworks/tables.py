@@ -128,7 +128,7 @@ class SiteWorks(Table):
 
     height: float | None = quantity("m", None, gt=0, le=50, examples=[2.2])
     """Inside height of a tank, the diameter of one on its side; a catalogue's own where the study has one;
-    else as the inlet allows, 2 m at most, if not given."""
+    else as the inlet allows, 2 m at most and 1.5 times the width, if not given."""
 
     tank_width: float | None = quantity("m", None, gt=0, le=200, examples=[2.0])
     """Width of a rectangular tank."""
@@ -299,6 +299,7 @@ def siteworks_defaults(site: SiteWorks, arrangement: str) -> dict[str, Default]:
         "pump above its water": site.pump and site.pump.pump_level is not None,
         "tank in the ground": site.buried,
         "trial pit": site.trial_pit,
+        "no height": site.height is None,
         "mains": arrangement != "rain only",
         "rain": arrangement != "mains reserve",
     }

@@ -38,6 +38,11 @@ UV_LOGS, UV_DOSES = _TABLES["ultraviolet"]["logs"], _TABLES["ultraviolet"]["dose
 
 _ROWS = rows_of("siteworks", "treatment")
 
+DISINFECTED = ("filtered and disinfected", "kept fresh")
+
+"""Classes of water that get chlorine or light."""
+
+
 DOUBTFUL = frozenset(_ROWS["doubtful"])
 
 """Concerns about a roof that no step of treatment settles."""

@@ -62,10 +62,10 @@ def siting_checks(vessel: Vessel, site: SiteWorks, levels: Levels | None, rain: 
         dry = conveyance.kind == "dry"
         words = f"{'level' if dry else 'head'} {'too little' if short else 'left'}"
         words += " over the fall" if dry else " in the design storm"
-        found = levels.answer or f"{measure(abs(levels.margin), 'm', 2)} of {words}"
+        found = levels.answer or f"{measure(abs(levels.margin), 'm', 3)} of {words}"
         add("run", found, not levels.answer and levels.margin >= 0, kind=conveyance.kind)
         gap = conveyance.inlet_level - vessel.overflow_mark
-        add("inlet", measure(gap, "m", 2), gap > 0)
+        add("inlet", measure(gap, "m", 3), gap > 0)
     clear = DEFAULTS["soakaway_distance"]
     size = min(vessel.tank_width, vessel.tank_length, vessel.height)
     distances = {
@@ -87,13 +87,13 @@ def siting_checks(vessel: Vessel, site: SiteWorks, levels: Levels | None, rain: 
             (ends if overflow_to == "soakaway" else 0.0) if site.overflow_end is None else site.overflow_end
         )
         short = ends - asked < -TOLERANCE
-        left = measure(abs(ends - asked), "m", 2)
+        left = measure(abs(ends - asked), "m", 3)
         add("runs off", f"{left} {'too low' if short else 'of level left'}", not short)
     if overflow_to == "soakaway" and (site.buried or site.groundwater is not None):
         pipe = min(site.floor_height + vessel.overflow_mark - FALL.value * site.overflow_run, 0.0)
         least, water = DEFAULTS["groundwater_clear"].value, site.groundwater
         left = None if water is None else water + pipe - site.soakaway_depth
-        found = "not measured" if left is None else measure(left, "m", 2)
+        found = "not measured" if left is None else measure(left, "m", 3)
         enough = None if left is None else left >= least - TOLERANCE
         add("groundwater", found, enough, least=measure(least, "m", 3))
     if not site.buried:

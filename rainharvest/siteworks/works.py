@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -19,6 +20,7 @@ from rainharvest.catchment.hydraulics import (
 )
 from rainharvest.catchment.tables import TRADE_SIZES, Catchment, Conveyance, concerns_of, with_full_tank
 from rainharvest.core.errors import InputError
+from rainharvest.core.reader import METRIC, measure, number, reader_now
 from rainharvest.demand.uses import may_serve, treatment_class
 from rainharvest.siteworks.base import (
     CODE,
@@ -45,6 +47,7 @@ from rainharvest.siteworks.overflow import (
 )
 from rainharvest.siteworks.tables import DEFAULTS, SiteWorks
 from rainharvest.siteworks.treatment import (
+    DISINFECTED,
     DOUBTFUL,
     ChlorinePlan,
     air_gap,
@@ -93,6 +96,7 @@ class Given:
     prices: dict[str, float] = field(default_factory=dict)  # Of a piece, where costs or a catalogue give them
     elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
     units: str = "metric"  # Of the study: trade sizes go by them
+    demands: dict[str, float] = field(default_factory=dict)  # [L/day] What each use draws on a mean day
     change_over: bool = False  # Whether the mains feed the fixtures past the tank when it is empty
 
     @property
@@ -162,8 +166,14 @@ class Works:
 
     @cached_property
     def chlorine(self) -> ChlorinePlan | None:
-        """Dose and contact, where chlorine is used."""
-        return chlorine_plan(self.flow, self.given.mean_demand) if "chlorine" in self.there else None
+        """Dose and contact, where chlorine is used: of the water that is disinfected, and of no other."""
+        return chlorine_plan(self.flow, self.disinfected) if "chlorine" in self.there else None
+
+    @property
+    def disinfected(self) -> float:
+        """What the uses whose water is disinfected draw on a mean day [L/day]."""
+        table = self.treatment[self.treatment["class"].isin(DISINFECTED) & self.treatment.served]
+        return sum(self.given.demands.get(use, 0.0) for use in table.use)
 
     @cached_property
     def treatment(self) -> pd.DataFrame:
@@ -421,7 +431,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     vessel = vessel_of(
         given.nominal,
         site.form,
-        tank_height(site, given.conveyance and given.conveyance.inlet_level),
+        tank_height(site, given.conveyance and given.conveyance.inlet_level, given.nominal),
         tank_width=site.tank_width,
         tanks=site.tanks,
         dead_share=given.dead_share,
@@ -453,7 +463,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         tap=tap,
         below_tap=below,
         gauge=gauge,
-        levels=run_levels(run, peak.gutters) if run else None,  # it never sees what runs over the gutters
+        levels=_levels(run, peak.gutters) if run else None,  # it never sees what runs over the gutters
         peak=peak,
         overflow=overflow,
         overflow_answer=overflow_answer,
@@ -463,6 +473,22 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         storms=None if daily is None else biggest_storms(daily, vessel.capacity),
         pump=pump,
     )
+
+
+_MEASURE = re.compile(r"(\d+(?:\.\d+)?)( m\b)?")
+
+
+def _levels(run: Conveyance, flow: float) -> Levels:
+    """Return where the run lies, with its answer, which the catchment words in metres, in the reader's form."""
+    levels = run_levels(run, flow)
+    if reader_now() == METRIC:
+        return levels
+
+    def told(found: re.Match) -> str:
+        value = float(found[1])
+        return measure(value, "m", 2) if found[2] else number(value)
+
+    return replace(levels, answer=_MEASURE.sub(told, levels.answer))
 
 
 def _overflow(

@@ -111,6 +111,8 @@ def test_sentences_say_what_fails_and_what_mends_it(case):
     assert none.curve is None and none.yearly.isnull().all()
     assert "lower the inlet, or raise the outlet" in SAY.levels(none)
     assert SAY.losses(none).startswith("Neither") and SAY.bore(none).startswith("No bore")
+    # 300 m2 x 75 mm/h / 3,600 = 6.25 L/s: a half goes up, as on page 1
+    assert "brings 6.3 L/s" in SAY.levels(dry_and_wet(case, "rain in winter", 75.0, area=300.0))
 
 
 def test_table_and_sentences_are_rounded_and_complete(case, capsys):

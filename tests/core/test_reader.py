@@ -46,6 +46,7 @@ EXACT = {
     "m3": FOOT**3,
     "kg": POUND,
     "kPa": POUND * Fraction(980665, 10**5) / (INCH / 1000) ** 2 / 1000,
+    "kN": POUND * Fraction(980665, 10**5) / 1000,
 }
 
 

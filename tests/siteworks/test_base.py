@@ -16,6 +16,7 @@ from rainharvest.siteworks.base import (
     ground_pressure,
     presumed_bearing,
     segment_area,
+    tank_height,
     vessel_of,
     wind_on,
 )
@@ -161,3 +162,15 @@ def test_impossible_sizes_get_plain_answers():
     ):
         with pytest.raises(InputError, match="above zero"):
             vessel_of(**wrong)
+
+
+@pytest.mark.parametrize("form", ["upright", "rectangular", "horizontal"])
+def test_a_small_tank_of_no_given_height_is_not_a_pole(form):
+    site = SiteWorks(form=form)
+    small, large = (
+        vessel_of(nominal, form, tank_height(site, None, nominal)) for nominal in (60.0, 20_000.0)
+    )
+    assert small.height == pytest.approx(1.5 * small.tank_length) and large.height == 2.0
+    assert small.nominal == pytest.approx(60.0)
+    # what a study gives, and an inlet that stands lower, hold as before
+    assert tank_height(SiteWorks(height=1.9), None, 60.0) == 1.9 and tank_height(site, 0.4, 60.0) == 0.4

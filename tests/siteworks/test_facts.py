@@ -356,6 +356,38 @@ def test_parts_and_distances_are_told_in_the_readers_form_of_numbers(ready):
     assert checks.asked["opening"].startswith("more than 6 ft")
 
 
+def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
+    given = replace(site_given(ready, freeboard_share=0.05), units="us")
+    # 1 ft too low: 200 ft at 1 in 100 ask for 2 ft, and there is 1 ft
+    run = Conveyance(kind="dry", run=200 * 0.3048, bore=101.6, outlet_level=2.7432, inlet_level=2.4384)
+    catchment = given.catchment.model_copy(update={"conveyance": run})
+    with reading(US):
+        works = site_variant(ready, replace(given, catchment=catchment), height=6 * 0.3048, gust=45.0)
+        rows = {row.thing: row.answer for row in buildability(works)}
+        wind, stands = SAID["In the wind"](works), SAID["Where it stands"](works)
+    # a twentieth of 6 ft is 3.6 in; 4 in do not go into that
+    assert "an overflow of 4 in does not fit into the 3.6 in above" in rows["overflow"]
+    assert "_" not in rows["overflow"] and "more room left above it" in rows["overflow"]  # no key of the file
+    level = rows["level of the run"]
+    assert "12 in too low for a run of 200 ft" in level and "within 100 ft" in level and level in stands
+    # rho Cf A v2 / 2 in kN, and 1 lbf = 4.448 N; 45 m/s = 100.7 mph
+    pounds = float(f"{works.wind.push * 1000 / 4.448222:.2g}")
+    assert "(100 mph)" in wind and f"pushes with {pounds:,.0f} lbf" in wind and "kN" not in wind
+
+
+def test_the_area_on_which_the_tank_presses_is_said(ready):
+    said = SAID["What it stands on"]
+    plain, spread = site_variant(ready, ground="sand"), site_variant(ready, bearing=12.0)
+    # tank, water and 0.1 m of slab on the tank's own footprint; then on the whole slab
+    area = np.pi / 4 * plain.vessel.tank_length**2
+    tank = plain.base.mass_full - plain.base.slab_mass
+    on_own = (tank / area + 2400 * 0.1) * 9.80665 / 1000
+    assert plain.base.ground_pressure == pytest.approx(on_own)
+    assert f"{on_own:.2g} kPa on the ground under the tank itself: a slab spreads" in said(plain)
+    assert spread.base.ground_pressure == pytest.approx(12.0)
+    assert "on the ground under the whole slab, which spreads the load" in said(spread)
+
+
 def test_levels_are_told_from_floor_and_ground_with_both_heads(ready):
     given = site_given(ready)
     run = dict(kind="wet", run=60, bore=100, outlet_level=3.8, inlet_level=2.7, low_level=-4.0)
@@ -431,15 +463,20 @@ def test_uses_not_served_keep_their_names_within_a_sentence(tmp_path):
 TWO = '[[use]]\nname = "toilets"\nkind = "dual_flush"\npeople = 30\n[[use]]\nname = "drinking"'
 
 
-def test_light_without_chlorine_is_told_to_leave_nothing_behind(tmp_path):
-    drinks = ROOF + '[[use]]\nname = "drinking"\nkind = "day_pupil"\npeople = 3\n'
+def test_light_leaves_nothing_behind_and_chlorine_goes_to_what_is_drunk_alone(tmp_path):
+    drinks = f'{ROOF}[[use]]\nname = "toilets"\nkind = "dual_flush"\npeople = 30\n'
+    drinks += '[[use]]\nname = "drinking"\nkind = "day_pupil"\npeople = 3\n'
     path = study(tmp_path, f'arrangement = {{ kind = "combined" }}\n{drinks}')
     path.write_text(path.read_text().replace("use = [", "#use = ["))
     lamp = siteworks_of(run(path))
     assert "Light leaves nothing in the water" in SAID["Treatment and tests"](lamp)
     path.write_text(path.read_text() + '[site_works]\ndisinfect = "both"\n')
-    both = siteworks_of(run(path))
+    results = run(path)
+    both = siteworks_of(results)
     assert "Light leaves nothing" not in SAID["Treatment and tests"](both)
+    # 2 mg/L of what is drunk; the toilets' water gets none
+    drunk = float(results.flows.demand.sel(use="drinking").mean())
+    assert both.chlorine.chlorine == pytest.approx(2.0 * drunk / 1000) and drunk < both.given.mean_demand / 2
 
 
 def test_what_does_not_fit_is_told_in_feet_to_a_reader_of_feet(ready):
