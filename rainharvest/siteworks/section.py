@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Section, Subheading, Table, picture
 from rainharvest.core.defaults import rows_of
@@ -17,11 +17,7 @@ from rainharvest.sizing.facts_costs import savings
 SAY, FIXED = texts_of("siteworks"), rows_of("siteworks", "section")
 
 
-def _sayer(macro: str) -> Callable[[Works], str]:
-    return lambda works: getattr(SAY, macro)(works)
-
-
-SAID = {head: _sayer(macro) for macro, head in FIXED["heads"].items()}
+SAID = {head: getattr(SAY, macro) for macro, head in FIXED["heads"].items()}
 
 """What is said of a site, by heading, in the order of the report."""
 
