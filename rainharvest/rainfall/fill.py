@@ -275,6 +275,15 @@ def _averaged(sound: np.ndarray, donors: list[Donor], new: np.ndarray, method: s
     return ways.normal_ratio(values, np.array(ratios), 1.0)
 
 
+def years_filled(days: pd.DatetimeIndex, new: np.ndarray, unknown: np.ndarray) -> dict[str, str]:
+    """Return in which calendar years more than a tenth, or a fifth, of these days is filled or still unknown."""
+    share = pd.Series(new | unknown, days).groupby(days.year).mean()
+    leave_out = [year for year, part in share.items() if part > YEAR_LEFT_OUT or year in days.year[unknown]]
+    estimated = [year for year, part in share.items() if part > YEAR_ESTIMATED and year not in leave_out]
+    named = {"years_estimated": estimated, "years_to_leave_out": leave_out}
+    return {name: ", ".join(map(str, years)) for name, years in named.items()}
+
+
 def _report(
     record, filled, flag, method, seed, members, notes, longest_gap, longest_alone
 ) -> dict[str, object]:
@@ -283,10 +292,6 @@ def _report(
     left = _stretches(np.isnan(filled[0]))
     new = np.isin(flag, [Flag.FILLED, Flag.RESAMPLED])
     alone = (flag == Flag.RESAMPLED).mean()
-    share = pd.Series(new | np.isnan(filled[0]), days).groupby(days.year).mean()
-    open_years = set(days.year[np.isnan(filled[0])])
-    leave_out = [year for year, part in share.items() if part > YEAR_LEFT_OUT or year in open_years]
-    estimated = [year for year, part in share.items() if part > YEAR_ESTIMATED and year not in leave_out]
     say, said = texts_of("rainfall"), list(notes)
     if left:
         said.append(say.fill_left(longest_gap, longest_alone))
@@ -305,7 +310,6 @@ def _report(
         "days_spread": int((flag == Flag.SPREAD).sum()),
         "days_left": int(np.isnan(filled[0]).sum()),
         "gaps_left": "; ".join(gaps),
-        "years_estimated": ", ".join(map(str, estimated)),
-        "years_to_leave_out": ", ".join(map(str, leave_out)),
+        **years_filled(days, new, np.isnan(filled[0])),
         "assumptions": flags.noted(record.attrs, said),
     }

@@ -19,7 +19,7 @@ from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_habits import check_steps
 from rainharvest.rainfall.describe import describe_rain, one_version
-from rainharvest.rainfall.fill import fill_gaps
+from rainharvest.rainfall.fill import fill_gaps, years_filled
 from rainharvest.rainfall.flags import MEANINGS, Flag, plural, spans, worst_first
 from rainharvest.rainfall.read import read_rain, read_subdaily
 from rainharvest.rainfall.refusals import refuse_unless
@@ -366,8 +366,7 @@ def longest_stretch(filled: xr.DataArray) -> tuple[xr.DataArray, str]:
     begin, last = max(stretches, key=lambda run: run[1] - run[0])
     stretch = filled.isel(time=slice(begin, last + 1))
     first, last = (str(t)[:10] for t in stretch.time.values[[0, -1]])
-    for name in ("years_estimated", "years_to_leave_out"):  # of the whole record: the stretch's are kept
-        years = [year for year in stretch.attrs.get(name, "").split(", ") if first[:4] <= year <= last[:4]]
-        stretch = stretch.assign_attrs({name: ", ".join(years)})
+    new = np.isin(stretch.flag.values, [Flag.FILLED, Flag.RESAMPLED])
+    stretch = stretch.assign_attrs(years_filled(stretch.indexes["time"], new, np.zeros_like(new)))
     inside, outside = int((~known).sum()), int(known.size - stretch.sizes["time"])
     return stretch, texts_of("rainfall").left_out(inside, first, last, outside)
