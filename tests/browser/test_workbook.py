@@ -110,13 +110,29 @@ def check_notebook(page, name, before):
             shown, now = looked_at(page, index, key)
             assert now == place, (index, key)
             seen.add(shown)
-        assert len(seen) == 2, f"slider {index} changes nothing"
+        assert len(seen) == 2 or moves_what_is_folded(page, handle), f"slider {index} changes nothing"
         for back in page.get_by_role("button", name="Back to the start").all():
             back.dispatch_event("click")
         settle(page)
     resize(page, "projector")
     settle(page)
     looked_at(page, "projector")
+
+
+def moves_what_is_folded(page, handle):
+    """Return whether a slider changes what a folded figure shows once it is unfolded."""
+    for bar in page.locator(".jupyter-widget-Collapse-header").all():
+        bar.scroll_into_view_if_needed()
+        bar.click()
+        settle(page)
+        seen = set()
+        for key in ("Home", "End"):
+            press(page, handle, key)
+            seen.add(looked_at(page, key)[0])
+        bar.click()
+        if len(seen) == 2:
+            return True
+    return False
 
 
 # Every notebook runs in the tests, and 01 and 05 below are opened in a browser; the others where there is time.
@@ -167,9 +183,14 @@ def the_last_value_is_painted_however_fast_the_moves(page):
     for _ in range(2):  # the front end sends its last value when the kernel has answered the one before
         page.wait_for_timeout(300)
         settle(page)
-    last = sentences(page)
-    assert press(page, handle, "ArrowRight") and sentences(page) != last
-    assert press(page, handle, "ArrowLeft") and sentences(page) == last
+
+    def shown():
+        """Return the sentences and the first picture: half a kilolitre may change no rounded word."""
+        return sentences(page), page.locator(".rh-picture svg").first.inner_html()
+
+    last = shown()
+    assert press(page, handle, "ArrowRight") and shown() != last
+    assert press(page, handle, "ArrowLeft") and shown() == last
 
 
 def saves_first_figure(page):

@@ -100,8 +100,12 @@ def test_a_short_record_without_gaps_claims_neither_years_nor_gaps(tmp_path, rng
 def test_days_without_a_reading_are_those_of_the_record_used(tmp_path, rng):
     days = pd.date_range("1995-01-01", "2010-12-31")
     rain = pd.Series(np.where(rng.random(days.size) < 0.4, rng.gamma(0.7, 12, days.size), 0.0).round(1), days)
-    outside = of_record(tmp_path, rain.drop(rain["1999":"2004-05"].index))  # longer than any gap that is filled
-    assert outside.done.attrs["years_mostly_filled"] == ""  # five months of 2004 are not used, and so not filled
+    outside = of_record(
+        tmp_path, rain.drop(rain["1999":"2004-05"].index)
+    )  # longer than any gap that is filled
+    assert (
+        outside.done.attrs["years_mostly_filled"] == ""
+    )  # five months of 2004 are not used, and so not filled
     assert outside.done.sizes["time"] == rain["2004-06":].size and outside.done.attrs["days_missing"] > 1800
     assert "every one of its days had a reading" in confidence(outside.done)
     assert "nothing was filled" in SAY.spread(headline_facts(outside.done))
