@@ -13,6 +13,7 @@ from rainharvest.catchment.tables import DEFAULTS, FITTINGS, Catchment, Conveyan
 from rainharvest.core.compiled import compiled
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
+from rainharvest.core.reader import measure, number
 
 GRAVITY = 9.80665
 
@@ -215,7 +216,7 @@ def require_feasible(conveyance: Conveyance) -> None:
     >>> high = Conveyance(kind="dry", run=30, bore=100, outlet_level=2.5, inlet_level=2.4)
     >>> require_feasible(high)  # doctest: +ELLIPSIS
     Traceback (most recent call last):
-    rainharvest.core.errors.InputError: conveyance: the dry run cannot work: the gutter outlet is 0.20 m too ...
+    rainharvest.core.errors.InputError: conveyance: the dry run cannot work: the gutter outlet is 0.2 m too ...
     """
     answer = cannot_work(conveyance)
     if answer:
@@ -235,7 +236,7 @@ def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
     if conveyance.bore == 0:
         return f"{kind}: its bore is zero", "give a pipe with a bore above zero"
     margin = level_margin(conveyance)
-    gap = f"{-margin:.2f} m" if margin <= -0.005 else f"{abs(margin):.3f} m"
+    gap = measure(abs(margin), "m", 2)
     if conveyance.kind == "wet" and margin <= 0:
         drowned = conveyance.discharge_level > conveyance.inlet_level
         what = "water in the full tank" if drowned else "tank inlet"
@@ -249,9 +250,9 @@ def cannot_work(conveyance: Conveyance) -> tuple[str, str] | None:
     if conveyance.kind == "dry" and margin < 0:
         nearest = max(head_available(conveyance), 0.0) / conveyance.fall
         return (
-            f"{kind}: the gutter outlet is {gap} too low for a run of {conveyance.run:g} m "
-            f"at a fall of {conveyance.fall:g}",
-            f"stand the tank within {nearest:.1f} m, or lower its inlet by {gap}, or use a wet run"
+            f"{kind}: the gutter outlet is {gap} too low for a run of {measure(conveyance.run, 'm', 3)} "
+            f"at a fall of {number(conveyance.fall)}",
+            f"stand the tank within {measure(nearest, 'm', 3)}, or lower its inlet by {gap}, or use a wet run"
             if nearest
             else f"lower the inlet, or raise the outlet, by {gap}",
         )

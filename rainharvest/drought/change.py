@@ -117,7 +117,7 @@ def _with_shape(
     y: np.ndarray, wet: np.ndarray, total: float, spread: float, w: float, place: str
 ) -> np.ndarray:
     """Give the wet days the total and the coefficient of variation wanted, their order kept."""
-    from fluids.numerics import brenth
+    from scipy.optimize import brentq
 
     above = y[wet] - w
     mean = (total - y[~wet].sum()) / above.size
@@ -145,7 +145,7 @@ def _with_shape(
         place,
     )
     out = y.copy()
-    out[wet] = np.maximum(depth(brenth(off, low, high, xtol=1e-13, rtol=1e-14)), w)
+    out[wet] = np.maximum(depth(brentq(off, low, high, xtol=1e-13, rtol=1e-14)), w)
     return out
 
 

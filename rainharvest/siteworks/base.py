@@ -84,11 +84,11 @@ class Vessel:
         """Return the level at which the tanks hold a volume."""
         if self.form != "horizontal":
             return min(volume / (1000 * self.plan_area * self.tanks), self.height)
-        from fluids.numerics import brenth
+        from scipy.optimize import brentq
 
         if volume >= self.nominal:
             return self.height
-        return brenth(lambda level: float(self.volume(level)) - volume, 0.0, self.height, xtol=1e-12)
+        return brentq(lambda level: float(self.volume(level)) - volume, 0.0, self.height, xtol=1e-12)
 
     @property
     def nominal(self) -> float:

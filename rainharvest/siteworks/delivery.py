@@ -88,7 +88,7 @@ def tap_flow(tap: Tap, water_level: float) -> float:
     0.44
     """
     from fluids.fittings import K_globe_valve_Crane
-    from fluids.numerics import brenth
+    from scipy.optimize import brentq
 
     available = water_level - tap.tap_level
     if available <= 1e-9:
@@ -102,7 +102,7 @@ def tap_flow(tap: Tap, water_level: float) -> float:
         return available - lost - losses * speed**2 / (2 * GRAVITY)
 
     most = 1000 * section(tap.tap_bore) * math.sqrt(2 * GRAVITY * available / losses)
-    return brenth(spare, 0.0, most * 1.0001, xtol=1e-12)
+    return brentq(spare, 0.0, most * 1.0001, xtol=1e-12)
 
 
 def seconds_to_fill(flow: float, bucket: float = DEFAULTS["bucket"].value) -> float:
@@ -210,7 +210,7 @@ def duty_point(
     >>> flow, head
     (0.7071, 10.0)
     """
-    from fluids.numerics import brenth
+    from scipy.optimize import brentq
 
     given, wanted = curve(0.0), system(0.0)
     require(
@@ -219,7 +219,7 @@ def duty_point(
         "choose a pump with a higher head, or ask for less pressure",
         "shut_off_head",
     )
-    flow = brenth(lambda q: curve(q) - system(q), 0.0, most_flow, xtol=1e-12)
+    flow = brentq(lambda q: curve(q) - system(q), 0.0, most_flow, xtol=1e-12)
     return flow, float(system(flow))
 
 

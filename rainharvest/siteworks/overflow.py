@@ -56,7 +56,7 @@ def entry_capacity(overflow_bore: float, rise: float) -> float:
     >>> entry_capacity(100, 0.05), entry_capacity(100, 0.15)
     (1.33, 6.6)
     """
-    from fluids.numerics import brenth
+    from scipy.optimize import brentq
 
     if rise <= 0:
         return 0.0
@@ -73,7 +73,7 @@ def entry_capacity(overflow_bore: float, rise: float) -> float:
     critical = drowned = math.inf
     most = 2 * math.pi * 0.999
     if energy(most) > rise:
-        angle = brenth(lambda a: energy(a) - rise, 1e-3, most, xtol=1e-12)
+        angle = brentq(lambda a: energy(a) - rise, 1e-3, most, xtol=1e-12)
         _, area, top = part(angle)
         critical = area * math.sqrt(GRAVITY * area / top)
     if rise > wide:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -20,7 +19,6 @@ from rainharvest.catchment.hydraulics import (
 )
 from rainharvest.catchment.tables import TRADE_SIZES, Catchment, Conveyance, concerns_of, with_full_tank
 from rainharvest.core.errors import InputError
-from rainharvest.core.reader import METRIC, measure, number, reader_now
 from rainharvest.demand.uses import may_serve, treatment_class
 from rainharvest.siteworks.base import (
     CODE,
@@ -463,7 +461,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         tap=tap,
         below_tap=below,
         gauge=gauge,
-        levels=_levels(run, peak.gutters) if run else None,  # it never sees what runs over the gutters
+        levels=run_levels(run, peak.gutters) if run else None,  # it never sees what runs over the gutters
         peak=peak,
         overflow=overflow,
         overflow_answer=overflow_answer,
@@ -473,22 +471,6 @@ def _planned(site: SiteWorks, given: Given) -> Works:
         storms=None if daily is None else biggest_storms(daily, vessel.capacity),
         pump=pump,
     )
-
-
-_MEASURE = re.compile(r"(\d+(?:\.\d+)?)( m\b)?")
-
-
-def _levels(run: Conveyance, flow: float) -> Levels:
-    """Return where the run lies, with its answer, which the catchment words in metres, in the reader's form."""
-    levels = run_levels(run, flow)
-    if reader_now() == METRIC:
-        return levels
-
-    def told(found: re.Match) -> str:
-        value = float(found[1])
-        return measure(value, "m", 2) if found[2] else number(value)
-
-    return replace(levels, answer=_MEASURE.sub(told, levels.answer))
 
 
 def _overflow(

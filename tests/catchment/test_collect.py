@@ -263,7 +263,7 @@ def test_no_roof_and_an_outlet_below_the_run_are_refused():
         ({"bore": 0}, "bore is zero"),
         ({"outlet_level": 2.2}, "lower the tank"),
         ({"outlet_level": 1.0}, "lower the tank"),
-        ({"kind": "dry", "run": 200}, "stand the tank within 80.0 m"),
+        ({"kind": "dry", "run": 200}, "stand the tank within 80 m"),
     ],
 )
 def test_a_run_that_cannot_work_says_what_would_make_it_work(changes, words):

@@ -105,7 +105,7 @@ def test_hourly_rain_says_how_hard_it_rains(tmp_path):
 def test_sentences_say_what_fails_and_what_mends_it(case):
     done = dry_and_wet(case, "rain in winter", 75.0, run=120, bleed=20)
     said = SAY.levels(done)
-    assert "stand the tank within 90.0 m" in said and "Wet: the head" in said
+    assert "stand the tank within 90 m" in said and "Wet: the head" in said
     assert SAY.losses(done).startswith("A dry run cannot work here") and "brings most" in SAY.bore(done)
     none = dry_and_wet(case, "rain in winter", 75.0, inlet_level=4.0)
     assert none.curve is None and none.yearly.isnull().all()

@@ -369,7 +369,7 @@ def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
     assert "an overflow of 4 in does not fit into the 3.6 in above" in rows["overflow"]
     assert "_" not in rows["overflow"] and "more room left above it" in rows["overflow"]  # no key of the file
     level = rows["level of the run"]
-    assert "12 in too low for a run of 200 ft" in level and "within 100 ft" in level and level in stands
+    assert "1 ft too low for a run of 200 ft" in level and "within 100 ft" in level and level in stands
     # rho Cf A v2 / 2 in kN, and 1 lbf = 4.448 N; 45 m/s = 100.7 mph
     pounds = float(f"{works.wind.push * 1000 / 4.448222:.2g}")
     assert "(100 mph)" in wind and f"pushes with {pounds:,.0f} lbf" in wind and "kN" not in wind
