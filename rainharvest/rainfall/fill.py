@@ -15,6 +15,7 @@ from rainharvest.core.quantities import attributes
 from rainharvest.core.text import texts_of
 from rainharvest.rainfall import fill_methods as ways
 from rainharvest.rainfall import flags
+from rainharvest.rainfall.fill_matched import CLASSES, Match, antecedent, match, matched, wetness_around
 from rainharvest.rainfall.fill_methods import LIMITS, Donor
 from rainharvest.rainfall.flags import Flag, as_record, require_count
 
@@ -34,14 +35,14 @@ class Fillable:
     donors: list[Donor]
     notes: list[str]  # Why other neighbours may not serve, and what is doubtful of those that may
     seed: int
-    matches: dict[int, ways.Match] = field(default_factory=dict)  # By the place of the donor
+    matches: dict[int, Match] = field(default_factory=dict)  # By the place of the donor
 
-    def match(self, place: int) -> ways.Match:
+    def match(self, place: int) -> Match:
         """Return how the rain here goes with that at a donor."""
         if place not in self.matches:
             rng = np.random.default_rng([self.seed, place + 1])  # its own: the same for any gaps and versions
             given = self.donors[place].values, self.record.indexes["time"], rng
-            self.matches[place] = ways.match(self.sound, *given)
+            self.matches[place] = match(self.sound, *given)
         return self.matches[place]
 
 
@@ -82,7 +83,7 @@ def fill_gaps(
     neighbour that knows those days and was not dry, or, without one, as it rained here on as many days of
     the same season with a like total; the total is kept. Then each missing day is filled from the best
     correlated neighbour that has a value that day, by quantile matching with scatter (see
-    `rainharvest.rainfall.fill_methods.matched`), and where no neighbour has one, a whole run of days of the
+    `rainharvest.rainfall.fill_matched.matched`), and where no neighbour has one, a whole run of days of the
     same season is taken from the record, with days on either side as wet as beside the gap (see
     `rainharvest.rainfall.fill_methods.resample`). Days with a value are never touched.
 
@@ -182,7 +183,7 @@ def filled_versions(
         source[new[given]] = [donors[place].name for place in best[given]]
     known = np.isfinite(sound) | (flag == Flag.FILLED)
     weights = ways.years_drawn(days, members, rng)
-    around = ways.wetness_around(filled[0])
+    around = wetness_around(filled[0])
     alone = [run for a, n in gaps for run in _stretches(np.isnan(filled[0, a : a + n]), a)]
     alone.sort(key=lambda run: run[1])  # short gaps first: long ones then find whole runs
     for start, length in alone:
@@ -250,16 +251,16 @@ def _spread(total, donors, sound, season, start, length, members, rng) -> tuple[
 def _fill_matched(filled: np.ndarray, ready: Fillable, best: np.ndarray, new: np.ndarray, rng) -> None:
     """Fill the days that a donor covers, each after the day before it."""
     days = ready.record.indexes["time"]
-    draws = np.full((ways.CLASSES, len(filled), len(new)), np.nan)
-    edges, version = np.zeros((len(new), ways.CLASSES - 1)), np.arange(len(filled))
+    draws = np.full((CLASSES, len(filled), len(new)), np.nan)
+    edges, version = np.zeros((len(new), CLASSES - 1)), np.arange(len(filled))
     for place in range(len(ready.donors)):
         mine = np.flatnonzero(best == place)
         if len(mine):
-            drawn = ways.matched(ready.match(place), days, new[mine], len(filled), rng)
+            drawn = matched(ready.match(place), days, new[mine], len(filled), rng)
             draws[:, :, mine], edges[mine] = drawn
     usual = float(np.nanmean(ready.sound))
     for column, day in enumerate(new):
-        wetness = ways.antecedent(filled, np.array([day]), usual)[:, 0]
+        wetness = antecedent(filled, np.array([day]), usual)[:, 0]
         filled[:, day] = draws[np.searchsorted(edges[column], wetness, "right"), version, column]
 
 
