@@ -183,14 +183,10 @@ def the_last_value_is_painted_however_fast_the_moves(page):
     for _ in range(2):  # the front end sends its last value when the kernel has answered the one before
         page.wait_for_timeout(300)
         settle(page)
-
-    def shown():
-        """Return the sentences and the first picture: half a kilolitre may change no rounded word."""
-        return sentences(page), page.locator(".rh-picture svg").first.inner_html()
-
-    last = shown()
-    assert press(page, handle, "ArrowRight") and shown() != last
-    assert press(page, handle, "ArrowLeft") and shown() == last
+    last, drawn = sentences(page), page.locator(".rh-picture svg").first
+    before = drawn.inner_html()  # half a kilolitre may change no rounded word
+    assert press(page, handle, "ArrowRight") and drawn.inner_html() != before
+    assert press(page, handle, "ArrowLeft") and sentences(page) == last
 
 
 def saves_first_figure(page):
