@@ -321,8 +321,8 @@ class Axes:
                 # A list of sizes labels its own dimension.
                 label = array.coords[dim] if dim in array.coords else array if array.dims == (name,) else None
                 clash = self.sizes.setdefault(dim, size) != size
-                if label is not None:
-                    clash |= not self.coords.setdefault(dim, label).to_index().equals(label.to_index())
+                if label is not None and (known := self.coords.setdefault(dim, label)) is not label:
+                    clash |= not known.to_index().equals(label.to_index())
                 if clash:
                     raise InputError(
                         f"{name} and {source[dim]} differ along '{dim}'", "give both the same labels", name

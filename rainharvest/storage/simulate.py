@@ -67,7 +67,7 @@ def as_numbers(name: str, values) -> np.ndarray:
     """Return floats, NaN where masked or missing; text, dates, and yes or no are no numbers."""
     if isinstance(values, np.ma.MaskedArray):
         values = np.where(np.ma.getmaskarray(values), None, values.data)
-    elif isinstance(values, pd.Series) and values.hasnans:
+    elif isinstance(values, pd.Series) and values.dtype != np.float64 and values.hasnans:
         values = values.astype(object).where(values.notna(), None)
     plain = np.asarray(values)
     kind = plain.dtype.kind
@@ -100,9 +100,8 @@ def as_series(name: str, values, time: pd.Index) -> xr.DataArray:
         array = xr.DataArray(np.full(time.size, float(plain)) if plain.ndim == 0 else plain, dims="time")
     size = array.sizes["time"]
     require(size == time.size, f"{name} has {size} days, not {time.size}", "give one value a day", name)
-    missing = ~np.isfinite(array.values)
-    if missing.any():
-        unknown = missing.reshape(-1, time.size).any(axis=0)
+    if not np.isfinite([array.values.min(), array.values.max()]).all():
+        unknown = ~np.isfinite(array.values).reshape(-1, time.size).all(axis=0)
         first = str(time.values[np.argmax(unknown)])[:10]
         raise InputError(
             f"{int(unknown.sum())} days have no value, the first on {first}",
@@ -132,9 +131,9 @@ def as_setting(name: str, value, alone: str | None = None) -> xr.DataArray:
 
 def check_range(name: str, values: xr.DataArray, low: float, high: float) -> None:
     """Refuse values outside a range, naming the first."""
-    wrong = (values.values < low) | (values.values > high)
-    if wrong.any():
-        worst = values.values[wrong].flat[0]
+    values = values.values
+    if values.min() < low or values.max() > high:
+        worst = values[(values < low) | (values > high)].flat[0]
         span = f"at least {low:g}" if math.isinf(high) else f"from {low:g} to {high:g}"
         raise InputError(f"{worst:g} is out of range", f"give {name} {span}", name)
 
