@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.catchment.intensity import CLIMATES
+from rainharvest.catchment.intensity import CLIMATES, Intensity, intensity_of_place
+from rainharvest.catchment.tables import Losses
 from rainharvest.climates.cells import YEAR, Plan
 from rainharvest.climates.delta import changed
 from rainharvest.climates.facts import (
@@ -104,11 +105,19 @@ def rain_of_places(region: Region, folder: Path) -> xr.Dataset:
     return xr.Dataset(
         {
             "rain": together,
-            "mean_intensity": ("site", [CLIMATES[place.hardness].mean_intensity for place in places]),
+            "mean_intensity": ("site", [_hardness(place, region.losses).mean_intensity for place in places]),
         },
         coords,
         {"note": "invented" if "invented" in str(together.attrs).lower() else ""},
     )
+
+
+def _hardness(place: Place, losses: Losses) -> Intensity:
+    """Return how hard it rains at a place: as it says, as the losses say, or by its latitude."""
+    if place.hardness:
+        return CLIMATES[place.hardness]
+    given = "intensity" in losses.model_fields_set
+    return losses.intensity if given else intensity_of_place(place.latitude)
 
 
 def _with_models(found: list[xr.DataArray], region: Region, folder: Path) -> list[xr.DataArray]:

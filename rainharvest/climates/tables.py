@@ -71,8 +71,8 @@ class Place(Table):
     longitude: float | None = quantity("°", None, ge=-180, le=360, examples=[4.9])
     """Where it lies, west below zero or up to 360."""
 
-    hardness: Literal[*CLIMATES] = "humid mid-latitude"
-    """How hard it rains there."""
+    hardness: Literal[*CLIMATES] | None = Field(None, examples=["monsoon"])
+    """How hard it rains there in the mean; left out, as in ``[losses]``, and where that is silent by the latitude."""
 
     @model_validator(mode="after")
     def _both_or_neither(self):

@@ -254,7 +254,8 @@ def balance(
                     lanes_short += 1 if short[i] > 0.0 else 0
                     mains_served[i] += served
                     mains_stored[i] += m - served
-                    filling = 1.0 if stored[i] < valve[1, i] else 0.0
+                    # Given all that it wanted the tank is at its level, to which the sum may lack a last digit.
+                    filling = 1.0 if (stored[i] < valve[1, i]) & (m < wanted) else 0.0
                     opened[i] = is_open * filling
                     if trace is not None:
                         trace[5, t, i] = m - served

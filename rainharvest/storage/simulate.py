@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 
@@ -61,6 +62,18 @@ def _span(index: pd.Index) -> str:
     if index.size == 0:
         return "no day"
     return f"{index.size} days from {str(index[0])[:10]} to {str(index[-1])[:10]}"
+
+
+# "mm/day" too: rain times an area keeps what it said of itself
+_IN_LITRES = re.compile(r"|1|(l|lit(re|er)s?|mm|kg)(\s*(/|per|\s)\s*(d|day|h|hour)(-1)?)?", re.IGNORECASE)
+
+
+def refuse_other_units(**given) -> None:
+    """Refuse what says that it is in another unit than litres."""
+    for name, values in given.items():
+        said = str(getattr(values, "attrs", {}).get("units", "")).strip()
+        problem = f'it is said to be in "{said}"'
+        require(_IN_LITRES.fullmatch(said), problem, "give litres, and litres a day where it flows", name)
 
 
 def as_numbers(name: str, values) -> np.ndarray:
@@ -246,8 +259,8 @@ def simulate(
     Raises
     ------
     InputError
-        If a series has missing or negative days, series do not cover the same days, or a setting is out
-        of its range.
+        If a series has missing or negative days or says that it is in another unit, series do not cover the same
+        days, or a setting is out of its range.
 
     Notes
     -----
@@ -269,6 +282,14 @@ def simulate(
     )
     several = isinstance(threads, int | np.integer) and threads >= 1
     require(several, f"{threads!r} is no number of threads", "give a whole number from 1", "threads")
+    refuse_other_units(
+        inflow=inflow,
+        demand=demand,
+        essential=essential,
+        capacity=capacity,
+        start=start,
+        top_up_rate=top_up_rate,
+    )
     time = common_time(inflow=inflow, demand=demand, essential=essential, mains_on=mains_on)
     series = {"inflow": as_series("inflow", inflow, time), "demand": as_series("demand", demand, time)}
     settings = {

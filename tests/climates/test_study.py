@@ -113,6 +113,18 @@ def test_places_with_a_record_each(tmp_path, capsys):
     assert described_size(opened.region, results) in results.capacity.values
 
 
+@pytest.mark.parametrize("said, left_out", [("", [3.5, 1.7]), ('[losses]\nintensity = "dry"\n', [1.8, 1.8])])
+def test_a_place_that_does_not_say_how_hard_it_rains_has_it_of_the_losses_or_its_latitude(
+    tmp_path, said, left_out
+):
+    days = pd.date_range("2001-01-01", periods=800)
+    pd.DataFrame({"date": days, "rain_mm": 1.0}).to_csv(tmp_path / "rain.csv", index=False)
+    given = ('latitude = 5\nlongitude = 0\nhardness = "monsoon"', "latitude = 5\nlongitude = 0", "")
+    places = "".join(f'[[place]]\nname = "p{k}"\nfile = "rain.csv"\n{one}\n' for k, one in enumerate(given))
+    grid = open_region(changed(tmp_path, (GRID, places + said))).grid
+    assert grid.mean_intensity.values.tolist() == [3.0, *left_out]
+
+
 def test_places_keep_their_own_records_and_share_days_only_if_asked(tmp_path, capsys):
     """A record of 23 years must not be cut in silence to the three years of another."""
     rain = {name: read_rain(DATA / "records" / f"{name}.csv") for name in ("monsoon", "semi_arid")}

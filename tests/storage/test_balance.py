@@ -274,6 +274,31 @@ def test_bad_input_says_what_is_wrong(change, words):
         simulate(**({"inflow": [1.0], "demand": 1.0, "capacity": 5.0} | change))
 
 
+def test_what_is_in_other_units_is_refused():
+    days = pd.date_range("2000-01-01", periods=5)
+    for units in ("L/day", "litres day-1", "L", "mm/day"):
+        simulate(xr.DataArray(np.ones(5), {"time": days}, attrs={"units": units}), 1.0, 5.0)
+    for units in ("m3/day", "L/s", "gal/day", "m3"):
+        with pytest.raises(InputError, match='inflow.*in "' + units):
+            simulate(xr.DataArray(np.ones(5), {"time": days}, attrs={"units": units}), 1.0, 5.0)
+
+
+def test_a_valve_that_has_given_all_it_wanted_shuts_whatever_the_last_digit_of_the_sum():
+    """In tenths: 0.3 drawn from a tank kept at 0.7 opens at 0.4; what fills it up may end a digit below 0.7."""
+    for level in np.arange(3, 40) / 10:
+        done = simulate(
+            np.zeros(40),
+            0.1,
+            5.0,
+            start=level,
+            top_up_trigger=level - 0.3 + 1e-9,
+            top_up_level=level,
+            trace=True,
+        )
+        taken = done.mains_stored_daily.values.ravel()
+        assert (np.flatnonzero(taken > 1e-9) % 3 == 2).all(), level  # every third day, and on no day beside
+
+
 def test_series_of_other_days_are_refused():
     a = pd.Series(1.0, pd.date_range("2000-01-01", periods=5))
     with pytest.raises(InputError, match="same days"):
