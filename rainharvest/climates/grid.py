@@ -19,7 +19,8 @@ from rainharvest.climates.tiles import Grid, read_raw, source_chunk
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import QUANTITIES
 from rainharvest.rainfall.read_columns import Unit, check_mean, given_unit, in_mm, parse_unit
-from rainharvest.rainfall.read_grid import axis, day_stamps, open_netcdf, rain_variable, refuse_piled
+from rainharvest.rainfall.read_days import refuse_piled
+from rainharvest.rainfall.read_grid import axis, day_stamps, open_netcdf, rain_variable
 from rainharvest.rainfall.read_rows import Hints
 from rainharvest.rainfall.read_values import LIMITS, plural
 
@@ -329,9 +330,8 @@ def check_sample(grid: Grid) -> None:
         first = grid.pieces[0].variable.isel(time=slice(0, PILED * grid.readings))
         values = first.transpose(*grid.space, "time").values.reshape(-1, first.sizes["time"])
         wettest = values[np.nansum(values, axis=1).argmax()]
-        day = grid.places[0][: wettest.size]
-        refuse_piled(day, wettest)
-        refuse_piled(day[:-1], wettest[1:])  # where a stamp is the end of its interval
+        step = 86400 // grid.readings
+        refuse_piled(step * np.arange(wettest.size), wettest, step)
 
 
 def _known(grid: Grid, raw: np.ndarray) -> np.ndarray:

@@ -211,10 +211,19 @@ def _lay_totals(readings, values, flags, totals, row_of, first, notes) -> None:
         )
 
 
+def refuse_piled(stamp: np.ndarray, values: np.ndarray, step: float) -> None:
+    """Refuse readings [s] that pile up to one moment of each day: summing them counts rain many times over."""
+    change, clock = np.diff(values), stamp[1:] % 86400
+    change[np.diff(stamp) != step] = 0.0
+    falls, rises = clock[change < -1e-6], clock[change > 1e-6]
+    refuse_unless(len(falls) < 3 or len(np.unique(falls)) > 1 or len(np.unique(rises)) < 2, "piled_up")
+
+
 def begin(part: Readings, stamp_ends: bool | None) -> Readings:
     """Move the stamps of a chunk to the beginning of each reading."""
     if part.step >= SUB_DAILY:
         return part
+    refuse_piled(part.stamp.astype("datetime64[s]").astype(np.int64), part.fallen, part.step)
     ends = part.stamp_ends if stamp_ends is None else stamp_ends
     why = " as asked" if stamp_ends is not None else ""
     note = f"each stamp was taken for the {'end' if ends else 'beginning'} of its reading{why}"

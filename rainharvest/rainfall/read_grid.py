@@ -225,9 +225,7 @@ def _read(data: xr.Dataset, hints: Hints) -> Readings:
     ends = begins is None and step < SUB_DAILY and name == "tp"
     if ends:
         notes.append("tp is accumulated to the end of each step, as its maker defines it")
-    if step < SUB_DAILY:
-        refuse_piled((stamp - np.timedelta64(int(step), "s")).astype("datetime64[D]"), values)
-    elif begins is None:
+    if step >= SUB_DAILY and begins is None:
         notes.append(
             f"no time bounds: each value, stamped {str(stamp[0])[11:16]}, was taken for the day of its date"
         )
@@ -328,12 +326,3 @@ def _clean(raw: np.ndarray, unit, step: float, notes: list[str]) -> tuple[np.nda
         notes.append(f"{plural(int(dust.sum()), 'value')} a hair below zero (packing) set to 0")
     values = np.where(dust, 0.0, values)
     return values, np.where(np.isnan(values), Flag.MISSING, Flag.MEASURED).astype(np.int8)
-
-
-def refuse_piled(day: np.ndarray, values: np.ndarray) -> None:
-    """Refuse sub-daily values that pile up from midnight: summing them counts rain many times over."""
-    within = day[1:] == day[:-1]
-    rises = np.diff(values)[within]
-    wet = np.unique(day[1:][within][values[1:][within] > 0])
-    grows = (rises[~np.isnan(rises)] >= -1e-6).all() and (np.diff(values)[~within] < -1e-6).any()
-    refuse_unless(len(wet) < 3 or not grows, "piled_up")

@@ -347,6 +347,9 @@ def _read_chunk(chunk: Chunk, plan: Plan, pending: list, notes: list[str]) -> Re
         notes.append(f"{plural(count, 'value')} that the source marks with a sign kept")
     drop_codes(values, flags, plan.unit.factor, notes, plan.missing)
     step = plan.step or usual_step(stamps[dated])
+    if plan.stamp_ends and step >= SUB_DAILY:
+        ended = stamps - np.timedelta64(1, "s")  # hour 24 is of the day that it ends
+        stamps = ended.astype("datetime64[D]").astype("datetime64[s]")
     total = _totals(chunk, values)
     if role.end >= 0 > role.days and step >= SUB_DAILY:
         total = _to_the_end(chunk, plan, stamps, values, notes)

@@ -384,9 +384,13 @@ def apply_quality(name: str, cells: Sequence[str], values: np.ndarray, flags: np
     letters = set("tmaf") | set(_LETTERS)
     if set(words) <= letters | {"^", ""} and set(words) & letters and "flag" in name.lower():
         dry = ~(values > 0)
-        for letter, value, flag in (("t", 0.0, Flag.TRACE), ("m", np.nan, Flag.MISSING)):
-            rows = mark(letter) & dry
-            values[rows], flags[rows] = value, flag
+        trace, missing = mark("t") & dry, mark("m") & dry
+        values[trace], flags[trace] = 0.0, Flag.TRACE
+        if (mark("m") & ~dry).any():
+            notes.append(f"{name!r} marks rain with M too, which so was not taken for missing")
+        else:
+            note(missing & had, "{} of zero that the source marks with M, for missing, set to unknown")
+            values[missing], flags[missing] = np.nan, Flag.MISSING
         for letter, meaning in _LETTERS.items():
             note(mark(letter) & had, f"the source marks {{}} as {meaning}; kept")
         flags[mark("a", "f") & ~np.isnan(values)] = Flag.TOTAL

@@ -347,3 +347,22 @@ def test_an_upload_is_measured_unpacked(tmp_path, monkeypatch):
     assert len(many) < 10_000
     with pytest.raises(InputError, match="mine.csv.gz: the file holds more than 1 MB when unpacked"):
         facts.checked_upload("mine.csv.gz", many)
+
+
+@pytest.mark.parametrize("reset", [0, 9])
+def test_hours_that_count_up_to_one_hour_of_each_day_are_refused(tmp_path, reset):
+    """A running total of the day, summed, would count each drop up to 24 times."""
+    rng = np.random.default_rng(4)
+    time = pd.date_range("2001-01-01", periods=24 * 30, freq="h")
+    hours = pd.Series(
+        np.where(rng.random(time.size) < 0.1, rng.exponential(2.0, time.size).round(1), 0.0), time
+    )
+    total = hours.groupby((time - pd.Timedelta(hours=reset)).date).cumsum().round(1)
+    for values, refused in ((total, True), (hours, False)):
+        file = tmp_path / "hours.csv"
+        values.rename("rain_mm").rename_axis("time").to_csv(file)
+        if refused:
+            with pytest.raises(InputError, match="pile up through each day"):
+                read_rain(file)
+        else:
+            assert read_rain(file).sum() == pytest.approx(hours.sum())
