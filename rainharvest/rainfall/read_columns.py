@@ -194,7 +194,7 @@ def date_columns(names: Sequence[str]) -> list[tuple[tuple[int, ...], str]]:
     dated = dated or [i for i, n in enumerate(lower) if re.search(r"(^|\s)(date|datum|fecha)(\s|$)", n)]
     out: list[tuple[tuple[int, ...], str]] = []
     if dated:
-        clock = [i for i in found["clock"] if i != dated[0]]
+        clock = [i for i in (*found["clock"], *found["hour"]) if i != dated[0]]
         out.append(((dated[0], clock[0]), "date clock") if clock else ((dated[0],), "date"))
     if found["year"]:
         parts = []

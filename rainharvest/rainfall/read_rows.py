@@ -66,6 +66,9 @@ def one_of(names: Sequence[str], at: object, kind: str = "site") -> int:
     return found[0]
 
 
+_HOUR = re.compile(r"[01]?\d|2[0-4]")
+
+
 @dataclass(frozen=True)
 class Plan:
     """How the rows are read, settled on the first chunk."""
@@ -96,8 +99,9 @@ class Chunk:
     def dates(self) -> list[str]:
         """The cells that hold the date, and the time of the clock where a column of its own has it."""
         date, *clock = map(self.column, self.role.date)
-        timed = clock and ":" in next(filter(None, clock[0]), "")
-        return [f"{day} {time}" for day, time in zip(date, clock[0], strict=True)] if timed else date
+        times = [] if not clock else [f"{c}:00" if _HOUR.fullmatch(c) else c for c in clock[0]]
+        timed = ":" in next(filter(None, times), "")
+        return [f"{day} {time}" for day, time in zip(date, times, strict=True)] if timed else date
 
 
 def settle(chunk: Chunk, preamble: Preamble, hints: Hints, fixed: Unit | None, notes: list[str]) -> Plan:
@@ -350,6 +354,11 @@ def _read_chunk(chunk: Chunk, plan: Plan, pending: list, notes: list[str]) -> Re
     if plan.stamp_ends and step >= SUB_DAILY:
         ended = stamps - np.timedelta64(1, "s")  # hour 24 is of the day that it ends
         stamps = ended.astype("datetime64[D]").astype("datetime64[s]")
+    if plan.form and plan.form.zone and step < SUB_DAILY:
+        moved = plan.form.clock_changes(chunk.dates)
+        stamps = stamps + moved
+        if moved.any():
+            notes.append(f"readings of another offset were put to the clock of {plan.form.zone}")
     total = _totals(chunk, values)
     if role.end >= 0 > role.days and step >= SUB_DAILY:
         total = _to_the_end(chunk, plan, stamps, values, notes)

@@ -34,6 +34,8 @@ _TIME = (
     r"\s*(?P<ap>[AaPp]\.?[Mm]\.?)?)?\s*(?P<z>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)?"
 )
 
+_OFFSET = re.compile(r"([+-])(\d{2}):?(\d{2})?$")
+
 _YEAR = r"(?P<y>\d{4}|\d{2})"
 
 _WORD = r"(?P<mon>[^\W\d_]{3,})\.?"
@@ -80,7 +82,17 @@ class DateForm:
     # Takes the cells, returns ``datetime64[s]``, NaT where a cell does not fit
     read: Callable[[Sequence[str]], np.ndarray]
     notes: tuple[str, ...] = ()  # Assumptions that the form rests on
-    zone: str = ""  # The offset from UTC written behind the times, where there is one
+    zone: str = ""  # The offset from UTC written behind the first time, where there is one
+
+    def clock_changes(self, cells: Sequence[str]) -> np.ndarray:
+        """Return by how much [s] the offset of each time lies before that of the first: summer time changes it."""
+
+        def offset(cell: str) -> int:
+            found = _OFFSET.search(cell)
+            sign, hours, minutes = found.groups() if found else ("+", 0, 0)
+            return int(f"{sign}1") * (int(hours) * 3600 + int(minutes or 0) * 60)
+
+        return offset(self.zone) - each([cell[10:] for cell in cells], offset, np.int64)
 
 
 def month_number(word: str) -> int:

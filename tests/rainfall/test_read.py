@@ -366,3 +366,22 @@ def test_hours_that_count_up_to_one_hour_of_each_day_are_refused(tmp_path, reset
                 read_rain(file)
         else:
             assert read_rain(file).sum() == pytest.approx(hours.sum())
+
+
+def test_hours_over_a_change_of_the_clock_are_each_read_once(tmp_path):
+    """In Central Europe 2001-10-28 02:00 came twice, at +02:00 and at +01:00: 25 hours of that date, 1 mm each."""
+    time = pd.date_range("2001-10-27", "2001-10-29", freq="h", tz="Europe/Berlin", inclusive="left")
+    file = tmp_path / "hours.csv"
+    file.write_text("time,rain_mm\n" + "".join(f"{moment.isoformat()},1\n" for moment in time))
+    hours = read_subdaily(file)
+    assert hours.size == 49 and (np.diff(hours.time.values) == np.timedelta64(1, "h")).all()
+    assert "put to the clock of +02:00" in hours.attrs["assumptions"]
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_an_hour_in_a_column_of_its_own_beside_the_date(tmp_path, first):
+    """Hours from 0 begin their readings; hours up to 24 end them. Both give the days the same sums."""
+    file, rain = tmp_path / "hours.csv", np.arange(96.0)
+    rows = (f"2001-01-{k // 24 + 1:02d},{k % 24 + first},{mm}\n" for k, mm in enumerate(rain))
+    file.write_text("date,hour,rain_mm\n" + "".join(rows))
+    np.testing.assert_allclose(read_rain(file), rain.reshape(4, 24).sum(axis=1))
