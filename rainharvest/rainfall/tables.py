@@ -47,4 +47,4 @@ class Rain(Table):
     """The number that makes the filling repeatable."""
 
     year_start_month: int | None = Field(None, ge=1, le=12, examples=[7])
-    """First month of the hydrological year; the one after the driest month if not given."""
+    """First month of the hydrological year; the one after the driest three months in a row if not given."""
