@@ -82,6 +82,9 @@ def units(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
     logs = np.log(values[wet])
     usual = np.array([np.median(logs[month == m]) if (month == m).any() else 0.0 for m in range(1, 13)])
     excess = logs - usual[month - 1]
+    if found := list(_since_a_day(excess, days[wet])):
+        yield from found
+        return
     # rain drizzles for weeks in a drought, and never storms for weeks: shallow days need a longer stretch
     for sign, times, least in ((1, 1, "factor_rain"), (-1, 2, "factor_dry")):
         half = int(LIMITS["factor_window"]) * times
@@ -89,6 +92,14 @@ def units(values: np.ndarray, days: pd.DatetimeIndex) -> Iterator[Finding]:
         for first, last in spans(sign * smooth > np.log(10) / 2):
             if last - first >= LIMITS[least] - 1:
                 yield from _in_another_unit(excess, days[wet], first, last)
+
+
+def _since_a_day(excess: np.ndarray, wet: pd.DatetimeIndex) -> Iterator[Finding]:
+    """Find the part of the record in another unit, where the unit changes on one day and stays so."""
+    from scipy.stats import rankdata
+
+    cut = int(np.abs(np.cumsum(rankdata(excess) - (len(wet) + 1) / 2))[:-1].argmax()) + 1
+    yield from _in_another_unit(excess, wet, *((0, cut - 1) if cut <= len(wet) / 2 else (cut, len(wet) - 1)))
 
 
 def _in_another_unit(excess: np.ndarray, wet: pd.DatetimeIndex, first: int, last: int) -> Iterator[Finding]:
@@ -106,6 +117,9 @@ def _in_another_unit(excess: np.ndarray, wet: pd.DatetimeIndex, first: int, last
     found = factor_of(ratios, max(LIMITS["factor_width"], 3.5 * excess.std() / np.sqrt(number)))
     if not found or abs(apart) < LIMITS["factor_sure"] or lasts < LIMITS["factor_days"]:
         return
+    beside = np.r_[excess[max(first - number, 0) : first], excess[last + 1 : last + 1 + number]]
+    if abs(np.median(excess[inside]) - np.median(beside)) < np.log(10) / 2:
+        return  # weeks of drizzle within a part in another unit stand apart from the rest, not from their neighbours
     facts = {"middle": ratios[0], "heaviest": ratios[1], "factor": found[0], "remedy": found[1]}
     yield finding("unit", wet[first], wet[last], lasts, **facts)
 

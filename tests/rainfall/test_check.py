@@ -128,6 +128,8 @@ FAULTS = [
     ("unit", "1975-06-01 1975-08-31", times(10), 40, "rejected", "close to 10:", ALONE),
     ("unit", "1975-10-01 1976-03-31", times(10), 40, "rejected", "close to 10:", ALONE),
     ("unit", "1975-01-01 1975-09-30", times(0.1), 40, "rejected", "close to 1/10:", ALONE),
+    ("unit", "1982-01-01 2000-12-31", times(1 / 25.4), 40, "rejected", "close to 1/25.4:", ALONE),
+    ("unit", "1961-01-01 1979-12-31", times(10), 40, "rejected", "close to 10:", ALONE),
     ("unit", "1975-01-01 1975-02-28", times(0.1), 0, "suspect", "close to 1/10:", ONLY_BESIDE),
     ("unit", WHOLE, times(1 / 25.4), 0, "", "close to 1/25.4.*multiply these days by 25.4", ONLY_BESIDE),
     ("resolution", "1980-01-01 2000-12-31", on_inches, 0, "", "0.01 inch, before on steps of 0.2 mm", ALONE),
