@@ -50,6 +50,8 @@ def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
     rain = rain.transpose("time", ...)
     index = rain.indexes["time"]
     require(index.size >= 2, "the rain has fewer than two steps", "give a longer record", name)
+    zone = getattr(index[0], "tzinfo", None)
+    require(zone is None, f"the days have the time zone {zone}", "take it off: tz_localize(None)", name)
     steps = index[1:] - index[:-1]
     odd = np.flatnonzero((steps != steps[0]) | (steps[0] <= pd.Timedelta(0)))
     if odd.size:
@@ -58,10 +60,11 @@ def read_steps(rain: xr.DataArray | pd.Series, name: str = "rain") -> Rain:
     hours = steps[0] / pd.Timedelta(hours=1)
     rain = in_mm(rain, name) if hours >= 24 else rain
     values = np.ascontiguousarray(rain.values.reshape(index.size, -1), dtype=float)
-    bad = ~(values >= 0)
+    bad = ~(values >= 0) | np.isinf(values)
     if bad.any():
         at = int(np.flatnonzero(bad.any(axis=1))[0])
-        what = "rain is missing" if np.isnan(values[at]).any() else "rain is below zero"
+        wrong = "below zero" if (values[at] < 0).any() else "without end"
+        what = "rain is missing" if np.isnan(values[at]).any() else f"rain is {wrong}"
         problem = f"{what} ({int(bad.sum())} values in all)"
         raise InputError(
             problem, "fill it first with rainharvest.fill_gaps", f"{name} at {str(index[at])[:10]}"

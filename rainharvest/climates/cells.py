@@ -27,7 +27,7 @@ from rainharvest.rainfall.fill import fill_gaps
 from rainharvest.rainfall.read_columns import check_mean, in_mm
 from rainharvest.sizing.smallest import smallest_within
 from rainharvest.storage.arrangements import arrangement_settings
-from rainharvest.storage.simulate import simulate
+from rainharvest.storage.simulate import common_time, simulate
 
 ARRANGEMENTS = ("rain only", "combined")
 
@@ -191,7 +191,8 @@ def over_cells(
     plan : Plan
         The building. Its demand covers the days of the rain.
     mean_intensity : DataArray or float [mm/h], optional
-        How hard it rains at each place; the plan's by default.
+        How hard it rains at each place; the plan's by default. A coordinate ``variation`` says how much that varies
+        within the wet hours there, as `rainharvest.catchment.intensity.Intensity` does.
     calendar : str, optional
         Calendar in which the rain was made, where it has been set on the days of the year already: that of the
         time axis by default.
@@ -211,8 +212,8 @@ def over_cells(
     Raises
     ------
     InputError
-        If rain and demand do not cover the same days, the rain is of no unit of rain, the plan cannot work, or a
-        statistic of your own gives no number.
+        If the rain is not of days one after the other, is below zero or of no unit of rain, the demand does not cover
+        its days, the plan cannot work, or a statistic of your own gives no number.
 
     Examples
     --------
@@ -231,7 +232,10 @@ def over_cells(
     >>> over_cells(rain, plan, own=own, capacity=5000.0).mean_stored.values.round()
     array([4484.,  202.])
     """
+    labelled = isinstance(rain, xr.DataArray) and "time" in rain.indexes
+    require(labelled, "the rain has no time axis", "give a DataArray on time and places", "rain")
     rain, own = in_mm(rain), dict(own or {})
+    common_time(rain=rain)
     plan.check(rain.indexes["time"])
     for name in own:
         problem, remedy = f"the results have a {name!r} already", "give your statistic another name"
@@ -247,13 +251,17 @@ def over_cells(
     if rain.chunks is not None:
         rain = rain.chunk(time=-1)
     hard = plan.intensity.mean_intensity if mean_intensity is None else mean_intensity
-    hard = in_mm(hard, "mean_intensity", "hour") if isinstance(hard, xr.DataArray) else hard
+    varies = plan.intensity.variation
+    if isinstance(hard, xr.DataArray):
+        varies = hard.coords.get("variation", xr.DataArray(varies)).reset_coords(drop=True)
+        hard = in_mm(hard, "mean_intensity", "hour").drop_vars("variation", errors="ignore")
     names = VARIABLES | dict.fromkeys(own, ())
     out = xr.apply_ufunc(
         compute_places,
         rain,
         hard,
-        input_core_dims=[["time"], []],
+        varies,
+        input_core_dims=[["time"], [], []],
         output_core_dims=[list(dims) for dims in names.values()],
         dask="parallelized",
         output_dtypes=[float] * len(names),
@@ -275,6 +283,7 @@ def over_cells(
 def compute_places(
     rain: np.ndarray,
     hard,
+    varies,
     plan: Plan,
     days: pd.DatetimeIndex,
     calendar: str = "standard",
@@ -284,19 +293,21 @@ def compute_places(
     """Compute places block by block; the numpy core of `over_cells`."""
     shape, sizes = rain.shape[:-1], plan.sizes
     flat = rain.reshape(-1, rain.shape[-1])
-    hardness = np.broadcast_to(np.asarray(hard, dtype=float), shape).reshape(-1)
+    mean, variation = (
+        np.broadcast_to(np.asarray(one, dtype=float), shape).reshape(-1) for one in (hard, varies)
+    )
     names = VARIABLES | dict.fromkeys(own, ())
     out = {n: np.full((flat.shape[0], *(sizes[d] for d in dims)), np.nan) for n, dims in names.items()}
     if calendar in SHORT:
         flat = fill_lacking(flat, days, calendar)
-    for (first, end), places in own_records(flat, np.isfinite(hardness)).items():
+    for (first, end), places in own_records(flat, np.isfinite(mean)).items():
         part = replace(plan, demand=plan.demand[first:end])
         asked = Asked.of(part.demand, plan.year_start_month)
         work = Work(part, days[first:end], calendar, asked, own, capacity)
         for k in range(0, len(places), BLOCK):
             these = places[k : k + BLOCK]
             depth = np.ascontiguousarray(flat[these, first:end], dtype=float)
-            for name, values in work.block(depth, hardness[these]).items():
+            for name, values in work.block(depth, (mean[these], variation[these])).items():
                 out[name][these] = values
     return tuple(values.reshape((*shape, *values.shape[1:])) for values in out.values())
 
@@ -343,16 +354,17 @@ class Work:
     own: Mapping[str, Callable]
     capacity: float | None
 
-    def block(self, rain: np.ndarray, hard: np.ndarray) -> dict[str, np.ndarray]:
-        """Compute places whose rain is known, by place and day."""
+    def block(self, rain: np.ndarray, hard: tuple[np.ndarray, np.ndarray]) -> dict[str, np.ndarray]:
+        """Compute places whose rain is known, by place and day, and how hard it falls: the mean and its variation."""
         plan, years = self.plan, self.days.size / DAYS_A_YEAR
         out = dict(zip(STATISTICS, statistics_of(rain, self.days, plan.wet_day, self.calendar), strict=True))
         check_mean(out["rain_year"].max() / DAYS_A_YEAR)
-        out["mean_intensity"] = hard
+        require(rain.min() >= 0, "rain is below zero", "take such days out, or fill them", "rain")
+        out["mean_intensity"] = hard[0]
         out["record_days"], out["first_year"] = (
-            np.full(hard.size, float(n)) for n in (self.days.size, self.days[0].year)
+            np.full(len(rain), float(n)) for n in (self.days.size, self.days[0].year)
         )
-        caught = catch(rain, hard, list(plan.catchments.values()), plan.intensity, plan.drying)
+        caught = catch(rain, hard, list(plan.catchments.values()), plan.intensity.depth_growth, plan.drying)
         out["caught_a_year"] = caught.rain_on_roof / years
         out["brought_a_year"] = caught.brought / years
         out["lost_a_year"] = caught.lost / years
@@ -427,20 +439,20 @@ class Work:
             "mains": done.mains_by_year.sum("year").values
         }
 
-    def best_bore(self, rain: np.ndarray, hard: np.ndarray, reaching: np.ndarray) -> np.ndarray:
+    def best_bore(self, rain: np.ndarray, hard: tuple, reaching: np.ndarray) -> np.ndarray:
         """Return the bore of the wet run with which the tank that reaches the target delivers most rain at each place.
 
         Where no size reaches it by the run as drawn, with the largest size; of bores that are alike, the smallest.
         """
         plan, bores = self.plan, np.array(sorted(self.plan.bores), dtype=float)
         if plan.wet_run is None or not bores.size:
-            return np.full(hard.size, np.nan)
+            return np.full(len(rain), np.nan)
         size = reaching[:, list(plan.catchments).index(plan.wet_run)]
         size = np.where(np.isfinite(size), size, plan.capacity[-1])
-        caught = catch(rain, hard, plan.with_bores, plan.intensity, plan.drying, standing=False)
+        caught = catch(rain, hard, plan.with_bores, plan.intensity.depth_growth, plan.drying, standing=False)
         every = np.arange(caught.brought.size)
         done = self.tanks(caught, every, np.repeat(size, bores.size)[:, None], plan.arrangements[0])
-        water = (done["delivered"] - done["mains"]).reshape(hard.size, bores.size)
+        water = (done["delivered"] - done["mains"]).reshape(len(rain), bores.size)
         return bores[(water >= water.max(axis=1, keepdims=True) * (1 - NEARLY)).argmax(axis=1)]
 
 

@@ -102,14 +102,11 @@ def rain_of_places(region: Region, folder: Path) -> xr.Dataset:
     coords = {"site": ("site", [place.name for place in places], named)}
     if all(place.latitude is not None for place in places):
         coords |= {name: ("site", [getattr(p, name) for p in places]) for name in ("latitude", "longitude")}
-    return xr.Dataset(
-        {
-            "rain": together,
-            "mean_intensity": ("site", [_hardness(place, region.losses).mean_intensity for place in places]),
-        },
-        coords,
-        {"note": "invented" if "invented" in str(together.attrs).lower() else ""},
-    )
+    hard = [_hardness(place, region.losses) for place in places]
+    mean = xr.DataArray([one.mean_intensity for one in hard], dims="site")
+    mean = mean.assign_coords(variation=("site", [one.variation for one in hard]))
+    note = "invented" if "invented" in str(together.attrs).lower() else ""
+    return xr.Dataset({"rain": together, "mean_intensity": mean}, coords, {"note": note})
 
 
 def _hardness(place: Place, losses: Losses) -> Intensity:

@@ -226,8 +226,8 @@ def in_each_climate(sides: Sides, *, area: float, capacity: float, **changes: fl
             intensity=climate.intensity,
             bores=(),
         )
-        hard = climate.intensity.mean_intensity
-        done.append(compute_places(climate.rain.values, hard, plan, climate.rain.indexes["time"]))
+        hard = climate.intensity.mean_intensity, climate.intensity.variation
+        done.append(compute_places(climate.rain.values, *hard, plan, climate.rain.indexes["time"]))
     # labelled once: five Datasets put together would take longer than the work
     out = xr.Dataset(
         {

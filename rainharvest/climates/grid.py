@@ -263,10 +263,12 @@ def _mask(data: xr.Dataset, mask, space: dict[str, int]) -> xr.DataArray | None:
 
 
 def _hardness(data: xr.Dataset, space: dict[str, int]) -> xr.DataArray | None:
-    """Return the mean wet-hour intensity of each place, where the file has it."""
+    """Return the mean wet-hour intensity of each place, where the file has it, with its ``variation``."""
     hard = data.get("mean_intensity")
-    known = hard is not None and set(hard.dims) <= set(space)
-    return _on_grid(in_mm(hard, "mean_intensity", "hour"), space) if known else None
+    if hard is None or not set(hard.dims) <= set(space):
+        return None
+    mean, more = _on_grid(in_mm(hard, "mean_intensity", "hour"), space), hard.coords.get("variation")
+    return mean if more is None else mean.assign_coords(variation=_on_grid(more, space))
 
 
 def _on_grid(values: xr.DataArray, space: dict[str, int]) -> xr.DataArray:

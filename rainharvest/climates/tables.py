@@ -72,7 +72,7 @@ class Place(Table):
     """Where it lies, west below zero or up to 360."""
 
     hardness: Literal[*CLIMATES] | None = Field(None, examples=["monsoon"])
-    """How hard it rains there in the mean; left out, as in ``[losses]``, and where that is silent by the latitude."""
+    """How hard it rains there; left out, as in ``[losses]``, and where that is silent by the latitude."""
 
     @model_validator(mode="after")
     def _both_or_neither(self):

@@ -10,7 +10,7 @@ import numpy as np
 
 from rainharvest.catchment.chain import LOSSES, fill_step, parameters
 from rainharvest.catchment.hydraulics import count_standing, gutter_limits, pipe_limit
-from rainharvest.catchment.intensity import Intensity, share_below, weibull_shape
+from rainharvest.catchment.intensity import share_below, weibull_shape
 from rainharvest.catchment.tables import Catchment
 from rainharvest.core.compiled import compiled, compiling_notice
 
@@ -182,13 +182,16 @@ def on_days(flow: np.ndarray, when: np.ndarray) -> np.ndarray:
 
 def catch(
     rain: np.ndarray,
-    hard: np.ndarray,
+    hard: tuple[np.ndarray, np.ndarray],
     catchments: Sequence[Catchment],
-    intensity: Intensity,
+    depth_growth: float,
     drying: float,
     standing: bool = True,
 ) -> Caught:
-    """Run the rain of places [mm/day], by place and day and known throughout, through each catchment."""
+    """Run the rain of places [mm/day], by place and day and known throughout, through each catchment.
+
+    How hard it falls: by place the mean of the wet hours [mm/h] and its coefficient of variation.
+    """
     count, most = len(catchments), max(len(c.roofs) for c in catchments)
     given = [parameters(c, 24.0) for c in catchments]
     roofs, gutters = np.zeros((count, most, len(given[0][0]))), np.full((count, most), np.inf)
@@ -205,10 +208,17 @@ def catch(
     flow, when = np.empty((rain.shape[0], count, rain.shape[1])), np.empty(rain.shape, dtype=np.int64)
     total = np.zeros((rain.shape[0], count, 2 + len(LOSSES)))
     stood = np.zeros((*flow.shape[:2], flow.shape[2] if standing else 0), dtype=np.int64)
-    table = share_table(intensity.variation)
-    with compiling_notice("the loss chain"):
-        catch_places(
-            rain, hard, intensity.depth_growth, table, drying,
-            roofs, same, gutters, pipes, common, stand, flow, when, total, stood,
-        )  # fmt: skip
+    mean, variation = hard
+    laws, out = np.unique(variation), (flow, when, total, stood)
+    for law in laws:
+        these = slice(None) if laws.size == 1 else np.flatnonzero(variation == law)
+        filled = [values[these] for values in out]
+        with compiling_notice("the loss chain"):
+            catch_places(
+                rain[these], mean[these], depth_growth, share_table(law), drying,
+                roofs, same, gutters, pipes, common, stand, *filled,
+            )  # fmt: skip
+        if laws.size > 1:
+            for values, part in zip(out, filled, strict=True):
+                values[these] = part
     return Caught(flow, when, total[:, 0, 0], total[:, :, 1], total[:, :, 2:], stood)

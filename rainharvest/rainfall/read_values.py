@@ -312,7 +312,7 @@ def positive_codes(values: np.ndarray, factor: float) -> tuple[list[float], list
     A candidate (999, 999.9, 9999, ...) counts as a code where it would be more rain in a day than the world
     record; or where nothing else lies above half of it and it is 500 mm and more, or stands three times or
     more. A lone 99.9 mm stays rain. Between a code and rain lies a doubt, so that no single row turns the
-    days of others from one into the other.
+    days of others from one into the other; so it does where the deepest three days are of a candidate's depth.
 
     >>> positive_codes(np.array([0.0, 12.5, 999.9, 3.0]), 1.0)
     ([999.9], [])
@@ -320,6 +320,8 @@ def positive_codes(values: np.ndarray, factor: float) -> tuple[list[float], list
     ([], [])
     >>> positive_codes(np.array([0.0, 600.0, 999.0, 3.0]), 1.0)
     ([], [999.0])
+    >>> positive_codes(np.array([51.0, 64.0, 99.9, 99.9, 99.9]), 1.0)
+    ([], [99.9])
     """
     if not len(values) or not np.nanmax(values, initial=0.0) >= min(POSITIVE_CODES):
         return [], []
@@ -331,7 +333,7 @@ def positive_codes(values: np.ndarray, factor: float) -> tuple[list[float], list
         times = 3 if deep else int((values == code).sum())
         if code * factor > WORLD_RECORD.value or (above == 0 and times >= 3):
             codes.append(code)
-        elif above < 2 and times >= 2:
+        elif times >= 2 and (above < 2 or times > 2 and not (rest > code).any()):
             doubtful.append(code)
     return codes, doubtful
 

@@ -150,19 +150,20 @@ def smallest_within(
     """Return the smallest size, to the litre, that reaches a target within the step of curves already simulated.
 
     ``reached`` holds a curve a series over the ``sizes``; ``reach`` takes series and sizes for each. Missing where no
-    size reaches; the smallest of the sizes where it does. Two sizes a pass, close about the straight line between the
-    bounds; where the bounds then stay far apart, at thirds.
+    size reaches; sought below the smallest of them where that does. Two sizes a pass, close about the straight line
+    between the bounds; where the bounds then stay far apart, at thirds.
 
-    >>> smallest_within(lambda _, tried: tried / 100, np.array([10.0, 50.0, 90.0]), np.array([[0.1, 0.5, 0.9]]), 0.614)
-    array([62.])
+    >>> sizes, curve = np.array([10.0, 50.0, 90.0]), np.array([[0.1, 0.5, 0.9]])
+    >>> [float(smallest_within(lambda _, tried: tried / 100, sizes, curve, target)[0]) for target in (0.614, 0.05)]
+    [62.0, 5.0]
     """
     enough = target * ENOUGH
-    first = (reached >= enough).argmax(axis=1)
-    before, rows = np.maximum(first - 1, 0), np.arange(len(first))
-    low, high = np.floor(sizes[before]), np.where(first > 0, np.ceil(sizes[first]), sizes[first])
-    at_low, at_high = reached[rows, before], reached[rows, first]
+    reaches = (reached >= enough).any(axis=1)
+    first, rows = (reached >= enough).argmax(axis=1), np.arange(len(reached))
+    low, high = np.where(first > 0, np.floor(sizes[first - 1]), 0.0), np.ceil(sizes[first])
+    at_low, at_high = np.where(first > 0, reached[rows, first - 1], 0.0), reached[rows, first]
     slow = np.zeros(len(first), dtype=bool)
-    while (some := np.flatnonzero((first > 0) & (high - low > 1))).size:
+    while (some := np.flatnonzero(reaches & (high - low > 1))).size:
         gap = high[some] - low[some]
         rise = np.maximum(at_high[some] - at_low[some], 1e-15)
         part = np.clip((enough - at_low[some]) / rise, 0, 1)
@@ -178,7 +179,7 @@ def smallest_within(
             down = (value < enough) & (size < high[some])
             low[some[down]], at_low[some[down]] = size[down], value[down]
         slow[some] = high[some] - low[some] > gap / 2
-    return np.where((reached >= enough).any(axis=1), high, np.nan)
+    return np.where(reaches, high, np.nan)
 
 
 def _side_by_side(rows: list[np.ndarray]) -> np.ndarray:

@@ -48,11 +48,11 @@ def common_time(**series) -> pd.Index:
     require(index.size, "the series holds no day", "give at least one day", first)
     zone = getattr(index[0], "tzinfo", None)
     require(zone is None, f"the days have the time zone {zone}", "take it off: tz_localize(None)", first)
-    if isinstance(index, pd.DatetimeIndex):
+    if isinstance(index, pd.DatetimeIndex | xr.CFTimeIndex):
         days = index.to_numpy()
         odd = np.flatnonzero(days[1:] - days[:-1] != np.timedelta64(1, "D"))
         if odd.size:
-            gap = f"the day after {index[odd[0]].date()} is not in the index"
+            gap = f"the day after {str(index[odd[0]])[:10]} is not in the index"
             raise InputError(gap, "give one value a day, in order", first)
     return index.rename("time")
 

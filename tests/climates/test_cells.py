@@ -38,13 +38,19 @@ def computed(rain, plan, data):
     return over_cells(rain, plan, data.mean_intensity)
 
 
-def test_a_loop_over_cells_with_the_functions_of_one_site_gives_the_same(rain, plan, data, computed):
-    for i, j in [(2, 0), (0, 7), (5, 3), (3, 4)]:
+def test_a_loop_over_cells_with_the_functions_of_one_site_gives_the_same(rain, plan, data):
+    """Rain varies within the wet hours of each row of places in a way of its own."""
+    varies = xr.DataArray(np.linspace(0.8, 1.8, data.latitude.size), dims="latitude")
+    mean = data.mean_intensity.assign_coords(variation=varies.broadcast_like(data.mean_intensity))
+    some = {"latitude": [2, 0, 5, 3], "longitude": [0, 7, 3, 4]}
+    computed = over_cells(rain.isel(some), plan, mean.isel(some))
+    for i, j in zip(*some.values(), strict=True):
         one = rain.isel(latitude=i, longitude=j, drop=True)
-        hard = plan.intensity.model_copy(update={"mean_intensity": float(data.mean_intensity[i, j])})
+        update = {"mean_intensity": float(mean[i, j]), "variation": float(varies[i])}
+        hard = plan.intensity.model_copy(update=update)
         for k, (name, run) in enumerate(RUNS.items()):
             water = collect(one, plan.catchments[name].roofs, run, intensity=hard, drying=DRYING.value)
-            here = computed.isel(latitude=i, longitude=j, conveyance=k)
+            here = computed.sel(latitude=data.latitude[i], longitude=data.longitude[j]).isel(conveyance=k)
             years = one.sizes["time"] / 365.25
             for a, kind in enumerate(plan.arrangements):
                 sizes = xr.DataArray(list(plan.capacity), {"capacity": list(plan.capacity)}, ("capacity",))
@@ -258,6 +264,11 @@ def test_members_and_sites_are_places_too(rain, plan):
 
 
 def test_a_demand_of_other_days_is_refused(rain, plan):
+    for days, words in ((rain.time[::2], "is not in the index"), (rain.time[::-1], "is not in the index")):
+        with pytest.raises(InputError, match=words):
+            over_cells(rain.sel(time=days), plan)
+    with pytest.raises(InputError, match="below zero"):
+        over_cells(rain - 1.0, plan)
     with pytest.raises(InputError, match="same days"):
         over_cells(rain.isel(time=slice(1, None)), plan)
 

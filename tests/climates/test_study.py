@@ -123,6 +123,8 @@ def test_a_place_that_does_not_say_how_hard_it_rains_has_it_of_the_losses_or_its
     places = "".join(f'[[place]]\nname = "p{k}"\nfile = "rain.csv"\n{one}\n' for k, one in enumerate(given))
     grid = open_region(changed(tmp_path, (GRID, places + said))).grid
     assert grid.mean_intensity.values.tolist() == [3.0, *left_out]
+    by_mean = {3.5: 1.3, 3.0: 1.2, 1.7: 1.0, 1.8: 1.3}  # of the same climates
+    assert grid.mean_intensity.variation.values.tolist() == [by_mean[mean] for mean in (3.0, *left_out)]
 
 
 def test_places_keep_their_own_records_and_share_days_only_if_asked(tmp_path, capsys):
