@@ -13,7 +13,7 @@ import xarray as xr
 from rainharvest.catchment.chain import LOSSES
 from rainharvest.catchment.collect import collect, collect_totals
 from rainharvest.catchment.compare import best_bore, compare_conveyance, roof_order, vary
-from rainharvest.catchment.drainage import design_flow
+from rainharvest.catchment.drainage import peak_overflow
 from rainharvest.catchment.hydraulics import (
     SELF_CLEANSING,
     STANDING_LIMIT,
@@ -176,7 +176,8 @@ class DryAndWet:
     catchment: Catchment  # The roofs, with the wet run
     own: str  # "dry" or "wet": which of the two is the study's own run
     levels: dict[str, Levels]  # By "dry run" and "wet run"
-    flow: float  # [L/s] Flow of the design storm
+    shed: float  # [L/s] What the roofs shed in the design storm
+    flow: float  # [L/s] What the gutters let through of it: what the run must carry
     table: pd.DataFrame  # As `rainharvest.catchment.compare.compare_conveyance`
     climate: Climate  # The rain that falls
     units: str  # Whose trade sizes are tried
@@ -262,10 +263,11 @@ def dry_and_wet(
         "first_flush": own.first_flush if first_flush is None else first_flush,
     }
     catchment = make_catchment(**(dict(own) | changes))
-    flow = sum(design_flow(roof.area, design_intensity) for roof in roofs)
-    levels = {name: run_levels(run, flow) for name, run in runs.items()}
+    peak = peak_overflow(catchment, design_intensity)
+    levels = {name: run_levels(run, peak.gutters) for name, run in runs.items()}
     table = compare_conveyance(given.rain, catchment, runs, design_intensity, intensity=given.intensity)
-    return DryAndWet(catchment, own.conveyance.kind, levels, flow, table, given, case.units)
+    flows = peak.roofs, peak.gutters
+    return DryAndWet(catchment, own.conveyance.kind, levels, *flows, table, given, case.units)
 
 
 def first_flush_cost(case: CatchmentCase, depths: tuple[float, ...]) -> xr.DataArray:

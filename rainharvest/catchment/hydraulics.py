@@ -274,7 +274,7 @@ class Levels:
     margin_from: float  # [m] Levels between which the margin lies
     margin_to: float  # [m] Levels between which the margin lies
     answer: str  # Empty if the run can work; otherwise why not and what would make it work
-    flow: float = 0.0  # [L/s] Flow of the design storm
+    flow: float = 0.0  # [L/s] What reaches it in the design storm
     passes: float = 0.0  # [L/s] Most that it passes before it backs up at the gutter
 
     @property

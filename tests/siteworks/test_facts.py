@@ -175,12 +175,13 @@ def test_what_can_be_built_is_told_with_what_is_there_and_what_is_needed(ready):
 
 def test_report_and_site_works_read_one_run(plain, tmp_path):
     run_of = '[conveyance]\nkind = "wet"\nrun = 40\nbore = 100\noutlet_level = 3.4\ninlet_level = 1.2\n'
-    more = f"{run_of}low_level = -2.0\nroughness = 0.15\n[site_works]\nheight = 2.0\n{ROOF}"
+    more = f"{run_of}low_level = -2.0\nroughness = 0.15\n[site_works]\nheight = 2.0\n{ROOF}gutter_capacity = 1.2\n"
     results = run(study(tmp_path, more))
     works, own = siteworks_of(results), results.study
     climate = Climate(results.record.filled.isel(member=0, drop=True), own.losses.intensity)
     done = dry_and_wet(CatchmentCase(own.catchment, {"here": climate}), "here", 75.0)
     assert works.levels == done.levels["wet run"] and done.own == "wet"
+    assert works.levels.flow == 1.2  # the gutter lets no more through of 80 m2 x 75 mm/h / 3,600 = 1.67
     # 2 m high with a twentieth of freeboard: the water stands at 1.9 m and drowns the inlet at 1.2
     assert own.conveyance.tank_water_level == pytest.approx(1.9) == works.vessel.overflow_mark
     assert done.table.loc["pressure", "wet run"] == pytest.approx(3.9 * 9.80665)
