@@ -129,6 +129,13 @@ def test_a_pipe_is_held_against_what_the_gutters_let_through(case):
     assert "gutters" not in SAY.levels(dry_and_wet(case, "rain in winter", 75.0))
 
 
+def test_page_03_opens_on_the_studys_own_design_storm(case):
+    # 580 m2 x 120 mm/h / 3,600 = 19.3 L/s, as page 1 has it
+    hard = replace(case, design_intensity=120.0)
+    assert "brings 19.3 L/s" in said(catchment_panel(hard))["levels"]
+    assert dry_and_wet(hard, OWN_RAIN).flow == pytest.approx(580 * 120 / 3600)
+
+
 def test_table_and_sentences_are_rounded_and_complete(case, capsys):
     done = dry_and_wet(case, "rain in winter", 75.0, bleed=20)
     shown = side_by_side(done)

@@ -179,7 +179,7 @@ def test_report_and_site_works_read_one_run(plain, tmp_path):
     results = run(study(tmp_path, more))
     works, own = siteworks_of(results), results.study
     climate = Climate(results.record.filled.isel(member=0, drop=True), own.losses.intensity)
-    done = dry_and_wet(CatchmentCase(own.catchment, {"here": climate}), "here", 75.0)
+    done = dry_and_wet(CatchmentCase(own.catchment, {"here": climate}, 75.0), "here")
     assert works.levels == done.levels["wet run"] and done.own == "wet"
     assert works.levels.flow == 1.2  # the gutter lets no more through of 80 m2 x 75 mm/h / 3,600 = 1.67
     # 2 m high with a twentieth of freeboard: the water stands at 1.9 m and drowns the inlet at 1.2
