@@ -184,7 +184,7 @@ def first_bore(conveyance: Conveyance, flow: float, bores: Iterable[float]) -> f
     >>> first_bore(wet, 6.0, (80, 100, 125)), first_bore(wet, 60.0, (80, 100, 125))
     (125, None)
     """
-    able = (b for b in sorted(bores) if pipe_capacity(conveyance.model_copy(update={"bore": b})) >= flow)
+    able = (b for b in sorted(bores) if run_levels(conveyance.model_copy(update={"bore": b}), flow).enough)
     return next(able, None)
 
 
