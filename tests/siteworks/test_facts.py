@@ -9,6 +9,7 @@ import pytest
 from places import DATA, SCHOOL
 
 from rainharvest import InputError
+from rainharvest.catchment.drainage import most_through_pipe
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
 from rainharvest.core.reader import US, Reader, litres, reading
@@ -18,7 +19,7 @@ from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
-from rainharvest.siteworks.works import plan_siteworks
+from rainharvest.siteworks.works import on_stand, plan_siteworks
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
 from rainharvest.study.stages import results_of
@@ -308,6 +309,19 @@ def test_the_remedy_names_the_least_bore_in_trade_that_passes_it_all(ready, bore
     works = site_variant(ready, replace(given, catchment=catchment), design_intensity=75.0)
     remedy = next(row.remedy for row in buildability(works) if row.thing == "flow of the run")
     assert remedy.startswith(f"{least} would pass it all")
+
+
+def test_a_stand_is_planned_for_as_the_report_plans(ready):
+    given = site_given(ready)
+    roofs = (Roof(name="ward", area=350, gutter_capacity=3.0),)
+    given = replace(given, catchment=given.catchment.model_copy(update={"roofs": roofs}))
+    works = site_variant(ready, on_stand(given, 0.5), stand=0.5)
+    # 0.72 m of level less 0.5 of stand; of 350 m2 x 75 mm/h / 3,600 = 7.3 L/s the gutter lets 3 through
+    assert works.levels.margin == pytest.approx(0.22) and works.levels.flow == 3.0
+    # full, the pipe is driven by the gutter's 3.3 m above the raised floor, less the filter's 0.2, down to 2.7
+    lowered = ready.prepared.study.conveyance.model_copy(update={"outlet_level": 3.3})
+    assert works.levels.conveyance.outlet_level == 3.3 and works.peak.pipe == most_through_pipe(lowered)
+    assert on_stand(given, 0.0) is given
 
 
 def test_no_mains_enter_a_tank_with_a_change_over_valve(ready):
