@@ -382,6 +382,7 @@ def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
         works = site_variant(ready, replace(given, catchment=catchment), height=6 * 0.3048, gust=45.0)
         rows = {row.thing: row.answer for row in buildability(works)}
         wind, stands = SAID["In the wind"](works), SAID["Where it stands"](works)
+        assert "in the table site_works, in ft/s)" in SAID["In the wind"](site_variant(ready))
     # a twentieth of 6 ft is 3.6 in; 4 in do not go into that
     assert "an overflow of 4 in does not fit into the 3.6 in above" in rows["overflow"]
     assert "_" not in rows["overflow"] and "more room left above it" in rows["overflow"]  # no key of the file
@@ -389,7 +390,12 @@ def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
     assert "1 ft too low for a run of 200 ft" in level and "within 100 ft" in level and level in stands
     # rho Cf A v2 / 2 in kN, and 1 lbf = 4.448 N; 45 m/s = 100.7 mph
     pounds = float(f"{works.wind.push * 1000 / 4.448222:.2g}")
-    assert "(100 mph)" in wind and f"pushes with {pounds:,.0f} lbf" in wind and "kN" not in wind
+    assert (
+        "In the 100 mph of this site" in wind
+        and "ft/s" not in wind
+        and f"pushes with {pounds:,.0f} lbf" in wind
+        and "kN" not in wind
+    )
 
 
 def test_the_area_on_which_the_tank_presses_is_said(ready):
