@@ -128,6 +128,7 @@ def _study(given: argparse.Namespace) -> int:
     from rainharvest.sizing.section import tell
     from rainharvest.study.file import reader_of
     from rainharvest.study.run import PROGRESS, write_results
+    from rainharvest.study.section import tell_built
 
     bars: list[tqdm] = []
 
@@ -146,6 +147,7 @@ def _study(given: argparse.Namespace) -> int:
             bar.close()
     with reading(reader_of(results.study)):
         tell(results.done)
+        tell_built(results)
     print(f"Written to {given.out}: report.html, report.docx, results.nc, trade_off.csv, record.csv")
     return 0
 

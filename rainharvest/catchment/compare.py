@@ -11,7 +11,7 @@ import xarray as xr
 from rainharvest.catchment import hydraulics
 from rainharvest.catchment.chain import LOSSES, run_lanes
 from rainharvest.catchment.collect import collect_totals, label_days
-from rainharvest.catchment.drainage import design_flow
+from rainharvest.catchment.drainage import peak_overflow
 from rainharvest.catchment.intensity import Intensity, Rain, read_daily, weibull_shape, wet_day_intensity
 from rainharvest.catchment.tables import (
     DRYING,
@@ -79,7 +79,7 @@ def compare_conveyance(
     A run that cannot work says why, and has no numbers; one that works, but not in the design storm, says that.
     """
     steps = _one_series(rain)
-    flow = sum(design_flow(roof.area, design_intensity) for roof in catchment.roofs)
+    flow = peak_overflow(catchment, design_intensity).gutters
     table: dict[str, dict[str, object]] = {}
     for name, run in runs.items():
         levels = hydraulics.run_levels(run, flow)

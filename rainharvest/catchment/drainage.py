@@ -205,7 +205,7 @@ class PeakOverflow:
 
     flow: float  # [L/s] What arrives, and so must leave: the least of the three below
     roofs: float  # [L/s] What the roofs shed in the design storm, runoff coefficient 1
-    gutters: float  # [L/s] What the gutters pass of it; infinite without limits
+    gutters: float  # [L/s] What the gutters let through of it: what the run of pipe must carry
     pipe: float  # [L/s] Most that the run of pipe can bring, see `most_through_pipe`; infinite without a run
 
     @property

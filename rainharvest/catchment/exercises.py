@@ -34,7 +34,7 @@ def guess_wet_share(case: CatchmentCase, climate: str, bleed: float) -> widgets.
     """
 
     def found() -> tuple[float, str]:
-        done = dry_and_wet(case, climate, 75.0, bleed=bleed)
+        done = dry_and_wet(case, climate, bleed=bleed)
         dry, wet = (float(done.table.loc["delivered", kind]) for kind in ("dry run", "wet run"))
         return 100 * wet / dry, SAY.wet_share(dry, wet)
 
@@ -93,7 +93,7 @@ def check_best_bore(case: CatchmentCase, climate: str, bleed: float, yours_milli
     yours_millimetres : float, optional
         The reader's answer; ``...`` asks for the right one.
     """
-    done = dry_and_wet(case, climate, 75.0, bleed=bleed)
+    done = dry_and_wet(case, climate, bleed=bleed)
     best = None if done.curve is None else done.curve.attrs["best_bore"]
     answer = "No bore makes this wet run work." if best is None else f"{best:g} mm."
     hint = "Choose the rain and the bleed in the panel and look for the lowest point of the third figure."

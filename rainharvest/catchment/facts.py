@@ -13,7 +13,7 @@ import xarray as xr
 from rainharvest.catchment.chain import LOSSES
 from rainharvest.catchment.collect import collect, collect_totals
 from rainharvest.catchment.compare import best_bore, compare_conveyance, roof_order, vary
-from rainharvest.catchment.drainage import design_flow
+from rainharvest.catchment.drainage import peak_overflow
 from rainharvest.catchment.hydraulics import (
     SELF_CLEANSING,
     STANDING_LIMIT,
@@ -149,6 +149,7 @@ class CatchmentCase:
 
     catchment: Catchment  # Roofs, run of pipe and what stands between, as the study has them
     climates: dict[str, Climate]  # By name
+    design_intensity: float  # [mm/h] Rain of the study's design storm
     units: str = "metric"  # Of the study: pipes are sold in its sizes
 
     @property
@@ -176,7 +177,8 @@ class DryAndWet:
     catchment: Catchment  # The roofs, with the wet run
     own: str  # "dry" or "wet": which of the two is the study's own run
     levels: dict[str, Levels]  # By "dry run" and "wet run"
-    flow: float  # [L/s] Flow of the design storm
+    shed: float  # [L/s] What the roofs shed in the design storm
+    flow: float  # [L/s] What the gutters let through of it: what the run must carry
     table: pd.DataFrame  # As `rainharvest.catchment.compare.compare_conveyance`
     climate: Climate  # The rain that falls
     units: str  # Whose trade sizes are tried
@@ -214,7 +216,7 @@ class DryAndWet:
 def dry_and_wet(
     case: CatchmentCase,
     climate: str,
-    design_intensity: float,
+    design_intensity: float | None = None,
     *,
     area: float | None = None,
     first_flush: float | None = None,
@@ -231,8 +233,8 @@ def dry_and_wet(
         The study's catchment and the climates.
     climate : str
         Name of one.
-    design_intensity : float [mm/h]
-        Rain of the design storm.
+    design_intensity : float [mm/h], optional
+        Rain of the design storm; the study's if not given.
     area : float [m2], optional
         Plan area of all roofs together; the study's if not given.
     first_flush : float [mm], optional
@@ -253,6 +255,7 @@ def dry_and_wet(
         If a value is outside its limits.
     """
     own, given = case.catchment, case.climates[climate]
+    storm = case.design_intensity if design_intensity is None else design_intensity
     kinds = {"dry": places, "wet": places if bleed is None else places | {"bleed": bleed}}
     runs = {f"{k} run": run_of_kind(own.conveyance, k, **more) for k, more in kinds.items()}
     roofs = own.roofs if area is None else scaled_roofs(own.roofs, area)
@@ -262,10 +265,11 @@ def dry_and_wet(
         "first_flush": own.first_flush if first_flush is None else first_flush,
     }
     catchment = make_catchment(**(dict(own) | changes))
-    flow = sum(design_flow(roof.area, design_intensity) for roof in roofs)
-    levels = {name: run_levels(run, flow) for name, run in runs.items()}
-    table = compare_conveyance(given.rain, catchment, runs, design_intensity, intensity=given.intensity)
-    return DryAndWet(catchment, own.conveyance.kind, levels, flow, table, given, case.units)
+    peak = peak_overflow(catchment, storm)
+    levels = {name: run_levels(run, peak.gutters) for name, run in runs.items()}
+    table = compare_conveyance(given.rain, catchment, runs, storm, intensity=given.intensity)
+    flows = peak.roofs, peak.gutters
+    return DryAndWet(catchment, own.conveyance.kind, levels, *flows, table, given, case.units)
 
 
 def first_flush_cost(case: CatchmentCase, depths: tuple[float, ...]) -> xr.DataArray:

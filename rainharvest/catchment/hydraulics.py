@@ -184,7 +184,7 @@ def first_bore(conveyance: Conveyance, flow: float, bores: Iterable[float]) -> f
     >>> first_bore(wet, 6.0, (80, 100, 125)), first_bore(wet, 60.0, (80, 100, 125))
     (125, None)
     """
-    able = (b for b in sorted(bores) if pipe_capacity(conveyance.model_copy(update={"bore": b})) >= flow)
+    able = (b for b in sorted(bores) if run_levels(conveyance.model_copy(update={"bore": b}), flow).enough)
     return next(able, None)
 
 
@@ -274,7 +274,7 @@ class Levels:
     margin_from: float  # [m] Levels between which the margin lies
     margin_to: float  # [m] Levels between which the margin lies
     answer: str  # Empty if the run can work; otherwise why not and what would make it work
-    flow: float = 0.0  # [L/s] Flow of the design storm
+    flow: float = 0.0  # [L/s] What reaches it in the design storm
     passes: float = 0.0  # [L/s] Most that it passes before it backs up at the gutter
 
     @property

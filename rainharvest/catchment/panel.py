@@ -73,11 +73,12 @@ def load_case(study: str | os.PathLike, records: str | os.PathLike) -> Catchment
     with of_file(study):
         rain = record_of(run).filled.isel(member=0, drop=True)
     own = {OWN_RAIN: Climate(rain, run.study.losses.intensity)}
-    return CatchmentCase(run.study.catchment, own | demo_climates(records), run.study.units)
+    storm = run.study.site_works.design_intensity
+    return CatchmentCase(run.study.catchment, own | demo_climates(records), storm, run.study.units)
 
 
 def catchment_panel(
-    case: CatchmentCase, design_intensity: float = 75.0, study: str | os.PathLike | None = None
+    case: CatchmentCase, design_intensity: float | None = None, study: str | os.PathLike | None = None
 ) -> widgets.VBox:
     """Return the panel of roof, pipe and levels.
 
@@ -85,8 +86,8 @@ def catchment_panel(
     ----------
     case : CatchmentCase
         As `load_case`.
-    design_intensity : float [mm/h]
-        Rain of the design storm at which its slider stands at first; national rules say which.
+    design_intensity : float [mm/h], optional
+        Rain of the design storm at which its slider stands at first; the study's if not given.
     study : str or path, optional
         The study file of the case, where choices can be saved.
 
@@ -95,7 +96,7 @@ def catchment_panel(
     VBox
         The climate and eight sliders; levels to scale, where the rain goes, what the wet run loses.
     """
-    run = case.catchment.conveyance
+    run, storm = case.catchment.conveyance, design_intensity or case.design_intensity
     climates = list(case.climates)
     controls = {
         "climate": choice(
@@ -111,7 +112,7 @@ def catchment_panel(
         "inlet_level": slider("inlet_level", run.inlet_level, 0.5, 4.0, 0.1),
         "bleed": slider("bleed", run.bleed if run.kind == "wet" else 0, 0, 200, 5),
         "first_flush": slider("first_flush", case.catchment.first_flush, 0.0, 10.0, 0.1),
-        "design_intensity": slider("design_intensity", design_intensity, 20, 200, 5),
+        "design_intensity": slider("design_intensity", storm, 20, 200, 5),
     }
 
     def redraw(climate: str, design_intensity: float, **places: float) -> dict[str, tuple]:
@@ -130,6 +131,7 @@ def catchment_panel(
         study,
         **keys,
         first_flush="losses.first_flush",
+        design_intensity="site_works.design_intensity",
         area=lambda v: area_keys(case.catchment.roofs, v["area"]),
     )
     return board("catchment", controls, redraw, " ".join(CAUTIONS.work.values()), save)

@@ -85,8 +85,8 @@ def _conveyance(study, results) -> list[Block]:
     climate = Climate(results.record.filled.isel(member=0, drop=True), study.losses.intensity)
     storm = site_works.design_intensity
     given = storm != type(site_works).model_fields["design_intensity"].default
-    case = CatchmentCase(study.catchment, {name: climate}, study.units)
-    done = dry_and_wet(case, name, storm)
+    case = CatchmentCase(study.catchment, {name: climate}, storm, study.units)
+    done = dry_and_wet(case, name)
     drawn = levels_figure({name.capitalize(): one for name, one in done.levels.items()})
     return [
         Subheading(WORDS["dry_against_wet"]),

@@ -198,7 +198,7 @@ def _mistake(error: dict, model: type[BaseModel], data: dict) -> Mistake:
     loc, kind = error["loc"], error["type"]
     inner = error.get("ctx", {}).get("error")
     if isinstance(inner, InputError):
-        at = tuple(inner.place.split(".")) if inner.place and not loc else ()
+        at = tuple(inner.place.split(".")) if inner.place and loc[-1:] in ((), ("study",)) else ()
         return Mistake(loc + at, inner.problem, inner.remedy)
     if isinstance(inner, ValueError):
         problem, _, remedy = str(inner).partition("; ")

@@ -58,6 +58,7 @@ US_UNITS: dict[str, tuple[str, float]] = {
     "mm/h": ("in/h", 25.4),
     "mm/year": ("in/year", 25.4),
     "m/s": ("ft/s", 0.3048),
+    "m/s of wind": ("mph", 0.44704),
     "L": ("gal", GALLON),
     "L/day": ("gal/day", GALLON),
     "L/year": ("gal/year", GALLON),

@@ -9,10 +9,11 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.hydraulics import Levels, first_bore
+from rainharvest.catchment.tables import TRADE_SIZES
 from rainharvest.core.quantities import along, attributes, variables
-from rainharvest.core.reader import Reader, reader_now
+from rainharvest.core.reader import Reader, measure, reader_now
 from rainharvest.siteworks.overflow import ten_year_day
-from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs, trade_bores, trade_size
+from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs
 from rainharvest.siteworks.works import Given, Works, plan_siteworks
 from rainharvest.sizing.facts_costs import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import Costs
@@ -111,11 +112,17 @@ def buildability(works: Works) -> list[Buildable]:
 
 
 def _wider(run: Levels, units: str) -> str:
-    """Return what pipe, wider than that on the list of parts, would pass the design storm, in words."""
-    bore = first_bore(run.conveyance, run.flow, trade_bores(run.conveyance.bore, units)[1:])
+    """Return the least bore in trade that would pass the design storm, in words."""
+    sizes = TRADE_SIZES[units]
+    bore = first_bore(run.conveyance, run.flow, sizes)
     if bore is None:
-        return "no size in trade would pass it all: shorten the run, or raise the gutter outlet"
-    return f"{trade_size(bore, units)} would pass it all"
+        instead = (
+            "shorten the run, raise the gutter outlet"
+            if run.conveyance.kind == "wet"
+            else "lay it at a steeper fall"
+        )
+        return f"no bore in trade up to {measure(sizes[-1], 'mm', 3)} would pass it all: {instead}, or lay a second run"
+    return f"a bore of {measure(bore, 'mm', 3)} would pass it all"
 
 
 def siteworks_of(results) -> Works:

@@ -12,8 +12,7 @@ import numpy as np
 from pydantic import ValidationError
 
 from rainharvest.catchment.facts import study_water
-from rainharvest.catchment.hydraulics import run_levels
-from rainharvest.catchment.tables import Conveyance, scaled_roofs
+from rainharvest.catchment.tables import scaled_roofs
 from rainharvest.core.board import board, cautions
 from rainharvest.core.controls import choice, slider
 from rainharvest.core.errors import require
@@ -30,7 +29,7 @@ from rainharvest.siteworks.figures import (
 )
 from rainharvest.siteworks.section import SAY
 from rainharvest.siteworks.tables import PumpPlan, SiteWorks
-from rainharvest.siteworks.works import Given, Works, plan_siteworks
+from rainharvest.siteworks.works import Given, Works, levels_below, on_stand, plan_siteworks
 from rainharvest.storage.facts import Flows, balance_settings
 from rainharvest.storage.simulate import simulate
 from rainharvest.study.choices import saving
@@ -139,22 +138,6 @@ def site_variant(ready: Ready, given: Given | None = None, **changes: object) ->
     return plan_siteworks(site, given or site_given(ready))
 
 
-def on_stand(works: Works, rise: float) -> Works:
-    """Return the site works with the tank raised: the building stays, its gutter so much less above the floor."""
-    if works.levels is None or not rise:
-        return works
-    given, run = works.given, works.given.conveyance
-    run = run.model_copy(update=levels_below(run, rise))
-    given = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
-    return replace(works, given=given, levels=run_levels(run, works.peak.roofs))
-
-
-def levels_below(run: Conveyance, rise: float) -> dict[str, float]:
-    """Return the levels of a run that do not rise with the tank and its inlet, above its raised floor."""
-    stay = ("outlet_level", "low_level") if run.kind == "wet" else ("outlet_level",)
-    return {name: round(getattr(run, name) - rise, 6) for name in stay}
-
-
 def _remembered(ready: Ready) -> Callable[..., Given]:
     """Return `site_given` that remembers the last tanks and roofs: most sliders change neither."""
     return lru_cache(maxsize=4)(partial(site_given, ready))
@@ -201,10 +184,11 @@ def tank_panel(path: str | os.PathLike, nominal: float | None = None) -> widgets
     }
 
     def raised(tank: Given, rise: float, changes: dict[str, object]) -> Works:
+        tank = on_stand(tank, changes["stand"] - site.stand)
         works = site_variant(ready, tank, **changes)
         if rise:
             works = site_variant(ready, tank, tap_height=works.tap.tap_height + rise, **changes)
-        return on_stand(works, works.site.stand - site.stand)
+        return works
 
     def redraw(
         nominal: float, freeboard_share: float, tap_rise: float, **changes: object

@@ -416,6 +416,21 @@ class Works:
         return float(self.parts.cost.sum())
 
 
+def levels_below(run: Conveyance, rise: float) -> dict[str, float]:
+    """Return the levels of a run that do not rise with the tank and its inlet, above its raised floor."""
+    stay = ("outlet_level", "low_level") if run.kind == "wet" else ("outlet_level",)
+    return {name: round(getattr(run, name) - rise, 6) for name in stay}
+
+
+def on_stand(given: Given, rise: float) -> Given:
+    """Return what the study gives with its tank raised: the building stays, its gutter so much less above the floor."""
+    run = given.conveyance
+    if run is None or not rise:
+        return given
+    run = run.model_copy(update=levels_below(run, rise))
+    return replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
+
+
 def plan_siteworks(site: SiteWorks, given: Given) -> Works:
     """Return the site works of a study, a mistake in them named by its place in the study file."""
     try:

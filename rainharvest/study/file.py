@@ -16,6 +16,7 @@ from pathlib import Path
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 
+from rainharvest.catchment.hydraulics import require_feasible
 from rainharvest.catchment.intensity import intensity_of_place
 from rainharvest.catchment.tables import (
     DRY_ONLY,
@@ -37,7 +38,7 @@ from rainharvest.core.mistakes import (
     to_metric,
     value_at,
 )
-from rainharvest.core.reader import US_UNITS, Dates, Numbers, Reader, Units, number
+from rainharvest.core.reader import US_UNITS, Dates, Numbers, Reader, Units, number, reading
 from rainharvest.core.tables import Table, file_name, known_of, models_of, quantity
 from rainharvest.demand.facts import uses_served
 from rainharvest.demand.tables import Calendar, Garden, Pool, Use, Weather
@@ -390,12 +391,15 @@ class Study(Table):
 
     @model_validator(mode="after")
     def _run_meets_the_tank(self):
-        """Tell the run of pipe how high the water stands in the full tank, where the tank's height is given."""
+        """Tell the run how high the water of a tank of a given height stands; refuse a run that cannot work."""
         from rainharvest.siteworks.base import overflow_level
 
         if self.conveyance is not None and self.site_works.height is not None:
             full = overflow_level(self.site_works, self.tank.freeboard_share)
             self.__dict__["conveyance"] = with_full_tank(self.conveyance, full)
+        if self.conveyance is not None and self.arrangement.kind != "mains reserve":
+            with reading(reader_of(self)):
+                require_feasible(self.conveyance)
         return self
 
     @property

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import textwrap
 from collections.abc import Callable
 
 import numpy as np
@@ -65,6 +66,11 @@ def answer_section(results: StudyResults) -> Section:
     figure = picture("trade_off", drawn, SAY.trade_off_caption(facts), scale=FLAT)
     answer = Paragraph(headline(done), "answer")
     return Section("answer", FIXED["titles"]["answer"], (answer, rows, figure))
+
+
+def tell_built(results: StudyResults, width: int = 100) -> None:
+    """Print whether it can be built as described, in the words of page 1."""
+    print(textwrap.fill(f"{FIXED['questions']['built']} {SAY.built(answer_facts(results))}", width))
 
 
 def site_section(results: StudyResults) -> Section:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from rainharvest.catchment.hydraulics import (
     SELF_CLEANSING,
     cannot_work,
+    first_bore,
     friction_head,
     full_velocity,
     head_available,
@@ -127,6 +128,12 @@ def test_limits_of_a_wet_run(change, reason, remedy):
     assert pipe_capacity(run) == 0
     problem, cure = cannot_work(run)
     assert any(r in problem for r in reason.split("|")) and remedy in cure
+
+
+def test_a_bore_that_fits_to_a_hair_is_not_called_too_narrow():
+    """The remedy finds enough what the check of the run does: a head short by less than the tolerance of levels."""
+    flow = pipe_capacity(RUN) * 1.0005  # 0.1 % more of a head of 0.6 m: 0.6 mm, less than a millimetre
+    assert run_levels(RUN, flow).enough and first_bore(RUN, flow, (80, 100, 125)) == 100
 
 
 def test_dry_run_levels():

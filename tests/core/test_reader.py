@@ -37,6 +37,7 @@ EXACT = {
     "mm/h": INCH,
     "mm/year": INCH,
     "m/s": FOOT,
+    "m/s of wind": 5280 * FOOT / 3600,
     "L": GALLON,
     "L/day": GALLON,
     "L/year": GALLON,

@@ -1,7 +1,9 @@
 """The panels of the site works: every control moves what is said, nothing fails at either end."""
 
+from pathlib import Path
+
 import pytest
-from panels import button, check_both_ends, said
+from panels import button, check_both_ends, said, walk
 from places import SCHOOL
 
 from rainharvest.siteworks.panel import (
@@ -43,6 +45,8 @@ def test_the_choices_of_a_panel_make_a_valid_study(make, tmp_path, monkeypatch):
             control.value = (
                 control.min + round(0.4 * (control.max - control.min) / control.step) * control.step
             )
+    if "stand" in panel.rh_controls:
+        panel.rh_controls["stand"].value = 0.5  # there are 0.72 m of level
     button(panel, "Save these choices").click()
     study, _ = read_study("my_study.toml")
     assert study.site_works != read_study(SCHOOL)[0].site_works
@@ -68,9 +72,15 @@ def test_a_stand_costs_the_run_its_height_and_the_building_stays_where_it_is(tmp
     assert "known fits" in said(panel)["run"]
     stand.value = 1.0
     assert "known fits" not in said(panel)["run"] and "0.28 m too low" in said(panel)["run"]
+    # 3.8 - 1.0 m of outlet, less the filter's 0.2, the fall's 0.18 and the inlet's 2.7: no page after could run it
+    reason = said(panel)["run"].split("(the dry run")[1].split(";")[0]
+    button(panel, "Save these choices").click()
+    told = " ".join(w.value for w in walk(panel) if "cannot work" in str(getattr(w, "value", "")))
+    assert f"conveyance: the dry run{reason}" in told and not Path("my_study.toml").exists()
+    stand.value = 0.7
     button(panel, "Save these choices").click()
     study, _ = read_study("my_study.toml")
-    assert (study.site_works.stand, study.conveyance.outlet_level) == (1.0, 2.8)
+    assert (study.site_works.stand, study.conveyance.outlet_level) == (0.7, 3.1)
 
 
 def test_the_sentences_say_that_no_overflow_fits():

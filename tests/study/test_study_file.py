@@ -51,6 +51,7 @@ MORE = {  # one slip that is several mistakes
     "unknown key": 2,
     "litres in a US file": 9,
     "litres by the year": 3,
+    "run in millimetres": 3,
 }
 
 
@@ -234,7 +235,8 @@ UNSEEN = set(
     valve that opens above where it shuts|lower stage that keeps more|roof in cm2|small roof in cm2|bore in metres
     run in millimetres|level in centimetres|tank in kilolitres|sizes in kilolitres
     tank below a day's demand|litres by the year|first flush in litres|gallons in a metric file|litres in a US file
-    option of no roof|option that changes nothing|option's unit|option's own run|path whose backslashes pass for signs
+    option of no roof|option that changes nothing|option's unit|option's own run
+    outlet too low for its run|option's run that cannot work|path whose backslashes pass for signs
     """.strip()
     .replace("\n    ", "|")
     .split("|")

@@ -264,6 +264,8 @@ def test_command_prints_the_answer_and_refuses_bad_input_in_one_line(tmp_path, c
     run = command("study", SCHOOL, "--out", tmp_path / "out")
     said, _ = run.communicate(timeout=300)
     assert run.returncode == 0 and "3 linked tanks of 20 kL, 60 kL nominal" in said.replace("\n", " ")
+    # 580 m2 x 75 mm/h / 3,600 = 12.1 L/s; 100 mm at 1 in 100, 70 % full, pass 4.67, as page 1 says
+    assert "Can it be built? Not as described: the run passes 4.7 L a second of the 12 L" in said
     capsys.readouterr()
     bad, file = tmp_path / "bad.toml", tmp_path / "file"
     bad.write_text(whole().replace("area = 420", "area = -420"))
