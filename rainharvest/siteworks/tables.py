@@ -162,7 +162,7 @@ class SiteWorks(Table):
     anchor_mass: float = quantity("kg", 0.0, ge=0, le=1e6)
     """Concrete tied to each tank in the ground beside its slab."""
 
-    gust: float | None = quantity("m/s", None, gt=0, le=120, likely=(10, 90), examples=[40])
+    gust: float | None = quantity("m/s of wind", None, gt=0, le=120, likely=(10, 90), examples=[40])
     """Hardest gust that the local code reckons with at the site."""
 
     tap_height: float | None = quantity("m", None, le=100, examples=[0.5])

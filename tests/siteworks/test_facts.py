@@ -382,7 +382,7 @@ def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
         works = site_variant(ready, replace(given, catchment=catchment), height=6 * 0.3048, gust=45.0)
         rows = {row.thing: row.answer for row in buildability(works)}
         wind, stands = SAID["In the wind"](works), SAID["Where it stands"](works)
-        assert "in the table site_works, in ft/s)" in SAID["In the wind"](site_variant(ready))
+        assert "in the table site_works)" in SAID["In the wind"](site_variant(ready))
     # a twentieth of 6 ft is 3.6 in; 4 in do not go into that
     assert "an overflow of 4 in does not fit into the 3.6 in above" in rows["overflow"]
     assert "_" not in rows["overflow"] and "more room left above it" in rows["overflow"]  # no key of the file

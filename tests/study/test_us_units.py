@@ -145,6 +145,8 @@ evapotranspiration = [0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.2
 [tank]
 chosen = 10000
 sizes = [5000, 10000]
+[site_works]
+gust = 100
 [costs]
 per_gallon = 1.5
 tariff = 9
@@ -169,6 +171,7 @@ def test_us_units_by_hand(tmp_path):
     assert study.use[0].units == 20 and study.site.elevation == 1000 * 0.3048
     assert study.garden[0].bed_area == 1000 * 0.09290304 and study.garden[0].root_depth == 0.3048
     assert study.weather.evapotranspiration[11] == 0.2 * 25.4
+    assert study.site_works.gust == 100 * 0.44704  # mph, as its codes have gusts
     assert study.tank.chosen == 10000 * 3.785411784 and study.tank.sizes[0] == 5000 * 3.785411784
     assert study.option[0].study.tank.chosen == 20000 * 3.785411784
     assert study.costs.per_litre == pytest.approx(1.5 / 3.785411784, rel=4e-16)
