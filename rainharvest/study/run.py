@@ -333,16 +333,17 @@ def check_inputs(path: str | os.PathLike, out: str | os.PathLike) -> tuple[Study
 
 
 def trade_off_table(done: xr.Dataset) -> pd.DataFrame:
-    """Return the trade-off curve as a table, a size a row, units in the column names."""
+    """Return the trade-off curve as a table, a size a row, units in its heads; of a combined tank on rain alone."""
+    alone = " on rain alone" if done.attrs["arrangement"] == "combined" else ""
     columns: dict[str, np.ndarray] = {"nominal [L]": done.nominal.values}
     for name in CURVE:
         values = done[name]
         unit = values.attrs["units"]
-        columns[f"{name} [{unit}]"] = values.median("member").values
+        columns[f"{name}{alone} [{unit}]"] = values.median("member").values
         if name.endswith("reliability"):
             for share in (0.05, 0.95):
                 of = values.quantile(share, dim="member", method="weibull").values
-                columns[f"{name}_{100 * share:02.0f} [{unit}]"] = of
+                columns[f"{name}_{100 * share:02.0f}{alone} [{unit}]"] = of
     table = pd.DataFrame(columns, index=pd.Index(done.capacity.values, name="usable [L]"))
     return table.round(6)
 
