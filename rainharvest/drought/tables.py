@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import xarray as xr
 from pydantic import Field, field_validator, model_validator
 
 from rainharvest.core.defaults import Default, defaults_of, rows_of
@@ -11,15 +12,6 @@ from rainharvest.core.tables import Table, quantity
 DEFAULTS = defaults_of("drought")
 WORDS = rows_of("drought", "words")
 STAGE_SHARES = (DEFAULTS["stage_1"].value, DEFAULTS["stage_2"].value)
-
-
-def drought_defaults() -> dict[str, Default]:
-    """Return the defaults of the drought stage, for the report's list.
-
-    >>> drought_defaults()["share of years that essential uses may fail"].value
-    0.05
-    """
-    return {WORDS["defaults"][name]: default for name, default in DEFAULTS.items()}
 
 
 class Change(Table):
@@ -112,3 +104,22 @@ class Drought(Table):
         for name in dict.fromkeys(n for n in names if names.count(n) > 1):
             raise InputError(f'two scenarios bear the name "{name}"', "give each its own name")
         return self
+
+
+_KEYS = {"failing_years": "may_fail", "stage_1": "stage_shares", "stage_2": "stage_shares"}
+_OF_YEARS = ("dry_share", "index_months")
+
+
+def drought_defaults(drought: Drought, found: xr.Dataset) -> dict[str, Default]:
+    """Return the defaults that a drought group's dry years and plan rest on, in the words of the report's list.
+
+    >>> list(drought_defaults(Drought(), xr.Dataset({"dry_by_rain": 1})))
+    ['Share of the years called dry', 'Months of the precipitation index']
+    """
+    own = drought.model_fields_set | ({"essential_share"} if found.attrs.get("essential_marked") else set())
+    return {
+        WORDS["defaults"][name]: default
+        for name, default in DEFAULTS.items()
+        if _KEYS.get(name, name) not in own
+        and ("dry_by_rain" if name in _OF_YEARS else "stage_level") in found
+    }

@@ -36,6 +36,7 @@ from rainharvest.siteworks.facts import siteworks_of
 from rainharvest.siteworks.section import bill_said
 from rainharvest.siteworks.tables import siteworks_defaults
 from rainharvest.siteworks.treatment import OF_TREATMENT
+from rainharvest.sizing.facts_costs import prices_of
 from rainharvest.sizing.section import capital, confidence, headline, money, whole
 from rainharvest.sizing.tables import costs_defaults
 from rainharvest.storage.tables import DEFAULTS as OF_TANK
@@ -92,22 +93,35 @@ def site_section(results: StudyResults) -> Section:
     return Section("site", FIXED["titles"]["site"], tuple(Paragraph(text) for text in said))
 
 
-def defaults_of(study: Study) -> dict[str, Default]:
-    """Return every default that a study rests on, in words."""
+def defaults_of(results: StudyResults) -> dict[str, Default]:
+    """Return every default that a report rests on, in words; last what its options alone rest on."""
+    study, works = results.study, siteworks_of(results)
+    used = seen = balance_defaults(study)
+    inlet = (
+        study.arrangement.kind if works.given.float_valve else "rain only"
+    )  # as the tank on its site sees it
+    used = used | siteworks_defaults(works.site, inlet)
+    used |= drought_defaults(study.drought, results.groups.get("drought", xr.Dataset()))
+    used |= costs_defaults(prices) if (prices := prices_of(study)) else {}
+    for option in study.option:
+        own = {name: d for name, d in balance_defaults(option.study).items() if seen.get(name) != d}
+        used |= {FIXED["of_option"].format(option=option.name, what=name): d for name, d in own.items()}
+        seen = seen | own
+    return used
+
+
+def balance_defaults(study: Study) -> dict[str, Default]:
+    """Return the defaults that enter the balance of a study or of an option."""
     used: dict[str, Default] = {}
-    if study.roof:
+    if study.roof and study.arrangement.kind != "mains reserve":
         used |= catchment_defaults(study.catchment, intensity=study.losses.intensity)
     used |= {FIXED["each"].format(use=name): default for name, default in defaults_used(study.use).items()}
-    for name, share, default in (
-        (FIXED["dead"], study.tank.dead_share, OF_TANK["dead_share"]),
-        (FIXED["freeboard"], study.tank.freeboard_share, OF_TANK["freeboard_share"]),
-    ):
-        if share == default.value:
-            used[name] = default
-    used |= drawing_defaults(study) | siteworks_defaults(study.site_works, study.arrangement.kind)
-    if study.arrangement.kind != "mains reserve":
-        used |= {name[0].upper() + name[1:]: default for name, default in drought_defaults().items()}
-    return used | (costs_defaults(study.costs) if study.costs else {})
+    used |= {
+        words: OF_TANK[name]
+        for name, words in FIXED["tank"].items()
+        if name not in study.tank.model_fields_set
+    }
+    return used | drawing_defaults(study)
 
 
 def drawing_defaults(study: Study) -> dict[str, Default]:
@@ -144,7 +158,7 @@ def treatment_defaults(results: StudyResults) -> dict[str, Default]:
 def assumptions_section(results: StudyResults) -> Section:
     """Return every default with value, unit, source and kind."""
     rows = []
-    for name, default in (defaults_of(results.study) | treatment_defaults(results)).items():
+    for name, default in (defaults_of(results) | treatment_defaults(results)).items():
         value, unit = in_units(default.value, default.unit)
         figures = 4 if value == default.value else 3  # a conversion adds no figures
         rows.append((name, number(value, figures), unit, _range(default), default.kind, default.source))
@@ -217,11 +231,16 @@ def options_section(results: StudyResults) -> Section | None:
         "mains_a_year": litres,
         "capital": capital,
         "annual": money,
+        "annual_with_mains": money,
     }
-    shown = options if mains_in(options) else options.drop_vars("mains_a_year")
+    mains = mains_in(options)
+    shown = options if mains else options.drop_vars(["mains_a_year", "annual_with_mains"], errors="ignore")
     forms = {name: form if form is str else _if_known(form) for name, form in forms.items() if name in shown}
     words = FIXED["options_head"]
-    if mains_in(options):
+    caption = FIXED["captions"]["options"]
+    if mains and "annual_with_mains" in options:
+        caption += FIXED["captions"]["options_with_mains"]
+    elif mains:
         words = words | {"annual": words["annual_beside_mains"]}
     head = [words[name].format(currency=options.attrs["currency"]) for name in forms]
     names, notes = options.study_option.values, options.option_note.values
@@ -230,13 +249,13 @@ def options_section(results: StudyResults) -> Section | None:
     blocks += [Bullets(noted)] if noted else []
     blocks += [
         picture("options", options_figure(options, target), options_caption(options), scale=WIDE),
-        table_of(FIXED["captions"]["options"], head, shown, forms),
+        table_of(caption, head, shown, forms),
     ]
     return Section("options", FIXED["titles"]["options"], tuple(blocks))
 
 
 def mains_in(options: xr.Dataset) -> bool:
-    """Return whether some option takes mains water, which its cost a year does not hold."""
+    """Return whether some option takes mains water, which neither its cost a year nor the first page's holds."""
     return float(options.mains_a_year.max()) > 0
 
 
@@ -250,11 +269,16 @@ def options_said(options: xr.Dataset, target: float) -> list[str]:
     cannot = [name for name, size in pairs if not math.isfinite(size)]
     out = [SAY.options_reach(can, target)] if can else []
     out += [SAY.options_fail(cannot)] if cannot else []
-    if "annual" in options and np.ptp(options.annual.values) > 0:
-        least = options.isel(study_option=int(options.annual.values.argmin()))
-        facts = {"name": str(least.study_option.item()), "annual": float(least.annual)}
+    paid = "annual_with_mains" if "annual_with_mains" in options else "annual"
+    if paid in options and np.ptp(options[paid].values) > 0:
+        least = options.isel(study_option=int(options[paid].values.argmin()))
+        facts = {"name": str(least.study_option.item()), "annual": float(least[paid])}
         facts |= {"currency": options.attrs["currency"], "reliability": float(least.rain_reliability)}
-        facts |= {"mains": float(least.mains_a_year), "beside_mains": mains_in(options)}
+        facts |= {
+            "mains": float(least.mains_a_year),
+            "some_mains": mains_in(options),
+            "priced": paid != "annual",
+        }
         out.append(SAY.cheapest_option(facts))
     return out
 

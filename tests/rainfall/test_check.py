@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rain import invent_rain
 
 from rainharvest.core.errors import InputError
+from rainharvest.core.reader import US, depths, reading
 from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_years import _yearly, completeness, double_mass
 from rainharvest.rainfall.fill import fill_gaps
@@ -154,6 +155,12 @@ def test_a_fault_is_one_finding_on_its_days(clean, beside, check, days, fault, n
     assert max(abs((one.first_day - first).days), abs((one.last_day - last).days)) <= near
     assert one.flag == flag and re.search(words, f"{one.reason} {one.action}")
     assert where != ONLY_BESIDE or found(rain, check).empty
+    with reading(US):
+        told = depths(f"{one.reason} {one.action}")
+        assert "mm" not in told and bool(re.search(r"\d in\b", told)) == (
+            "mm" in f"{one.reason} {one.action}"
+        )
+        assert check != "negative" or "-3.93 in" in told  # 99.9 / 25.4
 
 
 # ---- single values

@@ -10,13 +10,14 @@ from rainharvest.demand.evapotranspiration import from_monthly_table
 from rainharvest.demand.garden import garden_demand, pool_demand
 from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells
 from rainharvest.demand.tables import CROPS, Garden, Pool
+from rainharvest.drought.tables import Drought, drought_defaults
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.facts_printed import tank_facts
 from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
 from rainharvest.study.options import options_group
 from rainharvest.study.run import study_results
-from rainharvest.study.section import _if_known, defaults_of, nominal, treatment_defaults
+from rainharvest.study.section import _if_known, defaults_of, nominal, options_said, treatment_defaults
 from rainharvest.study.stages import Run, results_of
 
 RECORD = RECORDS / "winter_rain.csv"
@@ -241,7 +242,7 @@ def test_a_study_with_a_garden_and_a_pool(tmp_path):
     beds = garden_demand(Garden(name="beds", bed_area=10, crop="tomato"), rain, thirst).garden_demand
     np.testing.assert_array_equal(asked.sel(use="beds"), beds)
     np.testing.assert_array_equal(asked.sel(use="pond"), pool_demand(Pool(pool_area=3), rain, thirst)[0])
-    named = treatment_defaults(results) | defaults_of(results.study)  # the soil is loam, watered by drip
+    named = treatment_defaults(results) | defaults_of(results)  # the soil is loam, watered by drip
     assert named["beds: water that the soil holds for plants, loam"].value == 130
     assert named["beds: share of the watering that stays in the root zone, drip"].value == 0.9
     assert named["beds: crop coefficient in mid-season, tomato"].value == CROPS["tomato"].middle
@@ -273,5 +274,51 @@ def test_interruptions_of_the_mains_hold_together(tmp_path):
     assert float(study_results(path, last="decision").done.recommended) > float(results.done.recommended) > 0
 
 
+def test_an_option_pays_for_the_mains_water_that_it_takes(tmp_path):
+    """By hand, 4 % over 20 years: each year's tariff 1.02 times the last's, spread evenly, beside page 1's cost."""
+    combined = '[[option]]\nname = "combined"\narrangement.kind = "combined"\n'
+    (tmp_path / "study.toml").write_text(BASE + "tariff = 2.5\ntariff_growth = 0.02\n" + combined)
+    side, _ = side_by_side(tmp_path / "study.toml")
+    even = sum(1.02 ** (t - 1) / 1.04**t for t in range(1, 21)) / sum(1.04**-t for t in range(1, 21))
+    paid = side.mains_a_year / 1000 * 2.5 * even
+    np.testing.assert_allclose(side.annual_with_mains - side.annual, paid, rtol=1e-9)
+    assert float(paid[0]) == 0 < float(paid[1])
+    said = " ".join(options_said(side, 0.8))
+    assert "mains water counted, is paid for “as described”" in said
+
+
 def test_an_option_without_a_number_says_so():
     assert (_if_known(nominal)(float("nan")), _if_known(nominal)(4_950.0)) == ("none", "5,000 L")
+
+
+def test_a_report_lists_only_the_defaults_that_entered_it(tmp_path):
+    """No roof for a reserve but in the option that has one, no valve in a tank without, no height of tanks that
+    are bought, nothing that the file gives; an option's own are named after it."""
+    tanks = (RECORDS.parent / "catalogues" / "invented_tanks.csv").as_posix()
+    mains = '[arrangement]\nkind = "{}"\n{}\n'
+    rain_too = '[[option]]\nname = "rain too"\narrangement.kind = "combined"\n'
+    cases = {
+        "reserve": mains.format("mains reserve", 'mains_off = ["sun"]') + rain_too,
+        "top-up": mains.format("combined", "") + "[tank]\ndead_share = 0.05\n[drought]\nhelp_days = 14\n",
+        "change-over": mains.format("combined", "change_over = true"),
+        "bought": f'[catalogue]\nfile = "{tanks}"\nmost_linked = 4\n',
+    }
+    named = {}
+    for name, more in cases.items():
+        (tmp_path / "study.toml").write_text(BASE + more)
+        named[name] = set(defaults_of(study_results(tmp_path / "study.toml", last="decision")))
+    both = {"Filter efficiency", "hall: runoff coefficient", "First flush", "Pipe roughness"}
+    assert not both & named["reserve"] and {f"Option “rain too”: {one}" for one in both} <= named["reserve"]
+    assert both < named["top-up"] & named["change-over"] & named["bought"]
+    valve = {"Mains speed", "Least air gap elsewhere"}
+    assert valve <= named["reserve"] & named["top-up"] and not valve & (
+        named["change-over"] | named["bought"]
+    )
+    assert "Height" in named["top-up"] and "Height" not in named["bought"]
+    assert "Share of the tank above the overflow" in named["top-up"]
+    assert "Share of the tank below the outlet" in named["bought"] - named["top-up"]  # given in the file
+    plan = xr.Dataset({"stage_level": 0.5, "dry_by_rain": 1}, attrs={"essential_marked": 1})
+    listed = set(drought_defaults(Drought(help_days=14, stage_shares=[0.3]), plan))
+    assert "Share of the years called dry" in listed and "Time that help takes" not in listed
+    assert not [name for name in listed if "stage" in name or "marked essential" in name]
+    assert not drought_defaults(Drought(), xr.Dataset())
