@@ -7,6 +7,7 @@ stage then follow it, and no function need hand it on.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -176,6 +177,16 @@ def measure(value: float, unit: str, figures: int | None = None) -> str:
             value, unit = 1000 * value, "mm"
     value, unit = in_units(value, unit)
     return f"{number(value, figures)} {unit}".rstrip()
+
+
+def depths(text: str) -> str:
+    """Return a sentence that is kept in mm (of a record's findings) with its depths as the reader writes them.
+
+    >>> with reading(US):
+    ...     depths("25.4 mm: that is 3.1 times the next of the season (8.1 mm)")
+    '1 in: that is 3.1 times the next of the season (0.319 in)'
+    """
+    return re.sub(r"(-?\d+(?:\.\d+)?(?:e[+-]\d+)?) mm\b", lambda told: measure(float(told[1]), "mm"), text)
 
 
 def per_volume(value: float, what: str = "", figures: int = 2) -> str:

@@ -17,7 +17,9 @@ from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, Stric
 
 from rainharvest.core import reader
 
-_FILTERS = "number measure per_volume litres percent days date marks rounded middle label_for_reader".split()
+_FILTERS = (
+    "number measure depths per_volume litres percent days date marks rounded middle label_for_reader".split()
+)
 
 
 class Texts:

@@ -9,7 +9,7 @@ import numpy as np
 
 from rainharvest.core.blocks import WIDE, Block, Bullets, Paragraph, Report, Section, Table, numbered, picture
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.reader import date, measure, number, percent
+from rainharvest.core.reader import date, depths, measure, number, percent
 from rainharvest.rainfall import facts, figures
 from rainharvest.rainfall.describe import one_version, version_totals
 from rainharvest.rainfall.flags import MEANINGS, Flag
@@ -37,7 +37,7 @@ def _blocks(record, done, most: int | None = None) -> tuple[Block, ...]:
         if there.any():
             origins.append((words, number(int(there.sum())), percent(float(there.mean()))))
     rows = [
-        (f.severity, SAY.span(date(f.first_day), date(f.last_day)), f.reason, f.action)
+        (f.severity, SAY.span(date(f.first_day), date(f.last_day)), depths(f.reason), depths(f.action))
         for f in record.findings.head(most or len(record.findings)).itertuples()
     ]
     said = [SAY.used(used)]

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rain import invent_rain
 
 from rainharvest.core.errors import InputError
+from rainharvest.core.reader import US, depths, reading
 from rainharvest.rainfall.check import accept_findings, check_rain
 from rainharvest.rainfall.check_years import _yearly, completeness, double_mass
 from rainharvest.rainfall.fill import fill_gaps
@@ -152,6 +153,11 @@ def test_a_fault_is_one_finding_on_its_days(clean, beside, check, days, fault, n
     assert max(abs((one.first_day - first).days), abs((one.last_day - last).days)) <= near
     assert one.flag == flag and re.search(words, f"{one.reason} {one.action}")
     assert where != ONLY_BESIDE or found(rain, check).empty
+    words = f"{one.reason} {one.action}"
+    with reading(US):
+        told = depths(words)
+    assert "mm" not in told and (told == words) == ("mm" not in words)
+    assert check != "negative" or "-3.93 in" in told  # 99.9 / 25.4
 
 
 # ---- single values
