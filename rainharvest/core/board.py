@@ -126,10 +126,15 @@ LOST_KERNEL = (
 
 
 _NAMES = """for (const slider of document.querySelectorAll('.rh-controls .widget-slider')) {
-  const name = slider.querySelector('.widget-label')?.textContent;
-  for (const part of slider.querySelectorAll('.noUi-handle, .widget-readout')) part.setAttribute('aria-label', name);
+  const [name, readout] = ['.widget-label', '.widget-readout'].map(part => slider.querySelector(part));
+  const handle = () => slider.querySelector('.noUi-handle');
+  for (const part of [handle(), readout]) part?.setAttribute('aria-label', name?.textContent);
+  const say = () => handle()?.setAttribute('aria-valuetext', readout.textContent);
+  if (readout && !slider.rhSays) (slider.rhSays = new MutationObserver(say)).observe(readout, {childList: true});
+  if (readout) say();
 }"""
-"""Gives handles of sliders the names that a screen reader says; they appear some time after the page has this."""
+"""Gives handles of sliders the names that a screen reader says, and their values as the page shows them: the slider
+itself says 1.0000000000000002. They appear some time after the page has this."""
 
 _LOOK = f"""<style onload="for (const wait of [0, 300, 1000, 3000, 10000]) setTimeout(() => {{{_NAMES}}}, wait)">
 .rh-words {{font-size:18px; line-height:1.45; color:#22303a; margin:2px 0 4px 0; max-width:62em}}

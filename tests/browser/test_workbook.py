@@ -99,6 +99,9 @@ def check_notebook(page, name, before):
         page.get_by_role("button", name="Begin again").click()
         settle(page)
     assert all(handles(page).evaluate_all("all => all.map(e => e.getAttribute('aria-label'))"))
+    beside = "e.closest('.widget-slider').querySelector('.widget-readout')?.textContent"
+    spoken = handles(page).evaluate_all(f"all => all.map(e => [e.getAttribute('aria-valuetext'), {beside}])")
+    assert all(said == shown for said, shown in spoken if shown), spoken
     for index in range(count):
         handle, seen = handles(page).nth(index), set()
         # with the figures below, to look at
