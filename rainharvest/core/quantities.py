@@ -73,7 +73,7 @@ SHOWN_UNITS: dict[str, str] = rows_of("core", "units")["shown"]
 
 
 def label(name: str, unit: str | None = None) -> str:
-    """Return the words and the unit for an axis or a slider.
+    """Return the words and the unit for an axis or a slider; no unit that the words tell, nor "a year" twice.
 
     Parameters
     ----------
@@ -91,11 +91,16 @@ def label(name: str, unit: str | None = None) -> str:
     --------
     >>> label("area"), label("capacity", "kL"), label("theta")
     ('Roof plan area (m²)', 'Usable tank size (kL)', 'Storage operating parameter')
+    >>> label("failed_a_year"), label("yearly_yield")
+    ('Days failed a year', 'Yield (L a year)')
     """
     q = QUANTITIES[name]
     shown = q.unit if unit is None else unit
     shown = "" if shown == "1" else SHOWN_UNITS.get(shown, shown)
-    return f"{q.long_name} ({shown})" if shown else q.long_name
+    told = {word.rstrip("s") for word in q.long_name.lower().split()}
+    if {word.rstrip("s") for word in shown.split()} <= told:
+        return q.long_name
+    return f"{q.long_name.removesuffix(' a year') if shown.endswith(' a year') else q.long_name} ({shown})"
 
 
 def titled(frame: pd.DataFrame, percent: Collection[str] = ()) -> pd.DataFrame:

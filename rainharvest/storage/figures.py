@@ -50,7 +50,7 @@ def storage_figure(daily: xr.Dataset, capacity: float, figure: Figure | None = N
 def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figure:
     """Draw what each arrangement costs in mains water and in failed days, side by side."""
     shown = {
-        "failed_a_year": (BRICK, 1.0, "days a year"),
+        "failed_a_year": (BRICK, 1.0, "days"),
         "mains_a_year": (STONE, 1e-3, "kL a year"),
         "rain_used_a_year": (DEEP, 1e-3, "kL a year"),
     }
@@ -78,7 +78,7 @@ def arrangements_figure(table: xr.Dataset, figure: Figure | None = None) -> Figu
 
 def set_level_figure(done: xr.Dataset, chosen: float, figure: Figure | None = None) -> Figure:
     """Draw what a set level buys and what of it spills."""
-    shown = {"spilled_mains_a_year": (OCHRE, 1e-3, "kL a year"), "failed_a_year": (BRICK, 1.0, "days a year")}
+    shown = {"spilled_mains_a_year": (OCHRE, 1e-3, "kL a year"), "failed_a_year": (BRICK, 1.0, "days")}
     if figure is None:
         figure, all_axes = new_figure("", height=3.4, ncols=2)
         for axes, (name, (_, _, unit)) in zip(all_axes, shown.items(), strict=True):

@@ -343,7 +343,7 @@ def trade_off_table(done: xr.Dataset) -> pd.DataFrame:
             for share in (0.05, 0.95):
                 of = values.quantile(share, dim="member", method="weibull").values
                 columns[f"{name}_{100 * share:02.0f} [{unit}]"] = of
-    table = pd.DataFrame(columns, index=pd.Index(done.capacity.values, name="usable [L]"))
+    table = pd.DataFrame(columns, index=pd.Index(done.capacity.values.round(6), name="usable [L]"))
     return table.round(6)
 
 
