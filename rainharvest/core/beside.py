@@ -10,6 +10,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from itertools import count, islice
 from queue import SimpleQueue
 from threading import Thread
@@ -20,16 +21,19 @@ Work = Callable[..., Iterator]
 
 
 @contextmanager
-def second_process(*modules: str) -> Iterator[Callable[..., Iterator]]:
+def second_process(
+    *modules: str, warm: Callable[[], None] | None = None
+) -> Iterator[Callable[..., Iterator]]:
     """Yield what begins work in a process that loads some modules first, and gives the results; it ends with the block.
 
     One work after the other, each to its end. Without a second processor, and where the process is lost, it is done
-    here, as its results are asked for.
+    here, as its results are asked for. What warms it, a function of a module, is done there alone, before any work.
     """
     if (os.cpu_count() or 1) < 2 or not sys.executable:
         yield lambda work, *given: work(*given)
         return
-    serve = f"from rainharvest.core.beside import serve; serve({modules!r})"
+    named = warm and (warm.__module__, warm.__name__)
+    serve = f"from rainharvest.core.beside import serve; serve({modules!r}, {named})"
     path = os.pathsep.join(part or os.getcwd() for part in sys.path)
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
     command = [sys.executable, "-P", "-c", serve]  # it seeks modules where this one does, and nowhere else
@@ -63,7 +67,7 @@ def second_process(*modules: str) -> Iterator[Callable[..., Iterator]]:
         other.communicate()
 
 
-def serve(modules: tuple[str, ...]) -> None:
+def serve(modules: tuple[str, ...], warm: tuple[str, str] | None = None) -> None:
     """Do what comes in and hand back its results, until nobody is left to work for: the second process."""
     gc.disable()  # it lives for seconds
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever began this ends it
@@ -83,8 +87,10 @@ def serve(modules: tuple[str, ...]) -> None:
         out.flush()
 
     for name in modules:
-        __import__(name)
+        import_module(name)
     Thread(target=listen, daemon=True).start()
+    if warm:
+        getattr(import_module(warm[0]), warm[1])()
     while True:
         work, given = asked.get()
         try:

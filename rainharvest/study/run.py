@@ -239,12 +239,10 @@ def write_results(
             for name, content in kept["set"].items():
                 (folder / str(name)).write_bytes(content.values.tobytes())
         return results
-    with second_process("rainharvest.study.report") as begin:
-        warm = begin(_made_warm)
+    with second_process("rainharvest.study.report", warm=make_warm) as begin:
         decided = _worked(run, path, text, progress, "decision")
         other = begin(_worked_beside, run, decided)
         _worked(run, path, text, progress, "costs", "certainty")
-        list(warm)
         run.at_hand.update(next(other))
         run.fresh.update(next(other))
         results = _worked(run, path, text, progress, first="drought")
@@ -257,7 +255,7 @@ def write_results(
     return results
 
 
-def _made_warm() -> Iterator[None]:
+def make_warm() -> None:
     """Load what the work to come will want, while there is none yet: the balance, the statistics, a figure."""
     import scipy.stats  # noqa: F401
 
@@ -267,7 +265,6 @@ def _made_warm() -> Iterator[None]:
 
     simulate([0.0], 1.0, 1.0)
     figure_png(new_figure(" ")[0], 10)
-    yield
 
 
 def _worked_beside(run: Run, decided: StudyResults) -> Iterator[dict]:

@@ -17,6 +17,14 @@ import os
 from rainharvest.core.errors import InputError
 
 
+def warm():
+    os.environ["WARMED"] = str(os.getpid())
+
+
+def warmed_in():
+    yield os.environ.get("WARMED"), str(os.getpid())
+
+
 def some_work(first):
     print("this is no result")
     yield os.getpid()
@@ -105,5 +113,10 @@ def test_the_second_process_ends_with_the_first_in_the_midst_of_work(tmp_path):
 
 def test_on_one_processor_the_work_is_done_here(work, monkeypatch):
     monkeypatch.setattr(os, "cpu_count", lambda: 1)
-    with second_process() as begin:
+    with second_process(warm=work.warm) as begin:
         assert next(begin(work.some_work, 4)) == os.getpid()
+        assert next(begin(work.warmed_in))[0] is None  # and nothing is warmed that is not there
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    with second_process(warm=work.warm) as begin:
+        (pids,) = begin(work.warmed_in)
+    assert pids[0] == pids[1] != str(os.getpid())
