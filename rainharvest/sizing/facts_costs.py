@@ -26,7 +26,7 @@ from rainharvest.sizing.costs import (
 from rainharvest.sizing.facts import decided_tank, rain_feeds, yield_a_year
 from rainharvest.sizing.facts_certainty import case_of, decisive_part, drawn_cases, merged
 from rainharvest.sizing.tables import Costs
-from rainharvest.storage.facts import balance_settings
+from rainharvest.storage.facts import Flows, balance_settings
 from rainharvest.storage.simulate import simulate
 
 FEW = 2.0
@@ -80,14 +80,16 @@ def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=Non
     return life_cycle(costs, nominal, yearly_yield, saved_bill=saved, tank_price=price)
 
 
-def _yields(results, done: xr.Dataset, usable) -> xr.DataArray:
-    """Return what sizes deliver a year, in the middle of the fillings: where mains water is let in, with it."""
-    study, flows = results.study, results.flows
-    if study.arrangement.kind == "combined":  # done is on rain alone
+def yields_as_run(study, flows: Flows, usable, alone: xr.Dataset | None = None) -> xr.DataArray:
+    """Return what sizes deliver a year, in the middle of the fillings, the mains let in as the study says.
+
+    What sizes do on rain alone, or through the interruptions of a reserve, serves where it is at hand and the same.
+    """
+    if alone is None or study.arrangement.kind == "combined":
         along = curves.along_sizes(np.asarray(usable, dtype=float))
         settings = balance_settings(study, flows, along) | {"threads": curves.THREADS}
-        done = simulate(flows.water.inflow, flows.demand.sum("use"), along, **settings)
-    return yield_a_year(study, done).median("member")
+        alone = simulate(flows.water.inflow, flows.demand.sum("use"), along, **settings)
+    return yield_a_year(study, alone).median("member")
 
 
 def _options_to_buy(results, beside: float) -> xr.Dataset:
@@ -118,7 +120,8 @@ def _options_to_buy(results, beside: float) -> xr.Dataset:
         drawn = drawn_cases(study, case_of(study, *decisive_part(results)))
         by_draw = band.measures_of_draws(drawn, sizes, keep=(measure,))[measure].values
         table["draws_reaching"] = (by_draw >= target * curves.ENOUGH).mean(axis=0)
-    worth = _worth(results, "option", sizes, _yields(results, done, sizes), reached, beside, prices)
+    yearly = yields_as_run(study, flows, sizes, done)
+    worth = _worth(results, "option", sizes, yearly, reached, beside, prices)
     out = worth.assign(variables("option", table))
     out.price.attrs["units"] = out.attrs["currency"]
     out = out.rename({name: f"option_{name}" for name in out.data_vars})
@@ -148,7 +151,8 @@ def sizing_group(results) -> xr.Dataset:
     # What only the list of parts prices, as it is for the tank decided on: the whole is that of the first page.
     beside = results.groups["site works"].attrs["beside_costs"]
     sizes, reached = done.capacity.values, done[study.target.measure].median("member").values
-    curve = _worth(results, "capacity", sizes, _yields(results, done, sizes), reached, beside)
+    yearly = yields_as_run(study, results.flows, sizes, done)
+    curve = _worth(results, "capacity", sizes, yearly, reached, beside)
     parts = [curve.assign_coords(capacity=done.capacity.variable), results.groups["certainty"]]
     if study.catalogue is not None:
         parts.append(_options_to_buy(results, beside))

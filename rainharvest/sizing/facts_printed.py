@@ -260,6 +260,7 @@ def curve_at(curve: xr.Dataset, target: float, chosen: float) -> dict[str, float
     out = {
         "measure": curve.attrs["measure"],
         "versions": curve.attrs["versions"],
+        "mains": curve.attrs["mains"],  # whether costs are of the tank with mains water let in
         "inflow": curve.attrs["inflow_a_year"],
         "demand": curve.attrs["demand_a_year"],
         "target": target,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,6 +48,9 @@ class Grid:
     area: float  # [m2] Of the study
     coefficient: float  # [1] Mean runoff coefficient of its roofs
     people: float  # [1] Of its largest use
+    # Where mains water is let into the tank, what each size then delivers of rain [L/year], by area, coefficient and
+    # people: costs follow from that, and the reliability from rain alone
+    as_run: Callable[[float, float, float], np.ndarray] | None = None
 
 
 def draw_versions(case: Case, draws: int, seed: int) -> tuple[Drawn, ...]:
@@ -160,7 +164,9 @@ def moved(grid: Grid, *, area: float, coefficient: float, people: float) -> xr.D
         "reliability": reached[0],
         "reliability_low": reached[1:].min(axis=0),
         "reliability_high": reached[1:].max(axis=0),
-        "yearly_yield": done["drawn"][0] / years[0],
+        "yearly_yield": grid.as_run(area, coefficient, people)
+        if grid.as_run
+        else done["drawn"][0] / years[0],
     }
     data = {name: ("capacity", values, attributes(name)) for name, values in columns.items()}
     attrs = {
@@ -168,6 +174,7 @@ def moved(grid: Grid, *, area: float, coefficient: float, people: float) -> xr.D
         "inflow_a_year": float(inflow[0].sum() / years[0]),
         "demand_a_year": float(demand[0].sum() / years[0]),
         "versions": reached.shape[0] - 1,
+        "mains": grid.as_run is not None,
     }
     return xr.Dataset(data, {"capacity": ("capacity", grid.sizes, attributes("capacity"))}, attrs)
 

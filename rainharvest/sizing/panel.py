@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ from rainharvest.demand.uses import essential_demand
 from rainharvest.sizing import figures
 from rainharvest.sizing.facts import rain_feeds
 from rainharvest.sizing.facts_certainty import case_of
-from rainharvest.sizing.facts_costs import prices_of_sizes
+from rainharvest.sizing.facts_costs import prices_of_sizes, yields_as_run
 from rainharvest.sizing.facts_printed import (
     band_side,
     curve_at,
@@ -35,6 +36,7 @@ from rainharvest.sizing.facts_printed import (
 )
 from rainharvest.sizing.grid import DRAWS, SIZES, Grid, draw_versions, grid_of, moved, priced
 from rainharvest.sizing.section import SAY
+from rainharvest.sizing.trade_off import scaled_catchment, tank_inflows
 from rainharvest.study.choices import saving
 from rainharvest.study.stages import flows_of, record_of
 from rainharvest.study.variant import area_keys, of_file, open_study, people_keys
@@ -58,7 +60,7 @@ def prepare_sizing(path: str | os.PathLike, *, draws: int = DRAWS, sizes: int = 
     counts = np.isin(flows.demand.use.values.astype(str), [use.name for use in counted])
     by_people = flows.demand.isel(use=np.flatnonzero(counts))
     mean = float(flows.demand.sum("use").mean())
-    return study, grid_of(
+    grid = grid_of(
         case,
         drawn,
         by_people.sum("use"),
@@ -67,6 +69,18 @@ def prepare_sizing(path: str | os.PathLike, *, draws: int = DRAWS, sizes: int = 
         sizes=np.geomspace(max(0.5 * mean, 1.0), 400.0 * mean, sizes),
         people=max((use.people for use in counted), default=1.0),
     )
+
+    def as_run(area: float, coefficient: float, people: float) -> np.ndarray:
+        """Return what each size delivers of the rain of the first filling, the mains let in."""
+        more = {"area": area / grid.area, "runoff_coefficient": coefficient / grid.coefficient}
+        (came,) = tank_inflows(case.filling(0), [scaled_catchment(case.catchment, **more)], case.intensity)
+        inflow = flows.water.inflow.isel(member=0, drop=True).copy(data=came).expand_dims("member")
+        asked = flows.demand * np.where(counts, people / grid.people, 1.0)[:, None]
+        return yields_as_run(
+            study, replace(flows, water=inflow.to_dataset(name="inflow"), demand=asked), grid.sizes
+        ).values
+
+    return study, replace(grid, as_run=as_run) if study.arrangement.kind == "combined" else grid
 
 
 def sizing_panel(path: str | os.PathLike, tank: float | None = None) -> widgets.VBox:

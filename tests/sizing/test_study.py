@@ -20,6 +20,7 @@ from rainharvest.sizing.facts_certainty import case_of
 from rainharvest.sizing.facts_printed import (
     certainty,
     changes_needed,
+    curve_at,
     decision,
     headline_facts,
     maps_at,
@@ -487,3 +488,26 @@ def test_finer_rain_is_cut_to_whole_days():
     assert holed.sizes["time"] == 48
     with pytest.raises(InputError, match="every 7200 s"):
         longest_whole_days(rain.assign_attrs(step_seconds=7200.0))
+
+
+def test_with_the_mains_let_in_the_panel_prices_the_rain_that_page_1_does(tmp_path):
+    """Mains water in the tank makes rain spill: delivered less let in, over the years; less than on rain alone."""
+    levels = 'kind = "combined"\ntop_up_trigger = 0.6\ntop_up_level = 0.8'
+    path = changed(tmp_path, ('kind = "rain only"', levels))
+    results, (study, grid) = study_results(path, last="decision"), prepare_sizing(path, draws=2, sizes=70)
+    home = {"area": grid.area, "coefficient": grid.coefficient, "people": grid.people}
+    curve, alone = moved(grid, **home), moved(replace(grid, as_run=None), **home)
+    sizes = xr.DataArray(grid.sizes, {"capacity": grid.sizes}, ("capacity",))
+    came, asked = results.flows.water.inflow.isel(member=0), results.flows.demand.sum("use")
+    done = simulate(came, asked, sizes, top_up_trigger=0.6 * sizes, top_up_level=0.8 * sizes)
+    rain = (done.delivered - done.topped_up) / (asked.sizes["time"] / 365.25)
+    np.testing.assert_allclose(curve.yearly_yield, rain, rtol=1e-9)
+    assert (curve.yearly_yield <= alone.yearly_yield + 1e-6).all() and curve.reliability.equals(
+        alone.reliability
+    )
+    tank, page_1 = float(results.done.described), float(results.done.described_rain_yield.median())
+    assert float(np.interp(tank, grid.sizes, curve.yearly_yield)) == pytest.approx(page_1, rel=0.02)
+    assert float(np.interp(tank, grid.sizes, alone.yearly_yield)) > 1.05 * page_1
+    costs = Costs(fixed=900)
+    words = SAY.curve(curve_at(priced(curve, costs, study.tank.usable_share), 0.9, tank), "crowns")
+    assert "with the mains let in; the shares above are on rain alone" in words
