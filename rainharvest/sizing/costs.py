@@ -34,6 +34,17 @@ def present_worth_factor(rate: float, life: float, growth: float = 0.0) -> float
     return -math.expm1(life * math.log1p((growth - rate) / (1.0 + rate))) / (rate - growth)
 
 
+def bought_a_year(costs: Costs, mains_a_year: float) -> float:
+    """Return what mains water [L/year] costs at a tariff without blocks, spread evenly over the years as it grows.
+
+    >>> bought_a_year(Costs(tariff=2.4), 10_000.0)
+    24.0
+    """
+    years = costs.real_rate, costs.life
+    grown = present_worth_factor(*years, costs.tariff_growth) / present_worth_factor(*years)
+    return mains_a_year / 1000 * costs.tariff * grown
+
+
 def replacement_years(part_life: float, life: int) -> np.ndarray:
     """Return the years at whose end a part is bought again.
 

@@ -10,7 +10,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import attributes
-from rainharvest.sizing.costs import life_cycle
+from rainharvest.sizing.costs import bought_a_year, life_cycle
 from rainharvest.sizing.facts_printed import headline_facts, tank_facts
 from rainharvest.study.file import Study
 from rainharvest.study.stages import Run, results_of, stage_key
@@ -105,4 +105,6 @@ def _row(study: Study, done: xr.Dataset, beside: float) -> dict[str, object]:
         costs = study.costs.model_copy(update={"fixed": study.costs.fixed + beside})
         paid = life_cycle(costs, tank.nominal, tank.rain, saved_bill=0.0, tank_price=price)
         row |= {name: float(paid[name]) for name in ("capital", "annual")}
+        if costs.tariff:  # blocks would want the whole building's water
+            row["annual_with_mains"] = row["annual"] + bought_a_year(costs, tank.mains)
     return row

@@ -225,11 +225,16 @@ def options_section(results: StudyResults) -> Section | None:
         "mains_a_year": litres,
         "capital": capital,
         "annual": money,
+        "annual_with_mains": money,
     }
-    shown = options if mains_in(options) else options.drop_vars("mains_a_year")
+    mains = mains_in(options)
+    shown = options if mains else options.drop_vars(["mains_a_year", "annual_with_mains"], errors="ignore")
     forms = {name: form if form is str else _if_known(form) for name, form in forms.items() if name in shown}
     words = FIXED["options_head"]
-    if mains_in(options):
+    caption = FIXED["captions"]["options"]
+    if mains and "annual_with_mains" in options:
+        caption += FIXED["captions"]["options_with_mains"]
+    elif mains:
         words = words | {"annual": words["annual_beside_mains"]}
     head = [words[name].format(currency=options.attrs["currency"]) for name in forms]
     names, notes = options.study_option.values, options.option_note.values
@@ -238,13 +243,13 @@ def options_section(results: StudyResults) -> Section | None:
     blocks += [Bullets(noted)] if noted else []
     blocks += [
         picture("options", options_figure(options, target), options_caption(options), scale=WIDE),
-        table_of(FIXED["captions"]["options"], head, shown, forms),
+        table_of(caption, head, shown, forms),
     ]
     return Section("options", FIXED["titles"]["options"], tuple(blocks))
 
 
 def mains_in(options: xr.Dataset) -> bool:
-    """Return whether some option takes mains water, which its cost a year does not hold."""
+    """Return whether some option takes mains water, which neither its cost a year nor the first page's holds."""
     return float(options.mains_a_year.max()) > 0
 
 
@@ -258,11 +263,16 @@ def options_said(options: xr.Dataset, target: float) -> list[str]:
     cannot = [name for name, size in pairs if not math.isfinite(size)]
     out = [SAY.options_reach(can, target)] if can else []
     out += [SAY.options_fail(cannot)] if cannot else []
-    if "annual" in options and np.ptp(options.annual.values) > 0:
-        least = options.isel(study_option=int(options.annual.values.argmin()))
-        facts = {"name": str(least.study_option.item()), "annual": float(least.annual)}
+    paid = "annual_with_mains" if "annual_with_mains" in options else "annual"
+    if paid in options and np.ptp(options[paid].values) > 0:
+        least = options.isel(study_option=int(options[paid].values.argmin()))
+        facts = {"name": str(least.study_option.item()), "annual": float(least[paid])}
         facts |= {"currency": options.attrs["currency"], "reliability": float(least.rain_reliability)}
-        facts |= {"mains": float(least.mains_a_year), "beside_mains": mains_in(options)}
+        facts |= {
+            "mains": float(least.mains_a_year),
+            "some_mains": mains_in(options),
+            "priced": paid != "annual",
+        }
         out.append(SAY.cheapest_option(facts))
     return out
 

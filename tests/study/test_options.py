@@ -17,7 +17,7 @@ from rainharvest.storage.facts import mains_supply
 from rainharvest.study.file import merged, read_study
 from rainharvest.study.options import options_group
 from rainharvest.study.run import study_results
-from rainharvest.study.section import _if_known, defaults_of, nominal, treatment_defaults
+from rainharvest.study.section import _if_known, defaults_of, nominal, options_said, treatment_defaults
 from rainharvest.study.stages import Run, results_of
 
 RECORD = RECORDS / "winter_rain.csv"
@@ -272,6 +272,19 @@ def test_interruptions_of_the_mains_hold_together(tmp_path):
     assert results.done.attrs["mains"] == "; ".join(one.attrs["assumptions"] for one in each)
     path.write_text(path.read_text().replace("spell_length = 2", "spell_length = 4"))
     assert float(study_results(path, last="decision").done.recommended) > float(results.done.recommended) > 0
+
+
+def test_an_option_pays_for_the_mains_water_that_it_takes(tmp_path):
+    """By hand, 4 % over 20 years: each year's tariff 1.02 times the last's, spread evenly, beside page 1's cost."""
+    combined = '[[option]]\nname = "combined"\narrangement.kind = "combined"\n'
+    (tmp_path / "study.toml").write_text(BASE + "tariff = 2.5\ntariff_growth = 0.02\n" + combined)
+    side, _ = side_by_side(tmp_path / "study.toml")
+    even = sum(1.02 ** (t - 1) / 1.04**t for t in range(1, 21)) / sum(1.04**-t for t in range(1, 21))
+    paid = side.mains_a_year / 1000 * 2.5 * even
+    np.testing.assert_allclose(side.annual_with_mains - side.annual, paid, rtol=1e-9)
+    assert float(paid[0]) == 0 < float(paid[1])
+    said = " ".join(options_said(side, 0.8))
+    assert "mains water counted, is paid for “as described”" in said
 
 
 def test_an_option_without_a_number_says_so():
