@@ -122,8 +122,24 @@ def samples(looks: dict[str, dict]) -> list[Patch]:
 
 
 def target(axes: Axes, share: float) -> None:
-    """Draw the line of the target with its words."""
-    level(axes, "target", 100 * share, **DASHED)
-    high = share > 0.92  # above the line there is no room below the title
-    place, va = (0.005, 100 * share + (-0.8 if high else 0.6)), "top" if high else "bottom"
-    beside(axes, "target-words", place, f"target {100 * share:.0f} %", va=va, color=STONE)
+    """Draw the line of the target, with its words at the end where no curve that is drawn by now crosses them."""
+    at, high = 100 * share, share > 0.92  # above the line there is then no room below the title
+    level(axes, "target", at, **DASHED)
+    # at the left or the right, above or below the line
+    ends = [(0.005, high), (0.995, high), (0.995, True)]
+    clear = (end for end in ends if not _crossed(axes, end[0], *((at - 6, at) if end[1] else (at, at + 6))))
+    x, below = next(clear, ends[0])
+    place, va = (x, at + (-0.8 if below else 0.6)), "top" if below else "bottom"
+    beside(axes, "target-words", place, f"target {at:.0f} %", "left" if x < 0.5 else "right", va, color=STONE)
+
+
+def _crossed(axes: Axes, end: float, low: float, high: float) -> bool:
+    """Return whether a curve passes through a fifth of the axes' width at one end, between two heights."""
+    wide = np.linspace(0, 0.2, 21) if end < 0.5 else np.linspace(0.8, 1, 21)
+    for drawn in axes.lines:
+        if len(drawn.get_xdata()) > 2:
+            x, y = (axes.transData - axes.transAxes).transform(drawn.get_xydata())[:, 0], drawn.get_ydata()
+            y = np.interp(wide, x, y)
+            if y.min() < high and y.max() > low:
+                return True
+    return False

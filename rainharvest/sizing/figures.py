@@ -171,6 +171,8 @@ def band_figure(group: xr.Dataset) -> Figure:
     axes.plot(size, 100 * group.reliability_on_record, color=DEEP, zorder=3, gid="on the record")
     look = {"color": INK, "linestyle": DASHES[2], "lw": 1.8, "zorder": 3, "gid": "middle of the versions"}
     axes.plot(size, 100 * group.reliability_middle, **look)
+    _size_axis(axes, size)
+    _share_axis(axes, group.attrs["measure"])
     draw.target(axes, target)
     own, sure = float(group.size_on_record) / 1000, float(group.sure_size) / 1000
     places = [(own, "on the record", DEEP), (sure, "in 9 of 10 versions", OCHRE)]
@@ -184,8 +186,6 @@ def band_figure(group: xr.Dataset) -> Figure:
         _annotate(axes, f"{nominal} nominal {words}", (at, 100 * target), (0.98, 0.10 + 0.13 * (1 - k)))
     said = "line: the record as it stands\ndots: middle of the versions\nband: nine of ten versions"
     axes.text(0.02, 0.80, said, transform=axes.transAxes, va="top", fontsize=13)
-    _size_axis(axes, size)
-    _share_axis(axes, group.attrs["measure"])
     return figure
 
 
