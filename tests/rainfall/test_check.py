@@ -155,12 +155,11 @@ def test_a_fault_is_one_finding_on_its_days(clean, beside, check, days, fault, n
     assert max(abs((one.first_day - first).days), abs((one.last_day - last).days)) <= near
     assert one.flag == flag and re.search(words, f"{one.reason} {one.action}")
     assert where != ONLY_BESIDE or found(rain, check).empty
+    words = f"{one.reason} {one.action}"
     with reading(US):
-        told = depths(f"{one.reason} {one.action}")
-        assert "mm" not in told and bool(re.search(r"\d in\b", told)) == (
-            "mm" in f"{one.reason} {one.action}"
-        )
-        assert check != "negative" or "-3.93 in" in told  # 99.9 / 25.4
+        told = depths(words)
+    assert "mm" not in told and (told == words) == ("mm" not in words)
+    assert check != "negative" or "-3.93 in" in told  # 99.9 / 25.4
 
 
 # ---- single values
