@@ -12,7 +12,7 @@ from pathlib import Path
 from pydantic import BaseModel, ValidationError
 
 from rainharvest.core.errors import InputError, require, require_file
-from rainharvest.core.reader import GALLON, US_UNITS
+from rainharvest.core.reader import US_UNITS
 from rainharvest.core.tables import known_of, models_of
 
 
@@ -267,12 +267,6 @@ def metric_factor(unit: str) -> float:
     >>> metric_factor("mm"), metric_factor("day"), round(1 / metric_factor("currency/L"), 4)
     (25.4, 1.0, 3.7854)
     """
-    if unit in ("currency/L", "currency/kL"):
-        return 1 / GALLON
-    if unit == "currency/m2":
-        return 1 / US_UNITS["m2"][1]
-    if unit == "currency/m":
-        return 1 / US_UNITS["m"][1]
     return US_UNITS[unit][1] if unit in US_UNITS else 1.0
 
 

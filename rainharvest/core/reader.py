@@ -70,6 +70,10 @@ US_UNITS: dict[str, tuple[str, float]] = {
     "kg": ("lb", 0.45359237),
     "kPa": ("psi", 0.45359237 * 9.80665 / 25.4**2 * 1000),
     "kN": ("lbf", 0.45359237 * 9.80665 / 1000),
+    "currency/L": ("currency/gal", 1 / GALLON),
+    "currency/kL": ("currency/1,000 gal", 1 / GALLON),
+    "currency/m2": ("currency/ft2", 0.3048**-2),
+    "currency/m": ("currency/ft", 1 / 0.3048),
 }
 
 """Unit of a US page for each unit inside, and how many of the latter make one of it; exact by definition."""
@@ -283,12 +287,21 @@ def percent(share: float, target: float | None = None) -> str:
     ('just under 90 %', '89 %', '90 %')
     """
     if target is not None and share * _TIE < target and percent(share) == percent(target):
-        return f"just under {percent(target)}"
+        return f"just under {aim(target)}"
     if 0.995 <= share < 1:
         return "over 99 %"
     if 0 < share < 0.005:
         return "under 1 %"
     return f"{number(float(f'{100 * share:.0f}'))} %"  # minus nothing is nothing
+
+
+def aim(target: float) -> str:
+    """Return a share that is aimed at, which is as it was given.
+
+    >>> aim(0.9), aim(0.999)
+    ('90 %', '99.9 %')
+    """
+    return f"{number(100 * target)} %"
 
 
 def days(count: float) -> str:

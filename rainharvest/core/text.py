@@ -17,9 +17,7 @@ from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, Stric
 
 from rainharvest.core import reader
 
-_FILTERS = (
-    "number measure depths per_volume litres percent days date marks rounded middle label_for_reader".split()
-)
+_FILTERS = "number measure depths per_volume litres percent days date marks aim rounded middle label_for_reader".split()
 
 
 class Texts:

@@ -163,9 +163,10 @@ def _carried(rain: xr.DataArray, year: int) -> tuple[float, str]:
         "carry it to a nearer year, or not at all",
         "trend_to",
     )
+    proven = "" if found.p < 0.05 else ", which so is not proven"
     return factor, (
-        f"trend of {found.slope:.2g} mm a year (95 % interval {found.slope_low:.2g} to {found.slope_high:.2g}, "
-        f"chance of such a trend without one {found.p:.2g}) carried to {year}"
+        f"trend of {found.slope:.2g} mm a year (95 % interval {found.slope_low:.2g} mm to {found.slope_high:.2g} mm, "
+        f"chance of such a trend without one {found.p:.2g}{proven}) carried to {year}"
     )
 
 

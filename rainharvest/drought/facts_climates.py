@@ -11,6 +11,7 @@ import xarray as xr
 from rainharvest.catchment.facts import study_water
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import along, variables
+from rainharvest.core.reader import depths
 from rainharvest.demand.facts import study_demand
 from rainharvest.drought.basis import Basis, simulated
 from rainharvest.drought.change import WET_DAY, changed_rain, wet_day_spread
@@ -95,6 +96,12 @@ def scenario_facts(found: xr.Dataset) -> dict[str, object]:
     return {"rows": rows, "carried": "carried to" in found.attrs["scenarios"]} | {
         "unrationed": found.attrs["unrationed"]  # Whether the study rations, which these runs leave out
     }
+
+
+def what_scenarios_rest_on(found: xr.Dataset) -> tuple[str, ...]:
+    """Return the source and the factors of each scenario but the record itself."""
+    rests = dict(zip(found.scenario.values.tolist(), found.attrs["scenarios"].split("\n"), strict=True))
+    return tuple(depths(words) for name, words in rests.items() if name != RECORD)
 
 
 @dataclass(frozen=True)

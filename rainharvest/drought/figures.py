@@ -10,7 +10,7 @@ import xarray as xr
 from rainharvest.core import draw, style
 from rainharvest.core.defaults import rows_of
 from rainharvest.core.quantities import label
-from rainharvest.core.reader import MONTHS_SHORT, litres, measure
+from rainharvest.core.reader import MONTHS_SHORT, litres, measure, number
 from rainharvest.core.style import BRICK, DASHES, DEEP, INK, MIST, OCHRE, STONE, keep, new_figure, rounded_up
 from rainharvest.drought.facts import dry_year_facts
 
@@ -231,7 +231,8 @@ def climates_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
     short = [name if len(name) <= 22 else name[:21] + "…" for name in names]
     if figure is None:
         figure, pair = new_figure("Rain under each climate", height=4.2, ncols=2, width_ratios=[1.5, 1])
-        pair[0].set(xlabel="Month", ylabel=label("scenario_month"), xlim=(1, 12))
+        pair[0].set(xlabel="Month", xlim=(1, 12))
+        style.number_axis(pair[0].yaxis, label("scenario_month", "{}"), "mm")
         pair[0].set_xticks(range(1, 13), INITIALS)
         pair[1].set_title("what the tank makes of it", **style.SUBTITLE)
         pair[1].set(xlabel=label("scenario_failed_a_year"))
@@ -246,7 +247,7 @@ def climates_figure(found: xr.Dataset, figure: Figure | None = None) -> Figure:
         draw.line(left, name, found.calendar_month.values, months, color=colour, linestyle=dash)
         failed = float(found.scenario_failed_a_year[k])
         draw.strokes(right, f"{name}: failed", [k], 0.0, [failed], across=True, color=colour, linewidth=20)
-        draw.words(right, f"{name}: words", (failed, k), f" {failed:.2g}", va="center", fontsize=14)
+        draw.words(right, f"{name}: words", (failed, k), f" {number(failed, 2)}", va="center", fontsize=14)
     draw.legend(left, [line for line in left.get_lines() if line.get_gid()], short, fontsize=12)
     left.set_ylim(0, rounded_up(1.15 * max(float(found.scenario_month.max()), 1.0)))
     right.set_xlim(0, rounded_up(1.25 * max(float(found.scenario_failed_a_year.max()), 1.0)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import xarray as xr
 
-from rainharvest.core.blocks import FLAT, WIDE, Block, Paragraph, Section, Subheading, picture
+from rainharvest.core.blocks import FLAT, WIDE, Block, Bullets, Paragraph, Section, Subheading, picture
 from rainharvest.core.reader import MONTHS, large_volume
 from rainharvest.core.text import texts_of
 from rainharvest.drought import facts, figures
@@ -181,6 +181,7 @@ def _climates(found: xr.Dataset) -> list[Block]:
     if "scenario" in found.dims and found.sizes["scenario"] > 1:
         words = SAY.climates(climates.scenario_facts(found))
         out.append(picture("climates", figures.climates_figure(found), words, scale=WIDE))
+        out.append(Bullets(climates.what_scenarios_rest_on(found)))
     if "drawn_driest_run" in found:
         out.append(Paragraph(SAY.longer(climates.longer_facts(found))))
     return [HEADINGS["climates"], *out] if out else []

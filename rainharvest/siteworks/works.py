@@ -63,6 +63,11 @@ from rainharvest.siteworks.upkeep import (
 )
 from rainharvest.sizing.tables import PUMP_ENERGY
 
+REACH = 1.5
+
+"""[m] above the ground at which a hand still turns a tap without a step (common practice, no source)."""
+
+
 LEVELS = 25
 
 """Of the gauge."""
@@ -288,6 +293,11 @@ class Works:
     def bucket_fits(self) -> bool:
         """Whether the bucket stands under the tap."""
         return self.raise_for_bucket <= 1e-9
+
+    @property
+    def tap_beyond_hand(self) -> bool:
+        """Whether the tap's mouth is higher than a hand reaches without a step."""
+        return self.tap.tap_height > REACH
 
     @property
     def half_litres(self) -> float:

@@ -279,7 +279,7 @@ def _draw_price(axes: Axes, size, each, pick, chosen: float, currency: str) -> N
     at = float(np.interp(np.log(chosen), np.log(size), each))
     beyond = at > axes.get_ylim()[1]
     draw.line(axes, "chosen", *([], []) if beyond else ([chosen], [at]), zorder=4, **CHOSEN)
-    said = f"{at:.2g} {currency} a kL" if at < 1e6 else ""
+    said = f"{number(at, 2)} {currency} a kL" if at < 1e6 else ""
     said = f"beyond the axis:\n{said}" if said and beyond else said
     draw.note(axes, "chosen-words", (0.5, 0.05), said, "center", "bottom", fontweight="bold")
 

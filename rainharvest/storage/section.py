@@ -45,7 +45,7 @@ def arrangement_said(arrangement: Arrangement, done: xr.Dataset) -> list[str]:
         out.append(SAY.days_without(arrangement.mains_off))
     out += [SAY.hours(day, hours) for day, hours in arrangement.mains_hours.items()]
     if arrangement.spells is not None:
-        out.append(SAY.spells(arrangement.spells))
+        out.append(SAY.spells(arrangement.spells, bool(arrangement.mains_off or arrangement.mains_hours)))
     if done.attrs["not_served"]:
         out.append(SAY.not_served(done.attrs["not_served"]))
     return out

@@ -6,7 +6,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.exercise import left_out, says
-from rainharvest.core.reader import days, litres, percent
+from rainharvest.core.reader import aim, days, litres, percent
 from rainharvest.study.stages import StudyResults
 
 
@@ -28,11 +28,11 @@ def check_size(done: xr.Dataset, target: float, yours_kilolitres: float | None) 
     """
     curve = _middle(done[done.attrs["measure"]])
     if float(curve.max()) < target:
-        says(yours_kilolitres, None, f"No size of the curve reaches {percent(target)}.", "Look at its end.")
+        says(yours_kilolitres, None, f"No size of the curve reaches {aim(target)}.", "Look at its end.")
         return
     size = float(np.interp(target, np.maximum.accumulate(curve.values), done.capacity.values))
-    hint = f"Move the tank slider until the sentence under the curve says {percent(target)}."
-    says(yours_kilolitres, size / 1000, f"The curve crosses {percent(target)} near {litres(size)}.", hint)
+    hint = f"Move the tank slider until the sentence under the curve says {aim(target)}."
+    says(yours_kilolitres, size / 1000, f"The curve crosses {aim(target)} near {litres(size)}.", hint)
 
 
 def check_share(done: xr.Dataset, capacity_kilolitres: float, yours_percent: float | None) -> None:

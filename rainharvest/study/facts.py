@@ -58,6 +58,7 @@ def answer_facts(results: StudyResults) -> Facts:
         # Whether part of the winter's precipitation is usually snow
         snow=snow_falls(results.record.findings, results.flows.evapotranspiration),
         misfits=tuple(row for row in buildability(works) if not row.fits),
+        engineer=works.base.engineer,  # Whether an engineer must design the base
         doubtful=list(works.doubtful_roofs)
         if works.filtered
         else [],  # Roofs whose water no treatment here settles

@@ -48,6 +48,10 @@ EXACT = {
     "kg": POUND,
     "kPa": POUND * Fraction(980665, 10**5) / (INCH / 1000) ** 2 / 1000,
     "kN": POUND * Fraction(980665, 10**5) / 1000,
+    "currency/L": 1 / GALLON,
+    "currency/kL": 1 / GALLON,
+    "currency/m2": 1 / FOOT**2,
+    "currency/m": 1 / FOOT,
 }
 
 

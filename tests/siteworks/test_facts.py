@@ -516,7 +516,7 @@ def test_water_below_the_tap_is_said_to_be_counted_as_drawn_unless_a_pump_lifts_
     row = next(row for row in buildability(works) if row.thing == "tap")
     assert not row.fits and row.needed - row.there == pytest.approx(below) and row.unit == "L"
     assert "counts them as drawn" in SAID["Water by its own weight"](works)
-    page = SimpleNamespace(misfits=[row], other_misfits=[])
+    page = SimpleNamespace(misfits=[row], other_misfits=[], engineer=False)
     assert f"{litres(below)} of the {litres(works.vessel.capacity)}" in texts_of("study").built(page)
     pumped = site_variant(ready, tap_height=0.9)
     assert "tap" not in {row.thing for row in buildability(pumped)}
