@@ -24,7 +24,7 @@ class Table(BaseModel):
     What a key means stands in the text below its field.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     @field_validator("*", mode="before")
     @classmethod
