@@ -9,14 +9,19 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.hydraulics import Levels, first_bore
+from rainharvest.catchment.tables import DEFAULTS as OF_PIPES
 from rainharvest.catchment.tables import TRADE_SIZES
-from rainharvest.core.quantities import along, attributes, variables
+from rainharvest.core.defaults import Default, rows_of
+from rainharvest.core.quantities import QUANTITIES, along, attributes, variables
 from rainharvest.core.reader import Reader, measure, reader_now
 from rainharvest.siteworks.overflow import ten_year_day
+from rainharvest.siteworks.tables import DEFAULTS
 from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs
 from rainharvest.siteworks.works import Given, Works, plan_siteworks
 from rainharvest.sizing.facts_costs import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import Costs
+
+ONLY_WITH = rows_of("siteworks", "section")["only_with"]
 
 
 @dataclass(frozen=True)
@@ -175,6 +180,48 @@ def qualities_of(study) -> dict[str, str]:
     """Return the quality that each thing that draws water of a study needs."""
     out = {use.name: use.quality for use in study.use}
     return out | {thing.name: "outdoor" for thing in (*study.garden, *study.pool)}
+
+
+_KEYS = {
+    "empty_share": "empty_mass",
+    "slenderness": "height",
+    "starts": "most_starts",
+    "fixture_pressure": "pressure",
+    "fixture_flow": "flow",
+    "suction_usual": "npsh_required",
+}
+"""Keys of the study file that take the place of a default of another name."""
+
+
+def siteworks_defaults(works: Works) -> dict[str, Default]:
+    """Return the defaults that entered the site works and that the study does not give itself, in words."""
+    site, pump, soakaway, checked = works.site, works.pump, works.soakaway is not None, works.checks.index
+    things = {
+        "slab": site.slab_thickness,
+        "concrete": site.slab_thickness or site.buried,
+        "flat" if works.vessel.form == "rectangular" else "round": True,
+        "overflow": works.overflow,
+        "trial pit": site.trial_pit and works.given.catchment,
+        "soakaway": soakaway,
+        "law of storms": soakaway and site.storm_minutes is None,
+        "soakaway's place": soakaway or "soakaway" in checked,
+        "soakaway's depth": soakaway or "groundwater" in checked,
+        "tap by gravity": not works.tap_dry,
+        "pipe to a tap": pump or (site.tap_run and not works.tap_dry),
+        "no pump chosen": pump and not pump.chosen,
+    }
+    there = works.there | {name for name, thing in things.items() if thing}
+    missing = {name for thing, names in ONLY_WITH.items() if thing not in there for name in names}
+    given = site.model_fields_set | (site.pump.model_fields_set if site.pump else set())
+    used = {
+        QUANTITIES[name].long_name if name in QUANTITIES else name.replace("_", " ").capitalize(): default
+        for name, default in DEFAULTS.items()
+        if isinstance(default, Default) and name not in missing and _KEYS.get(name, name) not in given
+    }
+    if works.overflow is not None:
+        laid = {f"Overflow pipe: {QUANTITIES[k].long_name.lower()}": OF_PIPES[k] for k in ("fall", "filling")}
+        used |= laid | {"Overflow pipe: roughness": OF_PIPES["roughness"]}
+    return used
 
 
 def siteworks_group(results) -> xr.Dataset:

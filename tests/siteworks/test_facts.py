@@ -15,7 +15,7 @@ from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
 from rainharvest.core.reader import US, Reader, litres, reading
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
+from rainharvest.siteworks.facts import buildability, siteworks_defaults, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
@@ -69,6 +69,39 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
     assert float(group.overflow_a_year) == pytest.approx(
         float(plain.done.spilled_daily.mean()) * 365.25, rel=1e-9
     )
+
+
+PIT = "[site_works.trial_pit]\npit_length = 1\npit_width = 0.75\npit_depth = 1\nminutes = [48, 52, 55]\n"
+PUMP = "[site_works.pump]\nhighest_tap = 4\nflow = 0.3\npressure = 55\nshut_off_head = 30\nmost_flow = 1.5\n"
+OWN = '[site_works]\nform = "rectangular"\nslab_margin = 0.1\nempty_mass = 90\ntap_run = 4\nsoakaway_distance = 7\n'
+STORMS = "storm_minutes = [10, 60]\nstorm_depths = [18, 35]\n"
+
+
+def test_a_default_is_listed_where_it_entered_and_the_study_does_not_give_it(plain, tmp_path):
+    """A value that is given is no default though it equals it; a distance that is measured leaves the one asked for."""
+    few = set(siteworks_defaults(siteworks_of(plain)))
+    many = set(siteworks_defaults(siteworks_of(run(study(tmp_path, ROOF + OWN + PIT + PUMP)))))
+    given = siteworks_defaults(siteworks_of(run(study(tmp_path, ROOF + OWN + STORMS + PIT))))
+    storm, clear = "Shortest storm looked at", "Ground between soakaway and buildings"
+    assert {
+        "Wind force on a round tank",
+        "Mass of the empty tank",
+        "Margin of the slab",
+        "Height",
+        clear,
+    } < few
+    assert not few & {"Wind force on a flat wall", storm, "Voids", "Roughness of the pipe", "Starts an hour"}
+    assert {
+        "Wind force on a flat wall",
+        storm,
+        "Voids",
+        clear,
+        "Roughness of the pipe",
+        "Starts an hour",
+    } < many
+    assert not many & {"Wind force on a round tank", "Mass of the empty tank", "Margin of the slab"}
+    assert not many & {"Flow of a tap", "Pressure at the highest tap", "Pressure at no flow"}
+    assert {"Voids", clear, "Overflow pipe: fall"} < set(given) and not {storm, "Starts an hour"} & set(given)
 
 
 def test_every_sentence_is_said_and_carries_the_numbers(plain):
