@@ -20,6 +20,7 @@ from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs
 from rainharvest.siteworks.works import Given, Works, plan_siteworks
 from rainharvest.sizing.facts_costs import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import Costs
+from rainharvest.storage.facts import mains_taken
 
 ONLY_WITH = rows_of("siteworks", "section")["only_with"]
 
@@ -36,6 +37,7 @@ class Bill:
     annual: float  # A year, with upkeep and energy; NaN where the study has no table of costs
     per_kilolitre: float  # For each kilolitre delivered
     net_present_value: float  # What is saved over the years less what is spent
+    mains: float  # [L/year] Mains water taken that has a tariff: it is in none of these
 
     @property
     def total(self) -> float:
@@ -69,7 +71,8 @@ def bill_of(results, works: Works) -> Bill | None:
         price = None if tank_price is None else [tank_price]
         one = cost_of_sizes(results, [float(done.described)], yearly, tank_price=price, beside=more)
         money = {name: float(one[name].values[0]) for name in money}
-    return Bill(costs.currency, costs.life, tuple(lines), unpriced, more, **money)
+    mains = mains_taken(done) if costs.tariff or costs.block else 0.0
+    return Bill(costs.currency, costs.life, tuple(lines), unpriced, more, **money, mains=mains)
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from rainharvest.siteworks.exercises import check_freeboard, check_pressure, che
 from rainharvest.siteworks.facts import buildability, siteworks_defaults, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
-from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
+from rainharvest.siteworks.section import SAID, bill_said, siteworks_said, tell_site
 from rainharvest.siteworks.works import on_stand, plan_siteworks
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
@@ -69,6 +69,19 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
     assert float(group.overflow_a_year) == pytest.approx(
         float(plain.done.spilled_daily.mean()) * 365.25, rel=1e-9
     )
+
+
+@pytest.mark.parametrize("tariff", ["", "tariff = 2.5\n", "block = [{ price = 2.5 }]\n"])
+def test_the_bill_says_that_bought_mains_water_is_not_in_it(tmp_path, tariff):
+    costs = "[costs]\nper_litre = 0.1\n" + tariff
+    said = {
+        kind: " ".join(bill_said(run(study(tmp_path, f'{ROOF}[arrangement]\nkind = "{kind}"\n{costs}'))))
+        for kind in ("combined", "rain only")
+    }
+    words = re.search(
+        r"a year with upkeep, without the \d[\d,.]* k?L of mains water that it takes,", said["combined"]
+    )
+    assert bool(words) == bool(tariff) and "of mains water that it takes" not in said["rain only"]
 
 
 PIT = "[site_works.trial_pit]\npit_length = 1\npit_width = 0.75\npit_depth = 1\nminutes = [48, 52, 55]\n"
