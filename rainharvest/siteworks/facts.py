@@ -8,12 +8,12 @@ from functools import lru_cache
 import numpy as np
 import xarray as xr
 
-from rainharvest.catchment.hydraulics import Levels, first_bore
+from rainharvest.catchment.hydraulics import first_bore
 from rainharvest.catchment.tables import DEFAULTS as OF_PIPES
 from rainharvest.catchment.tables import TRADE_SIZES
 from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.quantities import QUANTITIES, along, attributes, variables
-from rainharvest.core.reader import Reader, measure, reader_now
+from rainharvest.core.reader import Reader, reader_now
 from rainharvest.siteworks.overflow import ten_year_day
 from rainharvest.siteworks.tables import DEFAULTS
 from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs
@@ -85,7 +85,7 @@ class Buildable:
     needed: float  # What must be there, in the same unit
     unit: str  # "m", "kg", "L/s" or "L"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
-    remedy: str = ""  # What would make it fit, where the numbers say why not
+    remedy: dict | None = None  # What would make it fit, where the numbers say why not: facts of `passing`
 
 
 def buildability(works: Works) -> list[Buildable]:
@@ -93,13 +93,16 @@ def buildability(works: Works) -> list[Buildable]:
     rows, run, peak = [], works.levels, works.peak
     narrow = works.narrow_gutters
     if narrow:
-        remedy = f"wider gutters or more outlets ({', '.join(narrow)}) would pass more"
-        rows.append(Buildable("flow of the gutter", False, peak.gutters, peak.roofs, "L/s", "", remedy))
+        there, needed = peak.gutters, peak.roofs
+        rows.append(Buildable("flow of the gutter", False, there, needed, "L/s", "", {"gutters": narrow}))
     if run is not None:
         level = not run.answer and run.margin >= 0
         name = "level of the run" if run.conveyance.kind == "dry" else "head of the run"
         rows.append(Buildable(name, level, run.margin, 0.0, "m", run.answer))
-        remedy = "" if run.enough or run.answer else _wider(run, works.given.units)
+        sizes, remedy = TRADE_SIZES[works.given.units], None
+        if not run.enough and not run.answer:
+            least = first_bore(run.conveyance, run.flow, sizes)
+            remedy = {"bore": least, "widest": sizes[-1], "kind": run.conveyance.kind}
         rows.append(Buildable("flow of the run", run.enough, run.passes, run.flow, "L/s", "", remedy))
     made = works.overflow is not None
     passes = works.overflow.passes * works.vessel.tanks if made else np.nan
@@ -117,20 +120,6 @@ def buildability(works: Works) -> list[Buildable]:
         counted = works.vessel.capacity
         rows.append(Buildable("tap", False, counted - works.out_of_reach, counted, "L", ""))
     return rows
-
-
-def _wider(run: Levels, units: str) -> str:
-    """Return the least bore in trade that would pass the design storm, in words."""
-    sizes = TRADE_SIZES[units]
-    bore = first_bore(run.conveyance, run.flow, sizes)
-    if bore is None:
-        instead = (
-            "shorten the run, raise the gutter outlet"
-            if run.conveyance.kind == "wet"
-            else "lay it at a steeper fall"
-        )
-        return f"no bore in trade up to {measure(sizes[-1], 'mm', 3)} would pass it all: {instead}, or lay a second run"
-    return f"a bore of {measure(bore, 'mm', 3)} would pass it all"
 
 
 def siteworks_of(results) -> Works:
