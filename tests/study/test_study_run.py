@@ -79,7 +79,7 @@ def test_outputs_open_and_agree(demo):
             assert group.data_vars
             for name, values in group.to_dataset(inherit=False).variables.items():
                 assert values.attrs.get("long_name") or name == "rule", name
-                money = name in ("cost", "capital", "annual")
+                money = name in ("cost", "capital", "annual", "annual_with_mains")
                 assert values.dtype.kind != "f" or money or "units" in values.attrs, name
         np.testing.assert_array_equal(groups["capacity"], done.capacity)
     curve = pd.read_csv(out / "trade_off.csv")
