@@ -26,7 +26,7 @@ from rainharvest.catchment.hydraulics import (
 from rainharvest.catchment.intensity import CLIMATES, Intensity
 from rainharvest.catchment.tables import (
     DEFAULTS,
-    DRYING,
+    DRY_ONLY,
     FITTINGS,
     INTENSITY,
     TRADE_SIZES,
@@ -96,27 +96,25 @@ def hardness_of(intensity: Intensity, water: xr.Dataset) -> Hardness:
     return Hardness(intensity, order[0] if order else None, order[-1] if order else None, own)
 
 
-def catchment_defaults(
-    catchment: Catchment, drying: float | object = DRYING.value, intensity: Intensity = INTENSITY
-) -> dict[str, Default]:
+def catchment_defaults(catchment: Catchment, intensity: Intensity = INTENSITY) -> dict[str, Default]:
     """Return the defaults that a catchment works with, in words, in the order of the chain.
 
     >>> from rainharvest.catchment.tables import Roof
-    >>> site = Catchment(roofs=(Roof(name="hall", area=100, wetting=0),), first_flush=1.0)
-    >>> list(catchment_defaults(site))[:2]
-    ['hall: runoff coefficient', 'Drying of the roof']
+    >>> site = Catchment(roofs=(Roof(name="hall", area=100, wetting=0),), first_flush=0.0)
+    >>> list(catchment_defaults(site))
+    ['hall: runoff coefficient', 'Filter efficiency']
     """
     used: dict[str, Default] = {}
     for roof in catchment.roofs:
         used |= {f"{roof.name}: {QUANTITIES[k].long_name.lower()}": v for k, v in roof_defaults(roof).items()}
-    run = catchment.conveyance
-    given = {"drying": drying} | catchment.model_dump(exclude={"roofs", "conveyance"})
+    run, given = catchment.conveyance, set(catchment.model_fields_set)
+    counts = ["drying"] if any(roof.wetting for roof in catchment.roofs) else []
+    counts += ["first_flush"] + ["first_flush_bleed", "first_flush_reset"] * bool(catchment.first_flush)
+    counts.append("filter_efficiency")
     if run is not None:
-        kind = {"fall": run.fall, "filling": run.filling} if run.kind == "dry" else {}
-        given |= {"roughness": run.roughness} | kind
-    for name, value in given.items():
-        if np.ndim(value) == 0 and value == DEFAULTS[name].value:
-            used[QUANTITIES[name].long_name] = DEFAULTS[name]
+        given |= run.model_fields_set
+        counts += ["roughness", *(DRY_ONLY if run.kind == "dry" else ())]
+    used |= {QUANTITIES[name].long_name: DEFAULTS[name] for name in counts if name not in given}
     if run is not None:
         used[QUANTITIES["viscosity"].long_name] = VISCOSITY
         if run.kind == "wet":

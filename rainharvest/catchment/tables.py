@@ -94,15 +94,14 @@ class Roof(Table):
     concerns: tuple[Literal[tuple(CAUTIONS.concern)], ...] = Field((), examples=[["moss"]])
     """What is known of it that the water may bear: each brings its caution."""
 
-    @model_validator(mode="before")
-    @classmethod
-    def _fill_defaults(cls, data):
+    @model_validator(mode="after")
+    def _fill_defaults(self):
         """Put the material's defaults in place, so that a Roof always says what it works with."""
-        material = data.get("material", "metal") if isinstance(data, dict) else None
-        if not isinstance(material, str) or material not in COEFFICIENTS:
-            return data
-        of_material = {key: table[material].value for key, table in BY_MATERIAL.items()}
-        return of_material | {k: v for k, v in data.items() if k not in of_material or v is not None}
+        for key, table in BY_MATERIAL.items():
+            if getattr(self, key) is None:
+                self.__dict__[key] = table[self.material].value
+                self.model_fields_set.discard(key)
+        return self
 
 
 def scaled_roofs(roofs: Sequence[Roof], area: float) -> tuple[Roof, ...]:
@@ -118,7 +117,7 @@ def roof_defaults(roof: Roof) -> dict[str, Default]:
     ['wetting']
     """
     of_material = {key: table[roof.material] for key, table in BY_MATERIAL.items()}
-    return {key: default for key, default in of_material.items() if getattr(roof, key) == default.value}
+    return {key: default for key, default in of_material.items() if key not in roof.model_fields_set}
 
 
 TRADE_SIZES = {

@@ -54,6 +54,7 @@ GALLON = 3.785411784
 US_UNITS: dict[str, tuple[str, float]] = {
     "m2": ("ft2", 0.3048**2),
     "m": ("ft", 0.3048),
+    "km": ("mi", 1.609344),
     "mm": ("in", 25.4),
     "mm/day": ("in/day", 25.4),
     "mm/h": ("in/h", 25.4),
@@ -184,14 +185,15 @@ def measure(value: float, unit: str, figures: int | None = None) -> str:
     return f"{number(value, figures)} {unit}".rstrip()
 
 
-def depths(text: str) -> str:
-    """Return a sentence that is kept in mm (of a record's findings) with its depths as the reader writes them.
+def depths(text: str, units: str = "mm|m") -> str:
+    """Return a sentence that is kept in metric (of a record's findings) with its depths as the reader writes them.
 
     >>> with reading(US):
     ...     depths("25.4 mm: that is 3.1 times the next of the season (8.1 mm)")
     '1 in: that is 3.1 times the next of the season (0.319 in)'
     """
-    return re.sub(r"(-?\d+(?:\.\d+)?(?:e[+-]\d+)?) mm\b", lambda told: measure(float(told[1]), "mm"), text)
+    kept = rf"(-?\d+(?:\.\d+)?(?:e[+-]\d+)?) ({units})\b"
+    return re.sub(kept, lambda told: measure(float(told[1]), told[2]), text)
 
 
 def per_volume(value: float, what: str = "", figures: int = 2) -> str:

@@ -173,13 +173,13 @@ def with_uses(*parts: xr.DataArray) -> xr.DataArray:
 
 
 def defaults_used(uses: Iterable[Use]) -> dict[str, Default]:
-    """Return the defaults that these uses rest on, by use.
+    """Return the defaults that these uses rest on and do not give themselves, by use.
 
     >>> used = defaults_used([Use(name="ward", kind="inpatient", people=12)])
     >>> used["ward"].value, used["ward"].low
     (60.0, 40.0)
     """
-    return {use.name: use.default for use in uses if use.default is not None}
+    return {use.name: use.default for use in uses if use.default and "litres" not in use.model_fields_set}
 
 
 Arrangement = Literal["mains reserve", "rain only", "rain only, treated", "combined"]

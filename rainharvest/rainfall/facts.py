@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from rainharvest.core.defaults import defaults_of
+from rainharvest.core.defaults import Default, defaults_of, rows_of
 from rainharvest.core.errors import InputError
 from rainharvest.core.quantities import variables
 from rainharvest.core.text import texts_of
@@ -43,7 +43,7 @@ DEMO_STEMS = {
     "rain all year": "temperate_all_year",
 }
 
-COLD = defaults_of("rainfall")["check"]
+OF_CHECKS, OF_FILLING = (defaults_of("rainfall")[kind] for kind in ("check", "fill"))
 
 SHOWN_YEARS = 30  # [year] as many as make a normal; a panel fills no more, so that it follows the hand
 
@@ -325,8 +325,24 @@ def changes_facts(findings: pd.DataFrame, annual: xr.DataArray) -> dict[str, obj
 
 def snow_falls(findings: pd.DataFrame, weather: xr.DataArray | None = None) -> bool:
     """Return whether snow is to be reckoned with: by the place, or by the coldest month's mean temperature."""
-    cold = weather is not None and weather.attrs.get("coldest_month", 99.0) < COLD["snow_month"].value
+    cold = weather is not None and weather.attrs.get("coldest_month", 99.0) < OF_CHECKS["snow_month"].value
     return bool(cold or (len(findings) and "snow" in set(findings["check"])))
+
+
+def rainfall_defaults(results) -> dict[str, Default]:
+    """Return the working values that decided something about the record of a study, in words."""
+    attrs, findings = results.done.attrs, results.record.findings
+    filled = attrs["days_filled"] > 0
+    things = {
+        "filled": filled,
+        "filled beside neighbours": filled and results.study.rain.neighbours,
+        "poor years": attrs["years_mostly_filled"],
+        "break": "break_year" in results.done,
+    }
+    there = {name for name, thing in things.items() if thing}
+    there |= set(findings["check"][findings["severity"] == "wrong"]) if len(findings) else set()
+    rows = [row for thing, row in rows_of("rainfall", "section")["defaults"].items() if thing in there]
+    return {words: (OF_CHECKS | OF_FILLING)[name] for row in rows for name, words in row.items()}
 
 
 def used_facts(done: xr.Dataset) -> dict[str, object]:

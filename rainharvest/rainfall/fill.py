@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from rainharvest.core.defaults import defaults_of
 from rainharvest.core.errors import InputError, require
 from rainharvest.core.quantities import attributes
 from rainharvest.core.text import texts_of
@@ -21,7 +22,8 @@ from rainharvest.rainfall.flags import Flag, as_record, require_count
 
 # Shares of days: of a year from which it is said to be estimated, and to be left out; of the record from which
 # filling alone, and filling at all, is warned of.
-YEAR_ESTIMATED, YEAR_LEFT_OUT, ALONE_SHARE, FILLED_SHARE = 0.10, 0.20, 0.05, 0.10
+YEAR_ESTIMATED, ALONE_SHARE, FILLED_SHARE = 0.10, 0.05, 0.10
+YEAR_LEFT_OUT = defaults_of("rainfall")["check"]["year_missing"].value
 
 Method = Literal["quantile", "normal_ratio", "inverse_distance"]
 

@@ -8,15 +8,21 @@ from functools import lru_cache
 import numpy as np
 import xarray as xr
 
-from rainharvest.catchment.hydraulics import Levels, first_bore
+from rainharvest.catchment.hydraulics import first_bore
+from rainharvest.catchment.tables import DEFAULTS as OF_PIPES
 from rainharvest.catchment.tables import TRADE_SIZES
-from rainharvest.core.quantities import along, attributes, variables
-from rainharvest.core.reader import Reader, measure, reader_now
+from rainharvest.core.defaults import Default, rows_of
+from rainharvest.core.quantities import QUANTITIES, along, attributes, variables
+from rainharvest.core.reader import Reader, reader_now
 from rainharvest.siteworks.overflow import ten_year_day
+from rainharvest.siteworks.tables import DEFAULTS
 from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs
 from rainharvest.siteworks.works import Given, Works, plan_siteworks
 from rainharvest.sizing.facts_costs import cost_of_sizes, prices_of
 from rainharvest.sizing.tables import Costs
+from rainharvest.storage.facts import mains_taken
+
+ONLY_WITH = rows_of("siteworks", "section")["only_with"]
 
 
 @dataclass(frozen=True)
@@ -31,6 +37,7 @@ class Bill:
     annual: float  # A year, with upkeep and energy; NaN where the study has no table of costs
     per_kilolitre: float  # For each kilolitre delivered
     net_present_value: float  # What is saved over the years less what is spent
+    mains: float  # [L/year] Mains water taken that has a tariff: it is in none of these
 
     @property
     def total(self) -> float:
@@ -64,7 +71,8 @@ def bill_of(results, works: Works) -> Bill | None:
         price = None if tank_price is None else [tank_price]
         one = cost_of_sizes(results, [float(done.described)], yearly, tank_price=price, beside=more)
         money = {name: float(one[name].values[0]) for name in money}
-    return Bill(costs.currency, costs.life, tuple(lines), unpriced, more, **money)
+    mains = mains_taken(done) if costs.tariff or costs.block else 0.0
+    return Bill(costs.currency, costs.life, tuple(lines), unpriced, more, **money, mains=mains)
 
 
 @dataclass(frozen=True)
@@ -77,7 +85,7 @@ class Buildable:
     needed: float  # What must be there, in the same unit
     unit: str  # "m", "kg", "L/s" or "L"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
-    remedy: str = ""  # What would make it fit, where the numbers say why not
+    remedy: dict | None = None  # What would make it fit, where the numbers say why not: facts of `passing`
 
 
 def buildability(works: Works) -> list[Buildable]:
@@ -85,13 +93,16 @@ def buildability(works: Works) -> list[Buildable]:
     rows, run, peak = [], works.levels, works.peak
     narrow = works.narrow_gutters
     if narrow:
-        remedy = f"wider gutters or more outlets ({', '.join(narrow)}) would pass more"
-        rows.append(Buildable("flow of the gutter", False, peak.gutters, peak.roofs, "L/s", "", remedy))
+        there, needed = peak.gutters, peak.roofs
+        rows.append(Buildable("flow of the gutter", False, there, needed, "L/s", "", {"gutters": narrow}))
     if run is not None:
         level = not run.answer and run.margin >= 0
         name = "level of the run" if run.conveyance.kind == "dry" else "head of the run"
         rows.append(Buildable(name, level, run.margin, 0.0, "m", run.answer))
-        remedy = "" if run.enough or run.answer else _wider(run, works.given.units)
+        sizes, remedy = TRADE_SIZES[works.given.units], None
+        if not run.enough and not run.answer:
+            least = first_bore(run.conveyance, run.flow, sizes)
+            remedy = {"bore": least, "widest": sizes[-1], "kind": run.conveyance.kind}
         rows.append(Buildable("flow of the run", run.enough, run.passes, run.flow, "L/s", "", remedy))
     made = works.overflow is not None
     passes = works.overflow.passes * works.vessel.tanks if made else np.nan
@@ -109,20 +120,6 @@ def buildability(works: Works) -> list[Buildable]:
         counted = works.vessel.capacity
         rows.append(Buildable("tap", False, counted - works.out_of_reach, counted, "L", ""))
     return rows
-
-
-def _wider(run: Levels, units: str) -> str:
-    """Return the least bore in trade that would pass the design storm, in words."""
-    sizes = TRADE_SIZES[units]
-    bore = first_bore(run.conveyance, run.flow, sizes)
-    if bore is None:
-        instead = (
-            "shorten the run, raise the gutter outlet"
-            if run.conveyance.kind == "wet"
-            else "lay it at a steeper fall"
-        )
-        return f"no bore in trade up to {measure(sizes[-1], 'mm', 3)} would pass it all: {instead}, or lay a second run"
-    return f"a bore of {measure(bore, 'mm', 3)} would pass it all"
 
 
 def siteworks_of(results) -> Works:
@@ -175,6 +172,48 @@ def qualities_of(study) -> dict[str, str]:
     """Return the quality that each thing that draws water of a study needs."""
     out = {use.name: use.quality for use in study.use}
     return out | {thing.name: "outdoor" for thing in (*study.garden, *study.pool)}
+
+
+_KEYS = {
+    "empty_share": "empty_mass",
+    "slenderness": "height",
+    "starts": "most_starts",
+    "fixture_pressure": "pressure",
+    "fixture_flow": "flow",
+    "suction_usual": "npsh_required",
+}
+"""Keys of the study file that take the place of a default of another name."""
+
+
+def siteworks_defaults(works: Works) -> dict[str, Default]:
+    """Return the defaults that entered the site works and that the study does not give itself, in words."""
+    site, pump, soakaway, checked = works.site, works.pump, works.soakaway is not None, works.checks.index
+    things = {
+        "slab": site.slab_thickness,
+        "concrete": site.slab_thickness or site.buried,
+        "flat" if works.vessel.form == "rectangular" else "round": True,
+        "overflow": works.overflow,
+        "trial pit": site.trial_pit and works.given.catchment,
+        "soakaway": soakaway,
+        "law of storms": soakaway and site.storm_minutes is None,
+        "soakaway's place": soakaway or "soakaway" in checked,
+        "soakaway's depth": soakaway or "groundwater" in checked,
+        "tap by gravity": not works.tap_dry,
+        "pipe to a tap": pump or (site.tap_run and not works.tap_dry),
+        "no pump chosen": pump and not pump.chosen,
+    }
+    there = works.there | {name for name, thing in things.items() if thing}
+    missing = {name for thing, names in ONLY_WITH.items() if thing not in there for name in names}
+    given = site.model_fields_set | (site.pump.model_fields_set if site.pump else set())
+    used = {
+        QUANTITIES[name].long_name if name in QUANTITIES else name.replace("_", " ").capitalize(): default
+        for name, default in DEFAULTS.items()
+        if isinstance(default, Default) and name not in missing and _KEYS.get(name, name) not in given
+    }
+    if works.overflow is not None:
+        laid = {f"Overflow pipe: {QUANTITIES[k].long_name.lower()}": OF_PIPES[k] for k in ("fall", "filling")}
+        used |= laid | {"Overflow pipe: roughness": OF_PIPES["roughness"]}
+    return used
 
 
 def siteworks_group(results) -> xr.Dataset:

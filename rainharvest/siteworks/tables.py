@@ -9,9 +9,8 @@ from typing import Literal
 from pydantic import Field, field_validator, model_validator
 
 from rainharvest.catchment.tables import FITTINGS
-from rainharvest.core.defaults import Default, defaults_of, rows_of
+from rainharvest.core.defaults import defaults_of, rows_of
 from rainharvest.core.errors import require
-from rainharvest.core.quantities import QUANTITIES
 from rainharvest.core.tables import Table, quantity
 
 DEFAULTS = defaults_of("siteworks")
@@ -286,34 +285,3 @@ class SiteWorks(Table):
         both = self.stand > 0 and self.buried > 0
         require(not both, "a tank in the ground has no stand", "give stand or buried, not both", "stand")
         return self
-
-
-def siteworks_defaults(site: SiteWorks, arrangement: str) -> dict[str, Default]:
-    """Return the defaults of the site works that count for a site, in words.
-
-    >>> list(siteworks_defaults(SiteWorks(), "rain only"))[:2]
-    ['Water', 'Density of concrete']
-    """
-    there = {
-        "pump": site.pump,
-        "pump above its water": site.pump and site.pump.pump_level is not None,
-        "tank in the ground": site.buried,
-        "trial pit": site.trial_pit,
-        "no height": site.height is None,
-        "mains": arrangement != "rain only",
-        "rain": arrangement != "mains reserve",
-    }
-    missing = tuple(
-        name
-        for what, names in rows_of("siteworks", "section")["only_with"].items()
-        if not there[what]
-        for name in names
-    )
-    used = {}
-    for name, default in DEFAULTS.items():
-        if not isinstance(default, Default) or name.startswith(missing):
-            continue
-        if getattr(site, name, None) in (None, default.value):
-            words = QUANTITIES[name].long_name if name in QUANTITIES else name.replace("_", " ").capitalize()
-            used[words] = default
-    return used

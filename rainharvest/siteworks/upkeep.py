@@ -66,7 +66,7 @@ def siting_checks(vessel: Vessel, site: SiteWorks, levels: Levels | None, rain: 
         add("run", found, not levels.answer and levels.margin >= 0, kind=conveyance.kind)
         gap = conveyance.inlet_level - vessel.overflow_mark
         add("inlet", measure(gap, "m", 3), gap > 0)
-    clear = DEFAULTS["soakaway_distance"]
+    clear = DEFAULTS["soakaway_clear"]
     size = min(vessel.tank_width, vessel.tank_length, vessel.height)
     distances = {
         "building": (site.building_distance, operator.ge, WALK_ROUND),

@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.catchment.collect import collect_finer
+from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.errors import require
 from rainharvest.core.quantities import along as labels
 from rainharvest.core.quantities import attributes, variables
@@ -25,8 +26,10 @@ from rainharvest.sizing.facts import (
     settings_and_shares,
     smallest_by_member,
 )
+from rainharvest.sizing.facts_printed import INPUTS, decision
 from rainharvest.sizing.resample import BLOCK_YEARS
 from rainharvest.sizing.smallest import no_failure
+from rainharvest.sizing.uncertainty import DEFAULTS as RANGES
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, input_ranges, record_inputs
 from rainharvest.storage.facts import Flows, mains_supply
 
@@ -146,6 +149,22 @@ def _other_interruptions(study, flows: Flows) -> xr.Dataset:
         longest.append((ends[1::2] - ends[::2]).max(initial=0))
     columns = {"seed_size": np.array(sizes), "seed_longest": np.array(longest, dtype=float)}
     return xr.Dataset(variables("interruption_seed", columns), labels(interruption_seed=np.arange(SEEDS)))
+
+
+def sizing_defaults(results) -> dict[str, Default]:
+    """Return the defaults that the certainty of the size rests on and that the study does not give, in words."""
+    group, words = results.groups.get("sizing", {}), rows_of("sizing", "fixed")["defaults"]
+    if "sure_size" not in group:
+        return {}
+    ranges = {one.name: one for one in case_of(results.study, *decisive_part(results)).ranges}
+    used = {
+        words["range"].format(what=INPUTS[name]): own
+        for name, own in RANGES.items()
+        if own.source in ranges[name].source
+    }
+    if group.attrs["years_drawn"] and results.study.sizing.block_years is None:
+        used[words["block_years"]] = BLOCK_YEARS
+    return used | {words["record"]: decision(group).record.wanted}
 
 
 def drawn_cases(study, case: Case) -> Drawn:

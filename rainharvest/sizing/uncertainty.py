@@ -11,7 +11,7 @@ import xarray as xr
 
 from rainharvest.catchment.chain import LANES
 from rainharvest.catchment.intensity import Intensity, Rain, read_daily
-from rainharvest.catchment.tables import FILTER_EFFICIENCY, INTENSITY, Catchment, roof_defaults
+from rainharvest.catchment.tables import COEFFICIENTS, FILTER_EFFICIENCY, INTENSITY, Catchment
 from rainharvest.core.defaults import Default, defaults_of
 from rainharvest.core.quantities import attributes
 from rainharvest.demand.tables import Use
@@ -70,8 +70,9 @@ def input_ranges(
     default_filter = catchment.filter_efficiency == FILTER_EFFICIENCY.value
     sources = {  # of each input: how much a part of it weighs, and the default that it rests on
         "runoff_coefficient": [
-            (roof.runoff_coefficient * roof.area, roof_defaults(roof).get("runoff_coefficient"))
+            (roof.runoff_coefficient * roof.area, own if roof.runoff_coefficient == own.value else None)
             for roof in catchment.roofs
+            for own in [COEFFICIENTS[roof.material]]
         ],
         "losses": [],
         "filter_efficiency": [(1.0, FILTER_EFFICIENCY)] if default_filter else [],

@@ -405,7 +405,7 @@ class Study(Table):
     @property
     def catchment(self) -> Catchment:
         """The roofs, the run of pipe and what stands between, with the defaults in place."""
-        given = self.losses.model_dump(exclude={"intensity"}, exclude_none=True)
+        given = self.losses.model_dump(exclude={"intensity"}, exclude_none=True, exclude_unset=True)
         return Catchment(roofs=self.roof, conveyance=self.conveyance, **given)
 
 

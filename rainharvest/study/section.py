@@ -32,10 +32,11 @@ from rainharvest.demand.tables import CROPS, METHODS, SOILS
 from rainharvest.demand.tables import DEFAULTS as OF_USES
 from rainharvest.demand.uses import defaults_used
 from rainharvest.drought.tables import drought_defaults
-from rainharvest.siteworks.facts import siteworks_of
+from rainharvest.rainfall.facts import rainfall_defaults
+from rainharvest.siteworks.facts import siteworks_defaults, siteworks_of
 from rainharvest.siteworks.section import bill_said
-from rainharvest.siteworks.tables import siteworks_defaults
 from rainharvest.siteworks.treatment import OF_TREATMENT
+from rainharvest.sizing.facts_certainty import sizing_defaults
 from rainharvest.sizing.facts_costs import prices_of
 from rainharvest.sizing.section import capital, confidence, headline, money, whole
 from rainharvest.sizing.tables import costs_defaults
@@ -95,12 +96,10 @@ def site_section(results: StudyResults) -> Section:
 
 def defaults_of(results: StudyResults) -> dict[str, Default]:
     """Return every default that a report rests on, in words; last what its options alone rest on."""
-    study, works = results.study, siteworks_of(results)
-    used = seen = balance_defaults(study)
-    inlet = (
-        study.arrangement.kind if works.given.float_valve else "rain only"
-    )  # as the tank on its site sees it
-    used = used | siteworks_defaults(works.site, inlet)
+    study = results.study
+    seen = balance_defaults(study)
+    used = rainfall_defaults(results) | seen | siteworks_defaults(siteworks_of(results))
+    used |= sizing_defaults(results)
     used |= drought_defaults(study.drought, results.groups.get("drought", xr.Dataset()))
     used |= costs_defaults(prices) if (prices := prices_of(study)) else {}
     for option in study.option:
@@ -131,7 +130,7 @@ def drawing_defaults(study: Study) -> dict[str, Default]:
         own = {
             QUANTITIES[key].long_name: default
             for key, default in OF_USES.items()
-            if isinstance(default, Default) and getattr(one, key, None) == default.value
+            if isinstance(default, Default) and key in type(one).model_fields.keys() - one.model_fields_set
         }
         if one in study.garden:
             crop = CROPS[one.crop]
@@ -148,11 +147,9 @@ def drawing_defaults(study: Study) -> dict[str, Default]:
 
 def treatment_defaults(results: StudyResults) -> dict[str, Default]:
     """Return the defaults of the lamp and of the chlorine, where the tank's water passes them."""
-    works, names = siteworks_of(results), FIXED["treatment"]
-    there = ["lamp"] * ("ultraviolet lamp" in set(works.parts.part)) + ["chlorine"] * (
-        works.chlorine is not None
-    )
-    return {words: OF_TREATMENT[key] for kind in there for key, words in names[kind].items()}
+    there, names = siteworks_of(results).there, FIXED["treatment"]
+    kinds = [kind for kind in names if there.issuperset(kind.split(" and "))]
+    return {words: OF_TREATMENT[key] for kind in kinds for key, words in names[kind].items()}
 
 
 def assumptions_section(results: StudyResults) -> Section:

@@ -248,10 +248,10 @@ def test_defaults_of_a_wet_run():
 def test_what_the_user_gave_is_no_default():
     dry = Conveyance(kind="dry", fall=0.02, roughness=0.25, **LEVELS)
     site = Catchment(
-        roofs=(Roof(area=100, wetting=0, runoff_coefficient=0.5),), conveyance=dry, first_flush=3
+        roofs=(Roof(area=100, wetting=0, runoff_coefficient=0.9),), conveyance=dry, first_flush=0.41
     )
     mine = Intensity(mean_intensity=2, variation=1)
-    used = catchment_defaults(site, drying=xr.DataArray([1.0, 2.0], dims="time"), intensity=mine)
+    used = catchment_defaults(site, intensity=mine)
     assert set(used) == {
         "First-flush bleed",
         "First-flush reset",
@@ -259,6 +259,8 @@ def test_what_the_user_gave_is_no_default():
         "Filling",
         "Viscosity",
     }
+    none = site.model_copy(update={"first_flush": 0.0})
+    assert set(catchment_defaults(none, mine)) == {"Filter efficiency", "Filling", "Viscosity"}
 
 
 def test_intensity_counts_only_where_something_is_limited():

@@ -32,6 +32,7 @@ GALLON = 231 * INCH**3 / 10**6
 EXACT = {
     "m2": FOOT**2,
     "m": FOOT,
+    "km": 5280 * FOOT / 1000,
     "mm": INCH,
     "mm/day": INCH,
     "mm/h": INCH,

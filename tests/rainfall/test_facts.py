@@ -6,6 +6,7 @@ import pytest
 import xarray as xr
 
 from rainharvest.core.errors import InputError
+from rainharvest.core.reader import US, depths, reading
 from rainharvest.rainfall.check_years import double_mass
 from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
 from rainharvest.rainfall.exercises import check_left, check_longest_spell, check_rightly_wet
@@ -116,6 +117,15 @@ def test_the_sentences_hold_the_numbers(record, filled):
     mass = double_mass(record.recent, record.recent_neighbours)
     assert "0.83 times" in SAY.double_mass(double_mass_facts(mass))
     assert "no neighbour" in SAY.double_mass(double_mass_facts(mass.isel(year=slice(0))))
+
+
+def test_heights_and_distances_of_a_report_are_the_readers():
+    notes = f"{SAY.donor_climb('hill', 304.8)}; {SAY.donor_far('far', 160.9, 150.0)}; read in 0.1 mm"
+    with reading(US):
+        said = SAY.assumed(notes)
+        assert depths("50° and 1524 m above the sea, 25.4 mm") == "50° and 5,000 ft above the sea, 1 in"
+    assert "hill stands 1,000 ft higher" in said and "far is 100 mi away (at most 93.2 mi)" in said
+    assert "read in 0.1 mm" in said and "160.9" not in said and "161 km away" in SAY.assumed(notes)
 
 
 def test_a_name_from_a_file_is_not_markup(record, filled):

@@ -15,10 +15,10 @@ from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
 from rainharvest.core.reader import US, Reader, litres, reading
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
-from rainharvest.siteworks.facts import buildability, siteworks_group, siteworks_of
+from rainharvest.siteworks.facts import buildability, siteworks_defaults, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
-from rainharvest.siteworks.section import SAID, siteworks_said, tell_site
+from rainharvest.siteworks.section import SAID, SAY, bill_said, siteworks_said, tell_site
 from rainharvest.siteworks.works import on_stand, plan_siteworks
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
@@ -69,6 +69,52 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
     assert float(group.overflow_a_year) == pytest.approx(
         float(plain.done.spilled_daily.mean()) * 365.25, rel=1e-9
     )
+
+
+@pytest.mark.parametrize("tariff", ["", "tariff = 2.5\n", "block = [{ price = 2.5 }]\n"])
+def test_the_bill_says_that_bought_mains_water_is_not_in_it(tmp_path, tariff):
+    costs = "[costs]\nper_litre = 0.1\n" + tariff
+    said = {
+        kind: " ".join(bill_said(run(study(tmp_path, f'{ROOF}[arrangement]\nkind = "{kind}"\n{costs}'))))
+        for kind in ("combined", "rain only")
+    }
+    words = re.search(
+        r"a year with upkeep, without the \d[\d,.]* k?L of mains water that it takes,", said["combined"]
+    )
+    assert bool(words) == bool(tariff) and "of mains water that it takes" not in said["rain only"]
+
+
+PIT = "[site_works.trial_pit]\npit_length = 1\npit_width = 0.75\npit_depth = 1\nminutes = [48, 52, 55]\n"
+PUMP = "[site_works.pump]\nhighest_tap = 4\nflow = 0.3\npressure = 55\nshut_off_head = 30\nmost_flow = 1.5\n"
+OWN = '[site_works]\nform = "rectangular"\nslab_margin = 0.1\nempty_mass = 90\ntap_run = 4\nsoakaway_distance = 7\n'
+STORMS = "storm_minutes = [10, 60]\nstorm_depths = [18, 35]\n"
+
+
+def test_a_default_is_listed_where_it_entered_and_the_study_does_not_give_it(plain, tmp_path):
+    """A value that is given is no default though it equals it; a distance that is measured leaves the one asked for."""
+    few = set(siteworks_defaults(siteworks_of(plain)))
+    many = set(siteworks_defaults(siteworks_of(run(study(tmp_path, ROOF + OWN + PIT + PUMP)))))
+    given = siteworks_defaults(siteworks_of(run(study(tmp_path, ROOF + OWN + STORMS + PIT))))
+    storm, clear = "Shortest storm looked at", "Ground between soakaway and buildings"
+    assert {
+        "Wind force on a round tank",
+        "Mass of the empty tank",
+        "Margin of the slab",
+        "Height",
+        clear,
+    } < few
+    assert not few & {"Wind force on a flat wall", storm, "Voids", "Roughness of the pipe", "Starts an hour"}
+    assert {
+        "Wind force on a flat wall",
+        storm,
+        "Voids",
+        clear,
+        "Roughness of the pipe",
+        "Starts an hour",
+    } < many
+    assert not many & {"Wind force on a round tank", "Mass of the empty tank", "Margin of the slab"}
+    assert not many & {"Flow of a tap", "Pressure at the highest tap", "Pressure at no flow"}
+    assert {"Voids", clear, "Overflow pipe: fall"} < set(given) and not {storm, "Starts an hour"} & set(given)
 
 
 def test_every_sentence_is_said_and_carries_the_numbers(plain):
@@ -169,7 +215,7 @@ def test_what_can_be_built_is_told_with_what_is_there_and_what_is_needed(ready):
     assert hard["level of the run"].fits and not hard["flow of the run"].fits
     assert hard["flow of the run"].there < hard["flow of the run"].needed == pytest.approx(580 * 150 / 3600)
     # By the part-full flow of 1 in 100: 200 mm passes 30 L/s, 150 mm 14.
-    assert hard["flow of the run"].remedy == "a bore of 200 mm would pass it all"
+    assert hard["flow of the run"].remedy == {"bore": 200.0, "widest": 300.0, "kind": "dry"}
     none = buildability(site_variant(ready, site_given(ready, freeboard_share=0.0)))[-1]
     assert not none.fits and "no room above it" in none.answer
 
@@ -292,7 +338,7 @@ def test_what_the_gutter_holds_back_is_not_asked_of_the_pipe(ready):
     # 350 m2 x 75 mm/h / 3,600
     gutter = rows["flow of the gutter"]
     assert not gutter.fits and (gutter.there, gutter.needed) == (3.0, pytest.approx(7.29, abs=0.01))
-    assert "ward" in gutter.remedy
+    assert gutter.remedy == {"gutters": ["ward"]} and "outlets (ward) would" in SAY.passing(gutter.remedy)
 
 
 @pytest.mark.parametrize(
@@ -308,7 +354,7 @@ def test_the_remedy_names_the_least_bore_in_trade_that_passes_it_all(ready, bore
     catchment = given.catchment.model_copy(update={"roofs": (Roof(area=area),), "conveyance": run})
     works = site_variant(ready, replace(given, catchment=catchment), design_intensity=75.0)
     remedy = next(row.remedy for row in buildability(works) if row.thing == "flow of the run")
-    assert remedy.startswith(f"{least} would pass it all")
+    assert SAY.passing(remedy).startswith(f"{least} would pass it all")
 
 
 def test_a_stand_is_planned_for_as_the_report_plans(ready):

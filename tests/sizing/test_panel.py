@@ -117,12 +117,14 @@ def test_pictures_that_are_not_there(results):
 def test_speed_of_a_move(panel, benchmark):
     """Printed, never asserted: 60 years, 128 sizes, the record and ten versions, one figure painted."""
     control = panel.rh_controls["area"]
+    start = control.value
     values = iter(range(100, 2300, 1))
 
     def move():
         control.value = next(values)
 
     benchmark.pedantic(move, rounds=30, warmup_rounds=3)
+    control.value = start  # other tests move the same panel
 
 
 def test_the_sentence_of_the_costs_follows_the_tank_that_is_marked(results):

@@ -16,7 +16,7 @@ from rainharvest.core.blocks import Paragraph, Table
 from rainharvest.core.reader import number
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
-from rainharvest.sizing.facts_certainty import case_of
+from rainharvest.sizing.facts_certainty import case_of, sizing_defaults
 from rainharvest.sizing.facts_printed import (
     certainty,
     changes_needed,
@@ -55,6 +55,20 @@ def school():
 @pytest.fixture(scope="module")
 def group(school):
     return school.groups["sizing"]
+
+
+def test_the_ranges_the_blocks_and_the_length_asked_for_are_listed_where_the_study_does_not_give_them(school):
+    ranges = {"losses": (0.4, 2.0), "demand": (0.9, 1.1)}
+    own = school.study.sizing.model_copy(
+        update={"block_years": 3, "ranges": school.study.sizing.ranges.model_copy(update=ranges)}
+    )
+    given = replace(school, study=school.study.model_copy(update={"sizing": own}))
+    length = "Length of record that is asked for"
+    listed = [name for name in sizing_defaults(school) if name != length]
+    assert "Years in a row that are drawn together" in listed
+    assert len(listed) == 3 and all(name.startswith("How far the ") for name in listed[:2])
+    assert [*sizing_defaults(given)] == [length] and sizing_defaults(given)[length].value == 30
+    assert not sizing_defaults(replace(school, groups={}))
 
 
 @pytest.fixture(scope="module")

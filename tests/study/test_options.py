@@ -171,7 +171,8 @@ def test_what_rain_and_mains_supply_adds_up(tmp_path, change_over, prices):
     group = results.groups["sizing"].isel(capacity=1)
     assert float(group.mains_saved) == pytest.approx(rain, rel=1e-3)
     assert float(group.saved_bill) == pytest.approx(rain / 1000 * 2.0, rel=0.01)  # whole billing periods
-    assert bill_of(results, siteworks_of(results)).annual == pytest.approx(float(group.annual), rel=1e-3)
+    bill = bill_of(results, siteworks_of(results))
+    assert bill.annual == pytest.approx(float(group.annual), rel=1e-3) and bill.mains == tank.mains > 0
 
 
 @pytest.mark.parametrize(
@@ -317,6 +318,8 @@ def test_a_report_lists_only_the_defaults_that_entered_it(tmp_path):
     assert "Height" in named["top-up"] and "Height" not in named["bought"]
     assert "Share of the tank above the overflow" in named["top-up"]
     assert "Share of the tank below the outlet" in named["bought"] - named["top-up"]  # given in the file
+    assert "Shortest storm looked at" not in set.union(*named.values())  # nobody has dug a trial pit
+    assert all("Filling: rain from which a day is wet" in one for one in named.values())
     plan = xr.Dataset({"stage_level": 0.5, "dry_by_rain": 1}, attrs={"essential_marked": 1})
     listed = set(drought_defaults(Drought(help_days=14, stage_shares=[0.3]), plan))
     assert "Share of the years called dry" in listed and "Time that help takes" not in listed
