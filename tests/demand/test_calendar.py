@@ -139,7 +139,6 @@ def test_seasonal_load_and_visitors():
         ({"growth": 3}, "growth"),
         ({"growth": float("nan")}, "growth"),
         ({"seasonal": [-1.0] + [1.0] * 11}, "seasonal"),
-        ({"seasonal": [float("nan")] + [1.0] * 11}, "seasonal"),
         ({"visits": [{"people": 3, "days": []}]}, "visits"),
         ({"weekdays": ["mon"]}, "weekdays"),
     ],

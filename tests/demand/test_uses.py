@@ -145,7 +145,7 @@ def test_the_sum_by_use_is_the_total(parts, growth):
         ({"units": 4}, "units", "counted by people"),
         ({"kind": "cattle"}, "people", "counted by units"),
         ({"litres": -3}, "litres", "greater than 0"),
-        ({"litres": float("inf")}, "litres", "less than or equal"),
+        ({"litres": float("inf")}, "litres", "finite"),
         ({"quality": "holy"}, "quality", "drinking"),
         ({"days": "sometimes"}, "days", "working"),
         ({"days": ["sunny"]}, "days", "day of the week"),
