@@ -201,7 +201,7 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
     level = floor + (pump.stop_level if pump else 0.0)
     if pump and works.site.pump.pump_level is not None:
         y = works.site.pump.pump_level
-    elif works.site.buried:  # in the water
+    elif works.submerged:
         x, y = wide - 0.8 * step, mark + 0.4 * step
     text = ""
     if pump:
@@ -213,7 +213,7 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
         draw.path(axes, name, metre * np.array(points) if pump else [], **look)
 
     way = [(wide, mark), (x, mark), (x, y), (up, y), (up, tap)]
-    if works.site.buried and x < wide:
+    if works.submerged:
         way = [(x, y), (x, 0.5 * step), (up, 0.5 * step), (up, tap)]
     piece("rising", *way, color=DEEP, linewidth=3, zorder=6)
     body = {"ms": 20, "mfc": "white", "mec": INK, "mew": 2.4, "zorder": 7}

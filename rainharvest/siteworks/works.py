@@ -157,10 +157,16 @@ class Works:
         there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
         there |= {"in the ground" if self.site.buried else "on the ground"}
         things = {"roof": given.catchment, "pump": self.pump, "suction": self.pump and self.pump.suction}
+        things |= {"submersible pump": self.submerged, "surface pump": self.pump and not self.submerged}
         things |= {"float valve": given.float_valve, "change-over valve": given.change_over}
         things |= {"linked": self.vessel.tanks > 1, "stand": self.base.stand}
         things |= {"first flush": given.catchment and given.catchment.first_flush}
         return there | {name for name, thing in things.items() if thing}
+
+    @property
+    def submerged(self) -> bool:
+        """Whether the pump stands in the water: that of a tank in the ground, where no level is given for it."""
+        return self.pump is not None and self.site.buried > 0 and self.site.pump.pump_level is None
 
     @property
     def flow(self) -> float:
