@@ -304,6 +304,10 @@ def test_combined_and_mains_reserve(tmp_path):
     assert "float valve" in works.parts.part.values and "air gap" in SAID["The mains"](works)
     assert "above the highest that the water stands" in SAID["The mains"](works)
     assert "sticks open" in SAID["The overflow"](works)
+    # toilets alone: nothing is disinfected, and nothing that is listed says so
+    what_for = works.parts.set_index("part").what_for
+    assert not re.search("disinfect|filters", " ".join((*works.ticks, *works.handover, *what_for)))
+    assert "sample tap" not in what_for and "each tap says that its water is not for drinking" in str(works.ticks)
     path = study(tmp_path, 'arrangement = { kind = "mains reserve", mains_off = ["sat"] }\n')
     works = siteworks_of(run(path))
     assert works.peak is None and works.storms is None and works.soakaway is None
@@ -538,6 +542,7 @@ def test_light_leaves_nothing_behind_and_chlorine_goes_to_what_is_drunk_alone(tm
     path = study(tmp_path, f'arrangement = {{ kind = "combined" }}\n{drinks}')
     path.write_text(path.read_text().replace("use = [", "#use = ["))
     lamp = siteworks_of(run(path))
+    assert "a sample tap stands after the disinfection" in lamp.ticks and "sample tap" in set(lamp.parts.part)
     assert "Light leaves nothing in the water" in SAID["Treatment and tests"](lamp)
     path.write_text(path.read_text() + '[site_works]\ndisinfect = "both"\n')
     results = run(path)
