@@ -81,11 +81,11 @@ class Buildable:
 
     thing: str  # As a client calls it: "flow of the gutter", "head of the run", "overflow", "tap"
     fits: bool  # Whether it holds
-    there: float  # What there is: m of level or head; kg; L/s that pass; L that reach a tap; NaN where none can be made
+    there: float  # What there is: m of level or head; kg; kPa; L/s that pass; L that reach a tap; NaN where none can be
     needed: float  # What must be there, in the same unit
-    unit: str  # "m", "kg", "L/s" or "L"
+    unit: str  # "m", "kg", "kPa", "L/s" or "L"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
-    remedy: dict | None = None  # What would make it fit, where the numbers say why not: facts of `passing`
+    remedy: dict | None = None  # What would make it fit, where the numbers say why not: of `passing`, of `starting`
 
 
 def buildability(works: Works) -> list[Buildable]:
@@ -116,6 +116,9 @@ def buildability(works: Works) -> list[Buildable]:
     if suction is not None:
         said = "" if suction.enough else "the water lies too deep under it; site works say by how much"
         rows.append(Buildable("pump", suction.enough, suction.available, suction.asked, "m", said))
+    if works.pump and works.pump.starts_low:
+        at_tap, remedy = (works.pump.tap_at_start, works.pump.rise.pressure), {"pump": works.pump}
+        rows.append(Buildable("start of the pump", False, *at_tap, "kPa", "", remedy))
     if works.out_of_reach:
         counted = works.vessel.capacity
         rows.append(Buildable("tap", False, counted - works.out_of_reach, counted, "L", ""))

@@ -270,6 +270,14 @@ def test_a_pump_that_could_never_stop_is_told_before_it_is_bought(ready):
     assert "never stops" not in SAID["Water by pump"](site_variant(ready))
 
 
+def test_a_start_that_leaves_too_little_at_the_highest_tap_is_no_fit(ready):
+    low = site_variant(ready, pump={"highest_tap": 2.6, "cut_in": 20.0, "cut_out": 280.0})
+    row = next(row for row in buildability(low) if row.thing == "start of the pump")
+    start = f"a start at {low.pump.cut_in_wanted:.3g} kPa would do"
+    page = SimpleNamespace(misfits=[row], other_misfits=[], engineer=False)
+    assert not row.fits and start in texts_of("study").built(page) and start in SAID["Water by pump"](low)
+
+
 def test_starts_are_held_against_what_this_motor_bears(ready):
     busy = {"highest_tap": 2.6, "flow": 0.4, "vessel_volume": 40.0}
     often = site_variant(ready, pump=busy).pump.starts
