@@ -85,7 +85,7 @@ class Buildable:
     needed: float  # What must be there, in the same unit
     unit: str  # "m", "kg", "kPa", "L/s" or "L"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
-    remedy: dict | None = None  # What would make it fit, where the numbers say why not: of `passing`, of `starting`
+    remedy: dict | None = None  # What would make it fit, where numbers say why not: facts of a macro
 
 
 def buildability(works: Works) -> list[Buildable]:

@@ -102,8 +102,8 @@ def test_a_tank_in_the_ground_is_told_drawn_and_held_against_the_ground(ready):
     assert "It stands in the water" in SAID["Water by pump"](wet) and "lifted out by its chain" in listed
     for dry in ("the pump stands dry", "priming", "pump cover", "strainer", "foot valve"):
         assert dry not in listed and dry in " ".join((*works.ticks, *works.handover, *works.parts.part))
-    counted = [w.parts.set_index("part").quantity[["union", "isolating valve"]].tolist() for w in (wet, works)]
-    assert counted == [[1, 2], [2, 3]]  # the tank's outlet has a valve as well
+    counted = [w.parts.set_index("part").quantity[["union", "isolating valve"]] for w in (wet, works)]
+    assert [one.tolist() for one in counted] == [[1, 2], [2, 3]]  # the tank's outlet has a valve as well
     # a soakaway may lie as deep as that, if its base stays clear of the groundwater: 3 - 0.78 - 1.5
     deep = site_variant(ready, school, buried=2.6, height=2.0, pump=pump, groundwater=3.0)
     row = deep.checks.set_index("check").loc["base of the soakaway above the highest groundwater"]

@@ -57,7 +57,8 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
         vessel=tank,
         base=base_of(tank, site),
         tap=Tap(tap_height=0.5),
-        there={"roof", "wet run", "pump", "surface pump", "mains", "float valve", "filters", "lamp", "chlorine", "combined"},
+        there={"roof", "wet run", "pump", "surface pump", "mains", "float valve"}
+        | {"filters", "lamp", "chlorine", "combined"},
         given=SimpleNamespace(
             catchment=catchment, conveyance=run, arrangement="combined", units="metric", change_over=False
         ),
