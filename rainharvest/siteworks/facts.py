@@ -14,6 +14,7 @@ from rainharvest.catchment.tables import TRADE_SIZES
 from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.quantities import QUANTITIES, along, attributes, variables
 from rainharvest.core.reader import Reader, reader_now
+from rainharvest.rainfall.describe import rains_begin
 from rainharvest.siteworks.overflow import ten_year_day
 from rainharvest.siteworks.tables import DEFAULTS
 from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs
@@ -138,12 +139,14 @@ def _siteworks_for(results, reader: Reader) -> Works:
     site, nominal = study.site_works, float(done.described_nominal)
     if "tanks" in done.attrs:
         site = site.bought(int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
+    version = results.record.filled.isel(member=0, drop=True) if rain else None
     given = given_of(
         study,
         nominal,
         results.flows.demand,
         done if rain else None,
-        ten_year_day(results.record.filled.isel(member=0, drop=True)) if rain else 0.0,
+        ten_year_day(version) if rain else 0.0,
+        rains_begin=rains_begin(version) if rain else 1,
         prices=priced_by_costs(prices_of(study) or Costs(), nominal, site.tanks, done.attrs),
     )
     return plan_siteworks(site, given)

@@ -100,6 +100,7 @@ class Given:
     elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
     units: str = "metric"  # Of the study: trade sizes go by them
     demands: dict[str, float] = field(default_factory=dict)  # [L/day] What each use draws on a mean day
+    rains_begin: int = 1  # [1] Month in which the rains of the record begin
     change_over: bool = False  # Whether the mains feed the fixtures past the tank when it is empty
 
     @property
@@ -203,7 +204,7 @@ class Works:
     @cached_property
     def upkeep(self) -> pd.DataFrame:
         """As `rainharvest.siteworks.upkeep.upkeep_calendar`."""
-        return upkeep_calendar(self.there, self.site.wet_month)
+        return upkeep_calendar(self.there, self.site.wet_month or self.given.rains_begin)
 
     @cached_property
     def parts(self) -> pd.DataFrame:

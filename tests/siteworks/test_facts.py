@@ -12,7 +12,7 @@ from rainharvest import InputError
 from rainharvest.catchment.drainage import most_through_pipe
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
-from rainharvest.core.reader import US, Reader, litres, reading
+from rainharvest.core.reader import MONTHS_SHORT, US, Reader, litres, reading
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
 from rainharvest.siteworks.facts import buildability, siteworks_defaults, siteworks_group, siteworks_of
@@ -64,6 +64,14 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
     assert group.identical(kept)  # the stage is shown no more of the study than it is said to read
     assert float(group.ground_pressure) < float(group.bearing)
     assert group.attrs["soakaway_answer"].startswith("nobody has")
+    # mean months of the record from January, mm: 7 9 15 38 72 100 120 89 65 36 19 12, a twelfth 49: after the driest
+    # three the rains begin in May, and what falls due before them falls due in April and half a year on
+    gutters = (
+        siteworks_of(plain)
+        .upkeep.set_index("task")
+        .loc["look at roof and gutters from a safe stand, and clean them"]
+    )
+    assert [month for month in MONTHS_SHORT if gutters[month]] == ["Apr", "Oct"]
     # the marks on the gauge are the balance's own: usable size and litres to draw are one number
     assert float(group.litres_to_draw[-1]) == pytest.approx(float(plain.done.described), rel=1e-6)
     assert float(group.overflow_a_year) == pytest.approx(
