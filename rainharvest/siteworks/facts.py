@@ -183,6 +183,7 @@ def qualities_of(study) -> dict[str, str]:
 _KEYS = {
     "empty_share": "empty_mass",
     "slenderness": "height",
+    "height_in_feet": "height",
     "starts": "most_starts",
     "fixture_pressure": "pressure",
     "fixture_flow": "flow",
@@ -195,6 +196,8 @@ def siteworks_defaults(works: Works) -> dict[str, Default]:
     """Return the defaults that entered the site works and that the study does not give itself, in words."""
     site, pump, soakaway, checked = works.site, works.pump, works.soakaway is not None, works.checks.index
     things = {
+        "metric units": works.given.units == "metric",
+        "US units": works.given.units == "us",
         "slab": site.slab_thickness,
         "concrete": site.slab_thickness or site.buried,
         "flat" if works.vessel.form == "rectangular" else "round": True,

@@ -127,7 +127,7 @@ class SiteWorks(Table):
 
     height: float | None = quantity("m", None, gt=0, le=50, examples=[2.2])
     """Inside height of a tank, the diameter of one on its side; a catalogue's own where the study has one;
-    else as the inlet allows, 2 m at most and 1.5 times the width, if not given."""
+    else as the inlet allows, 2 m (7 ft in a US file) at most and 1.5 times the width, if not given."""
 
     tank_width: float | None = quantity("m", None, gt=0, le=200, examples=[2.0])
     """Width of a rectangular tank."""

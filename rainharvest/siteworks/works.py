@@ -461,7 +461,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     vessel = vessel_of(
         given.nominal,
         site.form,
-        tank_height(site, given.conveyance and given.conveyance.inlet_level, given.nominal),
+        tank_height(site, given.conveyance and given.conveyance.inlet_level, given.nominal, given.units),
         tank_width=site.tank_width,
         tanks=site.tanks,
         dead_share=given.dead_share,

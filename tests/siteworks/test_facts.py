@@ -19,6 +19,7 @@ from rainharvest.siteworks.facts import buildability, siteworks_defaults, sitewo
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, SAY, bill_said, siteworks_said, tell_site
+from rainharvest.siteworks.tables import SiteWorks
 from rainharvest.siteworks.works import on_stand, plan_siteworks
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
@@ -468,6 +469,17 @@ def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
         and f"pushes with {pounds:,.0f} lbf" in wind
         and "kN" not in wind
     )
+
+
+def test_the_usual_overflow_fits_into_the_usual_tank_in_either_units(ready):
+    # a twentieth of 2 m is 100 mm, of 7 ft 4.2 in; of 2 m it would be 3.94 in
+    for units, bore in (("metric", 100.0), ("us", 101.6)):
+        given = replace(site_given(ready), units=units)
+        run = given.conveyance.model_copy(update={"bore": bore, "inlet_level": 2.4384})
+        catchment = given.catchment.model_copy(update={"conveyance": run})
+        works = plan_siteworks(SiteWorks(), replace(given, catchment=catchment))
+        assert works.overflow.overflow_bore == bore, works.overflow_answer
+        assert ("Height in feet" in siteworks_defaults(works)) == (units == "us")
 
 
 def test_the_area_on_which_the_tank_presses_is_said(ready):
