@@ -91,11 +91,12 @@ class Buildable:
 
 def buildability(works: Works) -> list[Buildable]:
     """Return whether the site works can be built: level or head enough, each part passes the storm that reaches it."""
-    rows, run, peak = [], works.levels, works.peak
+    rows, run = [], works.levels
     narrow = works.narrow_gutters
     if narrow:
-        there, needed = peak.gutters, peak.roofs
-        rows.append(Buildable("flow of the gutter", False, there, needed, "L/s", "", {"gutters": narrow}))
+        names, passes, sheds = zip(*narrow, strict=True)
+        remedy = {"gutters": names}
+        rows.append(Buildable("flow of the gutter", False, sum(passes), sum(sheds), "L/s", "", remedy))
     if run is not None:
         level = not run.answer and run.margin >= 0
         name = "level of the run" if run.conveyance.kind == "dry" else "head of the run"

@@ -345,11 +345,12 @@ class Works:
         return self.peak.roofs > self.peak.flow * 1.001  # a thousandth more is no more
 
     @property
-    def narrow_gutters(self) -> list[str]:
-        """Roofs whose gutter passes less than they shed in the design storm."""
+    def narrow_gutters(self) -> list[tuple[str, float, float]]:
+        """Roofs whose gutter passes less than they shed in the design storm, with both flows [L/s]."""
         roofs, storm = self.given.catchment.roofs if self.peak else (), self.site.design_intensity
         limited = [roof for roof in roofs if roof.gutter_capacity is not None]
-        return [roof.name for roof in limited if design_flow(roof.area, storm) > roof.gutter_capacity * 1.001]
+        flows = [(roof.name, roof.gutter_capacity, design_flow(roof.area, storm)) for roof in limited]
+        return [(name, passes, sheds) for name, passes, sheds in flows if sheds > passes * 1.001]
 
     @property
     def has_storms(self) -> bool:
