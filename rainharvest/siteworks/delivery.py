@@ -159,7 +159,7 @@ class Rise:
             self.static_head > 0,
             f"the pump has no lift: {self.lift:g} m up, {self.pressure:g} kPa wanted",
             "leave the pump out, gravity does it; or give the height of the highest tap, or a pressure",
-            "lift",
+            "pump.highest_tap",
         )
 
     @property
@@ -217,7 +217,7 @@ def duty_point(
         given > wanted,
         f"the pump gives {given:.1f} m at no flow, the highest tap asks for {wanted:.1f} m",
         "choose a pump with a higher head, or ask for less pressure",
-        "shut_off_head",
+        "pump.shut_off_head",
     )
     flow = brentq(lambda q: curve(q) - system(q), 0.0, most_flow, xtol=1e-12)
     return flow, float(system(flow))
@@ -318,7 +318,7 @@ def dry_running_level(vessel: Vessel) -> float:
         stop < vessel.overflow_mark,
         f"the pump would stop at {stop:.2f} m, in a tank that overflows at {vessel.overflow_mark:.2f} m",
         "lower the intake, or ask for less water over it",
-        "submergence",
+        "pump",
     )
     return stop
 

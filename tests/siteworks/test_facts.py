@@ -183,10 +183,14 @@ def test_mistakes_in_the_site_table_come_out_in_one_line_each(tmp_path, table, s
     [
         ({"tap_height": 0.0}, "site_works.tap_height", "under the base"),
         ({"tap_height": 5.0}, "site_works.tap_height", "above the overflow"),
-        ({"pump": {"highest_tap": -20, "pressure": 5}}, "site_works.lift", "the pump has no lift"),
+        (
+            {"pump": {"highest_tap": -20, "pressure": 5}},
+            "site_works.pump.highest_tap",
+            "the pump has no lift",
+        ),
         (
             {"pump": {"highest_tap": 9, "shut_off_head": 5, "most_flow": 1}},
-            "site_works.shut_off_head",
+            "site_works.pump.shut_off_head",
             "higher head",
         ),
         (

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from rainharvest import InputError, simulate
 from rainharvest.core.text import texts_of
 from rainharvest.demand.mains import mains_by_rule, mains_in_spells
+from rainharvest.demand.periods import WEEKDAYS
 from rainharvest.demand.tables import Pool
 from rainharvest.storage.arrangements import (
     arrangement_settings,
@@ -21,8 +22,9 @@ from rainharvest.storage.arrangements import (
     ride_out,
     smallest_reserve,
 )
-from rainharvest.storage.facts import full_mornings, ride_out_facts
+from rainharvest.storage.facts import full_mornings, mains_supply, ride_out_facts
 from rainharvest.storage.section import cautions_section
+from rainharvest.storage.tables import Arrangement
 
 DAYS = pd.date_range("2001-01-01", periods=730)
 
@@ -245,6 +247,10 @@ def test_ride_out_in_hours_by_hand():
         (lambda: ride_out([5.0], -10.0), "capacity"),
         (lambda: ride_out(xr.DataArray([[5.0]], dims=("use", "time")), 1.0), "sum it over its uses"),
         (lambda: mains_by_rule(DAYS[:0]), "no day"),
+        (
+            lambda: mains_supply(Arrangement(kind="mains reserve", mains_off=WEEKDAYS), DAYS),
+            "the mains never reach",
+        ),
     ],
 )
 def test_bad_arrangements_say_what_is_wrong(call, words):
