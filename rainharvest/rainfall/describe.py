@@ -154,16 +154,36 @@ def _calendar_months(record: xr.DataArray, totals: np.ndarray, wet_day: float) -
         rows.append((_mean(total), len(wet) / len(day) if len(day) else np.nan, _mean(wet), *shares))
     table = np.array(rows)
     mean = table[:, 0]
-    three = mean + np.roll(mean, -1) + np.roll(mean, -2)
     known = not np.isnan(mean).any()
     driest = int(np.argmin(mean)) + 1 if known else 0
-    start = (int(np.argmin(three)) + 3) % 12 + 1 if known else 0
+    start = _after_the_driest(mean) if known else 0
     found = variables(
         "calendar_month", dict(zip(("month_mean", "wet_share", "wet_depth"), table.T, strict=False))
     )
     found |= variables(("calendar_month", "share"), {"month_share": table[:, 3:]})
     found |= variables((), {"driest_month": driest, "suggested_start": start})
     return xr.Dataset(found, along(calendar_month=np.arange(1, 13), share=list(SHARES)))
+
+
+def _after_the_driest(month_mean: np.ndarray) -> int:
+    """Return the month after the three driest."""
+    three = month_mean + np.roll(month_mean, -1) + np.roll(month_mean, -2)
+    return (int(np.argmin(three)) + 3) % 12 + 1
+
+
+def rains_begin(version: xr.DataArray) -> int:
+    """Return the first month after the three driest that brings a twelfth of the rain (own choice); 1 where unknown.
+
+    >>> days = pd.date_range("2001-01-01", "2004-12-31")
+    >>> rains_begin(pd.Series(np.where(days.month >= 10, 3.0, 0.5), days))
+    10
+    """
+    total = climatology.period_totals(version, 1).total
+    mean = np.array([_mean(total.values[(total.time.dt.month == m) & total.notnull()]) for m in range(1, 13)])
+    if np.isnan(mean).any():
+        return 1
+    start = _after_the_driest(mean)
+    return (start - 1 + int(np.argmax(np.roll(mean, 1 - start) >= mean.mean()))) % 12 + 1
 
 
 def _mean(values: np.ndarray) -> float:

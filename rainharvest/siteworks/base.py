@@ -162,8 +162,11 @@ def vessel_of(
     )
 
 
-def tank_height(site: SiteWorks, inlet_level: float | None, nominal: float) -> float:
-    """Return the height of the tank: as given, else 2 m, or less where it is small or the inlet stands lower.
+USUAL_HEIGHT = {"metric": DEFAULTS["height"].value, "us": DEFAULTS["height_in_feet"].value}
+
+
+def tank_height(site: SiteWorks, inlet_level: float | None, nominal: float, units: str = "metric") -> float:
+    """Return the height of the tank: as given, else 2 m (7 ft), or less where it is small or the inlet stands lower.
 
     A small tank is no more than 1.5 times as high as it is wide (on its side: as it is long). By hand, 60 L upright:
     pi / 4 (h / 1.5)^2 h = 0.06, h = (0.06 x 2.25 x 4 / pi)^(1/3) = 0.556 m, 0.371 m across.
@@ -179,7 +182,7 @@ def tank_height(site: SiteWorks, inlet_level: float | None, nominal: float) -> f
         longest = (area * slender ** (1 if site.form == "horizontal" else 2)) ** (1 / 3)
     else:
         longest = slender * site.tank_width
-    usual = min(DEFAULTS["height"].value, longest)
+    usual = min(USUAL_HEIGHT[units], longest)
     return usual if inlet_level is None or inlet_level <= 0.3 else min(usual, inlet_level)
 
 

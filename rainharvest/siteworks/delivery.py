@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -159,7 +159,7 @@ class Rise:
             self.static_head > 0,
             f"the pump has no lift: {self.lift:g} m up, {self.pressure:g} kPa wanted",
             "leave the pump out, gravity does it; or give the height of the highest tap, or a pressure",
-            "lift",
+            "pump.highest_tap",
         )
 
     @property
@@ -217,7 +217,7 @@ def duty_point(
         given > wanted,
         f"the pump gives {given:.1f} m at no flow, the highest tap asks for {wanted:.1f} m",
         "choose a pump with a higher head, or ask for less pressure",
-        "shut_off_head",
+        "pump.shut_off_head",
     )
     flow = brentq(lambda q: curve(q) - system(q), 0.0, most_flow, xtol=1e-12)
     return flow, float(system(flow))
@@ -318,7 +318,7 @@ def dry_running_level(vessel: Vessel) -> float:
         stop < vessel.overflow_mark,
         f"the pump would stop at {stop:.2f} m, in a tank that overflows at {vessel.overflow_mark:.2f} m",
         "lower the intake, or ask for less water over it",
-        "submergence",
+        "pump",
     )
     return stop
 
@@ -407,6 +407,9 @@ class PumpWorks:
     stop_level: float  # [m] Level of the dry-running switch above the floor of the tank
     stop_litres: float  # [L] Water between the outlet and that level, which is not pumped
     suction: Suction | None  # What it can draw, where it stands above its water
+    flow: float  # [L/s] Wanted with as many taps open as are open at once
+    # [kPa] At which it must start for the highest tap to keep its pressure at that flow; NaN where no start is given
+    cut_in_wanted: float
 
     @property
     def has_rating(self) -> bool:
@@ -417,6 +420,16 @@ class PumpWorks:
     def too_often(self) -> bool:
         """Whether it starts more often than its motor bears."""
         return self.starts > self.most_starts * 1.001  # a thousandth more is no more
+
+    @property
+    def tap_at_start(self) -> float:
+        """Pressure that is left at the highest tap, at the flow wanted, when the pump starts [kPa]."""
+        return max(self.rise.pressure - (self.cut_in_wanted - self.cut_in), 0.0)
+
+    @property
+    def starts_low(self) -> bool:
+        """Whether that is less than what is wanted there."""
+        return self.cut_in_wanted > self.cut_in * 1.001  # a thousandth more is no more
 
     @property
     def never_stops(self) -> bool:
@@ -439,7 +452,11 @@ def pump_works(
     shut_off, most = (plan.shut_off_head, plan.most_flow) if chosen else curve_through(rise, plan.flow)
     curve = pump_curve(shut_off, most)
     flow, head = duty_point(curve, lambda q: head_wanted(rise, q), most)
-    start, end = plan.cut_in, plan.cut_out
+    start, end, start_wanted = plan.cut_in, plan.cut_out, math.nan
+    if start is not None:
+        up = replace(rise, pipe_length=plan.pipe_length, more_losses=0.0)  # without the suction side
+        axis = lowest if plan.pump_level is None else plan.pump_level
+        start_wanted = (head_wanted(up, plan.flow) + lowest - axis) * GRAVITY
     if start is None or end is None:
         end = CUT_OUT_SHARE * shut_off * GRAVITY
         start = min(rise.static_head * GRAVITY, CUT_IN_SHARE * end)
@@ -465,4 +482,6 @@ def pump_works(
         stop,
         vessel.above_outlet(stop),
         suction_of(plan, lowest, flow, elevation),
+        plan.flow,
+        start_wanted,
     )

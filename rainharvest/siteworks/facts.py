@@ -14,6 +14,7 @@ from rainharvest.catchment.tables import TRADE_SIZES
 from rainharvest.core.defaults import Default, rows_of
 from rainharvest.core.quantities import QUANTITIES, along, attributes, variables
 from rainharvest.core.reader import Reader, reader_now
+from rainharvest.rainfall.describe import rains_begin
 from rainharvest.siteworks.overflow import ten_year_day
 from rainharvest.siteworks.tables import DEFAULTS
 from rainharvest.siteworks.upkeep import LINK, TANK, priced_by_costs
@@ -81,20 +82,21 @@ class Buildable:
 
     thing: str  # As a client calls it: "flow of the gutter", "head of the run", "overflow", "tap"
     fits: bool  # Whether it holds
-    there: float  # What there is: m of level or head; kg; L/s that pass; L that reach a tap; NaN where none can be made
+    there: float  # What there is: m of level or head; kg; kPa; L/s that pass; L that reach a tap; NaN where none can be
     needed: float  # What must be there, in the same unit
-    unit: str  # "m", "kg", "L/s" or "L"
+    unit: str  # "m", "kg", "kPa", "L/s" or "L"
     answer: str  # Why not and what would make it fit; empty where it fits, or where the numbers say it
-    remedy: dict | None = None  # What would make it fit, where the numbers say why not: facts of `passing`
+    remedy: dict | None = None  # What would make it fit, where numbers say why not: facts of a macro
 
 
 def buildability(works: Works) -> list[Buildable]:
     """Return whether the site works can be built: level or head enough, each part passes the storm that reaches it."""
-    rows, run, peak = [], works.levels, works.peak
+    rows, run = [], works.levels
     narrow = works.narrow_gutters
     if narrow:
-        there, needed = peak.gutters, peak.roofs
-        rows.append(Buildable("flow of the gutter", False, there, needed, "L/s", "", {"gutters": narrow}))
+        names, passes, sheds = zip(*narrow, strict=True)
+        remedy = {"gutters": names}
+        rows.append(Buildable("flow of the gutter", False, sum(passes), sum(sheds), "L/s", "", remedy))
     if run is not None:
         level = not run.answer and run.margin >= 0
         name = "level of the run" if run.conveyance.kind == "dry" else "head of the run"
@@ -116,6 +118,9 @@ def buildability(works: Works) -> list[Buildable]:
     if suction is not None:
         said = "" if suction.enough else "the water lies too deep under it; site works say by how much"
         rows.append(Buildable("pump", suction.enough, suction.available, suction.asked, "m", said))
+    if works.pump and works.pump.starts_low:
+        at_tap, remedy = (works.pump.tap_at_start, works.pump.rise.pressure), {"pump": works.pump}
+        rows.append(Buildable("start of the pump", False, *at_tap, "kPa", "", remedy))
     if works.out_of_reach:
         counted = works.vessel.capacity
         rows.append(Buildable("tap", False, counted - works.out_of_reach, counted, "L", ""))
@@ -135,12 +140,14 @@ def _siteworks_for(results, reader: Reader) -> Works:
     site, nominal = study.site_works, float(done.described_nominal)
     if "tanks" in done.attrs:
         site = site.bought(int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
+    version = results.record.filled.isel(member=0, drop=True) if rain else None
     given = given_of(
         study,
         nominal,
         results.flows.demand,
         done if rain else None,
-        ten_year_day(results.record.filled.isel(member=0, drop=True)) if rain else 0.0,
+        ten_year_day(version) if rain else 0.0,
+        rains_begin=rains_begin(version) if rain else 1,
         prices=priced_by_costs(prices_of(study) or Costs(), nominal, site.tanks, done.attrs),
     )
     return plan_siteworks(site, given)
@@ -177,6 +184,7 @@ def qualities_of(study) -> dict[str, str]:
 _KEYS = {
     "empty_share": "empty_mass",
     "slenderness": "height",
+    "height_in_feet": "height",
     "starts": "most_starts",
     "fixture_pressure": "pressure",
     "fixture_flow": "flow",
@@ -189,6 +197,8 @@ def siteworks_defaults(works: Works) -> dict[str, Default]:
     """Return the defaults that entered the site works and that the study does not give itself, in words."""
     site, pump, soakaway, checked = works.site, works.pump, works.soakaway is not None, works.checks.index
     things = {
+        "metric units": works.given.units == "metric",
+        "US units": works.given.units == "us",
         "slab": site.slab_thickness,
         "concrete": site.slab_thickness or site.buried,
         "flat" if works.vessel.form == "rectangular" else "round": True,

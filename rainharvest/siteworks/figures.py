@@ -183,7 +183,8 @@ def _draw_overflow(axes: Axes, works: Works, wide: float, last: float, step: flo
             f"overflow {many}{measure(pipe.overflow_bore, 'mm', 3)}\npasses {measure(pipe.passes, 'L/s', 2)}"
         )
     side = "bottom" if 0 <= level <= 3.1 * step else "top"  # clear of the pump
-    place = metre * (wide + 1.5 * step), metre * level
+    clear = max(level, 0.8 * step) if works.submerged else level  # of the pipe that rises from the water
+    place = metre * (wide + 1.5 * step), metre * clear
     if level < 0:
         side, place = "top", (metre * (wide + 4.3 * step), metre * (low - 0.9 * step))
     draw.label(axes, "overflow-words", place, text, va=side)
@@ -201,7 +202,7 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
     level = floor + (pump.stop_level if pump else 0.0)
     if pump and works.site.pump.pump_level is not None:
         y = works.site.pump.pump_level
-    elif works.site.buried:  # in the water
+    elif works.submerged:
         x, y = wide - 0.8 * step, mark + 0.4 * step
     text = ""
     if pump:
@@ -213,7 +214,7 @@ def _draw_pump(axes: Axes, works: Works, wide: float, high: float, step: float, 
         draw.path(axes, name, metre * np.array(points) if pump else [], **look)
 
     way = [(wide, mark), (x, mark), (x, y), (up, y), (up, tap)]
-    if works.site.buried and x < wide:
+    if works.submerged:
         way = [(x, y), (x, 0.5 * step), (up, 0.5 * step), (up, tap)]
     piece("rising", *way, color=DEEP, linewidth=3, zorder=6)
     body = {"ms": 20, "mfc": "white", "mec": INK, "mew": 2.4, "zorder": 7}
@@ -241,7 +242,7 @@ def run_figure(works: Works, figure: Figure | None = None) -> Figure:
     low = min(-0.5, -floor, *(point[1] for point in levels.pipe))
     high = max(run.outlet_level, run.inlet_level, vessel.height, -floor)
     span = vessel.tanks * vessel.tank_length
-    across = rounded_up(max((run.run + span) / 0.74, 12.0))
+    across = rounded_up(max((run.run + span) / 0.68, 12.0))
     axes.set_xlim(-0.3 * across, across)
     bottom = -rounded_up(max(-low, floor) + 0.3)
     # a quarter of the height is kept for the words above the gutter, an eighth for those below
@@ -336,6 +337,8 @@ def gauge_figure(works: Works, figure: Figure | None = None) -> Figure:
     seconds = gauge.seconds_to_fill.values
     ok = np.isfinite(seconds)
     draw.line(right, "seconds", seconds[ok], level[ok], color=DEEP, linewidth=3.2, zorder=4)
+    said = "" if ok.any() else "the pump brings it"
+    draw.note(right, "none", (0.5, 0.5), said, "center", "baseline")
     return figure
 
 

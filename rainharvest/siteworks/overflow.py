@@ -275,6 +275,7 @@ def size_soakaway(
     limit = 3600 * DEFAULTS["half_empty_limit"].value
     span = drained * rain / 2 / (drains * (limit + seconds / 2)) - soakaway_width
     length = max(float(for_storage.max()), float(span.max()), 0.0)
+    governs = span if span.max() > for_storage.max() else for_storage
     outflow = outflow_area(length, soakaway_width, soakaway_depth) * infiltration
     needed = storage_required(drained, storm_minutes, storm_depths, outflow)
     worst = float(needed.max())
@@ -285,6 +286,7 @@ def size_soakaway(
     }
     done = xr.Dataset(variables((), single) | {"storage_required": needed})
     return done.assign(variables("storm_minutes", {"storm_depth": 1000 * rain})).assign_attrs(
-        governed_by="half-empty time" if span.max() > for_storage.max() else "storage",
+        governed_by="half-empty time" if governs is span else "storage",
+        longest_governs=bool(seconds[int(governs.argmax())] == seconds.max()),
         worst_storm=float(needed.storm_minutes[int(needed.values.argmax())]),
     )

@@ -17,6 +17,7 @@ from rainharvest.core.board import board, cautions
 from rainharvest.core.controls import choice, slider
 from rainharvest.core.errors import require
 from rainharvest.core.mistakes import found_by_pydantic
+from rainharvest.rainfall.describe import rains_begin
 from rainharvest.siteworks.base import GROUNDS, SHAPES
 from rainharvest.siteworks.facts import given_of, ten_year_day
 from rainharvest.siteworks.figures import (
@@ -48,6 +49,7 @@ class Ready:
     prepared: Prepared  # The study on its first filled version
     nominal: float  # [L] Nominal size at which the tank stands at first
     ten_year_day: float  # [mm/day] Of its record
+    rains_begin: int  # [1] Month in which its rains begin
     site: SiteWorks  # As the study file has it, with the tanks that were decided on
 
 
@@ -80,7 +82,8 @@ def prepare_siteworks(path: str | os.PathLike, nominal: float | None = None) -> 
         nominal = float(done.described_nominal)
         if "tanks" in done.attrs:  # bought from a catalogue, which knows them
             site = site.bought(int(done.attrs["tanks"]), float(done.attrs["tank_height"]))
-    return Ready(prepared, nominal, ten_year_day(prepared.record.filled.isel(member=0, drop=True)), site)
+    version = prepared.record.filled.isel(member=0, drop=True)
+    return Ready(prepared, nominal, ten_year_day(version), rains_begin(version), site)
 
 
 def site_given(
@@ -105,7 +108,8 @@ def site_given(
         inflow, prepared.demand.sum("use"), usable, **balance_settings(study, flows, usable), trace=True
     )
     daily = daily.isel(capacity=0, drop=True).assign(inflow=inflow)
-    return given_of(study, size, prepared.demand, daily, ready.ten_year_day)
+    known = {"rains_begin": ready.rains_begin}
+    return given_of(study, size, prepared.demand, daily, ready.ten_year_day, **known)
 
 
 def site_variant(ready: Ready, given: Given | None = None, **changes: object) -> Works:

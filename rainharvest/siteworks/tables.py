@@ -127,7 +127,7 @@ class SiteWorks(Table):
 
     height: float | None = quantity("m", None, gt=0, le=50, examples=[2.2])
     """Inside height of a tank, the diameter of one on its side; a catalogue's own where the study has one;
-    else as the inlet allows, 2 m at most and 1.5 times the width, if not given."""
+    else as the inlet allows, 2 m (7 ft in a US file) at most and 1.5 times the width, if not given."""
 
     tank_width: float | None = quantity("m", None, gt=0, le=200, examples=[2.0])
     """Width of a rectangular tank."""
@@ -234,8 +234,9 @@ class SiteWorks(Table):
     mains_bore: float = quantity("mm", 20.0, gt=0, le=300)
     """Bore of the mains inlet, for its air gap."""
 
-    wet_month: int = quantity("1", 1, ge=1, le=12)
-    """Month in which the rains begin."""
+    wet_month: int | None = quantity("1", None, ge=1, le=12, examples=[10])
+    """Month in which the rains begin; by the record if not given, the first after its three driest that brings a
+    twelfth of the rain; January without rain."""
 
     pump: PumpPlan | None = None
     """The pump; without one the water comes by its own weight."""

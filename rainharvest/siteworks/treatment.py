@@ -264,6 +264,7 @@ def there_of(classes: Iterable[str], arrangement: Arrangement, disinfect: str) -
         "lamp": filters and disinfect != "chlorine",
         "chlorine": fresh or (filters and disinfect != "ultraviolet"),
         "disinfected": fresh or filters,
+        "not for drinking": arrangement != "mains reserve" and not filters,
     }
     return {name for name, there in has.items() if there}
 

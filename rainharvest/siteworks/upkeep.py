@@ -32,8 +32,8 @@ WALK_ROUND = 0.6
 def check_list(there: set[str], name: str = "tick") -> tuple[str, ...]:
     """Return what to tick off of what is there: before anybody digs ("tick"), or on the last day ("handover").
 
-    >>> len(check_list({"rain only", "dry run"})), len(check_list({"combined", "wet run", "pump"}))
-    (14, 17)
+    >>> len(check_list({"rain only", "not for drinking"})), len(check_list({"combined", "disinfected", "wet run"}))
+    (11, 15)
     """
     return tuple(row["text"] for row in rows_there(_SITING[name], there))
 
@@ -191,7 +191,9 @@ def site_parts(works: Works) -> list[Part]:
     site, vessel, base, tap, pump = works.site, works.vessel, works.base, works.tap, works.pump
     overflow, given, there, dosed = works.overflow, works.given, works.there, works.chlorine
     many, catchment, run, units = vessel.tanks, given.catchment, given.conveyance, given.units
+    says = "rain only" if "not for drinking" in there else given.arrangement
     roofs = catchment.roofs if catchment else ()
+    sides = ("pump" in there) + ("surface pump" in there)  # of the pump that can be reached
     motor = pump.duty.motor_size if pump else math.nan
     dug = works.soakaway is not None and site.overflow_to == "soakaway"
     long = float(works.soakaway.soakaway_length) if dug else 0.0
@@ -225,10 +227,11 @@ def site_parts(works: Works) -> list[Part]:
         "mains_size": trade_size(site.mains_bore, units),
         "tap_size": trade_size(tap.tap_bore, units),
         "pump_size": trade_size(site.pump.pipe_bore, units) if site.pump else "",
+        "pump_side": "after" if sides == 1 else "on both sides of",
         "overflow_size": trade_size(overflow.overflow_bore, units) if overflow else "",
         "shape": _PARTS["shape"][vessel.form],
-        "sign": _PARTS["sign"][given.arrangement],
-        "label": _PARTS["label"][given.arrangement],
+        "sign": _PARTS["sign"][says],
+        "label": _PARTS["label"][says],
     }
     much = {
         "one": 1,
@@ -236,8 +239,8 @@ def site_parts(works: Works) -> list[Part]:
         "links": many - 1,
         "pipe": total_length(run) if run else 0,
         "downpipes": max(len(roofs), run.downpipes if run else 0),
-        "valves": many + (2 if pump else 0) + ("mains" in there),
-        "two": 2,
+        "valves": many + sides + ("mains" in there),
+        "sides": sides,
         "anchors": many if site.anchor_mass else 0,
         "concrete": many * base.slab_area * base.slab_thickness,
         "slab": many * base.slab_area if base.slab_thickness else 0,

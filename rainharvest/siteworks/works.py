@@ -100,6 +100,7 @@ class Given:
     elevation: float | None = None  # [m] Of the site above the sea; None where nobody said
     units: str = "metric"  # Of the study: trade sizes go by them
     demands: dict[str, float] = field(default_factory=dict)  # [L/day] What each use draws on a mean day
+    rains_begin: int = 1  # [1] Month in which the rains of the record begin
     change_over: bool = False  # Whether the mains feed the fixtures past the tank when it is empty
 
     @property
@@ -157,10 +158,16 @@ class Works:
         there |= {given.arrangement, f"{run.kind if run else 'no'} run"}
         there |= {"in the ground" if self.site.buried else "on the ground"}
         things = {"roof": given.catchment, "pump": self.pump, "suction": self.pump and self.pump.suction}
+        things |= {"submersible pump": self.submerged, "surface pump": self.pump and not self.submerged}
         things |= {"float valve": given.float_valve, "change-over valve": given.change_over}
         things |= {"linked": self.vessel.tanks > 1, "stand": self.base.stand}
         things |= {"first flush": given.catchment and given.catchment.first_flush}
         return there | {name for name, thing in things.items() if thing}
+
+    @property
+    def submerged(self) -> bool:
+        """Whether the pump stands in the water: that of a tank in the ground, where no level is given for it."""
+        return self.pump is not None and self.site.buried > 0 and self.site.pump.pump_level is None
 
     @property
     def flow(self) -> float:
@@ -197,7 +204,7 @@ class Works:
     @cached_property
     def upkeep(self) -> pd.DataFrame:
         """As `rainharvest.siteworks.upkeep.upkeep_calendar`."""
-        return upkeep_calendar(self.there, self.site.wet_month)
+        return upkeep_calendar(self.there, self.site.wet_month or self.given.rains_begin)
 
     @cached_property
     def parts(self) -> pd.DataFrame:
@@ -338,11 +345,12 @@ class Works:
         return self.peak.roofs > self.peak.flow * 1.001  # a thousandth more is no more
 
     @property
-    def narrow_gutters(self) -> list[str]:
-        """Roofs whose gutter passes less than they shed in the design storm."""
+    def narrow_gutters(self) -> list[tuple[str, float, float]]:
+        """Roofs whose gutter passes less than they shed in the design storm, with both flows [L/s]."""
         roofs, storm = self.given.catchment.roofs if self.peak else (), self.site.design_intensity
         limited = [roof for roof in roofs if roof.gutter_capacity is not None]
-        return [roof.name for roof in limited if design_flow(roof.area, storm) > roof.gutter_capacity * 1.001]
+        flows = [(roof.name, roof.gutter_capacity, design_flow(roof.area, storm)) for roof in limited]
+        return [(name, passes, sheds) for name, passes, sheds in flows if sheds > passes * 1.001]
 
     @property
     def has_storms(self) -> bool:
@@ -454,7 +462,7 @@ def _planned(site: SiteWorks, given: Given) -> Works:
     vessel = vessel_of(
         given.nominal,
         site.form,
-        tank_height(site, given.conveyance and given.conveyance.inlet_level, given.nominal),
+        tank_height(site, given.conveyance and given.conveyance.inlet_level, given.nominal, given.units),
         tank_width=site.tank_width,
         tanks=site.tanks,
         dead_share=given.dead_share,

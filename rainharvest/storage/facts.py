@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
+from rainharvest.core.errors import require
 from rainharvest.core.reader import middle
 from rainharvest.demand.mains import mains_by_rule, mains_by_week, mains_in_spells
 from rainharvest.demand.uses import essential_demand, may_serve
@@ -63,6 +64,12 @@ def mains_supply(plan: Arrangement, time) -> xr.DataArray:
     on = parts[0]
     for part in parts[1:]:
         on = on * part
+    require(
+        plan.kind != "mains reserve" or float(on.max()) > 0,
+        "the mains never reach the tank: they are off on every day of the record",
+        "leave days with mains, or let rain feed it too",
+        "arrangement",
+    )
     return on.assign_attrs(parts[0].attrs | {"assumptions": "; ".join(p.attrs["assumptions"] for p in parts)})
 
 

@@ -29,8 +29,11 @@ def supply_section(
 
 def cautions_section(results) -> Section:
     """Return what can hurt someone."""
-    reserve, words = results.study.arrangement.kind == "mains reserve", FIXED["reserve"]
-    kept = [one for name, one in CAUTIONS.items() if not (reserve and name in words["left_out"])]
+    study, words = results.study, FIXED["reserve"]
+    reserve = study.arrangement.kind == "mains reserve"
+    left_out = set(words["left_out"] if reserve else ())
+    left_out |= set() if study.pool or any(use.kind == "pool" for use in study.use) else {"pool"}
+    kept = [one for name, one in CAUTIONS.items() if name not in left_out]
     cautions = [Caution(caution.title, caution.text) for caution in kept]
     cautions += [Caution(words["title"], words["text"])] if reserve else []
     return Section("cautions", FIXED["cautions"], tuple(cautions))

@@ -144,6 +144,12 @@ class Arrangement(Table):
             f'change_over has no meaning for "{self.kind}"',
             'leave it out, or set kind = "combined"',
         )
+        for name, none in (("mains_off", "[]"), ("top_up_rate", "0")):
+            require(
+                self.kind != "rain only" or not getattr(self, name),
+                f'{name} has no meaning for "{self.kind}": the mains never reach that tank',
+                f'leave it out (in an option: {name} = {none}), or set kind = "combined"',
+            )
         require(
             self.kind != "combined" or self.change_over or self.top_up_trigger <= self.top_up_level,
             f"the mains valve opens at {self.top_up_trigger:g} of the tank and shuts at {self.top_up_level:g}",

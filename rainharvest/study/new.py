@@ -6,11 +6,10 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-import numpy as np
-
 from rainharvest.core.errors import require
 from rainharvest.core.outputs import check_folder, whole_files
 from rainharvest.core.text import templates
+from rainharvest.rainfall.describe import one_version, rains_begin
 from rainharvest.rainfall.record import make_record
 from rainharvest.study.file import Study
 from rainharvest.study.reference import schema_text, toml
@@ -42,7 +41,7 @@ def new_study(
         "missing": int(rain.isnull().sum()),
         "assumptions": rain.attrs.get("assumptions", ""),
         "month": month,
-        "rains_begin": _rains_begin(made.description.month_mean.values, month),
+        "rains_begin": rains_begin(one_version(made.filled)),
         "hints": dict(hints or {}),
     }
     title = f"Rain for {known['site'] or 'the site'}"
@@ -60,12 +59,6 @@ def command(study: Path, out: str | os.PathLike) -> str:
     """Return the command that runs a study, a name with a space in quotes."""
     names = [name if " " not in name else f'"{name}"' for name in (study.as_posix(), Path(out).as_posix())]
     return "python -m rainharvest study {} --out {}".format(*names)
-
-
-def _rains_begin(month_mean: np.ndarray, start: int) -> int:
-    """Return the first month from the year's start that brings a twelfth of the rain (own choice)."""
-    from_start = np.roll(month_mean, 1 - start)
-    return (start - 1 + int(np.argmax(from_start >= month_mean.mean()))) % 12 + 1
 
 
 def left_to_fill_in(study: Path) -> list[str]:

@@ -22,11 +22,13 @@ from rainharvest.siteworks.delivery import (
     head_wanted,
     pump_curve,
     pump_duty,
+    pump_works,
     seconds_to_fill,
     starts_an_hour,
     tap_flow,
     tap_pressure,
 )
+from rainharvest.siteworks.tables import PumpPlan
 
 
 @given(st.floats(0.02, 8), st.floats(0, 40), st.floats(10, 50))
@@ -140,6 +142,21 @@ def test_the_pump_stops_before_it_runs_dry():
     assert dry_running_level(tank) == pytest.approx(0.1 + 0.1)
     with pytest.raises(InputError, match="would stop at"):
         dry_running_level(vessel_of(10_000, height=0.1))
+
+
+def test_a_pump_that_starts_too_late_for_the_highest_tap_is_told_with_the_start_that_would_do():
+    # 5.7 m of lift are 55.9 kPa; 0.5 L/s in 25.4 mm flow at 0.987 m/s, of head 0.0497 m. In water of 10 degrees Re is
+    # 19,200 and f 0.0267: 40 m of pipe take 2.09 m, fittings of 7.1 heads 0.35 m, in all 23.9 kPa. Of 100 are left
+    # 150 - 55.9 - 23.9 = 70.2; 100 + 55.9 + 23.9 = 179.8 would do
+    plan = dict(highest_tap=6.0, pressure=100, flow=0.5, pipe_length=40, pipe_bore=25.4, cut_out=250)
+    plan |= dict(pump_level=0.3, suction_length=9.0)  # what the suction pipe takes, it takes before the pump
+    tank = vessel_of(10_000, height=2.2)
+    low = pump_works(PumpPlan(**plan, cut_in=150), tank, 0.1)
+    assert low.starts_low and low.tap_at_start == pytest.approx(70.2, abs=0.3)
+    assert low.cut_in_wanted == pytest.approx(179.8, abs=0.3)
+    enough = pump_works(PumpPlan(**plan, cut_in=low.cut_in_wanted), tank, 0.1)
+    assert not enough.starts_low and enough.tap_at_start == 100
+    assert not pump_works(PumpPlan(highest_tap=6.0), tank, 0.1).starts_low  # no start is given
 
 
 def test_pumps_that_cannot_be_get_plain_answers():

@@ -12,13 +12,14 @@ from rainharvest import InputError
 from rainharvest.catchment.drainage import most_through_pipe
 from rainharvest.catchment.facts import CatchmentCase, Climate, dry_and_wet
 from rainharvest.catchment.tables import TRADE_SIZES, Conveyance, Roof
-from rainharvest.core.reader import US, Reader, litres, reading
+from rainharvest.core.reader import MONTHS_SHORT, US, Reader, litres, reading
 from rainharvest.core.text import texts_of
 from rainharvest.siteworks.exercises import check_freeboard, check_pressure, check_soakaway
 from rainharvest.siteworks.facts import buildability, siteworks_defaults, siteworks_group, siteworks_of
 from rainharvest.siteworks.figures import run_figure, tank_figure
 from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_variant
 from rainharvest.siteworks.section import SAID, SAY, bill_said, siteworks_said, tell_site
+from rainharvest.siteworks.tables import SiteWorks
 from rainharvest.siteworks.works import on_stand, plan_siteworks
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
@@ -64,6 +65,14 @@ def test_a_study_without_a_site_table_has_site_works_all_the_same(plain, tmp_pat
     assert group.identical(kept)  # the stage is shown no more of the study than it is said to read
     assert float(group.ground_pressure) < float(group.bearing)
     assert group.attrs["soakaway_answer"].startswith("nobody has")
+    # mean months of the record from January, mm: 7 9 15 38 72 100 120 89 65 36 19 12, a twelfth 49: after the driest
+    # three the rains begin in May, and what falls due before them falls due in April and half a year on
+    gutters = (
+        siteworks_of(plain)
+        .upkeep.set_index("task")
+        .loc["look at roof and gutters from a safe stand, and clean them"]
+    )
+    assert [month for month in MONTHS_SHORT if gutters[month]] == ["Apr", "Oct"]
     # the marks on the gauge are the balance's own: usable size and litres to draw are one number
     assert float(group.litres_to_draw[-1]) == pytest.approx(float(plain.done.described), rel=1e-6)
     assert float(group.overflow_a_year) == pytest.approx(
@@ -174,10 +183,14 @@ def test_mistakes_in_the_site_table_come_out_in_one_line_each(tmp_path, table, s
     [
         ({"tap_height": 0.0}, "site_works.tap_height", "under the base"),
         ({"tap_height": 5.0}, "site_works.tap_height", "above the overflow"),
-        ({"pump": {"highest_tap": -20, "pressure": 5}}, "site_works.lift", "the pump has no lift"),
+        (
+            {"pump": {"highest_tap": -20, "pressure": 5}},
+            "site_works.pump.highest_tap",
+            "the pump has no lift",
+        ),
         (
             {"pump": {"highest_tap": 9, "shut_off_head": 5, "most_flow": 1}},
-            "site_works.shut_off_head",
+            "site_works.pump.shut_off_head",
             "higher head",
         ),
         (
@@ -270,6 +283,14 @@ def test_a_pump_that_could_never_stop_is_told_before_it_is_bought(ready):
     assert "never stops" not in SAID["Water by pump"](site_variant(ready))
 
 
+def test_a_start_that_leaves_too_little_at_the_highest_tap_is_no_fit(ready):
+    low = site_variant(ready, pump={"highest_tap": 2.6, "cut_in": 20.0, "cut_out": 280.0})
+    row = next(row for row in buildability(low) if row.thing == "start of the pump")
+    start = f"a start at {low.pump.cut_in_wanted:.3g} kPa would do"
+    page = SimpleNamespace(misfits=[row], other_misfits=[], engineer=False)
+    assert not row.fits and start in texts_of("study").built(page) and start in SAID["Water by pump"](low)
+
+
 def test_starts_are_held_against_what_this_motor_bears(ready):
     busy = {"highest_tap": 2.6, "flow": 0.4, "vessel_volume": 40.0}
     often = site_variant(ready, pump=busy).pump.starts
@@ -296,6 +317,11 @@ def test_own_storms_take_the_place_of_the_drawn_ones(ready):
     assert works.soakaway.storm_minutes.values.tolist() == [30, 120]
     assert works.soakaway.storm_depth.values.tolist() == [25, 40]
     assert "national" not in SAID["The soakaway"](works)
+    # 120 minutes ask for most, and nobody tried longer ones; where 30 ask for most, two hours ask for less
+    longer = "longer ones may ask for more"
+    assert works.soakaway.attrs["worst_storm"] == 120 and longer in SAID["The soakaway"](works)
+    short = site_variant(ready, storm_minutes=[30, 120], storm_depths=[40, 41])
+    assert short.soakaway.attrs["worst_storm"] == 30 and longer not in SAID["The soakaway"](short)
 
 
 def test_combined_and_mains_reserve(tmp_path):
@@ -304,6 +330,11 @@ def test_combined_and_mains_reserve(tmp_path):
     assert "float valve" in works.parts.part.values and "air gap" in SAID["The mains"](works)
     assert "above the highest that the water stands" in SAID["The mains"](works)
     assert "sticks open" in SAID["The overflow"](works)
+    # toilets alone: nothing is disinfected, and nothing that is listed says so
+    what_for = works.parts.set_index("part").what_for
+    assert not re.search("disinfect|filters", " ".join((*works.ticks, *works.handover, *what_for)))
+    assert "sample tap" not in what_for
+    assert "each tap says that its water is not for drinking" in " ".join(works.ticks)
     path = study(tmp_path, 'arrangement = { kind = "mains reserve", mains_off = ["sat"] }\n')
     works = siteworks_of(run(path))
     assert works.peak is None and works.storms is None and works.soakaway is None
@@ -330,15 +361,15 @@ def test_the_overflow_of_a_combined_tank_passes_storm_and_stuck_valve_together(r
 def test_what_the_gutter_holds_back_is_not_asked_of_the_pipe(ready):
     given = site_given(ready)
     run = Conveyance(kind="dry", run=24, bore=110, outlet_level=3.6, inlet_level=2.4)
-    roofs = (Roof(name="ward", area=350, gutter_capacity=3.0),)
+    roofs = (Roof(name="ward", area=350, gutter_capacity=3.0), Roof(name="shed", area=24))
     catchment = given.catchment.model_copy(update={"roofs": roofs, "conveyance": run})
     works = site_variant(ready, replace(given, catchment=catchment), design_intensity=75.0)
     rows = {row.thing: row for row in buildability(works)}
-    assert rows["flow of the run"].fits and rows["flow of the run"].needed == 3.0
-    # 350 m2 x 75 mm/h / 3,600
+    assert rows["flow of the run"].fits and rows["flow of the run"].needed == 3.5
+    # 350 m2 x 75 mm/h / 3,600; the shed's 0.5 L/s reach the run, but its gutter is not the one that is named
     gutter = rows["flow of the gutter"]
     assert not gutter.fits and (gutter.there, gutter.needed) == (3.0, pytest.approx(7.29, abs=0.01))
-    assert gutter.remedy == {"gutters": ["ward"]} and "outlets (ward) would" in SAY.passing(gutter.remedy)
+    assert gutter.remedy == {"gutters": ("ward",)} and "outlets (ward) would" in SAY.passing(gutter.remedy)
 
 
 @pytest.mark.parametrize(
@@ -444,6 +475,17 @@ def test_a_reader_of_feet_is_told_feet_inches_and_pounds_that_agree(ready):
     )
 
 
+def test_the_usual_overflow_fits_into_the_usual_tank_in_either_units(ready):
+    # a twentieth of 2 m is 100 mm, of 7 ft 4.2 in; of 2 m it would be 3.94 in
+    for units, bore in (("metric", 100.0), ("us", 101.6)):
+        given = replace(site_given(ready), units=units)
+        run = given.conveyance.model_copy(update={"bore": bore, "inlet_level": 2.4384})
+        catchment = given.catchment.model_copy(update={"conveyance": run})
+        works = plan_siteworks(SiteWorks(), replace(given, catchment=catchment))
+        assert works.overflow.overflow_bore == bore, works.overflow_answer
+        assert ("Height in feet" in siteworks_defaults(works)) == (units == "us")
+
+
 def test_the_area_on_which_the_tank_presses_is_said(ready):
     said = SAID["What it stands on"]
     plain, spread = site_variant(ready, ground="sand"), site_variant(ready, bearing=12.0)
@@ -538,6 +580,7 @@ def test_light_leaves_nothing_behind_and_chlorine_goes_to_what_is_drunk_alone(tm
     path = study(tmp_path, f'arrangement = {{ kind = "combined" }}\n{drinks}')
     path.write_text(path.read_text().replace("use = [", "#use = ["))
     lamp = siteworks_of(run(path))
+    assert "a sample tap stands after the disinfection" in lamp.ticks and "sample tap" in set(lamp.parts.part)
     assert "Light leaves nothing in the water" in SAID["Treatment and tests"](lamp)
     path.write_text(path.read_text() + '[site_works]\ndisinfect = "both"\n')
     results = run(path)

@@ -1,5 +1,7 @@
 """Figures of the site works: to scale, moved and not drawn anew, and they show the numbers that they are given."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from drawn import artist, check_moved
@@ -18,8 +20,12 @@ from rainharvest.siteworks.panel import prepare_siteworks, site_given, site_vari
 
 
 @pytest.fixture(scope="module")
-def sites():
-    ready = prepare_siteworks(SCHOOL, nominal=30_000)
+def ready():
+    return prepare_siteworks(SCHOOL, nominal=30_000)
+
+
+@pytest.fixture(scope="module")
+def sites(ready):
     first = site_variant(ready)
     other = site_variant(
         ready,
@@ -106,3 +112,18 @@ def test_a_reader_in_the_us_sees_feet_and_gallons(sites):
             first.vessel.height / 0.3048, rel=1e-3
         )
         assert "gal" in gauge_figure(first).axes[0].get_xlabel()
+
+
+def test_words_of_a_tank_in_the_ground_keep_clear_of_pipes_and_of_one_another(ready):
+    given = site_given(ready, 80_000)  # 6.8 m across at 2.2 m high: with the run of 30 m it fills the drawing
+    run = given.conveyance.model_copy(update={"run": 30.0, "inlet_level": 2.4})
+    given = replace(given, catchment=given.catchment.model_copy(update={"conveyance": run}))
+    works = site_variant(ready, given, buried=2.0, height=2.2, pump={"highest_tap": 5.0})
+    axes = tank_figure(works).axes[0]
+    words, pipe = artist(axes, "overflow-words"), artist(axes, "rising").get_ydata()[1]
+    assert words.get_va() == "bottom" and words.get_position()[1] > pipe
+    figure = run_figure(works)
+    figure.canvas.draw()
+    one, other = (artist(figure.axes[0], name).get_window_extent() for name in ("mark-0", "tank inlet-words"))
+    assert one.x1 < other.x0
+    assert artist(gauge_figure(works).axes[1], "none").get_text() == "the pump brings it"

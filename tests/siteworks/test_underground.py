@@ -96,6 +96,14 @@ def test_a_tank_in_the_ground_is_told_drawn_and_held_against_the_ground(ready):
     rows = {row.thing: row for row in buildability(works)}
     assert not rows["tank in wet ground"].fits and "measure it" in rows["tank in wet ground"].answer
     assert rows["pump"].fits and "priming" in " ".join(works.handover)
+    # without a level the pump stands in the water: nothing of it is dry, and it has no suction side
+    wet = site_variant(ready, school, buried=2.6, height=2.0, pump={"highest_tap": 3.0}, overflow_to="garden")
+    listed = " ".join((*wet.ticks, *wet.handover, *wet.parts.part))
+    assert "It stands in the water" in SAID["Water by pump"](wet) and "lifted out by its chain" in listed
+    for dry in ("the pump stands dry", "priming", "pump cover", "strainer", "foot valve"):
+        assert dry not in listed and dry in " ".join((*works.ticks, *works.handover, *works.parts.part))
+    counted = [w.parts.set_index("part").quantity[["union", "isolating valve"]] for w in (wet, works)]
+    assert [one.tolist() for one in counted] == [[1, 2], [2, 3]]  # the tank's outlet has a valve as well
     # a soakaway may lie as deep as that, if its base stays clear of the groundwater: 3 - 0.78 - 1.5
     deep = site_variant(ready, school, buried=2.6, height=2.0, pump=pump, groundwater=3.0)
     row = deep.checks.set_index("check").loc["base of the soakaway above the highest groundwater"]

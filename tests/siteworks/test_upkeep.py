@@ -57,7 +57,8 @@ def test_parts_come_from_the_site_and_cost_what_the_user_says():
         vessel=tank,
         base=base_of(tank, site),
         tap=Tap(tap_height=0.5),
-        there={"roof", "wet run", "pump", "mains", "float valve", "filters", "lamp", "chlorine", "combined"},
+        there={"roof", "wet run", "pump", "surface pump", "mains", "float valve"}
+        | {"filters", "lamp", "chlorine", "combined"},
         given=SimpleNamespace(
             catchment=catchment, conveyance=run, arrangement="combined", units="metric", change_over=False
         ),
@@ -96,5 +97,5 @@ def test_siting_says_what_fits_what_does_not_and_what_nobody_measured():
     assert fits["soakaway clear of buildings and boundary"] == "no"
     assert fits["way in for the tank"] == "yes" and fits["tank clear of the boundary"] == "measure it"
     kinds, runs = ("mains reserve", "rain only", "combined"), ("dry run", "wet run", "no run")
-    lists = {check_list({kind, run}) for kind in kinds for run in runs}
+    lists = {check_list({kind, run, "not for drinking"}) for kind in kinds for run in runs}
     assert len(lists) == 9 and all(len(lines) > 10 for lines in lists)

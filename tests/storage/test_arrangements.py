@@ -1,5 +1,7 @@
 """The arrangements: hand cases, the cost of a careless set level, what a reserve rides out."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +12,8 @@ from hypothesis import strategies as st
 from rainharvest import InputError, simulate
 from rainharvest.core.text import texts_of
 from rainharvest.demand.mains import mains_by_rule, mains_in_spells
+from rainharvest.demand.periods import WEEKDAYS
+from rainharvest.demand.tables import Pool
 from rainharvest.storage.arrangements import (
     arrangement_settings,
     careless_set_level,
@@ -18,7 +22,9 @@ from rainharvest.storage.arrangements import (
     ride_out,
     smallest_reserve,
 )
-from rainharvest.storage.facts import full_mornings, ride_out_facts
+from rainharvest.storage.facts import full_mornings, mains_supply, ride_out_facts
+from rainharvest.storage.section import cautions_section
+from rainharvest.storage.tables import Arrangement
 
 DAYS = pd.date_range("2001-01-01", periods=730)
 
@@ -241,8 +247,22 @@ def test_ride_out_in_hours_by_hand():
         (lambda: ride_out([5.0], -10.0), "capacity"),
         (lambda: ride_out(xr.DataArray([[5.0]], dims=("use", "time")), 1.0), "sum it over its uses"),
         (lambda: mains_by_rule(DAYS[:0]), "no day"),
+        (
+            lambda: mains_supply(Arrangement(kind="mains reserve", mains_off=WEEKDAYS), DAYS),
+            "the mains never reach",
+        ),
     ],
 )
 def test_bad_arrangements_say_what_is_wrong(call, words):
     with pytest.raises(InputError, match=words):
         call()
+
+
+def test_a_pool_that_rain_fills_is_warned_of_and_no_other():
+    def titles(kind, pool=(), use=()):
+        study = SimpleNamespace(arrangement=SimpleNamespace(kind=kind), pool=pool, use=use)
+        return [block.title for block in cautions_section(SimpleNamespace(study=study)).blocks]
+
+    pool, kind = (Pool(pool_area=30),), (SimpleNamespace(kind="pool"),)
+    assert "Swimming pool" in titles("rain only", pool) and "Swimming pool" in titles("combined", use=kind)
+    assert "Swimming pool" not in [*titles("rain only"), *titles("mains reserve", pool)]

@@ -236,6 +236,7 @@ UNSEEN = set(
     run in millimetres|level in centimetres|tank in kilolitres|sizes in kilolitres
     tank below a day's demand|litres by the year|first flush in litres|gallons in a metric file|litres in a US file
     option of no roof|option that changes nothing|option's unit|option's own run
+    days without mains on rain only|top-up on rain only
     outlet too low for its run|option's run that cannot work|path whose backslashes pass for signs
     """.strip()
     .replace("\n    ", "|")
