@@ -13,7 +13,7 @@ from rainharvest import InputError, simulate
 from rainharvest.catchment.facts import study_water
 from rainharvest.catchment.tables import scaled_roofs
 from rainharvest.core.blocks import Paragraph, Table
-from rainharvest.core.reader import number
+from rainharvest.core.reader import Reader, number, reading
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts_certainty import case_of, sizing_defaults
@@ -28,6 +28,7 @@ from rainharvest.sizing.facts_printed import (
     step_at,
     tank_facts,
 )
+from rainharvest.sizing.figures import front_figure, money_figure
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing
 from rainharvest.sizing.section import (
@@ -329,6 +330,17 @@ def test_a_mains_reserve_saves_nothing_and_has_no_band():
     )
     with pytest.raises(InputError, match="no rain feeds this tank"):
         prepare_sizing(CLINIC)
+
+
+def test_tanks_on_offer_are_written_in_the_readers_marks(school, group):
+    with reading(Reader(numbers="1.234,5")):
+        *_, words, table = costs_section(school).blocks
+        drawn = front_figure(group, group.attrs["decided_option"])
+        worth = money_figure(group, [0, 5])
+    told = [row[0] for row in table.rows] + [words.text, worth.axes[0].get_yticklabels()[1].get_text()]
+    told += [text.get_text() for text in drawn.axes[0].texts]
+    assert sum(bool(re.search(r"\d\.\d00 L", one)) for one in told) > 10  # "25,000 L" is kept
+    assert not [one for one in told if re.search(r"\d,\d{3}", one)]
 
 
 def test_without_a_price_by_size_only_tanks_on_offer_are_priced(tmp_path):
