@@ -207,6 +207,8 @@ def changes_needed(group: xr.Dataset, tank: Facts) -> Facts | None:
     return Facts(
         roof=float(group.roof_needed),  # [1] Multiple of the roof; NaN where none looked at is enough
         demand=float(group.demand_needed),  # [1] Of the demand, likewise
+        # Whether it begins empty and is short under any roof, before rain has filled it
+        begins_short=bool(group.boundless_reliability < tank.target * ENOUGH),
         most_roof=max(AREAS[-1], balance),  # [1] Multiple of the roof that is still too little
         least_demand=min(DEMANDS[0], 1 / balance),  # [1] Multiple of the demand that is still too much
     )

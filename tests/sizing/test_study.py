@@ -321,6 +321,19 @@ def test_out_of_reach_is_said(tmp_path):
     assert needed.roof not in AREAS and needed.demand not in DEMANDS
 
 
+def test_a_tank_that_begins_empty_reaches_no_whole_target_under_any_roof(tmp_path):
+    """By hand: yield after spillage leaves the first morning short, so 100 % is out of reach; begun full it is not."""
+    told = []
+    for start in (0, 1):
+        edits = ("reliability = 0.9", "reliability = 1"), ("[tank]", f"[tank]\nstart_share = {start}")
+        path = changed(tmp_path, *edits, ("people = 240\ndays = \"working\"", "people = 240"))
+        results = study_results(path, last="costs")
+        needed = changes_needed(results.groups["sizing"], tank_facts(results.done))
+        told.append(SAY.changes(needed, "rain only") if needed else "")
+    assert "(start_share in [tank])" in told[0] and "until rain has come, or mains water" in told[0]
+    assert "times the roof" not in told[0] and "start_share" not in told[1]
+
+
 def test_a_mains_reserve_saves_nothing_and_has_no_band():
     group = study_results(CLINIC, last="costs").groups["sizing"]
     assert float(group.mains_saved.max()) == 0 and float(group.saved_bill.max()) == 0
@@ -341,6 +354,18 @@ def test_tanks_on_offer_are_written_in_the_readers_marks(school, group):
     told += [text.get_text() for text in drawn.axes[0].texts]
     assert sum(bool(re.search(r"\d\.\d00 L", one)) for one in told) > 10  # "25,000 L" is kept
     assert not [one for one in told if re.search(r"\d,\d{3}", one)]
+
+
+def test_where_nothing_on_offer_is_enough_the_nearest_are_listed_and_the_tank_is_none_of_them(school, group):
+    none, out = school.done.assign(described=2 * group.option_capacity.max()), group.copy()
+    for one in (none, out):
+        one.attrs = {k: v for k, v in one.attrs.items() if k not in ("tanks", "decided_option")}
+    shown = costs_section(replace(school, done=none, groups=school.groups | {"sizing": out})).blocks[-1]
+    assert shown.rows[-1][0] == group.option.values[group.option_capacity.values.argmax()]
+    assert len(shown.rows) <= 11 and "1,000 L" not in [row[0] for row in shown.rows]
+    told = "can be drawn. No tanks of one kind on offer hold that within the number, height and plan area allowed"
+    assert told in headline(none) and told not in headline(school.done)
+    assert "asked for in the trade. No tanks of one kind" in recommendation(out)[0]
 
 
 def test_without_a_price_by_size_only_tanks_on_offer_are_priced(tmp_path):
