@@ -203,7 +203,7 @@ def _costs_table(group: xr.Dataset) -> Table:
     }
     part = group.isel(capacity=picked(group.sizes["capacity"], SIZES_SHOWN))
     without = {"as if": ("mains_saved",), "no mains": ("mains_saved", "payback")}
-    for name in without.get(group.attrs["saves"], ()):  # there are no mains
+    for name in without.get(group.attrs["saves"], ()):  # no mains water, or none that has a price
         del forms[name]
     return _table("costs", part, forms, currency=group.attrs["currency"], volume=unit)
 
@@ -225,6 +225,8 @@ def _offers(results, group: xr.Dataset) -> list[Block]:
         "option_annual": money,
         "option_net_present_value": money,
     }
+    if group.attrs["saves"] == "no mains":  # only costs
+        del forms["option_net_present_value"]
     table = _table("offers", shown, forms, currency=group.attrs["currency"])
     words = SAY.front_caption(group.sizes["option"], None if marked is None else offer(group, marked))
     drawn = front_figure(group, marked)

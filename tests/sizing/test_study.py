@@ -17,6 +17,7 @@ from rainharvest.core.reader import Reader, number, reading
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts_certainty import case_of, sizing_defaults
+from rainharvest.sizing.facts_costs import savings
 from rainharvest.sizing.facts_printed import (
     certainty,
     changes_needed,
@@ -379,6 +380,15 @@ def test_without_a_price_by_size_only_tanks_on_offer_are_priced(tmp_path):
     assert "tanks as the catalogue prices them" in said and " 0 per L" not in said
     paid = bill_of(results, siteworks_of(results))
     assert float(group.option_capital[group.attrs["decided_option"]]) == pytest.approx(paid.total)
+
+
+def test_without_a_tariff_only_costs_are_told(school, group):
+    """Nothing has a price that could be saved: worth less costs would be the costs with a minus."""
+    untold = school.study.model_copy(update={"costs": None})  # the catalogue still prices its tanks
+    assert savings(untold) == "no mains" and savings(school.study) == "mains" == group.attrs["saves"]
+    alone = replace(school, study=untold, groups=school.groups | {"sizing": group.assign_attrs(saves="no mains")})
+    heads = [costs_section(one).blocks[-1].head for one in (school, alone)]
+    assert any("worth" in one for one in heads[0]) and not any("worth" in one for one in heads[1])
 
 
 def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):
