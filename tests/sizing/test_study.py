@@ -174,6 +174,8 @@ def test_a_break_after_which_no_tank_reaches_the_target_is_told():
     assert "The larger is recommended" in larger
     wetter = SAY.since_break(facts | {"decisive_year": 0, "size_on_whole": np.nan, "size_since_break": 20e3})
     assert "The whole record decides until the change is explained" in wetter
+    neither = SAY.since_break(facts | {"decisive_year": 1999, "size_on_whole": np.nan})
+    assert "no tank is enough on the whole record, nor in the 18 years since. The tank decided on" in neither
     assert "The study confirms" in SAY.since_break(facts | {"decisive_year": -1})
 
 
