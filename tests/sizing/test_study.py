@@ -324,12 +324,18 @@ def test_out_of_reach_is_said(tmp_path):
     assert needed.roof not in AREAS and needed.demand not in DEMANDS
 
 
+def test_where_no_rain_reaches_the_tank_the_keys_that_let_none_through_are_named(tmp_path):
+    path = changed(tmp_path, ("[calendar]", "[losses]\nfilter_efficiency = 0\n[calendar]"))
+    with pytest.raises(InputError, match="losses: no rain reaches the tank; give filter_efficiency and"):
+        study_results(path, last="decision")
+
+
 def test_a_tank_that_begins_empty_reaches_no_whole_target_under_any_roof(tmp_path):
     """By hand: yield after spillage leaves the first morning short, so 100 % is out of reach; begun full it is not."""
     told = []
     for start in (0, 1):
         edits = ("reliability = 0.9", "reliability = 1"), ("[tank]", f"[tank]\nstart_share = {start}")
-        path = changed(tmp_path, *edits, ("people = 240\ndays = \"working\"", "people = 240"))
+        path = changed(tmp_path, *edits, ('people = 240\ndays = "working"', "people = 240"))
         results = study_results(path, last="costs")
         needed = changes_needed(results.groups["sizing"], tank_facts(results.done))
         told.append(SAY.changes(needed, "rain only") if needed else "")
@@ -388,7 +394,9 @@ def test_without_a_tariff_only_costs_are_told(school, group):
     """Nothing has a price that could be saved: worth less costs would be the costs with a minus."""
     untold = school.study.model_copy(update={"costs": None})  # the catalogue still prices its tanks
     assert savings(untold) == "no mains" and savings(school.study) == "mains" == group.attrs["saves"]
-    alone = replace(school, study=untold, groups=school.groups | {"sizing": group.assign_attrs(saves="no mains")})
+    alone = replace(
+        school, study=untold, groups=school.groups | {"sizing": group.assign_attrs(saves="no mains")}
+    )
     heads = [costs_section(one).blocks[-1].head for one in (school, alone)]
     assert any("worth" in one for one in heads[0]) and not any("worth" in one for one in heads[1])
 

@@ -53,7 +53,9 @@ def test_drawn_again_it_moves_its_artists(options):
 def test_options_in_words(options):
     said = " ".join(options_said(options, 0.9))
     assert "as described: 100 kL" in said and "No size reaches it for: Both roofs." in said
-    assert "Least a year is paid for \u201cA small tank\u201d: 300 crowns; it supplies 50 % and leaves " in said
+    assert (
+        "Least a year is paid for \u201cA small tank\u201d: 300 crowns; it supplies 50 % and leaves " in said
+    )
     assert "leaves 150 kL a year unsupplied, which costs nothing here." in said
     # Mains water is no part of a cost a year, and a reserve may need no tank at all.
     bought = {"mains_a_year": ("study_option", [140e3, 340e3, 0.0])}
