@@ -372,7 +372,7 @@ def test_where_nothing_on_offer_is_enough_the_nearest_are_listed_and_the_tank_is
     shown = costs_section(replace(school, done=none, groups=school.groups | {"sizing": out})).blocks[-1]
     assert shown.rows[-1][0] == group.option.values[group.option_capacity.values.argmax()]
     assert len(shown.rows) <= 11 and "1,000 L" not in [row[0] for row in shown.rows]
-    told = "can be drawn. No tanks of one kind on offer hold that within the number, height and plan area allowed"
+    told = "can be drawn. No tanks of one kind on offer hold that much within the number, height and plan area allowed"
     assert told in headline(none) and told not in headline(school.done)
     assert "asked for in the trade. No tanks of one kind" in recommendation(out)[0]
 
