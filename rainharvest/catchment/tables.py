@@ -82,7 +82,7 @@ class Roof(Table):
     wetting: float | None = quantity("mm", None, ge=0, le=20, examples=[0.25])
     """Depth that a dry roof holds before any runs off; the material's if not given."""
 
-    gutter_capacity: float | None = quantity("L/s", None, ge=0, le=1000, likely=(0.05, 200), examples=[3.5])
+    gutter_capacity: float | None = quantity("L/s", None, gt=0, le=1000, likely=(0.05, 200), examples=[3.5])
     """Most that its gutter, outlet and downpipe pass; no limit if not given."""
 
     outlet_level: float | None = quantity("m", None, ge=-50, le=500, likely=(-20, 60), examples=[3.4])

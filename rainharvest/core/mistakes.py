@@ -207,9 +207,10 @@ def _mistake(error: dict, model: type[BaseModel], data: dict) -> Mistake:
         return Mistake(loc, "it is missing", "add it")
     if kind == "extra_forbidden":
         known = list(_table_at(loc[:-1], model).model_fields)
-        if str(loc[-1]).replace("gallon", "litre") in known:
+        metric = str(loc[-1]).replace("gallon", "litre")
+        if metric in known:
             return Mistake(loc, "gallons in a metric file", 'give litres, or write units = "us" at the top')
-        near = get_close_matches(str(loc[-1]), known, 1)
+        near = get_close_matches(metric, known, 1)
         return Mistake(
             loc,
             "no such key is known",
@@ -279,6 +280,7 @@ def _table(data: object, model: type[BaseModel], loc: tuple, mistakes: list[Mist
     units, out = known_of(model, "unit"), {}
     for key, value in data.items():
         name = key.replace("gallon", "litre")
+        name = name if name in model.model_fields else key  # an unknown key is named as it is written
         if "litre" in key and key in model.model_fields:
             us = key.replace("litre", "gallon")
             mistakes.append(Mistake((*loc, key), 'litres in a file with units = "us"', f"give {us}"))

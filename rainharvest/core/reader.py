@@ -185,15 +185,24 @@ def measure(value: float, unit: str, figures: int | None = None) -> str:
     return f"{number(value, figures)} {unit}".rstrip()
 
 
-def depths(text: str, units: str = "mm|m") -> str:
-    """Return a sentence that is kept in metric (of a record's findings) with its depths as the reader writes them.
+def depths(text: str, units: str = "mm|m", figures: int | None = None) -> str:
+    """Return words that are kept in metric (of a record's findings) with their numbers as the reader writes them.
 
     >>> with reading(US):
     ...     depths("25.4 mm: that is 3.1 times the next of the season (8.1 mm)")
     '1 in: that is 3.1 times the next of the season (0.319 in)'
+    >>> with reading(Reader(numbers="1.234,5")):
+    ...     depths("0.61 times that of 1990-01-01 (p 3.7e-05)"), depths("2 x 5,000 L", "L")
+    ('0,61 times that of 1990-01-01 (p 3,7e-05)', '2 x 5.000 L')
     """
-    kept = rf"(-?\d+(?:\.\d+)?(?:e[+-]\d+)?) ({units})\b"
-    return re.sub(kept, lambda told: measure(float(told[1]), told[2]), text)
+    kept = rf"(?<![\w.])(-?\d+(?:,\d{{3}})*(?:\.\d+)?(?:e[+-]\d+)?)(?: ({units})\b|(?!\w|[.,-]\d))"
+
+    def told(found: re.Match) -> str:
+        """Return one number, in the reader's unit where it bears one."""
+        bare = found[2] is None
+        return marks(found[1]) if bare else measure(float(found[1].replace(",", "")), found[2], figures)
+
+    return re.sub(kept, told, text)
 
 
 def per_volume(value: float, what: str = "", figures: int = 2) -> str:

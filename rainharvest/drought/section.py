@@ -117,7 +117,8 @@ def drought_section(run) -> Section:
         return Section("drought", WORDS["title_reserve"], tuple(blocks))
     if run.study.arrangement.kind == "combined" and found.data_vars:
         blocks.append(Paragraph(WORDS["on_rain_alone"]))
-    return Section("drought", WORDS["title"], (*blocks, *_card(found)))
+    title = WORDS["title" if ahead.card_stands(found) else "title_without_card"]
+    return Section("drought", title, (*blocks, *_card(found)))
 
 
 def bad_years_section(run) -> Section:
@@ -136,14 +137,18 @@ def bad_years_section(run) -> Section:
         blocks.append(Paragraph(failures_words(found)))
     for part in (_years, _outlook, _climates):
         blocks += part(found)
-    if found.attrs.get("left_out"):
-        blocks.append(Paragraph(SAY.left_out(found.attrs["left_out"])))
+    if "stage_level" in found:  # without a plan it is said where the card would stand
+        blocks += _left_out(found)
     return Section("bad_years", WORDS["bad_years"], tuple(blocks))
+
+
+def _left_out(found: xr.Dataset) -> list[Block]:
+    return [Paragraph(SAY.left_out(found.attrs["left_out"]))] if found.attrs.get("left_out") else []
 
 
 def _card(found: xr.Dataset) -> list[Block]:
     if "stage_level" not in found:
-        return []
+        return _left_out(found)
     out: list[Block] = [Paragraph(plan_words(found))]
     if ahead.card_stands(found):  # the lines stand on the card: they are its words for who cannot see it
         lines, figure = card_lines(found), figures.card_figure(found, actions(found))

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
+from rainharvest.core.errors import require
 from rainharvest.core.quantities import attributes, variables
 from rainharvest.core.reader import GALLON, rounded
 from rainharvest.rainfall.flags import Flag
@@ -61,6 +62,8 @@ def curve_facts(study, record: StudyRecord, flows: Flows) -> xr.Dataset:
     interruptions where it does not.
     """
     inflow, demand = flows.water.inflow, flows.demand.sum("use")
+    remedy = "give filter_efficiency and each roof's runoff_coefficient above zero, and less first_flush"
+    require(not rain_feeds(study) or inflow.any(), "no rain reaches the tank", remedy, "losses")
     nominal = np.array(study.tank.sizes or curves.sizes_to_try(demand) / study.tank.usable_share)
     sizes = curves.along_sizes(nominal * study.tank.usable_share)
     settings = balance_settings(study, flows, sizes, mains=not rain_feeds(study))

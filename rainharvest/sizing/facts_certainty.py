@@ -32,6 +32,7 @@ from rainharvest.sizing.smallest import no_failure
 from rainharvest.sizing.uncertainty import DEFAULTS as RANGES
 from rainharvest.sizing.uncertainty import Case, Drawn, draw_flows, draw_inputs, input_ranges, record_inputs
 from rainharvest.storage.facts import Flows, mains_supply
+from rainharvest.storage.simulate import simulate
 
 
 def case_of(study, record: StudyRecord, flows: Flows) -> Case:
@@ -270,10 +271,16 @@ def _maps(results) -> xr.Dataset:
     )
 
 
+BOUNDLESS = 1e12
+
+"""Litres of tank, and times the rain that reaches it, with which only the first days can be short."""
+
+
 def _changes_needed(results) -> xr.Dataset:
     """Return the least roof and the most demand with which some size tried reaches a target that none reaches.
 
     As multiples of the study's, to the hundredth on the safe side; NaN where even the ends of the maps are too little.
+    And what roof and tank without bounds would reach: less than all where it begins empty and is short before it rains.
     """
     study, done = results.study, results.done
     if np.isfinite(float(done.recommended)):
@@ -290,6 +297,10 @@ def _changes_needed(results) -> xr.Dataset:
 
     ends = {"roof": 100 * curves.AREAS[-1], "demand": 100 * curves.DEMANDS[0]}
     found = {f"{name}_needed": _first_hundredth(reaches, name, round(end)) for name, end in ends.items()}
+    settings, shares = settings_and_shares(study, results.flows)
+    settings |= {name: share * BOUNDLESS for name, share in shares.items()}
+    inflow, demand = BOUNDLESS * results.flows.water.inflow, results.flows.demand.sum("use")
+    found["boundless_reliability"] = float(simulate(inflow, demand, BOUNDLESS, **settings)[measure].median())
     return xr.Dataset(variables((), found))
 
 

@@ -49,14 +49,14 @@ def prices_of_sizes(study) -> Costs | None:
 def savings(study) -> str:
     """Return what a tank saves: "mains" water, "none" of it (a reserve), "as if" priced so where there are no mains.
 
-    "no mains" where there are none and no tariff is given to hold the tank against.
+    "no mains" where no tariff is given, so that none has a price to hold the tank against.
     """
     if study.arrangement.kind == "mains reserve":
         return "none"
-    if not study.arrangement.treated:
-        return "mains"
     costs = prices_of(study) or Costs()
-    return "as if" if costs.tariff or costs.block else "no mains"
+    if not (costs.tariff or costs.block):
+        return "no mains"
+    return "as if" if study.arrangement.treated else "mains"
 
 
 def cost_of_sizes(results, usable, yearly_yield: xr.DataArray, *, tank_price=None, beside=0.0) -> xr.Dataset:

@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from rainharvest.core.defaults import rows_of
-from rainharvest.core.reader import middle
+from rainharvest.core.reader import depths, middle
 from rainharvest.sizing.resample import record_length
 from rainharvest.sizing.trade_off import AREAS, DEMANDS, ENOUGH, whole_years
 from rainharvest.storage.facts import full_mornings, mains_taken
@@ -207,6 +207,8 @@ def changes_needed(group: xr.Dataset, tank: Facts) -> Facts | None:
     return Facts(
         roof=float(group.roof_needed),  # [1] Multiple of the roof; NaN where none looked at is enough
         demand=float(group.demand_needed),  # [1] Of the demand, likewise
+        # Whether it begins empty and is short under any roof, before rain has filled it
+        begins_short=bool(group.boundless_reliability < tank.target * ENOUGH),
         most_roof=max(AREAS[-1], balance),  # [1] Multiple of the roof that is still too little
         least_demand=min(DEMANDS[0], 1 / balance),  # [1] Multiple of the demand that is still too much
     )
@@ -220,12 +222,17 @@ def option_for(group: xr.Dataset, size: float) -> int | None:
     return int(enough[0]) if enough.size else None
 
 
+def offered(name: str) -> str:
+    """Return a combination of tanks on offer, which is kept in English litres, as the reader writes it."""
+    return depths(str(name), "L", 4)
+
+
 def offer(group: xr.Dataset, place: int) -> dict[str, object]:
     """Return one combination of tanks on offer: its words, and what the results say of it."""
     one = group.isel(option=place)
     said = {
         "place": place,
-        "words": one.option.item(),
+        "words": offered(one.option.item()),
         "currency": group.attrs["currency"],
         "life": group.attrs["life"],
         "saves": group.attrs["saves"],

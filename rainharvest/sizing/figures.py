@@ -28,7 +28,7 @@ from rainharvest.core.style import (
     round_ticks,
     rounded_up,
 )
-from rainharvest.sizing.facts_printed import INPUTS
+from rainharvest.sizing.facts_printed import INPUTS, offered
 from rainharvest.sizing.trade_off import AREAS, DEMANDS, whole_years
 
 if TYPE_CHECKING:
@@ -365,7 +365,7 @@ def front_figure(group: xr.Dataset, marked: int | None) -> Figure:
     if marked is not None:
         point = cost[marked], worth[marked]
         axes.plot(*([at] for at in point), "o", ms=14, mec=INK, mew=1.5, color=OCHRE, zorder=4)
-        words = f"{group.option.values[marked]}: {rounded(cost[marked]):,g} {currency} a year"
+        words = f"{offered(group.option.values[marked])}: {number(rounded(cost[marked]))} {currency} a year"
         _annotate(axes, words, point, (0.98, 0.30))
     said = "dots: nothing else does as well for less" + ("" if front.all() else " · crosses: bettered")
     axes.text(0.98, 0.05, said, transform=axes.transAxes, ha="right", fontsize=13)
@@ -397,9 +397,9 @@ def money_figure(group: xr.Dataset, picked: list[int]) -> Figure:
     for k in rows:
         value = float(some.option_net_present_value[k])
         sign = "+" if value >= 0 else "\N{MINUS SIGN}"
-        words = f"  {sign}{abs(rounded(value)):,.0f}"
+        words = f"  {sign}{number(abs(round(rounded(value))))}"
         axes.text(max(base[k], saved[k]) * 1.01, k, words, va="center", fontweight="bold")
-    axes.set_yticks(rows, [str(words) for words in some.option.values])
+    axes.set_yticks(rows, [offered(words) for words in some.option.values])
     axes.invert_yaxis()
     axes.set_xlim(0, rounded_up(1.18 * max(base.max(), saved.max(), 1.0)))
     axes.xaxis.set_major_formatter(lambda value, _: number(value))

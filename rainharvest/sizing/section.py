@@ -19,6 +19,7 @@ from rainharvest.sizing.facts_printed import (
     headline_facts,
     maps_at,
     offer,
+    offered,
     shortcut_facts,
     unknowns,
 )
@@ -202,7 +203,7 @@ def _costs_table(group: xr.Dataset) -> Table:
     }
     part = group.isel(capacity=picked(group.sizes["capacity"], SIZES_SHOWN))
     without = {"as if": ("mains_saved",), "no mains": ("mains_saved", "payback")}
-    for name in without.get(group.attrs["saves"], ()):  # there are no mains
+    for name in without.get(group.attrs["saves"], ()):  # no mains water, or none that has a price
         del forms[name]
     return _table("costs", part, forms, currency=group.attrs["currency"], volume=unit)
 
@@ -212,9 +213,10 @@ def _offers(results, group: xr.Dataset) -> list[Block]:
 
     size, marked = float(results.done.described), group.attrs.get("decided_option")
     good = np.flatnonzero(group.option_efficient.values.astype(bool))
-    if marked is not None:  # those about the tank described
-        near = np.argsort(abs(np.log(group.option_capacity.values[good] / size)))
-        good = np.sort(np.union1d(good[near[:OFFERS_SHOWN]], [marked]))
+    away = abs(np.log(group.option_capacity.values / size))  # those about the tank described
+    near = good[np.argsort(away[good])[:OFFERS_SHOWN]]
+    shown = group.isel(option=np.union1d(near, [away.argmin() if marked is None else marked]))
+    shown = shown.assign_coords(option=[offered(name) for name in shown.option.values])
     forms = {
         "option": str,
         "option_capacity": litres,
@@ -223,9 +225,9 @@ def _offers(results, group: xr.Dataset) -> list[Block]:
         "option_annual": money,
         "option_net_present_value": money,
     }
-    table = _table(
-        "offers", group.isel(option=good[: OFFERS_SHOWN + 1]), forms, currency=group.attrs["currency"]
-    )
+    if group.attrs["saves"] == "no mains":  # only costs
+        del forms["option_net_present_value"]
+    table = _table("offers", shown, forms, currency=group.attrs["currency"])
     words = SAY.front_caption(group.sizes["option"], None if marked is None else offer(group, marked))
     drawn = front_figure(group, marked)
     return [picture("front", drawn, words, scale=WIDE), Paragraph(SAY.front(front_facts(group))), table]

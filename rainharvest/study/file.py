@@ -135,7 +135,7 @@ def unlikely_values(metric: dict, data: dict) -> list[Mistake]:
     for start, tables in studies_of(metric):
         for path, (low, high, own) in _likely().items():
             for loc, value in _values(tables, path, ()):
-                if low <= value <= high:
+                if low <= value <= high or value <= 0 <= low:  # what is refused is not doubted
                     continue
                 unit, factor = US_UNITS.get(own, (own, 1.0)) if us else (own, 1.0)
                 unit = "" if unit == "1" else f" {unit}"
@@ -372,7 +372,10 @@ class Study(Table):
                 "let a lower level of rationing keep no more than a higher one",
             )
         drawing = [thing.name for thing in (*self.use, *self.garden, *self.pool)]
-        for what, names in (("uses", drawing), ("options", [option.name for option in self.option])):
+        named = {"uses": drawing} | {
+            f"{what}s": [one.name for one in getattr(self, what)] for what in ("roof", "option")
+        }
+        for what, names in named.items():
             for name in names:
                 require(
                     names.count(name) == 1, f'two {what} bear the name "{name}"', "give each its own name"

@@ -97,6 +97,7 @@ def _row(study: Study, done: xr.Dataset, beside: float) -> dict[str, object]:
         "mains_a_year": tank.mains,
         "inflow_a_year": tank.inflow,
         "demand_a_year": tank.demand,
+        "unsupplied_a_year": tank.demand - tank.delivered if tank.failed or tank.rationed else 0.0,
         "area": 0.0 if facts.reserve else sum(roof.area for roof in study.roof),
         "reliability": (share.median("member") if "member" in share.dims else share).values,
     }

@@ -273,6 +273,7 @@ def options_said(options: xr.Dataset, target: float) -> list[str]:
         facts |= {"currency": options.attrs["currency"], "reliability": float(least.rain_reliability)}
         facts |= {
             "mains": float(least.mains_a_year),
+            "unsupplied": float(least.unsupplied_a_year),
             "some_mains": mains_in(options),
             "priced": paid != "annual",
         }

@@ -113,10 +113,10 @@ def test_too_short_a_demand_is_refused():
 
 def test_sentences_by_hand():
     say, uses = texts_of("demand"), {"use": ["wc", "garden"]}
-    calendar = Calendar(growth=0.02, growth_years=10, visits=(Visit(people=200, days=("sat",)),))
+    calendar = Calendar(growth=0.02, growth_years=10, visits=(Visit(people=200, days=("sat", "12-26")),))
     toilets = Use(name="wc", kind="dual_flush", people=9, grows=True, visited=True)
     assert say.beside_people(calendar, [toilets]) == (
-        "Those who use wc grow in number by 2 % a year, for 10 years. On sat 200 visitors use wc as well."
+        "Those who use wc grow in number by 2 % a year, for 10 years. On Saturdays, 12-26, 200 visitors use wc as well."
     )
     assert say.beside_people(Calendar(), [toilets]) == ""
     week = xr.DataArray([[90.0] * 5 + [0.0] * 2, [10.0] * 7], uses, ("use", "weekday"))

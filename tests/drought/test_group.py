@@ -8,10 +8,12 @@ from places import SCHOOL, whole
 
 from rainharvest import InputError
 from rainharvest.core.mistakes import StudyFileError
+from rainharvest.core.text import texts_of
 from rainharvest.drought.basis import basis_of
 from rainharvest.drought.facts import drought_group
 from rainharvest.drought.facts_climates import one_change, scenarios_tried
 from rainharvest.drought.panel import prepare_drought
+from rainharvest.drought.section import bad_years_section, drought_section
 from rainharvest.drought.tables import Change, Scenario
 from rainharvest.study.file import read_study
 from rainharvest.study.run import study_results
@@ -158,5 +160,21 @@ def test_a_record_of_one_year_leaves_out_what_it_cannot_tell(tmp_path):
         'rain = { file = "rain.csv", members = 1 }\nroof = [{ area = 100 }]\n'
         'use = [{ name = "toilets", kind = "dual_flush", people = 20 }]\ntank = { chosen = 4000 }\n'
     )
-    group = study_results(tmp_path / "study.toml", cache="off").groups["drought"]
-    assert "the record ends within its first year" in group.attrs["left_out"]
+    results = study_results(tmp_path / "study.toml", cache="off")
+    why = "the record ends within its first year"
+    assert why in results.groups["drought"].attrs["left_out"]
+    section = drought_section(results)  # no card: no heading that promises one, and here the reason
+    assert section.title == "Drought years" and why in section.blocks[-1].text
+    assert why not in str(bad_years_section(results).blocks)
+
+
+def test_sentences_by_hand():
+    say = texts_of("drought")
+    year = {"none": 0, "years": 30, "worst": 200.0}
+    assert "year: some in each of 30 whole years, 200 days in the worst" in say.failed(year)
+    assert "year: none in 4 of 30 whole years" in say.failed(year | {"none": 4})
+    assert say.stored("2001-01-01", "2002-12-31", 0.0).endswith("to 2002-12-31: nothing is ever short.")
+    assert say.stored("2001-01-01", "2002-12-31", 700.0).endswith("the largest shortfall: 700 L short.")
+    many = {"draws": 200, "block_years": 3, "drier": 0.1, "longest": 374.0, "on_record": 374.0}
+    assert "fails on 360 days a year in 9" in say.longer(many | {"failing": (359.0, 361.0)})
+    assert "fails on 350 days to 360 days a year" in say.longer(many | {"failing": (351.0, 361.0)})

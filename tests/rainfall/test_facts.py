@@ -7,6 +7,7 @@ import xarray as xr
 
 from rainharvest.core.errors import InputError
 from rainharvest.core.reader import US, depths, reading
+from rainharvest.core.text import texts_of
 from rainharvest.rainfall.check_years import double_mass
 from rainharvest.rainfall.describe import describe_rain, one_version, version_totals
 from rainharvest.rainfall.exercises import check_left, check_longest_spell, check_rightly_wet
@@ -156,3 +157,9 @@ def test_exercises_know_right_from_wrong(record, filled, capsys):
         assert capsys.readouterr().out.startswith("Right. ")
         check(yours * 3 + 10)
         assert capsys.readouterr().out.startswith("Not yet: ")
+
+
+def test_what_the_years_show_in_two_sentences():
+    changed = {"breaks": [1990], "trend": -15.0}  # mm a year: ten times that a decade
+    told = texts_of("rainfall").changes_caption(changed)
+    assert "another: 1990. The sloping line" in told and told.endswith("they fall by 150 mm a decade.")

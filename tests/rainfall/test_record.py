@@ -131,9 +131,10 @@ def test_snow_is_warned_of_by_place_or_temperature(rng):
         for warmer in (0, 8)
     )
     assert snow_falls(findings, plateau) and not snow_falls(findings, coast) and not snow_falls(findings)
-    plain = {"reserve": False, "arrangement": "combined", "doubtful": []}
+    plain = {"reserve": False, "arrangement": "combined", "doubtful": ["roof", "shed"]}
     said = [texts_of("study").watch(SimpleNamespace(**plain, snow=s)) for s in (0, 1)]
     assert "snow" not in said[0] and "bring snow" in said[1]
+    assert "What comes off “roof”, “shed” is not drunk even so." in said[0]
 
 
 def broken(folder):

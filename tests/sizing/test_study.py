@@ -13,10 +13,11 @@ from rainharvest import InputError, simulate
 from rainharvest.catchment.facts import study_water
 from rainharvest.catchment.tables import scaled_roofs
 from rainharvest.core.blocks import Paragraph, Table
-from rainharvest.core.reader import number
+from rainharvest.core.reader import Reader, number, reading
 from rainharvest.siteworks.facts import bill_of, siteworks_of
 from rainharvest.sizing.costs import life_cycle
 from rainharvest.sizing.facts_certainty import case_of, sizing_defaults
+from rainharvest.sizing.facts_costs import savings
 from rainharvest.sizing.facts_printed import (
     certainty,
     changes_needed,
@@ -28,6 +29,7 @@ from rainharvest.sizing.facts_printed import (
     step_at,
     tank_facts,
 )
+from rainharvest.sizing.figures import front_figure, money_figure
 from rainharvest.sizing.grid import moved, priced
 from rainharvest.sizing.panel import keys_of, prepare_sizing
 from rainharvest.sizing.section import (
@@ -172,6 +174,8 @@ def test_a_break_after_which_no_tank_reaches_the_target_is_told():
     assert "The larger is recommended" in larger
     wetter = SAY.since_break(facts | {"decisive_year": 0, "size_on_whole": np.nan, "size_since_break": 20e3})
     assert "The whole record decides until the change is explained" in wetter
+    neither = SAY.since_break(facts | {"decisive_year": 1999, "size_on_whole": np.nan})
+    assert "no tank is enough on the whole record, nor in the 18 years since. The tank decided on" in neither
     assert "The study confirms" in SAY.since_break(facts | {"decisive_year": -1})
 
 
@@ -320,6 +324,25 @@ def test_out_of_reach_is_said(tmp_path):
     assert needed.roof not in AREAS and needed.demand not in DEMANDS
 
 
+def test_where_no_rain_reaches_the_tank_the_keys_that_let_none_through_are_named(tmp_path):
+    path = changed(tmp_path, ("[calendar]", "[losses]\nfilter_efficiency = 0\n[calendar]"))
+    with pytest.raises(InputError, match="losses: no rain reaches the tank; give filter_efficiency and"):
+        study_results(path, last="decision")
+
+
+def test_a_tank_that_begins_empty_reaches_no_whole_target_under_any_roof(tmp_path):
+    """By hand: yield after spillage leaves the first morning short, so 100 % is out of reach; begun full it is not."""
+    told = []
+    for start in (0, 1):
+        edits = ("reliability = 0.9", "reliability = 1"), ("[tank]", f"[tank]\nstart_share = {start}")
+        path = changed(tmp_path, *edits, ('people = 240\ndays = "working"', "people = 240"))
+        results = study_results(path, last="costs")
+        needed = changes_needed(results.groups["sizing"], tank_facts(results.done))
+        told.append(SAY.changes(needed, "rain only") if needed else "")
+    assert "(start_share in [tank])" in told[0] and "until rain has come, or mains water" in told[0]
+    assert "times the roof" not in told[0] and "start_share" not in told[1]
+
+
 def test_a_mains_reserve_saves_nothing_and_has_no_band():
     group = study_results(CLINIC, last="costs").groups["sizing"]
     assert float(group.mains_saved.max()) == 0 and float(group.saved_bill.max()) == 0
@@ -329,6 +352,29 @@ def test_a_mains_reserve_saves_nothing_and_has_no_band():
     )
     with pytest.raises(InputError, match="no rain feeds this tank"):
         prepare_sizing(CLINIC)
+
+
+def test_tanks_on_offer_are_written_in_the_readers_marks(school, group):
+    with reading(Reader(numbers="1.234,5")):
+        *_, words, table = costs_section(school).blocks
+        drawn = front_figure(group, group.attrs["decided_option"])
+        worth = money_figure(group, [0, 5])
+    told = [row[0] for row in table.rows] + [words.text, worth.axes[0].get_yticklabels()[1].get_text()]
+    told += [text.get_text() for text in drawn.axes[0].texts]
+    assert sum(bool(re.search(r"\d\.\d00 L", one)) for one in told) > 10  # "25,000 L" is kept
+    assert not [one for one in told if re.search(r"\d,\d{3}", one)]
+
+
+def test_where_nothing_on_offer_is_enough_the_nearest_are_listed_and_the_tank_is_none_of_them(school, group):
+    none, out = school.done.assign(described=2 * group.option_capacity.max()), group.copy()
+    for one in (none, out):
+        one.attrs = {k: v for k, v in one.attrs.items() if k not in ("tanks", "decided_option")}
+    shown = costs_section(replace(school, done=none, groups=school.groups | {"sizing": out})).blocks[-1]
+    assert shown.rows[-1][0] == group.option.values[group.option_capacity.values.argmax()]
+    assert len(shown.rows) <= 11 and "1,000 L" not in [row[0] for row in shown.rows]
+    told = "can be drawn. No tanks of one kind on offer hold that much within the number, height and plan area allowed"
+    assert told in headline(none) and told not in headline(school.done)
+    assert "asked for in the trade. No tanks of one kind" in recommendation(out)[0]
 
 
 def test_without_a_price_by_size_only_tanks_on_offer_are_priced(tmp_path):
@@ -342,6 +388,17 @@ def test_without_a_price_by_size_only_tanks_on_offer_are_priced(tmp_path):
     assert "tanks as the catalogue prices them" in said and " 0 per L" not in said
     paid = bill_of(results, siteworks_of(results))
     assert float(group.option_capital[group.attrs["decided_option"]]) == pytest.approx(paid.total)
+
+
+def test_without_a_tariff_only_costs_are_told(school, group):
+    """Nothing has a price that could be saved: worth less costs would be the costs with a minus."""
+    untold = school.study.model_copy(update={"costs": None})  # the catalogue still prices its tanks
+    assert savings(untold) == "no mains" and savings(school.study) == "mains" == group.attrs["saves"]
+    alone = replace(
+        school, study=untold, groups=school.groups | {"sizing": group.assign_attrs(saves="no mains")}
+    )
+    heads = [costs_section(one).blocks[-1].head for one in (school, alone)]
+    assert any("worth" in one for one in heads[0]) and not any("worth" in one for one in heads[1])
 
 
 def test_blocks_nominal_rate_and_residual_in_a_study_file(tmp_path):

@@ -23,6 +23,7 @@ def options():
             "rain_reliability": ("study_option", [0.9, 0.5, 0.85]),
             "annual": ("study_option", [700.0, 300.0, 500.0]),
             "mains_a_year": ("study_option", [0.0, 0.0, 0.0]),
+            "unsupplied_a_year": ("study_option", [20e3, 150e3, 0.0]),
         },
         {"study_option": names, "nominal": sizes},
         {"measure": "volume_reliability", "currency": "crowns"},
@@ -52,12 +53,18 @@ def test_drawn_again_it_moves_its_artists(options):
 def test_options_in_words(options):
     said = " ".join(options_said(options, 0.9))
     assert "as described: 100 kL" in said and "No size reaches it for: Both roofs." in said
-    assert "Least a year is paid for \u201cA small tank\u201d: 300 crowns; it supplies 50 %." in said
+    assert (
+        "Least a year is paid for \u201cA small tank\u201d: 300 crowns; it supplies 50 % and leaves " in said
+    )
+    assert "leaves 150 kL a year unsupplied, which costs nothing here." in said
     # Mains water is no part of a cost a year, and a reserve may need no tank at all.
     bought = {"mains_a_year": ("study_option", [140e3, 340e3, 0.0])}
     bought["recommended_nominal"] = ("study_option", [100_000.0, 0.0, np.nan])
     said = " ".join(options_said(options.assign(bought), 0.9))
     assert "Least a year, mains water not counted, is paid" in said and "A small tank: no tank needed" in said
+    assert "it supplies 50 %, takes 340 kL a year from the mains and leaves 150 kL a year" in said
+    bought["unsupplied_a_year"] = ("study_option", [0.0, 0.0, 0.0])
+    said = " ".join(options_said(options.assign(bought), 0.9))
     assert "it supplies 50 % and takes 340 kL a year from the mains." in said
     words = options_at_words(options, 10_000.0, 0.6)
     assert (

@@ -134,6 +134,9 @@ def test_what_the_options_say_of_the_trade(compared):
     assert float(of["combined"].mains_a_year) > 0 == float(base.mains_a_year)
     assert float(of["combined"].demand_a_year) > float(base.demand_a_year)  # taps too
     assert float(of["toilets alone"].demand_a_year) == float(base.demand_a_year)  # rain alone serves no taps
+    assert (
+        float(of["small"].unsupplied_a_year) == float(base.demand_a_year - of["small"].delivered_a_year) > 0
+    )
     assert float(of["small"].capital) == 100 + 0.1 * 3000
     reliability = side.reliability
     assert bool((reliability.diff("nominal") >= -1e-12).all())

@@ -47,6 +47,7 @@ def test_each_mistake_gets_its_line(tmp_path, name):
 
 
 MORE = {  # one slip that is several mistakes
+    "bore of nothing": 2,
     "title missing": 2,
     "unknown key": 2,
     "litres in a US file": 9,
@@ -229,7 +230,8 @@ def test_the_schema_refuses_the_known_mistakes_that_it_can_see():
 
 
 UNSEEN = set(
-    """not a number|rain file not there|neighbour not there|two uses of one name|garden without weather
+    """not a number|rain file not there|neighbour not there|two uses of one name|two roofs of one name
+    garden without weather|bore of nothing|size below nothing
     totals of the month|no such day|dates reversed|no such weekday|reserve without interruptions
     change-over without mains|spells that fill the year|wet key in a dry run|nothing left of the tank|sizes that fall
     valve that opens above where it shuts|lower stage that keeps more|roof in cm2|small roof in cm2|bore in metres
