@@ -143,6 +143,7 @@ def bad_years_section(run) -> Section:
 
 
 def _left_out(found: xr.Dataset) -> list[Block]:
+    """Return what could not be told, and why."""
     return [Paragraph(SAY.left_out(found.attrs["left_out"]))] if found.attrs.get("left_out") else []
 
 

@@ -46,7 +46,7 @@ ROOFS = st.builds(
     material=st.sampled_from(sorted(COEFFICIENTS)),
     runoff_coefficient=st.one_of(st.none(), st.floats(0, 1)),
     wetting=st.one_of(st.none(), st.floats(0, 5)),
-    gutter_capacity=st.one_of(st.none(), st.floats(0, 5)),
+    gutter_capacity=st.one_of(st.none(), st.floats(0, 5, exclude_min=True)),
 )
 RUNS = st.one_of(
     st.none(),
