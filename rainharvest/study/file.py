@@ -145,7 +145,7 @@ def unlikely_values(metric: dict, data: dict) -> list[Mistake]:
                 problem = (
                     f"{number(given)}{unit} is {side} {number(limit / factor, 3)}{unit}, which is unlikely"
                 )
-                remedy = f"give it in{unit}" if unit else "check it"
+                remedy = f"check its unit ({unit.strip()})" if unit else "check it"
                 out.append(Mistake((*start, *loc), problem, remedy, doubt=True))
     return out
 
@@ -372,8 +372,10 @@ class Study(Table):
                 "let a lower level of rationing keep no more than a higher one",
             )
         drawing = [thing.name for thing in (*self.use, *self.garden, *self.pool)]
-        named = {"uses": drawing} | {
-            f"{what}s": [one.name for one in getattr(self, what)] for what in ("roof", "option")
+        named = {
+            "uses": drawing,
+            "options": [option.name for option in self.option],
+            "roofs": [roof.name for roof in self.roof if "name" in roof.model_fields_set],
         }
         for what, names in named.items():
             for name in names:

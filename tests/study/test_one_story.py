@@ -181,7 +181,7 @@ def check_one_story(results):
             assert total == pytest.approx(sum(costs) + fixed + beside, rel=0.01)
             assert all(row[0] in said["cost"] for row in table.rows if row[4] == "none")
         else:
-            assert said["cost"] == "The study file gives no prices."
+            assert said["cost"] == "Nothing that is described has a price."
         # Confidence: one statement
         assert "equally likely fillings" not in front and "nine of ten versions" not in front
         chance = re.findall(r"in (?:none|\d+) of 100 equally likely cases", front)
