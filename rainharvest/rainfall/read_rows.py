@@ -281,6 +281,8 @@ def read_rows(
         refuse_unless(not too_many, "more_rows_than_readings", first=FIRST_YEAR, last=LAST_YEAR)
         facts, notes = {}, []
         if plan is None:
+            role = _hours_of_rain(chunk)
+            chunk = replace(chunk, role=role)
             facts = preamble.facts | _facts(chunk)
             plan = settle(chunk, preamble, hints, fixed, notes)
         readings = _read_chunk(chunk, plan, pending, notes)
@@ -296,6 +298,16 @@ def read_rows(
         yield one_step_each(
             *(np.array([], kind) for kind in ("datetime64[s]", float, np.int8)), notes=(left,)
         )
+
+
+def _hours_of_rain(chunk: Chunk) -> Roles:
+    """Return the roles, where plain hours beside dates that mostly stand once are hours of rain and no clock."""
+    role = chunk.role
+    if role.parts != "date clock":
+        return role
+    days, hours = map(chunk.column, role.date)
+    lasting = all(_HOUR.fullmatch(hour) for hour in hours if hour) and 4 * len({*days}) > 3 * len(days)
+    return replace(role, date=role.date[:1], parts="date") if lasting else role
 
 
 def _one_site(chunk: Chunk, hints: Hints, seen: set[str]) -> Chunk:
