@@ -7,6 +7,7 @@ import xarray as xr
 
 from rainharvest.core.errors import require
 from rainharvest.drought.tables import Change, Scenario
+from rainharvest.rainfall.check_days import LIMITS
 from rainharvest.rainfall.check_years import mann_kendall
 from rainharvest.rainfall.climatology import period_totals
 
@@ -163,7 +164,7 @@ def _carried(rain: xr.DataArray, year: int) -> tuple[float, str]:
         "carry it to a nearer year, or not at all",
         "trend_to",
     )
-    proven = "" if found.p < 0.05 else ", which so is not proven"
+    proven = "" if found.p < LIMITS["trend_chance"] else ", which so is not proven"
     return factor, (
         f"trend of {found.slope:.2g} mm a year (95 % interval {found.slope_low:.2g} mm to {found.slope_high:.2g} mm, "
         f"chance of such a trend without one {found.p:.2g}{proven}) carried to {year}"

@@ -108,8 +108,8 @@ def site_given(
         inflow, prepared.demand.sum("use"), usable, **balance_settings(study, flows, usable), trace=True
     )
     daily = daily.isel(capacity=0, drop=True).assign(inflow=inflow)
-    known = {"rains_begin": ready.rains_begin}
-    return given_of(study, size, prepared.demand, daily, ready.ten_year_day, **known)
+    more = daily, ready.ten_year_day
+    return given_of(study, size, prepared.demand, *more, rains_begin=ready.rains_begin)
 
 
 def site_variant(ready: Ready, given: Given | None = None, **changes: object) -> Works:

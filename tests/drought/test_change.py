@@ -111,6 +111,11 @@ def test_the_trend_is_carried_when_asked(records):
     wanted = 1 + slope * (2050 - middle) / float(yearly.mean())
     assert float(carried.mean() / rising.mean()) == pytest.approx(wanted, rel=1e-9) and wanted > 1.2
     assert "carried to 2050" in carried.attrs["scenario"] and "95 %" in carried.attrs["scenario"]
+    steep = rain * (1 + 0.05 * (rain.time.dt.year - int(rain.time.dt.year[0])))
+    for record, proven in ((rising, False), (steep, True)):  # p 0.05 is the usual bound, common practice
+        assert (mann_kendall(record.groupby("time.year").sum().values).p < 0.05) == proven
+        told = changed_rain(record, Scenario(name="t", source="the record", trend_to=2050)).attrs["scenario"]
+        assert ("which so is not proven" in told) != proven
 
 
 def test_mistakes_are_named(records):

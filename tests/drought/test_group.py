@@ -11,7 +11,7 @@ from rainharvest.core.mistakes import StudyFileError
 from rainharvest.core.text import texts_of
 from rainharvest.drought.basis import basis_of
 from rainharvest.drought.facts import drought_group
-from rainharvest.drought.facts_climates import one_change, scenarios_tried
+from rainharvest.drought.facts_climates import one_change, scenarios_tried, what_scenarios_rest_on
 from rainharvest.drought.panel import prepare_drought
 from rainharvest.drought.section import bad_years_section, drought_section
 from rainharvest.drought.tables import Change, Scenario
@@ -75,6 +75,10 @@ def test_a_drier_climate_fails_more(basis):
     assert found.scenario_rain[1] == pytest.approx(0.8 * float(found.scenario_rain[0]))
     assert float(found.scenario_dry_spell[2]) >= float(found.scenario_dry_spell[0])
     assert "the reader's own factors" in found.scenarios and "trend not carried" in found.scenarios
+    first, second = what_scenarios_rest_on(found)  # the report's words, none for the record itself
+    assert (
+        "(the reader's own factors): months" in first and "amount x 0.8" in first and "days x 0.8" in second
+    )
 
 
 def test_a_short_record_leaves_parts_out_and_says_why(run):

@@ -607,6 +607,12 @@ def test_water_below_the_tap_is_said_to_be_counted_as_drawn_unless_a_pump_lifts_
     assert "counts them as drawn" in SAID["Water by its own weight"](works)
     page = SimpleNamespace(misfits=[row], other_misfits=[], engineer=False)
     assert f"{litres(below)} of the {litres(works.vessel.capacity)}" in texts_of("study").built(page)
+    none = SimpleNamespace(misfits=[], other_misfits=[])
+    for stand, words in ((0.0, "Nothing that is known speaks"), (2.5, "Not without an engineer")):
+        raised = site_variant(ready, stand=stand, bearing=500.0, pump=None)
+        none.engineer, said = raised.base.engineer, SAID["Water by its own weight"](raised)
+        assert texts_of("study").built(none).startswith(words)  # a stand is an engineer's work
+        assert ("No hand reaches it" in said) == (stand > 1.5) == ("A bucket" not in said)
     pumped = site_variant(ready, tap_height=0.9)
     assert "tap" not in {row.thing for row in buildability(pumped)}
     assert "counts them as drawn" not in SAID["Water by its own weight"](pumped)
